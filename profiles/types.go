@@ -1,0 +1,92 @@
+package profiles
+
+// PoleKind says how a pole can be set, and so what remedy there is afterwards.
+type PoleKind string
+
+// The kinds of pole of an order or a mount.
+const (
+	Rod   PoleKind = "rod"   // a magnet, fixed once the coil is wound
+	Screw PoleKind = "screw" // a steel screw over a bar magnet
+	Slug  PoleKind = "slug"  // a plain steel slug over a bar magnet
+)
+
+// String is one string as the builder bought it. Lengths in mm.
+type String struct {
+	Note          string  // scientific pitch such as "E4" or "F#3"; may be empty
+	Gauge         float64 // mm, overall diameter
+	Core          float64 // mm, diameter of the steel core; plain: equal to Gauge
+	Wrap          string  // "plain", "nickel", "nickel_plated_steel", "stainless", "bronze", or the user's own
+	CoreEstimated bool    // Core comes from the gauge by common practice, not from a caliper
+}
+
+// Plain reports whether the string has no wrap.
+func (s String) Plain() bool { return s.Wrap == "plain" }
+
+// StringSet is a set of strings, string 1 (the highest-pitched) first.
+type StringSet struct {
+	Name    string
+	Source  string // where the figures come from: "common practice", "measured by the shop", ...
+	Strings []String
+}
+
+// Stagger is a named list of pole heights to judge beside the plan.
+type Stagger struct {
+	Name    string
+	Heights []float64 // mm, string 1 first
+}
+
+// Order is one customer's pickup: instrument, strings, limits and target.
+type Order struct {
+	File string // where it was read from, for messages
+	ID   string
+
+	FretboardRadius  float64 // mm, 0 = flat
+	StringSpread     float64 // mm, string 1 to the last, centre to centre, at the pickup
+	ScaleLength      float64 // mm, 0 when not given
+	PickupFromBridge float64 // mm, 0 when not given
+
+	Batch             string
+	Poles             PoleKind
+	PoleHeightMin     float64   // mm above the bobbin plane
+	PoleHeightMax     float64   // mm
+	PoleHeightStep    float64   // mm, 0 when only stock lengths may be used
+	PoleHeights       []float64 // mm, stock heights within the limits; nil when any step will do
+	MinGap            float64   // mm, underside of the string to pole top
+	StringHeightFirst float64   // mm, underside over the bobbin plane, string 1
+	StringHeightLast  float64   // mm, the last string
+
+	Offset    []float64 // dB, wanted balance by string; zeros when not given
+	Tolerance float64   // dB, every string within +- this of its target
+	Excite    string    // "travel", "force" or "" (as the jig plucks)
+
+	Set     string // name of the string set, "" when strings were listed
+	Strings []String
+	Compare []Stagger
+}
+
+// StringHeights returns the height of each string's underside above the bobbin
+// plane, in mm: the outer two as ordered, the inner ones on the fretboard's arc.
+func (o *Order) StringHeights() []float64 {
+	return ArcHeights(o.FretboardRadius, o.StringSpread, len(o.Strings), o.StringHeightFirst, o.StringHeightLast)
+}
+
+// Mount is what is on the jig for one capture: a pickup under strings, or,
+// with only Batch, Magnets and ProbeGap, loose magnets by position.
+type Mount struct {
+	File string
+	Text []byte // the file as it was read, for the shop's own copy
+
+	Pickup        string
+	Batch         string
+	Poles         PoleKind
+	PoleHeights   []float64 // mm, as measured, string 1 first
+	Magnets       []string  // which magnet is where; nil when not known
+	StringHeights []float64 // mm, string 1 first
+	ProbeGap      float64   // mm from probe to pole face; 0 when not given
+
+	Set     string
+	Strings []String
+}
+
+// Loose reports whether the mount holds loose magnets rather than a pickup.
+func (m *Mount) Loose() bool { return m.Pickup == "" && len(m.Strings) == 0 }
