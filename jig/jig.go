@@ -20,6 +20,9 @@ const (
 	Drive  Excite = "drive"  // an exciter drives the string
 )
 
+// MaxStrings is the highest string number that the protocol has room for.
+const MaxStrings = 12
+
 // Boot identifies one power-up of a jig: eight hex digits on the line.
 type Boot uint32
 
