@@ -1,7 +1,45 @@
 // Package profiles holds what a shop describes in files, with units and
-// limits: orders, mounts, string sets, and the handbook defaults that are
-// built in. Every length is in millimetres once read; files may give inches.
+// limits: orders, mounts and string sets, and the handbook defaults that are
+// built in. Every length is in millimetres once read; a key that ends in _mm
+// may be given in inches with _in instead, never both.
 //
-// Every error names file, line, column, the key, what was found and what was
-// expected.
+// The files are TOML. A reader reports one error at a time, the first in the
+// file, as an [*Error]: file, line, column, the key, what was expected and what
+// was found. A key that is missing counts only when nothing else is wrong, for
+// a mistyped key explains it. Unknown keys are errors.
+//
+// # Shop files
+//
+// strings.toml at the top of a shop folder holds the shop's own string sets,
+// which an order or a mount then names:
+//
+//	[[set]]
+//	name = "house 10-46"
+//	source = "caliper, ends unwound"    # optional
+//	[[set.string]]                      # string 1 first
+//	note = "E4"                         # optional
+//	gauge_in = 0.010
+//	core_in = 0.010                     # may be left out: see String
+//	wrap = "plain"
+//
+// A set of the shop takes the place of a built-in one with the same name.
 package profiles
+
+import "fmt"
+
+// Error is a mistake in a file, with its place.
+type Error struct {
+	File   string
+	Line   int    // 1 is the first
+	Column int    // in characters, 1 is the first
+	Key    string // as the file should have it; "" for a mistake in the TOML itself
+	Msg    string // what was expected and what was found
+}
+
+// Error returns "file:line:column: key: message".
+func (e *Error) Error() string {
+	if e.Key == "" {
+		return fmt.Sprintf("%s:%d:%d: %s", e.File, e.Line, e.Column, e.Msg)
+	}
+	return fmt.Sprintf("%s:%d:%d: %s: %s", e.File, e.Line, e.Column, e.Key, e.Msg)
+}

@@ -1,0 +1,199 @@
+package profiles
+
+import (
+	"bytes"
+	"cmp"
+	"errors"
+	"slices"
+	"strconv"
+	"strings"
+	"unicode/utf8"
+
+	"github.com/pelletier/go-toml/v2"
+	"github.com/pelletier/go-toml/v2/unstable"
+)
+
+// place is where something stands in a file, both counted from 1.
+type place struct{ line, column int }
+
+// value is one value of a document. Exactly one of text, list and table says
+// what it holds.
+type value struct {
+	at    place // of an array: its key
+	key   place
+	kind  unstable.Kind
+	text  string   // what a string says, or how the file writes any other scalar
+	list  []*value // of an array or of [[tables]]
+	table *table
+}
+
+// document is a TOML file as a tree of values that know where they stand, and
+// what has been found wrong with it so far.
+type document struct {
+	file    string
+	text    []byte
+	lines   []int // byte offset at which each line starts
+	top     *table
+	read    []*table // tables that a reader has asked for
+	errs    []*Error // wrong values
+	missing []*Error // required keys that are not there
+}
+
+// parse reads TOML text. The first pass of the library checks the grammar and
+// that nothing is defined twice; the second keeps the places.
+func parse(file string, text []byte) (*document, error) {
+	text = bytes.TrimPrefix(text, []byte("\xef\xbb\xbf")) // some editors begin UTF-8 with a mark
+	d := &document{file: file, text: text, lines: []int{0}}
+	for i, b := range text {
+		if b == '\n' {
+			d.lines = append(d.lines, i+1)
+		}
+	}
+	if i := invalidUTF8(text); i >= 0 {
+		return nil, d.errorAt(d.place(i), "", "expected UTF-8 text, got the byte 0x%02X", text[i])
+	}
+	var all map[string]any
+	if err := toml.Unmarshal(text, &all); err != nil {
+		return nil, d.syntaxError(err)
+	}
+	d.top = d.newTable("", place{1, 1})
+	d.read = []*table{d.top}
+	return d, d.build()
+}
+
+// invalidUTF8 returns the offset of the first byte that is not UTF-8, or -1.
+func invalidUTF8(text []byte) int {
+	for i := 0; i < len(text); {
+		r, size := utf8.DecodeRune(text[i:])
+		if r == utf8.RuneError && size == 1 {
+			return i
+		}
+		i += size
+	}
+	return -1
+}
+
+// syntaxError puts the library's words at their place, with a hint for the two
+// slips that numbers invite.
+func (d *document) syntaxError(err error) error {
+	var de *toml.DecodeError
+	if !errors.As(err, &de) {
+		return d.errorAt(place{1, 1}, "", "%v", err)
+	}
+	line, column := de.Position()
+	offset := min(d.lines[line-1]+column-1, len(d.text))
+	hint := ""
+	switch {
+	case bytes.HasPrefix(d.text[offset:], []byte(",")):
+		hint = "; decimals take a point: 3.1"
+	case bytes.HasPrefix(d.text[offset:], []byte(".")):
+		hint = "; a number starts with a digit: 0.010"
+	}
+	return d.errorAt(d.place(offset), strings.Join(de.Key(), "."),
+		"%s%s", strings.TrimPrefix(de.Error(), "toml: "), hint)
+}
+
+// place turns a byte offset into line and column.
+func (d *document) place(offset int) place {
+	line, found := slices.BinarySearchFunc(d.lines, offset, cmp.Compare[int])
+	if !found {
+		line--
+	}
+	return place{line + 1, utf8.RuneCount(d.text[d.lines[line]:offset]) + 1}
+}
+
+// build fills the tree.
+func (d *document) build() error {
+	var p unstable.Parser
+	p.Reset(d.text)
+	current := d.top
+	for p.NextExpression() {
+		switch e := p.Expression(); e.Kind {
+		case unstable.KeyValue:
+			d.put(current, e)
+		case unstable.Table:
+			t, last := d.descend(d.top, e.Key())
+			current = t.sub(last.name, last.at)
+			current.at = last.at
+		case unstable.ArrayTable:
+			t, last := d.descend(d.top, e.Key())
+			current = t.grow(last.name, last.at)
+		}
+	}
+	if err := p.Error(); err != nil {
+		return d.errorAt(place{1, 1}, "", "%v", err)
+	}
+	return nil
+}
+
+// part is one name of a dotted key.
+type part struct {
+	name string
+	at   place
+}
+
+// descend follows a dotted key down to the table that holds its last part.
+func (d *document) descend(t *table, keys unstable.Iterator) (*table, part) {
+	var last part
+	for first := true; keys.Next(); first = false {
+		if !first {
+			t = t.sub(last.name, last.at)
+		}
+		n := keys.Node()
+		last = part{string(n.Data), d.place(int(n.Raw.Offset))}
+	}
+	return t, last
+}
+
+// put stores a key and its value in t.
+func (d *document) put(t *table, e *unstable.Node) {
+	t, last := d.descend(t, e.Key())
+	t.values[last.name] = d.value(last.name, e.Value(), last.at)
+}
+
+// value copies a node out of the parser, which will use it again.
+func (d *document) value(name string, n *unstable.Node, key place) *value {
+	v := &value{at: key, key: key, kind: n.Kind, text: string(n.Data)}
+	if n.Raw.Length > 0 {
+		v.at = d.place(int(n.Raw.Offset))
+	}
+	children := n.Children()
+	switch n.Kind {
+	case unstable.Array:
+		for children.Next() {
+			v.list = append(v.list, d.value(name, children.Node(), key))
+		}
+	case unstable.InlineTable:
+		v.table = d.newTable(name, v.at)
+		for children.Next() {
+			d.put(v.table, children.Node())
+		}
+	}
+	return v
+}
+
+// found says what stands in the file, for messages.
+func (v *value) found() string {
+	switch v.kind {
+	case unstable.String:
+		return strconv.Quote(v.text)
+	case unstable.Array:
+		return "a list"
+	case unstable.InlineTable:
+		return "a table"
+	}
+	return v.text
+}
+
+// number returns the value of an integer or a float.
+func (v *value) number() (float64, bool) {
+	switch v.kind {
+	case unstable.Integer:
+		n, err := strconv.ParseInt(v.text, 0, 64) // base 0 knows 0x and 1_000
+		return float64(n), err == nil
+	case unstable.Float:
+		x, err := strconv.ParseFloat(strings.ReplaceAll(v.text, "_", ""), 64)
+		return x, err == nil
+	}
+	return 0, false
+}

@@ -1,0 +1,114 @@
+package profiles
+
+import (
+	"bytes"
+	"os"
+	"slices"
+)
+
+// handSpacing is the distance in mm between neighbouring strings, centre to
+// centre, of an instrument with a plain first string, over the pickup (common
+// practice): what the arc of a mount without string_spread_mm is drawn with. A
+// millimetre more or less of the whole spread moves the middle strings by about
+// 0.05 mm at a radius of 250 mm.
+const handSpacing = 10.4
+
+// ReadMount reads a mount file. A mistake in it is an [*Error].
+func ReadMount(path string, l *Library) (*Mount, error) {
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return nil, err
+	}
+	return ParseMount(path, text, l)
+}
+
+// ParseMount reads a mount from the text of a file; name stands for the file in
+// messages, and l has the string sets that it may name.
+//
+// A mount that gives magnets and nothing of a pickup holds loose magnets, and
+// needs batch, magnets and probe_gap_mm. In place of string_heights_mm a mount
+// may give string_height_first_mm, string_height_last_mm and
+// fretboard_radius_mm, with string_spread_mm; without the last, strings are
+// taken to be 10.4 mm apart when the first is plain, and otherwise it is
+// required.
+func ParseMount(name string, text []byte, l *Library) (*Mount, error) {
+	d, err := parse(name, text)
+	if err != nil {
+		return nil, err
+	}
+	top := d.top
+	loose := top.has("magnets") && !top.has("pickup", "poles", "pole_heights",
+		"string_heights", "string_height_first", "string_height_last", "set", "string")
+	m := &Mount{
+		File:     name,
+		Text:     bytes.Clone(text),
+		Batch:    top.text("batch", required),
+		Magnets:  top.texts("magnets", loose),
+		ProbeGap: top.length("probe_gap", loose, probeGaps),
+	}
+	m.judgeMagnets(top)
+	if !loose {
+		m.readPickup(top, l)
+	}
+	if err := d.err(); err != nil {
+		return nil, err
+	}
+	return m, nil
+}
+
+// judgeMagnets refuses a magnet that is in two places.
+func (m *Mount) judgeMagnets(t *table) {
+	for i, magnet := range m.Magnets {
+		if magnet != "" && slices.Contains(m.Magnets[:i], magnet) {
+			t.failItem("magnets", i, "expected each magnet once, got %q again", magnet)
+		}
+	}
+}
+
+func (m *Mount) readPickup(t *table, l *Library) {
+	m.Pickup = t.text("pickup", required)
+	m.Poles = readPoles(t, optional)
+	m.PoleHeights = t.lengths("pole_heights", required, poleHeights)
+	m.Set, m.Strings = readStrings(t, l)
+	m.readHeights(t)
+	if !t.doc.ok() {
+		return
+	}
+	n := len(m.Strings)
+	count(t, "pole_heights", m.PoleHeights, n)
+	count(t, "magnets", m.Magnets, n)
+	count(t, "string_heights", m.StringHeights, n)
+	for i := range min(len(m.PoleHeights), len(m.StringHeights)) {
+		if pole, s := m.PoleHeights[i], m.StringHeights[i]; pole >= s {
+			t.failItem("pole_heights", i, "expected pole %d below its string at %.4g mm, got %.4g mm", i+1, s, pole)
+		}
+	}
+}
+
+// readHeights reads the height of each string, or works it out from the arc.
+func (m *Mount) readHeights(t *table) {
+	for _, key := range []string{"string_height_first", "string_height_last", "fretboard_radius", "string_spread"} {
+		t.either("string_heights", key)
+	}
+	onArc := t.has("string_height_first", "string_height_last")
+	m.StringHeights = t.lengths("string_heights", !onArc, stringHeights)
+	a := arcOf{
+		radius: t.length("fretboard_radius", onArc, radii),
+		spread: t.length("string_spread", optional, spreads),
+		n:      len(m.Strings),
+		first:  t.length("string_height_first", onArc, stringHeights),
+		last:   t.length("string_height_last", onArc, stringHeights),
+	}
+	if !onArc || !t.doc.ok() {
+		return
+	}
+	switch given := t.has("string_spread"); {
+	case !given && m.Strings[0].Plain():
+		a.spread = handSpacing * float64(a.n-1)
+	case !given && a.radius > 0:
+		t.miss("string_spread_mm", "a length, as the first string is not plain")
+		return
+	}
+	a.judge(t, t)
+	m.StringHeights = ArcHeights(a.radius, a.spread, a.n, a.first, a.last)
+}

@@ -1,0 +1,110 @@
+package profiles
+
+import (
+	"os"
+	"slices"
+)
+
+// ReadOrder reads an order file. A mistake in it is an [*Error].
+func ReadOrder(path string, l *Library) (*Order, error) {
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return nil, err
+	}
+	return ParseOrder(path, text, l)
+}
+
+// ParseOrder reads an order from the text of a file; name stands for the file
+// in messages, and l has the string sets that it may name.
+func ParseOrder(name string, text []byte, l *Library) (*Order, error) {
+	d, err := parse(name, text)
+	if err != nil {
+		return nil, err
+	}
+	o := &Order{File: name, ID: d.top.text("id", required)}
+	instrument := d.top.table("instrument", required)
+	pickup := d.top.table("pickup", required)
+	target := d.top.table("target", required)
+	o.readInstrument(instrument)
+	o.readPickup(pickup)
+	o.readTarget(target)
+	o.Set, o.Strings = readStrings(d.top, l)
+	compare := d.top.tables("compare")
+	for _, t := range compare {
+		o.Compare = append(o.Compare, Stagger{t.text("name", required), t.lengths("heights", required, poleHeights)})
+	}
+	if d.ok() {
+		o.judgeInstrument(instrument, pickup)
+		o.judgePickup(pickup)
+		o.judgeLists(target, compare)
+	}
+	if err := d.err(); err != nil {
+		return nil, err
+	}
+	return o, nil
+}
+
+func (o *Order) readInstrument(t *table) {
+	o.FretboardRadius = t.length("fretboard_radius", required, radii)
+	o.StringSpread = t.length("string_spread", required, spreads)
+	o.ScaleLength = t.length("scale_length", optional, scales)
+	o.PickupFromBridge = t.length("pickup_from_bridge", optional, fromBridge)
+}
+
+func (o *Order) readPickup(t *table) {
+	o.Batch = t.text("batch", required)
+	o.Poles = readPoles(t, required)
+	o.PoleHeightMin = t.length("pole_height_min", required, poleHeights)
+	o.PoleHeightMax = t.length("pole_height_max", required, poleHeights)
+	t.either("pole_height_step", "pole_heights")
+	o.PoleHeightStep = t.length("pole_height_step", optional, steps)
+	o.PoleHeights = t.lengths("pole_heights", optional, poleHeights)
+	o.MinGap = t.length("min_gap", required, gaps)
+	o.StringHeightFirst = t.length("string_height_first", required, stringHeights)
+	o.StringHeightLast = t.length("string_height_last", required, stringHeights)
+}
+
+func (o *Order) readTarget(t *table) {
+	o.Offset = t.numbers("offset_db", optional, offsets)
+	o.Tolerance = t.number("tolerance_db", required, tolerances)
+	o.Excite = t.oneOf("excite", optional, "travel", "force")
+}
+
+// readPoles reads the kind of the poles.
+func readPoles(t *table, need bool) PoleKind {
+	return PoleKind(t.oneOf("poles", need, string(Rod), string(Screw), string(Slug)))
+}
+
+func (o *Order) judgeInstrument(instrument, pickup *table) {
+	a := arcOf{o.FretboardRadius, o.StringSpread, len(o.Strings), o.StringHeightFirst, o.StringHeightLast}
+	a.judge(instrument, pickup)
+	if o.ScaleLength > 0 && o.PickupFromBridge >= o.ScaleLength {
+		instrument.fail("pickup_from_bridge", "expected less than the scale length (%.4g mm), got %.4g mm", o.ScaleLength, o.PickupFromBridge)
+	}
+}
+
+func (o *Order) judgePickup(t *table) {
+	low, high := o.PoleHeightMin, o.PoleHeightMax
+	if low > high {
+		t.fail("pole_height_max", "expected at least the lowest pole height (%.4g mm), got %.4g mm", low, high)
+		return
+	}
+	if o.PoleHeights == nil {
+		return
+	}
+	o.PoleHeights = slices.DeleteFunc(o.PoleHeights, func(h float64) bool { return h < low-sameLength || h > high+sameLength })
+	if len(o.PoleHeights) == 0 {
+		t.fail("pole_heights", "expected at least one height from %.4g to %.4g mm, got none", low, high)
+	}
+}
+
+func (o *Order) judgeLists(target *table, compare []*table) {
+	n := len(o.Strings)
+	count(target, "offset_db", o.Offset, n)
+	if o.Offset == nil {
+		o.Offset = make([]float64, n)
+	}
+	for i, c := range o.Compare {
+		count(compare[i], "heights", c.Heights, n)
+	}
+}

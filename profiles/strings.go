@@ -1,0 +1,111 @@
+package profiles
+
+import (
+	"math"
+	"slices"
+	"strings"
+)
+
+// sameLength is the difference in mm below which two lengths are one, written
+// in two units and rounded: a tenth of the last digit of a caliper.
+const sameLength = 0.001
+
+// readStrings reads the strings of an order or a mount: a named set, or one
+// table a string. It returns no strings only after a mistake was noted.
+func readStrings(top *table, l *Library) (set string, list []String) {
+	top.either("set", "string")
+	set = top.text("set", optional)
+	listed := readStringTables(top)
+	switch {
+	case set != "":
+		found, ok := l.Set(set)
+		if !ok {
+			top.fail("set", "unknown string set %q; %s", set, l.instead(set))
+		}
+		return set, found.Strings
+	case !top.has("string", "set"):
+		top.miss("string", `[[string]] tables or set = "NAME"`)
+	}
+	return "", listed
+}
+
+// readStringTables reads the [[string]] tables of t, string 1 first.
+func readStringTables(t *table) []String {
+	var list []String
+	tables := t.tables("string")
+	for _, s := range tables {
+		list = append(list, readString(s))
+	}
+	if len(list) > MaxStrings {
+		t.failItem("string", MaxStrings, "expected at most %d strings, got %d", MaxStrings, len(list))
+	}
+	if t.doc.ok() && upsideDown(list) {
+		t.failItem("string", 0, "expected string 1 to be the highest-pitched, got strings that run from the thickest to the thinnest")
+	}
+	return list
+}
+
+// upsideDown reports whether strings were listed from the lowest-pitched up,
+// as they hang on many instruments when seen by the player.
+func upsideDown(list []String) bool {
+	for i := 1; i < len(list); i++ {
+		if list[i].Gauge >= list[i-1].Gauge {
+			return false
+		}
+	}
+	return len(list) >= 3
+}
+
+// readString reads one string and fills in what its file may leave out.
+func readString(t *table) String {
+	s := String{
+		Note:  t.text("note", optional),
+		Gauge: t.length("gauge", required, gauges),
+		Core:  t.length("core", optional, gauges),
+		Wrap:  t.text("wrap", optional),
+	}
+	if !t.doc.ok() {
+		return s
+	}
+	if _, err := Pitch(s.Note); s.Note != "" && err != nil {
+		t.fail("note", "%v", err)
+	}
+	switch same := math.Abs(s.Core-s.Gauge) < sameLength; {
+	case s.Wrap == "" && same:
+		s.Wrap = "plain"
+	case s.Wrap == "":
+		t.miss("wrap", `what the string is wound with ("plain" for nothing)`)
+	case s.Plain() && s.Core != 0 && !same:
+		t.fail("core", "expected the gauge (%.4g mm) of a plain string, got %.4g mm", s.Gauge, s.Core)
+	case !s.Plain() && s.Core > s.Gauge-sameLength:
+		t.fail("core", "expected less than the gauge (%.4g mm) of a wound string, got %.4g mm", s.Gauge, s.Core)
+	}
+	checkWrap(t, s.Wrap)
+	return completeCore(s)
+}
+
+// completeCore makes the core of a plain string its gauge, and estimates that
+// of a wound string when it is not known.
+func completeCore(s String) String {
+	switch {
+	case s.Plain():
+		s.Core = s.Gauge
+	case s.Core == 0:
+		s.Core, _, _ = EstimateCore(s.Gauge)
+		s.CoreEstimated = true
+	}
+	return s
+}
+
+// checkWrap refuses another spelling of a wrap that the program knows: it would
+// quietly become a material of its own.
+func checkWrap(t *table, wrap string) {
+	known := []string{"plain"}
+	for name := range wrapDensity {
+		known = append(known, name)
+	}
+	spelt := strings.NewReplacer(" ", "_", "-", "_").Replace(strings.ToLower(wrap))
+	if slices.Contains(known, spelt) && spelt != wrap {
+		t.fail("wrap", "expected %q, got %q", spelt, wrap)
+	}
+}

@@ -1,0 +1,315 @@
+package profiles
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"unicode"
+
+	"github.com/pelletier/go-toml/v2/unstable"
+)
+
+// table is a TOML table as a reader sees it: it is asked for keys, hands out
+// values in mm, and notes in its document what is wrong. A value that is wrong
+// or missing reads as zero, so that a reader goes on to the end and judges once,
+// with document.err.
+type table struct {
+	doc    *document
+	name   string // as in its header; "" at the top
+	at     place
+	values map[string]*value
+	known  []string // keys that were asked for
+	absent bool     // not in the file: its keys are not missed
+}
+
+// Whether a key has to be there.
+const (
+	required = true
+	optional = false
+)
+
+func (d *document) newTable(name string, at place) *table {
+	return &table{doc: d, name: name, at: at, values: map[string]*value{}}
+}
+
+// sub returns the table under a key, the last one of [[tables]], and makes it
+// when there is none yet.
+func (t *table) sub(key string, at place) *table {
+	v := t.values[key]
+	if v != nil && len(v.list) > 0 {
+		v = v.list[len(v.list)-1]
+	}
+	if v == nil || v.table == nil {
+		v = &value{at: at, key: at, kind: unstable.InlineTable, table: t.doc.newTable(key, at)}
+		t.values[key] = v
+	}
+	return v.table
+}
+
+// grow adds one more to the [[tables]] under a key.
+func (t *table) grow(key string, at place) *table {
+	v := t.values[key]
+	if v == nil {
+		v = &value{at: at, key: at, kind: unstable.Array}
+		t.values[key] = v
+	}
+	item := &value{at: at, key: at, kind: unstable.InlineTable, table: t.doc.newTable(key, at)}
+	v.list = append(v.list, item)
+	return item.table
+}
+
+// find returns the value of a key, nil when it is not there (which is noted
+// when it has to be).
+func (t *table) find(key string, need bool, kind string) *value {
+	t.known = append(t.known, key)
+	v := t.values[key]
+	if v == nil && need {
+		t.miss(key, kind)
+	}
+	return v
+}
+
+// findLength is find for a length that may be given in either unit; it returns
+// the key as well, which tells the unit.
+func (t *table) findLength(stem string, need bool, kind string) (string, *value) {
+	mm, in := stem+"_mm", stem+"_in"
+	t.known = append(t.known, mm, in)
+	v, w := t.values[mm], t.values[in]
+	switch {
+	case v != nil && w != nil:
+		t.doc.fail(w.key, in, "expected this or %s, got both", mm)
+	case w != nil:
+		return in, w
+	case v == nil && need:
+		t.miss(mm, kind)
+	}
+	return mm, v
+}
+
+// lookup returns the name and value of a key, with or without its unit.
+func (t *table) lookup(stem string) (string, *value) {
+	for _, key := range []string{stem, stem + "_mm", stem + "_in"} {
+		if v := t.values[key]; v != nil {
+			return key, v
+		}
+	}
+	return stem, nil
+}
+
+// has reports whether any of the keys is there, with or without its unit.
+func (t *table) has(stems ...string) bool {
+	return slices.ContainsFunc(stems, func(stem string) bool {
+		_, v := t.lookup(stem)
+		return v != nil
+	})
+}
+
+// either refuses the second key beside the first: they say the same thing in
+// two ways.
+func (t *table) either(first, second string) {
+	one, v := t.lookup(first)
+	other, w := t.lookup(second)
+	if v != nil && w != nil {
+		t.doc.fail(w.key, other, "expected this or %s, got both", one)
+	}
+}
+
+// text reads a text: not empty, on one line, spaces at its ends dropped.
+func (t *table) text(key string, need bool) string {
+	if v := t.find(key, need, "text"); v != nil {
+		return t.textOf(key, v)
+	}
+	return ""
+}
+
+func (t *table) textOf(key string, v *value) string {
+	s := strings.TrimSpace(v.text)
+	if v.kind != unstable.String || s == "" || strings.ContainsFunc(s, unicode.IsControl) {
+		t.doc.fail(v.at, key, "expected a line of text in quotes, got %s", v.found())
+		return ""
+	}
+	return s
+}
+
+// texts reads a list of texts.
+func (t *table) texts(key string, need bool) []string {
+	var texts []string
+	for _, v := range t.items(key, t.find(key, need, "a list of texts"), "texts") {
+		texts = append(texts, t.textOf(key, v))
+	}
+	return texts
+}
+
+// oneOf reads a text that must be one of the choices.
+func (t *table) oneOf(key string, need bool, choices ...string) string {
+	v := t.find(key, need, quoted(choices))
+	if v == nil {
+		return ""
+	}
+	if v.kind != unstable.String || !slices.Contains(choices, v.text) {
+		t.doc.fail(v.at, key, "expected %s, got %s", quoted(choices), v.found())
+		return ""
+	}
+	return v.text
+}
+
+// number reads a number within its limits.
+func (t *table) number(key string, need bool, s span) float64 {
+	if v := t.find(key, need, "a number"); v != nil {
+		return t.quantity(key, v, s)
+	}
+	return 0
+}
+
+// numbers reads a list of them.
+func (t *table) numbers(key string, need bool, s span) []float64 {
+	return t.quantities(key, t.find(key, need, "a list of numbers"), s)
+}
+
+// length reads a length within its limits and returns it in mm.
+func (t *table) length(stem string, need bool, s span) float64 {
+	if key, v := t.findLength(stem, need, "a length"); v != nil {
+		return t.quantity(key, v, s)
+	}
+	return 0
+}
+
+// lengths reads a list of them.
+func (t *table) lengths(stem string, need bool, s span) []float64 {
+	key, v := t.findLength(stem, need, "a list of lengths")
+	return t.quantities(key, v, s)
+}
+
+// items returns the values of a list, nil for none.
+func (t *table) items(key string, v *value, kind string) []*value {
+	switch {
+	case v == nil:
+		return nil
+	case v.kind != unstable.Array:
+		t.doc.fail(v.at, key, "expected a list of %s, got %s", kind, v.found())
+	case len(v.list) == 0:
+		t.doc.fail(v.at, key, "expected a list of %s, got an empty one", kind)
+	}
+	return v.list
+}
+
+func (t *table) quantities(key string, v *value, s span) []float64 {
+	var xs []float64
+	for _, item := range t.items(key, v, "numbers") {
+		xs = append(xs, t.quantity(key, item, s))
+	}
+	return xs
+}
+
+// quantity checks one number against its limits; a length comes back in mm.
+func (t *table) quantity(key string, v *value, s span) float64 {
+	x, ok := v.number()
+	u := unitOf(key)
+	switch {
+	case !ok:
+		t.doc.fail(v.at, key, "expected a number, got %s", v.found())
+	case math.IsNaN(x) || math.IsInf(x, 0):
+		t.doc.fail(v.at, key, "expected a finite number, got %s", v.found())
+	case !s.has(u.toBase(x)):
+		t.doc.fail(v.at, key, "expected %s, got %s%s", s.in(u), v.found(), otherUnit(key, x, s))
+	default:
+		return u.toBase(x)
+	}
+	return 0
+}
+
+// table reads a table. One that is not there is empty and misses nothing.
+func (t *table) table(key string, need bool) *table {
+	v := t.find(key, need, "a table")
+	if v == nil || v.table == nil {
+		if v != nil {
+			t.doc.fail(v.at, key, "expected a table, got %s", v.found())
+		}
+		none := t.doc.newTable(key, t.at)
+		none.absent = true
+		return t.doc.opened(none)
+	}
+	return t.doc.opened(v.table)
+}
+
+// tables reads a list of tables, which may be empty.
+func (t *table) tables(key string) []*table {
+	v := t.find(key, optional, "")
+	if v == nil {
+		return nil
+	}
+	var tables []*table
+	for _, item := range t.items(key, v, "tables") {
+		if item.table == nil {
+			t.doc.fail(item.at, key, "expected a table, got %s", item.found())
+			continue
+		}
+		tables = append(tables, t.doc.opened(item.table))
+	}
+	return tables
+}
+
+func (d *document) opened(t *table) *table {
+	d.read = append(d.read, t)
+	return t
+}
+
+// miss notes that a key is not there.
+func (t *table) miss(key, kind string) {
+	if !t.absent {
+		t.doc.missing = append(t.doc.missing, t.doc.errorAt(t.at, key, "expected %s, but the key is missing", kind))
+	}
+}
+
+// fail notes that the value of a key is wrong. The key may lack its unit.
+func (t *table) fail(stem, format string, args ...any) {
+	key, v := t.lookup(stem)
+	if v == nil {
+		t.doc.fail(t.at, key, format, args...)
+		return
+	}
+	t.doc.fail(v.at, key, format, args...)
+}
+
+// failItem is fail for item i, counted from 0, of a list.
+func (t *table) failItem(stem string, i int, format string, args ...any) {
+	key, v := t.lookup(stem)
+	t.doc.fail(v.list[i].at, key, format, args...)
+}
+
+// count refuses a list that does not have one value for each of n strings. A
+// list that was not given is nil and passes.
+func count[T any](t *table, stem string, list []T, n int) {
+	if list != nil && len(list) != n {
+		t.fail(stem, "expected %d values, one a string, got %d", n, len(list))
+	}
+}
+
+func (d *document) fail(at place, key, format string, args ...any) {
+	d.errs = append(d.errs, d.errorAt(at, key, format, args...))
+}
+
+func (d *document) errorAt(at place, key, format string, args ...any) *Error {
+	return &Error{File: d.file, Line: at.line, Column: at.column, Key: key, Msg: fmt.Sprintf(format, args...)}
+}
+
+// ok reports whether all that was read so far is right, so that values may be
+// judged against each other.
+func (d *document) ok() bool { return len(d.errs) == 0 && len(d.missing) == 0 }
+
+// err returns what is wrong: the first mistake in the file, else the first key
+// that is missing, else nil.
+func (d *document) err() error {
+	errs := append(d.unknown(), d.errs...)
+	if len(errs) > 0 {
+		return slices.MinFunc(errs, func(a, b *Error) int {
+			return cmp.Or(cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column), cmp.Compare(a.Msg, b.Msg))
+		})
+	}
+	if len(d.missing) > 0 {
+		return d.missing[0]
+	}
+	return nil
+}

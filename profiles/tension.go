@@ -1,0 +1,98 @@
+package profiles
+
+import (
+	"fmt"
+	"math"
+)
+
+// steelDensity is that of music wire in kg/m³: the usual handbook figure for
+// carbon steel.
+const steelDensity = 7850
+
+// wrapDensity is the density of what a string is wound with, in kg/m³. Nickel:
+// B. D. Cullity and C. D. Graham, Introduction to Magnetic Materials, 2009,
+// recalled. Stainless (a ferritic grade) and bronze (with 5 to 8 % tin): from
+// memory. The plating of steel wrap is too thin to count. Any other wrap counts
+// as steel.
+var wrapDensity = map[string]float64{
+	"nickel":              8908,
+	"nickel_plated_steel": steelDensity,
+	"stainless":           7750,
+	"bronze":              8800,
+}
+
+// UnitMass returns the mass of a string per length, in kg/m, from its diameters.
+//
+// Round wrap wire of diameter w = (gauge−core)/2 in touching turns fills π/4 of
+// the ring between core and gauge: one turn, w long, is a torus of volume
+// (π·w²/4)·π·(core+w) (Pappus), and the ring holds π·w·(core+w)·w.
+func UnitMass(s String) float64 {
+	const mm2 = 1e-6 // m²
+	core := math.Pi / 4 * s.Core * s.Core * mm2
+	if s.Plain() {
+		return steelDensity * core
+	}
+	density, known := wrapDensity[s.Wrap]
+	if !known {
+		density = steelDensity
+	}
+	ring := math.Pi / 4 * (s.Gauge*s.Gauge - s.Core*s.Core) * mm2
+	return steelDensity*core + density*math.Pi/4*ring
+}
+
+// Tension returns the tension in newtons of a string that sounds at hz over
+// scaleMM millimetres: T = 4·L²·f²·mu, the ideal string (M. Mersenne, Harmonie
+// universelle, 1636, in today's letters). Stiffness is left out.
+func Tension(scaleMM, hz, kgPerM float64) float64 {
+	speed := 2 * scaleMM / 1000 * hz
+	return speed * speed * kgPerM
+}
+
+// The share of its gauge that a wound string's core takes up: 35 to 55 %
+// (common practice). Within a set cores differ less than gauges, since each
+// carries much the same tension: the thinnest wound strings are at the upper
+// end, the thick ones at the lower (common practice).
+const (
+	coreShareLow  = 0.35
+	coreShareHigh = 0.55
+	thinWound     = 0.45 // mm, the gauge up to which the share is at its highest
+	thickWound    = 1.30 // mm, the gauge from which it is at its lowest
+)
+
+// EstimateCore returns the diameter of a wound string's core and the limits
+// between which it lies, all in mm like the gauge, from the gauge alone: a
+// stand-in for a caliper on the unwound end.
+func EstimateCore(gauge float64) (core, lo, hi float64) {
+	along := min(max((gauge-thinWound)/(thickWound-thinWound), 0), 1)
+	share := coreShareHigh - along*(coreShareHigh-coreShareLow)
+	return share * gauge, coreShareLow * gauge, coreShareHigh * gauge
+}
+
+// Pitch returns the frequency in Hz of a note such as "E4", "F#3" or "Bb1":
+// scientific pitch notation, equal temperament, A4 = 440 Hz (ISO 16:1975).
+func Pitch(note string) (hz float64, err error) {
+	semitone, rest := letter(note)
+	if rest != "" && (rest[0] == '#' || rest[0] == 'b') {
+		semitone += map[byte]int{'#': 1, 'b': -1}[rest[0]]
+		rest = rest[1:]
+	}
+	if semitone < -1 || len(rest) != 1 || rest[0] < '0' || rest[0] > '9' {
+		return 0, fmt.Errorf("expected a note such as %q or %q, got %q", "E4", "F#3", note)
+	}
+	fromA4 := semitone - 9 + 12*(int(rest[0]-'0')-4)
+	return 440 * math.Exp2(float64(fromA4)/12), nil
+}
+
+// letter returns the semitones from C up to the note's letter, far below zero
+// when there is none, and what follows it.
+func letter(note string) (semitone int, rest string) {
+	if note == "" {
+		return math.MinInt32, ""
+	}
+	scale := map[byte]int{'C': 0, 'D': 2, 'E': 4, 'F': 5, 'G': 7, 'A': 9, 'B': 11}
+	s, ok := scale[note[0]]
+	if !ok {
+		s = math.MinInt32
+	}
+	return s, note[1:]
+}
