@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/stat"
 )
 
 // flat judges all poles at one height, the one with the least expected spread;
@@ -11,38 +13,44 @@ import (
 //
 // An expected spread is never less than the spread of the means, a convex
 // function of them (Jensen's inequality), so that heights are tried in the
-// order of the latter, and only until the means alone are worse.
+// order of the latter, and only until the means alone are worse. For the choice
+// a part of the points will do: all heights meet the same ones.
 func (j *job) flat() (*Flat, error) {
-	var best *Flat
-	for _, t := range j.flatTries() {
-		if best != nil && t.spread > best.Spread {
+	sample := (j.opt.Draws + 7) / 8
+	best, least := math.Inf(1), math.Inf(1) // mm, dB
+	for _, t := range j.levelTops() {
+		if t.spread > least {
 			break
 		}
-		heights := j.limits.heights(t.index)
-		got, err := j.judge(heights)
+		heights := slices.Repeat([]float64{t.height}, len(j.offset))
+		root, err := j.root(heights, j.slopes(heights))
 		if err != nil {
 			return nil, err
 		}
-		if best == nil || got.Spread < best.Spread || got.Spread == best.Spread && heights[0] < best.Height {
-			best = &Flat{Height: heights[0], Judgement: got}
+		spreads, _ := j.simulate(t.deviation, root, sample)
+		s := stat.Mean(spreads, nil)
+		if same(s, least) && t.height < best || s < least && !same(s, least) {
+			best, least = t.height, s
 		}
 	}
-	return best, nil
+	got, err := j.judge(slices.Repeat([]float64{best}, len(j.offset)))
+	return &Flat{best, got}, err
 }
 
-// flatTry is a common height and the spread of its mean prediction in dB.
-type flatTry struct {
-	index  []int
-	spread float64
+// levelTop is a common height in mm with its mean prediction in dB.
+type levelTop struct {
+	height    float64
+	deviation []float64 // but for a constant, which no spread sees
+	spread    float64
 }
 
-// flatTries lists the common heights, the least spread first.
-func (j *job) flatTries() []flatTry {
-	var tries []flatTry
-	for k := range j.limits.common() {
-		index := slices.Repeat([]int{k}, len(j.offset))
-		tries = append(tries, flatTry{index, j.score(index, math.Inf(1)).spread})
+// levelTops lists the common heights, the least spread first.
+func (j *job) levelTops() []levelTop {
+	var tops []levelTop
+	for k, h := range j.limits.common() {
+		d := j.wanted(slices.Repeat([]int{k}, len(j.offset)))
+		tops = append(tops, levelTop{h, d, slices.Max(d) - slices.Min(d)})
 	}
-	slices.SortStableFunc(tries, func(a, b flatTry) int { return cmp.Compare(a.spread, b.spread) })
-	return tries
+	slices.SortStableFunc(tops, func(a, b levelTop) int { return cmp.Compare(a.spread, b.spread) })
+	return tops
 }

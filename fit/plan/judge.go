@@ -34,20 +34,18 @@ func (j *job) judge(heights []float64) (Judgement, error) {
 		return Judgement{}, err
 	}
 	out := Judgement{Heights: slices.Clone(heights), Balance: balance(v)}
+	slopes := j.slopes(heights)
 	for i := range v {
 		out.Gaps = append(out.Gaps, j.setup.StringHeights[i]-heights[i])
 		out.Level = append(out.Level, math.Exp(v[i]))
 		out.Deviation = append(out.Deviation, out.Balance[i]-j.offset[i])
-	}
-	slopes := j.slopes(heights)
-	for i := range v {
 		out.Slope = append(out.Slope, 0.1*decibel*slopes.At(i, i))
 	}
 	root, err := j.root(heights, slopes)
 	if err != nil {
 		return Judgement{}, err
 	}
-	spreads, met := j.simulate(out.Deviation, root)
+	spreads, met := j.simulate(out.Deviation, root, j.opt.Draws)
 	out.Spread = stat.Mean(spreads, nil)
 	out.Meets = float64(met) / float64(len(spreads))
 	slices.Sort(spreads)
@@ -98,10 +96,10 @@ func (j *job) slopes(heights []float64) *mat.Dense {
 	return d
 }
 
-// root is a square root, in dB, of the covariance of the deviations of one
-// built pickup, column by column from the largest axis to the smallest. It comes
-// from the eigenvectors, so that a covariance of less than full rank is no
-// trouble: what balance takes out is one such direction.
+// root is the symmetric square root, in dB, of the covariance of the deviations
+// of one built pickup. A covariance of less than full rank is no trouble (what
+// balance takes out is one such direction), and where axes are equally long it
+// does not matter which way they point.
 func (j *job) root(heights []float64, slopes *mat.Dense) (*mat.Dense, error) {
 	n := len(heights)
 	c := mat.NewSymDense(n, nil)
@@ -115,16 +113,15 @@ func (j *job) root(heights []float64, slopes *mat.Dense) (*mat.Dense, error) {
 	if !e.Factorize(centre(c), true) {
 		return nil, fmt.Errorf("the model's uncertainty at heights %.2f mm has no square root", heights)
 	}
-	var vectors mat.Dense
-	e.VectorsTo(&vectors)
-	r := mat.NewDense(n, n, nil)
-	for k, value := range e.Values(nil) {
-		size := math.Sqrt(max(0, value))
-		for i := range n {
-			r.Set(i, n-1-k, size*vectors.At(i, k))
-		}
+	var axes, scaled, root mat.Dense
+	e.VectorsTo(&axes)
+	lengths := e.Values(nil)
+	for k, value := range lengths {
+		lengths[k] = math.Sqrt(max(0, value))
 	}
-	return r, nil
+	scaled.Mul(&axes, mat.NewDiagDense(n, lengths))
+	root.Mul(&scaled, axes.T())
+	return &root, nil
 }
 
 // centre is the covariance of what is left when the strings' mean is taken out.
@@ -145,11 +142,12 @@ func centre(c *mat.SymDense) *mat.SymDense {
 	return out
 }
 
-// simulate builds one pickup for each point: it returns the spread of its
-// deviations in dB, and how many pickups have every string within tolerance.
-func (j *job) simulate(deviation []float64, root *mat.Dense) (spreads []float64, met int) {
+// simulate builds a pickup for each of the first count points: it returns the
+// spread of its deviations in dB, and how many pickups have every string within
+// tolerance.
+func (j *job) simulate(deviation []float64, root *mat.Dense, count int) (spreads []float64, met int) {
 	n, r := len(deviation), root.RawMatrix().Data
-	spreads = make([]float64, j.opt.Draws)
+	spreads = make([]float64, count)
 	for d := range spreads {
 		z := j.points[d*n : (d+1)*n]
 		lo, hi := math.Inf(1), math.Inf(-1)
@@ -174,8 +172,8 @@ var primes = [...]float64{2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37}
 // distribution evenly, row by row: multiples of the roots of primes, folded
 // (Richtmyer's rule with the baker's transformation, as in A. Genz and F. Bretz,
 // Computation of Multivariate Normal and t Probabilities, 2009; cited from
-// memory). There is no chance in them: the same figures come out every time,
-// and nearer to the truth than as many random draws.
+// memory). There is no chance in them, so that the same figures come out every
+// time.
 func normalPoints(count, n int) []float64 {
 	points := make([]float64, 0, count*n)
 	for d := 1; d <= count; d++ {

@@ -81,9 +81,9 @@ func (j *job) bindingLimits(p *Plan) []string {
 		switch {
 		case p.Slope[i] == 0: // no height helps
 		case h == highest && more > worthwhile:
-			w = append(w, fmt.Sprintf("%s: %s keeps its pole at %.2f mm; it would have to be higher", j.name(i), j.upperLimit(i), h))
+			w = append(w, fmt.Sprintf("%s: %s keeps its pole at %.2f mm; about %.1f mm higher would bring it to the others", j.name(i), j.upperLimit(i), h, more))
 		case h == j.limits.grid[0] && more < -worthwhile:
-			w = append(w, fmt.Sprintf("%s: %s keeps its pole at %.2f mm; it would have to be lower", j.name(i), lowerLimit(j.order), h))
+			w = append(w, fmt.Sprintf("%s: %s keeps its pole at %.2f mm; about %.1f mm lower would bring it to the others", j.name(i), lowerLimit(j.order), h, -more))
 		}
 	}
 	return w
@@ -152,9 +152,10 @@ func Cautions(kind profiles.PoleKind) []string {
 			"slugs are set before the coil is wound: never press or hammer a slug of a wound coil",
 			magnets,
 		}
-	}
-	return []string{
-		"turn screws in small steps and count the turns; a screw that binds is cutting into the bobbin, never force it",
-		magnets,
+	default:
+		return []string{
+			"turn screws in small steps and count the turns; never force one that binds",
+			magnets,
+		}
 	}
 }

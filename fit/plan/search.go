@@ -1,7 +1,6 @@
 package plan
 
 import (
-	"fmt"
 	"iter"
 	"math"
 	"slices"
@@ -26,8 +25,9 @@ func (j *job) search() ([]float64, error) {
 	if !agree(up, across) {
 		best = j.settled(up)
 	}
-	if j.score(best, j.order.Tolerance).excess > 0 {
-		if other := j.polish(best, j.order.Tolerance); j.score(other, j.order.Tolerance).excess == 0 {
+	tolerance := j.order.Tolerance
+	if j.score(best, tolerance).excess > 0 {
+		if other := j.polish(best, tolerance); j.score(other, tolerance).excess == 0 {
 			best = other
 		}
 	}
@@ -52,11 +52,12 @@ func (j *job) tables(across bool) ([][]float64, error) {
 				index[i] = room[i] - 1 - index[i]
 			}
 		}
-		for i, v := range j.wanted(index) {
-			if math.IsNaN(v) || math.IsInf(v, 0) {
-				return nil, fmt.Errorf("%s: the model predicts no level for a pole of %.2f mm", j.name(i), j.limits.grid[index[i]])
-			}
-			t[i][index[i]] = v
+		v, err := j.levels(j.limits.heights(index))
+		if err != nil {
+			return nil, err
+		}
+		for i, w := range j.lessTarget(v) {
+			t[i][index[i]] = w
 		}
 	}
 	return t, nil
@@ -73,14 +74,18 @@ func agree(a, b [][]float64) bool {
 	return true
 }
 
-// wanted is the predicted level less target of each string in dB, of which
-// only differences matter.
+// wanted is the predicted level less target of each string in dB; only the
+// differences between strings matter.
 func (j *job) wanted(index []int) []float64 {
-	w := j.model.Level(nil, j.setup, j.limits.heights(index))
-	for i := range w {
-		w[i] = decibel*w[i] - j.offset[i]
+	return j.lessTarget(j.model.Level(nil, j.setup, j.limits.heights(index)))
+}
+
+// lessTarget turns ln v, in place, into dB less the wanted offset.
+func (j *job) lessTarget(v []float64) []float64 {
+	for i := range v {
+		v[i] = decibel*v[i] - j.offset[i]
 	}
-	return w
+	return v
 }
 
 func (j *job) score(index []int, tolerance float64) score {

@@ -2,6 +2,7 @@ package plan
 
 import (
 	"cmp"
+	"iter"
 	"math"
 	"slices"
 
@@ -59,7 +60,7 @@ func ascending(lists [][]float64) []entry {
 
 // stretches yields, for each end, the shortest stretch of the line up to it
 // that holds an entry of each of n lists, as first and last index.
-func stretches(line []entry, n int) func(yield func(lo, hi int) bool) {
+func stretches(line []entry, n int) iter.Seq2[int, int] {
 	return func(yield func(lo, hi int) bool) {
 		held, missing, lo := make([]int, n), n, 0
 		for hi, e := range line {
