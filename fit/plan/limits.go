@@ -8,10 +8,6 @@ import (
 	"evenpole/profiles"
 )
 
-// defaultStep is the grid of an order that names neither a step nor stock
-// heights, in mm.
-const defaultStep = 0.05
-
 // hair is the length, in mm, by which a height may miss a limit unnoticed:
 // what is lost where inches become millimetres.
 const hair = 1e-6
@@ -63,13 +59,9 @@ func grid(o *profiles.Order) []float64 {
 			return h < o.PoleHeightMin-hair || h > o.PoleHeightMax+hair
 		})
 	}
-	step := o.PoleHeightStep
-	if step <= 0 {
-		step = defaultStep
-	}
 	var steps []float64
 	for k := 0; ; k++ {
-		h := o.PoleHeightMin + float64(k)*step
+		h := o.PoleHeightMin + float64(k)*o.PoleHeightStep
 		if h > o.PoleHeightMax+hair {
 			return steps
 		}

@@ -140,6 +140,8 @@ func check(o *profiles.Order, opt Options) error {
 		return fmt.Errorf("expected at most %d strings, got %d", len(primes), n)
 	case len(o.Offset) != 0 && len(o.Offset) != n:
 		return fmt.Errorf("offset_db: expected %d values, one a string, got %d", n, len(o.Offset))
+	case o.PoleHeights == nil && !(o.PoleHeightStep > 0):
+		return fmt.Errorf("pole_height_step_mm: expected more than 0, or pole_heights_mm, got %g", o.PoleHeightStep)
 	case !(o.Tolerance > 0):
 		return fmt.Errorf("tolerance_db: expected more than 0, got %g", o.Tolerance)
 	case !(opt.SettingSD > 0):

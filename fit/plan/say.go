@@ -120,8 +120,23 @@ func (j *job) poorChance(p *Plan) []string {
 	if p.Meets >= 0.5 {
 		return nil
 	}
-	return []string{fmt.Sprintf("the chance that every string is within %.1f dB is only %.0f %%: readings of more test pickups and matched magnets raise it",
-		p.Tolerance, 100*p.Meets)}
+	cause := "readings of more test pickups and matched magnets raise it"
+	if i := p.worst(); math.Abs(p.Deviation[i]) > p.Tolerance/2 {
+		cause = fmt.Sprintf("the limits leave %s at %+.1f dB", j.name(i), p.Deviation[i])
+	}
+	return []string{fmt.Sprintf("the chance that every string is within %.1f dB is only %.0f %%: %s", p.Tolerance, 100*p.Meets, cause)}
+}
+
+// worst is the string, counted from 0, whose mean prediction is farthest off
+// its target.
+func (p *Plan) worst() int {
+	w := 0
+	for i, d := range p.Deviation {
+		if math.Abs(d) > math.Abs(p.Deviation[w]) {
+			w = i
+		}
+	}
+	return w
 }
 
 // breaches names the limits that staggers of the order's own break.
