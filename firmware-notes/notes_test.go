@@ -180,12 +180,24 @@ func TestVectors(t *testing.T) {
 	}
 }
 
-// TestC compiles the page's C and has it send the body of every example.
-func TestC(t *testing.T) {
+// compile builds a C program and returns its path. Without a compiler the test
+// is skipped.
+func compile(t *testing.T, sources ...string) string {
+	t.Helper()
 	cc, err := exec.LookPath("cc")
 	if err != nil {
 		t.Skip("no C compiler: ", err)
 	}
+	program := filepath.Join(t.TempDir(), "program.exe")
+	args := append([]string{"-std=c99", "-Wall", "-Wextra", "-Wshadow", "-Werror", "-pedantic", "-o", program}, sources...)
+	if out, err := exec.Command(cc, args...).CombinedOutput(); err != nil {
+		t.Fatalf("%q do not compile: %v\n%s", sources, err, out)
+	}
+	return program
+}
+
+// TestC has the page's C send the body of every example.
+func TestC(t *testing.T) {
 	const driver = `
 int main(void)
 {
@@ -197,19 +209,16 @@ int main(void)
     return 0;
 }
 `
-	source, program := filepath.Join(t.TempDir(), "line.c"), filepath.Join(t.TempDir(), "line.exe")
+	source := filepath.Join(t.TempDir(), "line.c")
 	if err := os.WriteFile(source, []byte(block(t, "c")+driver), 0o600); err != nil {
 		t.Fatal(err)
-	}
-	if out, err := exec.Command(cc, "-std=c99", "-Wall", "-Wextra", "-Werror", "-pedantic", "-o", program, source).CombinedOutput(); err != nil {
-		t.Fatalf("the page's C does not compile: %v\n%s", err, out)
 	}
 	var bodies, want strings.Builder
 	for _, e := range examples(t, page(t), 45) {
 		bodies.WriteString(e.body + "\n")
 		want.WriteString(e.line())
 	}
-	cmd := exec.Command(program)
+	cmd := exec.Command(compile(t, source))
 	cmd.Stdin = strings.NewReader(bodies.String())
 	got, err := cmd.Output()
 	if err != nil {
@@ -218,6 +227,17 @@ int main(void)
 	sent := strings.ReplaceAll(string(got), "\r\n", "\n") // a C library for Windows writes these
 	if sent != want.String() {
 		t.Errorf("the page's C sends\n%s\nwant\n%s", sent, want.String())
+	}
+}
+
+func TestPageAndReferenceShareTheCRC(t *testing.T) {
+	reference, err := os.ReadFile(filepath.Join("c", "jig.c"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	function := regexp.MustCompile(`(?s)uint32_t jig_crc\(.*?\n}\n`)
+	if on := function.FindString(block(t, "c")); on == "" || !strings.Contains(string(reference), on) {
+		t.Errorf("jig.c has another function than the page's\n%s", on)
 	}
 }
 
