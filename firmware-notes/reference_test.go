@@ -105,6 +105,7 @@ func line(bodies ...string) string {
 func TestReferenceAnswers(t *testing.T) {
 	p := newPretend(t)
 	hello := "I,1,pretend," + p.boot + ",c-1,6,2000000,travel"
+	rubbish := "rubbish\n\n" + strings.Repeat("x", 500) + "\nC,11,IDENT*00000000\n"
 	for _, test := range []struct {
 		say  string
 		want []string
@@ -119,7 +120,7 @@ func TestReferenceAnswers(t *testing.T) {
 		{line("C,8,RESEND,12345,1,1"), []string{"E,8,2,bad argument"}},
 		{line("C,9,DRIVE,1,440000,1"), []string{"E,9,3,not available"}},
 		{line("C,10,RESEND," + p.boot + ",1,1"), []string{"E,10,3,1 is gone"}},
-		{"rubbish\n\n" + strings.Repeat("x", 500) + "\nC,11,IDENT*00000000\n" + line("C,x,IDENT", "C,4294967296,IDENT", "Q,11,IDENT", "C,11,STOP"), []string{"A,11"}},
+		{rubbish + line("C,x,IDENT", "C,4294967296,IDENT", "Q,11,IDENT", "C,11,STOP"), []string{"A,11"}},
 		{strings.ReplaceAll(line("C,12,IDENT"), "\n", "\r\n"), []string{hello, "A,12"}},
 	} {
 		id := 0
