@@ -1,5 +1,5 @@
 /* The jig's side of the line protocol, version 1, in portable C99: no heap, no
- * operating system, some 9 kB of memory. See ../README.md. */
+ * operating system, some 11 kB of memory. See ../README.md. */
 #ifndef JIG_H
 #define JIG_H
 
