@@ -67,7 +67,12 @@ func (x Answer) AppendLine(dst []byte) []byte {
 func (x Command) AppendLine(dst []byte) []byte {
 	at := len(dst)
 	dst = appendInt(append(dst, 'C'), int64(x.ID))
-	dst = append(append(dst, ','), x.Verb.String()...)
+	return seal(x.appendWords(append(dst, ',')), at)
+}
+
+// appendWords appends the verb and its arguments.
+func (x Command) appendWords(dst []byte) []byte {
+	dst = append(dst, x.Verb.String()...)
 	switch x.Verb {
 	case VerbPluck, VerbQuiet:
 		dst = appendInt(dst, int64(x.String))
@@ -84,8 +89,11 @@ func (x Command) AppendLine(dst []byte) []byte {
 		dst = appendInt(dst, int64(x.From))
 		dst = appendInt(dst, int64(x.To))
 	}
-	return seal(dst, at)
+	return dst
 }
+
+// words returns the verb and its arguments, for people.
+func (x Command) words() string { return string(x.appendWords(nil)) }
 
 // AppendLine appends the line that l holds; nothing when it holds none.
 func (l *Line) AppendLine(dst []byte) []byte {
