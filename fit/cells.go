@@ -1,0 +1,397 @@
+package fit
+
+import (
+	"cmp"
+	"crypto/sha256"
+	"fmt"
+	"iter"
+	"math"
+	"slices"
+	"strings"
+
+	"evenpole/capture"
+)
+
+// Cell is what all good takes of one string over one pole in one session say
+// together: the unit that models are fitted to. Lengths in mm.
+type Cell struct {
+	Pickup       string
+	Session      string // a second mounting of the same pickup is another cell
+	String       int    // 1 is the highest-pitched string
+	Set          string // string set, "" when not named
+	Core         float64
+	Gauge        float64 // 0 when a wound string's is not known
+	Wrap         string  // "plain", or what it is wound with; unnamedWrap when not told
+	PoleHeight   float64
+	StringHeight float64
+	Mode         string // "P" or "D"
+	Excite       string // "travel", "force", "drive"; "" when not told
+
+	Batch string
+	Takes int     // good takes that Mean stands for
+	Mean  float64 // robust mean of ln v, v in mV: Huber's, see robustMean
+	SD    float64 // of one take, ln v; 0 for a single take
+	Freq  float64 // median, Hz; 0 when not measured
+	Rows  []Span  // where the takes stand, flagged ones among them
+}
+
+// Gap is the distance from the top of the pole to the underside of the string
+// at rest, mm.
+func (c *Cell) Gap() float64 { return c.StringHeight - c.PoleHeight }
+
+// Span is a run of lines of one file.
+type Span struct {
+	File        int // which of Gather's files, from 0
+	First, Last int // lines; the header is line 1
+}
+
+// Data is a record as models see it.
+type Data struct {
+	Cells    []Cell    // by pickup, session and string
+	Readings int       // rows read
+	Used     int       // takes in cells
+	LeftOut  []LeftOut // by reason
+}
+
+// LeftOut counts the rows that are in no cell for one reason.
+type LeftOut struct {
+	Reason string `json:"reason"`
+	Count  int    `json:"count"`
+	File   int    `json:"file"` // of the first such row: which of Gather's files, from 0
+	Line   int    `json:"line"` // of the first such row
+}
+
+// The reasons to leave a row out. A flagged take has its status for a reason.
+const (
+	isQuiet      = "quiet level"
+	isRepeated   = "stands twice"
+	isTakenBack  = "taken back"
+	isRetraction = "takes another back"
+	lacksCell    = "lacks string, core or height"
+	isImpossible = "pole reaches the string, or core thicker than gauge"
+	lacksLevel   = "no level"
+	isUnheard    = "not above the quiet level"
+	isUnneeded   = "more takes than a cell needs"
+)
+
+// Wraps that are no material.
+const (
+	plainWrap   = "plain"
+	unnamedWrap = "wound" // a wound string whose wrap the record does not name
+)
+
+// mostTakes is how many takes of a cell are kept: with so many, the error of
+// their mean is far below that of setting a height.
+const mostTakes = 1000
+
+// Gather collapses the rows of readings files into cells in one pass. Memory
+// grows with the number of cells; at most 1000 takes of a cell are kept.
+//
+// A take is good when its status is ok and its RMS is above its quiet level:
+// v^2 = rms^2 - quiet^2 (no quiet level counts as 0). A reading with the
+// identity (jig, boot, seq) of an earlier one, in the same file or another,
+// counts once; a retracted row takes back the reading with its identity, in
+// whichever file and order they stand. Rows without boot have no identity. Rows
+// without a pickup's name are one pickup for each file. The order of rows
+// matters to nothing but line numbers and cells of more than 1000 takes.
+//
+// The first error of a file ends the reading and is returned as it is. No row
+// at all is no error here: models say what they lack.
+func Gather(files ...iter.Seq2[capture.Reading, error]) (*Data, error) {
+	g := gatherer{
+		cells:   map[key]*gathered{},
+		sources: map[source]int{},
+		back:    map[identity]bool{},
+		left:    map[string]*LeftOut{},
+	}
+	for i, rows := range files {
+		g.file = i
+		g.unnamed = ""
+		if len(files) > 1 {
+			g.unnamed = fmt.Sprintf("file %d", i+1)
+		}
+		for r, err := range rows {
+			if err != nil {
+				return nil, err
+			}
+			g.add(&r)
+		}
+	}
+	return g.data(), nil
+}
+
+// Pickups lists the pickups in order.
+func (d *Data) Pickups() []string {
+	var names []string
+	for i := range d.Cells {
+		if p := d.Cells[i].Pickup; len(names) == 0 || names[len(names)-1] != p {
+			names = append(names, p)
+		}
+	}
+	return names
+}
+
+// Split returns the data without one pickup, and that pickup's cells. The
+// counts of rows stay those of all.
+func (d *Data) Split(pickup string) (others *Data, own []Cell) {
+	rest := *d
+	rest.Cells = nil
+	for _, c := range d.Cells {
+		if c.Pickup == pickup {
+			own = append(own, c)
+		} else {
+			rest.Cells = append(rest.Cells, c)
+		}
+	}
+	return &rest, own
+}
+
+// Fingerprint is the SHA-256 of all that a model can learn from the cells, in
+// hex. Neither the order of rows nor what was left out changes it.
+func (d *Data) Fingerprint() string {
+	h := sha256.New()
+	for _, c := range d.Cells {
+		c.Rows = nil
+		fmt.Fprintf(h, "%#v\n", c)
+	}
+	return fmt.Sprintf("%x", h.Sum(nil))
+}
+
+// key is what tells cells apart.
+type key struct {
+	pickup, session, set, wrap, mode, excite string
+	string                                   int
+	core, gauge, poleHeight, stringHeight    float64
+}
+
+// source is one power-up of one jig.
+type source struct{ jig, boot string }
+
+// identity is a reading's, its source by number; source -1 = it has none.
+type identity struct {
+	source int32
+	seq    uint32
+}
+
+// gathered is a cell in the making.
+type gathered struct {
+	batch string
+	takes []take
+	rows  []Span
+}
+
+type take struct {
+	level, freq float64 // ln v; Hz
+	id          identity
+	file, line  int32
+}
+
+type gatherer struct {
+	file     int
+	unnamed  string // the name of a pickup without one
+	readings int
+	cells    map[key]*gathered
+	sources  map[source]int
+	seen     []runs // by source
+	back     map[identity]bool
+	left     map[string]*LeftOut
+}
+
+// leave counts a row that is in no cell.
+func (g *gatherer) leave(reason string, file, line int) {
+	l := g.left[reason]
+	if l == nil {
+		l = &LeftOut{Reason: reason, File: file, Line: line}
+		g.left[reason] = l
+	}
+	l.Count++
+	if file == l.File && line < l.Line {
+		l.Line = line
+	}
+}
+
+func (g *gatherer) add(r *capture.Reading) {
+	g.readings++
+	id := g.identity(r)
+	switch {
+	case r.Status == capture.Retracted:
+		g.back[id] = id.source >= 0
+		g.leave(isRetraction, g.file, r.Line)
+	case id.source >= 0 && !g.seen[id.source].add(id.seq):
+		g.leave(isRepeated, g.file, r.Line)
+	case r.Mode == "Q":
+		g.leave(isQuiet, g.file, r.Line)
+	default:
+		g.addTake(r, id)
+	}
+}
+
+func (g *gatherer) addTake(r *capture.Reading, id identity) {
+	k := g.key(r)
+	if reason := k.fault(); reason != "" {
+		g.leave(reason, g.file, r.Line)
+		return
+	}
+	c := g.cells[k]
+	if c == nil {
+		c = &gathered{}
+		g.cells[k] = c
+	}
+	c.touch(g.file, r.Line)
+	if c.batch == "" {
+		c.batch = r.Batch
+	}
+	level, reason := levelOf(r)
+	if reason == "" && len(c.takes) == mostTakes {
+		reason = isUnneeded
+	}
+	if reason != "" {
+		g.leave(reason, g.file, r.Line)
+		return
+	}
+	c.takes = append(c.takes, take{level, r.Freq, id, int32(g.file), int32(r.Line)})
+}
+
+// identity numbers the source of a row and returns the row's identity.
+func (g *gatherer) identity(r *capture.Reading) identity {
+	if !r.HasSeq || r.Boot == "" {
+		return identity{source: -1}
+	}
+	s := source{r.Jig, r.Boot}
+	n, ok := g.sources[s]
+	if !ok {
+		n = len(g.seen)
+		g.sources[s] = n
+		g.seen = append(g.seen, nil)
+	}
+	return identity{int32(n), r.Seq}
+}
+
+// key returns the cell that a row belongs to.
+func (g *gatherer) key(r *capture.Reading) key {
+	k := key{
+		pickup: r.Pickup, session: r.Session, set: r.StringSet, mode: cmp.Or(r.Mode, "P"), excite: r.Excite,
+		string: r.String, core: r.Core, poleHeight: r.PoleHeight, stringHeight: r.StringHeight,
+	}
+	if k.pickup == "" {
+		k.pickup = g.unnamed
+	}
+	if k.mode == "D" {
+		k.excite = drive
+	}
+	k.gauge, k.wrap = gaugeAndWrap(r)
+	return k
+}
+
+// gaugeAndWrap fills in what a row may leave out: a string of unnamed wrap
+// is plain when its gauge is absent or equal to its core.
+func gaugeAndWrap(r *capture.Reading) (gauge float64, wrap string) {
+	known := r.Gauge > 0
+	switch {
+	case r.Wrap == "" && (!known || r.Gauge == r.Core):
+		return r.Core, plainWrap
+	case r.Wrap == "":
+		return r.Gauge, unnamedWrap
+	case known:
+		return r.Gauge, r.Wrap
+	case r.Wrap == plainWrap:
+		return r.Core, plainWrap
+	}
+	return 0, r.Wrap
+}
+
+// fault says why there can be no such cell; "" when there can.
+func (k *key) fault() string {
+	switch {
+	case k.string < 1 || !(k.core > 0) || !finite(k.core+k.poleHeight+k.stringHeight+k.gauge):
+		return lacksCell
+	case k.poleHeight >= k.stringHeight || k.gauge != 0 && k.gauge < k.core:
+		return isImpossible
+	}
+	return ""
+}
+
+// levelOf returns ln v of a good take, or why it is none.
+func levelOf(r *capture.Reading) (level float64, reason string) {
+	if r.Status != "" && r.Status != capture.OK {
+		return 0, string(r.Status)
+	}
+	quiet := r.Quiet
+	if math.IsNaN(quiet) {
+		quiet = 0
+	}
+	if !(r.RMS > 0) || !finite(r.RMS) {
+		return 0, lacksLevel
+	}
+	if !(r.RMS > math.Abs(quiet)) {
+		return 0, isUnheard
+	}
+	share := quiet / r.RMS
+	return math.Log(r.RMS) + math.Log1p(-share*share)/2, ""
+}
+
+// touch notes a line of the cell.
+func (c *gathered) touch(file, line int) {
+	if n := len(c.rows); n > 0 {
+		if last := &c.rows[n-1]; last.File == file && (last.Last+1 == line || last.Last == line || n == mostTakes) {
+			last.Last = line
+			return
+		}
+	}
+	c.rows = append(c.rows, Span{file, line, line})
+}
+
+// data ends the gathering.
+func (g *gatherer) data() *Data {
+	d := &Data{Readings: g.readings}
+	for k, c := range g.cells {
+		if cell, ok := g.finish(k, c); ok {
+			d.Cells = append(d.Cells, cell)
+			d.Used += cell.Takes
+		}
+	}
+	slices.SortFunc(d.Cells, compareCells)
+	for _, l := range g.left {
+		d.LeftOut = append(d.LeftOut, *l)
+	}
+	slices.SortFunc(d.LeftOut, func(a, b LeftOut) int { return strings.Compare(a.Reason, b.Reason) })
+	return d
+}
+
+// finish turns gathered takes into a cell; false when no good one is left.
+func (g *gatherer) finish(k key, c *gathered) (Cell, bool) {
+	var levels, freqs []float64
+	for _, t := range c.takes {
+		if t.id.source >= 0 && g.back[t.id] {
+			g.leave(isTakenBack, int(t.file), int(t.line))
+			continue
+		}
+		levels = append(levels, t.level)
+		if t.freq > 0 && finite(t.freq) {
+			freqs = append(freqs, t.freq)
+		}
+	}
+	if len(levels) == 0 {
+		return Cell{}, false
+	}
+	cell := Cell{
+		Pickup: k.pickup, Session: k.session, String: k.string, Set: k.set, Core: k.core, Gauge: k.gauge, Wrap: k.wrap,
+		PoleHeight: k.poleHeight, StringHeight: k.stringHeight, Mode: k.mode, Excite: k.excite,
+		Batch: c.batch, Takes: len(levels), Rows: c.rows,
+	}
+	cell.Mean, cell.SD = robustMean(levels)
+	if len(freqs) > 0 {
+		slices.Sort(freqs)
+		cell.Freq = median(freqs)
+	}
+	return cell, true
+}
+
+func compareCells(a, b Cell) int {
+	return cmp.Or(
+		strings.Compare(a.Pickup, b.Pickup), strings.Compare(a.Session, b.Session), cmp.Compare(a.String, b.String),
+		strings.Compare(a.Set, b.Set), cmp.Compare(a.Core, b.Core), cmp.Compare(a.Gauge, b.Gauge), strings.Compare(a.Wrap, b.Wrap),
+		cmp.Compare(a.PoleHeight, b.PoleHeight), cmp.Compare(a.StringHeight, b.StringHeight),
+		strings.Compare(a.Mode, b.Mode), strings.Compare(a.Excite, b.Excite),
+	)
+}
