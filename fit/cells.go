@@ -7,6 +7,7 @@ import (
 	"iter"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"evenpole/capture"
@@ -39,6 +40,26 @@ type Cell struct {
 // at rest, mm.
 func (c *Cell) Gap() float64 { return c.StringHeight - c.PoleHeight }
 
+// radius of the string, mm.
+func (c *Cell) radius() float64 { return max(c.Gauge, c.Core) / 2 }
+
+// lines names the cell's lines, such as "4-12, 30"; those of a file but the
+// first are marked with its number.
+func (c *Cell) lines() string {
+	var out []string
+	for _, s := range c.Rows {
+		text := strconv.Itoa(s.First)
+		if s.Last > s.First {
+			text += "-" + strconv.Itoa(s.Last)
+		}
+		if s.File > 0 {
+			text += fmt.Sprintf(" of file %d", s.File+1)
+		}
+		out = append(out, text)
+	}
+	return strings.Join(out, ", ")
+}
+
 // Span is a run of lines of one file.
 type Span struct {
 	File        int // which of Gather's files, from 0
@@ -68,7 +89,7 @@ const (
 	isTakenBack  = "taken back"
 	isRetraction = "takes another back"
 	lacksCell    = "lacks string, core or height"
-	isImpossible = "pole reaches the string, or core thicker than gauge"
+	isImpossible = "diameters or heights that cannot be: a slip, or another unit"
 	lacksLevel   = "no level"
 	isUnheard    = "not above the quiet level"
 	isUnneeded   = "more takes than a cell needs"
@@ -300,12 +321,21 @@ func gaugeAndWrap(r *capture.Reading) (gauge float64, wrap string) {
 	return 0, r.Wrap
 }
 
+// Lengths beyond these, mm, are slips or in another unit: no string has such a
+// core, and none is heard at such a gap (common practice).
+const (
+	leastCore, mostCore = 0.1, 4
+	mostGap             = 20
+)
+
 // fault says why there can be no such cell; "" when there can.
 func (k *key) fault() string {
 	switch {
-	case k.string < 1 || !(k.core > 0) || !finite(k.core+k.poleHeight+k.stringHeight+k.gauge):
+	case k.string < 1 || !finite(k.core+k.poleHeight+k.stringHeight+k.gauge) || k.core == 0:
 		return lacksCell
-	case k.poleHeight >= k.stringHeight || k.gauge != 0 && k.gauge < k.core:
+	case k.core < leastCore || k.core > mostCore || k.gauge != 0 && k.gauge < k.core:
+		return isImpossible
+	case k.poleHeight >= k.stringHeight || k.stringHeight-k.poleHeight > mostGap:
 		return isImpossible
 	}
 	return ""

@@ -1,0 +1,104 @@
+package fit
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+	"time"
+)
+
+// A model file is one JSON object: what it is and who made it, the report of
+// its fit, and the state that its kind needs to predict again. It is written
+// once and never changed.
+const (
+	fileFormat  = "evenpole model"
+	fileVersion = 1
+)
+
+type modelFile struct {
+	Format      string    `json:"format"`
+	Version     int       `json:"version"`
+	Program     string    `json:"program"` // version of the program that wrote it
+	Created     time.Time `json:"created"`
+	Fingerprint string    `json:"data_sha256"`
+	Report
+	State json.RawMessage `json:"state"` // of the kind
+}
+
+// Write writes a model file. A file that is there already is not touched: the
+// error is then fs.ErrExist. A file that cannot be written whole is removed.
+func (r *Result) Write(path string) (err error) {
+	state, err := json.Marshal(r.Model)
+	if err != nil {
+		return fmt.Errorf("model %q: %w", r.Kind, err)
+	}
+	text, err := json.MarshalIndent(modelFile{
+		Format: fileFormat, Version: fileVersion, Program: r.Program, Created: r.Created.UTC(),
+		Fingerprint: r.Fingerprint, Report: r.Report, State: state,
+	}, "", "  ")
+	if err != nil {
+		return fmt.Errorf("model %q: %w", r.Kind, err)
+	}
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err = errors.Join(err, f.Close()); err != nil {
+			os.Remove(path)
+		}
+	}()
+	if _, err := f.Write(append(text, '\n')); err != nil {
+		return err
+	}
+	return f.Sync()
+}
+
+// ReadModel reads a model file. The model predicts exactly as the one that was
+// written. An error names the file, and the line and column or the field where
+// it is damaged.
+func ReadModel(path string) (*Result, error) {
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return nil, err
+	}
+	var f modelFile
+	if err := json.Unmarshal(text, &f); err != nil {
+		return nil, fmt.Errorf("%s:%w", path, placed(text, err))
+	}
+	if f.Format != fileFormat {
+		return nil, fmt.Errorf("%s: format: expected %q, got %q", path, fileFormat, f.Format)
+	}
+	if f.Version != fileVersion {
+		return nil, fmt.Errorf("%s: version: expected %d, got %d: another version of evenpole wrote this model", path, fileVersion, f.Version)
+	}
+	k, err := kindOf(f.Kind)
+	if err != nil {
+		return nil, fmt.Errorf("%s: model: %w", path, err)
+	}
+	m, err := k.decode(f.State)
+	if err != nil {
+		return nil, fmt.Errorf("%s: state: %w", path, err)
+	}
+	return &Result{Report: f.Report, Model: m, Fingerprint: f.Fingerprint, Program: f.Program, Created: f.Created}, nil
+}
+
+// placed puts the line and column before an error of the JSON decoder, which
+// counts bytes.
+func placed(text []byte, err error) error {
+	offset := int64(len(text))
+	var syntax *json.SyntaxError
+	var value *json.UnmarshalTypeError
+	switch {
+	case errors.As(err, &syntax):
+		offset = syntax.Offset
+	case errors.As(err, &value):
+		offset = value.Offset
+	}
+	before := text[:min(offset, int64(len(text)))]
+	line := bytes.Count(before, []byte("\n")) + 1
+	column := len(before) - bytes.LastIndexByte(before, '\n') - 1
+	return fmt.Errorf("%d:%d: %w", line, column, err)
+}

@@ -1,0 +1,93 @@
+package fit
+
+import "gonum.org/v1/gonum/mat"
+
+// groups tells which pickup each of some cells is of, pickups numbered from 0.
+type groups struct {
+	of []int
+	n  int
+}
+
+// byPickup groups cells; those of one pickup stand together.
+func byPickup(cells []Cell) groups {
+	g := groups{of: make([]int, len(cells))}
+	for i := range cells {
+		if i == 0 || cells[i].Pickup != cells[i-1].Pickup {
+			g.n++
+		}
+		g.of[i] = g.n - 1
+	}
+	return g
+}
+
+// means returns the mean of each column over each group.
+func (g groups) means(x *mat.Dense) *mat.Dense {
+	_, cols := x.Dims()
+	means := mat.NewDense(g.n, cols, nil)
+	size := make([]float64, g.n)
+	for i, k := range g.of {
+		size[k]++
+		for j := range cols {
+			means.Set(k, j, means.At(k, j)+x.At(i, j))
+		}
+	}
+	means.Apply(func(k, _ int, v float64) float64 { return v / size[k] }, means)
+	return means
+}
+
+// centred takes each group's means off, so that a level of each group need not
+// be fitted, and returns the mean of these means, groups weighing the same.
+func (g groups) centred(x *mat.Dense) (*mat.Dense, []float64) {
+	rows, cols := x.Dims()
+	means := g.means(x)
+	out := mat.NewDense(rows, cols, nil)
+	out.Apply(func(i, j int, v float64) float64 { return v - means.At(g.of[i], j) }, x)
+	centre := make([]float64, cols)
+	for j := range centre {
+		centre[j] = mat.Sum(means.ColView(j)) / float64(g.n)
+	}
+	return out, centre
+}
+
+// columns evaluates terms for cells.
+func columns(terms []term, cells []Cell) *mat.Dense {
+	x := mat.NewDense(len(cells), len(terms), nil)
+	for i := range cells {
+		for j, t := range terms {
+			x.Set(i, j, t.of(&cells[i]))
+		}
+	}
+	return x
+}
+
+// levelsOf is the column of the cells' levels.
+func levelsOf(cells []Cell) *mat.Dense {
+	y := mat.NewDense(len(cells), 1, nil)
+	for i := range cells {
+		y.Set(i, 0, cells[i].Mean)
+	}
+	return y
+}
+
+// rowsOf returns a symmetric matrix, scaled, row by row.
+func rowsOf(m *mat.SymDense, scale float64) [][]float64 {
+	rows := make([][]float64, m.SymmetricDim())
+	for i := range rows {
+		rows[i] = make([]float64, len(rows))
+		for j := range rows {
+			rows[i][j] = scale * m.At(i, j)
+		}
+	}
+	return rows
+}
+
+// symmetric is the matrix of which rowsOf gave the rows.
+func symmetric(rows [][]float64) *mat.SymDense {
+	m := mat.NewSymDense(len(rows), nil)
+	for i, row := range rows {
+		for j := i; j < len(row); j++ {
+			m.SetSym(i, j, row[j])
+		}
+	}
+	return m
+}

@@ -1,0 +1,94 @@
+package fit
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// Range is what a model was fitted to: beyond it, it guesses. Lengths in mm.
+type Range struct {
+	PoleHeight [2]float64 `json:"pole_height_mm"` // least and greatest
+	Gap        [2]float64 `json:"gap_mm"`         // pole top to underside
+	Core       [2]float64 `json:"core_mm"`
+	Wraps      []string   `json:"wraps"`
+	Batches    []string   `json:"batches"`
+}
+
+func rangeOf(cells []Cell) Range {
+	inf := math.Inf(1)
+	none := [2]float64{inf, -inf}
+	r := Range{PoleHeight: none, Gap: none, Core: none}
+	for i := range cells {
+		c := &cells[i]
+		extend(&r.PoleHeight, c.PoleHeight)
+		extend(&r.Gap, c.Gap())
+		extend(&r.Core, c.Core)
+		r.Wraps = append(r.Wraps, c.Wrap)
+		if c.Batch != "" {
+			r.Batches = append(r.Batches, c.Batch)
+		}
+	}
+	r.Wraps, r.Batches = distinct(r.Wraps), distinct(r.Batches)
+	return r
+}
+
+func extend(r *[2]float64, v float64) {
+	r[0], r[1] = min(r[0], v), max(r[1], v)
+}
+
+func distinct(names []string) []string {
+	slices.Sort(names)
+	return slices.Compact(names)
+}
+
+// knows reports whether strings of this wrap were measured.
+func (r *Range) knows(wrap string) bool { return slices.Contains(r.Wraps, wrap) }
+
+// warnings says where a setup at these heights goes beyond what was measured,
+// by more than a height or a diameter can be told.
+func (r *Range) warnings(s *Setup, heights []float64) []string {
+	var out []string
+	beyond := func(what string, of [2]float64, slack float64, value func(i int) float64) {
+		var names []string
+		for i := range heights {
+			if v := value(i); v < of[0]-slack || v > of[1]+slack {
+				names = append(names, strconv.Itoa(i+1))
+			}
+		}
+		if len(names) > 0 {
+			out = append(out, fmt.Sprintf("%s of %s beyond what was measured (%.2f to %.2f mm)", what, stringList(names), of[0], of[1]))
+		}
+	}
+	beyond("pole height", r.PoleHeight, 0.05, func(i int) float64 { return heights[i] })
+	beyond("gap", r.Gap, 0.05, func(i int) float64 { return s.StringHeights[i] - heights[i] })
+	beyond("core", r.Core, 0.01, func(i int) float64 { return s.Strings[i].Core })
+	for _, w := range r.newWraps(s) {
+		out = append(out, fmt.Sprintf("no string with %q wrap was measured: capture one", w))
+	}
+	if s.Batch != "" && len(r.Batches) > 0 && !slices.Contains(r.Batches, s.Batch) {
+		out = append(out, fmt.Sprintf("no pickup with magnets of batch %q was measured", s.Batch))
+	}
+	return out
+}
+
+// newWraps lists the wraps of a setup that were not measured.
+func (r *Range) newWraps(s *Setup) []string {
+	var wraps []string
+	for _, str := range s.Strings {
+		if !r.knows(str.Wrap) {
+			wraps = append(wraps, str.Wrap)
+		}
+	}
+	return distinct(wraps)
+}
+
+// stringList reads "string 2" or "strings 2, 3".
+func stringList(numbers []string) string {
+	if len(numbers) == 1 {
+		return "string " + numbers[0]
+	}
+	return "strings " + strings.Join(numbers, ", ")
+}
