@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"slices"
 	"strings"
 	"time"
 )
@@ -127,7 +126,7 @@ func (k Kind) result(d *Data) (*Result, error) {
 		Report: Report{
 			Kind: k.Name, Readings: d.Readings,
 			Parameters: m.Parameters(), ResidualSD: m.ResidualSD(), CVBalance: cv.Balance, CVLevel: cv.Level,
-			Compared: []Score{}, LeftOut: slices.Concat([]LeftOut{}, d.LeftOut), Warnings: slices.Concat([]string{}, m.Notes(), cv.Notes),
+			Compared: []Score{}, LeftOut: append([]LeftOut{}, d.LeftOut...), Warnings: append(append([]string{}, m.Notes()...), cv.Notes...),
 		},
 	}
 	r.count(d)
