@@ -64,6 +64,11 @@ func ReadModel(path string) (*Result, error) {
 	if err != nil {
 		return nil, err
 	}
+	return parseModel(path, text)
+}
+
+// parseModel reads the text of a model file.
+func parseModel(path string, text []byte) (*Result, error) {
 	var f modelFile
 	if err := json.Unmarshal(text, &f); err != nil {
 		return nil, fmt.Errorf("%s:%w", path, placed(text, err))

@@ -209,8 +209,9 @@ func (m *logLinear) judge(cells []Cell, residuals []float64) {
 			m.note("the level %s with the %s, against physics: look for strings or heights that were mixed up", risesOrFalls(m.B[j]), t.words())
 		}
 	}
-	if m.SD == 0 {
+	if m.SD < 1e-9 { // no bench repeats itself like that
 		m.note("the model leaves nothing of any level: look whether the readings were measured")
+		return
 	}
 	const far = 4 // robust standard deviations: one in 16000 by chance, normal residuals
 	limit := far * madScale * medianDistance(residuals, 0)

@@ -1,0 +1,38 @@
+package fit
+
+import (
+	"math/rand/v2"
+	"testing"
+)
+
+// The time of a row on its way into a cell.
+func BenchmarkGather(b *testing.B) {
+	rows := readRecord(b, "readings.csv")
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := Gather(each(rows)); err != nil {
+			b.Fatal(err)
+		}
+	}
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N*len(rows)), "ns/row")
+}
+
+// A shop with 100 pickups of 12 cells: the fit, and the fit with its
+// cross-validation.
+func BenchmarkFit(b *testing.B) {
+	d := &Data{Cells: truth{pole: 0.45, core: 1.1, lift: -0.5, noise: 0.05}.cells(rand.New(rand.NewPCG(1, 1)), 100)}
+	b.Run("once", func(b *testing.B) {
+		for b.Loop() {
+			if _, err := logHeight.fit(d); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+	b.Run("judged", func(b *testing.B) {
+		for b.Loop() {
+			if _, err := Fit(d, logHeight.name); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+}

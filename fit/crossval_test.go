@@ -1,0 +1,82 @@
+package fit
+
+import (
+	"errors"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+)
+
+// flat predicts the mean level of its data for every cell.
+type flat struct {
+	Model
+	level float64
+}
+
+func (f flat) Expect(cells []Cell) []float64 {
+	out := make([]float64, len(cells))
+	for i := range out {
+		out[i] = f.level
+	}
+	return out
+}
+
+func fitFlat(d *Data) (Model, error) {
+	var f flat
+	for _, c := range d.Cells {
+		f.level += c.Mean / float64(len(d.Cells))
+	}
+	return f, nil
+}
+
+func TestCrossValidateByHand(t *testing.T) {
+	// A is predicted by B's mean 2, B by A's mean 0. Errors of A: -3, -1
+	// (balance -1, 1); of B: 1, 3 (balance -1, 1).
+	d := &Data{Cells: []Cell{{Pickup: "A", Mean: -1}, {Pickup: "A", Mean: 1}, {Pickup: "B", Mean: 1}, {Pickup: "B", Mean: 3}}}
+	cv := CrossValidate(d, fitFlat)
+	balance, level := dB, dB*math.Sqrt((9+1+1+9)/4.0)
+	if math.Abs(*cv.Balance-balance) > 1e-12 || math.Abs(*cv.Level-level) > 1e-12 || len(cv.Notes) != 0 {
+		t.Errorf("got %g, %g, %q; want %g, %g", *cv.Balance, *cv.Level, cv.Notes, balance, level)
+	}
+}
+
+func TestCrossValidateWithoutFigures(t *testing.T) {
+	one := &Data{Cells: []Cell{{Pickup: "A", Mean: -1}, {Pickup: "A", Mean: 1}}}
+	if cv := CrossValidate(one, fitFlat); cv.Balance != nil || cv.Level != nil || len(cv.Notes) != 1 {
+		t.Errorf("one pickup: got %+v", cv)
+	}
+	single := &Data{Cells: []Cell{{Pickup: "A", Mean: -1}, {Pickup: "B", Mean: 1}}}
+	if cv := CrossValidate(single, fitFlat); cv.Balance != nil || cv.Level == nil {
+		t.Errorf("one cell a pickup: got %+v", cv)
+	}
+	refuse := func(*Data) (Model, error) { return nil, errors.New("too little") }
+	cv := CrossValidate(single, refuse)
+	if cv.Balance != nil || len(cv.Notes) != 2 || !strings.Contains(cv.Notes[0], `pickup "A" cannot be predicted from the others: too little`) {
+		t.Errorf("nothing fits: got %+v", cv)
+	}
+}
+
+// In a world where the model is right, pickups left out are missed by the
+// noise and by little more.
+func TestCrossValidateFindsTheNoise(t *testing.T) {
+	w := truth{pole: 0.45, core: 1.1, lift: -0.5, noise: 0.05}
+	d := &Data{Cells: w.cells(rand.New(rand.NewPCG(1, 9)), 20)}
+	r, err := Fit(d, logHeight.name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := *r.CVBalance / (dB * w.noise); got < 0.9 || got > 1.1 {
+		t.Errorf("balance is missed by %.2f times the noise", got)
+	}
+	if *r.CVLevel < 2**r.CVBalance { // pickups differ by 0.2, four times the noise
+		t.Errorf("level is missed by %.2f dB, balance by %.2f dB", *r.CVLevel, *r.CVBalance)
+	}
+	gapOnly, err := Fit(d, logGap.name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if *gapOnly.CVBalance < *r.CVBalance {
+		t.Errorf("the wrong kind predicts better: %.3f against %.3f dB", *gapOnly.CVBalance, *r.CVBalance)
+	}
+}

@@ -1,0 +1,165 @@
+package fit
+
+import (
+	"encoding/json"
+	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+func sampleResult(t *testing.T, kind string) *Result {
+	t.Helper()
+	r, err := Fit(gather(t, readRecord(t, "readings.csv")), kind)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Program, r.Created = "1.2.3", time.Date(2026, 1, 2, 3, 4, 5, 0, time.UTC)
+	return r
+}
+
+func TestModelFileReadsBackTheSame(t *testing.T) {
+	for _, kind := range Kinds() {
+		path := filepath.Join(t.TempDir(), "model.json")
+		want := sampleResult(t, kind)
+		if err := want.Write(path); err != nil {
+			t.Fatal(err)
+		}
+		got, err := ReadModel(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !reflect.DeepEqual(got.Report, want.Report) || got.Fingerprint != want.Fingerprint || got.Program != want.Program || !got.Created.Equal(want.Created) {
+			t.Errorf("%s: got %+v, want %+v", kind, got, want)
+		}
+		s, heights := setup()
+		s.Excite, s.Strings[2].Wrap = force, "bronze"
+		if a, b := got.Model.Level(nil, s, heights), want.Model.Level(nil, s, heights); !reflect.DeepEqual(a, b) {
+			t.Errorf("%s: levels %v, want %v", kind, a, b)
+		}
+		if a, b := got.Model.Uncertainty(s, heights), want.Model.Uncertainty(s, heights); !mat.Equal(a, b) {
+			t.Errorf("%s: uncertainty differs", kind)
+		}
+		if a, b := got.Model.Warnings(s, heights), want.Model.Warnings(s, heights); !reflect.DeepEqual(a, b) {
+			t.Errorf("%s: warnings %q, want %q", kind, a, b)
+		}
+	}
+}
+
+func TestModelFileIsNeverOverwritten(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "model.json")
+	if err := os.WriteFile(path, []byte("mine"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if err := sampleResult(t, "loglinear-gap").Write(path); !errors.Is(err, fs.ErrExist) {
+		t.Errorf("got %v, want %v", err, fs.ErrExist)
+	}
+	if text, _ := os.ReadFile(path); string(text) != "mine" {
+		t.Errorf("the file now holds %q", text)
+	}
+	if err := sampleResult(t, "loglinear-gap").Write(filepath.Join(path, "no", "folder")); err == nil {
+		t.Error("a file in no folder: want an error")
+	}
+}
+
+func TestReadModelNamesTheDamage(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "model.json")
+	if err := sampleResult(t, "loglinear-gap").Write(path); err != nil {
+		t.Fatal(err)
+	}
+	whole, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, c := range map[string]struct{ old, new, want string }{
+		"torn":          {"\"state\": {", "\x00", "damaged.json:"},
+		"no object":     {string(whole), "[1]\n", `damaged.json:1:1: json: cannot unmarshal array`},
+		"empty":         {string(whole), "", "damaged.json:1:0: unexpected end of JSON input"},
+		"wrong type":    {`"version": 1`, `"version": "one"`, "damaged.json:3:18: json: cannot unmarshal string"},
+		"other format":  {fileFormat, "a recipe", `damaged.json: format: expected "evenpole model", got "a recipe"`},
+		"newer":         {`"version": 1`, `"version": 2`, "damaged.json: version: expected 1, got 2"},
+		"unknown kind":  {`"model": "loglinear-gap"`, `"model": "crystal-ball"`, `damaged.json: model: expected a kind of model (loglinear-height, loglinear-gap), got "crystal-ball"`},
+		"another kind":  {`"model": "loglinear-gap"`, `"model": "loglinear-height"`, `damaged.json: state: terms: a loglinear-height model has no "gap"`},
+		"lost estimate": {`"b": [`, `"b": [1, `, "damaged.json: state: expected terms, b, centre and covariance of one length, got 2, 3, 2, 2"},
+		"no deviation":  {`"residual_sd": 0`, `"residual_sd": -0`, "damaged.json: state: expected deviations that are not negative"},
+	} {
+		text := strings.Replace(string(whole), c.old, c.new, 1)
+		if text == string(whole) {
+			t.Fatalf("%s: %q is not in the file", name, c.old)
+		}
+		damaged := filepath.Join(dir, "damaged.json")
+		if err := os.WriteFile(damaged, []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := ReadModel(damaged); err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%s: got %v, want %q", name, err, c.want)
+		}
+	}
+	if _, err := ReadModel(filepath.Join(dir, "none.json")); !errors.Is(err, fs.ErrNotExist) {
+		t.Errorf("no file: got %v", err)
+	}
+}
+
+// Any byte cut off or changed is an error or a model, never a panic.
+func FuzzReadModel(f *testing.F) {
+	text, err := os.ReadFile(filepath.Join("testdata", "model.json"))
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(text)
+	f.Add(text[:len(text)/2])
+	f.Add([]byte(`{"format":"evenpole model","version":1,"model":"loglinear-gap","state":null}`))
+	f.Fuzz(func(t *testing.T, text []byte) {
+		r, err := parseModel("model.json", text)
+		if err != nil {
+			return
+		}
+		s, heights := setup()
+		r.Model.Level(nil, s, heights)
+		r.Model.Uncertainty(s, heights)
+		r.Model.Warnings(s, heights)
+		r.Model.Parameters()
+	})
+}
+
+// The names are those that scripts rely on.
+func TestReportNames(t *testing.T) {
+	text, err := json.Marshal(sampleResult(t, "loglinear-gap").Report)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got map[string]any
+	if err := json.Unmarshal(text, &got); err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range []string{"model", "n_readings", "n_used", "n_pickups", "parameters", "residual_sd_db", "cv_rms_db", "cv_rms_level_db", "warnings"} {
+		if v, ok := got[name]; !ok || v == nil {
+			t.Errorf("%s: got %v", name, v)
+		}
+	}
+	first := got["parameters"].([]any)[0].(map[string]any)
+	for _, name := range []string{"name", "value", "se", "unit"} {
+		if _, ok := first[name]; !ok {
+			t.Errorf("parameters lack %q", name)
+		}
+	}
+	single, err := Fit(&Data{Cells: sampleResultCells(t)}, "loglinear-gap")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if text, _ := json.Marshal(single.Report); !strings.Contains(string(text), `"cv_rms_db":null,"cv_rms_level_db":null`) {
+		t.Errorf("one pickup: got %s", text)
+	}
+}
+
+func sampleResultCells(t *testing.T) []Cell {
+	_, own := gather(t, readRecord(t, "readings.csv")).Split("P1")
+	return own
+}
