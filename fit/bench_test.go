@@ -36,3 +36,16 @@ func BenchmarkFit(b *testing.B) {
 		}
 	})
 }
+
+// One prediction for a set of three strings: planning asks for many.
+func BenchmarkLevel(b *testing.B) {
+	m, err := logHeight.fit(&Data{Cells: truth{pole: 0.45, core: 1.1, lift: -0.5, noise: 0.05}.cells(rand.New(rand.NewPCG(1, 1)), 4)})
+	if err != nil {
+		b.Fatal(err)
+	}
+	s, heights := setup()
+	var level []float64
+	for b.Loop() {
+		level = m.Level(level, s, heights)
+	}
+}

@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"math"
@@ -25,7 +26,6 @@ import (
 type term struct {
 	name  string
 	unit  string
-	scale float64               // of the estimate, to its unit
 	sign  float64               // of the estimate, as physics has it
 	of    func(c *Cell) float64 // x
 	moves func(c *Cell) float64 // what a bench moves to tell it; nil = of
@@ -37,24 +37,24 @@ type term struct {
 // as much as one gauge differs from the next.
 var (
 	onPoleHeight = term{
-		name: "pole_height", unit: "dB/mm", scale: dB, sign: 1, least: 0.05,
+		name: "pole_height", unit: "dB/mm", sign: 1, least: 0.05,
 		of:   func(c *Cell) float64 { return c.PoleHeight },
 		tell: "pole heights did not differ within a pickup, so that their effect cannot be told: capture pickups whose poles differ by a millimetre or more",
 	}
 	onStringHeight = term{
-		name: "string_height", unit: "dB/mm", scale: dB, sign: -1, least: 0.05,
+		name: "string_height", unit: "dB/mm", sign: -1, least: 0.05,
 		of:    func(c *Cell) float64 { return c.StringHeight + c.radius() },
 		moves: func(c *Cell) float64 { return c.StringHeight },
 		tell:  "string heights did not differ within a pickup, so that the effect of the gap cannot be told from that of the pole height: capture a pickup again with its strings a millimetre higher",
 	}
 	onGap = term{
-		name: "gap", unit: "dB/mm", scale: dB, sign: -1, least: 0.05,
+		name: "gap", unit: "dB/mm", sign: -1, least: 0.05,
 		of:    func(c *Cell) float64 { return c.Gap() + c.radius() },
 		moves: (*Cell).Gap,
 		tell:  "gaps did not differ within a pickup, so that their effect cannot be told: capture pickups whose poles differ by a millimetre or more",
 	}
 	onCore = term{
-		name: "core", unit: "dB per ln mm", scale: dB, sign: 1, least: 0.02,
+		name: "core", unit: "dB per ln mm", sign: 1, least: 0.02,
 		of:   func(c *Cell) float64 { return math.Log(c.Core) },
 		tell: "cores did not differ within a pickup, so that strings of another core cannot be told from these: capture a set of other gauges",
 	}
@@ -114,7 +114,8 @@ func (k logKind) fit(d *Data) (*logLinear, error) {
 	g := byPickup(cells)
 	m.choose(g, cells, k.terms)
 	if len(m.terms) == 0 {
-		have := fmt.Sprintf("%d readings make %d cells of %d pickups, which differ too little in height, gap and core or are too few", d.Readings, len(cells), g.n)
+		have := fmt.Sprintf("%s make %s of %s, which differ too little in height, gap and core or are too few",
+			counted(d.Readings, "reading"), counted(len(cells), "cell"), counted(g.n, "pickup"))
 		return nil, &CannotFitError{have, need}
 	}
 	x, centre := g.centred(columns(m.terms, cells))
@@ -130,6 +131,14 @@ func (k logKind) fit(d *Data) (*logLinear, error) {
 	m.Range = rangeOf(cells)
 	m.judge(cells, lsq.R)
 	return m, nil
+}
+
+// counted reads "1 cell" or "2 cells".
+func counted(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
 }
 
 func (m *logLinear) note(format string, args ...any) {
@@ -160,7 +169,7 @@ func (m *logLinear) choose(g groups, cells []Cell, terms []term) {
 	for _, t := range terms {
 		switch {
 		case len(cells)-g.n-len(m.terms) < 2: // one degree of freedom stays for the residual
-			m.note("%d cells of %d pickups are too few to tell the effect of the %s: capture more", len(cells), g.n, t.words())
+			m.note("%s of %s are too few to tell the effect of the %s: capture more", counted(len(cells), "cell"), counted(g.n, "pickup"), t.words())
 		case m.apart(g, cells, t) < t.least:
 			m.note("%s", t.tell)
 		default:
@@ -205,8 +214,12 @@ func (m *logLinear) levelError(g groups, cells []Cell) float64 {
 // judge notes what looks wrong about a fit and its cells.
 func (m *logLinear) judge(cells []Cell, residuals []float64) {
 	for j, t := range m.terms {
-		if m.B[j]*t.sign < 0 {
+		wrong := -m.B[j] * t.sign
+		switch {
+		case wrong > 2*math.Sqrt(m.Cov[j][j]):
 			m.note("the level %s with the %s, against physics: look for strings or heights that were mixed up", risesOrFalls(m.B[j]), t.words())
+		case wrong > 0:
+			m.note("the effect of the %s cannot be told from none: capture pickups that differ more in it", t.words())
 		}
 	}
 	if m.SD < 1e-9 { // no bench repeats itself like that
@@ -246,7 +259,7 @@ func (m *logLinear) ResidualSD() float64 { return dB * m.SD }
 func (m *logLinear) Parameters() []Parameter {
 	out := []Parameter{{Name: "level", Value: dB * m.Mean, SE: dB * m.MeanSE, Unit: "dB re 1 mV"}}
 	for j, t := range m.terms {
-		out = append(out, Parameter{Name: t.name, Value: t.scale * m.B[j], SE: t.scale * math.Sqrt(m.Cov[j][j]), Unit: t.unit})
+		out = append(out, Parameter{Name: t.name, Value: dB * m.B[j], SE: dB * math.Sqrt(m.Cov[j][j]), Unit: t.unit})
 	}
 	return out
 }
@@ -326,7 +339,7 @@ func (m *logLinear) Warnings(s *Setup, heights []float64) []string {
 	switch {
 	case to == m.Excite:
 	case convert(m.Excite, to, s.Strings) == nil:
-		out = append(out, fmt.Sprintf("levels are for strings excited by %q, not %q: they cannot be converted without each string's note", m.Excite, to))
+		out = append(out, fmt.Sprintf("levels are for strings excited by %q, not %q: they cannot be converted without each string's note", cmp.Or(m.Excite, "no known means"), to))
 	default:
 		out = append(out, fmt.Sprintf("measured by %q, converted to %q from the strings' notes and masses", m.Excite, to))
 	}

@@ -209,13 +209,14 @@ func TestLogLinearOnDegenerateRecords(t *testing.T) {
 		note   string
 	}{
 		{"nothing", nil, "no good take among 0 readings", ""},
-		{"one string at one height", many(10, func(i int, r *capture.Reading) { r.RMS = 10 + float64(i) }), "10 readings make 1 cells of 1 pickups", ""},
+		{"one string at one height", many(10, func(i int, r *capture.Reading) { r.RMS = 10 + float64(i) }), "10 readings make 1 cell of 1 pickup", ""},
 		{"all flagged", many(10, func(i int, r *capture.Reading) { vary(i, r); r.Status = capture.Clipped }), "no good take among 10 readings", ""},
 		{"all at the quiet level", many(10, func(i int, r *capture.Reading) { vary(i, r); r.Quiet = r.RMS }), "no good take", ""},
-		{"two cells", many(2, vary), "make 2 cells of 1 pickups", ""},
+		{"two cells", many(2, vary), "make 2 cells of 1 pickup", ""},
 		{"one cell a pickup", many(5, func(i int, r *capture.Reading) { vary(i, r); r.Pickup = fmt.Sprint(i) }), "make 5 cells of 5 pickups", ""},
 		{"three cells", many(3, vary), "", "too few to tell the effect of the core"},
 		{"constant level", many(30, vary), "", "leaves nothing of any level"},
+		{"level that heights do not matter to", many(30, func(i int, r *capture.Reading) { vary(i, r); r.RMS += float64(i*i%7)/10 - float64(i%5)/100 }), "", "cannot be told from none"},
 		{"one pickup", many(30, func(i int, r *capture.Reading) { vary(i, r); r.RMS += float64(i % 7) }), "", "one pickup alone"},
 	} {
 		r, err := Best(gather(t, c.rows))
