@@ -2,7 +2,6 @@ package profiles
 
 import (
 	"bytes"
-	"cmp"
 	"errors"
 	"slices"
 	"strconv"
@@ -73,8 +72,7 @@ func invalidUTF8(text []byte) int {
 	return -1
 }
 
-// syntaxError puts the library's words at their place, with a hint for the two
-// slips that numbers invite.
+// syntaxError puts the library's words at their place.
 func (d *document) syntaxError(err error) error {
 	var de *toml.DecodeError
 	if !errors.As(err, &de) {
@@ -82,20 +80,26 @@ func (d *document) syntaxError(err error) error {
 	}
 	line, column := de.Position()
 	offset := min(d.lines[line-1]+column-1, len(d.text))
-	hint := ""
+	msg := strings.TrimPrefix(de.Error(), "toml: ")
+	return d.errorAt(d.place(offset), strings.Join(de.Key(), "."), "%s%s", msg, hint(msg, d.text[offset:]))
+}
+
+// hint says what to write instead, for the slips that TOML's grammar invites.
+func hint(msg string, rest []byte) string {
 	switch {
-	case bytes.HasPrefix(d.text[offset:], []byte(",")):
-		hint = "; decimals take a point: 3.1"
-	case bytes.HasPrefix(d.text[offset:], []byte(".")):
-		hint = "; a number starts with a digit: 0.010"
+	case bytes.HasPrefix(rest, []byte(",")):
+		return "; decimals take a point: 3.1"
+	case bytes.HasPrefix(rest, []byte(".")):
+		return "; a number starts with a digit: 0.010"
+	case strings.HasPrefix(msg, "table ") && strings.HasSuffix(msg, " already exists"):
+		return "; a header that stands more than once takes two brackets, such as [[string]]"
 	}
-	return d.errorAt(d.place(offset), strings.Join(de.Key(), "."),
-		"%s%s", strings.TrimPrefix(de.Error(), "toml: "), hint)
+	return ""
 }
 
 // place turns a byte offset into line and column.
 func (d *document) place(offset int) place {
-	line, found := slices.BinarySearchFunc(d.lines, offset, cmp.Compare[int])
+	line, found := slices.BinarySearch(d.lines, offset)
 	if !found {
 		line--
 	}

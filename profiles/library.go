@@ -11,8 +11,8 @@ import (
 	"sync"
 )
 
-// SetsFile is the file in a shop folder that holds the shop's own string sets.
-const SetsFile = "strings.toml"
+// setsFile is the file in a shop folder that holds the shop's own string sets.
+const setsFile = "strings.toml"
 
 //go:embed builtin.toml
 var builtinText []byte
@@ -39,7 +39,7 @@ var builtin = sync.OnceValue(func() *Library {
 // without a strings.toml has the built-in ones alone. A mistake in the file is
 // an [*Error].
 func LoadLibrary(shopDir string) (*Library, error) {
-	path := filepath.Join(shopDir, SetsFile)
+	path := filepath.Join(shopDir, setsFile)
 	text, err := os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return Builtin(), nil
@@ -111,7 +111,7 @@ func parseSets(file string, text []byte) ([]StringSet, error) {
 		if !t.has("string") {
 			t.miss("string", "[[set.string]] tables")
 		}
-		if slices.ContainsFunc(sets, func(other StringSet) bool { return other.Name == s.Name }) {
+		if slices.ContainsFunc(sets, func(other StringSet) bool { return s.Name != "" && other.Name == s.Name }) {
 			t.fail("name", "expected a name that no other set has, got %q again", s.Name)
 		}
 		sets = append(sets, s)

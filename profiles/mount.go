@@ -102,12 +102,12 @@ func (m *Mount) readHeights(t *table) {
 	if !onArc || !t.doc.ok() {
 		return
 	}
-	switch given := t.has("string_spread"); {
-	case !given && m.Strings[0].Plain():
+	if !t.has("string_spread") {
+		if a.radius > 0 && !m.Strings[0].Plain() {
+			t.miss("string_spread_mm", "a length, as the first string is not plain")
+			return
+		}
 		a.spread = handSpacing * float64(a.n-1)
-	case !given && a.radius > 0:
-		t.miss("string_spread_mm", "a length, as the first string is not plain")
-		return
 	}
 	a.judge(t, t)
 	m.StringHeights = ArcHeights(a.radius, a.spread, a.n, a.first, a.last)

@@ -16,6 +16,13 @@ func ReadOrder(path string, l *Library) (*Order, error) {
 
 // ParseOrder reads an order from the text of a file; name stands for the file
 // in messages, and l has the string sets that it may name.
+//
+// An order may leave out scale_length_mm, pickup_from_bridge_mm, offset_db,
+// excite, the [[compare]] tables, and both pole_height_step_mm and
+// pole_heights_mm, of which it may give one. Of the stock heights in
+// pole_heights_mm only those within the limits are kept. A string may leave out
+// its note, the core (plain: the gauge; wound: see [EstimateCore]) and, where
+// core and gauge are equal, the wrap.
 func ParseOrder(name string, text []byte, l *Library) (*Order, error) {
 	d, err := parse(name, text)
 	if err != nil {
@@ -92,7 +99,7 @@ func (o *Order) judgePickup(t *table) {
 	if o.PoleHeights == nil {
 		return
 	}
-	o.PoleHeights = slices.DeleteFunc(o.PoleHeights, func(h float64) bool { return h < low-sameLength || h > high+sameLength })
+	o.PoleHeights = slices.DeleteFunc(o.PoleHeights, func(h float64) bool { return h < low || h > high })
 	if len(o.PoleHeights) == 0 {
 		t.fail("pole_heights", "expected at least one height from %.4g to %.4g mm, got none", low, high)
 	}

@@ -7,8 +7,8 @@ import (
 )
 
 // sameLength is the difference in mm below which two lengths are one, written
-// in two units and rounded: a tenth of the last digit of a caliper.
-const sameLength = 0.001
+// in two units and rounded: half the last digit of a caliper.
+const sameLength = 0.005
 
 // readStrings reads the strings of an order or a mount: a named set, or one
 // table a string. It returns no strings only after a mistake was noted.
@@ -36,8 +36,8 @@ func readStringTables(t *table) []String {
 	for _, s := range tables {
 		list = append(list, readString(s))
 	}
-	if len(list) > MaxStrings {
-		t.failItem("string", MaxStrings, "expected at most %d strings, got %d", MaxStrings, len(list))
+	if len(list) > maxStrings {
+		t.failItem("string", maxStrings, "expected at most %d strings, got %d", maxStrings, len(list))
 	}
 	if t.doc.ok() && upsideDown(list) {
 		t.failItem("string", 0, "expected string 1 to be the highest-pitched, got strings that run from the thickest to the thinnest")

@@ -237,7 +237,8 @@ func (t *table) table(key string, need bool) *table {
 // tables reads a list of tables, which may be empty.
 func (t *table) tables(key string) []*table {
 	v := t.find(key, optional, "")
-	if v == nil {
+	if v != nil && v.table != nil {
+		t.doc.fail(v.at, key, "expected [[%s]], with two brackets, or a list of tables, got one table", key)
 		return nil
 	}
 	var tables []*table
@@ -265,12 +266,12 @@ func (t *table) miss(key, kind string) {
 
 // fail notes that the value of a key is wrong. The key may lack its unit.
 func (t *table) fail(stem, format string, args ...any) {
+	at := t.at
 	key, v := t.lookup(stem)
-	if v == nil {
-		t.doc.fail(t.at, key, format, args...)
-		return
+	if v != nil {
+		at = v.at
 	}
-	t.doc.fail(v.at, key, format, args...)
+	t.doc.fail(at, key, format, args...)
 }
 
 // failItem is fail for item i, counted from 0, of a list.

@@ -3,6 +3,8 @@ package profiles
 import (
 	"fmt"
 	"math"
+	"regexp"
+	"strings"
 )
 
 // steelDensity is that of music wire in kg/m³: the usual handbook figure for
@@ -68,31 +70,23 @@ func EstimateCore(gauge float64) (core, lo, hi float64) {
 	return share * gauge, coreShareLow * gauge, coreShareHigh * gauge
 }
 
+var noteForm = regexp.MustCompile(`^([A-G])([#b]?)([0-9])$`)
+
 // Pitch returns the frequency in Hz of a note such as "E4", "F#3" or "Bb1":
 // scientific pitch notation, equal temperament, A4 = 440 Hz (ISO 16:1975).
 func Pitch(note string) (hz float64, err error) {
-	semitone, rest := letter(note)
-	if rest != "" && (rest[0] == '#' || rest[0] == 'b') {
-		semitone += map[byte]int{'#': 1, 'b': -1}[rest[0]]
-		rest = rest[1:]
-	}
-	if semitone < -1 || len(rest) != 1 || rest[0] < '0' || rest[0] > '9' {
+	m := noteForm.FindStringSubmatch(note)
+	if m == nil {
 		return 0, fmt.Errorf("expected a note such as %q or %q, got %q", "E4", "F#3", note)
 	}
-	fromA4 := semitone - 9 + 12*(int(rest[0]-'0')-4)
+	semitone := strings.Index("C D EF G A B", m[1]) // one place a semitone
+	switch m[2] {
+	case "#":
+		semitone++
+	case "b":
+		semitone--
+	}
+	octave := int(m[3][0] - '0')
+	fromA4 := 12*(octave-4) + semitone - 9
 	return 440 * math.Exp2(float64(fromA4)/12), nil
-}
-
-// letter returns the semitones from C up to the note's letter, far below zero
-// when there is none, and what follows it.
-func letter(note string) (semitone int, rest string) {
-	if note == "" {
-		return math.MinInt32, ""
-	}
-	scale := map[byte]int{'C': 0, 'D': 2, 'E': 4, 'F': 5, 'G': 7, 'A': 9, 'B': 11}
-	s, ok := scale[note[0]]
-	if !ok {
-		s = math.MinInt32
-	}
-	return s, note[1:]
 }

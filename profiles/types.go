@@ -49,7 +49,7 @@ type Order struct {
 	Poles             PoleKind
 	PoleHeightMin     float64   // mm above the bobbin plane
 	PoleHeightMax     float64   // mm
-	PoleHeightStep    float64   // mm, 0 when only stock lengths may be used
+	PoleHeightStep    float64   // mm, 0 when not given
 	PoleHeights       []float64 // mm, stock heights within the limits; nil when any step will do
 	MinGap            float64   // mm, underside of the string to pole top
 	StringHeightFirst float64   // mm, underside over the bobbin plane, string 1

@@ -52,38 +52,40 @@ func (t *table) where() string {
 	return "in [" + t.name + "]"
 }
 
-// nearest returns the name that is spelt most like s, if any is near enough: at
-// most two letters in five differ, the unit at its end left aside.
+// nearest returns the one of names, of which there is at least one, that is spelt
+// most like s, and whether it is near enough: at most two letters in five
+// differ, the unit at its end left aside.
 func nearest(s string, names []string) (string, bool) {
-	if len(names) == 0 {
-		return "", false
-	}
 	near := slices.MinFunc(names, func(a, b string) int { return edits(s, a) - edits(s, b) })
 	stem := stemOf(s)
 	return near, edits(stem, stemOf(near)) <= max(1, len(stem)*2/5)
 }
 
-// edits is the number of letters to insert, delete or replace that lead from a
-// to b (V. Levenshtein, Binary codes capable of correcting deletions,
-// insertions, and reversals, 1966).
+// edits is the number of letters to insert, delete, replace or swap with their
+// neighbour that lead from a to b (F. J. Damerau, A technique for computer
+// detection and correction of spelling errors, 1964).
 func edits(a, b string) int {
-	row := make([]int, len(b)+1) // distances from the part of a done so far to b[:j]
-	for j := range row {
-		row[j] = j
+	d := make([][]int, len(a)+1) // d[i][j]: from a[:i] to b[:j]
+	for i := range d {
+		d[i] = make([]int, len(b)+1)
+		d[i][0] = i
 	}
-	for i := range len(a) {
-		diagonal := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			replace := diagonal
-			if a[i] != b[j] {
+	for j := range d[0] {
+		d[0][j] = j
+	}
+	for i := 1; i <= len(a); i++ {
+		for j := 1; j <= len(b); j++ {
+			replace := d[i-1][j-1]
+			if a[i-1] != b[j-1] {
 				replace++
 			}
-			diagonal = row[j+1]
-			row[j+1] = min(replace, row[j]+1, row[j+1]+1)
+			d[i][j] = min(replace, d[i-1][j]+1, d[i][j-1]+1)
+			if i > 1 && j > 1 && a[i-1] == b[j-2] && a[i-2] == b[j-1] {
+				d[i][j] = min(d[i][j], d[i-2][j-2]+1)
+			}
 		}
 	}
-	return row[len(b)]
+	return d[len(a)][len(b)]
 }
 
 // quoted joins choices for a message: "rod", "screw" or "slug".
