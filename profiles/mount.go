@@ -30,7 +30,7 @@ func ReadMount(path string, l *Library) (*Mount, error) {
 // may give string_height_first_mm, string_height_last_mm and
 // fretboard_radius_mm, with string_spread_mm; without the last, strings are
 // taken to be 10.4 mm apart when the first is plain, and otherwise it is
-// required.
+// required, but for a flat fretboard.
 func ParseMount(name string, text []byte, l *Library) (*Mount, error) {
 	d, err := parse(name, text)
 	if err != nil {

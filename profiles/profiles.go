@@ -19,7 +19,7 @@
 //	[[set.string]]                      # string 1 first
 //	note = "E4"                         # optional
 //	gauge_in = 0.010
-//	core_in = 0.010                     # may be left out: see String
+//	core_in = 0.010                     # may be left out: then estimated
 //	wrap = "plain"
 //
 // A set of the shop takes the place of a built-in one with the same name.
