@@ -1,0 +1,131 @@
+package verdict
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/stat"
+)
+
+// measure works out every string's balance and its uncertainty. Without a take
+// of every string there is no mean, and so no balance.
+func (c *check) measure() {
+	n := len(c.v.Strings)
+	levels := make([]float64, n)
+	for i := range levels {
+		t := c.session.takes(i)
+		if len(t.levels) == 0 {
+			c.hold("%s: %s", c.name(i), c.silent(t))
+			continue
+		}
+		levels[i] = stat.Mean(t.levels, nil)
+		c.v.Strings[i].Level = Figure(math.Pow(10, levels[i]/20))
+		if c.shift != nil {
+			levels[i] += c.shift[i]
+		}
+	}
+	if slices.ContainsFunc(c.v.Strings, func(s String) bool { return s.Takes == 0 }) {
+		return
+	}
+	mean := stat.Mean(levels, nil)
+	c.budget = c.newBudget()
+	balances := make([]float64, n)
+	for i := range c.v.Strings {
+		s := &c.v.Strings[i]
+		balances[i] = levels[i] - mean
+		s.Balance = Figure(balances[i])
+		s.Deviation = s.Balance - Figure(s.Target)
+		p := c.budget.balance(i)
+		u, k, expanded := p.expand(c.opt.Coverage)
+		s.Std, s.K, s.Expanded, s.DOF = Figure(u), Figure(k), Figure(expanded), Figure(p.dof)
+	}
+	c.v.Spread = Figure(slices.Max(balances) - slices.Min(balances))
+}
+
+// silent says why a string has no good take.
+func (c *check) silent(t *takes) string {
+	switch {
+	case t.flagged == 0:
+		return "no take in the session: finish the capture"
+	case t.unheard == t.flagged:
+		return fmt.Sprintf("none of %d takes is above its quiet level: look whether the string is plucked, lies over its pole, and is of steel", t.flagged)
+	}
+	return fmt.Sprintf("all %d takes are flagged: their notes say why; put it right and capture again", t.flagged)
+}
+
+// newBudget collects the uncertainty and says what is in it.
+func (c *check) newBudget() *budget {
+	levels := make([][]float64, len(c.v.Strings))
+	for i := range levels {
+		levels[i] = c.session.takes(i).levels
+	}
+	allowance := c.opt.Mounting * c.opt.Mounting
+	if c.shift != nil {
+		allowance += c.opt.Conversion * c.opt.Conversion
+	}
+	b := newBudget(levels, allowance)
+	c.describe(b)
+	return b
+}
+
+// describe says what is in the uncertainty.
+func (c *check) describe(b *budget) {
+	pooled := slices.Index(b.own, false)
+	switch {
+	case len(b.takes) == 1:
+		c.note("a pickup of one string has no balance to judge")
+		return
+	case pooled < 0:
+		c.note("each string's uncertainty is from the scatter of its own takes")
+	case math.IsNaN(b.variance[pooled]):
+		c.warn("one take a string shows no scatter, so nothing can be told")
+	default:
+		c.note("scatter of one take: %.2f dB, pooled over the strings, %g degrees of freedom", math.Sqrt(b.variance[pooled]), b.pooledDOF())
+	}
+	for i, own := range b.own {
+		if own && pooled >= 0 {
+			c.warn("%s scatters by %.2f dB from take to take, more than the others: look for a rattle, a worn plectrum or a loose clamp", c.name(i), math.Sqrt(b.variance[i]))
+		}
+	}
+	if stat.Mean(b.variance, nil) == 0 {
+		c.warn("all takes of a string are equal: they look copied, and show no scatter")
+	}
+	c.note("standard uncertainty of %.2g dB a string for setting its height and mounting the pickup, taken as known (our assumption)", c.opt.Mounting)
+	c.note("U is the expanded uncertainty at %g %% coverage, by Student's t at the effective degrees of freedom; a string is passed or failed only when its deviation is clear of the tolerance by U", 100*c.opt.Coverage)
+}
+
+// decide applies the rule to each string and to the pickup: any string that is
+// out fails it, all that conform pass it.
+func (c *check) decide() {
+	passed := 0
+	c.v.Verdict = CannotTell
+	for i := range c.v.Strings {
+		s := &c.v.Strings[i]
+		s.Verdict = judge(float64(s.Deviation), float64(s.Expanded), c.order.Tolerance)
+		switch s.Verdict {
+		case OutOfTolerance:
+			c.v.Verdict = OutOfTolerance
+		case Conforms:
+			passed++
+		}
+	}
+	if passed == len(c.v.Strings) {
+		c.v.Verdict = Conforms
+	}
+	if c.held {
+		c.v.Verdict = CannotTell
+	}
+}
+
+// judge is the rule for one string, with U for a guard band. What is not known
+// cannot be told.
+func judge(deviation, expanded, tolerance float64) Decision {
+	switch a := math.Abs(deviation); {
+	case a+expanded <= tolerance:
+		return Conforms
+	case a-expanded > tolerance:
+		return OutOfTolerance
+	}
+	return CannotTell
+}

@@ -1,0 +1,98 @@
+package verdict
+
+import (
+	"math"
+	"slices"
+	"strings"
+)
+
+// mostMore is how many more takes of a string are worth asking for; beyond it
+// the mounting is what should be done again (our rule).
+const mostMore = 100
+
+// leastTakes of a string show its scatter when none is known yet (our rule).
+const leastTakes = 5
+
+// ask says how many more takes of which string would likely tell, should the
+// deviations stay what they are, and for which strings none can.
+func (c *check) ask() {
+	if c.v.Verdict != CannotTell || c.held || c.budget == nil {
+		return
+	}
+	if slices.ContainsFunc(c.budget.variance, math.IsNaN) {
+		c.request(slices.Repeat([]int{leastTakes - 1}, len(c.v.Strings)))
+		return
+	}
+	margins := make([]float64, len(c.v.Strings))
+	var never []string
+	for i, s := range c.v.Strings {
+		margins[i] = math.Inf(1)
+		if s.Verdict != CannotTell {
+			continue
+		}
+		margin := math.Abs(math.Abs(float64(s.Deviation)) - c.order.Tolerance)
+		if c.budget.least(i, c.opt.Coverage) < margin {
+			margins[i] = margin
+		} else {
+			never = append(never, c.name(i))
+		}
+	}
+	if never != nil {
+		c.note("no number of takes can tell for %s: the limit is nearer than what setting the string heights leaves unsure; set them with more care, or judge the pickup as it is", strings.Join(never, ", "))
+	}
+	more, ok := c.budget.more(margins, c.opt.Coverage)
+	if !ok {
+		c.note("it would take more than %d more takes of a string to tell: mount the pickup again and take a new session", mostMore)
+		return
+	}
+	c.request(more)
+}
+
+// request asks for more takes, and says with which count of a new capture.
+func (c *check) request(more []int) {
+	count := 0
+	for i, n := range more {
+		if n > 0 {
+			c.v.MoreTakes = append(c.v.MoreTakes, More{i + 1, n})
+			count = max(count, c.v.Strings[i].Takes+n)
+		}
+	}
+	if count > 0 {
+		c.note("a new capture of purpose check with %d takes a string would likely tell, should the deviations stay what they are", count)
+	}
+}
+
+// more returns how many more takes of each string bring every string's U to
+// its margin (dB), by asking again and again for the take that helps the first
+// string that lacks some most. It gives up beyond mostMore of a string.
+func (b *budget) more(margins []float64, coverage float64) (extra []int, ok bool) {
+	grown := *b
+	grown.takes = slices.Clone(b.takes)
+	extra = make([]int, len(b.takes))
+	for i, margin := range margins {
+		for {
+			if _, _, expanded := grown.balance(i).expand(coverage); expanded <= margin {
+				break
+			}
+			j := grown.mostHelpful(i)
+			if extra[j] == mostMore {
+				return nil, false
+			}
+			extra[j]++
+			grown.takes[j]++
+		}
+	}
+	return extra, true
+}
+
+// mostHelpful is the string one more take of which lowers the variance of
+// string i's balance most.
+func (b *budget) mostHelpful(i int) int {
+	best, gain := i, 0.0
+	for j, n := range b.takes {
+		if g := b.share(i, j) * b.variance[j] / float64(n*(n+1)); g > gain {
+			best, gain = j, g
+		}
+	}
+	return best
+}

@@ -1,0 +1,107 @@
+package verdict
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"evenpole/profiles"
+)
+
+// Differences, mm, that do not count: what calipers and the strings' own
+// tolerances make of the same thing (our rule).
+const (
+	sameHeight   = 0.15
+	samePole     = 0.05
+	sameDiameter = 0.015 // or, of a thick string, this share:
+	sameShare    = 0.03
+	sameBareCore = 0.05 // share of its diameter
+)
+
+// samePitch is how far a string may sound from its note: half a semitone.
+const samePitch = 50 // cents
+
+// compareMount says where what was on the jig is not what was ordered.
+func (c *check) compareMount() {
+	if c.order.Batch != "" && c.v.Batch != "" && c.order.Batch != c.v.Batch {
+		c.warn("the pickup's magnets are of batch %q, the order asks for %q", c.v.Batch, c.order.Batch)
+	}
+	heights := c.order.StringHeights()
+	var strung, off, built, pitch []string
+	for i := range c.order.Strings {
+		s := &c.v.Strings[i]
+		if c.session.takes(i).moved {
+			c.hold("%s: the session names more than one height or diameter: capture again with the strings and poles as they are", c.name(i))
+		}
+		if d := wrongString(c.order.Strings[i], s); d != "" {
+			strung = append(strung, c.name(i)+" "+d)
+		}
+		if h := float64(s.StringHeight); math.Abs(h-heights[i]) > sameHeight {
+			off = append(off, fmt.Sprintf("%s at %.2f mm, ordered %.2f mm", c.name(i), h, heights[i]))
+		}
+		if d := c.wrongPole(s); d != "" {
+			built = append(built, c.name(i)+" "+d)
+		}
+		if d := wrongPitch(c.order.Strings[i].Note, c.session.takes(i).freqs); d != "" {
+			pitch = append(pitch, c.name(i)+" "+d)
+		}
+	}
+	if strung != nil {
+		c.hold("the strings on the jig are not those of the order: %s", strings.Join(strung, "; "))
+	}
+	if off != nil {
+		c.warn("string heights on the jig are not those of the order: %s", strings.Join(off, "; "))
+	}
+	if built != nil {
+		c.warn("poles stand outside the order's limits: %s", strings.Join(built, "; "))
+	}
+	if pitch != nil {
+		c.warn("strings were not at their pitch, and level follows pitch: %s", strings.Join(pitch, "; "))
+	}
+}
+
+// wrongString says how the string on the jig differs from the one ordered; ""
+// when it does not. An estimated core proves nothing.
+func wrongString(want profiles.String, got *String) string {
+	differ := func(a, b, least, share float64) bool {
+		return b > 0 && math.Abs(a-b) > max(least, share*b)
+	}
+	switch {
+	case differ(float64(got.Gauge), want.Gauge, sameDiameter, sameShare):
+		return fmt.Sprintf("has gauge %.3f mm, ordered %.3f mm", float64(got.Gauge), want.Gauge)
+	case got.Wrap != "" && want.Wrap != "" && got.Wrap != want.Wrap:
+		return fmt.Sprintf("has wrap %q, ordered %q", got.Wrap, want.Wrap)
+	case !want.CoreEstimated && differ(float64(got.Core), want.Core, sameDiameter, sameBareCore):
+		return fmt.Sprintf("has core %.3f mm, ordered %.3f mm", float64(got.Core), want.Core)
+	}
+	return ""
+}
+
+// wrongPole says which of the order's limits a pole breaks; "" when none.
+func (c *check) wrongPole(s *String) string {
+	o := c.order
+	h, gap := float64(s.PoleHeight), float64(s.StringHeight-s.PoleHeight)
+	switch {
+	case h < o.PoleHeightMin-samePole || h > o.PoleHeightMax+samePole:
+		return fmt.Sprintf("at %.2f mm, allowed %.2f to %.2f mm", h, o.PoleHeightMin, o.PoleHeightMax)
+	case gap < o.MinGap-samePole:
+		return fmt.Sprintf("at %.2f mm from its string, allowed %.2f mm", gap, o.MinGap)
+	}
+	return ""
+}
+
+// wrongPitch says how a string sounded when it was not at its note; "" when it
+// was, or when one of the two is not known.
+func wrongPitch(note string, freqs []float64) string {
+	want, err := profiles.Pitch(note)
+	if err != nil || len(freqs) == 0 {
+		return ""
+	}
+	freqs = slices.Sorted(slices.Values(freqs))
+	got := freqs[len(freqs)/2]
+	if math.Abs(1200*math.Log2(got/want)) <= samePitch {
+		return ""
+	}
+	return fmt.Sprintf("at %.1f Hz, its note at %.1f Hz", got, want)
+}

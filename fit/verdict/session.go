@@ -1,0 +1,194 @@
+package verdict
+
+import (
+	"fmt"
+	"iter"
+	"maps"
+	"math"
+	"slices"
+	"strings"
+
+	"evenpole/capture"
+)
+
+// NotChecked says that the record has nothing to judge a pickup by, and what it
+// has instead.
+type NotChecked struct {
+	Pickup   string
+	Purposes map[capture.Purpose]int // readings of the pickup, by purpose
+	Pickups  []string                // all that the record knows, in order
+}
+
+// Error names the capture that is missing.
+func (e *NotChecked) Error() string {
+	const run = `capture it with "evenpole capture --mount MOUNT --purpose check"`
+	if len(e.Purposes) > 0 {
+		var has []string
+		for _, p := range slices.Sorted(maps.Keys(e.Purposes)) {
+			has = append(has, fmt.Sprintf("%d of purpose %q", e.Purposes[p], p))
+		}
+		return fmt.Sprintf("pickup %q: expected readings of purpose %q, got %s; %s", e.Pickup, capture.ForCheck, strings.Join(has, ", "), run)
+	}
+	others := "no pickup"
+	if len(e.Pickups) > 0 {
+		var names []string
+		for _, p := range e.Pickups {
+			names = append(names, fmt.Sprintf("%q", p))
+		}
+		others = strings.Join(names, ", ")
+	}
+	return fmt.Sprintf("pickup %q: expected readings of it in the record, got those of %s; %s", e.Pickup, others, run)
+}
+
+// session is all readings of one pickup in one session, in the record's order.
+type session struct {
+	row     capture.Reading // the last one
+	strings map[int]*takes  // by string number
+	excites map[string]bool // all that the takes name
+}
+
+// takes are those of one string.
+type takes struct {
+	row     capture.Reading // the first
+	levels  []float64       // dB re 1 mV, of the good takes
+	freqs   []float64       // Hz, of the good takes that have one
+	flagged int             // takes that do not count
+	unheard int             // of those, the ones not above the quiet level
+	moved   bool            // the rows name more than one height, core or gauge
+}
+
+// identity is what makes a reading the same as another.
+type identity struct {
+	jig, boot string
+	seq       uint32
+}
+
+// latest reads a record once and returns the pickup's latest session of purpose
+// check: the one with the latest time, of equals the one furthest down.
+func latest(rows iter.Seq2[capture.Reading, error], pickup string) (*session, error) {
+	var kept []capture.Reading
+	back := map[identity]bool{}
+	pickups := map[string]bool{}
+	missing := &NotChecked{Pickup: pickup, Purposes: map[capture.Purpose]int{}}
+	for r, err := range rows {
+		if err != nil {
+			return nil, err
+		}
+		pickups[r.Pickup] = true
+		switch {
+		case r.Status == capture.Retracted:
+			back[identityOf(&r)] = hasIdentity(&r)
+		case r.Pickup == pickup && r.Purpose == capture.ForCheck:
+			kept = append(kept, r)
+		case r.Pickup == pickup:
+			missing.Purposes[r.Purpose]++
+		}
+	}
+	if len(kept) == 0 {
+		missing.Pickups = slices.Sorted(maps.Keys(pickups))
+		return nil, missing
+	}
+	last := kept[0]
+	for _, r := range kept {
+		if !r.Time.Before(last.Time) {
+			last = r
+		}
+	}
+	s := &session{row: last, strings: map[int]*takes{}, excites: map[string]bool{}}
+	s.gather(kept, back)
+	return s, nil
+}
+
+func identityOf(r *capture.Reading) identity { return identity{r.Jig, r.Boot, r.Seq} }
+
+func hasIdentity(r *capture.Reading) bool { return r.HasSeq && r.Boot != "" }
+
+// gather files the session's takes by string: each reading once, and none that
+// was taken back.
+func (s *session) gather(rows []capture.Reading, back map[identity]bool) {
+	seen := map[identity]bool{}
+	for _, r := range rows {
+		id := identityOf(&r)
+		if r.Session != s.row.Session || back[id] || seen[id] {
+			continue
+		}
+		seen[id] = hasIdentity(&r)
+		if r.Mode != "Q" && r.String > 0 {
+			s.add(&r)
+		}
+	}
+}
+
+func (s *session) add(r *capture.Reading) {
+	t := s.strings[r.String]
+	if t == nil {
+		t = &takes{row: *r}
+		s.strings[r.String] = t
+	}
+	s.excites[excitation(r)] = true
+	t.moved = t.moved || changed(&t.row, r)
+	level := levelOf(r)
+	switch {
+	case r.Status != "" && r.Status != capture.OK:
+		t.flagged++
+	case !known(level):
+		t.flagged++
+		t.unheard++
+	default:
+		t.levels = append(t.levels, level)
+		if r.Freq > 0 && known(r.Freq) {
+			t.freqs = append(t.freqs, r.Freq)
+		}
+	}
+}
+
+// changed reports whether two rows of a string name different lengths.
+func changed(a, b *capture.Reading) bool {
+	differ := func(x, y float64) bool { return known(x) && known(y) && x != y }
+	return differ(a.PoleHeight, b.PoleHeight) || differ(a.StringHeight, b.StringHeight) ||
+		differ(a.Core, b.Core) || differ(a.Gauge, b.Gauge)
+}
+
+// excitation is how a take's string was set moving; "" when the row does not say.
+func excitation(r *capture.Reading) string {
+	if r.Mode == "D" {
+		return drive
+	}
+	return r.Excite
+}
+
+// levelOf returns a take's level in dB re 1 mV, from v^2 = rms^2 - quiet^2; NaN
+// or -Inf when it is not above its quiet level. No quiet level counts as 0.
+func levelOf(r *capture.Reading) float64 {
+	quiet := r.Quiet
+	if math.IsNaN(quiet) {
+		quiet = 0
+	}
+	return 10 * math.Log10(r.RMS*r.RMS-quiet*quiet)
+}
+
+func known(x float64) bool { return Figure(x).Known() }
+
+// takes returns those of string i, counted from 0.
+func (s *session) takes(i int) *takes {
+	if t := s.strings[i+1]; t != nil {
+		return t
+	}
+	nan := math.NaN()
+	return &takes{row: capture.Reading{Core: nan, Gauge: nan, PoleHeight: nan, StringHeight: nan}}
+}
+
+// last is the highest string number with a take.
+func (s *session) last() int { return slices.Max(append(slices.Collect(maps.Keys(s.strings)), 0)) }
+
+// excite is how all strings were set moving, "" when the rows do not say or
+// do not agree.
+func (s *session) excite() string {
+	if len(s.excites) != 1 {
+		return ""
+	}
+	for e := range s.excites {
+		return e
+	}
+	return ""
+}
