@@ -326,9 +326,8 @@ func (v *running) filled(cmd Command, a Answer) {
 	case UnknownCommand, BadArgument:
 		v.lose(t.gone(cmd.From, cmd.To))
 	case NotAvailable:
-		// A jig forgets its oldest readings first.
 		if seq, ok := goneSeq(a.Text); ok && within(seq, cmd.From, cmd.To) {
-			v.lose(t.gone(cmd.From, seq))
+			v.lose(t.forgotten(cmd.From, cmd.To, seq))
 		}
 		fallthrough
 	default:

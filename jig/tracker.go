@@ -99,6 +99,15 @@ func (t *tracker) gone(from, to uint32) (lost []uint32) {
 	return t.giveUp(func(h hole) bool { return within(h.seq, from, to) })
 }
 
+// forgotten gives up what a jig that no longer has reading seq cannot have
+// either: it forgets the oldest first, and which of the forgotten ones it names
+// is its own choice, so that what it need not keep goes as well.
+func (t *tracker) forgotten(from, to, seq uint32) (lost []uint32) {
+	return t.giveUp(func(h hole) bool {
+		return within(h.seq, from, to) && (!after(h.seq, seq) || t.last-h.seq >= window)
+	})
+}
+
 // missing tells whether any reading of from..to is.
 func (t *tracker) missing(from, to uint32) bool {
 	return slices.ContainsFunc(t.holes, func(h hole) bool { return within(h.seq, from, to) })
