@@ -1,0 +1,189 @@
+package sim
+
+import (
+	"math"
+
+	"evenpole/fit/field"
+)
+
+// The pickup, but for its magnets. Figures of our own choosing, in the range of
+// an ordinary single coil.
+const (
+	turnsPerMetre = 8000 / 0.011 // along the axis
+	bobbinHeight  = 11.0         // mm of wire
+	flatwork      = 1.0          // mm from the bobbin plane down to the wire
+	poleShare     = 0.5          // what the poles' permeability adds to the coil's own field
+)
+
+// material is what a wire is made of. Densities and saturation are handbook
+// values from memory (B. Cullity, C. Graham, Introduction to Magnetic
+// Materials); permeabilities are of our own choosing.
+type material struct {
+	density      float64 // kg/m³
+	saturation   float64 // T
+	permeability float64 // relative, at low field
+}
+
+var (
+	steel = material{7850, 2.0, 100}
+	wraps = map[string]material{
+		"nickel":              {8900, 0.61, 80},
+		"nickel_plated_steel": {7850, 2.0, 100},
+		"stainless":           {7700, 1.5, 40},
+		"bronze":              {8800, 0, 1},
+	}
+	nonMagnetic = material{8500, 0, 1}
+)
+
+// packing is how much of the ring round the core round wire can fill.
+const packing = math.Pi / 4
+
+func (s String) wrap() material {
+	if m, ok := wraps[s.Wrap]; ok {
+		return m
+	}
+	return nonMagnetic
+}
+
+// reach is the length in mm over which a pole's field along the string holds
+// its sign; a core is magnetised as a needle of that length.
+const reach = 12.0
+
+// core returns the polarisation in T, along the string and across it, of a core
+// in a field of these components. Along, the ends of the needle weaken it
+// (demagnetising factor of a long ellipsoid: J. Osborn, Phys. Rev. 67, 351
+// (1945), from memory) and it saturates, after Langevin's function; across, the
+// factor is one half.
+func (s String) core(along, across float64) (ja, jc float64) {
+	slim := s.Core / reach
+	weakening := slim*slim*(math.Log(2/slim)-1) + 1/steel.permeability
+	return saturating(along/weakening, steel.saturation), 2 * across
+}
+
+// turns returns the same of the wrap. Turn lies beside turn with gaps between:
+// cylinders side by side are worth (1 + f d) / (1 − f d), with f the share that
+// they fill and d = (mu − 1) / (mu + 1). (The mixing formula of Maxwell Garnett
+// and Rayleigh, from memory.)
+func (s String) turns(along, across float64) (ja, jc float64) {
+	m := s.wrap()
+	f := packing * (m.permeability - 1) / (m.permeability + 1)
+	return saturating(along*2*f/(1-f), packing*m.saturation), 2 * f * across
+}
+
+// saturating bends a polarisation that would grow for ever, by Langevin's
+// function coth x − 1/x, which starts as x/3.
+func saturating(j, limit float64) float64 {
+	if limit == 0 {
+		return 0
+	}
+	x := 3 * j / limit
+	if math.Abs(x) < 1e-3 {
+		return j
+	}
+	return limit * (1/math.Tanh(x) - 1/x)
+}
+
+// pickup is the field of the magnets, and that of a current in the coil: by
+// reciprocity, what the coil sees of a piece of magnetised steel is in
+// proportion to the field that a current in the coil makes there.
+type pickup struct {
+	x       []float64 // mm, of the strings
+	tops    []float64 // mm, of the poles
+	magnets field.Row
+	coil    field.Row
+	gain    float64 // turns per metre
+}
+
+// newPickup builds the coil's field from rods of remanence 1: one for each pole,
+// which the current magnetises, and one for each place in the row, whose
+// currents cancel where they meet and leave the long loop round all of them.
+func newPickup(m Mounted) *pickup {
+	p := &pickup{magnets: m.row(), gain: turnsPerMetre * m.Coil}
+	for i, pole := range m.Poles {
+		x := m.x(i)
+		p.x = append(p.x, x)
+		p.tops = append(p.tops, pole.Height)
+		iron := field.Rod{Radius: pole.Radius, Length: pole.Length, Remanence: poleShare}
+		loop := field.Rod{Radius: m.Spacing / 2, Length: bobbinHeight, Remanence: 1}
+		p.coil = append(p.coil, field.Pole{Rod: iron, X: x, Top: pole.Height}, field.Pole{Rod: loop, X: x, Top: -flatwork})
+	}
+	return p
+}
+
+// The flux is integrated along the string by Simpson's rule, on one side of the
+// pole: the other is the same.
+const (
+	span  = 24.0 // mm
+	steps = 48   // even
+)
+
+// flux returns what a string with its axis at the height z (mm) sends through
+// the coil, in Wb.
+func (p *pickup) flux(s String, x, z float64) float64 {
+	sum := 0.0
+	for k := range steps + 1 {
+		weight := float64(2 + 2*(k%2))
+		if k == 0 || k == steps {
+			weight = 1
+		}
+		sum += weight * p.density(s, x, span*float64(k)/steps, z)
+	}
+	const bothSides, perMetre = 2, 1e-9 // mm² mm
+	return bothSides * sum * span / steps / 3 * perMetre * p.gain
+}
+
+// density is the flux per mm of string, but for constants: polarisation (T)
+// times area (mm²) times the coil's field.
+func (p *pickup) density(s String, x, y, z float64) float64 {
+	_, along, up := p.magnets.At(x, y, z)
+	_, coilAlong, coilUp := p.coil.At(x, y, z)
+	ja, jc := s.core(along, up)
+	sum := area(s.Core) * (ja*coilAlong + jc*coilUp)
+	if ring := s.wrapArea(); ring > 0 {
+		ja, jc = s.turns(along, up)
+		sum += ring * (ja*coilAlong + jc*coilUp)
+	}
+	return sum
+}
+
+// level returns the RMS voltage in mV of string i with its underside at height
+// (mm) above the bobbin plane. It cannot be lower than the pole that it touches.
+func (p *pickup) level(s String, i int, height float64, w swing) float64 {
+	z := math.Max(height, p.tops[i]) + s.Gauge/2
+	slope := p.slope(s, p.x[i], z, math.Min(0.5, (z-p.tops[i])/4))
+	return 1000 * w.velocity * slope.rms(math.Sqrt2*w.travel) * 1000
+}
+
+// slope is the change of flux with height about the rest position, in Wb/mm, as
+// a cubic in mm.
+type slope [4]float64
+
+// slope differentiates the quartic through five fluxes that lie h apart.
+func (p *pickup) slope(s String, x, z, h float64) slope {
+	var f [5]float64
+	for k := range f {
+		f[k] = p.flux(s, x, z+float64(k-2)*h)
+	}
+	odd1, odd2 := f[3]-f[1], f[4]-f[0]
+	even1, even2 := f[3]+f[1]-2*f[2], f[4]+f[0]-2*f[2]
+	return slope{
+		(8*odd1 - odd2) / (12 * h),
+		(16*even1 - even2) / (12 * h * h),
+		(odd2 - 2*odd1) / (4 * h * h * h),
+		(even2 - 4*even1) / (6 * h * h * h * h),
+	}
+}
+
+// rms is the slope that counts for a string that swings as a sine of this
+// amplitude (mm): its root mean square, weighted by the velocity squared.
+func (s slope) rms(amplitude float64) float64 {
+	const phases = 16
+	sum := 0.0
+	for k := range phases {
+		sin, cos := math.Sincos(2 * math.Pi * (float64(k) + 0.5) / phases)
+		u := amplitude * sin
+		v := s[0] + u*(s[1]+u*(s[2]+u*s[3]))
+		sum += 2 * v * v * cos * cos
+	}
+	return math.Sqrt(sum / phases)
+}
