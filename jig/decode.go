@@ -161,7 +161,7 @@ func (s *scanner) reading() (x Reading) {
 	x.PeakUV = s.int("peak_uV", 0, math.MaxInt64)
 	x.FreqMHz = s.int("freq_mHz", 0, math.MaxInt64)
 	x.WindowMS = s.int("window_ms", 0, math.MaxInt64)
-	x.Flags = Flags(s.hex("flags", 0))
+	x.Flags = Flags(s.hex("flags", 1))
 	return x
 }
 
@@ -344,28 +344,27 @@ func decimal(p []byte) (v int64, ok bool) {
 	return v, true
 }
 
-// hex takes a hex number of up to eight digits, or of just as many as asked.
-func (s *scanner) hex(key string, digits int) uint32 {
+// hex takes a hex number of eight digits, or of as few as least.
+func (s *scanner) hex(key string, least int) (v uint32) {
 	got := s.next()
-	var v uint32
-	ok := len(got) == digits || digits == 0 && len(got) >= 1 && len(got) <= 8
+	ok := len(got) >= least && len(got) <= 8
 	for _, c := range got {
 		d, hex := hexDigit(c)
 		ok = ok && hex
 		v = v<<4 | d
 	}
 	if !ok {
-		s.fail(key, hexWidth(digits), got)
+		s.fail(key, hexWidth(least), got)
 		return 0
 	}
 	return v
 }
 
-func hexWidth(digits int) string {
-	if digits == 0 {
-		return "one to eight hex digits"
+func hexWidth(least int) string {
+	if least == 8 {
+		return "8 hex digits"
 	}
-	return fmt.Sprintf("%d hex digits", digits)
+	return fmt.Sprintf("%d to 8 hex digits", least)
 }
 
 // quote quotes text from the line, in ASCII.
