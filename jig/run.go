@@ -166,18 +166,21 @@ type running struct {
 }
 
 func (v *running) outcome() Outcome {
-	o := Outcome{Got: v.got}
 	if v.main.answer != nil && v.main.answer.Code == Done {
-		o.Lost = max(v.main.cmd.Count-v.got, 0)
-		return o
+		return Outcome{v.got, max(v.main.cmd.Count-v.got, 0)}
 	}
-	o.Lost = v.lostFar
+	return Outcome{v.got, v.lostSince()}
+}
+
+// lostSince counts the readings given up that were made since main was sent.
+func (v *running) lostSince() int {
+	n := v.lostFar
 	for _, seq := range v.lost {
 		if after(seq, v.start) {
-			o.Lost++
+			n++
 		}
 	}
-	return o
+	return n
 }
 
 // done: what was made has all come or was given up, and that is certain when
@@ -194,7 +197,7 @@ func (v *running) done() bool {
 	case UnknownCommand, BadArgument, NotAvailable: // nothing was made
 		return true
 	}
-	return len(v.conn.tracker.holes) == 0 && (v.got >= v.main.cmd.Count || v.settled)
+	return len(v.conn.tracker.holes) == 0 && (v.settled || v.got+v.lostSince() >= v.main.cmd.Count)
 }
 
 func (v *running) take(l *Line) error {
@@ -352,8 +355,8 @@ func (v *running) tend(now time.Time) error {
 	if v.main != nil {
 		v.conn.send(v.main, now)
 	}
-	if v.fill != nil && !v.conn.tracker.missing(v.fill.cmd.From, v.fill.cmd.To) {
-		v.fill = nil
+	if v.fill != nil && !now.Before(v.fill.due) && !v.conn.tracker.missing(v.fill.cmd.From, v.fill.cmd.To) {
+		v.fill = nil // its answer was lost, and does not matter
 	}
 	if v.fill == nil {
 		v.fill = v.conn.refill()
