@@ -83,7 +83,8 @@ type table[W any] struct {
 }
 
 func openTable[W any](r io.Reader, name string, need []string) (*table[W], error) {
-	t := &table[W]{name: name, csv: newCSVReader(r)}
+	t := &table[W]{name: name}
+	t.csv, _ = newCSVReader(r)
 	var err error
 	if t.rows, err = gocsv.NewUnmarshaller(t.csv, new(W)); err == io.EOF {
 		return nil, &RowError{name, 1, "", "expected a header row, got an empty file"}
@@ -96,13 +97,14 @@ func openTable[W any](r io.Reader, name string, need []string) (*table[W], error
 // byteOrderMark is what some editors begin UTF-8 with.
 var byteOrderMark = []byte("\xef\xbb\xbf")
 
-// newCSVReader returns a reader past a byte order mark.
-func newCSVReader(r io.Reader) *csv.Reader {
+// newCSVReader returns a reader past a byte order mark, and how long that is.
+func newCSVReader(r io.Reader) (c *csv.Reader, skipped int64) {
 	b := bufio.NewReader(r)
 	if head, _ := b.Peek(len(byteOrderMark)); bytes.Equal(head, byteOrderMark) {
-		b.Discard(len(byteOrderMark))
+		n, _ := b.Discard(len(byteOrderMark))
+		skipped = int64(n)
 	}
-	return csv.NewReader(b)
+	return csv.NewReader(b), skipped
 }
 
 // indexColumns notes where each column is, and refuses a header in which a

@@ -44,7 +44,7 @@ func (w *readingRow) parse(c *cells) Reading {
 	return Reading{
 		Time:         c.stamp("time", w.Time),
 		Session:      w.Session,
-		Purpose:      word(c, "purpose", w.Purpose, ForModel, ForBatch, ForCheck, ForRepeat),
+		Purpose:      word(c, "purpose", w.Purpose, purposes...),
 		Jig:          w.Jig,
 		Boot:         w.Boot,
 		Seq:          seq,

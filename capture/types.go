@@ -13,6 +13,8 @@ const (
 	ForRepeat Purpose = "repeat"
 )
 
+var purposes = []Purpose{ForModel, ForBatch, ForCheck, ForRepeat}
+
 // Status of a kept take: what the screening says of it.
 type Status string
 

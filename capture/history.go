@@ -1,0 +1,84 @@
+package capture
+
+// identity names a reading: the same one twice counts once.
+type identity struct {
+	jig, boot string
+	seq       uint32
+}
+
+// entry is what a row of the record means to a capture.
+type entry struct {
+	identity
+	named   bool // it has an identity
+	session string
+	status  Status
+	counted
+}
+
+// counted is what a take counts for.
+type counted struct {
+	slot
+	good bool
+	rms  float64 // mV; of a field reading nothing
+}
+
+func (r *Reading) entry() entry {
+	return entry{identity{r.Jig, r.Boot, r.Seq}, r.HasSeq, r.Session, r.Status, r.counted()}
+}
+
+func (r *FieldReading) entry() entry {
+	return entry{identity{r.Jig, r.Boot, r.Seq}, r.HasSeq, r.Session, r.Status, r.counted()}
+}
+
+// history is what the record has of a jig's power-up and of a session.
+type history struct {
+	jig, boot string
+	session   string // "" is none
+
+	seen        map[uint32]bool // sequence numbers of the power-up
+	takes       []counted       // of the session, each once
+	index       map[identity]int
+	lastSession int // the highest number of any session
+}
+
+// historyOf reads the record.
+func (s *Shop) historyOf(jig, boot, session string) (*history, error) {
+	h := &history{jig: jig, boot: boot, session: session, seen: map[uint32]bool{}, index: map[identity]int{}}
+	for row, err := range readFile(s.path(SessionsFile), readHolds) {
+		if err != nil {
+			return nil, err
+		}
+		h.lastSession = max(h.lastSession, sessionNumber(row.session))
+	}
+	for r, err := range readFile(s.path(ReadingsFile), Readings) {
+		if err != nil {
+			return nil, err
+		}
+		h.add(r.entry())
+	}
+	for f, err := range readFile(s.path(FieldsFile), Fields) {
+		if err != nil {
+			return nil, err
+		}
+		h.add(f.entry())
+	}
+	return h, nil
+}
+
+func (h *history) add(e entry) {
+	h.lastSession = max(h.lastSession, sessionNumber(e.session))
+	if e.named && e.jig == h.jig && e.boot == h.boot {
+		h.seen[e.seq] = true
+	}
+	if e.session != h.session || h.session == "" {
+		return
+	}
+	i, twice := h.index[e.identity]
+	switch {
+	case !e.named || !twice:
+		h.index[e.identity] = len(h.takes)
+		h.takes = append(h.takes, e.counted)
+	case e.status == Retracted:
+		h.takes[i].good = false
+	}
+}

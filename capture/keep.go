@@ -1,0 +1,127 @@
+package capture
+
+import (
+	"evenpole/jig"
+)
+
+// keep writes a reading to the record, as a row of its owner: a session's id, or
+// "" when it is nobody's.
+func (r *run) keep(x jig.Reading, owner string) error {
+	if r.seen[x.Seq] {
+		return nil
+	}
+	row, notes := bare(x, r.ident, r.opt.Now())
+	ours := owner == r.result.Session && r.opt.kind() == ofReadings && r.dress(&row)
+	switch {
+	case !ours:
+		notes = append(notes, strayNote(owner, r.result.Session))
+	case row.Mode != string(jig.Quiet) && row.RMS <= row.Quiet:
+		notes = append(notes, tooQuiet)
+	}
+	row.Note = joinNotes(notes)
+	if err := r.shop.readings.append(row.row()); err != nil {
+		return err
+	}
+	c := row.counted()
+	r.kept(x.Seq, ours, c, refusal(&row, c.good))
+	r.tell(c.slot, Progress{Session: row.Session, Level: row.RMS, Status: row.Status, Note: row.Note})
+	return nil
+}
+
+// keepField is keep for a field reading.
+func (r *run) keepField(x jig.Field, owner string) error {
+	if r.seen[x.Seq] {
+		return nil
+	}
+	row := bareField(x, r.ident, r.opt.Now())
+	ours := owner == r.result.Session && r.opt.kind() == ofFields && r.dressField(&row)
+	if !ours {
+		row.Note = strayNote(owner, r.result.Session)
+	}
+	if err := r.shop.fields.append(row.row()); err != nil {
+		return err
+	}
+	c := row.counted()
+	r.kept(x.Seq, ours, c, "")
+	r.tell(c.slot, Progress{Session: row.Session, Level: row.Field, Status: row.Status, Note: row.Note})
+	return nil
+}
+
+// kept counts a row that is on the disk.
+func (r *run) kept(seq uint32, ours bool, c counted, why string) {
+	r.seen[seq] = true
+	r.result.Kept++
+	if !ours {
+		r.result.Stray++
+		return
+	}
+	r.count(c)
+	if i, ok := r.index[c.slot]; ok && why != "" {
+		r.result.Tallies[i].Refused[why]++
+	}
+}
+
+// tell reports a row that was kept.
+func (r *run) tell(s slot, p Progress) {
+	p.Mode, p.Number = s.mode, s.number
+	if i, ok := r.index[s]; ok && p.Session != "" {
+		p.Good, p.Wanted = r.result.Tallies[i].Good, r.result.Tallies[i].Wanted
+	}
+	r.opt.Progress(p)
+}
+
+// refusal says why a take does not count; "" when it does.
+func refusal(row *Reading, good bool) string {
+	switch {
+	case good:
+		return ""
+	case row.Status != OK:
+		return string(row.Status)
+	}
+	return notAbove
+}
+
+// strayNote is the note of a row that is not this session's.
+func strayNote(owner, session string) string {
+	if owner == "" || owner == session {
+		return "not commanded by this shop's captures"
+	}
+	return "left over from session " + owner
+}
+
+// dress gives a reading its cell: what is mounted under which string. It is
+// false for a string that is not there.
+func (r *run) dress(row *Reading) bool {
+	m := r.opt.Mount
+	i := row.String - 1
+	if i < 0 || i >= len(m.Strings) {
+		return false
+	}
+	s := m.Strings[i]
+	row.Session, row.Purpose = r.result.Session, r.opt.Purpose
+	row.Pickup, row.Batch, row.StringSet = m.Pickup, m.Batch, m.Set
+	row.Core, row.Gauge, row.Wrap = s.Core, s.Gauge, s.Wrap
+	row.PoleHeight, row.StringHeight = m.PoleHeights[i], m.StringHeights[i]
+	if row.Mode != string(jig.Quiet) {
+		row.Quiet = r.quiet(row.String)
+	}
+	return true
+}
+
+// dressField gives a field reading its cell. It is false for a position at
+// which nothing is.
+func (r *run) dressField(row *FieldReading) bool {
+	m := r.opt.Mount
+	i := row.Position - 1
+	if i < 0 || i >= max(len(m.Strings), len(m.Magnets)) {
+		return false
+	}
+	row.Session, row.Batch, row.Pickup, row.ProbeGap = r.result.Session, m.Batch, m.Pickup, m.ProbeGap
+	if !m.Loose() {
+		row.String = row.Position
+	}
+	if i < len(m.Magnets) {
+		row.Magnet = m.Magnets[i]
+	}
+	return true
+}

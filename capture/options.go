@@ -1,0 +1,206 @@
+package capture
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"evenpole/jig"
+	"evenpole/profiles"
+)
+
+// Conn is the conversation with a jig, as a capture needs it; *jig.Conn is one.
+type Conn interface {
+	Ident() jig.Ident
+	Last() uint32
+	Reattach(ctx context.Context) error
+	Recover(ctx context.Context, from, to uint32, s jig.Sink) (lost []uint32, err error)
+	Do(ctx context.Context, cmd jig.Command, s jig.Sink) (jig.Outcome, error)
+}
+
+// Defaults of Options.
+const (
+	DefaultTakes      = 10 // good takes a string
+	DefaultFieldTakes = 3  // field readings a position
+	DefaultQuiet      = 3  // quiet windows a string
+)
+
+// Options says what to capture. Zero values mean the defaults.
+type Options struct {
+	Mount   *profiles.Mount
+	Purpose Purpose
+
+	Takes     int // good takes a string or field readings a position: DefaultTakes, DefaultFieldTakes
+	Quiet     int // good quiet windows a string: DefaultQuiet
+	MaxPlucks int // the most takes of one kind to make of a string before giving up: three times those wanted, and 5
+
+	// FieldPositions makes it a capture of field readings at these positions of
+	// the probe. Under a pickup a position is a string's pole.
+	FieldPositions []int
+
+	// Again starts a new session, though there is one of the same purpose and
+	// mount: every repetition of a repeat study does. To resume a session that
+	// was started so, leave Again out.
+	Again bool
+
+	Now      func() time.Time // time.Now
+	Progress func(Progress)   // hears of every row once it is kept
+}
+
+// Progress is a row that was kept, and how far its string has got.
+type Progress struct {
+	Session string  // "" when the row was filed without one
+	Mode    string  // "P", "D" or "Q"; "F" for a field reading
+	Number  int     // the string; for a field reading the position
+	Good    int     // good takes so far; 0 without a session
+	Wanted  int     // 0 without a session
+	Level   float64 // mV; of a field reading mT
+	Status  Status
+	Note    string
+}
+
+// SetupError says that what was asked for does not fit the mount or the jig.
+// Nothing was done.
+type SetupError struct {
+	File string // of the mount; "" when it is not to blame
+	Msg  string
+}
+
+// Error returns "file: message".
+func (e *SetupError) Error() string {
+	if e.File == "" {
+		return e.Msg
+	}
+	return e.File + ": " + e.Msg
+}
+
+func (o *Options) reject(format string, args ...any) error {
+	return &SetupError{o.Mount.File, fmt.Sprintf(format, args...)}
+}
+
+func (o Options) withDefaults() Options {
+	if o.Takes == 0 {
+		o.Takes = DefaultTakes
+		if o.kind() == ofFields {
+			o.Takes = DefaultFieldTakes
+		}
+	}
+	if o.Quiet == 0 {
+		o.Quiet = DefaultQuiet
+	}
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	if o.Progress == nil {
+		o.Progress = func(Progress) {}
+	}
+	return o
+}
+
+func (o *Options) kind() string {
+	if len(o.FieldPositions) > 0 {
+		return ofFields
+	}
+	return ofReadings
+}
+
+// A slot is what takes are counted by: a string in one mode, or a position.
+type slot struct {
+	mode   string // as in Progress
+	number int
+}
+
+// modeField is the mode of a field reading.
+const modeField = "F"
+
+func (s slot) String() string {
+	switch s.mode {
+	case modeField:
+		return fmt.Sprintf("position %d", s.number)
+	case string(jig.Quiet):
+		return fmt.Sprintf("quiet level of string %d", s.number)
+	}
+	return fmt.Sprintf("string %d", s.number)
+}
+
+// A step is one slot to fill, and how the jig is asked to.
+type step struct {
+	slot
+	wanted  int
+	command func(count int) jig.Command
+}
+
+// steps returns what is to be done with this jig, in order.
+func (o *Options) steps(id jig.Ident) ([]step, error) {
+	if !slices.Contains(purposes, o.Purpose) {
+		return nil, &SetupError{"", fmt.Sprintf("purpose: expected one of %v, got %q", purposes, o.Purpose)}
+	}
+	if n := min(o.Takes, o.Quiet, o.MaxPlucks); n < 0 {
+		return nil, &SetupError{"", fmt.Sprintf("takes: expected a number from 1, got %d", n)}
+	}
+	if o.kind() == ofFields {
+		return o.fieldSteps()
+	}
+	return o.stringSteps(id)
+}
+
+func (o *Options) stringSteps(id jig.Ident) ([]step, error) {
+	n := len(o.Mount.Strings)
+	switch {
+	case o.Mount.Loose():
+		return nil, o.reject("expected a pickup under strings, got loose magnets: these have field readings only")
+	case n > id.Strings:
+		return nil, o.reject("expected at most the %d strings of jig %q, got %d", id.Strings, id.Jig, n)
+	}
+	var all []step
+	for s := 1; s <= n; s++ {
+		excite, err := o.excite(s, id.Excite)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, step{slot{string(jig.Quiet), s}, o.Quiet,
+			func(count int) jig.Command { return jig.QuietCommand(s, count) }}, excite)
+	}
+	return all, nil
+}
+
+// excite returns the step that sets a string moving. An exciter drives it at
+// its open pitch.
+func (o *Options) excite(s int, by jig.Excite) (step, error) {
+	if by != jig.Drive {
+		return step{slot{string(jig.Pluck), s}, o.Takes,
+			func(count int) jig.Command { return jig.PluckCommand(s, count) }}, nil
+	}
+	hz, err := profiles.Pitch(o.Mount.Strings[s-1].Note)
+	if err != nil {
+		return step{}, o.reject("string %d: its note, for the jig drives strings at their pitch: %v", s, err)
+	}
+	mHz := int64(math.Round(1000 * hz))
+	return step{slot{string(jig.Driven), s}, o.Takes,
+		func(count int) jig.Command { return jig.DriveCommand(s, mHz, count) }}, nil
+}
+
+func (o *Options) fieldSteps() ([]step, error) {
+	m := o.Mount
+	high, what := len(m.Strings), "strings"
+	if m.Loose() {
+		high, what = len(m.Magnets), "magnets"
+	}
+	if m.ProbeGap <= 0 {
+		return nil, o.reject("probe_gap_mm: expected for field readings, got none")
+	}
+	var all []step
+	for i, p := range o.FieldPositions {
+		switch {
+		case p < 1 || p > high:
+			return nil, o.reject("position: expected 1 to %d, as there are %d %s, got %d", high, high, what, p)
+		case slices.Contains(o.FieldPositions[:i], p):
+			return nil, o.reject("position: expected each once, got %d twice", p)
+		}
+		all = append(all, step{slot{modeField, p}, o.Takes,
+			func(count int) jig.Command { return jig.FieldCommand(p, count) }})
+	}
+	return all, nil
+}

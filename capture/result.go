@@ -1,0 +1,97 @@
+package capture
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+)
+
+// Result is what came of a capture.
+type Result struct {
+	Session  string
+	Resumed  bool // the session had been started before
+	Already  bool // it was complete: nothing was added
+	Complete bool
+
+	Kept      int // rows added to the record, all of them on the disk
+	Recovered int // of these, rows that the jig still had from before, for this session
+	Stray     int // of these, rows that are not this session's: they have a note and no cell
+	Lost      int // readings that the jig made and could not be had
+	Restarts  int // of the jig
+
+	Tallies []Tally // in the order of the capture
+}
+
+// Tally says how far a string, or a position, has got.
+type Tally struct {
+	Mode    string // as in Progress
+	Number  int
+	Good    int // earlier captures of the session included
+	Wanted  int
+	Made    int            // takes made in this capture
+	Refused map[string]int // takes that did not count, by reason, in this capture
+}
+
+// Missing returns the tallies that are short of what is wanted.
+func (r *Result) Missing() []Tally {
+	var short []Tally
+	for _, t := range r.Tallies {
+		if t.Good < t.Wanted {
+			short = append(short, t)
+		}
+	}
+	return short
+}
+
+// String says "string 3: 4 of 10 good takes".
+func (t Tally) String() string {
+	return fmt.Sprintf("%v: %d of %d good takes", slot{t.Mode, t.Number}, min(t.Good, t.Wanted), t.Wanted)
+}
+
+// reasons lists why takes did not count, the gravest first.
+func (t *Tally) reasons() string {
+	var all []string
+	for _, why := range refusals {
+		if n := t.Refused[why]; n > 0 {
+			all = append(all, fmt.Sprintf("%d %s", n, why))
+		}
+	}
+	if len(all) == 0 {
+		return ""
+	}
+	return ": " + strings.Join(all, ", ")
+}
+
+// Why a take does not count, besides its status.
+const (
+	notAbove = "not above the quiet level"
+	wasLost  = "lost"
+	broke    = "stopped by a mechanical fault"
+	restart  = "cut short by a restart of the jig"
+)
+
+var refusals = []string{string(Faulty), string(Clipped), string(DoubleStrike), string(ShortWindow), notAbove, wasLost, broke, restart}
+
+// StoppedError says that a capture ended before it was complete. What was kept
+// stays, and the same capture resumes.
+type StoppedError struct {
+	Session string
+	Missing []Tally
+	Err     error // why
+}
+
+func (e *StoppedError) Error() string {
+	missing := make([]string, len(e.Missing))
+	for i, t := range e.Missing {
+		missing[i] = t.String()
+	}
+	why := e.Err.Error()
+	if errors.Is(e.Err, context.Canceled) {
+		why = "stopped"
+	}
+	return fmt.Sprintf("session %s is not complete: %s; %s", e.Session, why, strings.Join(missing, ", "))
+}
+
+// Unwrap returns why the capture ended.
+func (e *StoppedError) Unwrap() error { return e.Err }

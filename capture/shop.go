@@ -1,0 +1,187 @@
+package capture
+
+import (
+	"crypto/sha256"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"iter"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"evenpole/profiles"
+)
+
+// Files and folders of a shop folder.
+const (
+	ReadingsFile = "readings.csv"
+	FieldsFile   = "fields.csv"
+	SessionsFile = "sessions.csv"
+	MountsDir    = "mounts"
+
+	setsFile = "strings.toml" // of package profiles
+)
+
+// A Shop is a shop folder that this process may write to.
+type Shop struct {
+	Dir     string
+	Notices []string // what had to be put right when it was opened, for people
+
+	lock     *os.File
+	readings *ledger[readingRow]
+	fields   *ledger[fieldRow]
+	sessions *ledger[holdRow]
+}
+
+// FindShop returns the nearest folder, from start upwards, that is a shop: one
+// that holds readings.csv, fields.csv, sessions.csv or strings.toml.
+func FindShop(start string) (dir string, ok bool) {
+	dir, err := filepath.Abs(start)
+	if err != nil {
+		return "", false
+	}
+	for {
+		for _, name := range []string{ReadingsFile, FieldsFile, SessionsFile, setsFile} {
+			if info, err := os.Stat(filepath.Join(dir, name)); err == nil && info.Mode().IsRegular() {
+				return dir, true
+			}
+		}
+		parent := filepath.Dir(dir)
+		if parent == dir {
+			return "", false
+		}
+		dir = parent
+	}
+}
+
+// OpenShop opens a shop folder for writing, and makes it if there is none; files
+// are made when there is something to write to them. Torn last lines are set
+// aside, see Notices.
+//
+// Errors: ErrInUse when another process is writing; a *RowError when a file
+// lacks a column that a capture has to write. Nothing was written then.
+func OpenShop(dir string) (*Shop, error) {
+	if err := makeDir(dir); err != nil {
+		return nil, err
+	}
+	s := &Shop{Dir: dir}
+	now := time.Now()
+	lock, notice, err := takeLock(dir, now)
+	if err != nil {
+		return nil, err
+	}
+	s.lock = lock
+	s.notice(notice)
+	if err := s.open(now); err != nil {
+		letGo(lock)
+		return nil, err
+	}
+	return s, nil
+}
+
+func (s *Shop) notice(text string) {
+	if text != "" {
+		s.Notices = append(s.Notices, text)
+	}
+}
+
+func (s *Shop) open(now time.Time) error {
+	for _, name := range []string{ReadingsFile, FieldsFile, SessionsFile} {
+		notice, err := mend(s.path(name), now)
+		if err != nil {
+			return err
+		}
+		s.notice(notice)
+	}
+	var err1, err2, err3 error
+	s.readings, err1 = openLedger[readingRow](s.path(ReadingsFile))
+	s.fields, err2 = openLedger[fieldRow](s.path(FieldsFile), "status", "note")
+	s.sessions, err3 = openLedger[holdRow](s.path(SessionsFile))
+	return errors.Join(err1, err2, err3)
+}
+
+// Close lets another process write to the shop.
+func (s *Shop) Close() error {
+	return errors.Join(s.readings.close(), s.fields.close(), s.sessions.close(), letGo(s.lock))
+}
+
+func (s *Shop) path(name string) string { return filepath.Join(s.Dir, name) }
+
+// readFile reads the rows of a file of the shop, of which there are none when
+// there is no file.
+func readFile[T any](path string, rows func(io.Reader, string) iter.Seq2[T, error]) iter.Seq2[T, error] {
+	return func(yield func(T, error) bool) {
+		f, err := os.Open(path)
+		if errors.Is(err, fs.ErrNotExist) {
+			return
+		}
+		if err != nil {
+			var none T
+			yield(none, err)
+			return
+		}
+		defer f.Close()
+		for x, err := range rows(f, path) {
+			if !yield(x, err) {
+				return
+			}
+		}
+	}
+}
+
+// holds reads sessions.csv.
+func (s *Shop) holds() (holds, error) {
+	var all holds
+	for h, err := range readFile(s.path(SessionsFile), readHolds) {
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, h)
+	}
+	return all, nil
+}
+
+// mountName is the name of the shop's copy of a mount: what is mounted, and a
+// digest of all that the mount says. How its file is called, laid out and
+// commented makes no difference.
+func mountName(m *profiles.Mount) (string, error) {
+	said := *m
+	said.File, said.Text = "", nil
+	text, err := json.Marshal(said)
+	if err != nil {
+		return "", fmt.Errorf("mount %s: %w", m.File, err)
+	}
+	what := m.Pickup
+	if what == "" {
+		what = m.Batch
+	}
+	return fmt.Sprintf("%s-%.4x.toml", plain(what), sha256.Sum256(text)), nil
+}
+
+// plain replaces what cannot stand in the name of a file everywhere.
+func plain(name string) string {
+	return strings.Map(func(r rune) rune {
+		switch {
+		case r >= 'a' && r <= 'z', r >= 'A' && r <= 'Z', r >= '0' && r <= '9', r == '-', r == '_', r == '.':
+			return r
+		}
+		return '-'
+	}, name)
+}
+
+// keepMount keeps a verbatim copy of a mount under its name.
+func (s *Shop) keepMount(name string, m *profiles.Mount) error {
+	dir := s.path(MountsDir)
+	if err := makeDir(dir); err != nil {
+		return err
+	}
+	path := filepath.Join(dir, name)
+	if _, err := os.Stat(path); err == nil {
+		return nil
+	}
+	return createFile(path, m.Text)
+}
