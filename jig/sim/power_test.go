@@ -23,7 +23,7 @@ func newDesk(t *testing.T, cfg Config, m Mounted) *desk {
 	}
 	j := New(cfg)
 	j.Mount(m)
-	j.served = true
+	j.served, j.decoder = true, jig.NewDecoder()
 	j.powerUp()
 	return &desk{t, j}
 }

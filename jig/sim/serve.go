@@ -5,6 +5,8 @@ import (
 	"errors"
 	"io"
 	"time"
+
+	"evenpole/jig"
 )
 
 // ErrHungUp is what Serve returns when Faults.HangUpAfter takes the port away.
@@ -22,13 +24,13 @@ func (j *Jig) Serve(ctx context.Context, port io.ReadWriter) error {
 	if err := j.plug(); err != nil {
 		return err
 	}
-	defer j.unplug()
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
 	if c, ok := port.(io.Closer); ok {
 		defer c.Close()
 		defer context.AfterFunc(ctx, func() { c.Close() })()
 	}
+	defer j.unplug() // before the port is closed: its host may have another at once
 	out := make(chan []byte, 256)
 	sent := make(chan struct{})
 	go func() { cancel(j.read(port)) }()
@@ -68,6 +70,7 @@ func (j *Jig) plug() error {
 		j.step(now)
 	}
 	j.served = true
+	j.decoder, j.toJig.rest = jig.NewDecoder(), nil
 	if j.cfg.Faults.Garbage {
 		j.out = append(j.out, j.toHost.rubbish()...)
 	}

@@ -100,6 +100,30 @@ func TestRoundTrip(t *testing.T) {
 	})
 }
 
+// Speed changes when readings come, and not what they are.
+func TestSpeedChangesNothing(t *testing.T) {
+	run := func(speed float64) []jig.Reading {
+		term := InProcess()
+		j := New(Config{Speed: speed, Seed: 5})
+		j.Mount(flat(set, 3))
+		serve(t, j, term)
+		c := attach(t, term)
+		for str := 1; str <= 6; str++ {
+			if _, err := c.Do(t.Context(), jig.PluckCommand(str, 10), jig.Sink{}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		all := j.Log()
+		for i := range all {
+			all[i].Millis = 0
+		}
+		return all
+	}
+	if a, b := run(1000), run(5000); len(a) != 60 || !slices.Equal(a, b) {
+		t.Errorf("two speeds differ:\n%v\n%v", a, b)
+	}
+}
+
 // A bad wire loses nothing and counts nothing twice.
 func TestBadWire(t *testing.T) {
 	term, err := Terminal()

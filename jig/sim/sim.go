@@ -107,7 +107,6 @@ func New(cfg Config) *Jig {
 		toHost:  noise{faults: cfg.Faults, random: source(cfg.Seed, "to host")},
 		toJig:   noise{faults: cfg.Faults, random: source(cfg.Seed, "to jig")},
 		wake:    make(chan struct{}, 1),
-		decoder: jig.NewDecoder(),
 	}
 }
 
