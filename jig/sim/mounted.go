@@ -29,7 +29,7 @@ type String struct {
 }
 
 // Mounted is what is on the jig: a pickup under strings, or loose magnets, or
-// nothing. Zero values of the last six members but Loose mean the defaults.
+// nothing. Zero values of the last five members mean the defaults.
 type Mounted struct {
 	Poles            []Pole    // string 1 first
 	Strings          []String  // string 1 first

@@ -211,6 +211,16 @@ func TestJam(t *testing.T) {
 	d.want(d.wait(time.Minute), "R,*", "R,*", "E,1,4,plucker jammed", "R,*", "A,2")
 }
 
+// A command whose string was taken off meanwhile cannot go on.
+func TestMountMeanwhile(t *testing.T) {
+	d := newDesk(t, Config{Strings: 6}, flat(set, 3))
+	d.said()
+	d.ask("C,1,PLUCK,6,3", "C,2,PLUCK,1,1", "C,3,FIELD,6,1")
+	d.want(d.wait(5*time.Second), "R,*")
+	d.Mount(flat(set[:2], 3))
+	d.want(d.wait(time.Minute), "E,1,3,no string 6 is mounted", "R,*", "A,2", "E,3,2,position 6 of 2")
+}
+
 // A new jig has no strings to say how many it can pluck.
 func TestIdentCountsStrings(t *testing.T) {
 	for _, c := range []struct {
