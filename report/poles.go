@@ -1,0 +1,203 @@
+package report
+
+import (
+	"fmt"
+	"io"
+	"strings"
+)
+
+// PolePicture is the elevation of a bobbin's top: poles and strings to scale,
+// the same both ways, seen along the strings.
+type PolePicture struct {
+	Title    string    // what it shows, for those who listen
+	Poles    []Pole    // string 1 first
+	Spacing  float64   // mm between neighbouring poles, centre to centre
+	Diameter float64   // mm, of a pole; 0 means 4.8 (3/16 in, common practice)
+	Outline  []float64 // mm, pole tops to draw dashed beside the poles; nil when there are none
+	Beside   string    // what the outline is, such as "flat tops at 0.80 mm"
+}
+
+// Pole is one pole and its string. Lengths in mm from the bobbin plane up.
+type Pole struct {
+	String       int
+	Note         string
+	Height       float64 // of the pole's top; NaN when not known
+	StringHeight float64 // of the string's underside; NaN when not known
+	Gauge        float64 // NaN when not known
+}
+
+// The pole picture's measures: user units, but for those in mm.
+const (
+	poleWidth    = 680.0
+	poleLeft     = 70.0
+	poleRight    = 668.0
+	usualPole    = 4.8  // mm
+	bobbinDepth  = 1.6  // mm of bobbin that is drawn below its plane
+	overStrings  = 0.8  // mm of air above the highest string
+	mostScale    = 14.0 // user units to a mm
+	mostHeight   = 250.0
+	leastOfPitch = 0.7 // of the spacing, a pole's width at most
+)
+
+// Poles draws the picture as SVG.
+func Poles(w io.Writer, p PolePicture) error {
+	n := len(p.Poles)
+	switch {
+	case n == 0:
+		return fmt.Errorf("pole picture: expected at least one pole, got none")
+	case n > 1 && !(p.Spacing > 0 && known(p.Spacing)):
+		return fmt.Errorf("pole picture: spacing: expected more than 0 mm, got %g", p.Spacing)
+	case p.Outline != nil && len(p.Outline) != n:
+		return fmt.Errorf("pole picture: outline: expected %d heights, one a pole, got %d", n, len(p.Outline))
+	}
+	e := newElevation(p)
+	e.bobbin()
+	e.arc()
+	for i := range p.Poles {
+		e.pole(i)
+	}
+	e.outline()
+	e.scaleBar()
+	return e.write(w, poleWidth, e.bottom()+76, p.Title, p.words())
+}
+
+// elevation is the picture being drawn.
+type elevation struct {
+	PolePicture
+	svg
+	scale float64 // user units to a mm
+	top   float64 // mm, the highest that is drawn
+	low   float64 // mm, the lowest
+	left  float64 // of pole 1's centre
+}
+
+func newElevation(p PolePicture) *elevation {
+	e := &elevation{PolePicture: p, svg: svg{id: "poles"}, top: 1, low: -bobbinDepth}
+	if !(e.Diameter > 0) {
+		e.Diameter = usualPole
+	}
+	across := e.Spacing * float64(len(p.Poles)-1)
+	if len(p.Poles) > 1 {
+		e.Diameter = min(e.Diameter, leastOfPitch*e.Spacing)
+	} else {
+		across = 0
+	}
+	for i, q := range p.Poles {
+		for _, y := range []float64{q.Height, q.StringHeight, q.StringHeight + q.Gauge, e.besides(i)} {
+			if known(y) {
+				e.top = max(e.top, y)
+				e.low = min(e.low, y-bobbinDepth)
+			}
+		}
+	}
+	e.top += overStrings
+	e.scale = min(mostScale, mostHeight/(e.top-e.low), (poleRight-poleLeft)/(across+max(e.Spacing, 2*e.Diameter)))
+	e.left = (poleLeft+poleRight)/2 - across/2*e.scale
+	return e
+}
+
+// besides is the outline's height over pole i.
+func (e *elevation) besides(i int) float64 {
+	if e.Outline == nil {
+		return 0
+	}
+	return e.Outline[i]
+}
+
+// pitch is the room for one pole across, in user units.
+func (e *elevation) pitch() float64 {
+	if len(e.Poles) == 1 {
+		return poleRight - poleLeft
+	}
+	return e.Spacing * e.scale
+}
+
+func (e *elevation) x(i int) float64      { return e.left + float64(i)*e.Spacing*e.scale }
+func (e *elevation) y(mm float64) float64 { return 8 + (e.top-mm)*e.scale }
+func (e *elevation) bottom() float64      { return e.y(e.low) }
+
+func (e *elevation) bobbin() {
+	e.rect(poleLeft, e.y(0), poleRight-poleLeft, e.bottom()-e.y(0), "bobbin")
+	every := 1.0
+	for every*e.scale < 13 {
+		every *= 2
+	}
+	for mm := 0.0; mm <= e.top-overStrings/2; mm += every {
+		e.line(poleLeft, e.y(mm), poleRight, e.y(mm), "grid")
+		e.text(poleLeft-6, e.y(mm)+4, "end", short(mm))
+	}
+	e.line(poleLeft, e.y(0), poleRight, e.y(0), "axis")
+	e.text(14, e.y(e.top/2)+4, "mid", "mm")
+	for i, head := range []string{"string", "pole, mm", "gap, mm"} {
+		e.text(poleLeft-6, e.bottom()+17+15*float64(i), "end", head)
+	}
+}
+
+// arc joins the strings' undersides.
+func (e *elevation) arc() {
+	var points [][2]float64
+	for i, q := range e.Poles {
+		if known(q.StringHeight) {
+			points = append(points, [2]float64{e.x(i), e.y(q.StringHeight)})
+		}
+	}
+	if len(points) > 1 {
+		e.path("dotted", points...)
+	}
+}
+
+func (e *elevation) pole(i int) {
+	q, x, half := e.Poles[i], e.x(i), e.Diameter*e.scale/2
+	gap := q.StringHeight - q.Height
+	e.text(x, e.bottom()+17, "strong", label(q.String, q.Note, e.pitch()))
+	e.text(x, e.bottom()+32, "mid", figure("%.2f", q.Height))
+	e.text(x, e.bottom()+47, "mid", figure("%.2f", gap))
+	if known(q.Height) {
+		if q.Height < 0 {
+			e.rect(x-half, e.y(0), 2*half, e.y(q.Height)-e.y(0), "open") // the hole above a sunk pole
+		}
+		e.rect(x-half, e.y(q.Height), 2*half, e.bottom()-e.y(q.Height), "pole")
+	}
+	if known(gap) && gap > 0 {
+		e.line(x, e.y(q.Height), x, e.y(q.StringHeight), "axis")
+	}
+	if known(q.StringHeight) && known(q.Gauge) {
+		e.circle(x, e.y(q.StringHeight+q.Gauge/2), max(q.Gauge/2*e.scale, 1), "solid")
+	}
+}
+
+// outline dashes the other pole tops, somewhat wider than the poles.
+func (e *elevation) outline() {
+	if e.Outline == nil {
+		return
+	}
+	half := e.Diameter * e.scale / 2 * 1.3
+	for i, h := range e.Outline {
+		e.line(e.x(i)-half, e.y(h), e.x(i)+half, e.y(h), "dashed")
+	}
+	y := e.bottom() + 64
+	e.line(poleLeft, y, poleLeft+24, y, "dashed")
+	e.text(poleLeft+30, y+4, "start", e.Beside)
+}
+
+// scaleBar shows 10 mm: the picture is to scale both ways.
+func (e *elevation) scaleBar() {
+	y, x := e.bottom()+64, poleRight-10*e.scale
+	e.line(x, y, poleRight, y, "axis")
+	e.line(x, y-4, x, y+4, "axis")
+	e.line(poleRight, y-4, poleRight, y+4, "axis")
+	e.text(x-6, y+4, "end", "10 mm")
+}
+
+// words describes the picture to those who cannot see it.
+func (p *PolePicture) words() string {
+	var parts []string
+	for _, q := range p.Poles {
+		parts = append(parts, fmt.Sprintf("string %s: pole %s mm, gap %s mm",
+			name(q.String, q.Note), figure("%.2f", q.Height), figure("%.2f", q.StringHeight-q.Height)))
+	}
+	if p.Outline != nil {
+		parts = append(parts, "dashed: "+p.Beside)
+	}
+	return strings.Join(parts, "; ") + "."
+}
