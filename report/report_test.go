@@ -134,7 +134,7 @@ func golden(t *testing.T, name, got string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got != strings.ReplaceAll(string(want), "\r\n", "\n") {
+	if got != string(want) {
 		t.Errorf("%s: the bytes have changed; look at the picture, then run the test with -update", name)
 	}
 }
@@ -399,5 +399,13 @@ func TestPlanPictures(t *testing.T) {
 	}
 	if dashed := byClass(elements(t, draw(t, func(w io.Writer) error { return Poles(w, poles) })), "dashed"); len(dashed) != 4 {
 		t.Errorf("dashed lines: got %d, want 3 and the legend's", len(dashed))
+	}
+}
+
+func TestAttributesAreEscaped(t *testing.T) {
+	var s svg
+	s.empty("a", attr{"b", hostile})
+	if got := elements(t, s.body.String())[0].attr["b"]; got != strings.ReplaceAll(hostile, "\x00", "\ufffd") {
+		t.Errorf("got %q, want %q", got, hostile)
 	}
 }

@@ -92,7 +92,7 @@ func (c *check) describe(b *budget) {
 		c.warn("all takes of a string are equal: they look copied, and show no scatter")
 	}
 	c.note("standard uncertainty of %.2g dB a string for setting its height and mounting the pickup, taken as known (our assumption)", c.opt.Mounting)
-	c.note("U is the expanded uncertainty at %g %% coverage, by Student's t at the effective degrees of freedom; a string is passed or failed only when its deviation is clear of the tolerance by U", 100*c.opt.Coverage)
+	c.note("U is the expanded uncertainty at %g %% coverage (Student's t at the effective degrees of freedom); a string is passed or failed only when it is clear of the tolerance by U", 100*c.opt.Coverage)
 }
 
 // decide applies the rule to each string and to the pickup: any string that is

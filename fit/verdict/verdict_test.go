@@ -460,6 +460,21 @@ func TestMoreTakesAreEnough(t *testing.T) {
 	contains(t, v.Notes, fmt.Sprintf("with %d takes a string", 4+v.MoreTakes[0].Takes))
 }
 
+// More takes of the wrong string are no help.
+func TestHeldAsksForNothing(t *testing.T) {
+	wide := []float64{18.8, 21.2, 18.8, 21.2}
+	rows := taken(wide, wide)
+	if v := check1(t, rows, order(2), Options{}); len(v.MoreTakes) == 0 {
+		t.Fatalf("the right strings: got %+v, want more takes asked for", v)
+	}
+	for i := range rows {
+		rows[i].Gauge = 0.6
+	}
+	if v := check1(t, rows, order(2), Options{}); len(v.MoreTakes) != 0 {
+		t.Errorf("other strings: got %v, want none", v.MoreTakes)
+	}
+}
+
 func TestMoreTakesCannotHelp(t *testing.T) {
 	v := check1(t, taken(around(20), around(22.1)), order(2), Options{})
 	if len(v.MoreTakes) != 0 {
