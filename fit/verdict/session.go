@@ -64,7 +64,8 @@ type identity struct {
 }
 
 // latest reads a record once and returns the pickup's latest session of purpose
-// check: the one with the latest time, of equals the one furthest down.
+// check: the one with the latest time, of equals the one furthest down. What was
+// taken back is in no session.
 func latest(rows iter.Seq2[capture.Reading, error], pickup string) (*session, error) {
 	var kept []capture.Reading
 	back := map[identity]bool{}
@@ -84,6 +85,7 @@ func latest(rows iter.Seq2[capture.Reading, error], pickup string) (*session, er
 			missing.Purposes[r.Purpose]++
 		}
 	}
+	kept = slices.DeleteFunc(kept, func(r capture.Reading) bool { return back[identityOf(&r)] })
 	if len(kept) == 0 {
 		missing.Pickups = slices.Sorted(maps.Keys(pickups))
 		return nil, missing
@@ -95,7 +97,7 @@ func latest(rows iter.Seq2[capture.Reading, error], pickup string) (*session, er
 		}
 	}
 	s := &session{row: last, strings: map[int]*takes{}, excites: map[string]bool{}}
-	s.gather(kept, back)
+	s.gather(kept)
 	return s, nil
 }
 
@@ -103,13 +105,12 @@ func identityOf(r *capture.Reading) identity { return identity{r.Jig, r.Boot, r.
 
 func hasIdentity(r *capture.Reading) bool { return r.HasSeq && r.Boot != "" }
 
-// gather files the session's takes by string: each reading once, and none that
-// was taken back.
-func (s *session) gather(rows []capture.Reading, back map[identity]bool) {
+// gather files the session's takes by string, each reading once.
+func (s *session) gather(rows []capture.Reading) {
 	seen := map[identity]bool{}
 	for _, r := range rows {
 		id := identityOf(&r)
-		if r.Session != s.row.Session || back[id] || seen[id] {
+		if r.Session != s.row.Session || seen[id] {
 			continue
 		}
 		seen[id] = hasIdentity(&r)

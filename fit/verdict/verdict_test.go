@@ -575,4 +575,11 @@ func TestLatestSession(t *testing.T) {
 	if v := check1(t, append(rows, later...), order(2), Options{}); v.Session != "s2" || v.Verdict != OutOfTolerance {
 		t.Errorf("got %q, %q", v.Session, v.Verdict)
 	}
+	for _, r := range later {
+		r.Status = capture.Retracted
+		later = append(later, r)
+	}
+	if v := check1(t, append(rows, later...), order(2), Options{}); v.Session != "s1" || v.Verdict != Conforms {
+		t.Errorf("taken back: got %q, %q", v.Session, v.Verdict)
+	}
 }
