@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"math"
 
 	"evenpole/fit/plan"
 	"evenpole/profiles"
@@ -25,7 +26,7 @@ func PlanPoles(o *profiles.Order, p *plan.Plan) PolePicture {
 func PlanBalance(o *profiles.Order, p *plan.Plan) BalanceChart {
 	chart := BalanceChart{Title: "Predicted balance of order " + o.ID, Tolerance: p.Tolerance}
 	for i, s := range o.Strings {
-		bar := Bar{String: i + 1, Note: s.Note, Balance: p.Balance[i], Target: p.Balance[i] - p.Deviation[i]}
+		bar := Bar{String: i + 1, Note: s.Note, Balance: p.Balance[i], Expanded: math.NaN(), Target: p.Balance[i] - p.Deviation[i]}
 		if off := p.Deviation[i]; off > p.Tolerance || off < -p.Tolerance {
 			bar.Mark = Outside
 		}

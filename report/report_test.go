@@ -392,6 +392,9 @@ func TestPlanPictures(t *testing.T) {
 	if chart.Bars[0].Mark != Inside || chart.Bars[1].Mark != Outside || chart.Bars[2].Mark != Inside {
 		t.Errorf("marks: got %+v", chart.Bars)
 	}
+	if whiskers := byClass(elements(t, draw(t, func(w io.Writer) error { return Balance(w, chart) })), "whisker"); len(whiskers) != 0 {
+		t.Errorf("whiskers: got %d, want none, as a plan measures nothing", len(whiskers))
+	}
 	for _, picture := range []string{
 		draw(t, func(w io.Writer) error { return Poles(w, poles) }), draw(t, func(w io.Writer) error { return Balance(w, chart) }),
 	} {
