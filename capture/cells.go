@@ -49,9 +49,9 @@ func (c *cells) level(column, text string) float64 {
 	return c.number(column, text, 0, "0 or more")
 }
 
-// size reads what cannot be nothing either.
+// size reads a diameter: one that is too small to write down is a mistake too.
 func (c *cells) size(column, text string) float64 {
-	return c.number(column, text, math.SmallestNonzeroFloat64, "more than 0")
+	return c.number(column, text, 0.0001, "0.0001 or more")
 }
 
 // count reads a whole number from 1 to high; it is 0 when empty.
@@ -92,7 +92,7 @@ func (c *cells) stamp(column, text string) time.Time {
 		return time.Time{}
 	}
 	t, err := time.Parse(time.RFC3339, s)
-	if err != nil {
+	if year := t.UTC().Year(); err != nil || year < 0 || year > 9999 {
 		c.fail(column, text, "a time such as 2025-03-03T08:49:54.870Z")
 	}
 	return t

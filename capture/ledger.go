@@ -49,13 +49,13 @@ func openLedger[W any](path string, optional ...string) (*ledger[W], error) {
 	if len(start) == 0 && err == io.EOF {
 		return l, nil
 	}
+	l.lf = !bytes.Contains(start, []byte("\r\n"))
 	need := slices.DeleteFunc(columnsOf[W](), func(name string) bool { return slices.Contains(optional, name) })
 	t, err := openTable[W](head, path, need)
 	if err != nil {
 		return nil, err
 	}
 	l.columns = trimmed(t.rows.Headers)
-	l.lf = !bytes.Contains(start, []byte("\r\n"))
 	return l, nil
 }
 

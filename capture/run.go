@@ -130,7 +130,7 @@ func (r *run) work(ctx context.Context) error {
 	if len(r.result.Missing()) == 0 {
 		return nil
 	}
-	if err := r.hold(r.conn.Last()); err != nil {
+	if err := r.hold(r.newest()); err != nil {
 		return err
 	}
 	for i := range r.steps {

@@ -45,6 +45,19 @@ func (r *run) fetchTail(ctx context.Context) error {
 	return nil
 }
 
+// newest returns the last sequence number that the jig is known to have used.
+// The record may know of later ones than a conversation that goes on since an
+// earlier capture.
+func (r *run) newest() uint32 {
+	last := r.conn.Last()
+	for seq := range r.seen {
+		if later(seq, last) {
+			last = seq
+		}
+	}
+	return last
+}
+
 // restart goes on with a jig that has started again: what it has made since
 // was made for this capture, or for none.
 func (r *run) restart(ctx context.Context) error {

@@ -1,0 +1,234 @@
+package capture_test
+
+import (
+	"context"
+	"errors"
+	"net"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"evenpole/capture"
+	"evenpole/jig"
+	"evenpole/jig/jigtest"
+	"evenpole/profiles"
+)
+
+// bench is a shop with a jig on the bench, all in the time of a synctest
+// bubble.
+type bench struct {
+	t    *testing.T
+	dir  string
+	jig  *jigtest.Jig
+	conn *jig.Conn
+}
+
+// onBench runs a test with a jig that is plugged in.
+func onBench(t *testing.T, cfg jigtest.Config, f func(b *bench)) {
+	dir := t.TempDir()
+	synctest.Test(t, func(t *testing.T) {
+		cfg.StatusEvery = time.Second
+		b := &bench{t: t, dir: dir, jig: jigtest.New(cfg)}
+		b.plug()
+		f(b)
+		b.conn.Close()
+		synctest.Wait()
+	})
+}
+
+// plug connects the program to the jig, which stays switched on if it was.
+func (b *bench) plug() {
+	b.t.Helper()
+	ours, theirs := net.Pipe()
+	go b.jig.Serve(context.Background(), theirs) // ends with our Close
+	conn, err := jig.Attach(b.t.Context(), ours, "test port", jig.Options{})
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	b.conn = conn
+}
+
+// replug is a program that ended and was started again.
+func (b *bench) replug() {
+	b.t.Helper()
+	b.conn.Close()
+	synctest.Wait()
+	b.plug()
+}
+
+// run captures into the shop.
+func (b *bench) run(opt capture.Options) (*capture.Result, error) {
+	b.t.Helper()
+	return b.runWith(b.t.Context(), b.conn, opt)
+}
+
+func (b *bench) runWith(ctx context.Context, conn capture.Conn, opt capture.Options) (*capture.Result, error) {
+	b.t.Helper()
+	shop, err := capture.OpenShop(b.dir)
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	defer func() {
+		if err := shop.Close(); err != nil {
+			b.t.Error(err)
+		}
+	}()
+	if opt.Purpose == "" {
+		opt.Purpose = capture.ForModel
+	}
+	if opt.Mount == nil {
+		opt.Mount = mount()
+	}
+	return capture.Run(ctx, shop, conn, opt)
+}
+
+// must is run for a capture that has to end well.
+func (b *bench) must(opt capture.Options) *capture.Result {
+	b.t.Helper()
+	res, err := b.run(opt)
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	return res
+}
+
+// readings is the shop's record.
+func (b *bench) readings() []capture.Reading {
+	b.t.Helper()
+	f, err := os.Open(filepath.Join(b.dir, capture.ReadingsFile))
+	if errors.Is(err, os.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	defer f.Close()
+	return collect(b.t, capture.Readings(f, "readings.csv"))
+}
+
+func (b *bench) fields() []capture.FieldReading {
+	b.t.Helper()
+	f, err := os.Open(filepath.Join(b.dir, capture.FieldsFile))
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	defer f.Close()
+	return collect(b.t, capture.Fields(f, "fields.csv"))
+}
+
+func collect[T any](t *testing.T, rows func(func(T, error) bool)) []T {
+	t.Helper()
+	var all []T
+	for x, err := range rows {
+		if err != nil {
+			t.Fatal(err)
+		}
+		all = append(all, x)
+	}
+	return all
+}
+
+// file is the text of a file of the shop, with LF line ends; "" when there is
+// none.
+func (b *bench) file(name string) string {
+	b.t.Helper()
+	text, err := os.ReadFile(filepath.Join(b.dir, name))
+	if err != nil && !errors.Is(err, os.ErrNotExist) {
+		b.t.Fatal(err)
+	}
+	return strings.ReplaceAll(string(text), "\r\n", "\n")
+}
+
+// wholeRecord checks that the record has every reading that the jig made, as
+// the jig made it, each once, but for those that are gone for good, counted
+// from 1.
+func (b *bench) wholeRecord(gone ...int) {
+	b.t.Helper()
+	type made struct {
+		boot             string
+		seq              uint32
+		str, take        int
+		mode             string
+		rms, freq, peakV float64
+	}
+	var want, got []made
+	for i, e := range b.jig.Log() {
+		if !slices.Contains(gone, i+1) {
+			want = append(want, made{e.Boot, e.Seq, e.String, e.Take, e.Mode,
+				float64(e.RMS) / 1000, float64(e.Freq) / 1000, float64(e.Peak) / 1000})
+		}
+	}
+	for _, r := range b.readings() {
+		got = append(got, made{r.Boot, r.Seq, r.String, r.Take, r.Mode, r.RMS, r.Freq, r.Peak})
+	}
+	order := func(a, b made) int {
+		if c := strings.Compare(a.boot, b.boot); c != 0 {
+			return c
+		}
+		return int(int32(a.seq - b.seq))
+	}
+	slices.SortFunc(want, order)
+	slices.SortFunc(got, order)
+	if !slices.Equal(want, got) {
+		b.t.Errorf("the jig made\n%v\nand the record has\n%v", want, got)
+	}
+}
+
+// good counts the record's good takes of a string in one mode and session.
+func good(rows []capture.Reading, session, mode string, str int) int {
+	n := 0
+	for _, r := range rows {
+		if r.Session == session && r.Mode == mode && r.String == str && r.Status == capture.OK {
+			n++
+		}
+	}
+	return n
+}
+
+const mountText = `pickup = "T-004"
+batch = "M-03"
+poles = "rod"
+pole_heights_mm = [0.4, 0.8, 1.9]
+string_heights_mm = [3.0, 3.25, 3.125]
+magnets = ["M-03/11", "M-03/02", "M-03/40"]
+probe_gap_mm = 0.5
+[[string]]
+note = "E4"
+gauge_mm = 0.254
+core_mm = 0.254
+wrap = "plain"
+[[string]]
+note = "B3"
+gauge_mm = 0.3302
+core_mm = 0.3302
+wrap = "plain"
+[[string]]
+note = "G3"
+gauge_mm = 0.508
+core_mm = 0.2667
+wrap = "nickel"
+`
+
+const looseText = `batch = "M-03"
+magnets = ["M-03/11", "M-03/02"]
+probe_gap_mm = 0.5
+`
+
+func mount() *profiles.Mount { return parseMount(mountText) }
+
+func parseMount(text string) *profiles.Mount {
+	m, err := profiles.ParseMount("mounts/T-004.toml", []byte(text), profiles.Builtin())
+	if err != nil {
+		panic(err)
+	}
+	return m
+}
+
+// edited is the mount with one thing changed.
+func edited(old, new string) *profiles.Mount {
+	return parseMount(strings.Replace(mountText, old, new, 1))
+}
