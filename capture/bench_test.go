@@ -132,6 +132,16 @@ func collect[T any](t *testing.T, rows func(func(T, error) bool)) []T {
 	return all
 }
 
+// rewrite changes the lines of readings.csv, the header first.
+func (b *bench) rewrite(change func(lines []string) []string) {
+	b.t.Helper()
+	lines := strings.SplitAfter(b.file(capture.ReadingsFile), "\n")
+	text := strings.Join(change(lines[:len(lines)-1]), "")
+	if err := os.WriteFile(filepath.Join(b.dir, capture.ReadingsFile), []byte(text), 0o644); err != nil {
+		b.t.Fatal(err)
+	}
+}
+
 // file is the text of a file of the shop, with LF line ends; "" when there is
 // none.
 func (b *bench) file(name string) string {

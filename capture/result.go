@@ -73,22 +73,25 @@ const (
 
 var refusals = []string{string(Faulty), string(Clipped), string(DoubleStrike), string(ShortWindow), notAbove, wasLost, broke, restart}
 
-// StoppedError says that a capture ended before it was complete. What was kept
+// StoppedError says that a capture did not end as it should. What was kept
 // stays, and the same capture resumes.
 type StoppedError struct {
 	Session string
-	Missing []Tally
-	Err     error // why
+	Missing []Tally // what is not complete
+	Err     error   // why
 }
 
 func (e *StoppedError) Error() string {
-	missing := make([]string, len(e.Missing))
-	for i, t := range e.Missing {
-		missing[i] = t.String()
-	}
 	why := e.Err.Error()
 	if errors.Is(e.Err, context.Canceled) {
 		why = "stopped"
+	}
+	if len(e.Missing) == 0 {
+		return fmt.Sprintf("session %s: %s", e.Session, why)
+	}
+	missing := make([]string, len(e.Missing))
+	for i, t := range e.Missing {
+		missing[i] = t.String()
 	}
 	return fmt.Sprintf("session %s is not complete: %s; %s", e.Session, why, strings.Join(missing, ", "))
 }

@@ -212,17 +212,9 @@ func TestRowsThatStandTwiceCountOnce(t *testing.T) {
 	onBench(t, jigtest.Config{}, func(b *bench) {
 		opt := capture.Options{Takes: 2, Quiet: 1}
 		b.must(opt)
-		path := filepath.Join(b.dir, capture.ReadingsFile)
-		text, err := os.ReadFile(path)
-		if err != nil {
-			t.Fatal(err)
-		}
-		lines := strings.SplitAfter(string(text), "\r\n")
-		// Leave out the last take of string 3, put the one before it twice.
-		short := strings.Join(lines[:9], "") + lines[8]
-		if err := os.WriteFile(path, []byte(short), 0o644); err != nil {
-			t.Fatal(err)
-		}
+		b.rewrite(func(lines []string) []string { // leave the last take out, put the one before it twice
+			return append(lines[:9], lines[8])
+		})
 		b.replug()
 		res := b.must(opt)
 		if res.Already || res.Kept != 1 || res.Recovered != 1 {
@@ -235,16 +227,9 @@ func TestWhatIsTakenBackDoesNotCount(t *testing.T) {
 	onBench(t, jigtest.Config{}, func(b *bench) {
 		opt := capture.Options{Takes: 2, Quiet: 1}
 		b.must(opt)
-		path := filepath.Join(b.dir, capture.ReadingsFile)
-		text, err := os.ReadFile(path)
-		if err != nil {
-			t.Fatal(err)
-		}
-		lines := strings.SplitAfter(string(text), "\r\n")
-		back := strings.Replace(lines[5], ",ok,", ",retracted,", 1)
-		if err := os.WriteFile(path, append(text, back...), 0o644); err != nil {
-			t.Fatal(err)
-		}
+		b.rewrite(func(lines []string) []string {
+			return append(lines, strings.Replace(lines[5], ",ok,", ",retracted,", 1))
+		})
 		res := b.must(opt)
 		if res.Already || res.Kept != 1 {
 			t.Errorf("%+v", res)
