@@ -19,6 +19,7 @@ func TestAttach(t *testing.T) {
 		stop := p.want(VerbStop)
 		p.reading(42, 1)
 		p.say(Answer{ID: 7, Code: Stopped}) // its command
+		p.say(bench)                        // for its IDENT
 		p.status(42)
 		p.done(stop)
 		ask := p.want(VerbIdent)
@@ -39,7 +40,7 @@ func TestAttach(t *testing.T) {
 			t.Errorf("ident %+v, last %d", c.Ident(), c.Last())
 		}
 		s := c.Stats()
-		if s.Stray != 1 || s.Bad[Unframed] != 1 || s.Good != 10 {
+		if s.Stray != 1 || s.Bad[Unframed] != 1 || s.Good != 11 {
 			t.Errorf("stats %+v", s)
 		}
 		c.Close()
@@ -181,6 +182,45 @@ func TestStubbornPorts(t *testing.T) {
 				close(let)
 			})
 		})
+	}
+}
+
+// A deaf port takes no write until it is closed.
+type deaf struct {
+	net.Conn
+	gone chan struct{}
+}
+
+func (d deaf) Write(p []byte) (int, error) { <-d.gone; return 0, net.ErrClosed }
+func (d deaf) Close() error                { close(d.gone); return d.Conn.Close() }
+
+// The jig is heard and hears nothing: what cannot be written does not pile up.
+func TestStuckWriter(t *testing.T) {
+	onLine(t, func(p *peer) { p.beat() }, func(t *testing.T, port net.Conn) {
+		_, err := Attach(t.Context(), deaf{port, make(chan struct{})}, "test port", Options{Answer: 100 * time.Millisecond})
+		failed(t, err, ErrUnresponsive)
+	})
+}
+
+// A scanty writer takes at most n bytes.
+type scanty struct {
+	n    int
+	text []byte
+}
+
+func (s *scanty) Write(p []byte) (int, error) {
+	p = p[:min(s.n, len(p))]
+	s.text = append(s.text, p...)
+	return len(p), nil
+}
+
+func TestWriteAll(t *testing.T) {
+	few := scanty{n: 2}
+	if err := writeAll(&few, []byte("STOP!")); err != nil || string(few.text) != "STOP!" {
+		t.Errorf("wrote %q, %v", few.text, err)
+	}
+	if err := writeAll(&scanty{}, []byte("x")); err != io.ErrShortWrite {
+		t.Errorf("a writer that takes nothing: %v", err)
 	}
 }
 

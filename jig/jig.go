@@ -5,6 +5,15 @@
 // It knows nothing of pickups, shops or files: readings go out as they came
 // in, each exactly once, identified by (jig, boot, seq).
 //
+// The way of a reading: [Open] opens a port and [Attach] finds out who is
+// there; [Conn.Do] has the jig carry out a command and hands each reading to a
+// [Sink]. After a [RestartError], [Conn.Reattach] goes on with the new power-up;
+// what an earlier conversation has not seen, [Conn.Recover] gets.
+//
+// Inside, a [Decoder] makes lines of bytes, a link moves them to and from the
+// port, a tracker keeps account of the sequence, and settle.go and run.go hold
+// the two kinds of conversation.
+//
 // The protocol itself is described for firmware writers in firmware-notes.
 package jig
 
@@ -42,7 +51,7 @@ const (
 // Flags is the bit mask of an R line: what the jig noticed about a take.
 type Flags uint32
 
-// The flags of the contract; other bits are kept but mean nothing to us.
+// The flags of the protocol; other bits are kept but mean nothing to us.
 const (
 	Clipped      Flags = 1
 	DoubleStrike Flags = 2

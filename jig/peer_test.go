@@ -43,9 +43,8 @@ func onLine(t *testing.T, script func(*peer), host func(*testing.T, net.Conn)) {
 		over := make(chan struct{})
 		go func() {
 			defer close(over)
+			defer p.ignore()
 			script(p)
-			for range p.commands { // what comes after the script is not answered
-			}
 		}()
 		host(t, near)
 		near.Close()
@@ -88,12 +87,13 @@ func (p *peer) listen() {
 		if err != nil {
 			return
 		}
-		d.Feed(buf[:n], func(l *Line) {
-			select {
-			case p.commands <- l.Command:
-			case <-p.stop:
-			}
-		}, func(b *BadLine) { p.t.Errorf("the host sent a %v", b) })
+		d.Feed(buf[:n], func(l *Line) { p.commands <- l.Command }, func(b *BadLine) { p.t.Errorf("the host sent a %v", b) })
+	}
+}
+
+// ignore takes what comes after the script, and does not answer it.
+func (p *peer) ignore() {
+	for range p.commands {
 	}
 }
 
@@ -139,6 +139,20 @@ func (p *peer) raw(b []byte) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.port.Write(b)
+}
+
+// sleep lets time pass and heeds no command.
+func (p *peer) sleep(d time.Duration) {
+	for end := time.After(d); ; {
+		select {
+		case <-end:
+			return
+		case _, ok := <-p.commands:
+			if !ok {
+				runtime.Goexit()
+			}
+		}
+	}
 }
 
 func (p *peer) done(c Command)                        { p.say(Answer{ID: c.ID}) }

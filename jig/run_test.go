@@ -111,6 +111,7 @@ func TestGapAtTheEndOfACommand(t *testing.T) {
 	onConn(t, func(p *peer) {
 		cmd := p.want(VerbPluck)
 		p.reading(1, 1)
+		p.status(1)
 		p.done(cmd)
 		p.status(3)
 		p.wantResend(2, 3, "", 2, 3)
@@ -128,11 +129,15 @@ func TestFewerThanAskedFor(t *testing.T) {
 		cmd := p.want(VerbPluck)
 		p.reading(1, 1)
 		p.done(cmd)
+		p.done(cmd)
 		p.status(1)
 	}, func(t *testing.T, c *Conn) {
 		var r record
 		o, err := pluck(t, c, &r, 3)
 		went(t, o, err, 1, 2)
+		if s := c.Stats(); s.Stray != 1 {
+			t.Errorf("stats %+v", s)
+		}
 	})
 }
 
@@ -264,10 +269,14 @@ func TestCommandIsSentAgain(t *testing.T) {
 func TestBusy(t *testing.T) {
 	onConn(t, func(p *peer) {
 		p.beat()
-		for range 3 {
+		start := time.Now()
+		for range 5 {
 			p.fail(p.want(VerbPluck), Busy, "queue full")
 		}
 		cmd := p.want(VerbPluck)
+		if d := time.Since(start); d < 5*time.Second || d > 7*time.Second {
+			p.t.Errorf("five refusals took %v", d)
+		}
 		p.setSeq(2)
 		p.reading(2, 1)
 		p.fail(p.want(VerbResend), Busy, "queue full")
@@ -309,7 +318,9 @@ func TestCommandFails(t *testing.T) {
 	} {
 		onConn(t, func(p *peer) {
 			p.fail(p.want(VerbPluck), code, "so")
-			p.status(0)
+			if code > NotAvailable { // else it made nothing, and that is that
+				p.status(0)
+			}
 		}, func(t *testing.T, c *Conn) {
 			o, err := pluck(t, c, &record{}, 3)
 			var ce *CommandError
@@ -448,6 +459,63 @@ func TestSilenceWithinACommand(t *testing.T) {
 	})
 }
 
+// Each silence gets its prod: the first reading puts off the next attempt by
+// 8 s, and so does the first prod.
+func TestTwoSilencesWithinACommand(t *testing.T) {
+	onConn(t, func(p *peer) {
+		start := time.Now()
+		cmd := p.want(VerbPluck)
+		p.reading(1, 1)
+		p.want(VerbPluck)
+		time.Sleep(time.Second)
+		p.status(1)
+		p.want(VerbPluck)
+		if d := time.Since(start); d > 8*time.Second {
+			p.t.Errorf("the second prod came after %v", d)
+		}
+		p.reading(2, 1)
+		p.done(cmd)
+	}, func(t *testing.T, c *Conn) {
+		o, err := pluck(t, c, &record{}, 2)
+		went(t, o, err, 2, 0)
+	})
+}
+
+// A jig may take its time, as long as it gets on.
+func TestSlowJig(t *testing.T) {
+	const slow = 40 * time.Second
+	onConn(t, func(p *peer) {
+		p.beat()
+		cmd := p.want(VerbPluck)
+		for seq := uint32(1); seq <= 3; seq++ {
+			p.sleep(slow)
+			p.setSeq(seq)
+			p.reading(seq, 1)
+		}
+		p.sleep(slow)
+		p.done(cmd)
+	}, func(t *testing.T, c *Conn) {
+		o, err := pluck(t, c, &record{}, 3)
+		went(t, o, err, 3, 0)
+	})
+}
+
+func TestSlowResend(t *testing.T) {
+	onConnWith(t, 1, Options{Tries: 3}, func(p *peer) {
+		p.beat()
+		for range 3 {
+			cmd := p.want(VerbResend)
+			p.sleep(40 * time.Second)
+			p.done(cmd)
+		}
+	}, func(t *testing.T, c *Conn) {
+		lost, err := c.Recover(t.Context(), 1, 1, Sink{})
+		if err != nil || !slices.Equal(lost, []uint32{1}) {
+			t.Errorf("lost %v, %v", lost, err)
+		}
+	})
+}
+
 // The jig has answered and then says nothing more: IDENT wakes it.
 func TestSilenceAfterACommand(t *testing.T) {
 	onConn(t, func(p *peer) {
@@ -467,10 +535,14 @@ func TestUnpluggedWithinACommand(t *testing.T) {
 		p.port.Close()
 	}, func(t *testing.T, c *Conn) {
 		var r record
+		start := time.Now()
 		o, err := pluck(t, c, &r, 2)
 		failed(t, err, ErrUnplugged)
 		if r.is(t, 1); o.Got != 1 {
 			t.Errorf("outcome %+v", o)
+		}
+		if d := time.Since(start); d > 0 {
+			t.Errorf("a last word to nobody took %v", d)
 		}
 	})
 }
@@ -495,6 +567,9 @@ func TestNoProgress(t *testing.T) {
 			failed(t, err, ErrUnresponsive)
 			if !strings.HasSuffix(err.Error(), c.want) {
 				t.Errorf("%s: got %v", c.name, err)
+			}
+			if n := conn.Stats().Again; n != 9 { // after 1, 2, 4 and then every 8 s of the minute
+				t.Errorf("%s: sent again %d times", c.name, n)
 			}
 		})
 	}
