@@ -152,7 +152,7 @@ func TestLostTakesAreMadeAgain(t *testing.T) {
 	cfg := jigtest.Config{AtReading: map[int]jigtest.Mishap{3: {Lose: true, Forget: true}}}
 	onBench(t, cfg, func(b *bench) {
 		res := b.must(capture.Options{Takes: 3, Quiet: 1})
-		if res.Lost != 1 || !res.Complete || res.Kept != 12 {
+		if res.Lost != 1 || !res.Complete || res.Kept != 12 || res.Tallies[1].Refused["lost"] != 1 {
 			t.Errorf("%+v", res)
 		}
 		b.wholeRecord(3)
@@ -173,6 +173,16 @@ func TestGoesOnAfterAJam(t *testing.T) {
 type script struct {
 	capture.Conn
 	do func(cmd jig.Command) error // nil: as the jig does
+}
+
+// unrecovering is a conversation in which fetching the tail fails.
+type unrecovering struct {
+	capture.Conn
+	err error
+}
+
+func (u unrecovering) Recover(context.Context, uint32, uint32, jig.Sink) ([]uint32, error) {
+	return []uint32{3}, u.err
 }
 
 func (s *script) Do(ctx context.Context, cmd jig.Command, sink jig.Sink) (jig.Outcome, error) {
@@ -223,6 +233,45 @@ func TestNeverMoreThan64AtOnce(t *testing.T) {
 		}
 		if !slices.Equal(counts, []int{64, 64, 22}) {
 			t.Errorf("asked for %v takes at once", counts)
+		}
+	})
+}
+
+func TestNeverMoreThanTheBound(t *testing.T) {
+	always := flags{}
+	for nth := range 20 {
+		always[at(1, "P", nth)] = jigtest.Clipped
+	}
+	onBench(t, jigtest.Config{Flags: always}, func(b *bench) {
+		_, err := b.run(capture.Options{Takes: 4, Quiet: 1, MaxPlucks: 10})
+		if err == nil || !strings.Contains(err.Error(), "after 10 made: 10 clipped;") || len(b.jig.Log()) != 11 {
+			t.Errorf("%d readings made, %v", len(b.jig.Log()), err)
+		}
+	})
+}
+
+// echo is a conversation that hands every reading on twice.
+type echo struct{ capture.Conn }
+
+func (e echo) Do(ctx context.Context, cmd jig.Command, s jig.Sink) (jig.Outcome, error) {
+	return e.Conn.Do(ctx, cmd, jig.Sink{
+		Reading: func(r jig.Reading) error { return errors.Join(s.Reading(r), s.Reading(r)) },
+		Field:   func(f jig.Field) error { return errors.Join(s.Field(f), s.Field(f)) },
+	})
+}
+
+func TestAReadingThatComesTwiceIsKeptOnce(t *testing.T) {
+	onBench(t, jigtest.Config{}, func(b *bench) {
+		res, err := b.runWith(b.t.Context(), echo{b.conn}, capture.Options{Takes: 2, Quiet: 1})
+		if err != nil || res.Kept != 9 {
+			t.Errorf("%+v, %v", res, err)
+		}
+		b.wholeRecord()
+		if _, err := b.runWith(b.t.Context(), echo{b.conn}, capture.Options{Takes: 2, FieldPositions: []int{2}}); err != nil {
+			t.Fatal(err)
+		}
+		if n := len(b.fields()); n != 2 {
+			t.Errorf("%d field readings, expected 2", n)
 		}
 	})
 }

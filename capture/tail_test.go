@@ -53,6 +53,22 @@ func TestTheTailIsFetched(t *testing.T) {
 	})
 }
 
+func TestFetchingTheTailFails(t *testing.T) {
+	onBench(t, jigtest.Config{}, func(b *bench) {
+		opt := capture.Options{Takes: 2, Quiet: 1}
+		b.untilProgress(2, opt, jig.PluckCommand(1, 1))
+		unplugged := &jig.PortError{Port: "test port", Err: jig.ErrUnplugged}
+		if _, err := b.runWith(b.t.Context(), unrecovering{b.conn, unplugged}, opt); !errors.Is(err, jig.ErrUnplugged) {
+			t.Errorf("got %v", err)
+		}
+		// A restart is for the next command to notice.
+		res, err := b.runWith(b.t.Context(), unrecovering{b.conn, &jig.RestartError{}}, opt)
+		if err != nil || !res.Complete || res.Lost != 1 {
+			t.Errorf("%+v, %v", res, err)
+		}
+	})
+}
+
 func TestTheTailMayCompleteACapture(t *testing.T) {
 	onBench(t, jigtest.Config{}, func(b *bench) {
 		opt := capture.Options{Takes: 1, Quiet: 1}
@@ -133,6 +149,10 @@ func TestAnUnknownPowerUpStartsAtItsEnd(t *testing.T) {
 		}
 		if !strings.Contains(b.file(capture.SessionsFile), ",test-jig,A1B2C3D4,5,T-004,") {
 			t.Errorf("sessions.csv:\n%s", b.file(capture.SessionsFile))
+		}
+		b.replug()
+		if res := b.must(capture.Options{Takes: 2, Quiet: 1}); res.Kept != 3 || res.Stray != 0 {
+			t.Errorf("what came before the first capture is none of the second's affair: %+v", res)
 		}
 	})
 }
