@@ -3,6 +3,7 @@ package jig
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -28,14 +29,13 @@ func (c *Conn) Do(ctx context.Context, cmd Command, s Sink) (Outcome, error) {
 	if err := cmd.check(); err != nil {
 		return Outcome{}, err
 	}
-	v := &running{conn: c, sink: s}
-	release, err := c.begin(ctx, v)
+	release, err := c.begin(ctx, s)
 	if err != nil {
 		return Outcome{}, err
 	}
 	defer release()
 
-	v.main, v.start = c.request(cmd), c.tracker.last
+	v := &running{conn: c, sink: s, main: c.request(cmd), start: c.tracker.last}
 	c.running = true
 	if err := c.converse(ctx, v); err != nil {
 		c.abandon()
@@ -74,8 +74,7 @@ const widest = 1 << 16
 // oldest first, with an error too. Errors are those of Do, but for
 // *CommandError.
 func (c *Conn) Recover(ctx context.Context, from, to uint32, s Sink) (lost []uint32, err error) {
-	v := &running{conn: c, sink: s}
-	release, err := c.begin(ctx, v)
+	release, err := c.begin(ctx, s)
 	if err != nil {
 		return nil, err
 	}
@@ -94,7 +93,9 @@ func (c *Conn) Recover(ctx context.Context, from, to uint32, s Sink) (lost []uin
 		lost = append(lost, from)
 	}
 	c.tracker.want(from, to)
+	v := &running{conn: c, sink: s}
 	err = c.converse(ctx, v)
+	slices.SortFunc(v.lost, order)
 	for _, seq := range v.lost {
 		if within(seq, from, to) {
 			lost = append(lost, seq)
@@ -105,13 +106,13 @@ func (c *Conn) Recover(ctx context.Context, from, to uint32, s Sink) (lost []uin
 
 // begin takes the turn, brings the jig to rest if a call before was cut short,
 // and hands on what has come since.
-func (c *Conn) begin(ctx context.Context, v *running) (release func(), err error) {
+func (c *Conn) begin(ctx context.Context, s Sink) (release func(), err error) {
 	release, err = c.claim(ctx)
 	if err != nil {
 		return nil, err
 	}
-	if err = c.halt(ctx, v.sink); err == nil {
-		err = c.catchUp(v)
+	if err = c.halt(ctx, s); err == nil {
+		err = c.catchUp(s)
 	}
 	if err != nil {
 		release()
@@ -135,7 +136,8 @@ func (c *Conn) halt(ctx context.Context, s Sink) error {
 }
 
 // catchUp takes all lines that have come while nobody listened.
-func (c *Conn) catchUp(v *running) error {
+func (c *Conn) catchUp(s Sink) error {
+	v := &running{conn: c, sink: s}
 	for {
 		if more, err := c.next(v); err != nil || !more {
 			return err

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 )
 
@@ -215,6 +216,26 @@ func TestAbsurdJump(t *testing.T) {
 		if s := c.Stats(); s.Missing != 999_999_998 || s.Lost != 999_999_998 {
 			t.Errorf("stats %+v", s)
 		}
+	})
+}
+
+// What was lost before a command is not counted against it.
+func TestLossBeforeACommand(t *testing.T) {
+	onConn(t, func(p *peer) {
+		p.reading(1000, 1)
+		cmd := p.want(VerbPluck)
+		p.wantResend(1000-window, 999, "999 is gone")
+		p.reading(1001, 1)
+		p.fail(cmd, Mechanical, "pick is stuck")
+		p.status(1001)
+	}, func(t *testing.T, c *Conn) {
+		synctest.Wait()
+		var r record
+		o, err := pluck(t, c, &r, 3)
+		if o != (Outcome{Got: 1}) || err == nil {
+			t.Errorf("got %+v, %v", o, err)
+		}
+		r.is(t, 1000, 1001)
 	})
 }
 

@@ -22,7 +22,11 @@ type hole struct {
 }
 
 // after tells whether sequence number a is later than b.
-func after(a, b uint32) bool { return int32(a-b) > 0 }
+func after(a, b uint32) bool { return order(a, b) > 0 }
+
+// order is negative when a is earlier than b, 0 when they are the same, and
+// positive when a is later.
+func order(a, b uint32) int { return int(int32(a - b)) }
 
 // use notes that the jig has used every number up to seq: missing says how many
 // are new, lost how many of them are further back than the window and are
@@ -62,7 +66,7 @@ func (t *tracker) want(from, to uint32) {
 	for s := from; !after(s, to); s++ {
 		t.holes = append(t.holes, hole{seq: s})
 	}
-	slices.SortStableFunc(t.holes, func(a, b hole) int { return int(int32(a.seq - b.seq)) })
+	slices.SortStableFunc(t.holes, func(a, b hole) int { return order(a.seq, b.seq) })
 	t.holes = slices.CompactFunc(t.holes, func(a, b hole) bool { return a.seq == b.seq })
 }
 
