@@ -23,7 +23,8 @@ type Options struct {
 	// Silence is how long the jig may send no good line: 5 s.
 	Silence time.Duration
 	// Answer is how long a command may go unanswered before it is sent again
-	// with the same id: 1 s. The pause doubles each time, up to eight times this.
+	// with the same id: 1 s. For a command that takes time, or has to wait for
+	// one, the pause doubles each time, up to eight times this.
 	Answer time.Duration
 	// Patience is how long a jig that is alive may make no progress with what
 	// it was asked: 60 s.

@@ -25,6 +25,7 @@ type peer struct {
 	t        *testing.T
 	port     net.Conn
 	commands chan Command
+	answered map[uint32]bool
 	stop     chan struct{}
 
 	mu   sync.Mutex
@@ -38,7 +39,7 @@ func onLine(t *testing.T, script func(*peer), host func(*testing.T, net.Conn)) {
 	t.Helper()
 	synctest.Test(t, func(t *testing.T) {
 		near, far := net.Pipe()
-		p := &peer{t: t, port: far, commands: make(chan Command), stop: make(chan struct{}), boot: boot1}
+		p := &peer{t: t, port: far, commands: make(chan Command), answered: map[uint32]bool{}, stop: make(chan struct{}), boot: boot1}
 		go p.listen()
 		over := make(chan struct{})
 		go func() {
@@ -97,10 +98,14 @@ func (p *peer) ignore() {
 	}
 }
 
-// want waits for a command, which must be of the given verb.
+// want waits for a command, which must be of the given verb. One that has been
+// answered, and that the host sent once more before it heard, is passed over.
 func (p *peer) want(v Verb) Command {
 	p.t.Helper()
 	c, ok := <-p.commands
+	for ok && p.answered[c.ID] {
+		c, ok = <-p.commands
+	}
 	if !ok {
 		p.t.Errorf("the host is gone and %s was expected", v)
 		runtime.Goexit()
@@ -155,9 +160,13 @@ func (p *peer) sleep(d time.Duration) {
 	}
 }
 
-func (p *peer) done(c Command)                        { p.say(Answer{ID: c.ID}) }
-func (p *peer) fail(c Command, code Code, why string) { p.say(Answer{c.ID, code, why}) }
-func (p *peer) status(seq uint32)                     { p.say(Status{Boot: p.boot, Seq: seq}) }
+func (p *peer) status(seq uint32) { p.say(Status{Boot: p.boot, Seq: seq}) }
+func (p *peer) done(c Command)    { p.fail(c, Done, "") }
+
+func (p *peer) fail(c Command, code Code, why string) {
+	p.answered[c.ID] = code != Busy
+	p.say(Answer{c.ID, code, why})
+}
 
 func (p *peer) reading(seq uint32, str int) {
 	p.say(Reading{Boot: p.boot, Seq: seq, String: str, Take: 1, Mode: Pluck, RMSUV: int64(seq)})
@@ -192,6 +201,8 @@ func (p *peer) beat() {
 	}()
 }
 
+// setSeq sets what the beat says; only after the reading, lest the beat comes
+// between and shows a gap.
 func (p *peer) setSeq(seq uint32) {
 	p.mu.Lock()
 	defer p.mu.Unlock()

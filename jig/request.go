@@ -12,16 +12,34 @@ type request struct {
 	line   []byte
 	due    time.Time     // when it is to be sent, the zero time being at once
 	wait   time.Duration // how long after that it is to be sent again
+	most   time.Duration // how long that may get: it doubles each time
 	sent   bool
 	busy   bool    // the jig's queue was full when it was last heard
 	answer *Answer // the last word, once it has come
 }
 
-// request makes a request with the next id.
+// request makes a request with the next id, to be answered at once.
 func (c *Conn) request(cmd Command) *request {
 	cmd.ID = c.nextID
 	c.nextID++
-	return &request{cmd: cmd, line: cmd.AppendLine(nil), wait: c.opt.Answer}
+	return &request{cmd: cmd, line: cmd.AppendLine(nil), wait: c.opt.Answer, most: c.opt.Answer}
+}
+
+// slowRequest makes a request that may have to wait for takes of its own, or
+// of another one.
+func (c *Conn) slowRequest(cmd Command) *request {
+	r := c.request(cmd)
+	r.most = backoff * c.opt.Answer
+	return r
+}
+
+// expect makes a request, if it is one, due again after wait, which stays.
+func (r *request) expect(now time.Time, wait time.Duration) {
+	if r == nil {
+		return
+	}
+	r.wait, r.most = wait, wait
+	r.due = now.Add(wait)
 }
 
 // send sends a request when it is due.
@@ -36,7 +54,7 @@ func (c *Conn) send(r *request, now time.Time) {
 	c.link.push(outgoing{line: r.line})
 	r.sent = true
 	r.due = now.Add(r.wait)
-	r.wait = min(2*r.wait, backoff*c.opt.Answer)
+	r.wait = min(2*r.wait, r.most)
 }
 
 // hear tells whether an answer is to r. Being told to wait is not the last word.

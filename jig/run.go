@@ -35,7 +35,7 @@ func (c *Conn) Do(ctx context.Context, cmd Command, s Sink) (Outcome, error) {
 	}
 	defer release()
 
-	v := &running{conn: c, sink: s, main: c.request(cmd), start: c.tracker.last}
+	v := &running{conn: c, sink: s, main: c.slowRequest(cmd), start: c.tracker.last}
 	c.running = true
 	if err := c.converse(ctx, v); err != nil {
 		c.abandon()
@@ -191,11 +191,10 @@ func (v *running) done() bool {
 	if v.main == nil {
 		return len(v.conn.tracker.holes) == 0
 	}
-	a := v.main.answer
-	if a == nil {
+	if v.atWork() {
 		return false
 	}
-	switch a.Code {
+	switch v.main.answer.Code {
 	case UnknownCommand, BadArgument, NotAvailable: // nothing was made
 		return true
 	}
@@ -218,7 +217,7 @@ func (v *running) take(l *Line) error {
 		return v.field(l.Field)
 	case KindStatus:
 		v.used(l.Status.Seq)
-		v.settled = v.main != nil && v.main.answer != nil
+		v.settled = !v.atWork()
 	case KindAnswer:
 		if !v.answer(l.Answer) {
 			v.conn.stray(l)
@@ -262,18 +261,25 @@ func (v *running) fresh(seq uint32, mine bool) bool {
 	v.progress = time.Now()
 	if mine && after(seq, v.start) {
 		v.got++
-		v.putOff()
 	}
+	v.putOff()
 	return true
 }
 
-// putOff gives the command time for its next take, or for its answer.
+// atWork tells whether the jig is, as far as we know, at work on main.
+func (v *running) atWork() bool { return v.main != nil && v.main.answer == nil }
+
+// putOff gives the command time for its next take or, when the jig has used as
+// many numbers as there are takes, for its answer.
 func (v *running) putOff() {
-	v.main.wait = v.conn.opt.Answer
-	if v.got < v.main.cmd.Count {
-		v.main.wait *= backoff
+	if !v.atWork() {
+		return
 	}
-	v.main.due = v.progress.Add(v.main.wait)
+	wait := v.conn.opt.Answer
+	if v.conn.tracker.last-v.start < uint32(v.main.cmd.Count) {
+		wait *= backoff
+	}
+	v.main.expect(time.Now(), wait)
 }
 
 // used notes that the jig has used every sequence number up to seq.
@@ -289,6 +295,7 @@ func (v *running) used(seq uint32) {
 		v.lostFar += int(lost)
 		v.giveUp(int(lost), from, from+lost-1)
 	}
+	v.putOff()
 }
 
 // lose notes that readings were given up.
@@ -311,6 +318,7 @@ func (v *running) answer(a Answer) bool {
 		if v.main.answer != nil {
 			v.conn.running = false
 			v.progress = time.Now()
+			v.fill.expect(v.progress, v.conn.opt.Answer) // nothing is in its way any more
 		}
 		return true
 	case v.conn.hear(v.fill, a):
@@ -361,7 +369,7 @@ func (v *running) tend(now time.Time) error {
 		v.fill = nil // its answer was lost, and does not matter
 	}
 	if v.fill == nil {
-		v.fill = v.conn.refill()
+		v.fill = v.refill()
 	}
 	if v.fill != nil {
 		v.conn.send(v.fill, now)
@@ -371,21 +379,26 @@ func (v *running) tend(now time.Time) error {
 
 // refill makes a request for the oldest of what is missing, if anything is. It
 // has a new id, because under an old one the jig would only repeat its answer.
-func (c *Conn) refill() *request {
+func (v *running) refill() *request {
+	c := v.conn
 	from, to, ok := c.tracker.run()
 	if !ok {
 		return nil
 	}
 	c.count(func(s *Stats) { s.Resends++ })
 	c.tell(EventResend, "readings %d to %d are asked for again", from, to)
-	return c.request(Command{Verb: VerbResend, Boot: c.ident.Boot, From: from, To: to})
+	cmd := Command{Verb: VerbResend, Boot: c.ident.Boot, From: from, To: to}
+	if v.atWork() {
+		return c.slowRequest(cmd)
+	}
+	return c.request(cmd)
 }
 
 func (v *running) impatient() error {
 	switch {
 	case v.main != nil && v.main.busy:
 		return &CommandError{Command: v.main.cmd, Code: Busy}
-	case v.main != nil && v.main.answer == nil:
+	case v.atWork():
 		return v.conn.unresponsive(v.main.cmd.words())
 	}
 	return v.conn.unresponsive("RESEND")

@@ -124,6 +124,26 @@ func TestGapAtTheEndOfACommand(t *testing.T) {
 	})
 }
 
+// The last reading and the answer are lost: the status line shows that the
+// takes are made, so that the answer is due, and neither is waited for long.
+func TestAnswerIsDueAfterTheLastTake(t *testing.T) {
+	onConn(t, func(p *peer) {
+		cmd := p.want(VerbPluck)
+		p.reading(1, 1)
+		p.status(2)
+		start := time.Now()
+		p.want(VerbResend) // lost
+		p.done(p.want(VerbPluck))
+		p.wantResend(2, 2, "", 2)
+		if d := time.Since(start); d > 3*time.Second {
+			p.t.Errorf("the answers to %s took %v", cmd.words(), d)
+		}
+	}, func(t *testing.T, c *Conn) {
+		o, err := pluck(t, c, &record{}, 2)
+		went(t, o, err, 2, 0)
+	})
+}
+
 // A jig that says a command is done and has made too few readings.
 func TestFewerThanAskedFor(t *testing.T) {
 	onConn(t, func(p *peer) {
@@ -260,8 +280,8 @@ func TestCommandIsSentAgain(t *testing.T) {
 		p.beat()
 		lost := p.want(VerbPluck)
 		cmd := p.want(VerbPluck)
-		p.setSeq(1)
 		p.reading(1, 1)
+		p.setSeq(1)
 		again := p.want(VerbPluck) // the answer was lost
 		if lost.ID != cmd.ID || again.ID != cmd.ID {
 			p.t.Errorf("ids %d, %d, %d", lost.ID, cmd.ID, again.ID)
@@ -298,16 +318,18 @@ func TestBusy(t *testing.T) {
 		if d := time.Since(start); d < 5*time.Second || d > 7*time.Second {
 			p.t.Errorf("five refusals took %v", d)
 		}
-		p.setSeq(2)
 		p.reading(2, 1)
+		p.setSeq(2)
 		p.fail(p.want(VerbResend), Busy, "queue full")
 		p.wantResend(1, 1, "", 1)
+		p.reading(3, 1)
+		p.setSeq(3)
 		p.done(cmd)
 	}, func(t *testing.T, c *Conn) {
 		var r record
-		o, err := pluck(t, c, &r, 2)
-		went(t, o, err, 2, 0)
-		r.is(t, 2, 1)
+		o, err := pluck(t, c, &r, 3)
+		went(t, o, err, 3, 0)
+		r.is(t, 2, 1, 3)
 	})
 }
 
@@ -510,8 +532,8 @@ func TestSlowJig(t *testing.T) {
 		cmd := p.want(VerbPluck)
 		for seq := uint32(1); seq <= 3; seq++ {
 			p.sleep(slow)
-			p.setSeq(seq)
 			p.reading(seq, 1)
+			p.setSeq(seq)
 		}
 		p.sleep(slow)
 		p.done(cmd)
@@ -572,10 +594,12 @@ func TestUnpluggedWithinACommand(t *testing.T) {
 func TestNoProgress(t *testing.T) {
 	for _, c := range []struct {
 		name, want string
+		again      int
 		script     func(*peer)
 	}{
-		{"command", "PLUCK,1,2: no progress for 1m0s", func(p *peer) {}},
-		{"resend", "RESEND: no progress for 1m0s", func(p *peer) {
+		{"command", "PLUCK,1,2: no progress for 1m0s", 9, func(p *peer) {}}, // after 1, 2, 4 and then every 8 s
+		{"resend", "RESEND: no progress for 1m0s", 58, func(p *peer) { // every second; the status line took one
+
 			p.setSeq(1)
 			p.done(p.want(VerbPluck))
 		}},
@@ -589,7 +613,7 @@ func TestNoProgress(t *testing.T) {
 			if !strings.HasSuffix(err.Error(), c.want) {
 				t.Errorf("%s: got %v", c.name, err)
 			}
-			if n := conn.Stats().Again; n != 9 { // after 1, 2, 4 and then every 8 s of the minute
+			if n := conn.Stats().Again; n != c.again {
 				t.Errorf("%s: sent again %d times", c.name, n)
 			}
 		})
