@@ -1,5 +1,19 @@
 // Command evenpole helps a builder of magnetic pickups decide how tall each
 // pole stands, and prove what was built.
+//
+// Run "evenpole help" for the commands, or read README.md at the top of the
+// repository.
 package main
 
-func main() {}
+import (
+	"context"
+	"os"
+	"os/signal"
+	"syscall"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	os.Exit(run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
+}

@@ -1,0 +1,237 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+
+	"evenpole/capture"
+	"evenpole/jig"
+	"evenpole/profiles"
+
+	"github.com/spf13/cobra"
+)
+
+type captureOptions struct {
+	port    string
+	baud    int
+	mount   string
+	purpose string
+	takes   int
+	plucks  int
+	field   string
+	again   bool
+
+	open func() (io.ReadWriteCloser, error) // how to reach the jig; nil: the serial port
+}
+
+func newCaptureCmd(e *env) *cobra.Command {
+	var o captureOptions
+	cmd := &cobra.Command{
+		Use:   "capture --port PORT --mount MOUNT --purpose PURPOSE",
+		Short: "Read a jig into the shop's record",
+		Long: `Reads a jig into the shop's record: the quiet level first, then good takes of
+every string; takes that were flagged, missed or lost are plucked again. A
+reading is called kept once it is on the disk. The same command goes on with a
+capture that was interrupted, and adds nothing to one that is complete; --again
+starts another, as a repeat study needs.
+
+With --field the jig's probe is read instead: "all", or positions such as "1-6"
+or "1,3,5".
+
+Caution: strong magnets pinch fingers and harm pacemaker wearers. Never hammer or
+press the poles of a wound rod-magnet coil.`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error { return runCapture(cmd.Context(), e, o) },
+	}
+	addPortFlags(cmd, &o.port, &o.baud)
+	f := cmd.Flags()
+	f.StringVar(&o.mount, "mount", "", "mount `file`: what is on the jig")
+	f.StringVar(&o.purpose, "purpose", "", "`purpose`: model, batch, check or repeat")
+	f.IntVar(&o.takes, "takes", 0, fmt.Sprintf("good takes a string (default %d), or field readings a position (default %d)", capture.DefaultTakes, capture.DefaultFieldTakes))
+	f.IntVar(&o.plucks, "max-plucks", 0, "give a string up after so many plucks (default three times the takes, and 5)")
+	f.StringVar(&o.field, "field", "", "read the field at these `positions` instead")
+	f.BoolVar(&o.again, "again", false, "start a new session though there is one of the same purpose and mount")
+	for _, name := range []string{"mount", "purpose"} {
+		if err := cmd.MarkFlagRequired(name); err != nil {
+			panic(err) // defined above
+		}
+	}
+	return cmd
+}
+
+func runCapture(ctx context.Context, e *env, o captureOptions) error {
+	lib, err := e.captureLibrary()
+	if err != nil {
+		return err
+	}
+	mount, err := profiles.ReadMount(o.mount, lib)
+	if err != nil {
+		return err
+	}
+	opt := capture.Options{Mount: mount, Purpose: capture.Purpose(o.purpose), Takes: o.takes, MaxPlucks: o.plucks, Again: o.again, Progress: e.progress}
+	if err := checkCapture(o); err != nil {
+		return err
+	}
+	if opt.FieldPositions, err = positions(o.field, mount); err != nil {
+		return err
+	}
+	dir := e.shop
+	if dir == "" {
+		if found, ok := e.findShop(); ok {
+			dir = found
+		} else {
+			dir = "." // becomes a shop with its first reading
+		}
+	}
+	conn, err := attach(ctx, e, o)
+	if err != nil {
+		return err
+	}
+	defer conn.Close()
+	shop, err := capture.OpenShop(dir)
+	if err != nil {
+		return err
+	}
+	defer shop.Close()
+	e.warn(shop.Notices)
+	result, err := capture.Run(ctx, shop, conn, opt)
+	if err != nil {
+		return withHint(err, resumeHint(err)...)
+	}
+	return e.captured(result, conn.Stats())
+}
+
+// captureLibrary is the string sets for a capture, whose shop may not exist
+// yet.
+func (e *env) captureLibrary() (*profiles.Library, error) {
+	if e.shop != "" && missing(e.shop) {
+		return profiles.Builtin(), nil
+	}
+	return e.library()
+}
+
+func checkCapture(o captureOptions) error {
+	switch capture.Purpose(o.purpose) {
+	case capture.ForModel, capture.ForBatch, capture.ForCheck, capture.ForRepeat:
+	default:
+		return badInput("purpose: expected model, batch, check or repeat, got %q", o.purpose)
+	}
+	if o.takes < 0 || o.plucks < 0 {
+		return badInput("takes and plucks: expected 1 or more")
+	}
+	return nil
+}
+
+// attach reaches the jig and settles who it is.
+func attach(ctx context.Context, e *env, o captureOptions) (*jig.Conn, error) {
+	open := o.open
+	if open == nil {
+		open = func() (io.ReadWriteCloser, error) { return jig.Open(o.port, o.baud) }
+	}
+	port, err := open()
+	if err != nil {
+		return nil, err
+	}
+	conn, err := jig.Attach(ctx, port, o.port, jig.Options{Event: func(ev jig.Event) { e.note("line: %v", ev) }})
+	if err != nil {
+		return nil, err
+	}
+	id := conn.Ident()
+	e.note("jig %s on %s: %d strings, %s", id.Jig, o.port, id.Strings, id.Excite)
+	return conn, nil
+}
+
+func resumeHint(err error) []string {
+	if errors.As(err, new(*capture.StoppedError)) {
+		return []string{"what was kept stays; the same command goes on from here"}
+	}
+	return nil
+}
+
+// positions reads "all", "1-6", "1,3,5" and mixtures.
+func positions(text string, m *profiles.Mount) ([]int, error) {
+	if text == "" {
+		return nil, nil
+	}
+	most := max(len(m.Strings), len(m.Magnets))
+	if text == "all" {
+		text = fmt.Sprintf("1-%d", most)
+	}
+	var out []int
+	for _, part := range strings.Split(text, ",") {
+		first, last, isRange := strings.Cut(part, "-")
+		if !isRange {
+			last = first
+		}
+		a, errA := strconv.Atoi(strings.TrimSpace(first))
+		b, errB := strconv.Atoi(strings.TrimSpace(last))
+		if errA != nil || errB != nil || a < 1 || b < a || b > most {
+			return nil, badInput("field: expected positions from 1 to %d such as \"1-6\" or \"1,3\", or \"all\", got %q", most, part)
+		}
+		for i := a; i <= b; i++ {
+			out = append(out, i)
+		}
+	}
+	return out, nil
+}
+
+// progress shows each row once it is kept.
+func (e *env) progress(p capture.Progress) {
+	what := map[string]string{"P": "string", "D": "string", "Q": "quiet, string", "F": "position"}[p.Mode]
+	unit := "mV"
+	if p.Mode == "F" {
+		unit = "mT"
+	}
+	line := fmt.Sprintf("kept %s %d: %.3f %s, %d of %d good", what, p.Number, p.Level, unit, p.Good, p.Wanted)
+	if p.Status != capture.OK {
+		line += fmt.Sprintf(" (%s)", p.Status)
+	}
+	if p.Note != "" {
+		line += ": " + p.Note
+	}
+	e.note("%s", line)
+}
+
+func (e *env) captured(r *capture.Result, s jig.Stats) error {
+	if e.json {
+		return e.writeJSON(struct {
+			Session   string          `json:"session"`
+			Resumed   bool            `json:"resumed"`
+			Already   bool            `json:"already_complete"`
+			Kept      int             `json:"kept"`
+			Recovered int             `json:"recovered"`
+			Stray     int             `json:"stray"`
+			Lost      int             `json:"lost"`
+			Restarts  int             `json:"restarts"`
+			Tallies   []capture.Tally `json:"tallies"`
+		}{r.Session, r.Resumed, r.Already, r.Kept, r.Recovered, r.Stray, r.Lost, r.Restarts, r.Tallies})
+	}
+	if r.Already {
+		e.print("session %s is complete already: nothing added (--again measures once more)", r.Session)
+		return nil
+	}
+	e.print("session %s complete: %d readings kept", r.Session, r.Kept)
+	bad := 0
+	for _, n := range s.Bad {
+		bad += n
+	}
+	if r.Recovered+r.Stray+r.Lost+r.Restarts+bad > 0 {
+		e.print("on the line: %d bad lines, %d readings fetched again from the jig, %d of another mount, %d lost and plucked again, %d restarts",
+			bad, r.Recovered, r.Stray, r.Lost, r.Restarts)
+	}
+	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(tw, "number\tmode\tgood\tmade\trefused")
+	for _, t := range r.Tallies {
+		refused := "-"
+		if len(t.Refused) > 0 {
+			refused = fmt.Sprint(t.Refused)
+		}
+		fmt.Fprintf(tw, "%d\t%s\t%d\t%d\t%s\n", t.Number, t.Mode, t.Good, t.Made, refused)
+	}
+	return tw.Flush()
+}

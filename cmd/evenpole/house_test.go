@@ -1,0 +1,89 @@
+package main
+
+import (
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"path"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+)
+
+// mayImport is the house's plan: which rooms a room's own code may import.
+// Data flows one way; a new arrow is a decision, made here and in
+// DEVELOPERS.md.
+var mayImport = map[string][]string{
+	"jig":            {},
+	"jig/sim":        {"jig", "fit/field"},
+	"jig/jigtest":    {},
+	"profiles":       {},
+	"capture":        {"jig", "profiles"},
+	"fit":            {"capture", "profiles", "fit/field"},
+	"fit/field":      {},
+	"fit/plan":       {"fit", "profiles"},
+	"fit/verdict":    {"fit", "capture", "profiles"},
+	"report":         {"fit", "fit/plan", "fit/verdict", "profiles"},
+	"firmware-notes": {},
+	"cmd/evenpole":   {"*"},
+}
+
+func TestRoomsImportOneWay(t *testing.T) {
+	root := filepath.Join("..", "..")
+	seen := map[string]bool{}
+	err := filepath.WalkDir(root, func(file string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		if d.IsDir() && (d.Name() == "testdata" || strings.HasPrefix(d.Name(), ".") && file != root) {
+			return filepath.SkipDir
+		}
+		if !strings.HasSuffix(file, ".go") || strings.HasSuffix(file, "_test.go") {
+			return nil
+		}
+		rel, err := filepath.Rel(root, file)
+		if err != nil {
+			return err
+		}
+		room := path.Dir(filepath.ToSlash(rel))
+		if strings.HasPrefix(room, "bench") { // measures from outside, may use everything
+			return nil
+		}
+		seen[room] = true
+		allowed, known := mayImport[room]
+		if !known {
+			t.Errorf("%s: room %q is not in the plan of the house", rel, room)
+			return nil
+		}
+		checkImports(t, file, allowed)
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(seen) < 9 {
+		t.Errorf("saw only %d rooms: the walk is broken", len(seen))
+	}
+}
+
+func checkImports(t *testing.T, file string, allowed []string) {
+	t.Helper()
+	f, err := parser.ParseFile(token.NewFileSet(), file, nil, parser.ImportsOnly)
+	if err != nil {
+		t.Error(err)
+		return
+	}
+	for _, spec := range f.Imports {
+		p, err := strconv.Unquote(spec.Path.Value)
+		if err != nil {
+			t.Error(err)
+			continue
+		}
+		room, ours := strings.CutPrefix(p, "evenpole/")
+		if ours && !slices.Contains(allowed, room) && !slices.Contains(allowed, "*") {
+			t.Errorf("%s imports %s: the house has no such arrow", file, p)
+		}
+	}
+}

@@ -1,0 +1,186 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"evenpole/jig"
+
+	"github.com/spf13/cobra"
+)
+
+func newJigCmd(e *env) *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "jig",
+		Short: "Find a jig, talk to it, or simulate one",
+		Args:  cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return withHint(badInput("which of list, talk and sim?"), "see 'evenpole help jig'")
+		},
+	}
+	cmd.AddCommand(newJigListCmd(e), newJigTalkCmd(e), newJigSimCmd(e))
+	return cmd
+}
+
+func newJigListCmd(e *env) *cobra.Command {
+	return &cobra.Command{
+		Use:   "list",
+		Short: "List the serial ports, with their USB identity",
+		Args:  cobra.NoArgs,
+		RunE:  func(*cobra.Command, []string) error { return runJigList(e) },
+	}
+}
+
+func runJigList(e *env) error {
+	ports, err := jig.List()
+	if err != nil {
+		return fmt.Errorf("serial ports: %w", err)
+	}
+	if e.json {
+		if ports == nil {
+			ports = []jig.PortInfo{}
+		}
+		return e.writeJSON(ports)
+	}
+	if len(ports) == 0 {
+		e.note("no serial port found; is the jig plugged in, and does its cable carry data?")
+		return nil
+	}
+	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(tw, "port\tUSB\tserial\tproduct")
+	for _, p := range ports {
+		usb := "-"
+		if p.USB {
+			usb = p.VID + ":" + p.PID
+		}
+		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\n", p.Name, usb, p.Serial, p.Product)
+	}
+	return tw.Flush()
+}
+
+type talkOptions struct {
+	port  string
+	baud  int
+	pluck int
+	lines int
+}
+
+func newJigTalkCmd(e *env) *cobra.Command {
+	var o talkOptions
+	cmd := &cobra.Command{
+		Use:   "talk --port PORT",
+		Short: "Say what a jig is, then show its lines, decoded, as they come",
+		Long: `For bringing a jig up: asks the jig on a port what it is, then shows every line,
+decoded, and every bad line with what is wrong with it, until Ctrl-C. With
+--pluck N that string is plucked once first. Nothing is recorded.`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error { return runJigTalk(cmd.Context(), e, o) },
+	}
+	addPortFlags(cmd, &o.port, &o.baud)
+	cmd.Flags().IntVar(&o.pluck, "pluck", 0, "pluck string `N` once")
+	cmd.Flags().IntVar(&o.lines, "lines", 0, "stop after `N` lines (0: until Ctrl-C)")
+	return cmd
+}
+
+// addPortFlags adds the flags that say which port a jig is on.
+func addPortFlags(cmd *cobra.Command, port *string, baud *int) {
+	cmd.Flags().StringVar(port, "port", "", "serial `port` of the jig (see 'evenpole jig list')")
+	cmd.Flags().IntVar(baud, "baud", 115200, "line `rate`; a USB serial port ignores it")
+	if err := cmd.MarkFlagRequired("port"); err != nil {
+		panic(err) // the flag is defined two lines up
+	}
+}
+
+func runJigTalk(ctx context.Context, e *env, o talkOptions) error {
+	port, err := jig.Open(o.port, o.baud)
+	if err != nil {
+		return err
+	}
+	defer port.Close()
+	return talk(ctx, e, port, o)
+}
+
+// talk shows the lines of a port. It uses no conversation: what is wrong with
+// a jig that is being brought up has to be seen, not smoothed over.
+func talk(ctx context.Context, e *env, port io.ReadWriteCloser, o talkOptions) error {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	id := uint32(time.Now().Unix() % 1e6 * 100)
+	commands := []jig.Command{{ID: id, Verb: jig.VerbIdent}}
+	if o.pluck > 0 {
+		c := jig.PluckCommand(o.pluck, 1)
+		c.ID = id + 1
+		commands = append(commands, c)
+	}
+	for _, c := range commands {
+		line := c.AppendLine(nil)
+		e.print("> %s", strings.TrimSpace(string(line)))
+		if _, err := port.Write(line); err != nil {
+			return fmt.Errorf("port %s: %w", o.port, err)
+		}
+	}
+	unhook := context.AfterFunc(ctx, func() { port.Close() }) // ends a pending Read
+	defer unhook()
+	return e.showLines(ctx, port, o)
+}
+
+// showLines prints what a port says until enough lines came, the port ends, it
+// falls silent or ctx is done.
+func (e *env) showLines(ctx context.Context, port io.Reader, o talkOptions) error {
+	const silence = 5 * time.Second
+	lines, last := 0, time.Now()
+	buf := make([]byte, 4096)
+	decoder := jig.NewDecoder()
+	for {
+		n, err := port.Read(buf)
+		decoder.Feed(buf[:n],
+			func(l *jig.Line) {
+				lines, last = lines+1, time.Now()
+				e.print("< %s", describe(l))
+			},
+			func(b *jig.BadLine) {
+				lines++
+				e.print("! %v", b)
+			})
+		switch {
+		case ctx.Err() != nil:
+			return nil
+		case err != nil:
+			return fmt.Errorf("port %s: %w", o.port, err)
+		case o.lines > 0 && lines >= o.lines:
+			return nil
+		case time.Since(last) > silence:
+			return withHint(fmt.Errorf("port %s: no good line for %v", o.port, silence),
+				"is this the jig's port, is it powered, and does it speak at the right rate?")
+		}
+	}
+}
+
+// describe puts a line into words.
+func describe(l *jig.Line) string {
+	switch l.Kind {
+	case jig.KindIdent:
+		x := l.Ident
+		return fmt.Sprintf("jig %s, boot %v, firmware %s: %d strings, full scale %.1f mV, excite %s",
+			x.Jig, x.Boot, x.Firmware, x.Strings, float64(x.FullScaleUV)/1000, x.Excite)
+	case jig.KindReading:
+		x := l.Reading
+		return fmt.Sprintf("reading %d: string %d, mode %c, take %d: %.3f mV RMS, peak %.3f mV, %.1f Hz, %d ms, flags %X",
+			x.Seq, x.String, x.Mode, x.Take, float64(x.RMSUV)/1000, float64(x.PeakUV)/1000, float64(x.FreqMHz)/1000, x.WindowMS, uint32(x.Flags))
+	case jig.KindField:
+		x := l.Field
+		return fmt.Sprintf("field %d: position %d, take %d: %.2f mT", x.Seq, x.Position, x.Take, float64(x.FieldUT)/1000)
+	case jig.KindStatus:
+		return fmt.Sprintf("alive: last reading %d, %.3f s since power-up", l.Status.Seq, float64(l.Status.Millis)/1000)
+	case jig.KindAnswer:
+		if l.Answer.Code == jig.Done {
+			return fmt.Sprintf("command %d done", l.Answer.ID)
+		}
+		return fmt.Sprintf("command %d failed: %d %s", l.Answer.ID, l.Answer.Code, l.Answer.Text)
+	}
+	return "a command: is another host on this line?"
+}

@@ -1,0 +1,211 @@
+package main
+
+// What the program prints, and where:
+//
+//   - Results go to standard output: text for people, or with --json one JSON
+//     document and nothing else.
+//   - Progress, notes and warnings go to standard error.
+//   - An error is one line on standard error, "evenpole: " first, lower case,
+//     no full stop; what to try stands on "hint: " lines of its own.
+//   - The exit status is decided in one place, exitStatus.
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"runtime/debug"
+	"strings"
+
+	"evenpole/capture"
+	"evenpole/profiles"
+
+	"github.com/spf13/cobra"
+)
+
+// Exit statuses. They are part of what scripts rely on.
+const (
+	exitDone           = 0
+	exitFailed         = 1
+	exitInput          = 2 // wrong usage or input
+	exitOutOfTolerance = 3
+	exitCannotTell     = 4
+)
+
+// env is what every command is given: where to write, and the flags that all
+// commands share.
+type env struct {
+	stdin  io.Reader
+	stdout io.Writer
+	stderr io.Writer
+	json   bool
+	shop   string // --shop as given
+}
+
+// note prints a line for the person at the bench, out of the way of results.
+func (e *env) note(format string, args ...any) {
+	fmt.Fprintf(e.stderr, format+"\n", args...)
+}
+
+// warn prints warnings, one a line.
+func (e *env) warn(warnings []string) {
+	for _, w := range warnings {
+		fmt.Fprintf(e.stderr, "warning: %s\n", w)
+	}
+}
+
+// print writes a line of the result.
+func (e *env) print(format string, args ...any) {
+	fmt.Fprintf(e.stdout, format+"\n", args...)
+}
+
+// writeJSON writes the one document of --json.
+func (e *env) writeJSON(v any) error {
+	enc := json.NewEncoder(e.stdout)
+	enc.SetEscapeHTML(false)
+	enc.SetIndent("", "  ")
+	return enc.Encode(v)
+}
+
+// exit is how a command that worked says that the answer is not "yes".
+type exit struct{ status int }
+
+func (x exit) Error() string { return fmt.Sprintf("exit status %d", x.status) }
+
+// inputError marks an error as the user's input, not the program's failure.
+type inputError struct{ err error }
+
+func (e *inputError) Error() string { return e.err.Error() }
+func (e *inputError) Unwrap() error { return e.err }
+
+// badInput returns an error that exits with status 2.
+func badInput(format string, args ...any) error {
+	return &inputError{fmt.Errorf(format, args...)}
+}
+
+// hinted is an error with advice on what to try.
+type hinted struct {
+	err   error
+	hints []string
+}
+
+func (h *hinted) Error() string { return h.err.Error() }
+func (h *hinted) Unwrap() error { return h.err }
+
+// withHint adds advice to an error; a nil error stays nil.
+func withHint(err error, hints ...string) error {
+	if err == nil {
+		return nil
+	}
+	return &hinted{err, hints}
+}
+
+// run is the whole program but for the process: it returns the exit status.
+func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
+	e := &env{stdin: stdin, stdout: stdout, stderr: stderr}
+	started := false
+	root := newRootCmd(e, &started)
+	root.SetArgs(args)
+	root.SetIn(stdin)
+	root.SetOut(stdout)
+	root.SetErr(stderr)
+	err := root.ExecuteContext(ctx)
+	if err != nil && !started { // cobra refused the words themselves
+		err = withHint(&inputError{err}, "see 'evenpole help'")
+	}
+	complain(stderr, err)
+	return exitStatus(err)
+}
+
+// complain prints an error for people.
+func complain(w io.Writer, err error) {
+	var v exit
+	if err == nil || errors.As(err, &v) {
+		return
+	}
+	fmt.Fprintf(w, "evenpole: %s\n", strings.TrimSpace(err.Error()))
+	for h := (*hinted)(nil); errors.As(err, &h); err = h.err {
+		for _, s := range h.hints {
+			fmt.Fprintf(w, "hint: %s\n", s)
+		}
+	}
+}
+
+// exitStatus maps an error to the exit status of the process.
+func exitStatus(err error) int {
+	var (
+		v     exit
+		input *inputError
+		prof  *profiles.Error
+		row   *capture.RowError
+		setup *capture.SetupError
+		path  *fs.PathError
+	)
+	switch {
+	case err == nil:
+		return exitDone
+	case errors.As(err, &v):
+		return v.status
+	case errors.As(err, &input), errors.As(err, &prof), errors.As(err, &row), errors.As(err, &setup):
+		return exitInput
+	case errors.As(err, &path) && errors.Is(err, fs.ErrNotExist) && path.Op == "open":
+		return exitInput
+	}
+	return exitFailed
+}
+
+// newRootCmd builds the command tree. started is set once a command's own code
+// runs: an error before that is one of usage.
+func newRootCmd(e *env, started *bool) *cobra.Command {
+	root := &cobra.Command{
+		Use:   "evenpole",
+		Short: "Pole heights that make every string equally loud",
+		Long: `evenpole reads a bench jig over a serial port, keeps the shop's record, learns how
+output follows pole height and core size, plans the pole heights that make every
+string equally loud, and checks finished pickups.
+
+Exit status: 0 done; 1 failed; 2 wrong usage or input; 3 done, and the verdict is
+"out of tolerance"; 4 done, and the verdict is "cannot tell yet".`,
+		Version:       version(),
+		SilenceErrors: true,
+		SilenceUsage:  true,
+		PersistentPreRun: func(*cobra.Command, []string) {
+			*started = true
+		},
+	}
+	root.CompletionOptions.HiddenDefaultCmd = true
+	root.PersistentFlags().BoolVar(&e.json, "json", false, "print one JSON document instead of text")
+	root.PersistentFlags().StringVar(&e.shop, "shop", "", "the shop's `folder` (default: this folder or the nearest above it that is a shop)")
+	root.AddCommand(
+		newDemoCmd(e),
+		newJigCmd(e),
+		newCaptureCmd(e),
+		newFitCmd(e),
+		newPlanCmd(e),
+		newCheckCmd(e),
+		newStringsCmd(e),
+	)
+	return root
+}
+
+// version says which build this is: the module's version, or the revision.
+func version() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok {
+		return "unknown"
+	}
+	if v := info.Main.Version; v != "" && v != "(devel)" {
+		return v
+	}
+	for _, s := range info.Settings {
+		if s.Key == "vcs.revision" {
+			return s.Value[:min(12, len(s.Value))]
+		}
+	}
+	return release
+}
+
+// release is the version under which CHANGELOG.md lists this source.
+const release = "0.1.0"

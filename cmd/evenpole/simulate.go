@@ -1,0 +1,150 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+
+	"evenpole/jig"
+	"evenpole/jig/sim"
+	"evenpole/profiles"
+
+	"github.com/spf13/cobra"
+)
+
+// simBatch is the lot of rods that a simulated jig has for a batch's name: 3/16
+// in by 0.650 in, of the effective remanence that such rods were found to have
+// (see package field); an ordinary scatter.
+func simBatch(name string) sim.Batch {
+	return sim.Batch{Name: name, Remanence: 0.31, SD: 0.03, Radius: 2.38, Length: 16.5}
+}
+
+// simMount puts a mount on a simulated jig. Magnets that the mount does not
+// name are drawn by pickup and string, so that a pickup always has its own.
+func simMount(m *profiles.Mount, seed uint64) (sim.Mounted, error) {
+	out := sim.Mounted{StringHeights: m.StringHeights, ProbeGap: m.ProbeGap}
+	batch := simBatch(m.Batch)
+	if m.Loose() {
+		for _, name := range m.Magnets {
+			out.Loose = append(out.Loose, batch.Magnet(seed, name))
+		}
+		return out, nil
+	}
+	for i, s := range m.Strings {
+		name := fmt.Sprintf("%s, string %d", m.Pickup, i+1)
+		if m.Magnets != nil {
+			name = m.Magnets[i]
+		}
+		pole := batch.Magnet(seed, name)
+		pole.Height = m.PoleHeights[i]
+		out.Poles = append(out.Poles, pole)
+		hz := 0.0
+		if s.Note != "" {
+			var err error
+			if hz, err = profiles.Pitch(s.Note); err != nil {
+				return out, err
+			}
+		}
+		out.Strings = append(out.Strings, sim.String{Gauge: s.Gauge, Core: s.Core, Wrap: s.Wrap, Freq: hz})
+	}
+	return out, nil
+}
+
+type simOptions struct {
+	mount  string
+	seed   uint64
+	speed  float64
+	excite string
+	faults sim.Faults
+}
+
+func newJigSimCmd(e *env) *cobra.Command {
+	o := simOptions{}
+	cmd := &cobra.Command{
+		Use:   "sim [--mount MOUNT]",
+		Short: "Run a simulated jig on a pseudo-terminal",
+		Long: `Runs a simulated jig until Ctrl-C and prints the path of its port, for 'evenpole
+capture --port', for firmware writers and for trying things out. It follows the
+same line protocol as a real jig; see firmware-notes. Chances are for each line.`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error { return runJigSim(cmd.Context(), e, o) },
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.mount, "mount", "", "mount `file`: what is on it (default: a flat test pickup under light strings)")
+	f.Uint64Var(&o.seed, "seed", 1, "`seed` of all that is drawn")
+	f.Float64Var(&o.speed, "speed", 1, "so many `times` faster than a real jig")
+	f.StringVar(&o.excite, "excite", string(jig.Travel), "travel, force or drive")
+	f.Float64Var(&o.faults.BitFlip, "bit-flip", 0, "`chance` of a wrong bit")
+	f.Float64Var(&o.faults.LoseLine, "lose-line", 0, "`chance` of a lost line")
+	f.Float64Var(&o.faults.DoubleLine, "double-line", 0, "`chance` of a doubled line")
+	f.IntVar(&o.faults.RestartAfter, "restart-after", 0, "start again, once, after `N` readings")
+	f.IntVar(&o.faults.HangUpAfter, "hang-up-after", 0, "lose the port, once, after `N` readings, and come back on another")
+	return cmd
+}
+
+// flatMount is what a simulated jig has on it when nothing is said.
+const flatMount = `pickup = "sim"
+batch = "sim"
+poles = "rod"
+pole_heights_mm = [1, 1, 1, 1, 1, 1]
+string_heights_mm = [3, 3, 3, 3, 3, 3]
+set = "light plain-third 10-46"
+`
+
+func runJigSim(ctx context.Context, e *env, o simOptions) error {
+	if o.speed <= 0 {
+		return badInput("speed: expected more than 0, got %g", o.speed)
+	}
+	switch jig.Excite(o.excite) {
+	case jig.Travel, jig.Force, jig.Drive:
+	default:
+		return badInput("excite: expected travel, force or drive, got %q", o.excite)
+	}
+	lib, err := e.library()
+	if err != nil {
+		return err
+	}
+	var mount *profiles.Mount
+	if o.mount == "" {
+		mount, err = profiles.ParseMount("built in", []byte(flatMount), lib)
+	} else {
+		mount, err = profiles.ReadMount(o.mount, lib)
+	}
+	if err != nil {
+		return err
+	}
+	mounted, err := simMount(mount, o.seed)
+	if err != nil {
+		return err
+	}
+	j := sim.New(sim.Config{Seed: o.seed, Speed: o.speed, Excite: jig.Excite(o.excite), Faults: o.faults})
+	j.Mount(mounted)
+	for {
+		if err := serveOnce(ctx, e, j); !errors.Is(err, sim.ErrHungUp) {
+			if ctx.Err() != nil {
+				return nil
+			}
+			return err
+		}
+		e.note("the port is lost, as asked")
+	}
+}
+
+// serveOnce serves a simulated jig on one pseudo-terminal.
+func serveOnce(ctx context.Context, e *env, j *sim.Jig) error {
+	term, err := sim.Terminal()
+	if err != nil {
+		return err
+	}
+	defer term.Close()
+	if term.Name == "" {
+		return withHint(errors.New("this system has no pseudo-terminals for another program to open"), "'evenpole demo' simulates a jig within the program")
+	}
+	e.print("%s", term.Name)
+	err = j.Serve(ctx, term.Port)
+	if ctx.Err() != nil || err == nil || strings.Contains(err.Error(), "closed") {
+		return ctx.Err()
+	}
+	return err
+}
