@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
+	"slices"
 	"strconv"
 	"strings"
 	"text/tabwriter"
@@ -227,11 +229,21 @@ func (e *env) captured(r *capture.Result, s jig.Stats) error {
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(tw, "number\tmode\tgood\tmade\trefused")
 	for _, t := range r.Tallies {
-		refused := "-"
-		if len(t.Refused) > 0 {
-			refused = fmt.Sprint(t.Refused)
-		}
-		fmt.Fprintf(tw, "%d\t%s\t%d\t%d\t%s\n", t.Number, t.Mode, t.Good, t.Made, refused)
+		fmt.Fprintf(tw, "%d\t%s\t%d\t%d\t%s\n", t.Number, t.Mode, t.Good, t.Made, refusals(t.Refused))
 	}
 	return tw.Flush()
+}
+
+// refusals lists why takes did not count: "2 clipped, 1 lost".
+func refusals(counts map[string]int) string {
+	var parts []string
+	for _, reason := range slices.Sorted(maps.Keys(counts)) {
+		if n := counts[reason]; n > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", n, reason))
+		}
+	}
+	if parts == nil {
+		return "-"
+	}
+	return strings.Join(parts, ", ")
 }

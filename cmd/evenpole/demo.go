@@ -68,7 +68,7 @@ string_height_first_mm = 3.0
 string_height_last_mm = 3.4
 
 [target]
-tolerance_db = 1.5
+tolerance_db = 2.0
 
 [[compare]]
 name = "the pattern on the wall"
@@ -198,7 +198,7 @@ func (d *demo) characterise(ctx context.Context) error {
 	for n := 1; n <= demoPickups; n++ {
 		built := make([]float64, 6)
 		for i := range built {
-			built[i] = math.Round((0.2+2.2*d.rng.Float64())*20) / 20
+			built[i] = math.Round(2.8*d.rng.Float64()*20) / 20
 		}
 		measured := d.measure(built)
 		for k, s := range demoStringings {

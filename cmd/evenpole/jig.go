@@ -135,17 +135,20 @@ func (e *env) showLines(ctx context.Context, port io.Reader, o talkOptions) erro
 	lines, last := 0, time.Now()
 	buf := make([]byte, 4096)
 	decoder := jig.NewDecoder()
+	show := func(line string) {
+		if o.lines == 0 || lines < o.lines {
+			e.print("%s", line)
+		}
+		lines++
+	}
 	for {
 		n, err := port.Read(buf)
 		decoder.Feed(buf[:n],
 			func(l *jig.Line) {
-				lines, last = lines+1, time.Now()
-				e.print("< %s", describe(l))
+				last = time.Now()
+				show("< " + describe(l))
 			},
-			func(b *jig.BadLine) {
-				lines++
-				e.print("! %v", b)
-			})
+			func(b *jig.BadLine) { show("! " + b.Error()) })
 		switch {
 		case ctx.Err() != nil:
 			return nil
