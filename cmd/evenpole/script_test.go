@@ -2,7 +2,16 @@ package main
 
 import (
 	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
 	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
@@ -18,13 +27,138 @@ func TestMain(m *testing.M) {
 
 // TestScripts runs every command as its own process: exit status, both
 // outputs and the files left behind. Run with -update to rewrite expectations.
+//
+// Beside the usual commands there are
+//
+//	status N evenpole ARGS...           the exit status is N
+//	refused N REGEXP evenpole ARGS...   the same, nothing on standard output, one
+//	                                    line of error that matches, hints at most
+//	                                    beside it, and no file made or changed
+//	keys KEY...                         standard output is a JSON object with these
+//	verdict evenpole check ARGS...      the exit status says what --json says
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir:                 "testdata/script",
 		RequireExplicitExec: true,
 		RequireUniqueNames:  true,
-		Setup: func(e *testscript.Env) error {
-			return nil
+		Setup:               copySamples,
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){
+			"status":  cmdStatus,
+			"refused": cmdRefused,
+			"keys":    cmdKeys,
+			"verdict": cmdVerdict,
 		},
 	})
+}
+
+// copySamples gives every script the sample record and a model of it, in a
+// folder of their own: readings.csv makes a shop of the folder that holds it.
+func copySamples(e *testscript.Env) error {
+	dir := filepath.Join(e.WorkDir, "sample")
+	if err := os.Mkdir(dir, 0o777); err != nil {
+		return err
+	}
+	for _, name := range []string{"readings.csv", "model.json"} {
+		text, err := os.ReadFile(filepath.Join("..", "..", "fit", "testdata", name))
+		if err != nil {
+			return err
+		}
+		if err := os.WriteFile(filepath.Join(dir, name), text, 0o666); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func cmdStatus(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: status N evenpole ARGS...")
+	}
+	if got := exitOf(ts, args[1:]); strconv.Itoa(got) != args[0] {
+		ts.Fatalf("exit status %d, want %s", got, args[0])
+	}
+}
+
+// exitOf runs a program in the script's folder and returns its exit status.
+func exitOf(ts *testscript.TestScript, args []string) int {
+	err := ts.Exec(args[0], args[1:]...)
+	var x *exec.ExitError
+	switch {
+	case err == nil:
+		return 0
+	case errors.As(err, &x):
+		return x.ExitCode()
+	}
+	ts.Fatalf("%s: %v", args[0], err)
+	return -1
+}
+
+func cmdRefused(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 3 {
+		ts.Fatalf("usage: refused N REGEXP evenpole ARGS...")
+	}
+	want, err := regexp.Compile(args[1])
+	ts.Check(err)
+	before := files(ts)
+	cmdStatus(ts, false, append(args[:1:1], args[2:]...))
+	if after := files(ts); after != before {
+		ts.Fatalf("files were written; before:\n%safter:\n%s", before, after)
+	}
+	if out := ts.ReadFile("stdout"); out != "" {
+		ts.Fatalf("standard output: %q", out)
+	}
+	lines := strings.Split(strings.TrimSuffix(ts.ReadFile("stderr"), "\n"), "\n")
+	if !strings.HasPrefix(lines[0], "evenpole: ") || !want.MatchString(lines[0]) {
+		ts.Fatalf("error %q, want evenpole: and %q", lines[0], want)
+	}
+	for _, l := range lines[1:] {
+		if !strings.HasPrefix(l, "hint: ") {
+			ts.Fatalf("more than one line of error: %q", l)
+		}
+	}
+}
+
+// files lists the script's folder: names, and of files the size and the time
+// of the last change.
+func files(ts *testscript.TestScript) string {
+	var list strings.Builder
+	err := filepath.WalkDir(ts.MkAbs("."), func(path string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		info, err := d.Info()
+		if err != nil || d.IsDir() {
+			fmt.Fprintln(&list, path)
+			return err
+		}
+		fmt.Fprintln(&list, path, info.Size(), info.ModTime().UnixNano())
+		return nil
+	})
+	ts.Check(err)
+	return list.String()
+}
+
+func cmdKeys(ts *testscript.TestScript, neg bool, args []string) {
+	var object map[string]json.RawMessage
+	ts.Check(json.Unmarshal([]byte(ts.ReadFile("stdout")), &object))
+	for _, key := range args {
+		if _, ok := object[key]; ok == neg {
+			ts.Fatalf("key %q: there %v, want %v", key, ok, !neg)
+		}
+	}
+}
+
+func cmdVerdict(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: verdict evenpole check ARGS...")
+	}
+	status := exitOf(ts, append(args[:len(args):len(args)], "--json"))
+	var v struct {
+		Verdict string `json:"verdict"`
+	}
+	ts.Check(json.Unmarshal([]byte(ts.ReadFile("stdout")), &v))
+	want, ok := map[string]int{"conforms": 0, "out of tolerance": 3, "cannot tell yet": 4}[v.Verdict]
+	if !ok || status != want {
+		ts.Fatalf("exit status %d with verdict %q, want %d", status, v.Verdict, want)
+	}
 }
