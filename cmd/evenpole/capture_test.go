@@ -1,0 +1,169 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"evenpole/capture"
+	"evenpole/jig/jigtest"
+)
+
+const captureMount = `pickup = "P-9"
+batch = "M-01"
+poles = "rod"
+pole_heights_mm = [0.4, 0.8, 1.9, 1.4, 0.9, 0.5]
+string_heights_mm = [3.0, 3.0, 3.0, 3.0, 3.0, 3.0]
+set = "light plain-third 10-46"
+`
+
+// readingsBefore is how many readings the jig of TestCaptureOverABadLine makes
+// before its port is lost.
+const readingsBefore = 40
+
+// TestCaptureOverABadLine captures from a jig that shares no code with the
+// program, over a cable that flips bits and loses and doubles lines. The jig
+// restarts once and its port is lost half way; the same command on another port
+// goes on. The record must then be the jig's own log, row for row.
+func TestCaptureOverABadLine(t *testing.T) {
+	bench := jigtest.New(jigtest.Config{
+		Seed:   7,
+		ToHost: jigtest.Wire{FlipBit: 1e-4, LoseLine: 0.04, DoubleLine: 0.1},
+		ToJig:  jigtest.Wire{FlipBit: 1e-4, LoseLine: 0.04, DoubleLine: 0.1},
+		Flags: map[jigtest.Shot]int{
+			{String: 1, Mode: "P", Nth: 2}: jigtest.Clipped,
+			{String: 5, Mode: "P", Nth: 1}: jigtest.DoubleStrike | jigtest.ShortWindow,
+		},
+		AtReading: map[int]jigtest.Mishap{
+			20:             {Restart: true},
+			readingsBefore: {HangUp: true},
+		},
+	})
+	dir := t.TempDir()
+	mount := filepath.Join(dir, "mount.toml")
+	if err := os.WriteFile(mount, []byte(captureMount), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	shop := filepath.Join(dir, "shop")
+	captured := func(want int) {
+		t.Helper()
+		port, unplug := plug(t, bench)
+		defer unplug()
+		var out, errs bytes.Buffer
+		args := []string{"capture", "--shop", shop, "--port", port, "--mount", mount, "--purpose", "model", "--takes", "8"}
+		if got := run(t.Context(), args, strings.NewReader(""), &out, &errs); got != want {
+			t.Fatalf("exit status %d, want %d\n%s%s", got, want, &out, &errs)
+		}
+		if want != exitDone && !strings.Contains(errs.String(), "evenpole: ") {
+			t.Errorf("no error said:\n%s", &errs)
+		}
+	}
+	captured(exitFailed)
+	if n := len(recorded(t, shop)); n == 0 || n > readingsBefore {
+		t.Fatalf("%d readings kept before the port was lost", n)
+	}
+	captured(exitDone)
+	compareWithLog(t, bench.Log(), recorded(t, shop))
+	made := len(bench.Log())
+	captured(exitDone) // complete already
+	if n := len(bench.Log()); n != made {
+		t.Errorf("a complete capture made %d more readings", n-made)
+	}
+}
+
+// plug serves the jig on a new port until its script takes that away or unplug
+// is called.
+func plug(t *testing.T, bench *jigtest.Jig) (port string, unplug func()) {
+	t.Helper()
+	term, err := jigtest.OpenTerminal()
+	if err != nil {
+		t.Skip(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		bench.Serve(ctx, term.Master) // how it ends shows in the capture
+		term.Close()
+	}()
+	return term.Path, func() {
+		cancel()
+		<-done
+	}
+}
+
+// recorded is the shop's record.
+func recorded(t *testing.T, shop string) []capture.Reading {
+	t.Helper()
+	f, err := os.Open(filepath.Join(shop, capture.ReadingsFile))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	var all []capture.Reading
+	for r, err := range capture.Readings(f, capture.ReadingsFile) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		all = append(all, r)
+	}
+	return all
+}
+
+// compareWithLog wants every reading of the jig's log in the record once and
+// as it was made, and nothing else there. Only readings of the command that a
+// restart cut off may be missing: the jig forgot them before the host could ask
+// again.
+func compareWithLog(t *testing.T, log []jigtest.Entry, rows []capture.Reading) {
+	t.Helper()
+	made := map[string]jigtest.Entry{}
+	cut := map[uint64]bool{}
+	for i, e := range log {
+		made[fmt.Sprint(e.Boot, " ", e.Seq)] = e
+		if i > 0 && log[i-1].Boot != e.Boot {
+			cut[log[i-1].Command] = true
+		}
+	}
+	if len(cut) != 1 {
+		t.Errorf("%d restarts between readings, want 1", len(cut))
+	}
+	for _, r := range rows {
+		id := fmt.Sprint(r.Boot, " ", r.Seq)
+		e, ok := made[id]
+		if !ok {
+			t.Errorf("line %d: reading %s was not made, or stands twice", r.Line, id)
+			continue
+		}
+		delete(made, id)
+		want := []any{e.Jig, e.String, e.Take, e.Mode, e.RMS, e.Peak, e.Freq, e.Window, statusOf(e.Flags)}
+		got := []any{r.Jig, r.String, r.Take, r.Mode, thousandths(r.RMS), thousandths(r.Peak), thousandths(r.Freq), int(r.Window), r.Status}
+		if !slices.Equal(got, want) {
+			t.Errorf("line %d: reading %s: got %v, made %v", r.Line, id, got, want)
+		}
+	}
+	for id, e := range made {
+		if !cut[e.Command] {
+			t.Errorf("reading %s is lost: %+v", id, e)
+		}
+	}
+}
+
+// statusOf is what the record has to say of a take with flags.
+func statusOf(flags int) capture.Status {
+	switch {
+	case flags&jigtest.Clipped != 0:
+		return capture.Clipped
+	case flags&jigtest.DoubleStrike != 0:
+		return capture.DoubleStrike
+	}
+	return capture.OK
+}
+
+// thousandths is a figure of the record in the jig's unit.
+func thousandths(x float64) int { return int(math.Round(x * 1000)) }
