@@ -85,7 +85,7 @@ func TestReadModelNamesTheDamage(t *testing.T) {
 		"wrong type":    {`"version": 1`, `"version": "one"`, "damaged.json:3:18: json: cannot unmarshal string"},
 		"other format":  {fileFormat, "a recipe", `damaged.json: format: expected "evenpole model", got "a recipe"`},
 		"newer":         {`"version": 1`, `"version": 2`, "damaged.json: version: expected 1, got 2"},
-		"unknown kind":  {`"model": "loglinear-gap"`, `"model": "crystal-ball"`, `damaged.json: model: expected a kind of model (loglinear-height, loglinear-gap), got "crystal-ball"`},
+		"unknown kind":  {`"model": "loglinear-gap"`, `"model": "crystal-ball"`, `damaged.json: model: expected a kind of model (loglinear-height, loglinear-gap, falloff), got "crystal-ball"`},
 		"another kind":  {`"model": "loglinear-gap"`, `"model": "loglinear-height"`, `damaged.json: state: terms: a loglinear-height model has no "gap"`},
 		"lost estimate": {`"b": [`, `"b": [1, `, "damaged.json: state: expected terms, b, centre and covariance of one length, got 2, 3, 2, 2"},
 		"no deviation":  {`"residual_sd": 0`, `"residual_sd": -0`, "damaged.json: state: expected deviations that are not negative"},

@@ -32,6 +32,7 @@ type Mixed struct {
 	Sigma  Spread     // residual standard deviation: start and prior
 	Terms  []Term
 	Group  []int // group of each observation, from 0; nil = one group
+	Rough  bool  // standard deviations to two digits or three will do
 }
 
 // Normal is a normal prior; SD 0 says that there is none.
@@ -221,13 +222,20 @@ func (m *Mixed) Fit() (*MixedFit, error) {
 		MajorIterations:   500,
 		Converger:         &optimize.FunctionConverge{Absolute: 1e-11, Relative: 1e-13, Iterations: 12},
 	}
+	if m.Rough {
+		settings.GradientThreshold = 0.05
+		settings.Converger = &optimize.FunctionConverge{Absolute: 1e-3, Iterations: 2}
+	}
 	// The line search of BFGS gives up close to the optimum, where differences of
 	// the criterion drown in rounding; what it reached is then polished below.
 	result, err := optimize.Minimize(problem, par, settings, &optimize.BFGS{})
 	if result == nil {
 		return nil, fmt.Errorf("variances: %w", err)
 	}
-	best := newtonPolish(value, result.X)
+	best := result.X
+	if !m.Rough {
+		best = newtonPolish(value, best)
+	}
 	s, err := m.solve(best)
 	if err != nil {
 		return nil, err

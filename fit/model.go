@@ -41,10 +41,14 @@ type Kind struct {
 	Name   string
 	Fit    func(d *Data) (Model, error)
 	decode func(state []byte) (Model, error)
+
+	// refit returns how to fit fewer data like those of a fitted model, for
+	// cross-validation; nil = Fit.
+	refit func(m Model) func(d *Data) (Model, error)
 }
 
 // kinds are all there are, simplest first.
-var kinds = []Kind{logHeight.kind(), logGap.kind()}
+var kinds = []Kind{logHeight.kind(), logGap.kind(), falloffKind}
 
 // Kinds names the kinds of model, simplest first.
 func Kinds() []string {
@@ -119,7 +123,11 @@ func (k Kind) result(d *Data) (*Result, error) {
 	if err != nil {
 		return nil, err
 	}
-	cv := CrossValidate(d, k.Fit)
+	again := k.Fit
+	if k.refit != nil {
+		again = k.refit(m)
+	}
+	cv := CrossValidate(d, again)
 	r := &Result{
 		Model:       m,
 		Fingerprint: d.Fingerprint(),

@@ -1,0 +1,193 @@
+package fit
+
+import (
+	"math"
+	"slices"
+	"strings"
+)
+
+// The falloff model. For one string over one pole, with y = ln v:
+//
+//	y = level + p ln A + q X - s(A) (g + o) ln((gap + o)/(g + o)) + c h - e N
+//
+//	A    effective steel area, relative to a plain string of refDiameter:
+//	     core^2 + k_wrap (gauge^2 - core^2)
+//	X    ln of the string's velocity at the pickup for its kind of excitation
+//	s(A) falloff per mm at the reference gap g, s A^t: thin strings saturate
+//	     and fall more slowly
+//	gap  from the pole's top to the string's axis, mm
+//	o    how the falloff bends: small o falls steeply near the pole
+//	h    the pole's height over the bobbin plane, mm
+//	N    what a string at the end of the row misses of a neighbouring pole
+//
+// The fall by s at the reference gap and the bend o are told apart well; a
+// power n and an offset, one curve by two numbers, are not. By the string's
+// underside instead of its axis, thick strings would look weaker than they are.
+const (
+	refDiameter = 0.35 // mm
+	refGap      = 3.5  // mm, pole top to axis
+	refSpacing  = 10.4 // mm between poles where none is given: common practice
+	refPitch    = 200  // Hz
+)
+
+// The fixed parameters that every falloff model has; one for each wrap
+// follows. All are in the scale in which they are fitted.
+const (
+	pLevel     = iota // ln mV
+	pArea             // p
+	pVelocity         // q
+	pSlope            // ln s, s in 1/mm
+	pBend             // ln o, o in mm
+	pSteepness        // t
+	pProtrude         // c, 1/mm
+	pEnd              // e
+	pWrap             // ln of the factor that all wraps share
+	pFixed            // number of these
+)
+
+// site is one string over one pole, as the model sees it.
+type site struct {
+	core, gauge  float64 // mm
+	wrap         string
+	height       float64 // mm, of the pole
+	stringHeight float64 // mm, underside
+	velocity     float64 // X; 0 when not known
+	missing      int     // neighbours that the string lacks: 0, 1 or 2
+	spacing      float64 // mm
+}
+
+// gap is the distance from the pole's top to the string's axis, mm.
+func (s *site) gap() float64 { return s.stringHeight + s.gauge/2 - s.height }
+
+// wrapPriors are the prior weights of wraps and how far one may be off on its
+// own (standard deviation of the logarithm): the saturation polarisation of
+// what is wound relative to iron's 2.15 T (0.61 T nickel; B. D. Cullity, C. D.
+// Graham, Introduction to Magnetic Materials), times pi/4 for round turns that
+// touch, times an assumed 0.4 for the gaps that the flux meets from turn to
+// turn. All wraps share the uncertainty of that last factor.
+var wrapPriors = map[string]Normal{
+	"nickel":              {math.Log(0.28 * math.Pi / 4 * 0.4), 0.4},
+	"nickel_plated_steel": {math.Log(0.92 * math.Pi / 4 * 0.4), 0.4},
+	"stainless":           {math.Log(0.70 * math.Pi / 4 * 0.4), 0.5},
+	"bronze":              {math.Log(0.003), 0.5}, // not magnetic
+	"phosphor_bronze":     {math.Log(0.003), 0.5},
+}
+
+// unknownWrap is the prior of a wrap with a name of the user's own: anywhere
+// between bronze and steel.
+var unknownWrap = Normal{math.Log(0.08), 1}
+
+func wrapPrior(wrap string) Normal {
+	if p, ok := wrapPriors[wrap]; ok {
+		return p
+	}
+	return unknownWrap
+}
+
+// curve is the model's equation for a list of wraps, which have parameters of
+// their own, in order, behind the fixed ones.
+type curve struct{ wraps []string }
+
+func (c *curve) size() int { return pFixed + len(c.wraps) }
+
+// names lists the parameters as files and reports name them.
+func (c *curve) names() []string {
+	names := []string{"level", "area_exponent", "velocity_exponent", "falloff_slope", "falloff_bend",
+		"steepness", "protrusion", "end_loss", "wrap_common"}
+	for _, w := range c.wraps {
+		names = append(names, "wrap_"+w)
+	}
+	return names
+}
+
+// weight is k_wrap: how much a mm2 of wrap counts beside a mm2 of core.
+func (c *curve) weight(th []float64, wrap string) float64 {
+	if wrap == "plain" {
+		return 0
+	}
+	k := wrapPrior(wrap).Mean
+	if i := slices.Index(c.wraps, wrap); i >= 0 {
+		k = th[pFixed+i]
+	}
+	return math.Exp(th[pWrap] + k)
+}
+
+// logArea is ln A.
+func (c *curve) logArea(th []float64, s *site) float64 {
+	area := s.core*s.core + c.weight(th, s.wrap)*(s.gauge*s.gauge-s.core*s.core)
+	return math.Log(area / (refDiameter * refDiameter))
+}
+
+// gapTerm is the falloff from the reference gap to the site's.
+func (c *curve) gapTerm(th []float64, logArea, gap float64) float64 {
+	bend := math.Exp(th[pBend])
+	slope := math.Exp(th[pSlope] + th[pSteepness]*logArea)
+	at := math.Max(gap+bend, 0.05) // a typing slip may put the string inside its pole
+	return -slope * (refGap + bend) * math.Log(at/(refGap+bend))
+}
+
+// endTerm is N: nothing at a gap of 1.5 mm and 1 at 3 mm for a missing neighbour
+// at the usual spacing. The shape is an assumption that fits measured end
+// strings; how much it counts is e, which the data tell.
+func (s *site) endTerm(gap float64) float64 {
+	if s.missing == 0 {
+		return 0
+	}
+	spacing := s.spacing
+	if spacing == 0 {
+		spacing = refSpacing
+	}
+	return float64(s.missing) * math.Max(0, (gap*refSpacing/spacing-1.5)/1.5)
+}
+
+// predict returns the mean of ln v, for strings that lie lift mm higher than
+// they were said to.
+func (c *curve) predict(th []float64, s *site, lift float64) float64 {
+	gap := s.gap() + lift
+	a := c.logArea(th, s)
+	return th[pLevel] + th[pArea]*a + th[pVelocity]*s.velocity + c.gapTerm(th, a, gap) +
+		th[pProtrude]*s.height - th[pEnd]*s.endTerm(gap)
+}
+
+// gradient writes d predict / d th into dst and returns the slope with lift.
+func (c *curve) gradient(dst, th []float64, s *site, lift float64) float64 {
+	gap := s.gap() + lift
+	a := c.logArea(th, s)
+	bend := math.Exp(th[pBend])
+	slope := math.Exp(th[pSteepness]*a + th[pSlope])
+	at := math.Max(gap+bend, 0.05)
+	l := math.Log(at / (refGap + bend))
+	fall := -slope * (refGap + bend) * l
+	perArea := th[pArea] + th[pSteepness]*fall
+	clear(dst)
+	dst[pLevel] = 1
+	dst[pArea] = a
+	dst[pVelocity] = s.velocity
+	dst[pSlope] = fall
+	dst[pSteepness] = a * fall
+	dst[pBend] = -slope * bend * (l + (refGap+bend)/at - 1)
+	dst[pProtrude] = s.height
+	dst[pEnd] = -s.endTerm(gap)
+	if k := c.weight(th, s.wrap); k > 0 {
+		wrapArea := k * (s.gauge*s.gauge - s.core*s.core)
+		share := perArea * wrapArea / (s.core*s.core + wrapArea)
+		dst[pWrap] = share
+		if i := slices.Index(c.wraps, s.wrap); i >= 0 {
+			dst[pFixed+i] = share
+		}
+	}
+	h := 1e-4
+	return -slope*(refGap+bend)/at - th[pEnd]*(s.endTerm(gap+h)-s.endTerm(gap-h))/(2*h)
+}
+
+// wrapsOf lists the wraps of sites in alphabetical order, plain left out.
+func wrapsOf(sites []*site) []string {
+	var wraps []string
+	for _, s := range sites {
+		if s.wrap != "plain" && !slices.Contains(wraps, s.wrap) {
+			wraps = append(wraps, s.wrap)
+		}
+	}
+	slices.SortFunc(wraps, strings.Compare)
+	return wraps
+}
