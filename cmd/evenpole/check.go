@@ -142,8 +142,8 @@ func printVerdict(e *env, v *verdict.Verdict) {
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintf(tw, "string\tnote\tlevel mV\tbalance dB\ttarget dB\tdeviation dB\t+- U dB\ttakes\tverdict\t\n")
 	for _, s := range v.Strings {
-		fmt.Fprintf(tw, "%d\t%s\t%.2f\t%+.2f\t%+.2f\t%+.2f\t%.2f\t%d\t%s\t\n",
-			s.Number, s.Note, float64(s.Level), float64(s.Balance), float64(s.Target), float64(s.Deviation), float64(s.Expanded), s.Takes, s.Verdict)
+		fmt.Fprintf(tw, "%d\t%s\t%.2f\t%s\t%s\t%s\t%.2f\t%d\t%s\t\n",
+			s.Number, s.Note, float64(s.Level), signed(float64(s.Balance)), signed(s.Target), signed(float64(s.Deviation)), float64(s.Expanded), s.Takes, s.Verdict)
 	}
 	tw.Flush()
 	e.print("")

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"evenpole/fit/plan"
+	"evenpole/fit/verdict"
 	"evenpole/jig"
 	"evenpole/jig/sim"
 	"evenpole/profiles"
@@ -186,7 +187,9 @@ func (d *demo) run(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	printPlan(d.env, d.order, p)
+	if !d.json {
+		printPlan(d.env, d.order, p)
+	}
 	if err := runPlan(&d.quiet, planOptions{order: orderFile, svg: filepath.Join(d.dir, "plans", "L-012.svg")}); err != nil {
 		return err
 	}
@@ -274,6 +277,14 @@ func (d *demo) buildAndCheck(ctx context.Context, orderFile string, p *plan.Plan
 	certificate := filepath.Join(d.dir, certificatesDir, "L-012-"+id+".html")
 	if err := writeCertificate(certificate, d.order, v); err != nil {
 		return err
+	}
+	if d.json {
+		return d.writeJSON(struct {
+			Shop        string           `json:"shop"`
+			Plan        *plan.Plan       `json:"plan"`
+			Check       *verdict.Verdict `json:"check"`
+			Certificate string           `json:"certificate"`
+		}{d.dir, p, v, certificate})
 	}
 	d.print("")
 	printVerdict(d.env, v)

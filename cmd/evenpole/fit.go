@@ -35,8 +35,9 @@ func newFitCmd(e *env) *cobra.Command {
 		Use:   "fit [--readings FILE]... [--out MODEL]",
 		Short: "Fit the model to the shop's record",
 		Long: `Fits how a string's level follows the pole under it, to the shop's readings.csv or
-to the files named. Both log-linear models are tried, on pole height and on gap;
-the one that better predicts pickups left out of the fit is kept.
+to the files named. Two log-linear models are tried, on pole height and on gap, and
+the falloff model; the one that best predicts the balance of pickups left out of the
+fit is kept.
 
 In a shop the model is written to models/ and becomes the current one; --out
 writes it to a file of your choice instead. Outside a shop, without --out,

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"os"
 	"text/tabwriter"
 
@@ -103,7 +104,7 @@ func printPlan(e *env, o *profiles.Order, p *plan.Plan) {
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(tw, "string\tnote\theight mm\tgap mm\tbalance dB\toff target dB\tdB per 0.1 mm\t")
 	for i, h := range p.Heights {
-		fmt.Fprintf(tw, "%d\t%s\t%.2f\t%.2f\t%+.2f\t%+.2f\t%+.2f\t\n", i+1, o.Strings[i].Note, h, p.Gaps[i], p.Balance[i], p.Deviation[i], p.Slope[i])
+		fmt.Fprintf(tw, "%d\t%s\t%.2f\t%.2f\t%s\t%s\t%s\t\n", i+1, o.Strings[i].Note, h, p.Gaps[i], signed(p.Balance[i]), signed(p.Deviation[i]), signed(p.Slope[i]))
 	}
 	tw.Flush()
 	e.print("")
@@ -127,4 +128,9 @@ func printPlan(e *env, o *profiles.Order, p *plan.Plan) {
 	for _, c := range plan.Cautions(o.Poles) {
 		e.note("caution: %s", c)
 	}
+}
+
+// signed writes decibels with their sign; what rounds to zero is +0.00.
+func signed(v float64) string {
+	return fmt.Sprintf("%+.2f", math.Round(v*100)/100+0)
 }
