@@ -104,6 +104,6 @@ func placed(text []byte, err error) error {
 	}
 	before := text[:min(offset, int64(len(text)))]
 	line := bytes.Count(before, []byte("\n")) + 1
-	column := len(before) - bytes.LastIndexByte(before, '\n') - 1
+	column := max(1, len(before)-bytes.LastIndexByte(before, '\n')-1)
 	return fmt.Errorf("%d:%d: %w", line, column, err)
 }

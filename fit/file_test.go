@@ -81,7 +81,7 @@ func TestReadModelNamesTheDamage(t *testing.T) {
 	for name, c := range map[string]struct{ old, new, want string }{
 		"torn":          {"\"state\": {", "\x00", "damaged.json:"},
 		"no object":     {string(whole), "[1]\n", `damaged.json:1:1: json: cannot unmarshal array`},
-		"empty":         {string(whole), "", "damaged.json:1:0: unexpected end of JSON input"},
+		"empty":         {string(whole), "", "damaged.json:1:1: unexpected end of JSON input"},
 		"wrong type":    {`"version": 1`, `"version": "one"`, "damaged.json:3:18: json: cannot unmarshal string"},
 		"other format":  {fileFormat, "a recipe", `damaged.json: format: expected "evenpole model", got "a recipe"`},
 		"newer":         {`"version": 1`, `"version": 2`, "damaged.json: version: expected 1, got 2"},

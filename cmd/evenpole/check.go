@@ -89,14 +89,15 @@ func runCheck(e *env, o checkOptions) error {
 }
 
 // expected is how much each string gains with its pole's height, dB per mm, by
-// the shop's current model; nil when there is none: a remedy then does not say
-// how far.
+// the shop's current model; nil when there is none, or none that can be used: a
+// remedy then does not say how far.
 func expected(e *env, orderFile, dir string) []float64 {
 	if _, err := currentModel(dir); err != nil {
 		return nil
 	}
 	_, p, err := makePlan(e, orderFile, "")
 	if err != nil {
+		e.warn([]string{fmt.Sprintf("remedies do not say how far, for want of a plan: %v", err)})
 		return nil
 	}
 	perMM := make([]float64, len(p.Slope))

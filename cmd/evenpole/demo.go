@@ -145,11 +145,10 @@ func runDemo(ctx context.Context, e *env, o demoOptions) error {
 // freshFolder makes the shop's folder, which must not have been there.
 func freshFolder(name string) (string, error) {
 	if name != "" {
-		err := os.Mkdir(name, 0o777)
-		if errors.Is(err, os.ErrExist) {
+		if !missing(name) {
 			return "", badInput("%s is there already: the demo wants a fresh folder", name)
 		}
-		return name, err
+		return name, os.MkdirAll(name, 0o777)
 	}
 	for n := 1; ; n++ {
 		name := "evenpole-demo"

@@ -51,6 +51,9 @@ nothing is written.`,
 }
 
 func runFit(e *env, o fitOptions) error {
+	if err := e.shopExists(); err != nil {
+		return err
+	}
 	shop, inShop := e.findShop()
 	if len(o.readings) == 0 {
 		dir, err := e.shopDir()

@@ -18,6 +18,7 @@ import (
 	"io/fs"
 	"runtime/debug"
 	"strings"
+	"syscall"
 
 	"evenpole/capture"
 	"evenpole/profiles"
@@ -152,6 +153,8 @@ func exitStatus(err error) int {
 		return exitInput
 	case errors.As(err, &path) && errors.Is(err, fs.ErrNotExist) && path.Op == "open":
 		return exitInput
+	case errors.Is(err, syscall.EISDIR): // a folder where a file belongs
+		return exitInput
 	}
 	return exitFailed
 }
@@ -171,8 +174,12 @@ Exit status: 0 done; 1 failed; 2 wrong usage or input; 3 done, and the verdict i
 		Version:       version(),
 		SilenceErrors: true,
 		SilenceUsage:  true,
-		PersistentPreRun: func(*cobra.Command, []string) {
+		PersistentPreRunE: func(cmd *cobra.Command, _ []string) error {
+			if err := cmd.ValidateRequiredFlags(); err != nil { // cobra would look only after this
+				return err
+			}
 			*started = true
+			return nil
 		},
 	}
 	root.CompletionOptions.HiddenDefaultCmd = true

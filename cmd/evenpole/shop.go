@@ -11,10 +11,10 @@ import (
 )
 
 // shopDir is the folder that a command works on: --shop, or the nearest shop
-// upwards of here. It may not exist yet when --shop names it.
+// upwards of here.
 func (e *env) shopDir() (string, error) {
 	if e.shop != "" {
-		return e.shop, nil
+		return e.shop, e.shopExists()
 	}
 	dir, ok := e.findShop()
 	if !ok {
@@ -36,9 +36,21 @@ func (e *env) findShop() (string, bool) {
 	return capture.FindShop(here)
 }
 
+// shopExists refuses a --shop that is not there: a typing slip would go
+// unnoticed.
+func (e *env) shopExists() error {
+	if e.shop != "" && missing(e.shop) {
+		return badInput("shop %s: no such folder", e.shop)
+	}
+	return nil
+}
+
 // library is the string sets at hand: built in, and the shop's own if there is
 // a shop.
 func (e *env) library() (*profiles.Library, error) {
+	if err := e.shopExists(); err != nil {
+		return nil, err
+	}
 	if dir, ok := e.findShop(); ok {
 		return profiles.LoadLibrary(dir)
 	}
@@ -57,6 +69,9 @@ func (e *env) readOrder(path string) (*profiles.Order, error) {
 // writeFile writes a document under a temporary name and renames it, so that
 // no one ever sees half of it.
 func writeFile(path string, write func(*os.File) error) (err error) {
+	if info, err := os.Stat(path); err == nil && info.IsDir() {
+		return badInput("%s: expected a file to write, got a folder", path)
+	}
 	dir := filepath.Dir(path)
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return err
