@@ -79,6 +79,7 @@ type falloff struct {
 	SDs    []float64   `json:"sd"`         // what cells leave, then each effect in order
 	Levels []int       `json:"levels"`     // of each effect: how many its sd was told by
 	Excite string      `json:"excite"`
+	Pitch  bool        `json:"pitch"` // every cell's pitch was measured; else the model goes without
 	Range  Range       `json:"range"`
 	Told   []string    `json:"notes"`
 
@@ -95,10 +96,14 @@ func fitFalloff(d *Data, given []float64) (*falloff, error) {
 	base := &logLinear{} // shares the choice of excitation
 	cells := base.oneExcite(d.Cells)
 	f := &falloff{Excite: base.Excite, Told: base.Told, Range: rangeOf(cells), SDs: given}
+	f.Pitch = !slices.ContainsFunc(cells, func(c Cell) bool { return c.Freq <= 0 })
+	if !f.Pitch {
+		f.Told = append(f.Told, "readings without freq_hz: how level follows pitch is left out, so strings tuned otherwise than these are predicted as if they were not")
+	}
 	sites := make([]*site, len(cells))
 	ends := lastStrings(cells)
 	for i := range cells {
-		sites[i] = cellSite(&cells[i], f.Excite, ends[cells[i].Pickup])
+		sites[i] = f.cellSite(&cells[i], ends[cells[i].Pickup])
 	}
 	f.curve = curve{wrapsOf(sites)}
 	f.Wraps = f.wraps
@@ -128,10 +133,11 @@ func lastStrings(cells []Cell) map[string]int {
 	return last
 }
 
-func cellSite(c *Cell, excite string, last int) *site {
+func (f *falloff) cellSite(c *Cell, last int) *site {
 	s := &site{core: c.Core, gauge: max(c.Gauge, c.Core), wrap: c.Wrap, height: c.PoleHeight, stringHeight: c.StringHeight}
-	str := profiles.String{Gauge: s.gauge, Core: s.core, Wrap: s.wrap}
-	s.velocity = relativeVelocity(excite, c.Freq, str)
+	if f.Pitch {
+		s.velocity = relativeVelocity(f.Excite, c.Freq, profiles.String{Gauge: s.gauge, Core: s.core, Wrap: s.wrap})
+	}
 	s.missing = missingNeighbours(c.String, last)
 	return s
 }
@@ -327,7 +333,7 @@ func (f *falloff) Expect(cells []Cell) []float64 {
 			out[i] = math.NaN()
 			continue
 		}
-		out[i] = f.predict(f.Theta, cellSite(c, f.Excite, last[c.Pickup]), 0)
+		out[i] = f.predict(f.Theta, f.cellSite(c, last[c.Pickup]), 0)
 		for _, k := range []int{eString, eString + 1} {
 			out[i] += f.known[falloffEffects[k].name+falloffEffects[k].level(c)]
 		}
@@ -340,7 +346,7 @@ func (f *falloff) site(s *Setup, i int, heights []float64) *site {
 	str := s.Strings[i]
 	out := &site{core: str.Core, gauge: str.Gauge, wrap: str.Wrap, height: heights[i], stringHeight: s.StringHeights[i],
 		missing: missingNeighbours(i+1, len(s.Strings)), spacing: s.Spacing}
-	if hz, err := profiles.Pitch(str.Note); err == nil {
+	if hz, err := profiles.Pitch(str.Note); err == nil && f.Pitch {
 		out.velocity = relativeVelocity(f.playedBy(s), hz, str)
 	}
 	return out
@@ -356,6 +362,11 @@ func (f *falloff) Level(dst []float64, s *Setup, heights []float64) []float64 {
 	}
 	for i := range heights {
 		dst[i] = f.predict(f.Theta, f.site(s, i, heights), 0)
+	}
+	if to := f.playedBy(s); to != f.Excite && !f.Pitch {
+		for i, v := range convert(f.Excite, to, s.Strings) {
+			dst[i] += v
+		}
 	}
 	return dst
 }
@@ -400,7 +411,7 @@ func (f *falloff) ownWrap(s *Setup, i int) float64 {
 func (f *falloff) Warnings(s *Setup, heights []float64) []string {
 	out := f.Range.warnings(s, heights)
 	for _, str := range s.Strings {
-		if _, err := profiles.Pitch(str.Note); err != nil {
+		if _, err := profiles.Pitch(str.Note); err != nil && f.Pitch {
 			out = append(out, "the strings' notes are not all given: levels are predicted as if they sounded alike; write each string's note into the order")
 			break
 		}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"evenpole/profiles"
@@ -90,7 +91,7 @@ func falloffShop(rng *rand.Rand, pickups int) ([]float64, []Cell) {
 				cell := Cell{Pickup: fmt.Sprint("P", p), Session: fmt.Sprint("s", session), String: i + 1, Set: fmt.Sprint("set", session%2),
 					Core: s.Core * thicker, Gauge: s.Gauge * thicker, Wrap: s.Wrap, PoleHeight: height[i],
 					StringHeight: 3.6 + 0.4*float64(session), Mode: "P", Excite: travel, Takes: 8, SD: 0.025, Freq: hz, Batch: "b"}
-				at := cellSite(&cell, travel, 6)
+				at := (&falloff{Excite: travel, Pitch: true}).cellSite(&cell, 6)
 				cell.Mean = c.predict(th, at, lift) + coil + pole[i] + strings[session%2][i] + 0.02*rng.NormFloat64()
 				cells = append(cells, cell)
 			}
@@ -212,6 +213,33 @@ func TestFalloffOnFewData(t *testing.T) {
 			if !finite(p.Value) || !finite(p.SE) {
 				t.Errorf("%s: %s = %g +- %g", name, p.Name, p.Value, p.SE)
 			}
+		}
+	}
+}
+
+// TestFalloffWithoutPitch: readings whose frequency was not written down teach
+// nothing of pitch, so predictions must not use it either.
+func TestFalloffWithoutPitch(t *testing.T) {
+	_, cells := falloffShop(rand.New(rand.NewPCG(9, 10)), 4)
+	for i := range cells {
+		cells[i].Freq = 0
+	}
+	f, err := fitFalloff(&Data{Cells: cells}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if f.Pitch || len(f.Notes()) == 0 {
+		t.Errorf("pitch %v, notes %q", f.Pitch, f.Notes())
+	}
+	s := &Setup{Strings: slices.Clone(steels), StringHeights: []float64{3, 3, 3, 3, 3, 3}}
+	heights := make([]float64, 6)
+	before := f.Level(nil, s, heights)
+	for i := range s.Strings {
+		s.Strings[i].Note = "C2"
+	}
+	for i, v := range f.Level(nil, s, heights) {
+		if v != before[i] {
+			t.Errorf("string %d: %g tuned down, %g before", i+1, v, before[i])
 		}
 	}
 }
