@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -90,22 +91,49 @@ func runCapture(ctx context.Context, e *env, o captureOptions) error {
 			dir = "." // becomes a shop with its first reading
 		}
 	}
-	conn, err := attach(ctx, e, o)
-	if err != nil {
-		return err
-	}
-	defer conn.Close()
-	shop, err := capture.OpenShop(dir)
+	shop, conn, err := openBoth(ctx, e, dir, o)
 	if err != nil {
 		return err
 	}
 	defer shop.Close()
+	defer conn.Close()
 	e.warn(shop.Notices)
 	result, err := capture.Run(ctx, shop, conn, opt)
 	if err != nil {
 		return withHint(err, resumeHint(err)...)
 	}
 	return e.captured(result, conn.Stats())
+}
+
+// openBoth takes hold of the shop and of the jig. A shop with a record comes
+// first, so that a second capture is refused before it disturbs the jig of the
+// first; a folder becomes a shop only once the jig has answered.
+func openBoth(ctx context.Context, e *env, dir string, o captureOptions) (*capture.Shop, *jig.Conn, error) {
+	if !isShop(dir) {
+		conn, err := attach(ctx, e, o)
+		if err != nil {
+			return nil, nil, err
+		}
+		shop, err := capture.OpenShop(dir)
+		if err != nil {
+			conn.Close()
+		}
+		return shop, conn, err
+	}
+	shop, err := capture.OpenShop(dir)
+	if err != nil {
+		return nil, nil, err
+	}
+	conn, err := attach(ctx, e, o)
+	if err != nil {
+		shop.Close()
+	}
+	return shop, conn, err
+}
+
+// isShop reports whether a folder has a record already.
+func isShop(dir string) bool {
+	return !missing(filepath.Join(dir, capture.ReadingsFile)) || !missing(filepath.Join(dir, capture.FieldsFile))
 }
 
 // captureLibrary is the string sets for a capture, whose shop may not exist
@@ -140,6 +168,9 @@ func attach(ctx context.Context, e *env, o captureOptions) (*jig.Conn, error) {
 		return nil, err
 	}
 	conn, err := jig.Attach(ctx, port, o.port, jig.Options{Event: func(ev jig.Event) { e.note("line: %v", ev) }})
+	if ctx.Err() != nil {
+		return nil, fmt.Errorf("port %q: stopped before the jig had answered", o.port)
+	}
 	if err != nil {
 		return nil, err
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math/rand/v2"
 	"strings"
 
 	"evenpole/jig"
@@ -72,7 +73,7 @@ same line protocol as a real jig; see firmware-notes. Chances are for each line.
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.mount, "mount", "", "mount `file`: what is on it (default: a flat test pickup under light strings)")
-	f.Uint64Var(&o.seed, "seed", 1, "`seed` of all that is drawn")
+	f.Uint64Var(&o.seed, "seed", 1, "`seed` of all that is drawn, but for the boot")
 	f.Float64Var(&o.speed, "speed", 1, "so many `times` faster than a real jig")
 	f.StringVar(&o.excite, "excite", string(jig.Travel), "travel, force or drive")
 	f.Float64Var(&o.faults.BitFlip, "bit-flip", 0, "`chance` of a wrong bit")
@@ -118,7 +119,8 @@ func runJigSim(ctx context.Context, e *env, o simOptions) error {
 	if err != nil {
 		return err
 	}
-	j := sim.New(sim.Config{Seed: o.seed, Speed: o.speed, Excite: jig.Excite(o.excite), Faults: o.faults})
+	boot := jig.Boot(rand.Uint32()) // new at every power-up, whatever the seed: a record knows readings by it
+	j := sim.New(sim.Config{Seed: o.seed, Boot: boot, Speed: o.speed, Excite: jig.Excite(o.excite), Faults: o.faults})
 	j.Mount(mounted)
 	for {
 		if err := serveOnce(ctx, e, j); !errors.Is(err, sim.ErrHungUp) {
