@@ -89,9 +89,13 @@ func (e *StoppedError) Error() string {
 	if len(e.Missing) == 0 {
 		return fmt.Sprintf("session %s: %s", e.Session, why)
 	}
-	missing := make([]string, len(e.Missing))
-	for i, t := range e.Missing {
-		missing[i] = t.String()
+	const named = 4 // so many fit a line
+	var missing []string
+	for _, t := range e.Missing[:min(named, len(e.Missing))] {
+		missing = append(missing, t.String())
+	}
+	if more := len(e.Missing) - named; more > 0 {
+		missing = append(missing, fmt.Sprintf("and %d more", more))
 	}
 	return fmt.Sprintf("session %s is not complete: %s; %s", e.Session, why, strings.Join(missing, ", "))
 }
