@@ -5,7 +5,7 @@ import "time"
 // Purpose says what a capture is for.
 type Purpose string
 
-// The purposes of the contract.
+// The purposes that the record knows.
 const (
 	ForModel  Purpose = "model"
 	ForBatch  Purpose = "batch"
@@ -18,7 +18,7 @@ var purposes = []Purpose{ForModel, ForBatch, ForCheck, ForRepeat}
 // Status of a kept take: what the screening says of it.
 type Status string
 
-// The statuses of the contract. Of several flags the first in this order is
+// The statuses that the record knows. Of several flags the first in this order is
 // the status, and all of them stand in the note.
 const (
 	OK           Status = "ok"
