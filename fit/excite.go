@@ -1,7 +1,9 @@
 package fit
 
 import (
+	"fmt"
 	"math"
+	"slices"
 
 	"evenpole/profiles"
 )
@@ -55,4 +57,35 @@ func convert(from, to string, strings []profiles.String) []float64 {
 		shift[i] -= mean
 	}
 	return shift
+}
+
+// oneExcite returns the kind of excitation that most cells have, those cells,
+// and a note on the others, "" when there are none.
+func oneExcite(cells []Cell) (excite string, kept []Cell, note string) {
+	count := map[string]int{}
+	for _, c := range cells {
+		count[c.Excite]++
+	}
+	for e, n := range count {
+		if most := count[excite]; n > most || n == most && e < excite {
+			excite = e
+		}
+	}
+	kept = slices.DeleteFunc(slices.Clone(cells), func(c Cell) bool { return c.Excite != excite })
+	if n := len(cells) - len(kept); n > 0 {
+		note = fmt.Sprintf("%d of %d cells were not excited by %q, as the others were, and are left out", n, len(cells), excite)
+	}
+	return excite, kept, note
+}
+
+// playedBy is the excitation that a prediction is for: as ordered, else as it
+// was measured. Nobody plays with an exciter: then a fixed force stands for it.
+func (s *Setup) playedBy(measured string) string {
+	switch {
+	case s.Excite != "":
+		return s.Excite
+	case measured == drive:
+		return force
+	}
+	return measured
 }

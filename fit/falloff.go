@@ -86,15 +86,17 @@ func wrapPrior(wrap string) Normal {
 
 // curve is the model's equation for a list of wraps, which have parameters of
 // their own, in order, behind the fixed ones.
-type curve struct{ wraps []string }
+type curve struct {
+	Wraps []string `json:"wraps"`
+}
 
-func (c *curve) size() int { return pFixed + len(c.wraps) }
+func (c *curve) size() int { return pFixed + len(c.Wraps) }
 
 // names lists the parameters as files and reports name them.
 func (c *curve) names() []string {
 	names := []string{"level", "area_exponent", "velocity_exponent", "falloff_slope", "falloff_bend",
 		"steepness", "protrusion", "end_loss", "wrap_common"}
-	for _, w := range c.wraps {
+	for _, w := range c.Wraps {
 		names = append(names, "wrap_"+w)
 	}
 	return names
@@ -106,7 +108,7 @@ func (c *curve) weight(th []float64, wrap string) float64 {
 		return 0
 	}
 	k := wrapPrior(wrap).Mean
-	if i := slices.Index(c.wraps, wrap); i >= 0 {
+	if i := slices.Index(c.Wraps, wrap); i >= 0 {
 		k = th[pFixed+i]
 	}
 	return math.Exp(th[pWrap] + k)
@@ -157,7 +159,7 @@ func (c *curve) gradient(dst, th []float64, s *site, lift float64) float64 {
 	slope := math.Exp(th[pSteepness]*a + th[pSlope])
 	at := math.Max(gap+bend, 0.05)
 	l := math.Log(at / (refGap + bend))
-	fall := -slope * (refGap + bend) * l
+	fall := c.gapTerm(th, a, gap)
 	perArea := th[pArea] + th[pSteepness]*fall
 	clear(dst)
 	dst[pLevel] = 1
@@ -172,7 +174,7 @@ func (c *curve) gradient(dst, th []float64, s *site, lift float64) float64 {
 		wrapArea := k * (s.gauge*s.gauge - s.core*s.core)
 		share := perArea * wrapArea / (s.core*s.core + wrapArea)
 		dst[pWrap] = share
-		if i := slices.Index(c.wraps, s.wrap); i >= 0 {
+		if i := slices.Index(c.Wraps, s.wrap); i >= 0 {
 			dst[pFixed+i] = share
 		}
 	}

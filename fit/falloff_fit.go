@@ -64,7 +64,7 @@ var falloffEffects = []effect{
 
 // Places in falloffEffects, and the spread of what cells leave.
 const (
-	ePole, eString, eSetup = 2, 3, 5
+	ePole, eString, eChannel, eSetup = 2, 3, 4, 5
 )
 
 var falloffSigma = Spread{0.03, 4}
@@ -73,7 +73,6 @@ var falloffSigma = Spread{0.03, 4}
 type falloff struct {
 	curve
 
-	Wraps  []string    `json:"wraps"`
 	Theta  []float64   `json:"theta"`      // in the scale in which they are fitted
 	Cov    [][]float64 `json:"covariance"` // of Theta
 	SDs    []float64   `json:"sd"`         // what cells leave, then each effect in order
@@ -93,9 +92,11 @@ func fitFalloff(d *Data, given []float64) (*falloff, error) {
 	if len(d.Cells) == 0 {
 		return nil, &CannotFitError{fmt.Sprintf("no good take among %d readings", d.Readings), "capture a pickup first"}
 	}
-	base := &logLinear{} // shares the choice of excitation
-	cells := base.oneExcite(d.Cells)
-	f := &falloff{Excite: base.Excite, Told: base.Told, Range: rangeOf(cells), SDs: given}
+	excite, cells, note := oneExcite(d.Cells)
+	f := &falloff{Excite: excite, Range: rangeOf(cells), SDs: given}
+	if note != "" {
+		f.Told = append(f.Told, note)
+	}
 	f.Pitch = !slices.ContainsFunc(cells, func(c Cell) bool { return c.Freq <= 0 })
 	if !f.Pitch {
 		f.Told = append(f.Told, "readings without freq_hz: how level follows pitch is left out, so strings tuned otherwise than these are predicted as if they were not")
@@ -105,8 +106,7 @@ func fitFalloff(d *Data, given []float64) (*falloff, error) {
 	for i := range cells {
 		sites[i] = f.cellSite(&cells[i], ends[cells[i].Pickup])
 	}
-	f.curve = curve{wrapsOf(sites)}
-	f.Wraps = f.wraps
+	f.Wraps = wrapsOf(sites)
 	if f.SDs == nil && len(cells) < 2*len(falloffEffects) {
 		have := fmt.Sprintf("%s of %s", counted(len(cells), "cell"), counted(len(d.Pickups()), "pickup"))
 		return nil, &CannotFitError{have, "a falloff model wants two pickups or more under strings of several gauges"}
@@ -172,7 +172,7 @@ func (f *falloff) mixed(cells []Cell) *Mixed {
 		Y: make([]float64, n), X: mat.NewDense(n, f.size(), nil), Known: make([]float64, n), Weight: make([]float64, n),
 		Prior: slices.Clone(falloffPriors[:]), Sigma: falloffSigma, Group: make([]int, n), Rough: true,
 	}
-	for _, w := range f.wraps {
+	for _, w := range f.Wraps {
 		m.Prior = append(m.Prior, wrapPrior(w))
 	}
 	var ss, df float64
@@ -287,7 +287,7 @@ func (f *falloff) linearise(m *Mixed, cells []Cell, sites []*site, lift []float6
 // helps to predict cells of another pickup under the same strings.
 func (f *falloff) remember(m *Mixed, fit *MixedFit, cells []Cell) {
 	f.known = map[string]float64{}
-	for _, k := range []int{eString, eString + 1} {
+	for _, k := range []int{eString, eChannel} {
 		for i := range cells {
 			f.known[falloffEffects[k].name+falloffEffects[k].level(&cells[i])] = fit.U[k][m.Terms[k].Level[i]][0]
 		}
@@ -334,7 +334,7 @@ func (f *falloff) Expect(cells []Cell) []float64 {
 			continue
 		}
 		out[i] = f.predict(f.Theta, f.cellSite(c, last[c.Pickup]), 0)
-		for _, k := range []int{eString, eString + 1} {
+		for _, k := range []int{eString, eChannel} {
 			out[i] += f.known[falloffEffects[k].name+falloffEffects[k].level(c)]
 		}
 	}
@@ -347,13 +347,10 @@ func (f *falloff) site(s *Setup, i int, heights []float64) *site {
 	out := &site{core: str.Core, gauge: str.Gauge, wrap: str.Wrap, height: heights[i], stringHeight: s.StringHeights[i],
 		missing: missingNeighbours(i+1, len(s.Strings)), spacing: s.Spacing}
 	if hz, err := profiles.Pitch(str.Note); err == nil && f.Pitch {
-		out.velocity = relativeVelocity(f.playedBy(s), hz, str)
+		out.velocity = relativeVelocity(s.playedBy(f.Excite), hz, str)
 	}
 	return out
 }
-
-// playedBy is the excitation that a prediction is for.
-func (f *falloff) playedBy(s *Setup) string { return (&logLinear{Excite: f.Excite}).playedBy(s) }
 
 // Level predicts for a pickup and strings like the mean of those measured.
 func (f *falloff) Level(dst []float64, s *Setup, heights []float64) []float64 {
@@ -363,7 +360,7 @@ func (f *falloff) Level(dst []float64, s *Setup, heights []float64) []float64 {
 	for i := range heights {
 		dst[i] = f.predict(f.Theta, f.site(s, i, heights), 0)
 	}
-	if to := f.playedBy(s); to != f.Excite && !f.Pitch {
+	if to := s.playedBy(f.Excite); to != f.Excite && !f.Pitch {
 		for i, v := range convert(f.Excite, to, s.Strings) {
 			dst[i] += v
 		}
@@ -388,7 +385,7 @@ func (f *falloff) Uncertainty(s *Setup, heights []float64) *mat.SymDense {
 	for i := range n {
 		for k := i; k < n; k++ {
 			v := full.At(i, k)
-			if w := s.Strings[i].Wrap; w == s.Strings[k].Wrap && w != "plain" && !slices.Contains(f.wraps, w) {
+			if w := s.Strings[i].Wrap; w == s.Strings[k].Wrap && w != "plain" && !slices.Contains(f.Wraps, w) {
 				v += f.ownWrap(s, i) * f.ownWrap(s, k)
 			}
 			if i == k {
@@ -416,7 +413,7 @@ func (f *falloff) Warnings(s *Setup, heights []float64) []string {
 			break
 		}
 	}
-	if to := f.playedBy(s); to != f.Excite {
+	if to := s.playedBy(f.Excite); to != f.Excite {
 		out = append(out, fmt.Sprintf("measured by %q, converted to %q from the strings' notes and masses", cmp.Or(f.Excite, "no known means"), to))
 	}
 	return out
@@ -427,7 +424,6 @@ func decodeFalloff(state []byte) (Model, error) {
 	if err := json.Unmarshal(state, f); err != nil {
 		return nil, err
 	}
-	f.curve = curve{f.Wraps}
 	n := f.size()
 	if len(f.Theta) != n || len(f.Cov) != n || len(f.SDs) != 1+len(falloffEffects) || len(f.Levels) != len(falloffEffects) {
 		return nil, fmt.Errorf("expected %d parameters with their covariance and %d standard deviations, got %d, %d, %d",

@@ -24,13 +24,13 @@ var steels = []profiles.String{
 
 // TestFalloffGradient checks the analytic derivatives against differences.
 func TestFalloffGradient(t *testing.T) {
-	c := &curve{[]string{"nickel", "stainless"}}
+	c := &curve{Wraps: []string{"nickel", "stainless"}}
 	rng := rand.New(rand.NewPCG(1, 2))
 	th := make([]float64, c.size())
 	for j, p := range falloffPriors {
 		th[j] = p.Mean + 0.3*rng.NormFloat64()*p.SD
 	}
-	for i, w := range c.wraps {
+	for i, w := range c.Wraps {
 		th[pFixed+i] = wrapPrior(w).Mean
 	}
 	grad := make([]float64, c.size())
@@ -58,12 +58,12 @@ func TestFalloffGradient(t *testing.T) {
 // falloffShop makes cells of pickups whose truth is the model's own equation
 // with scatter of poles, strings and mountings.
 func falloffShop(rng *rand.Rand, pickups int) ([]float64, []Cell) {
-	c := &curve{[]string{"nickel", "stainless"}}
+	c := &curve{Wraps: []string{"nickel", "stainless"}}
 	th := make([]float64, c.size())
 	for j, p := range falloffPriors {
 		th[j] = p.Mean + 0.5*p.SD*rng.NormFloat64()
 	}
-	for i, w := range c.wraps {
+	for i, w := range c.Wraps {
 		th[pFixed+i] = wrapPrior(w).Mean + 0.3*rng.NormFloat64()
 	}
 	th[pLevel] = 2.7
@@ -130,7 +130,7 @@ func TestFalloffRecoversTruth(t *testing.T) {
 		mean := 0.0
 		miss := make([]float64, len(steels))
 		for i := range steels {
-			miss[i] = (&curve{f.wraps}).predict(th, f.site(s, i, heights), 0) + math.Hypot(0.05, 0.03)*rng.NormFloat64() - got[i]
+			miss[i] = (&curve{Wraps: f.Wraps}).predict(th, f.site(s, i, heights), 0) + math.Hypot(0.05, 0.03)*rng.NormFloat64() - got[i]
 			mean += miss[i] / float64(len(miss))
 		}
 		for i := range miss { // what all strings share does not matter to balance

@@ -110,7 +110,11 @@ func (k logKind) fit(d *Data) (*logLinear, error) {
 		return nil, &CannotFitError{fmt.Sprintf("no good take among %d readings", d.Readings), need}
 	}
 	m := &logLinear{kind: k.name}
-	cells := m.oneExcite(d.Cells)
+	excite, cells, note := oneExcite(d.Cells)
+	m.Excite = excite
+	if note != "" {
+		m.note("%s", note)
+	}
 	g := byPickup(cells)
 	m.choose(g, cells, k.terms)
 	if len(m.terms) == 0 {
@@ -143,24 +147,6 @@ func counted(n int, noun string) string {
 
 func (m *logLinear) note(format string, args ...any) {
 	m.Told = append(m.Told, fmt.Sprintf(format, args...))
-}
-
-// oneExcite returns the cells of the kind of excitation that has most.
-func (m *logLinear) oneExcite(cells []Cell) []Cell {
-	count := map[string]int{}
-	for _, c := range cells {
-		count[c.Excite]++
-	}
-	for e, n := range count {
-		if most := count[m.Excite]; n > most || n == most && e < m.Excite {
-			m.Excite = e
-		}
-	}
-	kept := slices.DeleteFunc(slices.Clone(cells), func(c Cell) bool { return c.Excite != m.Excite })
-	if n := len(cells) - len(kept); n > 0 {
-		m.note("%d of %d cells were not excited by %q, as the others were, and are left out", n, len(cells), m.Excite)
-	}
-	return kept
 }
 
 // choose takes the terms that the cells can tell and that they suffice for,
@@ -283,24 +269,12 @@ func (m *logLinear) Level(dst []float64, s *Setup, heights []float64) []float64 
 	for i := range heights {
 		dst[i] = m.at(s.cell(i, heights))
 	}
-	if to := m.playedBy(s); to != m.Excite {
+	if to := s.playedBy(m.Excite); to != m.Excite {
 		for i, v := range convert(m.Excite, to, s.Strings) {
 			dst[i] += v
 		}
 	}
 	return dst
-}
-
-// playedBy is the excitation that a prediction is for: as ordered, else as it
-// was measured. Nobody plays with an exciter: then a fixed force stands for it.
-func (m *logLinear) playedBy(s *Setup) string {
-	switch {
-	case s.Excite != "":
-		return s.Excite
-	case m.Excite == drive:
-		return force
-	}
-	return m.Excite
 }
 
 // newWrapSD is how far a string may lie off, ln v, when no string of its wrap
@@ -335,7 +309,7 @@ func (m *logLinear) Uncertainty(s *Setup, heights []float64) *mat.SymDense {
 
 func (m *logLinear) Warnings(s *Setup, heights []float64) []string {
 	out := m.Range.warnings(s, heights)
-	to := m.playedBy(s)
+	to := s.playedBy(m.Excite)
 	switch {
 	case to == m.Excite:
 	case convert(m.Excite, to, s.Strings) == nil:

@@ -33,6 +33,8 @@ type Mixed struct {
 	Terms  []Term
 	Group  []int // group of each observation, from 0; nil = one group
 	Rough  bool  // standard deviations to two digits or three will do
+
+	lay *layout // where each unknown stands
 }
 
 // Normal is a normal prior; SD 0 says that there is none.
@@ -58,17 +60,12 @@ type Term struct {
 // MixedFit is a fitted Mixed.
 type MixedFit struct {
 	Beta   []float64     // fixed effects
-	Cov    *mat.SymDense // of Beta, given the variances
+	Cov    *mat.SymDense // of Beta, given the variances; nil without Beta
 	Sigma  float64       // residual standard deviation
 	Factor []*mat.Dense  // of each term: lower triangle L, S_k = L L'
 	U      [][][]float64 // conditional modes [term][level][covariate]
-	USD    [][][]float64 // their conditional standard deviations
 	REML   float64       // -2 log restricted likelihood at the optimum (no prior terms)
 	Fitted []float64     // X b + Z u
-	Shared *mat.SymDense // covariance of the shared unknowns: Beta first, then the levels of terms that are not Local, term by term
-
-	criterion float64
-	solution  *solution
 }
 
 // SD returns the standard deviation of a term's i-th coefficient.
@@ -117,6 +114,7 @@ func (m *Mixed) prepare() error {
 			t.levels = max(t.levels, l+1)
 		}
 	}
+	m.lay = m.layout()
 	return nil
 }
 
@@ -314,12 +312,7 @@ func newtonStep(f func([]float64) float64, x, grad []float64) ([]float64, bool) 
 		y[i] = x[i] - h
 		centralGradient(down, f, y)
 		for j := 0; j <= i; j++ {
-			d := (up[j] - down[j]) / (2 * h)
-			if i == j {
-				hess.SetSym(i, i, d)
-			} else {
-				hess.SetSym(i, j, d)
-			}
+			hess.SetSym(i, j, (up[j]-down[j])/(2*h))
 		}
 	}
 	var chol mat.Cholesky

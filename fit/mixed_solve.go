@@ -141,7 +141,7 @@ func (t *Term) loading(i, c int, factor *mat.Dense) float64 {
 
 // solve finds the effects at given variances, and the criterion.
 func (m *Mixed) solve(par []float64) (*solution, error) {
-	s := &solution{lay: m.layout()}
+	s := &solution{lay: m.lay}
 	s.sigma, s.factors = m.unpack(par)
 	if s.sigma == 0 || math.IsInf(s.sigma, 0) || math.IsNaN(s.sigma) {
 		return nil, errNotDefinite
@@ -348,21 +348,18 @@ func (s *solution) fitted(group int, local, shared []entry) float64 {
 // finish turns a solution into what callers read: u = L b, covariances.
 func (m *Mixed) finish(s *solution) (*MixedFit, error) {
 	lay := s.lay
-	f := &MixedFit{Sigma: s.sigma, Factor: s.factors, REML: s.reml, criterion: s.criterion, solution: s}
+	f := &MixedFit{Sigma: s.sigma, Factor: s.factors, REML: s.reml}
 	f.Beta = append([]float64(nil), s.shared[:lay.p]...)
 	var inv mat.SymDense
 	if err := s.chol.InverseTo(&inv); err != nil {
 		return nil, errNotDefinite
 	}
-	f.Shared = m.sharedCov(s, &inv)
-	f.Cov = mat.NewSymDense(max(lay.p, 1), nil)
 	if lay.p > 0 {
 		f.Cov = mat.NewSymDense(lay.p, nil)
-		f.Cov.CopySym(f.Shared.SliceSym(0, lay.p))
+		f.Cov.CopySym(inv.SliceSym(0, lay.p))
 	}
 	for k := range m.Terms {
-		u, sd := m.modes(s, &inv, k)
-		f.U, f.USD = append(f.U, u), append(f.USD, sd)
+		f.U = append(f.U, m.modes(s, k))
 	}
 	var local, shared []entry
 	for i := range m.Y {
@@ -372,87 +369,20 @@ func (m *Mixed) finish(s *solution) (*MixedFit, error) {
 	return f, nil
 }
 
-// sharedCov is the covariance of the shared unknowns with u in place of b.
-func (m *Mixed) sharedCov(s *solution, inv *mat.SymDense) *mat.SymDense {
-	n, _ := inv.Dims()
-	scale := mat.NewDense(n, n, nil)
-	for i := range n {
-		scale.Set(i, i, 1)
-	}
-	for k, t := range m.Terms {
-		if s.lay.at[k] < 0 {
-			continue
-		}
-		for l := range t.levels {
-			at := s.lay.at[k] + l*t.size
-			for i := range t.size {
-				for j := range t.size {
-					scale.Set(at+i, at+j, s.factors[k].At(i, j))
-				}
-			}
-		}
-	}
-	var half, full mat.Dense
-	half.Mul(scale, inv)
-	full.Mul(&half, scale.T())
-	cov := mat.NewSymDense(n, nil)
-	for i := range n {
-		for j := i; j < n; j++ {
-			cov.SetSym(i, j, (full.At(i, j)+full.At(j, i))/2)
-		}
-	}
-	return cov
-}
-
-// modes returns the conditional modes and standard deviations of one term.
-func (m *Mixed) modes(s *solution, inv *mat.SymDense, k int) (u, sd [][]float64) {
+// modes returns the conditional modes of one term, u = L b by level.
+func (m *Mixed) modes(s *solution, k int) [][]float64 {
 	t := &m.Terms[k]
+	var out [][]float64
 	for l := range t.levels {
-		b, cov := make([]float64, t.size), mat.NewDense(t.size, t.size, nil)
+		b := make([]float64, t.size)
 		if at := s.lay.at[k]; at >= 0 {
-			at += l * t.size
-			copy(b, s.shared[at:at+t.size])
-			cov.Copy(inv.SliceSym(at, at+t.size))
+			copy(b, s.shared[at+l*t.size:])
 		} else if at := s.lay.local[k][l]; at >= 0 {
-			blk := s.blocks[s.lay.group[k][l]]
-			copy(b, blk.local[at:at+t.size])
-			blk.localCov(cov, inv, at, t.size)
+			copy(b, s.blocks[s.lay.group[k][l]].local[at:])
 		}
-		var ul mat.VecDense
-		ul.MulVec(s.factors[k], mat.NewVecDense(t.size, b))
-		var half, full mat.Dense
-		half.Mul(s.factors[k], cov)
-		full.Mul(&half, s.factors[k].T())
-		row := make([]float64, t.size)
-		for i := range row {
-			row[i] = math.Sqrt(math.Max(0, full.At(i, i)))
-		}
-		u = append(u, ul.RawVector().Data)
-		sd = append(sd, row)
+		var u mat.VecDense
+		u.MulVec(s.factors[k], mat.NewVecDense(t.size, b))
+		out = append(out, u.RawVector().Data)
 	}
-	return u, sd
-}
-
-// localCov is the covariance of some of a group's own unknowns:
-// a^-1 + w inv w'.
-func (b *block) localCov(dst *mat.Dense, inv *mat.SymDense, at, size int) {
-	n := len(b.local)
-	unit := mat.NewDense(n, size, nil)
-	for i := range size {
-		unit.Set(at+i, i, 1)
-	}
-	var own mat.Dense
-	if err := b.chol.SolveTo(&own, unit); err != nil {
-		return
-	}
-	_, shared := b.w.Dims()
-	w := b.w.Slice(at, at+size, 0, shared)
-	var half, through mat.Dense
-	half.Mul(w, inv)
-	through.Mul(&half, w.T())
-	for i := range size {
-		for j := range size {
-			dst.Set(i, j, own.At(at+i, j)+through.At(i, j))
-		}
-	}
+	return out
 }
