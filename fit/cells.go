@@ -298,7 +298,7 @@ func (g *gatherer) key(r *capture.Reading) key {
 		k.pickup = g.unnamed
 	}
 	if k.mode == "D" {
-		k.excite = drive
+		k.excite = Drive
 	}
 	k.gauge, k.wrap = gaugeAndWrap(r)
 	return k
@@ -346,18 +346,27 @@ func levelOf(r *capture.Reading) (level float64, reason string) {
 	if r.Status != "" && r.Status != capture.OK {
 		return 0, string(r.Status)
 	}
-	quiet := r.Quiet
-	if math.IsNaN(quiet) {
-		quiet = 0
-	}
 	if !(r.RMS > 0) || !finite(r.RMS) {
 		return 0, lacksLevel
 	}
-	if !(r.RMS > math.Abs(quiet)) {
+	if level = TakeLevel(r.RMS, r.Quiet); math.IsNaN(level) {
 		return 0, isUnheard
 	}
-	share := quiet / r.RMS
-	return math.Log(r.RMS) + math.Log1p(-share*share)/2, ""
+	return level, ""
+}
+
+// TakeLevel is ln v of a take, v in mV, with its quiet power taken off: v^2 =
+// rms^2 - quiet^2 (mV); NaN when it is not above its quiet level. A quiet level
+// that is NaN was not measured and counts as 0.
+func TakeLevel(rms, quiet float64) float64 {
+	if math.IsNaN(quiet) {
+		quiet = 0
+	}
+	if !(rms > math.Abs(quiet)) {
+		return math.NaN()
+	}
+	share := quiet / rms
+	return math.Log(rms) + math.Log1p(-share*share)/2
 }
 
 // touch notes a line of the cell.

@@ -10,25 +10,25 @@ import (
 
 // How a string is set moving.
 const (
-	travel = "travel" // released from a fixed displacement
-	force  = "force"  // breaks away at a fixed force
-	drive  = "drive"  // an exciter sets what it sets
+	Travel = "travel" // released from a fixed displacement
+	Force  = "force"  // breaks away at a fixed force
+	Drive  = "drive"  // an exciter sets what it sets
 )
 
-// velocity returns the logarithm of a string's velocity for a kind of
+// Velocity returns the logarithm of a string's velocity for a kind of
 // excitation, up to a constant that all strings of one instrument share: a
 // fixed displacement moves it in proportion to its frequency, a fixed force
 // gives a displacement in inverse proportion to its tension T = (2 L f)^2 mu,
 // and an exciter sets what it sets. hz is the open string's frequency, kgPerM
 // its mass per length; the scale length L is in the constant. The result is
 // false when the excitation is not known or a figure that it needs is missing.
-func velocity(excite string, hz, kgPerM float64) (float64, bool) {
+func Velocity(excite string, hz, kgPerM float64) (float64, bool) {
 	switch {
-	case excite == drive:
+	case excite == Drive:
 		return 0, true
-	case excite == travel && hz > 0:
+	case excite == Travel && hz > 0:
 		return math.Log(hz), true
-	case excite == force && hz > 0 && kgPerM > 0:
+	case excite == Force && hz > 0 && kgPerM > 0:
 		return -math.Log(hz) - math.Log(kgPerM), true
 	}
 	return 0, false
@@ -45,8 +45,8 @@ func convert(from, to string, strings []profiles.String) []float64 {
 		if err != nil {
 			return nil
 		}
-		before, ok1 := velocity(from, hz, profiles.UnitMass(s))
-		after, ok2 := velocity(to, hz, profiles.UnitMass(s))
+		before, ok1 := Velocity(from, hz, profiles.UnitMass(s))
+		after, ok2 := Velocity(to, hz, profiles.UnitMass(s))
 		if !ok1 || !ok2 {
 			return nil
 		}
@@ -84,8 +84,8 @@ func (s *Setup) playedBy(measured string) string {
 	switch {
 	case s.Excite != "":
 		return s.Excite
-	case measured == drive:
-		return force
+	case measured == Drive:
+		return Force
 	}
 	return measured
 }

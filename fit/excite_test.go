@@ -24,8 +24,8 @@ func TestConvertFollowsTension(t *testing.T) {
 		}
 		want = append(want, -math.Log(profiles.Tension(scale, hz, profiles.UnitMass(s))))
 	}
-	got := convert(travel, force, strings)
-	back := convert(force, travel, strings)
+	got := convert(Travel, Force, strings)
+	back := convert(Force, Travel, strings)
 	var sum float64
 	for i := range got {
 		sum += got[i]
@@ -43,13 +43,13 @@ func TestConvertFollowsTension(t *testing.T) {
 
 func TestConvertNeedsNotes(t *testing.T) {
 	unnamed := []profiles.String{{Note: "E4", Gauge: 0.25, Core: 0.25, Wrap: "plain"}, {Gauge: 0.3, Core: 0.3, Wrap: "plain"}}
-	if got := convert(travel, force, unnamed); got != nil {
+	if got := convert(Travel, Force, unnamed); got != nil {
 		t.Errorf("a string without note: got %v, want nil", got)
 	}
-	if got := convert("", force, unnamed[:1]); got != nil {
+	if got := convert("", Force, unnamed[:1]); got != nil {
 		t.Errorf("an unknown excitation: got %v, want nil", got)
 	}
-	if got := convert(drive, travel, unnamed[:1]); len(got) != 1 {
+	if got := convert(Drive, Travel, unnamed[:1]); len(got) != 1 {
 		t.Errorf("drive to travel: got %v", got)
 	}
 }

@@ -157,8 +157,8 @@ func missingNeighbours(number, last int) int {
 // where it cannot be told.
 func relativeVelocity(excite string, hz float64, s profiles.String) float64 {
 	ref := profiles.String{Gauge: refDiameter, Core: refDiameter, Wrap: "plain"}
-	x, ok := velocity(cmp.Or(excite, travel), hz, profiles.UnitMass(s))
-	zero, _ := velocity(cmp.Or(excite, travel), refPitch, profiles.UnitMass(ref))
+	x, ok := Velocity(cmp.Or(excite, Travel), hz, profiles.UnitMass(s))
+	zero, _ := Velocity(cmp.Or(excite, Travel), refPitch, profiles.UnitMass(ref))
 	if !ok {
 		return 0
 	}

@@ -90,8 +90,8 @@ func falloffShop(rng *rand.Rand, pickups int) ([]float64, []Cell) {
 				hz, _ := profiles.Pitch(s.Note)
 				cell := Cell{Pickup: fmt.Sprint("P", p), Session: fmt.Sprint("s", session), String: i + 1, Set: fmt.Sprint("set", session%2),
 					Core: s.Core * thicker, Gauge: s.Gauge * thicker, Wrap: s.Wrap, PoleHeight: height[i],
-					StringHeight: 3.6 + 0.4*float64(session), Mode: "P", Excite: travel, Takes: 8, SD: 0.025, Freq: hz, Batch: "b"}
-				at := (&falloff{Excite: travel, Pitch: true}).cellSite(&cell, 6)
+					StringHeight: 3.6 + 0.4*float64(session), Mode: "P", Excite: Travel, Takes: 8, SD: 0.025, Freq: hz, Batch: "b"}
+				at := (&falloff{Excite: Travel, Pitch: true}).cellSite(&cell, 6)
 				cell.Mean = c.predict(th, at, lift) + coil + pole[i] + strings[session%2][i] + 0.02*rng.NormFloat64()
 				cells = append(cells, cell)
 			}
@@ -177,7 +177,7 @@ func TestFalloffReadsBack(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := &Setup{Strings: steels, StringHeights: []float64{3, 3.4, 3.6, 3.7, 3.6, 3.4}, Excite: force}
+	s := &Setup{Strings: steels, StringHeights: []float64{3, 3.4, 3.6, 3.7, 3.6, 3.4}, Excite: Force}
 	heights := []float64{0.5, 1, 1.5, 1.5, 1, 0.5}
 	want, got := f.Level(nil, s, heights), back.Level(nil, s, heights)
 	for i := range want {

@@ -39,7 +39,7 @@ func TestModelFileReadsBackTheSame(t *testing.T) {
 			t.Errorf("%s: got %+v, want %+v", kind, got, want)
 		}
 		s, heights := setup()
-		s.Excite, s.Strings[2].Wrap = force, "bronze"
+		s.Excite, s.Strings[2].Wrap = Force, "bronze"
 		if a, b := got.Model.Level(nil, s, heights), want.Model.Level(nil, s, heights); !reflect.DeepEqual(a, b) {
 			t.Errorf("%s: levels %v, want %v", kind, a, b)
 		}

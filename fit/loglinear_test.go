@@ -32,7 +32,7 @@ func (w truth) cells(rng *rand.Rand, pickups int) []Cell {
 			for i, core := range cores {
 				c := Cell{
 					Pickup: fmt.Sprintf("P%02d", p), Session: fmt.Sprint(set), String: i + 1, Core: core, Gauge: core, Wrap: plainWrap,
-					PoleHeight: 2 * rng.Float64(), StringHeight: 3 + 1.5*rng.Float64(), Excite: travel, Takes: 5, Batch: "M",
+					PoleHeight: 2 * rng.Float64(), StringHeight: 3 + 1.5*rng.Float64(), Excite: Travel, Takes: 5, Batch: "M",
 				}
 				c.Mean = level + w.pole*c.PoleHeight + w.core*math.Log(core) + w.lift*(c.StringHeight+core/2) + w.noise*rng.NormFloat64()
 				cells = append(cells, c)
@@ -244,7 +244,7 @@ func TestLogLinearOnDegenerateRecords(t *testing.T) {
 func TestLogLinearFitsTheMostCommonExcitation(t *testing.T) {
 	cells := truth{pole: 0.45, core: 1.1, lift: -0.5, noise: 0.05}.cells(rand.New(rand.NewPCG(4, 4)), 3)
 	for i := range 12 { // the whole first pickup
-		cells[i].Excite = force
+		cells[i].Excite = Force
 		cells[i].Mean += 5
 	}
 	r, err := Fit(&Data{Cells: cells, Used: 180}, logHeight.name)
@@ -310,8 +310,8 @@ func TestLogLinearPredicts(t *testing.T) {
 	if m.Source() != "shop data" {
 		t.Errorf("source %q", m.Source())
 	}
-	s.Excite = force
-	shift := convert(travel, force, s.Strings)
+	s.Excite = Force
+	shift := convert(Travel, Force, s.Strings)
 	for i, v := range m.Level(nil, s, heights) {
 		if d := v - got[i] - shift[i]; math.Abs(d) > 1e-12 {
 			t.Errorf("string %d by force: off by %g", i+1, d)
@@ -362,8 +362,8 @@ func TestLogLinearWarnsBeyondWhatWasMeasured(t *testing.T) {
 		{"core", m, func(s *Setup, _ []float64) { s.Strings[2].Core = 0.6 }, "core of string 3 beyond what was measured (0.25 to 0.51 mm)"},
 		{"wrap", m, func(s *Setup, _ []float64) { s.Strings[2].Wrap = "bronze" }, `no string with "bronze" wrap was measured`},
 		{"batch", m, func(s *Setup, _ []float64) { s.Batch = "M-99" }, `batch "M-99"`},
-		{"converted", m, func(s *Setup, _ []float64) { s.Excite = force }, `converted to "force" from the strings' notes`},
-		{"not converted", m, func(s *Setup, _ []float64) { s.Excite, s.Strings[0].Note = force, "" }, "cannot be converted without each string's note"},
+		{"converted", m, func(s *Setup, _ []float64) { s.Excite = Force }, `converted to "force" from the strings' notes`},
+		{"not converted", m, func(s *Setup, _ []float64) { s.Excite, s.Strings[0].Note = Force, "" }, "cannot be converted without each string's note"},
 		{"one core", oneCore, func(*Setup, []float64) {}, "does not know what cores do"},
 	} {
 		s, heights := setup()
@@ -397,7 +397,7 @@ func sameCore(cells []Cell) []Cell {
 func TestLogLinearFromDrivenStrings(t *testing.T) {
 	cells := truth{pole: 0.45, core: 1.1, lift: -0.5, noise: 0.05}.cells(rand.New(rand.NewPCG(8, 8)), 3)
 	for i := range cells {
-		cells[i].Mode, cells[i].Excite = "D", drive
+		cells[i].Mode, cells[i].Excite = "D", Drive
 	}
 	m := fitted(t, logGap, cells)
 	s, heights := setup()
@@ -405,7 +405,7 @@ func TestLogLinearFromDrivenStrings(t *testing.T) {
 		t.Errorf("got %q", got)
 	}
 	unplayed := m.Level(nil, s, heights)
-	s.Excite = force
+	s.Excite = Force
 	for i, v := range m.Level(nil, s, heights) {
 		if v != unplayed[i] {
 			t.Errorf("string %d: %g by force, %g when not told", i+1, v, unplayed[i])

@@ -1,17 +1,10 @@
 package verdict
 
 import (
-	"math"
 	"strings"
 
+	"evenpole/fit"
 	"evenpole/profiles"
-)
-
-// How a string is set moving.
-const (
-	travel = "travel" // released from a fixed displacement
-	force  = "force"  // breaks away at a fixed force
-	drive  = "drive"  // an exciter sets what it sets
 )
 
 // convert works out what to add to each level to go from the jig's excitation
@@ -26,9 +19,9 @@ func (c *check) convert() {
 		return
 	}
 	have, want := c.v.Excite, c.order.Excite
-	if want == "" && have == drive {
-		want = force
-		c.note("the jig drove the strings and the order does not say how it will be played: judged as %q", force)
+	if want == "" && have == fit.Drive {
+		want = fit.Force
+		c.note("the jig drove the strings and the order does not say how it will be played: judged as %q", fit.Force)
 	}
 	switch {
 	case want == "" || want == have || len(c.session.strings) == 0:
@@ -61,28 +54,14 @@ func (c *check) shifts(have, want string) (shift []float64, lacks string) {
 			return nil, c.name(i) + " has no note in the order"
 		}
 		mass := profiles.UnitMass(s)
-		from, ok := velocity(have, hz, mass)
-		to, good := velocity(want, hz, mass)
+		from, ok := fit.Velocity(have, hz, mass)
+		to, good := fit.Velocity(want, hz, mass)
 		if !ok || !good || !known(from) || !known(to) {
 			return nil, c.name(i) + ": the excitation or the string's mass is not known"
 		}
-		shift[i] = to - from
+		shift[i] = perLn * (to - from)
 	}
 	return shift, ""
-}
-
-// velocity returns a string's velocity in dB, up to a constant that all strings
-// of one instrument share (the scale length is in it).
-func velocity(excite string, hz, kgPerM float64) (db float64, ok bool) {
-	switch excite {
-	case travel:
-		return 20 * math.Log10(hz), true
-	case force:
-		return -20 * math.Log10(hz*kgPerM), true
-	case drive:
-		return 0, true
-	}
-	return 0, false
 }
 
 // estimatedCores names the strings whose core is an estimate.

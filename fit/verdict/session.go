@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"evenpole/capture"
+	"evenpole/fit"
 )
 
 // NotChecked says that the record has nothing to judge a pickup by, and what it
@@ -128,7 +129,7 @@ func (s *session) add(r *capture.Reading) {
 	}
 	s.excites[excitation(r)] = true
 	t.moved = t.moved || changed(&t.row, r)
-	level := levelOf(r)
+	level := perLn * fit.TakeLevel(r.RMS, r.Quiet)
 	switch {
 	case r.Status != "" && r.Status != capture.OK:
 		t.flagged++
@@ -153,20 +154,13 @@ func changed(a, b *capture.Reading) bool {
 // excitation is how a take's string was set moving; "" when the row does not say.
 func excitation(r *capture.Reading) string {
 	if r.Mode == "D" {
-		return drive
+		return fit.Drive
 	}
 	return r.Excite
 }
 
-// levelOf returns a take's level in dB re 1 mV, from v^2 = rms^2 - quiet^2; NaN
-// or -Inf when it is not above its quiet level. No quiet level counts as 0.
-func levelOf(r *capture.Reading) float64 {
-	quiet := r.Quiet
-	if math.IsNaN(quiet) {
-		quiet = 0
-	}
-	return 10 * math.Log10(r.RMS*r.RMS-quiet*quiet)
-}
+// perLn is how many decibels one in ln v is.
+const perLn = 20 / math.Ln10
 
 func known(x float64) bool { return Figure(x).Known() }
 
