@@ -59,11 +59,7 @@ press the poles of a wound rod-magnet coil.`,
 	f.IntVar(&o.plucks, "max-plucks", 0, "give a string up after so many plucks (default three times the takes, and 5)")
 	f.StringVar(&o.field, "field", "", "read the field at these `positions` instead")
 	f.BoolVar(&o.again, "again", false, "start a new session though there is one of the same purpose and mount")
-	for _, name := range []string{"mount", "purpose"} {
-		if err := cmd.MarkFlagRequired(name); err != nil {
-			panic(err) // defined above
-		}
-	}
+	required(cmd, "mount", "purpose")
 	return cmd
 }
 
@@ -83,13 +79,9 @@ func runCapture(ctx context.Context, e *env, o captureOptions) error {
 	if opt.FieldPositions, err = positions(o.field, mount); err != nil {
 		return err
 	}
-	dir := e.shop
-	if dir == "" {
-		if found, ok := e.findShop(); ok {
-			dir = found
-		} else {
-			dir = "." // becomes a shop with its first reading
-		}
+	dir, ok := e.findShop()
+	if !ok {
+		dir = "." // becomes a shop with its first reading
 	}
 	shop, conn, err := openBoth(ctx, e, dir, o)
 	if err != nil {

@@ -44,11 +44,7 @@ Exit status: 0 conforms; 3 out of tolerance; 4 cannot tell yet.`,
 	f.StringVar(&o.order, "order", "", "order `file`")
 	f.StringVar(&o.pickup, "pickup", "", "the pickup's `id`")
 	f.StringVar(&o.out, "out", "", "certificate `file` (default: certificates/ORDER-PICKUP.html in the shop)")
-	for _, name := range []string{"order", "pickup"} {
-		if err := cmd.MarkFlagRequired(name); err != nil {
-			panic(err) // defined above
-		}
-	}
+	required(cmd, "order", "pickup")
 	return cmd
 }
 
@@ -61,7 +57,7 @@ func runCheck(e *env, o checkOptions) error {
 	if err != nil {
 		return err
 	}
-	v, err := checkPickup(dir, order, o.pickup, expected(e, o.order, dir))
+	v, err := checkPickup(dir, order, o.pickup, expected(e, order, dir))
 	if err != nil {
 		return err
 	}
@@ -91,11 +87,11 @@ func runCheck(e *env, o checkOptions) error {
 // expected is how much each string gains with its pole's height, dB per mm, by
 // the shop's current model; nil when there is none, or none that can be used: a
 // remedy then does not say how far.
-func expected(e *env, orderFile, dir string) []float64 {
+func expected(e *env, order *profiles.Order, dir string) []float64 {
 	if _, err := currentModel(dir); err != nil {
 		return nil
 	}
-	_, p, err := makePlan(e, orderFile, "")
+	p, err := makePlan(e, order, "")
 	if err != nil {
 		e.warn([]string{fmt.Sprintf("remedies do not say how far, for want of a plan: %v", err)})
 		return nil

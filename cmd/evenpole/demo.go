@@ -122,7 +122,7 @@ func runDemo(ctx context.Context, e *env, o demoOptions) error {
 	}
 	started := time.Now()
 	d := &demo{env: e, dir: dir, seed: o.seed, rng: rand.New(rand.NewPCG(o.seed, 0x6c616d70))}
-	d.quiet = env{stdin: e.stdin, stdout: io.Discard, stderr: io.Discard, shop: dir}
+	d.quiet = env{stdout: io.Discard, stderr: io.Discard, shop: dir}
 	d.jig = sim.New(sim.Config{ID: "lamp", Seed: o.seed, Speed: demoSpeed, Excite: jig.Travel})
 	if d.term, err = sim.Terminal(); err != nil {
 		return err
@@ -182,17 +182,17 @@ func (d *demo) run(ctx context.Context) error {
 	if err := runFit(&d.quiet, fitOptions{now: time.Now}); err != nil {
 		return err
 	}
-	_, p, err := makePlan(&d.quiet, orderFile, "")
+	p, err := makePlan(&d.quiet, d.order, "")
 	if err != nil {
 		return err
 	}
 	if !d.json {
 		printPlan(d.env, d.order, p)
 	}
-	if err := runPlan(&d.quiet, planOptions{order: orderFile, svg: filepath.Join(d.dir, "plans", "L-012.svg")}); err != nil {
+	if err := drawPoles(filepath.Join(d.dir, "plans", "L-012.svg"), d.order, p); err != nil {
 		return err
 	}
-	return d.buildAndCheck(ctx, orderFile, p)
+	return d.buildAndCheck(ctx, p)
 }
 
 // characterise captures the test pickups under every stringing.
@@ -254,7 +254,7 @@ func (d *demo) capture(ctx context.Context, name, pickup string, built, measured
 }
 
 // buildAndCheck builds the plan as a shop would and checks what was built.
-func (d *demo) buildAndCheck(ctx context.Context, orderFile string, p *plan.Plan) error {
+func (d *demo) buildAndCheck(ctx context.Context, p *plan.Plan) error {
 	const id = "L-012-a"
 	built := slices.Clone(p.Heights)
 	for i := range built {

@@ -90,9 +90,7 @@ decoded, and every bad line with what is wrong with it, until Ctrl-C. With
 func addPortFlags(cmd *cobra.Command, port *string, baud *int) {
 	cmd.Flags().StringVar(port, "port", "", "serial `port` of the jig (see 'evenpole jig list')")
 	cmd.Flags().IntVar(baud, "baud", 115200, "line `rate`; a USB serial port ignores it")
-	if err := cmd.MarkFlagRequired("port"); err != nil {
-		panic(err) // the flag is defined two lines up
-	}
+	required(cmd, "port")
 }
 
 func runJigTalk(ctx context.Context, e *env, o talkOptions) error {

@@ -36,20 +36,21 @@ the chance that every string is within tolerance.`,
 	f.StringVar(&o.order, "order", "", "order `file`")
 	f.StringVar(&o.model, "model", "", "model `file` (default: the shop's current model)")
 	f.StringVar(&o.svg, "svg", "", "draw the poles, planned beside flat, into this `file`")
-	if err := cmd.MarkFlagRequired("order"); err != nil {
-		panic(err) // defined above
-	}
+	required(cmd, "order")
 	return cmd
 }
 
 func runPlan(e *env, o planOptions) error {
-	order, p, err := makePlan(e, o.order, o.model)
+	order, err := e.readOrder(o.order)
+	if err != nil {
+		return err
+	}
+	p, err := makePlan(e, order, o.model)
 	if err != nil {
 		return err
 	}
 	if o.svg != "" {
-		err := writeFile(o.svg, func(f *os.File) error { return report.Poles(f, report.PlanPoles(order, p)) })
-		if err != nil {
+		if err := drawPoles(o.svg, order, p); err != nil {
 			return err
 		}
 	}
@@ -63,21 +64,22 @@ func runPlan(e *env, o planOptions) error {
 	return nil
 }
 
-// makePlan reads the order and the model and plans.
-func makePlan(e *env, orderFile, modelFile string) (*profiles.Order, *plan.Plan, error) {
-	order, err := e.readOrder(orderFile)
-	if err != nil {
-		return nil, nil, err
-	}
+// makePlan reads the model and plans an order.
+func makePlan(e *env, order *profiles.Order, modelFile string) (*plan.Plan, error) {
 	model, err := e.readModel(modelFile)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	p, err := plan.Make(order, model.Model, plan.Options{})
 	if err != nil {
-		return nil, nil, &inputError{err}
+		return nil, &inputError{err}
 	}
-	return order, p, nil
+	return p, nil
+}
+
+// drawPoles draws the poles, planned beside flat.
+func drawPoles(path string, order *profiles.Order, p *plan.Plan) error {
+	return writeFile(path, func(f *os.File) error { return report.Poles(f, report.PlanPoles(order, p)) })
 }
 
 // readModel reads the model named, or the shop's current one.

@@ -38,7 +38,6 @@ const (
 // env is what every command is given: where to write, and the flags that all
 // commands share.
 type env struct {
-	stdin  io.Reader
 	stdout io.Writer
 	stderr io.Writer
 	json   bool
@@ -105,7 +104,7 @@ func withHint(err error, hints ...string) error {
 
 // run is the whole program but for the process: it returns the exit status.
 func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
-	e := &env{stdin: stdin, stdout: stdout, stderr: stderr}
+	e := &env{stdout: stdout, stderr: stderr}
 	started := false
 	root := newRootCmd(e, &started)
 	root.SetArgs(args)
@@ -195,6 +194,15 @@ Exit status: 0 done; 1 failed; 2 wrong usage or input; 3 done, and the verdict i
 		newStringsCmd(e),
 	)
 	return root
+}
+
+// required marks flags that a command cannot do without.
+func required(cmd *cobra.Command, names ...string) {
+	for _, name := range names {
+		if err := cmd.MarkFlagRequired(name); err != nil {
+			panic(err) // the command has no such flag: a slip in its code
+		}
+	}
 }
 
 // version says which build this is: the module's version, or the revision.
