@@ -14,9 +14,10 @@ type Setup struct {
 	Spacing          float64           // mm between neighbouring poles, centre to centre
 	Poles            profiles.PoleKind
 	Batch            string
-	ScaleLength      float64 // mm, 0 when not known
-	PickupFromBridge float64 // mm, 0 when not known
-	Excite           string  // how it will be played; "" = as the jig plucks
+	Magnets          []string // which magnet stands under which string; nil when not known
+	ScaleLength      float64  // mm, 0 when not known
+	PickupFromBridge float64  // mm, 0 when not known
+	Excite           string   // how it will be played; "" = as the jig plucks
 }
 
 // Predictor is what package plan needs of a model, whichever kind it is.

@@ -3,7 +3,6 @@ package profiles
 import (
 	"bytes"
 	"os"
-	"slices"
 )
 
 // handSpacing is the distance in mm between neighbouring strings, centre to
@@ -43,10 +42,9 @@ func ParseMount(name string, text []byte, l *Library) (*Mount, error) {
 		File:     name,
 		Text:     bytes.Clone(text),
 		Batch:    top.text("batch", required),
-		Magnets:  top.texts("magnets", loose),
+		Magnets:  readMagnets(top, loose),
 		ProbeGap: top.length("probe_gap", loose, probeGaps),
 	}
-	m.judgeMagnets(top)
 	if !loose {
 		m.readPickup(top, l)
 	}
@@ -54,15 +52,6 @@ func ParseMount(name string, text []byte, l *Library) (*Mount, error) {
 		return nil, err
 	}
 	return m, nil
-}
-
-// judgeMagnets refuses a magnet that is in two places.
-func (m *Mount) judgeMagnets(t *table) {
-	for i, magnet := range m.Magnets {
-		if magnet != "" && slices.Contains(m.Magnets[:i], magnet) {
-			t.failItem("magnets", i, "expected each magnet once, got %q again", magnet)
-		}
-	}
 }
 
 func (m *Mount) readPickup(t *table, l *Library) {

@@ -17,8 +17,8 @@ func ReadOrder(path string, l *Library) (*Order, error) {
 // ParseOrder reads an order from the text of a file; name stands for the file
 // in messages, and l has the string sets that it may name.
 //
-// An order may leave out scale_length_mm, pickup_from_bridge_mm, offset_db,
-// excite, the [[compare]] tables, and both pole_height_step_mm and
+// An order may leave out scale_length_mm, pickup_from_bridge_mm, magnets,
+// offset_db, excite, the [[compare]] tables, and both pole_height_step_mm and
 // pole_heights_mm, of which it may give one. Of the stock heights in
 // pole_heights_mm only those within the limits are kept. A string may leave out
 // its note, the core (plain: the gauge; wound: see [EstimateCore]) and, where
@@ -43,6 +43,7 @@ func ParseOrder(name string, text []byte, l *Library) (*Order, error) {
 	if d.ok() {
 		o.judgeInstrument(instrument, pickup)
 		o.judgePickup(pickup)
+		count(pickup, "magnets", o.Magnets, len(o.Strings))
 		o.judgeLists(target, compare)
 	}
 	if err := d.err(); err != nil {
@@ -60,6 +61,7 @@ func (o *Order) readInstrument(t *table) {
 
 func (o *Order) readPickup(t *table) {
 	o.Batch = t.text("batch", required)
+	o.Magnets = readMagnets(t, optional)
 	o.Poles = readPoles(t, required)
 	o.PoleHeightMin = t.length("pole_height_min", required, poleHeights)
 	o.PoleHeightMax = t.length("pole_height_max", required, poleHeights)
@@ -75,6 +77,17 @@ func (o *Order) readTarget(t *table) {
 	o.Offset = t.numbers("offset_db", optional, offsets)
 	o.Tolerance = t.number("tolerance_db", required, tolerances)
 	o.Excite = t.oneOf("excite", optional, "travel", "force")
+}
+
+// readMagnets reads which magnet is where, and refuses one in two places.
+func readMagnets(t *table, need bool) []string {
+	magnets := t.texts("magnets", need)
+	for i, m := range magnets {
+		if m != "" && slices.Contains(magnets[:i], m) {
+			t.failItem("magnets", i, "expected each magnet once, got %q again", m)
+		}
+	}
+	return magnets
 }
 
 // readPoles reads the kind of the poles.

@@ -5,6 +5,8 @@ import (
 	"io/fs"
 	"path/filepath"
 	"reflect"
+	"slices"
+	"strings"
 	"testing"
 )
 
@@ -30,8 +32,21 @@ func TestReadOrder(t *testing.T) {
 	}
 }
 
+// What an order may say beside what every order says.
+func TestOrderExtensions(t *testing.T) {
+	text := strings.Replace(string(read(t, "order.toml")), "poles =", `magnets = ["spring/3", "spring/1", "spring/2", "spring/9", "spring/7", "spring/8"]
+poles =`, 1)
+	o, err := ParseOrder("o.toml", []byte(text), shop(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want := []string{"spring/3", "spring/1", "spring/2", "spring/9", "spring/7", "spring/8"}; !slices.Equal(o.Magnets, want) {
+		t.Errorf("magnets: got %q, want %q", o.Magnets, want)
+	}
+}
+
 func TestSampleOrders(t *testing.T) {
-	strings := map[string]int{"A-005": 7}
+	counts := map[string]int{"A-005": 7}
 	for _, file := range files(t, "sample/orders/*.toml") {
 		o, err := ReadOrder(file, Builtin())
 		if err != nil {
@@ -39,7 +54,7 @@ func TestSampleOrders(t *testing.T) {
 			continue
 		}
 		n := 6
-		if s, ok := strings[o.ID]; ok {
+		if s, ok := counts[o.ID]; ok {
 			n = s
 		}
 		if len(o.Strings) != n || len(o.Offset) != n || len(o.StringHeights()) != n {
@@ -191,6 +206,10 @@ func TestOrderSlips(t *testing.T) {
 			`o.toml:22:1: offset_db: expected 6 values, one a string, got 5`},
 		{"comma for a point", "0.9, 0.5]", "0,7, 0,5]",
 			`o.toml:28:1: heights_mm: expected 6 values, one a string, got 8`},
+		{"magnets of another count", "poles =", "magnets = [\"spring/1\", \"spring/2\"]\npoles =",
+			`o.toml:13:1: magnets: expected 6 values, one a string, got 2`},
+		{"magnet in two places", "poles =", "magnets = [\"a\", \"b\", \"c\", \"d\", \"a\", \"e\"]\npoles =",
+			`o.toml:13:32: magnets: expected each magnet once, got "a" again`},
 		{"unknown set", "quay 10-46", "quai 10-46",
 			`o.toml:3:7: set: unknown string set "quai 10-46"; did you mean "quay 10-46"?`},
 		{"set like no other", "quay 10-46", "x",

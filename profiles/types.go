@@ -46,6 +46,7 @@ type Order struct {
 	PickupFromBridge float64 // mm, 0 when not given
 
 	Batch             string
+	Magnets           []string // which magnet will stand under which string, string 1 first; nil when not said
 	Poles             PoleKind
 	PoleHeightMin     float64   // mm above the bobbin plane
 	PoleHeightMax     float64   // mm

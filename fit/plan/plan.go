@@ -164,6 +164,7 @@ func setup(o *profiles.Order) *fit.Setup {
 		StringHeights:    o.StringHeights(),
 		Poles:            o.Poles,
 		Batch:            o.Batch,
+		Magnets:          o.Magnets,
 		ScaleLength:      o.ScaleLength,
 		PickupFromBridge: o.PickupFromBridge,
 		Excite:           o.Excite,
