@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"evenpole/capture"
 )
@@ -29,11 +30,12 @@ type Cell struct {
 	Excite       string // "travel", "force", "drive"; "" when not told
 
 	Batch string
-	Takes int     // good takes that Mean stands for
-	Mean  float64 // robust mean of ln v, v in mV: Huber's, see robustMean
-	SD    float64 // of one take, ln v; 0 for a single take
-	Freq  float64 // median, Hz; 0 when not measured
-	Rows  []Span  // where the takes stand, flagged ones among them
+	Takes int       // good takes that Mean stands for
+	Mean  float64   // robust mean of ln v, v in mV: Huber's, see robustMean
+	SD    float64   // of one take, ln v; 0 for a single take
+	Freq  float64   // median, Hz; 0 when not measured
+	First time.Time // UTC, of the first good take; zero when the rows have no time
+	Rows  []Span    // where the takes stand, flagged ones among them
 }
 
 // Gap is the distance from the top of the pole to the underside of the string
@@ -199,6 +201,7 @@ type gathered struct {
 	batch string
 	takes []take
 	rows  []Span
+	first time.Time // of a good take
 }
 
 type take struct {
@@ -271,6 +274,9 @@ func (g *gatherer) addTake(r *capture.Reading, id identity) {
 		return
 	}
 	c.takes = append(c.takes, take{level, r.Freq, id, int32(g.file), int32(r.Line)})
+	if t := r.Time.UTC(); !t.IsZero() && (c.first.IsZero() || t.Before(c.first)) {
+		c.first = t
+	}
 }
 
 // identity numbers the source of a row and returns the row's identity.
@@ -416,7 +422,7 @@ func (g *gatherer) finish(k key, c *gathered) (Cell, bool) {
 	cell := Cell{
 		Pickup: k.pickup, Session: k.session, String: k.string, Set: k.set, Core: k.core, Gauge: k.gauge, Wrap: k.wrap,
 		PoleHeight: k.poleHeight, StringHeight: k.stringHeight, Mode: k.mode, Excite: k.excite,
-		Batch: c.batch, Takes: len(levels), Rows: c.rows,
+		Batch: c.batch, Takes: len(levels), First: c.first, Rows: c.rows,
 	}
 	cell.Mean, cell.SD = robustMean(levels)
 	if len(freqs) > 0 {

@@ -7,6 +7,7 @@ import (
 	"reflect"
 	"slices"
 	"testing"
+	"time"
 
 	"evenpole/capture"
 )
@@ -226,6 +227,27 @@ func TestGatherKeepsABoundedNumberOfTakes(t *testing.T) {
 	}
 	if d.leftOut(isUnneeded) != 50 {
 		t.Errorf("left out: %v", d.LeftOut)
+	}
+}
+
+func TestCellKnowsItsFirstGoodTake(t *testing.T) {
+	at := func(text string) time.Time {
+		when, err := time.Parse(time.RFC3339, text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return when
+	}
+	row := capture.Reading{String: 1, Core: 0.25, PoleHeight: 1, StringHeight: 3, RMS: 20}
+	later, first, flagged := row, row, row
+	later.Time, first.Time = at("2026-02-03T09:00:00Z"), at("2026-02-03T10:30:00+02:00")
+	flagged.Time, flagged.Status = at("2026-02-03T08:00:00Z"), capture.Clipped
+	d := gather(t, []capture.Reading{flagged, later, row, first})
+	if want := at("2026-02-03T08:30:00Z"); len(d.Cells) != 1 || d.Cells[0].First != want.UTC() {
+		t.Errorf("got %+v, want one cell whose first take was at %v", d.Cells, want)
+	}
+	if c := gather(t, []capture.Reading{row}).Cells[0]; !c.First.IsZero() {
+		t.Errorf("no time was told: got %v", c.First)
 	}
 }
 

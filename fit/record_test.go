@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"testing"
+	"time"
 
 	"evenpole/capture"
 )
@@ -25,8 +26,9 @@ func readRecord(t testing.TB, name string) []capture.Reading {
 	}
 	for i := range rows {
 		seq, err := strconv.ParseUint(tb["seq"][i], 10, 32)
+		when, _ := time.Parse(time.RFC3339, tb["time"][i])
 		rows[i] = capture.Reading{
-			Session: tb["session"][i], Jig: tb["jig"][i], Boot: tb["boot"][i], Seq: uint32(seq), HasSeq: err == nil,
+			Time: when, Session: tb["session"][i], Jig: tb["jig"][i], Boot: tb["boot"][i], Seq: uint32(seq), HasSeq: err == nil,
 			Pickup: tb["pickup"][i], Batch: tb["batch"][i], String: int(number("string", i)), StringSet: tb["string_set"][i],
 			Core: number("core_mm", i), Gauge: number("gauge_mm", i), Wrap: tb["wrap"][i],
 			PoleHeight: number("pole_height_mm", i), StringHeight: number("string_height_mm", i),
