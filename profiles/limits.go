@@ -21,6 +21,10 @@ type span struct {
 	orZero bool // 0 is allowed as well, and means something of its own
 }
 
+// usualTravel is how far, in mm, either end of a pickup can be moved up or down
+// where an order does not say (common practice).
+const usualTravel = 1.5
+
 // The spans, common practice all. Where it can be done, what is sensible in
 // inches lies outside the span in mm, and the other way round.
 var (
@@ -34,6 +38,14 @@ var (
 	gaps = span{lo: 0.2, hi: 10, orZero: true}
 	// From the set screw's finest turn to stock lengths.
 	steps = span{lo: 0.005, hi: 2}
+	// A pickup on its screws moves by a few millimetres.
+	travels = span{lo: 0.05, hi: 8, orZero: true}
+	// From the flattest coil to a tall one.
+	formerDepths = span{lo: 2, hi: 40}
+	// From a set screw on a dial gauge to a hand with a hammer.
+	settingErrors = span{lo: 0.001, hi: 1}
+	// A hard pluck swings a slack bass string by some millimetres.
+	swings = span{lo: 0.05, hi: 8, orZero: true}
 	// 0 is flat; beyond 3 m an arc over 60 mm rises by 0.15 mm: flat.
 	radii = span{lo: 25, hi: 3000, orZero: true}
 	// From one string to a wide bass; the distance between strings is judged

@@ -1,6 +1,7 @@
 package profiles
 
 import (
+	"cmp"
 	"os"
 	"slices"
 )
@@ -20,7 +21,15 @@ func ReadOrder(path string, l *Library) (*Order, error) {
 // An order may leave out scale_length_mm, pickup_from_bridge_mm, magnets,
 // offset_db, excite, the [[compare]] tables, and both pole_height_step_mm and
 // pole_heights_mm, of which it may give one. Of the stock heights in
-// pole_heights_mm only those within the limits are kept. A string may leave out
+// pole_heights_mm only those within the limits are kept.
+//
+// Beside these it may give in [pickup] pole_heights_fixed_mm (poles that stand as
+// they are: the pickup is raised, lowered and tilted instead, by up to
+// pickup_raise_mm and pickup_lower_mm at either end, 1.5 where they are not
+// given), former_depth_mm (for magnet lengths), setting_error_mm and
+// string_swing_mm, and [[alternative]] tables: string sets that may be fitted
+// later, each with a set or with [[alternative.string]] tables under a name.
+// A string may leave out
 // its note, the core (plain: the gauge; wound: see [EstimateCore]) and, where
 // core and gauge are equal, the wrap.
 func ParseOrder(name string, text []byte, l *Library) (*Order, error) {
@@ -36,6 +45,10 @@ func ParseOrder(name string, text []byte, l *Library) (*Order, error) {
 	o.readPickup(pickup)
 	o.readTarget(target)
 	o.Set, o.Strings = readStrings(d.top, l)
+	alternatives := d.top.tables("alternative")
+	for _, t := range alternatives {
+		o.Alternatives = append(o.Alternatives, readAlternative(t, l))
+	}
 	compare := d.top.tables("compare")
 	for _, t := range compare {
 		o.Compare = append(o.Compare, Stagger{t.text("name", required), t.lengths("heights", required, poleHeights)})
@@ -43,6 +56,8 @@ func ParseOrder(name string, text []byte, l *Library) (*Order, error) {
 	if d.ok() {
 		o.judgeInstrument(instrument, pickup)
 		o.judgePickup(pickup)
+		o.judgeFixed(pickup)
+		o.judgeAlternatives(alternatives)
 		count(pickup, "magnets", o.Magnets, len(o.Strings))
 		o.judgeLists(target, compare)
 	}
@@ -68,9 +83,23 @@ func (o *Order) readPickup(t *table) {
 	t.either("pole_height_step", "pole_heights")
 	o.PoleHeightStep = t.length("pole_height_step", optional, steps)
 	o.PoleHeights = t.lengths("pole_heights", optional, poleHeights)
+	o.FixedHeights = t.lengths("pole_heights_fixed", optional, poleHeights)
+	o.PickupRaise = t.length("pickup_raise", optional, travels)
+	o.PickupLower = t.length("pickup_lower", optional, travels)
+	o.FormerDepth = t.length("former_depth", optional, formerDepths)
+	o.SettingError = t.length("setting_error", optional, settingErrors)
 	o.MinGap = t.length("min_gap", required, gaps)
+	o.StringSwing = t.length("string_swing", optional, swings)
 	o.StringHeightFirst = t.length("string_height_first", required, stringHeights)
 	o.StringHeightLast = t.length("string_height_last", required, stringHeights)
+}
+
+// readAlternative reads a string set that may be fitted later; one that names a
+// set needs no name of its own.
+func readAlternative(t *table, l *Library) StringSet {
+	set, list := readStrings(t, l)
+	name := t.text("name", set == "")
+	return StringSet{Name: cmp.Or(name, set), Strings: list}
 }
 
 func (o *Order) readTarget(t *table) {
@@ -115,6 +144,43 @@ func (o *Order) judgePickup(t *table) {
 	o.PoleHeights = slices.DeleteFunc(o.PoleHeights, func(h float64) bool { return h < low || h > high })
 	if len(o.PoleHeights) == 0 {
 		t.fail("pole_heights", "expected at least one height from %.4g to %.4g mm, got none", low, high)
+	}
+}
+
+// judgeFixed judges poles that stand as they are against their strings, and
+// gives the pickup room to move where the order does not.
+func (o *Order) judgeFixed(t *table) {
+	if o.FixedHeights == nil {
+		for _, key := range []string{"pickup_raise", "pickup_lower"} {
+			if t.has(key) {
+				t.fail(key, "expected pole_heights_fixed_mm beside it: only a pickup whose poles are fixed is moved")
+			}
+		}
+		return
+	}
+	count(t, "pole_heights_fixed", o.FixedHeights, len(o.Strings))
+	for _, travel := range []struct {
+		key string
+		mm  *float64
+	}{{"pickup_raise", &o.PickupRaise}, {"pickup_lower", &o.PickupLower}} {
+		if !t.has(travel.key) {
+			*travel.mm = usualTravel
+		}
+	}
+}
+
+// judgeAlternatives refuses sets with another number of strings, and a name
+// that stands twice.
+func (o *Order) judgeAlternatives(tables []*table) {
+	names := []string{o.Set}
+	for i, a := range o.Alternatives {
+		if len(a.Strings) != len(o.Strings) {
+			tables[i].fail("set", "expected %d strings, as the order has, got %d", len(o.Strings), len(a.Strings))
+		}
+		if slices.Contains(names, a.Name) {
+			tables[i].fail("name", "expected each string set once, got %q again", a.Name)
+		}
+		names = append(names, a.Name)
 	}
 }
 

@@ -35,13 +35,36 @@ func TestReadOrder(t *testing.T) {
 // What an order may say beside what every order says.
 func TestOrderExtensions(t *testing.T) {
 	text := strings.Replace(string(read(t, "order.toml")), "poles =", `magnets = ["spring/3", "spring/1", "spring/2", "spring/9", "spring/7", "spring/8"]
-poles =`, 1)
+pole_heights_fixed_mm = [0.4, 0.8, 1.9, 1.4, 0.9, 0.5]
+pickup_raise_mm = 0.8
+former_depth_in = 0.44
+setting_error_mm = 0.03
+string_swing_mm = 0.6
+poles =`, 1) + `
+[[alternative]]
+set = "wound-third 12-52"
+[[alternative]]
+name = "what hangs on it now"
+[[alternative.string]]
+gauge_in = 0.010
+wrap = "plain"
+` + strings.Repeat("[[alternative.string]]\ngauge_in = 0.030\ncore_in = 0.014\nwrap = \"nickel\"\n", 5)
 	o, err := ParseOrder("o.toml", []byte(text), shop(t))
 	if err != nil {
 		t.Fatal(err)
 	}
 	if want := []string{"spring/3", "spring/1", "spring/2", "spring/9", "spring/7", "spring/8"}; !slices.Equal(o.Magnets, want) {
 		t.Errorf("magnets: got %q, want %q", o.Magnets, want)
+	}
+	got := []float64{o.FixedHeights[2], o.PickupRaise, o.PickupLower, o.FormerDepth, o.SettingError, o.StringSwing}
+	if want := []float64{1.9, 0.8, 1.5, 11.176, 0.03, 0.6}; !slices.Equal(got, want) {
+		t.Errorf("got %v, want %v", got, want)
+	}
+	wound, _ := Builtin().Set("wound-third 12-52")
+	a := o.Alternatives
+	if len(a) != 2 || a[0].Name != wound.Name || !slices.Equal(a[0].Strings, wound.Strings) ||
+		a[1].Name != "what hangs on it now" || len(a[1].Strings) != 6 || a[1].Strings[5].Core != 0.3556 {
+		t.Errorf("alternatives: got %+v", a)
 	}
 }
 
@@ -117,7 +140,7 @@ func TestOrderSlips(t *testing.T) {
 		{"set under a header", "excite =", "set =",
 			`o.toml:24:1: set: unknown key; "set" belongs at the top of the file, before the first [table]`},
 		{"unknown table", "[[compare]]", "[[rival]]",
-			`o.toml:26:3: rival: unknown key; expected one of id, instrument, pickup, target, set, string, compare`},
+			`o.toml:26:3: rival: unknown key; expected one of id, instrument, pickup, target, set, string, alternative, compare`},
 		{"both units", "batch =", "min_gap_in = 0.05\nbatch =",
 			`o.toml:12:1: min_gap_in: expected this or min_gap_mm, got both`},
 		{"step and stock", "pole_heights_in", "pole_height_step_mm = 0.1\npole_heights_in",
@@ -208,6 +231,18 @@ func TestOrderSlips(t *testing.T) {
 			`o.toml:28:1: heights_mm: expected 6 values, one a string, got 8`},
 		{"magnets of another count", "poles =", "magnets = [\"spring/1\", \"spring/2\"]\npoles =",
 			`o.toml:13:1: magnets: expected 6 values, one a string, got 2`},
+		{"fixed poles of another count", "poles =", "pole_heights_fixed_mm = [1, 2]\npoles =",
+			`o.toml:13:1: pole_heights_fixed_mm: expected 6 values, one a string, got 2`},
+		{"travel of poles that are planned", "poles =", "pickup_lower_mm = 1\npoles =",
+			`o.toml:13:19: pickup_lower_mm: expected pole_heights_fixed_mm beside it: only a pickup whose poles are fixed is moved`},
+		{"alternative of another count", "[[compare]]", "[[alternative]]\nset = \"bass stainless 45-105\"\n[[compare]]",
+			`o.toml:27:7: set: expected 6 strings, as the order has, got 4`},
+		{"alternative twice", "[[compare]]", "[[alternative]]\nset = \"medium 11-49\"\n[[alternative]]\nset = \"medium 11-49\"\n[[compare]]",
+			`o.toml:28:3: name: expected each string set once, got "medium 11-49" again`},
+		{"alternative without a name", "[[compare]]", "[[alternative]]\nstring = [{gauge_mm = 1, wrap = \"plain\"}]\n[[compare]]",
+			`o.toml:26:3: name: expected text, but the key is missing`},
+		{"alternative without strings", "[[compare]]", "[[alternative]]\nname = \"x\"\n[[compare]]",
+			`o.toml:26:3: string: expected [[string]] tables or set = "NAME", but the key is missing`},
 		{"magnet in two places", "poles =", "magnets = [\"a\", \"b\", \"c\", \"d\", \"a\", \"e\"]\npoles =",
 			`o.toml:13:32: magnets: expected each magnet once, got "a" again`},
 		{"unknown set", "quay 10-46", "quai 10-46",

@@ -52,7 +52,13 @@ type Order struct {
 	PoleHeightMax     float64   // mm
 	PoleHeightStep    float64   // mm, 0 when not given
 	PoleHeights       []float64 // mm, stock heights within the limits; nil when any step will do
+	FixedHeights      []float64 // mm, poles that stand as they are, the pickup to be moved instead; nil when poles are planned
+	PickupRaise       float64   // mm by which either end of a pickup with fixed poles may be raised
+	PickupLower       float64   // mm by which it may be lowered
+	FormerDepth       float64   // mm from the bobbin plane down to the poles' lower ends; 0 when not given
+	SettingError      float64   // mm, standard deviation with which a pole is set; 0 when not given
 	MinGap            float64   // mm, underside of the string to pole top
+	StringSwing       float64   // mm that a string swings towards its pole, kept free beside MinGap
 	StringHeightFirst float64   // mm, underside over the bobbin plane, string 1
 	StringHeightLast  float64   // mm, the last string
 
@@ -60,10 +66,14 @@ type Order struct {
 	Tolerance float64   // dB, every string within +- this of its target
 	Excite    string    // "travel", "force" or "" (as the jig plucks)
 
-	Set     string // name of the string set, "" when strings were listed
-	Strings []String
-	Compare []Stagger
+	Set          string // name of the string set, "" when strings were listed
+	Strings      []String
+	Alternatives []StringSet // what the player may fit later, as many strings each
+	Compare      []Stagger
 }
+
+// RestGap is the least gap between a pole and its string at rest, in mm.
+func (o *Order) RestGap() float64 { return o.MinGap + o.StringSwing }
 
 // StringHeights returns the height of each string's underside above the bobbin
 // plane, in mm: the outer two as ordered, the inner ones on the fretboard's arc.

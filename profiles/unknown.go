@@ -46,7 +46,7 @@ func (t *table) where() string {
 	switch t.name {
 	case "":
 		return "at the top of the file, before the first [table]"
-	case "string", "compare", "set":
+	case "string", "compare", "alternative", "set":
 		return "in [[" + t.name + "]]"
 	}
 	return "in [" + t.name + "]"
