@@ -21,6 +21,9 @@ func (j *Jig) decode(p []byte) {
 // arrive acts on a command. IDENT and RESEND are answered between the takes of
 // the command that runs.
 func (j *Jig) arrive(c jig.Command) {
+	if j.now < j.muteTo {
+		return
+	}
 	p := &j.power
 	answer, finished := p.answers[c.ID]
 	switch {
@@ -32,7 +35,7 @@ func (j *Jig) arrive(c jig.Command) {
 		j.finish(c, jig.Done, "")
 	case j.holds(c.ID):
 	case finished:
-		j.emit(jig.Line{Kind: jig.KindAnswer, Answer: answer})
+		j.reply(answer)
 	default:
 		j.accept(c)
 	}
@@ -172,12 +175,35 @@ func (j *Jig) identify() {
 func (j *Jig) finish(c jig.Command, code jig.Code, text string) {
 	answer := jig.Answer{ID: c.ID, Code: code, Text: text}
 	j.power.answers[c.ID] = answer
-	j.emit(jig.Line{Kind: jig.KindAnswer, Answer: answer})
+	if d := j.cfg.Faults.SlowAnswer; d > 0 {
+		j.power.late = append(j.power.late, late{j.now + d, answer})
+		return
+	}
+	j.reply(answer)
+}
+
+// reply sends an answer, and may be an old one before it.
+func (j *Jig) reply(a jig.Answer) {
+	if j.power.last.ID > 0 && j.toHost.happens(j.cfg.Faults.OldAnswer) {
+		j.emit(jig.Line{Kind: jig.KindAnswer, Answer: j.power.last})
+	}
+	j.power.last = a
+	j.emit(jig.Line{Kind: jig.KindAnswer, Answer: a})
 }
 
 // emit hands a line to the wire, if there is one.
 func (j *Jig) emit(l jig.Line) {
-	if j.served && !j.hungUp {
+	if j.heard() {
 		j.out = j.toHost.pass(j.out, l.AppendLine(nil))
 	}
 }
+
+// emitHalf hands the first half of a line to the wire: its end never comes.
+func (j *Jig) emitHalf(l jig.Line) {
+	if line := l.AppendLine(nil); j.heard() {
+		j.out = append(j.out, line[:len(line)/2]...)
+	}
+}
+
+// heard tells whether what the jig says goes anywhere.
+func (j *Jig) heard() bool { return j.served && !j.hungUp && j.now >= j.muteTo }

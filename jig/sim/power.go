@@ -1,6 +1,7 @@
 package sim
 
 import (
+	"math"
 	"time"
 
 	"evenpole/jig"
@@ -27,7 +28,15 @@ type power struct {
 	statusAt time.Duration
 	queue    []job // the first one runs
 	answers  map[uint32]jig.Answer
+	last     jig.Answer
+	late     []late     // oldest first
 	memory   []jig.Line // readings, oldest first
+}
+
+// late is an answer that is held back.
+type late struct {
+	due    time.Duration
+	answer jig.Answer
 }
 
 // job is a command that runs or waits.
@@ -72,6 +81,11 @@ func (j *Jig) step(now time.Duration) {
 			return
 		}
 		j.now = due
+		if l := j.power.late; len(l) > 0 && due == l[0].due {
+			j.power.late = l[1:]
+			j.reply(l[0].answer)
+			continue
+		}
 		if due == j.power.statusAt {
 			j.power.statusAt += statusEvery
 			j.emit(jig.Line{Kind: jig.KindStatus, Status: jig.Status{Boot: j.power.boot, Seq: j.power.seq, Millis: j.millis()}})
@@ -83,14 +97,24 @@ func (j *Jig) step(now time.Duration) {
 
 // next is when the next thing is due.
 func (j *Jig) next() time.Duration {
+	next := j.power.statusAt
 	if q := j.power.queue; len(q) > 0 {
-		return min(q[0].due, j.power.statusAt)
+		next = min(next, q[0].due)
 	}
-	return j.power.statusAt
+	if l := j.power.late; len(l) > 0 {
+		next = min(next, l[0].due)
+	}
+	return next
 }
 
 // millis is the jig's clock; it wraps.
-func (j *Jig) millis() uint32 { return uint32((j.now - j.power.since).Milliseconds()) }
+func (j *Jig) millis() uint32 {
+	ms := uint32((j.now - j.power.since).Milliseconds())
+	if j.boots == 1 {
+		ms += j.cfg.Clock
+	}
+	return ms
+}
 
 // work ends one take of the command that runs.
 func (j *Jig) work() {
@@ -119,25 +143,42 @@ func (j *Jig) work() {
 // keep remembers a reading and sends it.
 func (j *Jig) keep(l jig.Line) {
 	j.made++
-	j.power.memory = append(j.power.memory, l)
-	if len(j.power.memory) > memorySize {
-		j.power.memory = j.power.memory[1:]
+	if !j.cfg.Faults.NoResend {
+		j.remember(l)
 	}
 	if l.Kind == jig.KindField {
 		j.fields = append(j.fields, l.Field)
 	} else {
 		j.log = append(j.log, l.Reading)
 	}
+	if j.made == j.cfg.Faults.CutAfter {
+		j.emitHalf(l)
+		return
+	}
 	j.emit(l)
+}
+
+// remember keeps a reading for RESEND.
+func (j *Jig) remember(l jig.Line) {
+	j.power.memory = append(j.power.memory, l)
+	if len(j.power.memory) > memorySize {
+		j.power.memory = j.power.memory[1:]
+	}
 }
 
 // mishap makes the faults happen whose reading it was.
 func (j *Jig) mishap() {
+	f := &j.cfg.Faults
 	switch j.made {
-	case j.cfg.Faults.RestartAfter:
+	case f.RestartAfter, f.CutAfter:
 		j.powerUp()
-	case j.cfg.Faults.HangUpAfter:
+	case f.HangUpAfter:
 		j.hungUp = true
+	case f.MuteAfter:
+		j.muteTo = math.MaxInt64
+		if f.Mute > 0 {
+			j.muteTo = j.now + f.Mute
+		}
 	}
 }
 

@@ -211,6 +211,61 @@ func TestJam(t *testing.T) {
 	d.want(d.wait(time.Minute), "R,*", "R,*", "E,1,4,plucker jammed", "R,*", "A,2")
 }
 
+func TestCutInMidLine(t *testing.T) {
+	d := newDesk(t, Config{Boot: 0x4D1F00C3, Faults: Faults{CutAfter: 1}}, flat(set, 3))
+	d.said()
+	d.ask("C,1,PLUCK,1,2")
+	got := d.wait(time.Minute)
+	if len(got) != 1 || !strings.HasPrefix(got[0], "R,4D1F00C3,1,") || !strings.Contains(got[0], "I,1,sim-1,") {
+		t.Errorf("got %q, want half a reading run together with an I line", got)
+	}
+	if n := len(d.Log()); n != 1 {
+		t.Errorf("%d readings made, want 1", n)
+	}
+}
+
+func TestMute(t *testing.T) {
+	d := newDesk(t, Config{Faults: Faults{MuteAfter: 1, Mute: 10 * time.Second}}, flat(set, 3))
+	d.said()
+	d.ask("C,1,PLUCK,1,4")
+	d.want(d.wait(5*time.Second), "R,*")
+	d.want(d.ask("C,2,IDENT"))
+	d.want(d.wait(time.Minute), "R,*", "A,1") // the fourth: the second and third went unheard
+	if n := len(d.Log()); n != 4 {
+		t.Errorf("%d readings made, want 4", n)
+	}
+	d = newDesk(t, Config{Faults: Faults{MuteAfter: 1}}, flat(set, 3))
+	d.said()
+	d.ask("C,1,PLUCK,1,2")
+	d.want(d.wait(time.Hour), "R,*")
+}
+
+func TestAnswersLateAndOld(t *testing.T) {
+	d := newDesk(t, Config{Faults: Faults{SlowAnswer: 3 * time.Second}}, flat(set, 3))
+	d.said()
+	d.want(d.ask("C,1,STOP", "C,2,PLUCK,9,1"))
+	d.want(d.wait(2 * time.Second))
+	d.want(d.wait(2*time.Second), "A,1", "E,2,2,*")
+	d = newDesk(t, Config{Faults: Faults{OldAnswer: 1}}, flat(set, 3))
+	d.said()
+	d.want(d.ask("C,1,STOP", "C,2,STOP", "C,3,STOP"), "A,1", "A,1", "A,2", "A,2", "A,3")
+}
+
+func TestNoResend(t *testing.T) {
+	d := newDesk(t, Config{Boot: 0x4D1F00C3, Faults: Faults{NoResend: true}}, flat(set, 3))
+	d.said()
+	d.ask("C,1,PLUCK,1,1")
+	d.wait(time.Minute)
+	d.want(d.ask("C,2,RESEND,"+bootA+",1,1"), "E,2,3,1 is gone")
+}
+
+func TestClockWraps(t *testing.T) {
+	d := newDesk(t, Config{Boot: 0x4D1F00C3, Clock: 1<<32 - 1500}, flat(set, 3))
+	d.said()
+	d.step(2 * time.Second)
+	d.want(d.said(), "S,4D1F00C3,0,4294966796", "S,4D1F00C3,0,500")
+}
+
 // A command whose string was taken off meanwhile cannot go on.
 func TestMountMeanwhile(t *testing.T) {
 	d := newDesk(t, Config{Strings: 6}, flat(set, 3))

@@ -32,6 +32,7 @@ type Config struct {
 	Firmware    string     // "sim"
 	Boot        jig.Boot   // of the first power-up; 0: drawn
 	FirstSeq    uint32     // of the first reading of the first power-up; 0: 1
+	Clock       uint32     // ms that the jig's clock shows at the first power-up
 	Scatter     *Scatter   // nil: Ordinary; &Scatter{} is a jig that is never wrong
 	Faults      Faults
 }
@@ -81,6 +82,7 @@ type Jig struct {
 	fields  []jig.Field
 	served  bool
 	hungUp  bool
+	muteTo  time.Duration // deaf and mute until then
 	out     []byte        // to be sent
 	wake    chan struct{} // has a place when there may be something to send
 	toHost  noise

@@ -3,20 +3,31 @@ package sim
 import (
 	"bytes"
 	"math/rand/v2"
+	"time"
 )
 
 // Faults is what goes wrong on the wire and in the jig. The chances are for
-// each line, in both directions.
+// each line, in both directions, where nothing else is said. What happens after
+// so many readings in all happens once, and never when that is 0; times are the
+// jig's own.
 type Faults struct {
 	BitFlip    float64 // one bit is wrong
+	BitError   float64 // chance of each bit to be wrong
 	LoseByte   float64
 	LoseLine   float64
 	DoubleLine float64
+	Garbage    bool // some rubbish before the first line
 
-	Garbage      bool // some rubbish before the first line
-	RestartAfter int  // the jig starts again, once, after so many readings in all; 0: never
-	HangUpAfter  int  // the port is lost, once, after so many readings in all; 0: never
-	JamAfter     int  // the plucker jams, once, after so many readings in all; 0: never
+	RestartAfter int           // the jig starts again
+	CutAfter     int           // the same, in the middle of the reading's line
+	HangUpAfter  int           // the port is lost
+	JamAfter     int           // the plucker jams
+	MuteAfter    int           // the jig neither hears nor speaks
+	Mute         time.Duration // for so long; 0: for good
+
+	SlowAnswer time.Duration // answers come so much later
+	OldAnswer  float64       // chance of an answer to come behind the one before it, once more
+	NoResend   bool          // no reading is remembered: RESEND is refused
 }
 
 // noise is one direction of the wire.
@@ -57,6 +68,13 @@ func (n *noise) line(dst, line []byte) []byte {
 	}
 	if n.happens(n.faults.BitFlip) {
 		dst[at+n.random.IntN(len(line))] ^= 1 << n.random.IntN(8)
+	}
+	for i := at; n.faults.BitError > 0 && i < len(dst); i++ {
+		for bit := range 8 {
+			if n.happens(n.faults.BitError) {
+				dst[i] ^= 1 << bit
+			}
+		}
 	}
 	if n.happens(n.faults.LoseByte) {
 		k := at + n.random.IntN(len(line))

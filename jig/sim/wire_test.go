@@ -31,6 +31,12 @@ func TestNoise(t *testing.T) {
 		flipped += bits.OnesCount8(c ^ line[i%len(line)])
 	}
 	near("flipped bits", flipped)
+	flipped = 0
+	rate := 0.1 / float64(8*len(line)) // a bit a line in ten
+	for i, c := range pass(Faults{BitError: rate}) {
+		flipped += bits.OnesCount8(c ^ line[i%len(line)])
+	}
+	near("wrong bits", flipped)
 }
 
 func TestNoisePutsLinesTogether(t *testing.T) {
