@@ -45,6 +45,10 @@ type Options struct {
 	// was started so, leave Again out.
 	Again bool
 
+	// Stop, once it is closed, ends the capture with ErrStopped as soon as the
+	// take under way is kept. To end it at once, cancel the context of Run.
+	Stop <-chan struct{}
+
 	Now      func() time.Time // time.Now
 	Progress func(Progress)   // hears of every row once it is kept
 }

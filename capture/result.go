@@ -73,6 +73,9 @@ const (
 
 var refusals = []string{string(Faulty), string(Clipped), string(DoubleStrike), string(ShortWindow), notAbove, wasLost, broke, restart}
 
+// ErrStopped says that a capture ended because [Options].Stop asked it to.
+var ErrStopped = errors.New("stopped")
+
 // StoppedError says that a capture did not end as it should. What was kept
 // stays, and the same capture resumes.
 type StoppedError struct {
@@ -84,7 +87,7 @@ type StoppedError struct {
 func (e *StoppedError) Error() string {
 	why := e.Err.Error()
 	if errors.Is(e.Err, context.Canceled) {
-		why = "stopped"
+		why = ErrStopped.Error()
 	}
 	if len(e.Missing) == 0 {
 		return fmt.Sprintf("session %s: %s", e.Session, why)

@@ -28,8 +28,8 @@ const maxCount = 64
 // The Result tells how far the capture got, with an error too. Errors: a
 // *SetupError when the options do not fit, before the jig is asked for
 // anything; a *RowError when the record cannot be read; from then on a
-// *StoppedError, around what ctx, the conversation or the disk had to say, or
-// the reasons why a string gave too few good takes.
+// *StoppedError, around what ctx, the conversation or the disk had to say,
+// ErrStopped, or the reasons why a string gave too few good takes.
 func Run(ctx context.Context, shop *Shop, conn Conn, opt Options) (*Result, error) {
 	opt = opt.withDefaults()
 	r := &run{shop: shop, conn: conn, opt: opt, ident: conn.Ident(), result: &Result{}}
@@ -165,7 +165,7 @@ func (r *run) fill(ctx context.Context, s step, t *Tally) error {
 		limit = 3*s.wanted + 5
 	}
 	for t.Good < s.wanted {
-		if err := ctx.Err(); err != nil {
+		if err := r.wanted(ctx); err != nil {
 			return err
 		}
 		if t.Made >= limit {
@@ -197,10 +197,33 @@ func (r *run) goOn(ctx context.Context, err error, t *Tally) error {
 	return err
 }
 
-// live keeps what the jig makes at our command.
+// live keeps what the jig makes at our command, until there shall be no more.
 func (r *run) live() jig.Sink {
+	last := func(err error) error {
+		if err == nil && len(r.result.Missing()) > 0 {
+			err = r.stopped()
+		}
+		return err
+	}
 	return jig.Sink{
-		Reading: func(x jig.Reading) error { return r.keep(x, r.result.Session) },
-		Field:   func(x jig.Field) error { return r.keepField(x, r.result.Session) },
+		Reading: func(x jig.Reading) error { return last(r.keep(x, r.result.Session)) },
+		Field:   func(x jig.Field) error { return last(r.keepField(x, r.result.Session)) },
+	}
+}
+
+// wanted returns why there shall be no more takes, or nil.
+func (r *run) wanted(ctx context.Context) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	return r.stopped()
+}
+
+func (r *run) stopped() error {
+	select {
+	case <-r.opt.Stop:
+		return ErrStopped
+	default:
+		return nil
 	}
 }

@@ -41,7 +41,8 @@ func newCaptureCmd(e *env) *cobra.Command {
 every string; takes that were flagged, missed or lost are plucked again. A
 reading is called kept once it is on the disk. The same command goes on with a
 capture that was interrupted, and adds nothing to one that is complete; --again
-starts another, as a repeat study needs.
+starts another, as a repeat study needs. Ctrl-C finishes the take and stops;
+twice, it stops at once.
 
 With --field the jig's probe is read instead: "all", or positions such as "1-6"
 or "1,3,5".
@@ -90,7 +91,11 @@ func runCapture(ctx context.Context, e *env, o captureOptions) error {
 	defer shop.Close()
 	defer conn.Close()
 	e.warn(shop.Notices)
-	result, err := capture.Run(ctx, shop, conn, opt)
+	opt.Stop = ctx.Done()
+	defer context.AfterFunc(ctx, func() { e.note("finishing this take; Ctrl-C again stops at once") })()
+	hard, release := gently(ctx)
+	defer release()
+	result, err := capture.Run(hard, shop, conn, opt)
 	if err != nil {
 		return withHint(err, resumeHint(err)...)
 	}
@@ -171,11 +176,16 @@ func attach(ctx context.Context, e *env, o captureOptions) (*jig.Conn, error) {
 	return conn, nil
 }
 
+// resumeHint says how a capture that did not end well goes on.
 func resumeHint(err error) []string {
-	if errors.As(err, new(*capture.StoppedError)) {
-		return []string{"what was kept stays; the same command goes on from here"}
+	if !errors.As(err, new(*capture.StoppedError)) {
+		return nil
 	}
-	return nil
+	hints := []string{"what was kept stays; the same command goes on from here"}
+	if errors.Is(err, jig.ErrUnplugged) {
+		hints = append(hints, "under another --port too, if the jig comes back there: the record knows it by its own id (see 'evenpole jig list')")
+	}
+	return hints
 }
 
 // positions reads "all", "1-6", "1,3,5" and mixtures.

@@ -12,8 +12,11 @@ import (
 	"syscall"
 )
 
+// interrupts are the signals that ask the program to end.
+var interrupts = []os.Signal{os.Interrupt, syscall.SIGTERM}
+
 func main() {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	ctx, stop := signal.NotifyContext(context.Background(), interrupts...)
 	defer stop()
 	os.Exit(run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
 }

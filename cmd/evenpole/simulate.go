@@ -77,10 +77,19 @@ same line protocol as a real jig; see firmware-notes. Chances are for each line.
 	f.Float64Var(&o.speed, "speed", 1, "so many `times` faster than a real jig")
 	f.StringVar(&o.excite, "excite", string(jig.Travel), "travel, force or drive")
 	f.Float64Var(&o.faults.BitFlip, "bit-flip", 0, "`chance` of a wrong bit")
+	f.Float64Var(&o.faults.BitError, "bit-error", 0, "`chance` of each bit to be wrong")
 	f.Float64Var(&o.faults.LoseLine, "lose-line", 0, "`chance` of a lost line")
 	f.Float64Var(&o.faults.DoubleLine, "double-line", 0, "`chance` of a doubled line")
 	f.IntVar(&o.faults.RestartAfter, "restart-after", 0, "start again, once, after `N` readings")
+	f.IntVar(&o.faults.CutAfter, "cut-after", 0, "start again, once, in the middle of reading `N`")
 	f.IntVar(&o.faults.HangUpAfter, "hang-up-after", 0, "lose the port, once, after `N` readings, and come back on another")
+	f.IntVar(&o.faults.JamAfter, "jam-after", 0, "jam, once, after `N` readings")
+	f.IntVar(&o.faults.MuteAfter, "mute-after", 0, "fall silent after `N` readings")
+	f.DurationVar(&o.faults.Mute, "mute", 0, "for so `long`, in the jig's own time (0: for good)")
+	f.DurationVar(&o.faults.SlowAnswer, "slow-answer", 0, "answer so much `later`, in the jig's own time")
+	f.Float64Var(&o.faults.OldAnswer, "old-answer", 0, "`chance` of the answer before to come once more")
+	f.BoolVar(&o.faults.NoResend, "no-resend", false, "refuse RESEND")
+	f.BoolVar(&o.faults.Garbage, "garbage", false, "send rubbish before the first line")
 	return cmd
 }
 
