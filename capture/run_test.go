@@ -11,6 +11,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"testing/synctest"
+	"time"
 
 	"evenpole/capture"
 	"evenpole/jig"
@@ -319,6 +321,51 @@ func TestStopsWhenAskedAndResumes(t *testing.T) {
 			t.Errorf("%+v", res)
 		}
 		b.wholeRecord()
+	})
+}
+
+func TestFinishesTheTakeWhenAskedTo(t *testing.T) {
+	for _, ask := range []time.Duration{0, 500 * time.Millisecond, 1500 * time.Millisecond, 6500 * time.Millisecond} {
+		onBench(t, jigtest.Config{TakeTime: time.Second}, func(b *bench) {
+			stop := make(chan struct{})
+			asked, after := false, 0
+			time.AfterFunc(ask, func() { asked = true; close(stop) })
+			opt := capture.Options{Takes: 4, Quiet: 1, Stop: stop, Progress: func(capture.Progress) {
+				if asked {
+					after++
+				}
+			}}
+			if ask == 0 {
+				synctest.Wait()
+			}
+			res, err := b.run(opt)
+			var stopped *capture.StoppedError
+			if !errors.Is(err, capture.ErrStopped) || !errors.As(err, &stopped) || len(stopped.Missing) == 0 ||
+				!strings.Contains(err.Error(), "not complete: stopped; "+stopped.Missing[0].String()) {
+				t.Errorf("asked after %v: got %v", ask, err)
+			}
+			if one := min(1, int(ask)); after != one || res.Kept != len(b.readings()) {
+				t.Errorf("asked after %v: %d takes kept since, expected %d; kept %d", ask, after, one, res.Kept)
+			}
+			b.replug()
+			opt.Stop = nil
+			if res := b.must(opt); !res.Complete || !res.Resumed && ask > 0 {
+				t.Errorf("%+v", res)
+			}
+			b.wholeRecord()
+		})
+	}
+}
+
+// A wish to stop that comes with the last take finds the capture complete.
+func TestAskedToStopTooLate(t *testing.T) {
+	onBench(t, jigtest.Config{}, func(b *bench) {
+		stop, n := make(chan struct{}), 0
+		b.must(capture.Options{Takes: 1, Quiet: 1, Stop: stop, Progress: func(capture.Progress) {
+			if n++; n == 6 {
+				close(stop)
+			}
+		}})
 	})
 }
 
