@@ -1,0 +1,155 @@
+package batch
+
+import (
+	"math"
+	"time"
+
+	"evenpole/fit"
+
+	"gonum.org/v1/gonum/stat"
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// Comparison is the batch beside another one.
+type Comparison struct {
+	Batch     string    `json:"batch"`
+	Reference bool      `json:"reference"`
+	First     time.Time `json:"first"` // its first reading
+	Count     int       `json:"n_magnets"`
+	Mean      float64   `json:"mean_mt"`
+	SD        *float64  `json:"sd_mt"`          // of its magnets' measured strengths
+	Percent   float64   `json:"percent"`        // mean strength of the batch in hand above the other's, geometric means
+	Within    *Interval `json:"percent_within"` // of Percent
+	DB        float64   `json:"field_db"`       // the same in dB of field
+	Turned    bool      `json:"other_pole_up"`  // most of its magnets have the other pole up
+
+}
+
+// compare sets the batch beside every other one of the record.
+func (c *characterisation) compare(r *Record) {
+	for _, name := range r.names {
+		if name == c.Batch {
+			continue
+		}
+		l := r.batches[name]
+		magnets, err := l.at(c.opt.Gap, c.opt.Rod)
+		if err != nil {
+			c.warn("not compared with batch %q: %v", name, err)
+			continue
+		}
+		c.Others = append(c.Others, c.beside(name, l, magnets))
+	}
+}
+
+func (c *characterisation) beside(name string, l *lot, magnets []Magnet) Comparison {
+	mean, sd := stat.MeanStdDev(strengths(magnets), nil)
+	d := difference(logStrengths(c.Magnets), logStrengths(magnets))
+	out := Comparison{
+		Batch: name, Reference: name == c.Reference, First: l.first, Count: len(magnets), Mean: mean, SD: known(sd),
+		Percent: 100 * math.Expm1(d.mean), DB: decibels * d.mean, Turned: poleUp(magnets)*poleUp(c.Magnets) < 0,
+	}
+	if half := d.halfWidth(c.opt.Level); known(half) != nil {
+		out.Within = &Interval{100 * math.Expm1(d.mean-half), 100 * math.Expm1(d.mean+half)}
+	}
+	if out.Turned && out.Reference {
+		c.warn("most magnets have the other pole up than those of the reference batch %q: turned in the jig, or magnetised the other way", name)
+	}
+	return out
+}
+
+// decibels turns a difference of logarithms into dB.
+const decibels = 20 / math.Ln10
+
+func logStrengths(magnets []Magnet) []float64 {
+	out := strengths(magnets)
+	for i, x := range out {
+		out[i] = math.Log(x)
+	}
+	return out
+}
+
+// poleUp is the sign of most magnets' fields.
+func poleUp(magnets []Magnet) int {
+	up := 0
+	for i := range magnets {
+		up += sign(magnets[i].Field)
+	}
+	return sign(float64(up))
+}
+
+// welch is a difference of two means with its standard error.
+type welch struct{ mean, se, dof float64 }
+
+// difference is the mean of a less that of b, whose scatter need not be the
+// same: B. L. Welch, The generalization of Student's problem when several
+// different population variances are involved, Biometrika 34, 28 (1947). With
+// fewer than two values of either nothing is known of the error: it is NaN.
+func difference(a, b []float64) welch {
+	meanA, varA := stat.MeanVariance(a, nil)
+	meanB, varB := stat.MeanVariance(b, nil)
+	na, nb := float64(len(a)), float64(len(b))
+	va, vb := varA/na, varB/nb
+	return welch{meanA - meanB, math.Sqrt(va + vb), (va + vb) * (va + vb) / (va*va/(na-1) + vb*vb/(nb-1))}
+}
+
+func (w welch) halfWidth(confidence float64) float64 {
+	if !(w.dof > 0) {
+		return math.NaN()
+	}
+	return w.se * distuv.StudentsT{Sigma: 1, Nu: w.dof}.Quantile((1+confidence)/2)
+}
+
+// Loudness is how much louder test pickups with magnets of a batch are than those
+// with magnets of the reference batch, by what a model does not explain.
+type Loudness struct {
+	Pickups   int       `json:"n_pickups"`
+	Reference int       `json:"n_reference_pickups"`
+	DB        float64   `json:"db"`
+	Within    *Interval `json:"db_interval"`
+}
+
+// Compare tells how much louder pickups of a batch are than those of the
+// reference, from cells of both: the mean of what is left of each pickup's levels
+// when the model's expectation is taken off. Its error is from pickup to pickup
+// as the falloff model tells it (sd_pickup). ok is false when either batch has no
+// pickup, or the model is of a kind that knows no such scatter.
+//
+// The model's own batch effect is this difference drawn towards 0, by as much as
+// few pickups warrant.
+func Compare(d *fit.Data, m fit.Model, batch, reference string, confidence float64) (l *Loudness, ok bool) {
+	sd := math.NaN()
+	for _, p := range m.Parameters() {
+		if p.Name == "sd_pickup" {
+			sd = decibels * p.Value
+		}
+	}
+	left := map[string][]float64{}
+	for _, pickup := range d.Pickups() {
+		_, cells := d.Split(pickup)
+		if x, of := unexplained(m, cells); known(x) != nil {
+			left[of] = append(left[of], x)
+		}
+	}
+	a, b := left[batch], left[reference]
+	if math.IsNaN(sd) || len(a) == 0 || len(b) == 0 || batch == reference {
+		return nil, false
+	}
+	db := stat.Mean(a, nil) - stat.Mean(b, nil)
+	half := standardNormal.Quantile((1+confidence)/2) * sd * math.Sqrt(1/float64(len(a))+1/float64(len(b)))
+	return &Loudness{len(a), len(b), db, &Interval{db - half, db + half}}, true
+}
+
+// unexplained is the mean of what a model leaves of a pickup's levels, dB, and
+// the pickup's batch; NaN when the model says nothing of it.
+func unexplained(m fit.Model, cells []fit.Cell) (db float64, batch string) {
+	var left []float64
+	for i, y := range m.Expect(cells) {
+		if !math.IsNaN(y) {
+			left = append(left, decibels*(cells[i].Mean-y))
+		}
+	}
+	if len(left) == 0 {
+		return math.NaN(), ""
+	}
+	return stat.Mean(left, nil), cells[0].Batch
+}

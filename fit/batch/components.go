@@ -1,0 +1,138 @@
+package batch
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/stat"
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// components tells what strengths vary by: from magnet to magnet, from placing
+// to placing and from take to take. observed is the standard deviation of the
+// magnets' strengths, mT.
+//
+// Where magnets were measured in several placings, a placing's mean is the unit
+// and what differs between placings counts as measurement; else the take is.
+func (l *lot) components(o *Options, observed float64) *Scatter {
+	takes, byMagnet, again := l.groups(o)
+	within := oneWay(takes)
+	s := &Scatter{Observed: observed, Take: known(math.Sqrt(within.varWithin))}
+	share := meanInverse(takes) // of a take's variance in a placing's mean
+	a := oneWay(byMagnet)
+	measurement := within.varWithin * share
+	if again {
+		s.Placing = known(math.Sqrt(max(0, a.varWithin-measurement)))
+		measurement = a.varWithin * meanInverse(byMagnet)
+	}
+	s.Measurement = known(math.Sqrt(measurement))
+	s.Magnets = math.Sqrt(a.varBetween)
+	i := a.interval(o.Level)
+	s.Interval = &i
+	return s
+}
+
+// groups are the strengths of the lot by placing, and by magnet: of placing means
+// when again says that some magnet was placed more than once, else of takes.
+func (l *lot) groups(o *Options) (takes, byMagnet [][]float64, again bool) {
+	again = slices.ContainsFunc(l.magnets, func(m *measured) bool { return len(m.placings) > 1 })
+	for _, m := range l.magnets {
+		means, err := m.means(o.Gap, o.Rod)
+		if err != nil {
+			panic(err) // they were brought to this gap before
+		}
+		up := float64(sign(stat.Mean(means, nil)))
+		for i, p := range m.placings {
+			one := make([]float64, len(p.takes))
+			for j, x := range p.takes {
+				one[j] = up * x * means[i] / stat.Mean(p.takes, nil)
+			}
+			takes = append(takes, one)
+			means[i] *= up
+		}
+		if again {
+			byMagnet = append(byMagnet, means)
+		}
+	}
+	if !again {
+		byMagnet = takes
+	}
+	return takes, byMagnet, again
+}
+
+// meanInverse is the mean of one over the sizes of groups.
+func meanInverse(groups [][]float64) float64 {
+	sum := 0.0
+	for _, g := range groups {
+		sum += 1 / float64(len(g))
+	}
+	return sum / float64(len(groups))
+}
+
+// leastInCommon is how many magnets two sessions must share to be compared, and
+// leastForTrend how many values in a row a trend wants (our rules; the second is
+// where the normal approximation is good).
+const (
+	leastInCommon = 3
+	leastForTrend = 10
+)
+
+// shifts says which sessions read otherwise than an earlier one of the same
+// magnets: a paired t test.
+func (l *lot) shifts(o *Options) []string {
+	var out []string
+	sessions := l.sessions()
+	for j, later := range sessions {
+		for _, earlier := range sessions[:j] {
+			ratios := l.ratios(o, earlier, later)
+			if len(ratios) < leastInCommon {
+				continue
+			}
+			mean, sd := stat.MeanStdDev(ratios, nil)
+			n := float64(len(ratios))
+			p := 2 * distuv.StudentsT{Sigma: 1, Nu: n - 1}.Survival(math.Abs(mean)*math.Sqrt(n)/sd)
+			if sd > 0 && p < suspicion {
+				out = append(out, fmt.Sprintf("session %s reads %+.1f %% against session %s on the %d magnets of both (p = %.2g): the probe, its zero or its gap has changed",
+					later, 100*math.Expm1(mean), earlier, len(ratios), p))
+			}
+			break
+		}
+	}
+	return out
+}
+
+// sessions in the order of their first reading.
+func (l *lot) sessions() []string {
+	var names []string
+	for _, m := range l.magnets {
+		for _, p := range m.placings {
+			if !slices.Contains(names, p.session) {
+				names = append(names, p.session)
+			}
+		}
+	}
+	return names
+}
+
+// ratios are, for each magnet of two sessions, the logarithm of its later
+// strength over its earlier one.
+func (l *lot) ratios(o *Options, earlier, later string) []float64 {
+	var out []float64
+	for _, m := range l.magnets {
+		means, _ := m.means(o.Gap, o.Rod)
+		before, after := math.NaN(), math.NaN()
+		for i, p := range m.placings {
+			switch p.session {
+			case earlier:
+				before = math.Abs(means[i])
+			case later:
+				after = math.Abs(means[i])
+			}
+		}
+		if r := math.Log(after / before); known(r) != nil {
+			out = append(out, r)
+		}
+	}
+	return out
+}

@@ -1,0 +1,207 @@
+package batch
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mathext"
+	"gonum.org/v1/gonum/stat"
+)
+
+// Limits are what every magnet's strength should lie within, mT; nil is none on
+// that side.
+type Limits struct {
+	Min *float64 `json:"min_mt"`
+	Max *float64 `json:"max_mt"`
+}
+
+func (l *Limits) none() bool { return l.Min == nil && l.Max == nil }
+
+func (l *Limits) judge() error {
+	for _, x := range []*float64{l.Min, l.Max} {
+		if x != nil && !(*x >= 0 && !math.IsInf(*x, 0)) {
+			return refused("limits: expected a strength of 0 mT or more, got %g", *x)
+		}
+	}
+	if l.Min != nil && l.Max != nil && *l.Min >= *l.Max {
+		return refused("limits: expected the least below the most, got %g and %g mT", *l.Min, *l.Max)
+	}
+	return nil
+}
+
+// beyond says on which side of the limits a strength lies; "" is within.
+func (l *Limits) beyond(x float64) string {
+	switch {
+	case l.Min != nil && x < *l.Min:
+		return "below"
+	case l.Max != nil && x > *l.Max:
+		return "above"
+	}
+	return ""
+}
+
+// Risks say how sure a decision on a batch is to be. Zero means the value in
+// brackets: our defaults, not a standard's.
+type Risks struct {
+	Acceptable float64 `json:"acceptable"`    // a batch with this share beyond the limits is as ordered [0.01]
+	Limiting   float64 `json:"limiting"`      // one with this share is not [0.10]
+	Producer   float64 `json:"producer_risk"` // chance that a batch as ordered is rejected [0.05]
+	Consumer   float64 `json:"consumer_risk"` // chance that one that is not is accepted [0.10]
+}
+
+func (r Risks) withDefaults() Risks {
+	for _, f := range []struct {
+		value *float64
+		usual float64
+	}{{&r.Acceptable, 0.01}, {&r.Limiting, 0.10}, {&r.Producer, 0.05}, {&r.Consumer, 0.10}} {
+		if *f.value == 0 {
+			*f.value = f.usual
+		}
+	}
+	return r
+}
+
+func (r *Risks) judge() error {
+	for _, x := range []float64{r.Acceptable, r.Limiting, r.Producer, r.Consumer} {
+		if !(x > 0 && x < 0.5) {
+			return refused("risks and shares beyond the limits: expected between 0 and 0.5, got %g", x)
+		}
+	}
+	if r.Acceptable >= r.Limiting {
+		return refused("expected an acceptable share beyond the limits below the limiting one, got %g and %g", r.Acceptable, r.Limiting)
+	}
+	return nil
+}
+
+// Verdict is the answer for a batch.
+type Verdict string
+
+// The answers.
+const (
+	Accept      Verdict = "accept"
+	Reject      Verdict = "reject"
+	MeasureMore Verdict = "measure more"
+)
+
+// Decision is what sampling by variables says of a batch.
+type Decision struct {
+	Verdict Verdict `json:"verdict"`
+	Limits
+	Risks
+	Outside   *float64 `json:"estimated_outside"` // share of the batch beyond the limits; nil for fewer than three magnets
+	AcceptAt  *float64 `json:"accept_at_most"`    // of it
+	RejectAt  *float64 `json:"reject_above"`      // of it
+	Plan      int      `json:"plan_n"`            // magnets that always decide
+	PlanK     float64  `json:"plan_k"`
+	AtMost    int      `json:"more_at_most"` // to measure until the plan is complete; 0 when decided
+	Likely    int      `json:"more_likely"`  // until it decides, should mean and scatter stay what they are
+	BeyondNow []string `json:"beyond"`       // magnets measured beyond the limits
+}
+
+// sampling is a plan by variables for batches whose standard deviation is not
+// known, with the producer's and the consumer's risk at the shares of r.
+//
+// The k method (the idea of ISO 3951-1; not its tables) accepts when the distance
+// from mean to limit is at least k standard deviations. The statistic's
+// distribution is a noncentral t, so that the k at which either risk is as agreed
+// is a one-sided tolerance factor: at or above k(limiting, 1 - consumer's risk)
+// the batch can be accepted, below k(acceptable, producer's risk) rejected. The
+// first falls and the second rises with the number of magnets; where they meet
+// lies the smallest plan that always decides. G. J. Lieberman, G. J. Resnikoff,
+// Sampling plans for inspection by variables, J. Amer. Statist. Assoc. 50, 457
+// (1955), for the plan and for both limits at once: k turns into a greatest
+// estimated share, see outside. From memory.
+type sampling struct{ Risks }
+
+func (s sampling) accept(n int) float64 { return OneSided(n, 1-s.Limiting, 1-s.Consumer) }
+func (s sampling) reject(n int) float64 { return OneSided(n, 1-s.Acceptable, s.Producer) }
+
+// mostMagnets is the largest plan that is worth asking for (our rule).
+const mostMagnets = 5000
+
+// leastMagnets is the fewest of which a share can be estimated.
+const leastMagnets = 3
+
+// plan returns the fewest magnets that always decide, and the k they decide by.
+func (s sampling) plan() (n int, k float64, err error) {
+	more, ok := firstFrom(leastMagnets, mostMagnets, func(n int) bool { return s.accept(n) <= s.reject(n) })
+	if !ok {
+		return 0, 0, refused("it would take more than %d magnets to tell %g from %g of the batch beyond its limits: let them be further apart",
+			mostMagnets, s.Acceptable, s.Limiting)
+	}
+	n = leastMagnets + more
+	return n, s.accept(n), nil
+}
+
+// outside is the estimate without bias of least variance of the share beyond one
+// limit that lies q standard deviations of n values from their mean (Lieberman
+// and Resnikoff).
+func outside(n int, q float64) float64 {
+	m := float64(n)
+	x := 0.5 - 0.5*q*math.Sqrt(m)/(m-1)
+	return mathext.RegIncBeta(m/2-1, m/2-1, math.Min(1, math.Max(0, x)))
+}
+
+// share is the estimate for both limits.
+func (l *Limits) share(n int, mean, sd float64) float64 {
+	p := 0.0
+	if l.Min != nil {
+		p += outside(n, (mean-*l.Min)/sd)
+	}
+	if l.Max != nil {
+		p += outside(n, (*l.Max-mean)/sd)
+	}
+	return p
+}
+
+// judge decides on n magnets. From the plan's number on there is no more to
+// wait for: what is not accepted is rejected.
+func (s sampling) judge(l *Limits, n, plan int, mean, sd float64) (v Verdict, share, acceptAt, rejectAt float64) {
+	share = l.share(n, mean, sd)
+	acceptAt, rejectAt = outside(n, s.accept(n)), outside(n, s.reject(n))
+	if n >= plan {
+		rejectAt = acceptAt
+	}
+	switch {
+	case share <= acceptAt:
+		return Accept, share, acceptAt, rejectAt
+	case share > rejectAt:
+		return Reject, share, acceptAt, rejectAt
+	}
+	return MeasureMore, share, acceptAt, rejectAt
+}
+
+// decide judges the batch against its limits.
+func (c *characterisation) decide() error {
+	l := &c.opt.Limits
+	if l.none() {
+		return nil
+	}
+	s := sampling{c.opt.Risks}
+	plan, k, err := s.plan()
+	if err != nil {
+		return err
+	}
+	d := &Decision{Verdict: MeasureMore, Limits: *l, Risks: s.Risks, Plan: plan, PlanK: k, BeyondNow: []string{}}
+	c.Decision = d
+	for i := range c.Magnets {
+		m := &c.Magnets[i]
+		if m.Beyond = l.beyond(m.Strength()); m.Beyond != "" {
+			d.BeyondNow = append(d.BeyondNow, m.Name)
+		}
+	}
+	n := c.Count
+	mean, sd := stat.MeanStdDev(strengths(c.Magnets), nil)
+	if n >= leastMagnets && sd > 0 {
+		v, share, acceptAt, rejectAt := s.judge(l, n, plan, mean, sd)
+		d.Verdict, d.Outside, d.AcceptAt, d.RejectAt = v, &share, &acceptAt, &rejectAt
+	}
+	if d.Verdict == MeasureMore {
+		d.AtMost = max(plan-n, 1)
+		d.Likely, _ = firstFrom(max(n, leastMagnets), plan, func(m int) bool {
+			v, _, _, _ := s.judge(l, m, plan, mean, sd)
+			return v != MeasureMore
+		})
+		d.Likely = max(d.Likely, 1)
+	}
+	return nil
+}

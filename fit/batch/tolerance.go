@@ -1,0 +1,109 @@
+package batch
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/integrate/quad"
+	"gonum.org/v1/gonum/mathext"
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+var standardNormal = distuv.UnitNormal
+
+// OneSided is the factor k for which mean + k s of n normal values lies, with
+// the confidence given, above the share given of the population; so does mean -
+// k s below it. It is exact: k sqrt(n) is the quantile of a noncentral t of n - 1
+// degrees of freedom and noncentrality sqrt(n) z(share) (NIST/SEMATECH e-Handbook
+// of Statistical Methods, section 7.2.6.3). n is at least 2; share and
+// confidence lie between 0 and 1.
+func OneSided(n int, share, confidence float64) float64 {
+	z := standardNormal.Quantile(share)
+	return solve(func(k float64) float64 { return oneSidedConfidence(n, z, k) }, confidence)
+}
+
+// oneSidedConfidence is the chance that mean + k s >= z for n standard normal
+// values, integrated over the mean.
+func oneSidedConfidence(n int, z, k float64) float64 {
+	return overMeans(n, func(mean float64) float64 {
+		short := z - mean // what k s has to make up
+		switch {
+		case k > 0:
+			return deviationAbove(n, math.Max(short, 0)/k)
+		case short > 0:
+			return 0
+		case k == 0:
+			return 1
+		}
+		return 1 - deviationAbove(n, short/k)
+	})
+}
+
+// TwoSided is the factor k for which mean ± k s of n normal values holds, with the
+// confidence given, at least the share given of the population. It is exact, by
+// numerical integration over the mean: A. Wald, J. Wolfowitz, Tolerance limits for
+// a normal distribution, Ann. Math. Stat. 17, 208 (1946); R. E. Odeh, D. B. Owen,
+// Tables for Normal Tolerance Limits, Sampling Plans, and Screening (1980), both
+// from memory.
+func TwoSided(n int, share, confidence float64) float64 {
+	return solve(func(k float64) float64 {
+		return overMeans(n, func(mean float64) float64 { return deviationAbove(n, halfWidth(mean, share)/k) })
+	}, confidence)
+}
+
+// halfWidth is how far an interval round mean must reach to hold a share of the
+// standard normal distribution.
+func halfWidth(mean, share float64) float64 {
+	r := math.Abs(mean) + standardNormal.Quantile(share) // holds less than the share, or nearly so
+	for range 50 {
+		held := standardNormal.CDF(mean+r) - standardNormal.CDF(mean-r)
+		step := (held - share) / (standardNormal.Prob(mean+r) + standardNormal.Prob(mean-r))
+		r -= step
+		if math.Abs(step) < 1e-13 {
+			break
+		}
+	}
+	return r
+}
+
+// TwoSidedApprox is W. G. Howe's approximation to TwoSided (Two-sided tolerance
+// limits for normal populations, J. Amer. Statist. Assoc. 64, 610, 1969), as the
+// NIST/SEMATECH e-Handbook, section 7.2.6.3, gives it.
+func TwoSidedApprox(n int, share, confidence float64) float64 {
+	nu := float64(n - 1)
+	z := standardNormal.Quantile((1 + share) / 2)
+	return z * math.Sqrt(nu*(1+1/float64(n))/distuv.ChiSquared{K: nu}.Quantile(1-confidence))
+}
+
+// deviationAbove is the chance that the standard deviation of n standard normal
+// values is above s >= 0.
+func deviationAbove(n int, s float64) float64 {
+	nu := float64(n - 1)
+	return mathext.GammaIncRegComp(nu/2, nu*s*s/2)
+}
+
+// overMeans integrates a chance over the mean of n standard normal values. What
+// lies beyond 8.5 standard errors is less than 1e-16.
+func overMeans(n int, chance func(mean float64) float64) float64 {
+	const reach, points = 8.5, 200
+	root := math.Sqrt(float64(n))
+	return quad.Fixed(func(u float64) float64 { return standardNormal.Prob(u) * chance(u/root) }, -reach, reach, points, nil, 0)
+}
+
+// solve finds where a function that rises from 0 to 1 has a value.
+func solve(f func(float64) float64, value float64) float64 {
+	low, high := -1.0, 1.0
+	for f(low) > value {
+		low *= 2
+	}
+	for f(high) < value {
+		high *= 2
+	}
+	for high-low > 1e-12*math.Max(1, math.Abs(high)) {
+		if middle := (low + high) / 2; f(middle) < value {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	return (low + high) / 2
+}

@@ -1,0 +1,112 @@
+package batch
+
+import (
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"strings"
+
+	"evenpole/fit/field"
+
+	"gonum.org/v1/gonum/stat"
+)
+
+// known is a figure for a report; nil when it is no finite number.
+func known(x float64) *float64 {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return nil
+	}
+	return &x
+}
+
+func quoted(names []string) string {
+	var out []string
+	for _, n := range names {
+		out = append(out, fmt.Sprintf("%q", n))
+	}
+	return strings.Join(out, ", ")
+}
+
+func sortedKeys(m map[int][]float64) []int { return slices.Sorted(maps.Keys(m)) }
+
+// usualGap is the gap, mm, at which most takes were made; NaN when most do not
+// say theirs.
+func (l *lot) usualGap() float64 {
+	var gaps []float64
+	var takes []int
+	for _, m := range l.magnets {
+		for _, p := range m.placings {
+			i := slices.IndexFunc(gaps, func(g float64) bool { return sameGap(g, p.gap) })
+			if i < 0 {
+				i = len(gaps)
+				gaps, takes = append(gaps, p.gap), append(takes, 0)
+			}
+			takes[i] += len(p.takes)
+		}
+	}
+	return gaps[slices.Index(takes, slices.Max(takes))]
+}
+
+// scale is by what a field on a rod's axis at one gap, mm, is multiplied to be
+// that at another.
+func scale(from, to float64, rod field.Rod) (float64, error) {
+	rod.Remanence = 1
+	switch {
+	case sameGap(from, to):
+		return 1, nil
+	case math.IsNaN(from) || math.IsNaN(to):
+		return 0, fmt.Errorf("some readings give their probe gap and some do not: they cannot be mixed; give probe_gap_mm for all")
+	case rod.OnAxis(from) == 0:
+		return 0, fmt.Errorf("readings at a probe gap of %g mm cannot be mixed with those at %g mm unless the rod's diameter and length are known", from, to)
+	}
+	return rod.OnAxis(to) / rod.OnAxis(from), nil
+}
+
+// at brings the lot's magnets to one gap, mm.
+func (l *lot) at(gap float64, rod field.Rod) ([]Magnet, error) {
+	var magnets []Magnet
+	for _, m := range l.magnets {
+		out := Magnet{Name: m.name, Position: m.position, Placings: len(m.placings)}
+		means, err := m.means(gap, rod)
+		if err != nil {
+			return nil, err
+		}
+		for _, p := range m.placings {
+			out.Takes += len(p.takes)
+		}
+		if out.Field = stat.Mean(means, nil); out.Field == 0 {
+			return nil, fmt.Errorf("magnet %q reads 0 mT: nothing was under the probe; take its readings back", m.name)
+		}
+		magnets = append(magnets, out)
+	}
+	return magnets, nil
+}
+
+// means of the magnet's placings, brought to one gap, mm.
+func (m *measured) means(gap float64, rod field.Rod) ([]float64, error) {
+	var means []float64
+	for _, p := range m.placings {
+		f, err := scale(p.gap, gap, rod)
+		if err != nil {
+			return nil, err
+		}
+		means = append(means, f*stat.Mean(p.takes, nil))
+	}
+	return means, nil
+}
+
+// mixed names the magnets whose takes do not agree on the pole that is up.
+func (l *lot) mixed() []string {
+	var names []string
+	for _, m := range l.magnets {
+		first := m.placings[0].takes[0]
+		for _, p := range m.placings {
+			if slices.ContainsFunc(p.takes, func(x float64) bool { return x*first < 0 }) {
+				names = append(names, m.name)
+				break
+			}
+		}
+	}
+	return names
+}
