@@ -22,10 +22,11 @@ var mayImport = map[string][]string{
 	"profiles":       {},
 	"capture":        {"jig", "profiles"},
 	"fit":            {"capture", "profiles", "fit/field"},
+	"fit/batch":      {"fit", "capture", "profiles", "fit/field"},
 	"fit/field":      {},
 	"fit/plan":       {"fit", "profiles"},
 	"fit/verdict":    {"fit", "capture", "profiles"},
-	"report":         {"fit", "fit/plan", "fit/verdict", "profiles"},
+	"report":         {"fit", "fit/batch", "fit/plan", "fit/verdict", "profiles"},
 	"firmware-notes": {},
 	"cmd/evenpole":   {"*"},
 }
