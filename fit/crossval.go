@@ -3,55 +3,160 @@ package fit
 import (
 	"fmt"
 	"math"
+	"slices"
+	"strings"
 )
 
-// CV is how far predictions of whole pickups are off, root mean square over
-// cells, in dB. A figure is nil when no pickup could be predicted from others.
+// CV is how far predictions are off of cells that the fit did not see, root
+// mean square over cells, in dB. A figure is nil when nothing could be
+// predicted from the rest.
 type CV struct {
-	Balance *float64 // each pickup's own mean error taken off
-	Level   *float64 // with the level
-	Notes   []string // which pickups could not be predicted, and why
+	Balance *float64 // whole pickups left out, each pickup's own mean error taken off
+	Level   *float64 // the same with the level
+	Set     *float64 // whole string sets left out: balance
+	Pickups []Fold   // one for each pickup
+	Sets    []Fold   // one for each string set
+	Notes   []string // what could not be predicted, and why
 }
 
-// CrossValidate leaves each pickup out in turn, fits to the others and
-// predicts all of its cells. A pickup with a single cell has no balance.
-func CrossValidate(d *Data, fit func(*Data) (Model, error)) CV {
+// Fold is a pickup or a string set that was left out, and how far predictions
+// from the rest are off: root mean square over its cells, dB. A figure is nil
+// when there was none.
+type Fold struct {
+	Name    string   `json:"name"`
+	Cells   int      `json:"n_cells"` // those that were predicted
+	Balance *float64 `json:"rms_db"`  // each pickup's own mean error taken off
+	Level   *float64 `json:"rms_level_db"`
+	Data    string   `json:"data_sha256"` // fingerprint of its cells, predicted or not
+
+	own            []Cell
+	missed         []float64 // what the prediction of each own cell missed, ln v; NaN without one
+	balance, level sum
+}
+
+// CrossValidate leaves out each pickup in turn, then each string set, fits to
+// the rest and predicts the cells left out. A pickup with a single cell has no
+// balance. A string set is what the record names so; an unnamed one is the list
+// of gauges and cores in a session. step is told
+// of every fit, and may be nil.
+func CrossValidate(d *Data, fit func(*Data) (Model, error), step func(done, of int)) CV {
+	pickups, sets := make([]string, len(d.Cells)), d.sets()
+	for i := range d.Cells {
+		pickups[i] = d.Cells[i].Pickup
+	}
+	total, done := len(distinct(slices.Clone(pickups)))+len(distinct(slices.Clone(sets))), 0
+	next := func() {
+		done++
+		if step != nil {
+			step(done, total)
+		}
+	}
 	var cv CV
-	var balance, level sum
-	pickups := d.Pickups()
-	if len(pickups) < 2 {
+	cv.Pickups = cv.leave(d, "pickup", pickups, fit, next)
+	if len(cv.Pickups) == 1 {
 		cv.Notes = append(cv.Notes, "one pickup alone: how well others are predicted cannot be told; capture a second one")
-		return cv
 	}
-	for _, p := range pickups {
-		others, own := d.Split(p)
-		m, err := fit(others)
-		if err != nil {
-			cv.Notes = append(cv.Notes, fmt.Sprintf("pickup %q cannot be predicted from the others: %v", p, err))
-			continue
-		}
-		errs := errorsOf(own, m.Expect(own))
-		mean := meanOf(errs)
-		for _, e := range errs {
-			level.add(e)
-			if len(errs) > 1 {
-				balance.add(e - mean)
-			}
-		}
+	cv.Sets = cv.leave(d, "string set", sets, fit, next)
+	var balance, level, set sum
+	for _, f := range cv.Pickups {
+		balance.join(f.balance)
+		level.join(f.level)
 	}
-	cv.Balance, cv.Level = balance.rms(), level.rms()
+	for _, f := range cv.Sets {
+		set.join(f.balance)
+	}
+	cv.Balance, cv.Level, cv.Set = balance.rms(), level.rms(), set.rms()
 	return cv
 }
 
-// errorsOf returns what predictions missed, ln v, where there are predictions.
-func errorsOf(cells []Cell, predicted []float64) []float64 {
-	var errs []float64
-	for i, p := range predicted {
-		if !math.IsNaN(p) {
-			errs = append(errs, cells[i].Mean-p)
+// leave leaves out the cells of each name in turn; names has one for each cell.
+func (cv *CV) leave(d *Data, what string, names []string, fit func(*Data) (Model, error), next func()) []Fold {
+	folds := []Fold{}
+	for _, name := range distinct(slices.Clone(names)) {
+		next()
+		rest, own := d.without(names, name)
+		f := Fold{Name: name, Data: (&Data{Cells: own}).Fingerprint(), own: own}
+		if len(rest.Cells) > 0 {
+			m, err := fit(rest)
+			if err != nil {
+				cv.Notes = append(cv.Notes, fmt.Sprintf("%s %q cannot be predicted from the others: %v", what, name, err))
+			} else {
+				f.predict(m)
+			}
+		}
+		folds = append(folds, f)
+	}
+	return folds
+}
+
+// without returns the data without the cells of one name, and those cells.
+func (d *Data) without(names []string, name string) (rest *Data, own []Cell) {
+	rest = &Data{Readings: d.Readings, Used: d.Used, LeftOut: d.LeftOut}
+	for i, c := range d.Cells {
+		if names[i] == name {
+			own = append(own, c)
+		} else {
+			rest.Cells = append(rest.Cells, c)
 		}
 	}
-	return errs
+	return rest, own
+}
+
+// predict compares what a model says of the cells with what they are.
+func (f *Fold) predict(m Model) {
+	for first := 0; first < len(f.own); {
+		last := first
+		for last < len(f.own) && f.own[last].Pickup == f.own[first].Pickup {
+			last++
+		}
+		f.predictPickup(f.own[first:last], m)
+		first = last
+	}
+	f.Balance, f.Level, f.Cells = f.balance.rms(), f.level.rms(), f.level.n
+}
+
+func (f *Fold) predictPickup(cells []Cell, m Model) {
+	var told []float64
+	for i, p := range m.Expect(cells) {
+		e := cells[i].Mean - p
+		if finite(e) {
+			told = append(told, e)
+		} else {
+			e = math.NaN()
+		}
+		f.missed = append(f.missed, e)
+	}
+	mean := meanOf(told)
+	for _, e := range told {
+		f.level.add(e)
+		if len(told) > 1 {
+			f.balance.add(e - mean)
+		}
+	}
+}
+
+// sets names the string set of every cell.
+func (d *Data) sets() []string {
+	type session struct{ pickup, name string }
+	lists := map[session][]string{}
+	for _, c := range d.Cells {
+		s := session{c.Pickup, c.Session}
+		str := fmt.Sprintf("%g", c.Core)
+		if c.Gauge != c.Core {
+			str = fmt.Sprintf("%g/%g", c.Gauge, c.Core)
+		}
+		if l := lists[s]; len(l) == 0 || l[len(l)-1] != str {
+			lists[s] = append(l, str)
+		}
+	}
+	names := make([]string, len(d.Cells))
+	for i, c := range d.Cells {
+		names[i] = c.Set
+		if c.Set == "" {
+			names[i] = "unnamed, " + strings.Join(lists[session{c.Pickup, c.Session}], " ") + " mm"
+		}
+	}
+	return names
 }
 
 func meanOf(v []float64) float64 {
@@ -69,6 +174,8 @@ type sum struct {
 }
 
 func (s *sum) add(v float64) { s.squares += v * v; s.n++ }
+
+func (s *sum) join(o sum) { s.squares += o.squares; s.n += o.n }
 
 // rms is the root mean square in dB; nil of nothing.
 func (s *sum) rms() *float64 {

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -34,24 +35,66 @@ func TestCrossValidateByHand(t *testing.T) {
 	// A is predicted by B's mean 2, B by A's mean 0. Errors of A: -3, -1
 	// (balance -1, 1); of B: 1, 3 (balance -1, 1).
 	d := &Data{Cells: []Cell{{Pickup: "A", Mean: -1}, {Pickup: "A", Mean: 1}, {Pickup: "B", Mean: 1}, {Pickup: "B", Mean: 3}}}
-	cv := CrossValidate(d, fitFlat)
+	cv := CrossValidate(d, fitFlat, nil)
 	balance, level := dB, dB*math.Sqrt((9+1+1+9)/4.0)
 	if math.Abs(*cv.Balance-balance) > 1e-12 || math.Abs(*cv.Level-level) > 1e-12 || len(cv.Notes) != 0 {
 		t.Errorf("got %g, %g, %q; want %g, %g", *cv.Balance, *cv.Level, cv.Notes, balance, level)
 	}
 }
 
+// Sets are left out across pickups, and each pickup's own mean error is taken
+// off. Without X the model says 4, the mean of Y; X's cells miss by -5, -3 in A
+// (balance -1, 1) and by -4, 0 in B (-2, 2). Without Y it says 1.
+func TestCrossValidateLeavesSetsOut(t *testing.T) {
+	d := &Data{Cells: []Cell{
+		{Pickup: "A", Set: "X", Mean: -1}, {Pickup: "A", Set: "X", Mean: 1}, {Pickup: "A", Set: "Y", Mean: 3},
+		{Pickup: "B", Set: "X", Mean: 0}, {Pickup: "B", Set: "X", Mean: 4}, {Pickup: "B", Set: "Y", Mean: 5},
+	}}
+	var steps []int
+	cv := CrossValidate(d, fitFlat, func(done, of int) { steps = append(steps, done, of) })
+	if want := []int{1, 4, 2, 4, 3, 4, 4, 4}; !slices.Equal(steps, want) {
+		t.Errorf("steps %v, want %v", steps, want)
+	}
+	if len(cv.Sets) != 2 || cv.Sets[0].Name != "X" || cv.Sets[0].Cells != 4 || cv.Sets[1].Balance != nil {
+		t.Fatalf("got %+v", cv.Sets)
+	}
+	balance, level := dB*math.Sqrt((1+1+4+4)/4.0), dB*math.Sqrt((25+9+16+0)/4.0)
+	for _, c := range []struct {
+		what      string
+		got, want float64
+	}{{"all sets", *cv.Set, balance}, {"balance of X", *cv.Sets[0].Balance, balance}, {"level of X", *cv.Sets[0].Level, level}} {
+		if math.Abs(c.got-c.want) > 1e-12 {
+			t.Errorf("%s: got %g, want %g", c.what, c.got, c.want)
+		}
+	}
+}
+
+// An unnamed set is what one session had: the same gauges and cores are the
+// same set wherever they are met, and order and sessions do not matter.
+func TestUnnamedSetsAreKnownByTheirStrings(t *testing.T) {
+	d := &Data{Cells: []Cell{
+		{Pickup: "A", Session: "1", Core: 0.25, Gauge: 0.25}, {Pickup: "A", Session: "1", Core: 0.4, Gauge: 1},
+		{Pickup: "A", Session: "2", Core: 0.28, Gauge: 0.28}, {Pickup: "A", Session: "2", Core: 0.4, Gauge: 1},
+		{Pickup: "B", Session: "3", Core: 0.25, Gauge: 0.25}, {Pickup: "B", Session: "3", Core: 0.4, Gauge: 1},
+		{Pickup: "B", Session: "4", Core: 0.25, Gauge: 0.25, Set: "named"},
+	}}
+	a, b := "unnamed, 0.25 1/0.4 mm", "unnamed, 0.28 1/0.4 mm"
+	if got, want := d.sets(), []string{a, a, b, b, a, a, "named"}; !slices.Equal(got, want) {
+		t.Errorf("got %q, want %q", got, want)
+	}
+}
+
 func TestCrossValidateWithoutFigures(t *testing.T) {
 	one := &Data{Cells: []Cell{{Pickup: "A", Mean: -1}, {Pickup: "A", Mean: 1}}}
-	if cv := CrossValidate(one, fitFlat); cv.Balance != nil || cv.Level != nil || len(cv.Notes) != 1 {
+	if cv := CrossValidate(one, fitFlat, nil); cv.Balance != nil || cv.Level != nil || len(cv.Notes) != 1 {
 		t.Errorf("one pickup: got %+v", cv)
 	}
 	single := &Data{Cells: []Cell{{Pickup: "A", Mean: -1}, {Pickup: "B", Mean: 1}}}
-	if cv := CrossValidate(single, fitFlat); cv.Balance != nil || cv.Level == nil {
+	if cv := CrossValidate(single, fitFlat, nil); cv.Balance != nil || cv.Level == nil {
 		t.Errorf("one cell a pickup: got %+v", cv)
 	}
 	refuse := func(*Data) (Model, error) { return nil, errors.New("too little") }
-	cv := CrossValidate(single, refuse)
+	cv := CrossValidate(single, refuse, nil)
 	if cv.Balance != nil || len(cv.Notes) != 2 || !strings.Contains(cv.Notes[0], `pickup "A" cannot be predicted from the others: too little`) {
 		t.Errorf("nothing fits: got %+v", cv)
 	}

@@ -248,7 +248,7 @@ func TestFalloffWithoutPitch(t *testing.T) {
 // falloff model predicts pickups left out at least twice as well as either
 // baseline, so that Best takes it.
 func TestFalloffOnSampleRecord(t *testing.T) {
-	r, err := Best(gather(t, readRecord(t, "readings.csv")))
+	r, err := Best(gather(t, readRecord(t, "readings.csv")), nil)
 	if err != nil {
 		t.Fatal(err)
 	}

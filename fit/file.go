@@ -18,28 +18,31 @@ const (
 )
 
 type modelFile struct {
-	Format      string    `json:"format"`
-	Version     int       `json:"version"`
-	Program     string    `json:"program"` // version of the program that wrote it
-	Created     time.Time `json:"created"`
-	Fingerprint string    `json:"data_sha256"`
+	Format      string   `json:"format"`
+	Version     int      `json:"version"`
+	Program     string   `json:"program"` // version of the program that wrote it
+	Fingerprint string   `json:"data_sha256"`
+	History     *History `json:"history,omitempty"`
 	Report
 	State json.RawMessage `json:"state"` // of the kind
+}
+
+// History is how a model came into a shop. It is the one part of its file that
+// does not follow from the data and the program alone.
+type History struct {
+	Time       time.Time   `json:"time"`
+	Before     string      `json:"before"` // the file of the model that was current, "" for none
+	Current    bool        `json:"became_current"`
+	Why        string      `json:"why"`
+	Comparison *Comparison `json:"comparison,omitempty"` // with the one before
 }
 
 // Write writes a model file. A file that is there already is not touched: the
 // error is then fs.ErrExist. A file that cannot be written whole is removed.
 func (r *Result) Write(path string) (err error) {
-	state, err := json.Marshal(r.Model)
+	text, err := r.encode()
 	if err != nil {
-		return fmt.Errorf("model %q: %w", r.Kind, err)
-	}
-	text, err := json.MarshalIndent(modelFile{
-		Format: fileFormat, Version: fileVersion, Program: r.Program, Created: r.Created.UTC(),
-		Fingerprint: r.Fingerprint, Report: r.Report, State: state,
-	}, "", "  ")
-	if err != nil {
-		return fmt.Errorf("model %q: %w", r.Kind, err)
+		return err
 	}
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
 	if err != nil {
@@ -50,10 +53,35 @@ func (r *Result) Write(path string) (err error) {
 			os.Remove(path)
 		}
 	}()
-	if _, err := f.Write(append(text, '\n')); err != nil {
+	if _, err := f.Write(text); err != nil {
 		return err
 	}
 	return f.Sync()
+}
+
+// encode is the text of the model's file.
+func (r *Result) encode() ([]byte, error) {
+	state, err := json.Marshal(r.Model)
+	if err != nil {
+		return nil, fmt.Errorf("model %q: %w", r.Kind, err)
+	}
+	text, err := json.MarshalIndent(modelFile{
+		Format: fileFormat, Version: fileVersion, Program: r.Program, Fingerprint: r.Fingerprint, History: r.History, Report: r.Report, State: state,
+	}, "", "  ")
+	if err != nil {
+		return nil, fmt.Errorf("model %q: %w", r.Kind, err)
+	}
+	return append(text, '\n'), nil
+}
+
+// Same reports whether two models are the same but for how they came into the
+// shop: what the same program makes of the same data.
+func (r *Result) Same(other *Result) bool {
+	a, b := *r, *other
+	a.History, b.History = nil, nil
+	one, err1 := a.encode()
+	two, err2 := b.encode()
+	return err1 == nil && err2 == nil && bytes.Equal(one, two)
 }
 
 // ReadModel reads a model file. The model predicts exactly as the one that was
@@ -87,7 +115,7 @@ func parseModel(path string, text []byte) (*Result, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%s: state: %w", path, err)
 	}
-	return &Result{Report: f.Report, Model: m, Fingerprint: f.Fingerprint, Program: f.Program, Created: f.Created}, nil
+	return &Result{Report: f.Report, Model: m, Fingerprint: f.Fingerprint, Program: f.Program, History: f.History}, nil
 }
 
 // placed puts the line and column before an error of the JSON decoder, which

@@ -20,7 +20,8 @@ func sampleResult(t *testing.T, kind string) *Result {
 	if err != nil {
 		t.Fatal(err)
 	}
-	r.Program, r.Created = "1.2.3", time.Date(2026, 1, 2, 3, 4, 5, 0, time.UTC)
+	r.Program = "1.2.3"
+	r.History = &History{Time: time.Date(2026, 1, 2, 3, 4, 5, 0, time.UTC), Before: "model-001.json", Why: "a try"}
 	return r
 }
 
@@ -35,7 +36,7 @@ func TestModelFileReadsBackTheSame(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if !reflect.DeepEqual(got.Report, want.Report) || got.Fingerprint != want.Fingerprint || got.Program != want.Program || !got.Created.Equal(want.Created) {
+		if !got.Same(want) || !reflect.DeepEqual(got.History, want.History) {
 			t.Errorf("%s: got %+v, want %+v", kind, got, want)
 		}
 		s, heights := setup()
@@ -85,7 +86,7 @@ func TestReadModelNamesTheDamage(t *testing.T) {
 		"wrong type":    {`"version": 1`, `"version": "one"`, "damaged.json:3:18: json: cannot unmarshal string"},
 		"other format":  {fileFormat, "a recipe", `damaged.json: format: expected "evenpole model", got "a recipe"`},
 		"newer":         {`"version": 1`, `"version": 2`, "damaged.json: version: expected 1, got 2"},
-		"unknown kind":  {`"model": "loglinear-gap"`, `"model": "crystal-ball"`, `damaged.json: model: expected a kind of model (loglinear-height, loglinear-gap, falloff), got "crystal-ball"`},
+		"unknown kind":  {`"model": "loglinear-gap"`, `"model": "crystal-ball"`, `damaged.json: model: expected a kind of model (falloff, loglinear-height, loglinear-gap), got "crystal-ball"`},
 		"another kind":  {`"model": "loglinear-gap"`, `"model": "loglinear-height"`, `damaged.json: state: terms: a loglinear-height model has no "gap"`},
 		"lost estimate": {`"b": [`, `"b": [1, `, "damaged.json: state: expected terms, b, centre and covariance of one length, got 2, 3, 2, 2"},
 		"no deviation":  {`"residual_sd": 0`, `"residual_sd": -0`, "damaged.json: state: expected deviations that are not negative"},

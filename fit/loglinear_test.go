@@ -219,7 +219,7 @@ func TestLogLinearOnDegenerateRecords(t *testing.T) {
 		{"level that heights do not matter to", many(30, func(i int, r *capture.Reading) { vary(i, r); r.RMS += float64(i*i%7)/10 - float64(i%5)/100 }), "", "cannot be told from none"},
 		{"one pickup", many(30, func(i int, r *capture.Reading) { vary(i, r); r.RMS += float64(i % 7) }), "", "one pickup alone"},
 	} {
-		r, err := Best(gather(t, c.rows))
+		r, err := Fit(gather(t, c.rows), logHeight.name)
 		var refusal *CannotFitError
 		switch {
 		case c.refuse != "":

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"math"
 	"strings"
-	"time"
 )
 
 // Model is a fitted model of any kind. It can be written as JSON, and its kind
@@ -20,6 +19,8 @@ type Model interface {
 	// ResidualSD is the standard deviation of what the model leaves of a
 	// cell's level, dB.
 	ResidualSD() float64
+	// Measured is the range of what it was fitted to.
+	Measured() Range
 	// Notes says in plain words what the data could not tell, and which
 	// capture would.
 	Notes() []string
@@ -47,10 +48,13 @@ type Kind struct {
 	refit func(m Model) func(d *Data) (Model, error)
 }
 
-// kinds are all there are, simplest first.
-var kinds = []Kind{logHeight.kind(), logGap.kind(), falloffKind}
+// kinds are all there are. Where the data cannot tell which predicts best, the
+// first that can be fitted stands: the falloff model knows from the handbook
+// what few data do not say, and of the others the one on height is the plainer.
+var kinds = []Kind{falloffKind, logHeight.kind(), logGap.kind()}
 
-// Kinds names the kinds of model, simplest first.
+// Kinds names the kinds of model, in the order in which they are preferred
+// where the data cannot tell.
 func Kinds() []string {
 	var names []string
 	for _, k := range kinds {
@@ -75,14 +79,16 @@ func (e *CannotFitError) Error() string {
 	return fmt.Sprintf("no model can be fitted: %s; %s", e.Have, e.Need)
 }
 
-// Result is a fitted model with what is known of it. Program and Created are
+// Result is a fitted model with what is known of it. Program and History are
 // the caller's to set before it is written.
 type Result struct {
 	Report
 	Model       Model
-	Fingerprint string // of the data, see Data.Fingerprint
-	Program     string // version of the program that fitted it
-	Created     time.Time
+	Fingerprint string   // of the data, see Data.Fingerprint
+	Program     string   // version of the program that fitted it
+	History     *History // nil for a model outside a shop
+
+	folds map[string][]Fold // by kind: pickups left out; not in the file
 }
 
 // Report is what a fit says of itself, as JSON. Deviations are in dB.
@@ -96,49 +102,84 @@ type Report struct {
 	ResidualSD float64     `json:"residual_sd_db"`
 	CVBalance  *float64    `json:"cv_rms_db"`       // see CrossValidate; nil when it cannot be told
 	CVLevel    *float64    `json:"cv_rms_level_db"` // likewise
+	CVSet      *float64    `json:"cv_set_rms_db"`   // likewise, whole string sets left out
+	CVPickups  []Fold      `json:"pickups"`         // every pickup in the data
+	CVSets     []Fold      `json:"sets"`            // every string set in the data
 	Compared   []Score     `json:"compared"`        // kinds that Best chose among
+	Range      Range       `json:"range"`           // beyond it the model guesses
+	Drift      *Drift      `json:"drift"`           // nil when it cannot be told
 	LeftOut    []LeftOut   `json:"left_out"`
 	Warnings   []string    `json:"warnings"`
 }
 
-// Score is how well a kind of model predicts pickups that it has not seen.
+// Score is how well a kind of model predicts what it has not seen, dB.
 type Score struct {
 	Kind      string   `json:"model"`
 	CVBalance *float64 `json:"cv_rms_db"`
 	CVLevel   *float64 `json:"cv_rms_level_db"`
+	CVSet     *float64 `json:"cv_set_rms_db"`
 }
 
-// Fit fits a model of one kind and judges it on pickups left out in turn. Data
-// that carry no such model are a *CannotFitError.
+// Progress is told of long work: that fit number done of a kind, of so many, is
+// under way.
+type Progress func(kind string, done, of int)
+
+// Fit fits a model of one kind and judges it on pickups and string sets left
+// out in turn. Data that carry no such model are a *CannotFitError.
 func Fit(d *Data, kind string) (*Result, error) {
 	k, err := kindOf(kind)
 	if err != nil {
 		return nil, err
 	}
-	return k.result(d)
+	return k.result(d, nil)
 }
 
-func (k Kind) result(d *Data) (*Result, error) {
+func (k Kind) result(d *Data, progress Progress) (*Result, error) {
+	if len(d.Cells) == 0 {
+		return nil, &CannotFitError{fmt.Sprintf("no good take among %s", counted(d.Readings, "reading")), "capture a pickup first"}
+	}
 	m, err := k.Fit(d)
 	if err != nil {
+		return nil, err
+	}
+	if err := checkFinite(m); err != nil {
 		return nil, err
 	}
 	again := k.Fit
 	if k.refit != nil {
 		again = k.refit(m)
 	}
-	cv := CrossValidate(d, again)
+	var step func(done, of int)
+	if progress != nil {
+		step = func(done, of int) { progress(k.Name, done, of) }
+	}
+	cv := CrossValidate(d, again, step)
 	r := &Result{
 		Model:       m,
 		Fingerprint: d.Fingerprint(),
 		Report: Report{
-			Kind: k.Name, Readings: d.Readings,
-			Parameters: m.Parameters(), ResidualSD: m.ResidualSD(), CVBalance: cv.Balance, CVLevel: cv.Level,
-			Compared: []Score{}, LeftOut: append([]LeftOut{}, d.LeftOut...), Warnings: append(append([]string{}, m.Notes()...), cv.Notes...),
+			Kind: k.Name, Readings: d.Readings, Parameters: m.Parameters(), ResidualSD: m.ResidualSD(),
+			CVBalance: cv.Balance, CVLevel: cv.Level, CVSet: cv.Set, CVPickups: cv.Pickups, CVSets: cv.Sets,
+			Compared: []Score{}, Range: m.Measured(), Drift: driftOf(cv.Pickups),
+			LeftOut: append([]LeftOut{}, d.LeftOut...), Warnings: append(append([]string{}, m.Notes()...), cv.Notes...),
 		},
+	}
+	if w := r.Drift.warning(); w != "" {
+		r.Warnings = append(r.Warnings, w)
 	}
 	r.count(d)
 	return r, nil
+}
+
+// checkFinite refuses a model with an estimate that is no number.
+func checkFinite(m Model) error {
+	for _, p := range m.Parameters() {
+		if !finite(p.Value) || !finite(p.SE) {
+			return &CannotFitError{fmt.Sprintf("the data leave %s of the %s model without a finite estimate", p.Name, m.Kind()),
+				"capture pickups that differ more in pole height and strings"}
+		}
+	}
+	return nil
 }
 
 // count counts what the model stands on: the cells that it says something of.
@@ -158,33 +199,43 @@ func (r *Result) count(d *Data) {
 	}
 }
 
-// Best fits every kind and returns the one that predicts the balance of
-// pickups left out best; the simplest that fits where that cannot be told. The
-// error, when none fits, is the simplest kind's.
-func Best(d *Data) (*Result, error) {
+// Best fits every kind and returns the one that best predicts the balance of
+// pickups left out, two or more that both kinds could predict; where that
+// cannot be told, the first in the order of Kinds. The error, when none fits,
+// is that kind's. progress may be nil.
+func Best(d *Data, progress Progress) (*Result, error) {
 	var best *Result
 	var first error
 	var scores []Score
+	folds := map[string][]Fold{}
 	for _, k := range kinds {
-		r, err := k.result(d)
+		r, err := k.result(d, progress)
 		if err != nil {
 			first = cmp.Or(first, err)
 			continue
 		}
-		scores = append(scores, Score{r.Kind, r.CVBalance, r.CVLevel})
-		if best == nil || lower(r.CVBalance, best.CVBalance) {
+		scores = append(scores, Score{r.Kind, r.CVBalance, r.CVLevel, r.CVSet})
+		folds[r.Kind] = r.CVPickups
+		if best == nil || predictsBetter(r, best) {
 			best = r
 		}
 	}
 	if best == nil {
 		return nil, cmp.Or(first, errors.New("no kind of model"))
 	}
-	best.Compared = scores
+	best.Compared, best.folds = scores, folds
+	if _, ok := folds[kinds[0].Name]; !ok {
+		best.Warnings = append(best.Warnings, fmt.Sprintf("the %s model cannot be fitted, so that a %s one has to do: %v", kinds[0].Name, best.Kind, first))
+	}
 	return best, nil
 }
 
-// lower reports whether a is a smaller figure than b, where nil is none.
-func lower(a, b *float64) bool { return a != nil && (b == nil || *a < *b) }
+// predictsBetter reports whether a predicts the balance of pickups left out
+// better than b, over two or more that both predict.
+func predictsBetter(a, b *Result) bool {
+	c := compareFolds(a.CVPickups, b.CVPickups)
+	return len(c.Pickups) > 1 && *c.Balance[0] < *c.Balance[1]
+}
 
 // dB turns a difference in ln v into decibels.
 const dB = 20 / math.Ln10

@@ -35,6 +35,9 @@ func rangeOf(cells []Cell) Range {
 	return r
 }
 
+func (m *logLinear) Measured() Range { return m.Range }
+func (f *falloff) Measured() Range   { return f.Range }
+
 func extend(r *[2]float64, v float64) {
 	r[0], r[1] = min(r[0], v), max(r[1], v)
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"iter"
@@ -17,36 +18,34 @@ import (
 	"github.com/spf13/cobra"
 )
 
-// The shop's models: files that never change, and one that names the current.
-const (
-	modelsDir   = "models"
-	currentFile = "current.txt"
-)
-
 type fitOptions struct {
 	readings []string
 	out      string
+	use      bool
 	now      func() time.Time
 }
 
 func newFitCmd(e *env) *cobra.Command {
 	o := fitOptions{now: time.Now}
 	cmd := &cobra.Command{
-		Use:   "fit [--readings FILE]... [--out MODEL]",
+		Use:   "fit [--readings FILE]... [--out MODEL] [--use]",
 		Short: "Fit the model to the shop's record",
 		Long: `Fits how a string's level follows the pole under it, to the shop's readings.csv or
-to the files named. Two log-linear models are tried, on pole height and on gap, and
-the falloff model; the one that best predicts the balance of pickups left out of the
-fit is kept.
+to the files named. The falloff model is tried, and two log-linear ones, on pole
+height and on gap; each is judged on pickups and on string sets that are left out
+of the fit in turn. The one that best predicts the balance of pickups is kept; the
+falloff model where that cannot be told.
 
-In a shop the model is written to models/ and becomes the current one; --out
-writes it to a file of your choice instead. Outside a shop, without --out,
-nothing is written.`,
+In a shop the model is written to models/, unless the shop has this very model.
+It becomes the current one when it predicts pickups that it has not seen at least
+as well as the model before it, or with --use. --out writes it to a file of your
+choice instead. Outside a shop, without --out, nothing is written.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runFit(e, o) },
 	}
 	cmd.Flags().StringArrayVar(&o.readings, "readings", nil, "readings `file` to fit instead of the shop's (repeatable)")
 	cmd.Flags().StringVar(&o.out, "out", "", "write the model to this `file`")
+	cmd.Flags().BoolVar(&o.use, "use", false, "make it the shop's current model even if it predicts worse")
 	return cmd
 }
 
@@ -62,38 +61,43 @@ func runFit(e *env, o fitOptions) error {
 		}
 		o.readings = []string{filepath.Join(dir, capture.ReadingsFile)}
 	}
-	if o.out != "" && !missing(o.out) {
+	switch {
+	case o.out != "" && !missing(o.out):
 		return withHint(badInput("%s is there already: a model file never changes", o.out), "choose another name")
+	case o.use && (o.out != "" || !inShop):
+		return badInput("--use makes a shop's model current: it wants a shop, and no --out")
 	}
-	result, err := fitFiles(o.readings)
+	data, err := gatherFiles(o.readings)
 	if err != nil {
 		return err
 	}
-	result.Program, result.Created = version(), o.now().UTC()
-	kept := ""
+	result, err := bestFit(e, data, o)
+	if err != nil {
+		return err
+	}
+	k := kept{File: o.out, New: o.out != ""}
 	switch {
 	case o.out != "":
-		kept, err = o.out, result.Write(o.out)
+		err = result.Write(o.out)
 	case inShop:
-		kept, err = keepModel(shop, result)
+		k, err = (&modelStore{shop, o.now}).keep(result, data, o.use)
 	}
 	if err != nil {
 		return err
 	}
 	if e.json {
-		return e.writeJSON(result.Report)
+		return e.writeJSON(struct {
+			*fit.Report
+			kept
+		}{&result.Report, k})
 	}
 	printFit(e, o.readings, &result.Report)
-	if kept == "" {
-		e.note("not written: name a file with --out, or run it in a shop")
-	} else {
-		e.print("model written to %s", kept)
-	}
+	printKept(e, k, o.out)
 	return nil
 }
 
-// fitFiles gathers files into one record and fits the kind that predicts best.
-func fitFiles(files []string) (*fit.Result, error) {
+// gatherFiles gathers readings files into one record.
+func gatherFiles(files []string) (*fit.Data, error) {
 	var rows []iter.Seq2[capture.Reading, error]
 	for _, name := range files {
 		f, err := os.Open(name)
@@ -103,51 +107,49 @@ func fitFiles(files []string) (*fit.Result, error) {
 		defer f.Close()
 		rows = append(rows, capture.Readings(f, name))
 	}
-	data, err := fit.Gather(rows...)
+	return fit.Gather(rows...)
+}
+
+// bestFit fits the kind that predicts best, and says how far it is when that
+// takes long.
+func bestFit(e *env, data *fit.Data, o fitOptions) (*fit.Result, error) {
+	said := o.now()
+	result, err := fit.Best(data, func(kind string, done, of int) {
+		if t := o.now(); t.Sub(said) >= progressEvery {
+			said = t
+			e.note("%s: leaving out %d of %d", kind, done, of)
+		}
+	})
+	if cannot := (*fit.CannotFitError)(nil); errors.As(err, &cannot) {
+		return nil, &inputError{fmt.Errorf("%s: %w", strings.Join(o.readings, ", "), err)}
+	}
 	if err != nil {
 		return nil, err
 	}
-	result, err := fit.Best(data)
-	if cannot := (*fit.CannotFitError)(nil); errors.As(err, &cannot) {
-		return nil, &inputError{fmt.Errorf("%s: %w", strings.Join(files, ", "), err)}
-	}
-	return result, err
+	result.Program = version()
+	return result, nil
 }
 
-// keepModel writes a model under the next free number and makes it current.
-func keepModel(shop string, r *fit.Result) (string, error) {
-	dir := filepath.Join(shop, modelsDir)
-	if err := os.MkdirAll(dir, 0o777); err != nil {
-		return "", err
-	}
-	for n := 1; ; n++ {
-		name := fmt.Sprintf("model-%03d.json", n)
-		path := filepath.Join(dir, name)
-		if !missing(path) {
-			continue
-		}
-		if err := r.Write(path); err != nil {
-			return "", err
-		}
-		return path, writeFile(filepath.Join(dir, currentFile), func(f *os.File) error {
-			_, err := fmt.Fprintln(f, name)
-			return err
-		})
-	}
-}
+const progressEvery = 2 * time.Second
 
-// currentModel is the path of the shop's current model.
-func currentModel(shop string) (string, error) {
-	path := filepath.Join(shop, modelsDir, currentFile)
-	text, err := os.ReadFile(path)
-	if err != nil {
-		return "", withHint(badInput("the shop %s has no model yet", shop), "'evenpole fit' makes one from the record")
+func printKept(e *env, k kept, out string) {
+	switch {
+	case k.File == "":
+		e.note("not written: name a file with --out, or run it in a shop")
+		return
+	case k.New:
+		e.print("model written to %s", k.File)
+	default:
+		e.print("the shop has this model: %s", k.File)
 	}
-	name := strings.TrimSpace(string(text))
-	if name != filepath.Base(name) || name == "" {
-		return "", badInput("%s:1: expected the name of a model file beside it, got %q", path, name)
+	switch {
+	case out != "":
+	case k.Current:
+		e.print("it is the shop's current model: %s", k.Why)
+	default:
+		e.print("it does not become the shop's current model: %s", k.Why)
+		e.note("hint: --use makes it current all the same")
 	}
-	return filepath.Join(shop, modelsDir, name), nil
 }
 
 func printFit(e *env, files []string, r *fit.Report) {
@@ -156,6 +158,12 @@ func printFit(e *env, files []string, r *fit.Report) {
 		e.print("  left out: %d %s (first at line %d)", l.Count, l.Reason, l.Line)
 	}
 	e.print("")
+	printReport(e, r)
+	e.warn(r.Warnings)
+}
+
+// printReport prints what a fit says of itself, but for its warnings.
+func printReport(e *env, r *fit.Report) {
 	e.print("model %s", r.Kind)
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(tw, "parameter\tvalue\tstandard error\tunit\t")
@@ -166,12 +174,48 @@ func printFit(e *env, files []string, r *fit.Report) {
 	e.print("")
 	e.print("left in a cell's level: %.2f dB", r.ResidualSD)
 	e.print("pickups left out and predicted from the others: balance %s, level %s (rms)", decibels(r.CVBalance), decibels(r.CVLevel))
-	others := slices.DeleteFunc(slices.Clone(r.Compared), func(s fit.Score) bool { return s.Kind == r.Kind })
-	for _, s := range others {
-		e.print("  %s would have: balance %s, level %s", s.Kind, decibels(s.CVBalance), decibels(s.CVLevel))
+	e.print("string sets left out: balance %s", decibels(r.CVSet))
+	for _, s := range r.Compared {
+		if s.Kind != r.Kind {
+			e.print("  %s would have: balance %s, level %s; string sets %s", s.Kind, decibels(s.CVBalance), decibels(s.CVLevel), decibels(s.CVSet))
+		}
 	}
-	e.warn(r.Warnings)
+	printFolds(e, r)
+	if d := r.Drift; d != nil {
+		e.print("drift of levels from %s to %s: %s dB per month (Mann-Kendall test, p = %.2g)", day(d.From), day(d.To), signed(d.PerMonth), d.P)
+	}
 }
+
+// printFolds prints what leaving pickups and string sets out missed, the worst
+// of each first.
+func printFolds(e *env, r *fit.Report) {
+	if r.CVBalance == nil && r.CVSet == nil {
+		return
+	}
+	const most = 8 // of each: who wants all takes --json
+	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(tw, "\nleft out\tcells\tbalance\tlevel")
+	for _, folds := range [][]fit.Fold{r.CVPickups, r.CVSets} {
+		folds = slices.Clone(folds)
+		slices.SortStableFunc(folds, func(a, b fit.Fold) int { return cmp.Compare(orZero(b.Balance), orZero(a.Balance)) })
+		for _, f := range folds[:min(most, len(folds))] {
+			fmt.Fprintf(tw, "%s\t%d\t%s\t%s\n", f.Name, f.Cells, decibels(f.Balance), decibels(f.Level))
+		}
+		if n := len(folds) - most; n > 0 {
+			fmt.Fprintf(tw, "and %d that missed by less\n", n)
+		}
+	}
+	tw.Flush()
+}
+
+func orZero(v *float64) float64 {
+	if v == nil {
+		return 0
+	}
+	return *v
+}
+
+func day(t time.Time) string { return t.Format(time.DateOnly) }
 
 func decibels(v *float64) string {
 	if v == nil {
