@@ -12,6 +12,7 @@ import (
 // wrong is kept in err; an empty cell is never wrong.
 type cells struct {
 	place func(column string) (file string, line int)
+	line  int // on which the row starts
 	err   *RowError
 }
 

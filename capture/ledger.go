@@ -3,7 +3,6 @@ package capture
 import (
 	"bufio"
 	"bytes"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
@@ -24,7 +23,23 @@ type ledger[W any] struct {
 	lf      bool     // lines end in LF alone, not in CR LF
 	file    appender // nil until the first row
 	err     error    // why there can be no more rows
+
+	create func(path string) (appender, error)
+	seals  sealer
 }
+
+// WriteError says that the disk did not take a row: it is not kept, though it
+// may stand in the file.
+type WriteError struct {
+	Path string
+	Err  error
+}
+
+// Error returns "file: why".
+func (e *WriteError) Error() string { return fmt.Sprintf("%s: %v", e.Path, e.Err) }
+
+// Unwrap returns what the system had to say.
+func (e *WriteError) Unwrap() error { return e.Err }
 
 // An appender is what a ledger needs of a file.
 type appender interface {
@@ -35,7 +50,7 @@ type appender interface {
 // openLedger looks at the file, if there is one, and refuses it when it lacks a
 // column that a row needs. Nothing is written.
 func openLedger[W any](path string, optional ...string) (*ledger[W], error) {
-	l := &ledger[W]{path: path}
+	l := &ledger[W]{path: path, create: openAppend}
 	f, err := os.Open(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return l, nil
@@ -67,23 +82,47 @@ func trimmed(headers []string) []string {
 	return names
 }
 
-// append writes a row. When it returns nil the row is on the disk, and so is
-// the name of the file. After an error the end of the file is not known, and
-// there are no more rows.
-func (l *ledger[W]) append(w W) error {
+// openAppend opens a file for appending, and makes it if there is none.
+func openAppend(path string) (appender, error) {
+	return os.OpenFile(path, os.O_WRONLY|os.O_APPEND|os.O_CREATE, 0o644)
+}
+
+// append writes rows. When it returns nil they are on the disk, and so is the
+// name of the file. After an error the end of the file is not known, and there
+// are no more rows.
+func (l *ledger[W]) append(rows ...W) error {
 	if l.err == nil {
-		l.err = l.write(w)
+		l.err = l.write(rows)
 	}
 	return l.err
 }
 
-func (l *ledger[W]) write(w W) error {
-	names, values := record(w)
+func (l *ledger[W]) write(rows []W) error {
 	if l.file == nil {
-		if err := l.open(names); err != nil {
+		if err := l.open(); err != nil {
 			return err
 		}
 	}
+	lines, said := make([][]string, len(rows)), make([][]byte, len(rows))
+	for i := range rows {
+		var err error
+		if lines[i], err = l.line(rows[i]); err != nil {
+			return err
+		}
+		said[i] = say(&rows[i])
+	}
+	if err := l.put(lines...); err != nil {
+		return err
+	}
+	if err := l.seals.add(said...); err != nil {
+		return &WriteError{l.seals.path, err}
+	}
+	return nil
+}
+
+// line lays a row out as the file's columns go.
+func (l *ledger[W]) line(w W) ([]string, error) {
+	names, values := record(w)
 	cells := make([]string, len(l.columns))
 	for i, name := range names {
 		at := slices.Index(l.columns, name)
@@ -91,16 +130,19 @@ func (l *ledger[W]) write(w W) error {
 		case at >= 0:
 			cells[at] = values[i]
 		case values[i] != "" && values[i] != string(OK): // ok is what an absent status means
-			return fmt.Errorf("%s: the file has no column %q, and a row has %q to write there", l.path, name, values[i])
+			return nil, fmt.Errorf("%s: the file has no column %q, and a row has %q to write there", l.path, name, values[i])
 		}
 	}
-	return l.put(cells)
+	return cells, nil
 }
 
-// open opens the file for appending. A new one gets its header, and its name is
-// made as lasting as its rows will be.
-func (l *ledger[W]) open(names []string) error {
-	f, err := os.OpenFile(l.path, os.O_WRONLY|os.O_APPEND|os.O_CREATE, 0o644)
+// open opens the file for appending, after its seals. A new one gets its header,
+// and its name is made as lasting as its rows will be.
+func (l *ledger[W]) open() error {
+	if err := l.seals.begin(); err != nil {
+		return &WriteError{l.seals.path, err}
+	}
+	f, err := l.create(l.path)
 	if err != nil {
 		return err
 	}
@@ -108,36 +150,29 @@ func (l *ledger[W]) open(names []string) error {
 	if l.columns != nil {
 		return nil
 	}
-	l.columns = names
-	if err := l.put(names); err != nil {
+	l.columns = columnsOf[W]()
+	if err := l.put(l.columns); err != nil {
 		return err
 	}
 	return syncDir(filepath.Dir(l.path))
 }
 
-// put writes one line and waits until it is on the disk.
-func (l *ledger[W]) put(cells []string) error {
-	var line bytes.Buffer
-	w := csv.NewWriter(&line)
-	w.UseCRLF = !l.lf // as RFC 4180 has it
-	if err := w.Write(cells); err != nil {
-		return err
-	}
-	w.Flush()
-	if _, err := l.file.Write(line.Bytes()); err != nil {
-		return fmt.Errorf("%s: %w", l.path, err)
+// put writes lines and waits until they are on the disk.
+func (l *ledger[W]) put(lines ...[]string) error {
+	if err := putLines(l.file, l.lf, lines); err != nil {
+		return &WriteError{l.path, err}
 	}
 	if err := l.file.Sync(); err != nil {
-		return fmt.Errorf("%s: %w", l.path, err)
+		return &WriteError{l.path, err}
 	}
 	return nil
 }
 
 func (l *ledger[W]) close() error {
 	if l.file == nil {
-		return nil
+		return l.seals.close()
 	}
-	return l.file.Close()
+	return errors.Join(l.file.Close(), l.seals.close())
 }
 
 // makeDir makes a folder and those above it, each of which lasts.

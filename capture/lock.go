@@ -56,6 +56,9 @@ func takeLock(dir string, now time.Time) (f *os.File, notice string, err error) 
 	if err != nil {
 		return nil, "", fmt.Errorf("lock %s: %w", path, err)
 	}
+	if err := stillNamed(f, path); err != nil {
+		return nil, "", err
+	}
 	text, err := io.ReadAll(f)
 	if err != nil {
 		return nil, "", err
@@ -72,6 +75,27 @@ func takeLock(dir string, now time.Time) (f *os.File, notice string, err error) 
 		notice = fmt.Sprintf("%v did not let go of the shop and is gone: taken over", was)
 	}
 	return f, notice, sign(f, holder{os.Getpid(), host, now.UTC().Format(time.RFC3339)})
+}
+
+// stillNamed refuses a lock on a file that was deleted or replaced meanwhile:
+// the next process would lock another one.
+func stillNamed(f *os.File, path string) error {
+	ours, err := f.Stat()
+	if err != nil {
+		return err
+	}
+	named, err := os.Stat(path)
+	if err != nil || !os.SameFile(ours, named) {
+		return fmt.Errorf("%w: %s was deleted or replaced just now, try again", ErrInUse, path)
+	}
+	return nil
+}
+
+// beingWritten tells whether a process is writing to a shop, or was cut short
+// while it did.
+func beingWritten(dir string) bool {
+	info, err := os.Stat(filepath.Join(dir, lockFile))
+	return err == nil && info.Size() > 0
 }
 
 // sign writes the holder's name into the lock file.

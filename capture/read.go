@@ -54,7 +54,7 @@ func read[W, T any](r io.Reader, name string, need []string, parse func(*W, *cel
 			if err == io.EOF {
 				return
 			}
-			c := cells{place: t.place}
+			c := cells{place: t.place, line: line}
 			x := none
 			if err == nil {
 				if x = parse(w, &c, line); c.err != nil {

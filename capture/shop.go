@@ -29,9 +29,10 @@ const (
 // A Shop is a shop folder that this process may write to.
 type Shop struct {
 	Dir     string
-	Notices []string // what had to be put right when it was opened, for people
+	Notices []string // what had to be put right when it was opened, or endangers it, for people
 
 	lock     *os.File
+	create   func(path string) (appender, error)
 	readings *ledger[readingRow]
 	fields   *ledger[fieldRow]
 	sessions *ledger[holdRow]
@@ -64,11 +65,13 @@ func FindShop(start string) (dir string, ok bool) {
 //
 // Errors: ErrInUse when another process is writing; a *RowError when a file
 // lacks a column that a capture has to write. Nothing was written then.
-func OpenShop(dir string) (*Shop, error) {
+func OpenShop(dir string) (*Shop, error) { return openShop(dir, openAppend) }
+
+func openShop(dir string, create func(path string) (appender, error)) (*Shop, error) {
 	if err := makeDir(dir); err != nil {
 		return nil, err
 	}
-	s := &Shop{Dir: dir}
+	s := &Shop{Dir: dir, create: create}
 	now := time.Now()
 	lock, notice, err := takeLock(dir, now)
 	if err != nil {
@@ -76,9 +79,16 @@ func OpenShop(dir string) (*Shop, error) {
 	}
 	s.lock = lock
 	s.notice(notice)
-	if err := s.open(now); err != nil {
+	unsealed := foundLater
+	if notice != "" {
+		unsealed = afterCrash
+	}
+	if err := s.open(now, unsealed); err != nil {
 		letGo(lock)
 		return nil, err
+	}
+	for _, danger := range dangers(dir) {
+		s.notice(danger)
 	}
 	return s, nil
 }
@@ -89,24 +99,47 @@ func (s *Shop) notice(text string) {
 	}
 }
 
-func (s *Shop) open(now time.Time) error {
-	for _, name := range []string{ReadingsFile, FieldsFile, SessionsFile} {
+// open looks at the shop's files. unsealed is the remark for rows that stand
+// there without a seal.
+func (s *Shop) open(now time.Time, unsealed string) (err error) {
+	for _, name := range []string{ReadingsFile, sealsPath(ReadingsFile), FieldsFile, sealsPath(FieldsFile), SessionsFile} {
 		notice, err := mend(s.path(name), now)
 		if err != nil {
 			return err
 		}
 		s.notice(notice)
 	}
-	var err1, err2, err3 error
-	s.readings, err1 = openLedger[readingRow](s.path(ReadingsFile))
-	s.fields, err2 = openLedger[fieldRow](s.path(FieldsFile), "status", "note")
-	s.sessions, err3 = openLedger[holdRow](s.path(SessionsFile))
-	return errors.Join(err1, err2, err3)
+	if s.readings, err = openRecord[readingRow](s, ReadingsFile, unsealed); err != nil {
+		return err
+	}
+	if s.fields, err = openRecord[fieldRow](s, FieldsFile, unsealed, "status", "note"); err != nil {
+		return err
+	}
+	s.sessions, err = openLedger[holdRow](s.path(SessionsFile))
+	return err
 }
 
-// Close lets another process write to the shop.
+// openRecord opens a ledger whose rows are sealed.
+func openRecord[W any](s *Shop, name, unsealed string, optional ...string) (*ledger[W], error) {
+	l, err := openLedger[W](s.path(name), optional...)
+	if err != nil {
+		return nil, err
+	}
+	l.create = s.create
+	l.seals, err = openSealer[W](l.path, unsealed, s.create)
+	return l, err
+}
+
+// Close lets another process write to the shop. After a write that failed the
+// lock keeps this one's name, and the next one looks at the shop as after a
+// crash.
 func (s *Shop) Close() error {
-	return errors.Join(s.readings.close(), s.fields.close(), s.sessions.close(), letGo(s.lock))
+	failed := errors.Join(s.readings.err, s.fields.err, s.sessions.err) != nil
+	err := errors.Join(s.readings.close(), s.fields.close(), s.sessions.close())
+	if failed {
+		return errors.Join(err, s.lock.Close())
+	}
+	return errors.Join(err, letGo(s.lock))
 }
 
 func (s *Shop) path(name string) string { return filepath.Join(s.Dir, name) }
@@ -115,7 +148,7 @@ func (s *Shop) path(name string) string { return filepath.Join(s.Dir, name) }
 // there is no file.
 func readFile[T any](path string, rows func(io.Reader, string) iter.Seq2[T, error]) iter.Seq2[T, error] {
 	return func(yield func(T, error) bool) {
-		f, err := os.Open(path)
+		f, err := Open(path)
 		if errors.Is(err, fs.ErrNotExist) {
 			return
 		}
