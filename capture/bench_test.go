@@ -3,6 +3,7 @@ package capture_test
 import (
 	"context"
 	"errors"
+	"io"
 	"net"
 	"os"
 	"path/filepath"
@@ -23,8 +24,14 @@ import (
 type bench struct {
 	t    *testing.T
 	dir  string
-	jig  *jigtest.Jig
+	jig  *jigtest.Jig // nil when it is another device
+	dev  device
 	conn *jig.Conn
+}
+
+// A device is a jig of either kind.
+type device interface {
+	Serve(context.Context, io.ReadWriter) error
 }
 
 // onBench runs a test with a jig that is plugged in.
@@ -32,7 +39,8 @@ func onBench(t *testing.T, cfg jigtest.Config, f func(b *bench)) {
 	dir := t.TempDir()
 	synctest.Test(t, func(t *testing.T) {
 		cfg.StatusEvery = time.Second
-		b := &bench{t: t, dir: dir, jig: jigtest.New(cfg)}
+		j := jigtest.New(cfg)
+		b := &bench{t: t, dir: dir, jig: j, dev: j}
 		b.plug()
 		f(b)
 		b.conn.Close()
@@ -43,13 +51,17 @@ func onBench(t *testing.T, cfg jigtest.Config, f func(b *bench)) {
 // plug connects the program to the jig, which stays switched on if it was.
 func (b *bench) plug() {
 	b.t.Helper()
-	ours, theirs := net.Pipe()
-	go b.jig.Serve(context.Background(), theirs) // ends with our Close
-	conn, err := jig.Attach(b.t.Context(), ours, "test port", jig.Options{})
-	if err != nil {
+	if err := b.tryPlug("test port"); err != nil {
 		b.t.Fatal(err)
 	}
-	b.conn = conn
+}
+
+// tryPlug is plug for a jig that may not answer, on a port of some name.
+func (b *bench) tryPlug(name string) (err error) {
+	ours, theirs := net.Pipe()
+	go b.dev.Serve(context.Background(), theirs) // ends with our Close
+	b.conn, err = jig.Attach(b.t.Context(), ours, name, jig.Options{})
+	return err
 }
 
 // replug is a program that ended and was started again.
@@ -158,34 +170,54 @@ func (b *bench) file(name string) string {
 // from 1.
 func (b *bench) wholeRecord(gone ...int) {
 	b.t.Helper()
-	type made struct {
-		boot             string
-		seq              uint32
-		str, take        int
-		mode             string
-		rms, freq, peakV float64
+	if lost := b.agrees(madeByTest(b.jig), gone...); len(lost) > 0 {
+		b.t.Errorf("the record lacks %v", lost)
 	}
-	var want, got []made
-	for i, e := range b.jig.Log() {
-		if !slices.Contains(gone, i+1) {
-			want = append(want, made{e.Boot, e.Seq, e.String, e.Take, e.Mode,
-				float64(e.RMS) / 1000, float64(e.Freq) / 1000, float64(e.Peak) / 1000})
-		}
+}
+
+// made is a reading as a jig's log and the record both tell it.
+type made struct {
+	jig, boot            string
+	seq                  uint32
+	str, take            int
+	mode                 string
+	rms, freq, peakV, ms float64
+	good                 bool
+}
+
+func madeByTest(j *jigtest.Jig) (all []made) {
+	for _, e := range j.Log() {
+		all = append(all, made{e.Jig, e.Boot, e.Seq, e.String, e.Take, e.Mode, float64(e.RMS) / 1000,
+			float64(e.Freq) / 1000, float64(e.Peak) / 1000, float64(e.Window), e.Flags&15 == 0})
+	}
+	return all
+}
+
+// agrees checks that everything in the record was made by the jig, is there as
+// the jig made it, and once. It returns what the record lacks of the log, but
+// for what is gone for good, counted from 1.
+func (b *bench) agrees(log []made, gone ...int) (lost []made) {
+	b.t.Helper()
+	want := map[made]bool{}
+	for _, m := range log {
+		want[m] = true
 	}
 	for _, r := range b.readings() {
-		got = append(got, made{r.Boot, r.Seq, r.String, r.Take, r.Mode, r.RMS, r.Freq, r.Peak})
-	}
-	order := func(a, b made) int {
-		if c := strings.Compare(a.boot, b.boot); c != 0 {
-			return c
+		m := made{r.Jig, r.Boot, r.Seq, r.String, r.Take, r.Mode, r.RMS, r.Freq, r.Peak, r.Window, r.Status == capture.OK}
+		if !want[m] {
+			b.t.Errorf("line %d: was not made, or stands twice: %+v", r.Line, m)
 		}
-		return int(int32(a.seq - b.seq))
+		delete(want, m)
 	}
-	slices.SortFunc(want, order)
-	slices.SortFunc(got, order)
-	if !slices.Equal(want, got) {
-		b.t.Errorf("the jig made\n%v\nand the record has\n%v", want, got)
+	for i, m := range log {
+		switch missing := want[m]; {
+		case missing && !slices.Contains(gone, i+1):
+			lost = append(lost, m)
+		case !missing && slices.Contains(gone, i+1):
+			b.t.Errorf("reading %d was to be gone, and is in the record: %+v", i+1, m)
+		}
 	}
+	return lost
 }
 
 // good counts the record's good takes of a string in one mode and session.

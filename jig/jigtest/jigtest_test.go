@@ -347,7 +347,7 @@ func TestLogIsWhatWasSent(t *testing.T) {
 // A bad cable loses lines and never makes one up: a damaged line that still
 // passes its CRC has a chance of some 2^-32.
 func TestBadCable(t *testing.T) {
-	for _, wire := range []Wire{{FlipBit: 0.001}, {LoseByte: 0.005}, {LoseLine: 0.2}, {DoubleLine: 0.2}} {
+	for _, wire := range []Wire{{FlipBit: 0.001}, {LoseByte: 0.005}, {DoubleByte: 0.005}, {LoseLine: 0.2}, {DoubleLine: 0.2}} {
 		t.Run(fmt.Sprintf("%+v", wire), func(t *testing.T) {
 			play := func() (got []string, bad int, log []Entry) {
 				onBench(t, Config{Seed: 5, ToHost: wire}, func(b *bench) {

@@ -48,6 +48,7 @@ func split(data []byte) (lines []string, rest []byte) {
 type Wire struct {
 	FlipBit    float64 // chance of each bit to arrive inverted
 	LoseByte   float64 // chance of each byte to be lost
+	DoubleByte float64 // chance of each byte to arrive twice
 	LoseLine   float64 // chance of each line to be lost
 	DoubleLine float64 // chance of each line to arrive twice
 }
@@ -71,6 +72,9 @@ func (w Wire) pass(noise *rand.Rand, line string) []byte {
 			}
 		}
 		out = append(out, b)
+		if happens(noise, w.DoubleByte) {
+			out = append(out, b)
+		}
 	}
 	return out
 }

@@ -49,6 +49,7 @@ type job struct {
 // powerUp starts the jig afresh.
 func (j *Jig) powerUp() {
 	j.boots++
+	j.muteTo = 0
 	j.power = power{
 		boot:     j.newBoot(),
 		since:    j.now,

@@ -3,6 +3,7 @@ package sim
 import (
 	"bytes"
 	"math/rand/v2"
+	"slices"
 	"time"
 )
 
@@ -14,6 +15,7 @@ type Faults struct {
 	BitFlip    float64 // one bit is wrong
 	BitError   float64 // chance of each bit to be wrong
 	LoseByte   float64
+	DoubleByte float64
 	LoseLine   float64
 	DoubleLine float64
 	Garbage    bool // some rubbish before the first line
@@ -79,6 +81,10 @@ func (n *noise) line(dst, line []byte) []byte {
 	if n.happens(n.faults.LoseByte) {
 		k := at + n.random.IntN(len(line))
 		dst = append(dst[:k], dst[k+1:]...)
+	}
+	if len(dst) > at && n.happens(n.faults.DoubleByte) {
+		k := at + n.random.IntN(len(dst)-at)
+		dst = slices.Insert(dst, k, dst[k])
 	}
 	return dst
 }

@@ -26,6 +26,7 @@ func TestNoise(t *testing.T) {
 	near("lost lines", lines-bytes.Count(pass(Faults{LoseLine: 0.1}), line))
 	near("doubled lines", bytes.Count(pass(Faults{DoubleLine: 0.1}), line)-lines)
 	near("lost bytes", len(line)*lines-len(pass(Faults{LoseByte: 0.1})))
+	near("doubled bytes", len(pass(Faults{DoubleByte: 0.1}))-len(line)*lines)
 	flipped := 0
 	for i, c := range pass(Faults{BitFlip: 0.1}) {
 		flipped += bits.OnesCount8(c ^ line[i%len(line)])
