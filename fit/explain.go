@@ -1,0 +1,320 @@
+package fit
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"math/bits"
+	"slices"
+	"strings"
+)
+
+// An explanation splits the balance of a pickup's strings into causes. The
+// model is not a sum (how much the steel counts depends on the gap, how much the
+// wrap counts on the core), so that no split is the only one. This one is the
+// Shapley value (L. S. Shapley, A value for n-person games, in Contributions to
+// the Theory of Games II, 1953; as a way to split any figure with several
+// causes: A. F. Shorrocks, Decomposition procedures for distributional
+// analysis, J. Econ. Inequal. 11, 2013; both from memory): string i is turned
+// into string j one cause at a time, and what a cause changes is averaged over
+// all orders in which this can be done. A string's share of a cause is the mean
+// over all strings j, itself among them. Hence no string or gap has to be
+// chosen to compare with, the shares of a string add up to its balance exactly,
+// and those of a cause average zero over the strings.
+//
+// What is split are the inputs of the curve, not its terms: a new term of known
+// inputs is split with no change here.
+
+// Cause is one cause of balance.
+type Cause struct {
+	Name  string `json:"name"`  // the key of its parts
+	Words string `json:"words"` // for people
+}
+
+// The causes that the curve knows: each is some of a site's inputs.
+const (
+	byCore = iota
+	byWrap
+	byVelocity
+	byAxis
+	byTop
+	byProtrusion
+	byNeighbours
+	siteCauses // how many there are
+)
+
+var siteCauseNames = [siteCauses]Cause{
+	byCore:       {"core", "steel in the core"},
+	byWrap:       {"wrap", "steel in the wrap"},
+	byVelocity:   {"pitch", "how fast the string moves"},
+	byAxis:       {"string_height", "gap: height of the string"},
+	byTop:        {"pole_height", "gap: height of the pole"},
+	byProtrusion: {"protrusion", "pole out of the coil"},
+	byNeighbours: {"neighbours", "end of the row"},
+}
+
+// effectCauses are the causes that only a measured pickup shows, by the name of
+// the effect that estimates them. What all strings of a pickup share is no cause
+// of balance and has none.
+var effectCauses = map[string]Cause{
+	"pole":    {"magnets", "this magnet, beside others"},
+	"string":  {"string", "this string, beside others"},
+	"channel": {"channel", "the jig's own slot"},
+	"setup":   {"mounting", "strings mounted off height"},
+}
+
+var leftCause = Cause{"left", "not explained"}
+
+// hybrid is the site that takes its inputs for each cause from one of other
+// sites. A wrap is a layer of some thickness over any core, and a string's
+// height is that of its axis.
+func hybrid(of *[siteCauses]*site) site {
+	s := site{
+		core: of[byCore].core, wrap: of[byWrap].wrap, velocity: of[byVelocity].velocity,
+		height: of[byProtrusion].height, missing: of[byNeighbours].missing, spacing: of[byNeighbours].spacing,
+	}
+	s.gauge = s.core + of[byWrap].gauge - of[byWrap].core
+	axis := of[byAxis].stringHeight + of[byAxis].gauge/2
+	s.stringHeight = axis - s.gauge/2 + s.height - of[byTop].height // so that the gap is from the pole that counts
+	return s
+}
+
+// versus splits by how much a site's level lies over another's: ln v by cause.
+func (f *falloff) versus(a, b *site) [siteCauses]float64 {
+	var value [1 << siteCauses]float64
+	for set := range value {
+		var of [siteCauses]*site
+		for c := range of {
+			of[c] = b
+			if set>>c&1 == 1 {
+				of[c] = a
+			}
+		}
+		s := hybrid(&of)
+		value[set] = f.predict(f.Theta, &s, 0)
+	}
+	var parts [siteCauses]float64
+	for set := range value {
+		for c := range parts {
+			if set>>c&1 == 0 {
+				parts[c] += shapleyWeight(bits.OnesCount(uint(set))) * (value[set|1<<c] - value[set])
+			}
+		}
+	}
+	return parts
+}
+
+// shapleyWeight is the share of all orders of the causes in which exactly some
+// given ones, as many as before, stand before another given one.
+func shapleyWeight(before int) float64 {
+	return math.Gamma(float64(before+1)) * math.Gamma(float64(siteCauses-before)) / math.Gamma(siteCauses+1)
+}
+
+// split splits the balance of sites, ln v: for each site, by cause.
+func (f *falloff) split(sites []*site) [][siteCauses]float64 {
+	out := make([][siteCauses]float64, len(sites))
+	for i, a := range sites {
+		for j, b := range sites[:i] { // the other way round, the signs turn
+			for c, v := range f.versus(a, b) {
+				out[i][c] += v / float64(len(sites))
+				out[j][c] -= v / float64(len(sites))
+			}
+		}
+	}
+	return out
+}
+
+// Explanation is the balance of a pickup by cause. It marshals to the JSON of
+// "evenpole explain --json". Balance and parts are in dB.
+type Explanation struct {
+	Pickup  string            `json:"pickup,omitempty"`  // of a measured pickup
+	Session string            `json:"session,omitempty"` // likewise
+	Model   string            `json:"model"`             // its kind
+	Source  string            `json:"source"`
+	Causes  []Cause           `json:"causes"`
+	Strings []ExplainedString `json:"strings"`
+	Method  string            `json:"method"`
+}
+
+// ExplainedString is one string's balance; its parts add up to it.
+type ExplainedString struct {
+	String       int                `json:"string"`
+	Note         string             `json:"note,omitempty"`
+	Core         float64            `json:"core_mm"`
+	Gauge        float64            `json:"gauge_mm"`
+	Wrap         string             `json:"wrap"`
+	PoleHeight   float64            `json:"pole_height_mm"`
+	StringHeight float64            `json:"string_height_mm"` // underside
+	Balance      float64            `json:"balance_db"`       // measured; predicted where nothing was
+	Predicted    float64            `json:"predicted_db"`     // by the curve alone, for magnets and strings like the mean of those measured
+	Parts        map[string]float64 `json:"parts_db"`         // by the name of a cause
+}
+
+const splitMethod = "each string is turned into every other one cause at a time; a cause's part is its mean over all orders of the causes (Shapley value) and over all strings"
+
+// hasCurve is a model that is a falloff model or holds one.
+type hasCurve interface{ falloffModel() *falloff }
+
+func (f *falloff) falloffModel() *falloff { return f }
+
+// curveOf refuses models that know no causes.
+func curveOf(p Predictor) (*falloff, error) {
+	if m, ok := p.(hasCurve); ok {
+		return m.falloffModel(), nil
+	}
+	kind := "this"
+	if m, ok := p.(Model); ok {
+		kind = m.Kind()
+	}
+	return nil, fmt.Errorf("a %s model tells no causes apart: expected a %s model", kind, falloffKind.Name)
+}
+
+// ExplainSetup splits the predicted balance of a pickup whose poles have the
+// given heights, mm. A model that is no falloff model is an error.
+func ExplainSetup(p Predictor, s *Setup, heights []float64) (*Explanation, error) {
+	f, err := curveOf(p)
+	if err != nil {
+		return nil, err
+	}
+	if len(heights) != len(s.Strings) {
+		return nil, fmt.Errorf("pole heights: expected %d, one a string, got %d", len(s.Strings), len(heights))
+	}
+	sites := make([]*site, len(heights))
+	for i := range heights {
+		sites[i] = f.site(s, i, heights)
+	}
+	x := f.explanation(p, sites)
+	for i, str := range s.Strings {
+		x.Strings[i].String, x.Strings[i].Note = i+1, str.Note
+	}
+	if to := s.playedBy(f.Excite); to != f.Excite && !f.Pitch {
+		x.add(siteCauseNames[byVelocity], centred(convert(f.Excite, to, s.Strings)), true)
+	}
+	return x, nil
+}
+
+// explanation splits what the curve says of sites.
+func (f *falloff) explanation(p Predictor, sites []*site) *Explanation {
+	x := &Explanation{Model: f.Kind(), Source: p.Source(), Method: splitMethod}
+	x.Causes = slices.Clone(siteCauseNames[:])
+	for i, parts := range f.split(sites) {
+		s := sites[i]
+		e := ExplainedString{
+			String: i + 1, Core: s.core, Gauge: s.gauge, Wrap: s.wrap,
+			PoleHeight: s.height, StringHeight: s.stringHeight, Parts: map[string]float64{},
+		}
+		for c, v := range parts {
+			e.Parts[siteCauseNames[c].Name] = dB * v
+			e.Predicted += dB * v
+		}
+		e.Balance = e.Predicted
+		x.Strings = append(x.Strings, e)
+	}
+	return x
+}
+
+// add adds parts, ln v by string, to a cause that may be new. predicted says
+// that they are part of the prediction.
+func (x *Explanation) add(c Cause, parts []float64, predicted bool) {
+	if !slices.Contains(x.Causes, c) {
+		x.Causes = append(x.Causes, c)
+	}
+	for i, v := range parts {
+		s := &x.Strings[i]
+		s.Parts[c.Name] += dB * v
+		s.Balance += dB * v
+		if predicted {
+			s.Predicted += dB * v
+		}
+	}
+}
+
+// centred takes the mean off.
+func centred(v []float64) []float64 {
+	mean := meanOf(v)
+	out := make([]float64, len(v))
+	for i := range v {
+		out[i] = v[i] - mean
+	}
+	return out
+}
+
+// ExplainPickup splits the measured balance of a pickup in one session, "" for
+// its latest. What its magnets, strings, slots and mounting add is estimated
+// from all the data by the model's own scatter, see modesOf; what is measured
+// beside all that is left. A pickup or session without a good take is an error,
+// and so is a model that is no falloff model.
+func ExplainPickup(p Predictor, d *Data, pickup, session string) (*Explanation, error) {
+	f, err := curveOf(p)
+	if err != nil {
+		return nil, err
+	}
+	if session, err = f.sessionOf(d, pickup, session); err != nil {
+		return nil, err
+	}
+	m, err := f.modesOf(d.Cells, nil)
+	if err != nil {
+		return nil, fmt.Errorf("effects: %w", err)
+	}
+	var own []int
+	for i, c := range m.cells {
+		if c.Pickup == pickup && c.Session == session {
+			own = append(own, i)
+		}
+	}
+	x := f.explanation(p, pick(m.sites, own))
+	x.Pickup, x.Session = pickup, session
+	for i, at := range own {
+		x.Strings[i].String = m.cells[at].String
+	}
+	for k, e := range falloffEffects {
+		if c, ok := effectCauses[e.name]; ok {
+			x.add(c, centred(pick(m.shifts(k), own)), false)
+		}
+	}
+	measured := make([]float64, len(own))
+	for i, at := range own {
+		measured[i] = m.cells[at].Mean
+	}
+	left := centred(measured)
+	for i := range left {
+		left[i] -= x.Strings[i].Balance / dB
+	}
+	x.add(leftCause, left, false)
+	return x, nil
+}
+
+func pick[T any](of []T, at []int) []T {
+	out := make([]T, len(at))
+	for i, k := range at {
+		out[i] = of[k]
+	}
+	return out
+}
+
+// sessionOf finds the session asked for, or the pickup's latest, among cells
+// that the model speaks of.
+func (f *falloff) sessionOf(d *Data, pickup, session string) (string, error) {
+	var last *Cell
+	var sessions []string
+	for i := range d.Cells {
+		c := &d.Cells[i]
+		if c.Pickup != pickup || c.Excite != f.Excite {
+			continue
+		}
+		sessions = append(sessions, c.Session)
+		if last == nil || cmp.Or(c.First.Compare(last.First), strings.Compare(c.Session, last.Session)) > 0 {
+			last = c
+		}
+	}
+	switch {
+	case last == nil:
+		return "", fmt.Errorf("no good take of pickup %q, plucked by %q as the model was; measured: %s",
+			pickup, cmp.Or(f.Excite, "no known means"), strings.Join(d.Pickups(), ", "))
+	case session == "":
+		return last.Session, nil
+	case !slices.Contains(sessions, session):
+		return "", fmt.Errorf("no good take of pickup %q in session %q; its sessions: %s", pickup, session, strings.Join(distinct(sessions), ", "))
+	}
+	return session, nil
+}
