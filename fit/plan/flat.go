@@ -1,56 +1,36 @@
 package plan
 
-import (
-	"cmp"
-	"math"
-	"slices"
+import "slices"
 
-	"gonum.org/v1/gonum/stat"
-)
-
-// flat judges all poles at one height, the one with the least expected spread;
-// of equals the lowest.
-//
-// An expected spread is never less than the spread of the means, a convex
-// function of them (Jensen's inequality), so that heights are tried in the
-// order of the latter, and only until the means alone are worse. For the choice
-// a part of the points will do: all heights meet the same ones.
-func (j *job) flat() (*Flat, error) {
-	sample := (j.opt.Draws + 7) / 8
-	best, least := math.Inf(1), math.Inf(1) // mm, dB
-	for _, t := range j.levelTops() {
-		if t.spread > least {
-			break
+// flat finds the common height that serves best. An expected worst deviation
+// follows the height smoothly, so that a coarse look is enough to know where to
+// look closely.
+func (s *search) flat() ([]int, error) {
+	const coarse = 4
+	common, best, least := len(s.limits.common()), 0, none
+	look := func(k int) error {
+		got, err := s.own(s.levelTops(k))
+		if err == nil && got.less(least) {
+			best, least = k, got
 		}
-		heights := slices.Repeat([]float64{t.height}, len(j.offset))
-		root, err := j.root(heights, j.slopes(heights))
-		if err != nil {
+		return err
+	}
+	step := 1
+	if common > 2*coarse {
+		step = coarse
+	}
+	for k := 0; k < common; k += step {
+		if err := look(k); err != nil {
 			return nil, err
 		}
-		spreads, _ := j.simulate(t.deviation, root, sample)
-		s := stat.Mean(spreads, nil)
-		if same(s, least) && t.height < best || s < least && !same(s, least) {
-			best, least = t.height, s
+	}
+	for k, last := max(0, best-step+1), min(common-1, best+step-1); k <= last; k++ {
+		if err := look(k); err != nil {
+			return nil, err
 		}
 	}
-	got, err := j.judge(slices.Repeat([]float64{best}, len(j.offset)))
-	return &Flat{best, got}, err
+	return s.levelTops(best), nil
 }
 
-// levelTop is a common height in mm with its mean prediction in dB.
-type levelTop struct {
-	height    float64
-	deviation []float64 // but for a constant, which no spread sees
-	spread    float64
-}
-
-// levelTops lists the common heights, the least spread first.
-func (j *job) levelTops() []levelTop {
-	var tops []levelTop
-	for k, h := range j.limits.common() {
-		d := j.wanted(slices.Repeat([]int{k}, len(j.offset)))
-		tops = append(tops, levelTop{h, d, slices.Max(d) - slices.Min(d)})
-	}
-	slices.SortStableFunc(tops, func(a, b levelTop) int { return cmp.Compare(a.spread, b.spread) })
-	return tops
-}
+// levelTops is all poles at height k of the grid.
+func (s *search) levelTops(k int) []int { return slices.Repeat([]int{k}, len(s.offset)) }

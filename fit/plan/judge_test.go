@@ -16,7 +16,7 @@ func judged(t *testing.T, m bench, offset []float64, tolerance float64, opt Opti
 	t.Helper()
 	o := order(len(heights), 1.75, 0.25)
 	o.Tolerance, o.Offset = tolerance, offset
-	j, err := newJob(o, m, opt.withDefaults())
+	j, err := newJob(o, m, opt)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -81,6 +81,7 @@ func TestTwoStringsClosedForm(t *testing.T) {
 		folded := func(x float64) float64 { return d.CDF(x) - d.CDF(-x) }
 		mean := sd*math.Sqrt(2/math.Pi)*math.Exp(-c.apart*c.apart/(2*sd*sd)) + c.apart*(1-2*distuv.UnitNormal.CDF(-c.apart/sd))
 		closeTo(t, "spread", got.Spread, mean, 0.002)
+		closeTo(t, "worst", got.Worst, mean/2, 0.001) // both strings are off by half of what lies between them
 		closeTo(t, "2.5 % point", folded(got.Spread95[0]), 0.025, 0.002)
 		closeTo(t, "97.5 % point", folded(got.Spread95[1]), 0.975, 0.002)
 		closeTo(t, "meets", got.Meets, folded(2*c.tolerance), 0.002)
@@ -102,7 +103,7 @@ func correlated(n int) *mat.SymDense {
 // slowly builds pickups one by one with random numbers: poles are set, the
 // model asked again at the heights they came to, errors drawn with a Cholesky
 // factor. Nothing is linearised, nothing shared with judge.
-func slowly(t *testing.T, m bench, offset []float64, tolerance, settingSD float64, heights []float64) (spreads []float64, meets float64) {
+func slowly(t *testing.T, m bench, offset []float64, tolerance, settingSD float64, heights []float64) (spreads []float64, worst, meets float64) {
 	t.Helper()
 	var root mat.Cholesky
 	if !root.Factorize(m.cov) {
@@ -131,9 +132,10 @@ func slowly(t *testing.T, m bench, offset []float64, tolerance, settingSD float6
 			}
 		}
 		spreads, meets = append(spreads, slices.Max(y)-slices.Min(y)), meets+ok/pickups
+		worst += max(slices.Max(y), -slices.Min(y)) / pickups
 	}
 	slices.Sort(spreads)
-	return spreads, meets
+	return spreads, worst, meets
 }
 
 func TestJudgementAgainstSlowMonteCarlo(t *testing.T) {
@@ -143,11 +145,12 @@ func TestJudgementAgainstSlowMonteCarlo(t *testing.T) {
 	m.cov = correlated(6)
 	m.cov.ScaleSym(1/(decibel*decibel), m.cov)
 	got := judged(t, m, offset, 1.2, Options{SettingSD: 0.1, Draws: 1 << 16}, heights...)
-	spreads, meets := slowly(t, m, offset, 1.2, 0.1, heights)
+	spreads, worst, meets := slowly(t, m, offset, 1.2, 0.1, heights)
 	closeTo(t, "spread", got.Spread, stat.Mean(spreads, nil), 0.005)
 	closeTo(t, "2.5 % point", got.Spread95[0], spreads[len(spreads)*25/1000], 0.02)
 	closeTo(t, "97.5 % point", got.Spread95[1], spreads[len(spreads)*975/1000], 0.02)
 	closeTo(t, "meets", got.Meets, meets, 0.01)
+	closeTo(t, "worst", got.Worst, worst, 0.005)
 }
 
 // What all strings share leaves balance alone, however large; alone, it leaves

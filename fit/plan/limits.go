@@ -27,7 +27,7 @@ func newLimits(o *profiles.Order, stringHeights []float64) (limits, error) {
 			o.PoleHeights, o.PoleHeightMin, o.PoleHeightMax)
 	}
 	for i, s := range stringHeights {
-		highest := s - o.MinGap
+		highest := s - o.RestGap()
 		for _, h := range l.grid {
 			if h <= highest+hair {
 				l.room[i]++
@@ -42,10 +42,18 @@ func newLimits(o *profiles.Order, stringHeights []float64) (limits, error) {
 
 // noRoom says why no pole fits under string i and what would have to change.
 func noRoom(o *profiles.Order, i int, stringHeight, lowest float64) error {
-	highest := stringHeight - o.MinGap
-	return fmt.Errorf("%s: no pole height is allowed: the string at %.2f mm less min_gap_mm %.2f leaves at most %.2f mm, and %s is %.2f mm; "+
+	highest := stringHeight - o.RestGap()
+	return fmt.Errorf("%s: no pole height is allowed: the string at %.2f mm less %s leaves at most %.2f mm, and %s is %.2f mm; "+
 		"raise the string by %.2f mm, or allow lower poles or a smaller gap",
-		nameOf(o, i), stringHeight, o.MinGap, highest, lowerLimit(o), lowest, lowest-highest)
+		nameOf(o.Strings, i), stringHeight, gapLimit(o), highest, lowerLimit(o), lowest, lowest-highest)
+}
+
+// gapLimit names the least gap at rest and what it is made of.
+func gapLimit(o *profiles.Order) string {
+	if o.StringSwing == 0 {
+		return fmt.Sprintf("min_gap_mm %.2f", o.MinGap)
+	}
+	return fmt.Sprintf("min_gap_mm %.2f and string_swing_mm %.2f", o.MinGap, o.StringSwing)
 }
 
 // grid lists what the shop can set within the order's limits, in mm,
@@ -108,14 +116,14 @@ func nearest(list []float64, x float64) float64 {
 // breach names the limit that a pole of height h under string i breaks; ""
 // when it breaks none.
 func (j *job) breach(i int, h float64) string {
-	o, gap := j.order, j.setup.StringHeights[i]-h
+	o, gap := j.order, j.stringHeights()[i]-h
 	switch {
 	case h < o.PoleHeightMin-hair:
 		return fmt.Sprintf("%.2f mm is below pole_height_min_mm %.2f", h, o.PoleHeightMin)
 	case h > o.PoleHeightMax+hair:
 		return fmt.Sprintf("%.2f mm is above pole_height_max_mm %.2f", h, o.PoleHeightMax)
-	case gap < o.MinGap-hair:
-		return fmt.Sprintf("a gap of %.2f mm is less than min_gap_mm %.2f", gap, o.MinGap)
+	case gap < o.RestGap()-hair:
+		return fmt.Sprintf("a gap of %.2f mm is less than %s", gap, gapLimit(o))
 	}
 	return ""
 }

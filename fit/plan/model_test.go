@@ -14,6 +14,8 @@ import (
 type bench struct {
 	curve    func(i int, height float64) float64 // ln v
 	hears    float64                             // of each neighbouring pole, ln v per mm, bent
+	steel    bool                                // level goes with the string's gauge, 0 dB at 0.3 mm
+	magnets  map[string]float64                  // dB that a magnet adds to the string over it
 	cov      *mat.SymDense                       // nil: nothing is uncertain
 	warnings []string
 }
@@ -24,6 +26,12 @@ func (b bench) Level(dst []float64, s *fit.Setup, heights []float64) []float64 {
 	}
 	for i, h := range heights {
 		dst[i] = b.curve(i, h)
+		if b.steel {
+			dst[i] += math.Log(s.Strings[i].Gauge / 0.3)
+		}
+		if s != nil && s.Magnets != nil {
+			dst[i] += b.magnets[s.Magnets[i]] / decibel
+		}
 		for _, k := range []int{i - 1, i + 1} {
 			if b.hears != 0 && k >= 0 && k < len(heights) {
 				dst[i] += b.hears * (heights[k] - 0.2*heights[k]*h)
@@ -81,4 +89,4 @@ func order(n int, top, step float64) *profiles.Order {
 }
 
 // certain is for tests in which nothing is left to chance.
-var certain = Options{SettingSD: 1e-12, Draws: 16}
+var certain = Options{SettingSD: 1e-12, Draws: 256}

@@ -3,6 +3,7 @@ package plan
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"evenpole/profiles"
@@ -12,10 +13,10 @@ import (
 
 // advise gives the short answer. Out of reach is what the mean prediction of
 // the plan leaves out of tolerance: Make would have taken any stagger found that
-// does not.
+// does not. Where a player may fit other strings, all of them count.
 func (p *Plan) advise() Advice {
 	switch {
-	case p.Flat != nil && p.Flat.Meets >= enough:
+	case p.Flat != nil && p.Flat.leastMeets() >= enough:
 		return FlatIsEnough
 	case len(p.outside()) > 0:
 		return NotReachable
@@ -23,13 +24,21 @@ func (p *Plan) advise() Advice {
 	return UseStagger
 }
 
-// outside lists the strings, counted from 0, whose mean prediction is out of
-// tolerance.
-func (p *Plan) outside() []int {
-	var out []int
-	for i, d := range p.Deviation {
-		if math.Abs(d) > p.Tolerance+1e-9 {
-			out = append(out, i)
+// miss is a string whose mean prediction is out of tolerance.
+type miss struct {
+	set       string // "" = the order's own
+	i         int    // counted from 0
+	deviation float64
+}
+
+// outside lists the strings whose mean prediction is out of tolerance.
+func (p *Plan) outside() []miss {
+	var out []miss
+	for _, s := range p.each() {
+		for i, d := range s.Deviation {
+			if math.Abs(d) > p.Tolerance+rounding {
+				out = append(out, miss{s.Name, i, d})
+			}
 		}
 	}
 	return out
@@ -38,12 +47,50 @@ func (p *Plan) outside() []int {
 // warnings says what a builder should know before trusting the plan.
 func (j *job) warnings(p *Plan) []string {
 	var w []string
-	w = append(w, j.model.Warnings(j.setup, p.Heights)...)
+	for _, b := range j.beds {
+		for _, own := range j.model.Warnings(b.setup, p.Heights) {
+			if !slices.Contains(w, own) {
+				w = append(w, own)
+			}
+		}
+	}
 	w = append(w, j.estimatedCores()...)
 	w = append(w, j.liftedTarget()...)
 	w = append(w, j.bindingLimits(p)...)
+	w = append(w, j.pull(p)...)
 	w = append(w, j.poorChance(p)...)
 	return append(w, j.breaches()...)
+}
+
+// Gaps, in mm at rest, under which the pull of a rod magnet is felt: a string
+// then beats, sounds sharp or flat high up the neck, or loses sustain. Common
+// practice: some 5/64 in under wound strings, 1/16 in under plain ones. Steel
+// poles over a bar magnet carry a weaker field and pull less.
+const (
+	pullWound = 2.0
+	pullPlain = 1.6
+)
+
+// pull names the strings that come so near to a magnet that it pulls on them.
+func (j *job) pull(p *Plan) []string {
+	if j.order.Poles != profiles.Rod {
+		return nil
+	}
+	var near []string
+	for i, s := range j.order.Strings {
+		least := pullWound
+		if s.Plain() {
+			least = pullPlain
+		}
+		if p.Gaps[i] < least-hair {
+			near = append(near, fmt.Sprintf("%s (gap %.2f mm, %.1f mm wanted)", j.name(i), p.Gaps[i], least))
+		}
+	}
+	if near == nil {
+		return nil
+	}
+	return []string{"magnet pull gets large: " + strings.Join(near, ", ") +
+		"; common practice, for strings at rest over rod magnets: listen for beats and wrong pitch high up the neck, or allow a larger min_gap_mm"}
 }
 
 func (j *job) estimatedCores() []string {
@@ -72,59 +119,45 @@ func (j *job) liftedTarget() []string {
 
 // bindingLimits names the strings that a limit keeps from where the others are.
 func (j *job) bindingLimits(p *Plan) []string {
-	const worthwhile = 0.1 // mm
 	var w []string
-	middle := stat.Mean(p.Deviation, nil)
-	for i, h := range p.Heights {
-		more := 0.1 * (middle - p.Deviation[i]) / p.Slope[i] // mm
-		highest := j.limits.grid[j.limits.room[i]-1]
-		switch {
-		case p.Slope[i] == 0: // no height helps
-		case h == highest && more > worthwhile:
-			w = append(w, fmt.Sprintf("%s: %s keeps its pole at %.2f mm; about %.1f mm higher would bring it to the others", j.name(i), j.upperLimit(i), h, more))
-		case h == j.limits.grid[0] && more < -worthwhile:
-			w = append(w, fmt.Sprintf("%s: %s keeps its pole at %.2f mm; about %.1f mm lower would bring it to the others", j.name(i), lowerLimit(j.order), h, -more))
+	for _, h := range j.held(p) {
+		way := "higher"
+		if h.more < 0 {
+			way = "lower"
 		}
+		w = append(w, fmt.Sprintf("%s: %s keeps its pole at %.2f mm; about %.1f mm %s would bring it to the others",
+			j.name(h.i), h.limit, p.Heights[h.i], math.Abs(h.more), way))
 	}
 	return w
-}
-
-func (j *job) upperLimit(i int) string {
-	switch {
-	case j.limits.room[i] < len(j.limits.grid):
-		return "min_gap_mm"
-	case j.order.PoleHeights != nil:
-		return "the highest of pole_heights_mm"
-	}
-	return "pole_height_max_mm"
-}
-
-// lowerLimit names what keeps all poles from being lower.
-func lowerLimit(o *profiles.Order) string {
-	if o.PoleHeights != nil {
-		return "the lowest of pole_heights_mm"
-	}
-	return "pole_height_min_mm"
 }
 
 // poorChance says why a plan is not likely to meet.
 func (j *job) poorChance(p *Plan) []string {
 	if out := p.outside(); len(out) > 0 {
 		var names []string
-		for _, i := range out {
-			names = append(names, fmt.Sprintf("%s at %+.1f dB", j.name(i), p.Deviation[i]))
+		for _, m := range out {
+			name := fmt.Sprintf("%s at %+.1f dB", j.name(m.i), m.deviation)
+			if m.set != "" {
+				name += fmt.Sprintf(" with %q", m.set)
+			}
+			names = append(names, name)
 		}
-		return []string{fmt.Sprintf("no stagger within the limits is expected to keep every string within %.1f dB: %s",
+		what := "stagger"
+		if p.Move != nil {
+			what = "height and tilt of the pickup"
+		}
+		return []string{fmt.Sprintf("no "+what+" within the limits is expected to keep every string within %.1f dB: %s",
 			p.Tolerance, strings.Join(names, ", "))}
 	}
-	if p.Meets >= 0.5 {
+	meets := p.leastMeets()
+	if meets >= 0.5 {
 		return nil
 	}
 	cause := "readings of more test pickups and matched magnets raise it"
 	if i := p.worst(); math.Abs(p.Deviation[i]) > p.Tolerance/2 {
 		cause = fmt.Sprintf("the limits leave %s at %+.1f dB", j.name(i), p.Deviation[i])
 	}
-	return []string{fmt.Sprintf("the chance that every string is within %.1f dB is only %.0f %%: %s", p.Tolerance, 100*p.Meets, cause)}
+	return []string{fmt.Sprintf("the chance that every string is within %.1f dB is only %.0f %%: %s", p.Tolerance, 100*meets, cause)}
 }
 
 // worst is the string, counted from 0, whose mean prediction is farthest off

@@ -1,44 +1,57 @@
 package plan
 
 import (
-	"iter"
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat"
 )
 
-// decibel is the number of dB in one unit of ln v.
-const decibel = 20 / math.Ln10
+// The search works with indices into the grid of heights, and with a part of
+// the points: all staggers meet the same ones.
+const (
+	searched   = 256 // simulated pickups behind each comparison
+	levelsSeen = 64  // common levels that strings are brought to
+	begun      = 8   // of these the ones whose uncertainty is worked out
+	refined    = 2   // of these the ones that are refined
+	window     = 3   // steps to either side that one string is moved at once
+)
 
-// search returns the heights in mm that the plan is to have.
-func (j *job) search() ([]float64, error) {
-	up, err := j.tables(false)
-	if err != nil {
-		return nil, err
-	}
-	across, err := j.tables(true)
-	if err != nil {
-		return nil, err
-	}
-	best := leastSpread(up)
-	if !agree(up, across) {
-		best = j.settled(up)
-	}
-	tolerance := j.order.Tolerance
-	if j.score(best, tolerance).excess > 0 {
-		if other := j.polish(best, tolerance); j.score(other, tolerance).excess == 0 {
-			best = other
-		}
-	}
-	return j.limits.heights(best), nil
+// search looks for the stagger with the least expected worst deviation, under
+// the string set that suits it least.
+type search struct {
+	*job
+	tables [][][]float64 // by bed, string and height: level less target, dB
+	apart  bool          // no string hears its neighbours' poles: the tables say all
+	clouds []cloud       // by bed, frozen while staggers are compared
+	level  []float64     // scratch, one string each
+	at     []float64     // likewise: heights, mm
 }
 
-// tables lists, by string, the level less target in dB at each of its heights,
+func (j *job) newSearch() (*search, error) {
+	n := len(j.offset)
+	s := &search{job: j, apart: true, level: make([]float64, n), at: make([]float64, n)}
+	for _, b := range j.beds {
+		up, err := j.table(b, false)
+		if err != nil {
+			return nil, err
+		}
+		across, err := j.table(b, true)
+		if err != nil {
+			return nil, err
+		}
+		s.apart = s.apart && agree(up, across)
+		s.tables = append(s.tables, up)
+	}
+	return s, nil
+}
+
+// table lists, by string, the level less target in dB at each of its heights,
 // all strings going through their heights together: upwards, or every second
 // one downwards. When both ways give the same, no string hears its neighbours'
 // poles.
-func (j *job) tables(across bool) ([][]float64, error) {
+func (j *job) table(b *bed, across bool) ([][]float64, error) {
 	room := j.limits.room
 	t := make([][]float64, len(room))
 	for i := range t {
@@ -52,11 +65,11 @@ func (j *job) tables(across bool) ([][]float64, error) {
 				index[i] = room[i] - 1 - index[i]
 			}
 		}
-		v, err := j.levels(j.limits.heights(index))
+		v, err := b.levels(j.limits.heights(index))
 		if err != nil {
 			return nil, err
 		}
-		for i, w := range j.lessTarget(v) {
+		for i, w := range b.lessTarget(v) {
 			t[i][index[i]] = w
 		}
 	}
@@ -65,113 +78,308 @@ func (j *job) tables(across bool) ([][]float64, error) {
 
 func agree(a, b [][]float64) bool {
 	for i := range a {
-		for k := range a[i] {
-			if !same(a[i][k], b[i][k]) {
-				return false
-			}
+		if !floats.EqualApprox(a[i], b[i], rounding) {
+			return false
 		}
 	}
 	return true
 }
 
-// wanted is the predicted level less target of each string in dB; only the
-// differences between strings matter.
-func (j *job) wanted(index []int) []float64 {
-	return j.lessTarget(j.model.Level(nil, j.setup, j.limits.heights(index)))
+// rounding is the difference, in dB, below which two figures are the same.
+const rounding = 1e-9
+
+// score orders staggers, the better first: by the expected worst deviation,
+// then by the sum of the indices, so that of equals the lowest poles are taken.
+type score struct {
+	worst  float64 // dB
+	height int
 }
 
-// lessTarget turns ln v, in place, into dB less the wanted offset.
-func (j *job) lessTarget(v []float64) []float64 {
-	for i := range v {
-		v[i] = decibel*v[i] - j.offset[i]
+func (s score) less(t score) bool {
+	if math.Abs(s.worst-t.worst) < rounding {
+		return s.height < t.height
 	}
-	return v
+	return s.worst < t.worst
 }
 
-func (j *job) score(index []int, tolerance float64) score {
-	return scoreOf(j.wanted(index), index, stat.Mean(j.offset, nil), tolerance)
-}
+// none is worse than any stagger.
+var none = score{worst: math.Inf(1)}
 
-// settled is for strings that hear their neighbours' poles: for levels from
-// the lowest in the tables to the highest it brings every string as near as it
-// comes, again with the neighbours where that put them, and polishes. It
-// returns the best of these.
-func (j *job) settled(tables [][]float64) []int {
-	const levels, rounds = 24, 4
-	line := ascending(tables)
-	lo, hi := line[0].value, line[len(line)-1].value
-	var best []int
-	var bestScore score
-	for c := range levels {
-		level := lo + (hi-lo)*(float64(c)+0.5)/levels
-		at := make([]int, len(tables))
-		for range rounds {
-			nearestTo(level, ascending(j.around(at)), at, make([]float64, len(at)))
+// mean is the mean prediction of the deviations under bed b. The slice is used
+// again.
+func (s *search) mean(b int, index []int) []float64 {
+	if s.apart {
+		for i, k := range index {
+			s.level[i] = s.tables[b][i][k]
 		}
-		at = j.polish(at, math.Inf(1))
-		if s := j.score(at, math.Inf(1)); best == nil || s.less(bestScore) {
-			best, bestScore = at, s
+	} else {
+		for i, k := range index {
+			s.at[i] = s.limits.grid[k]
+		}
+		s.beds[b].lessTarget(s.beds[b].model.Level(s.level, s.beds[b].setup, s.at))
+	}
+	return s.beds[b].deviations(s.level)
+}
+
+// score judges a stagger in the frozen clouds. Above the ceiling it says no more
+// than that.
+func (s *search) score(index []int, ceiling float64) score {
+	out := score{height: sum(index)}
+	for b, c := range s.clouds {
+		out.worst = max(out.worst, c.worst(s.mean(b, index), ceiling))
+		if out.worst > ceiling+rounding {
+			return none
+		}
+	}
+	return out
+}
+
+func sum(index []int) int {
+	t := 0
+	for _, k := range index {
+		t += k
+	}
+	return t
+}
+
+// freeze works out the clouds of one stagger, for comparisons near it.
+func (s *search) freeze(index []int) error {
+	s.clouds = s.clouds[:0]
+	for _, b := range s.beds {
+		c, err := s.cloud(b, s.limits.heights(index), min(searched, s.opt.Draws))
+		if err != nil {
+			return err
+		}
+		s.clouds = append(s.clouds, c)
+	}
+	return nil
+}
+
+// still is for comparing staggers by their mean predictions alone.
+func (s *search) still() {
+	s.clouds = s.clouds[:0]
+	for range s.beds {
+		s.clouds = append(s.clouds, cloud{len(s.offset), make([]float64, len(s.offset))})
+	}
+}
+
+// own is the score of a stagger in its own clouds, which stay.
+func (s *search) own(index []int) (score, error) {
+	if err := s.freeze(index); err != nil {
+		return none, err
+	}
+	return s.score(index, math.Inf(1)), nil
+}
+
+// best finds the least expected worst deviation: from common levels that all
+// strings are brought near, the most promising are refined. Only when that
+// leaves a string's mean prediction out of tolerance, and the least worst mean
+// deviation does not, the latter is taken.
+func (s *search) best() ([]int, error) {
+	s.still()
+	starts := s.starts()
+	var best []int
+	least := none
+	for _, start := range s.promising(starts) {
+		at, got, err := s.refine(start)
+		if err != nil {
+			return nil, err
+		}
+		if got.less(least) {
+			best, least = at, got
+		}
+	}
+	s.still()
+	if s.score(best, math.Inf(1)).worst <= s.order.Tolerance {
+		return best, nil
+	}
+	for _, start := range starts {
+		if at, got := s.descend(start); got.worst <= s.order.Tolerance {
+			return at, nil
+		}
+	}
+	return best, nil
+}
+
+// starts lists the staggers that bring every string as near as it comes to a
+// common level, from the lowest to the highest there is.
+func (s *search) starts() [][]int {
+	t := s.between()
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, row := range t {
+		lo, hi = min(lo, slices.Min(row)), max(hi, slices.Max(row))
+	}
+	var list [][]int
+	for c := range levelsSeen {
+		level := lo + (hi-lo)*(float64(c)+0.5)/levelsSeen
+		index := make([]int, len(t))
+		for i, row := range t {
+			index[i] = nearestTo(level, row)
+		}
+		if len(list) == 0 || !slices.Equal(index, list[len(list)-1]) {
+			list = append(list, index)
+		}
+	}
+	return list
+}
+
+// between is one table for all beds: half-way between the loudest and the
+// softest, where each bed's mean level is brought to the same.
+func (s *search) between() [][]float64 {
+	means := make([]float64, len(s.tables))
+	for b, t := range s.tables {
+		for _, row := range t {
+			means[b] += stat.Mean(row, nil) / float64(len(t))
+		}
+	}
+	out := make([][]float64, len(s.offset))
+	for i := range out {
+		out[i] = make([]float64, s.limits.room[i])
+		for k := range out[i] {
+			lo, hi := math.Inf(1), math.Inf(-1)
+			for b, t := range s.tables {
+				lo, hi = min(lo, t[i][k]-means[b]), max(hi, t[i][k]-means[b])
+			}
+			out[i][k] = (lo + hi) / 2
+		}
+	}
+	return out
+}
+
+// nearestTo is the index of the value that is nearest to x, of equals the first.
+func nearestTo(x float64, list []float64) int {
+	best := 0
+	for k, v := range list {
+		if math.Abs(v-x) < math.Abs(list[best]-x)-rounding {
+			best = k
 		}
 	}
 	return best
 }
 
-// around lists, by string, the level less target at each of its heights while
-// all others stay at index.
-func (j *job) around(index []int) [][]float64 {
-	t := make([][]float64, len(index))
+// promising returns the starts to refine: of those whose mean predictions are
+// nearly the best there are, spread over the levels, the best in their own
+// clouds.
+func (s *search) promising(starts [][]int) [][]int {
+	const nearly = 0.3 // dB
+	least := math.Inf(1)
+	scores := make([]float64, len(starts))
+	for i, index := range starts {
+		scores[i] = s.score(index, math.Inf(1)).worst
+		least = min(least, scores[i])
+	}
+	type start struct {
+		index []int
+		score score
+	}
+	var near []start
+	for i, index := range starts {
+		if scores[i] <= least+nearly {
+			near = append(near, start{index: index})
+		}
+	}
+	near = evenly(near, begun)
+	for i := range near {
+		near[i].score, _ = s.own(near[i].index) // what cannot be judged comes last, and says why when refined
+	}
+	slices.SortStableFunc(near, func(a, b start) int {
+		switch {
+		case a.score.less(b.score):
+			return -1
+		case b.score.less(a.score):
+			return 1
+		}
+		return 0
+	})
+	var out [][]int
+	for _, n := range near[:min(refined, len(near))] {
+		out = append(out, n.index)
+	}
+	return out
+}
+
+// evenly picks at most n of a list, the first and the last among them.
+func evenly[T any](list []T, n int) []T {
+	if len(list) <= n {
+		return list
+	}
+	var out []T
+	for i := range n {
+		out = append(out, list[i*(len(list)-1)/(n-1)])
+	}
+	return out
+}
+
+// refine descends in the clouds of where it stands, again where that has led,
+// until it stays.
+func (s *search) refine(index []int) ([]int, score, error) {
+	const rounds = 4
+	best, least := index, none
+	for range rounds {
+		got, err := s.own(index)
+		if err != nil {
+			return nil, none, err
+		}
+		if !got.less(least) {
+			break
+		}
+		best, least = index, got
+		index, _ = s.descend(index)
+	}
+	return best, least, nil
+}
+
+// descend takes small moves as long as one helps in the frozen clouds: one
+// string by a few steps, two strings by one step each, or all by one step.
+func (s *search) descend(index []int) ([]int, score) {
 	at := slices.Clone(index)
-	for i := range t {
-		t[i] = make([]float64, j.limits.room[i])
-		for k := range t[i] {
-			at[i] = k
-			t[i][k] = j.wanted(at)[i]
-		}
-		at[i] = index[i]
-	}
-	return t
-}
-
-// polish takes the best of all small moves until none helps.
-func (j *job) polish(index []int, tolerance float64) []int {
-	best, s := index, j.score(index, tolerance)
-	for {
-		from := best
-		j.moves(from, func(next []int) {
-			if t := j.score(next, tolerance); t.less(s) {
-				best, s = slices.Clone(next), t
+	best := s.score(at, math.Inf(1))
+	for helped := true; helped; {
+		helped = s.shift(at, &best, -1) || s.shift(at, &best, 1)
+		for a := range at {
+			for k := at[a] - window; k <= at[a]+window; k++ {
+				helped = s.try(at, &best, a, k, a, k) || helped
 			}
-		})
-		if slices.Equal(best, from) {
-			return best
-		}
-	}
-}
-
-// moves tries what a small move makes of index: one string to any of its
-// heights, or two strings by up to two steps each. The slice is used again.
-func (j *job) moves(index []int, try func([]int)) {
-	at, room := slices.Clone(index), j.limits.room
-	for a := range index {
-		for at[a] = range room[a] {
-			try(at)
-		}
-		for at[a] = range near(index[a], room[a]) {
 			for b := range a {
-				for at[b] = range near(index[b], room[b]) {
-					try(at)
+				for k := at[a] - 1; k <= at[a]+1; k++ {
+					for l := at[b] - 1; l <= at[b]+1; l++ {
+						helped = s.try(at, &best, a, k, b, l) || helped
+					}
 				}
-				at[b] = index[b]
 			}
 		}
-		at[a] = index[a]
 	}
+	return at, best
 }
 
-// near yields the indices below room up to two steps from k.
-func near(k, room int) iter.Seq[int] {
-	return func(yield func(int) bool) {
-		for i := max(0, k-2); i <= min(k+2, room-1) && yield(i); i++ {
+// shift moves all strings by one step when that is better.
+func (s *search) shift(at []int, best *score, by int) bool {
+	moved := slices.Clone(at)
+	for i := range moved {
+		if moved[i] += by; moved[i] < 0 || moved[i] >= s.limits.room[i] {
+			return false
 		}
 	}
+	got := s.score(moved, best.worst)
+	if !got.less(*best) {
+		return false
+	}
+	copy(at, moved)
+	*best = got
+	return true
+}
+
+// try moves string a to height k and string b to l when that is better.
+func (s *search) try(at []int, best *score, a, k, b, l int) bool {
+	if min(k, l) < 0 || k >= s.limits.room[a] || l >= s.limits.room[b] {
+		return false
+	}
+	wasA, wasB := at[a], at[b]
+	at[a], at[b] = k, l
+	if got := s.score(at, best.worst); got.less(*best) {
+		*best = got
+		return true
+	}
+	at[b], at[a] = wasB, wasA
+	return false
 }

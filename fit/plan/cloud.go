@@ -1,0 +1,106 @@
+package plan
+
+import (
+	"math"
+	"slices"
+)
+
+// cloud is what chance adds to the deviations of built pickups, in dB: a row of
+// n strings for each pickup.
+type cloud struct {
+	n  int
+	at []float64
+}
+
+// cloud builds count pickups with these heights under one string set.
+func (j *job) cloud(b *bed, heights []float64, count int) (cloud, error) {
+	root, err := b.root(heights, b.slopes(heights), j.opt.SettingSD)
+	if err != nil {
+		return cloud{}, err
+	}
+	return newCloud(root, j.points, count), nil
+}
+
+// newCloud carries the first count standard normal points through the root of a
+// covariance.
+func newCloud(root, points []float64, count int) cloud {
+	n := int(math.Sqrt(float64(len(root))))
+	c := cloud{n, make([]float64, count*n)}
+	for d := range count {
+		z, row := points[d*n:(d+1)*n], c.at[d*n:(d+1)*n]
+		for i := range row {
+			for k, v := range root[i*n : (i+1)*n] {
+				row[i] += v * z[k]
+			}
+		}
+	}
+	return c
+}
+
+// worst is the mean of each pickup's worst deviation. When that exceeds the
+// ceiling, what is returned only exceeds it too.
+//
+// It is never less than the worst of the mean deviations, a convex function of
+// them (Jensen's inequality), which therefore is tried first.
+func (c cloud) worst(deviation []float64, ceiling float64) float64 {
+	if w := math.Max(slices.Max(deviation), -slices.Min(deviation)); w > ceiling {
+		return w
+	}
+	sum, most := 0.0, ceiling*float64(len(c.at)/c.n)
+	for row := c.at; len(row) > 0 && sum <= most; row = row[c.n:] {
+		w := 0.0
+		for i, x := range deviation {
+			w = max(w, math.Abs(x+row[i]))
+		}
+		sum += w
+	}
+	return sum / float64(len(c.at)/c.n)
+}
+
+// simulate returns each pickup's spread and worst deviation, dB.
+func (c cloud) simulate(deviation []float64) (spreads, worst []float64) {
+	for row := c.at; len(row) > 0; row = row[c.n:] {
+		lo, hi := math.Inf(1), math.Inf(-1)
+		for i, x := range deviation {
+			lo, hi = min(lo, x+row[i]), max(hi, x+row[i])
+		}
+		spreads = append(spreads, hi-lo)
+		worst = append(worst, max(hi, -lo))
+	}
+	return spreads, worst
+}
+
+// meets is the share of pickups with every string within tolerance.
+func (c cloud) meets(deviation []float64, tolerance float64) float64 {
+	met := 0
+	for row := c.at; len(row) > 0; row = row[c.n:] {
+		within := true
+		for i := 0; i < len(deviation) && within; i++ {
+			within = math.Abs(deviation[i]+row[i]) <= tolerance
+		}
+		if within {
+			met++
+		}
+	}
+	return float64(met) / float64(len(c.at)/c.n)
+}
+
+// primes span the points of as many strings as a jig can have.
+var primes = [...]float64{2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37}
+
+// normalPoints are count points in n dimensions that fill the standard normal
+// distribution evenly, row by row: multiples of the roots of primes, folded
+// (Richtmyer's rule with the baker's transformation, as in A. Genz and F. Bretz,
+// Computation of Multivariate Normal and t Probabilities, 2009; cited from
+// memory). There is no chance in them, so that the same figures come out every
+// time.
+func normalPoints(count, n int) []float64 {
+	points := make([]float64, 0, count*n)
+	for d := 1; d <= count; d++ {
+		for _, p := range primes[:n] {
+			_, f := math.Modf(float64(d) * math.Sqrt(p))
+			points = append(points, math.Sqrt2*math.Erfinv(2*math.Abs(2*f-1)-1))
+		}
+	}
+	return points
+}

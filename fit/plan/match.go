@@ -1,0 +1,144 @@
+package plan
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// bestMatched is the best stagger, with magnets chosen from stock where that is
+// wanted: heights first, magnets for these, and heights again.
+func (j *job) bestMatched() (*search, []int, error) {
+	s, err := j.newSearch()
+	if err != nil {
+		return nil, nil, err
+	}
+	best, err := s.best()
+	if err != nil || j.order.Magnets != nil || len(j.opt.Stock) < len(j.offset) {
+		return s, best, err
+	}
+	gains := j.gains(j.limits.heights(best))
+	if !told(gains) {
+		return s, best, nil
+	}
+	if err := s.freeze(best); err != nil {
+		return nil, nil, err
+	}
+	chosen := s.choose(best, gains)
+	if s, err = j.withMagnets(chosen).newSearch(); err != nil {
+		return nil, nil, err
+	}
+	best, err = s.best()
+	return s, best, err
+}
+
+// withMagnets is the job with these magnets of the stock in it.
+func (j *job) withMagnets(chosen []int) *job {
+	out := *j
+	out.beds = nil
+	var names []string
+	for _, m := range chosen {
+		names = append(names, j.opt.Stock[m])
+	}
+	for _, b := range j.beds {
+		c, s := *b, *b.setup
+		s.Magnets, c.setup = names, &s
+		out.beds = append(out.beds, &c)
+	}
+	return &out
+}
+
+// gains lists, by string and magnet of the stock, what the magnet adds to the
+// string's level in dB by what the model makes of it.
+func (j *job) gains(heights []float64) [][]float64 {
+	n, b := len(heights), *j.beds[0]
+	s := *b.setup
+	s.Magnets = make([]string, n)
+	before := b.model.Level(nil, &s, heights)
+	after, out := make([]float64, n), make([][]float64, n)
+	for i := range out {
+		for _, m := range j.opt.Stock {
+			s.Magnets[i] = m
+			b.model.Level(after, &s, heights)
+			out[i] = append(out[i], decibel*(after[i]-before[i]))
+		}
+		s.Magnets[i] = ""
+	}
+	return out
+}
+
+// told reports whether the model tells any magnet from another.
+func told(gains [][]float64) bool {
+	return slices.ContainsFunc(gains, func(row []float64) bool {
+		return slices.Max(row)-slices.Min(row) > rounding
+	})
+}
+
+// choose gives each string a magnet. It starts from neighbours in strength, the
+// strongest under the string that lacks most, and exchanges magnets for spare
+// ones and among each other as long as that helps.
+func (s *search) choose(index []int, gains [][]float64) []int {
+	lack := make([]int, len(index)) // strings, the one that lacks most last
+	for i := range lack {
+		lack[i] = i
+	}
+	mean := slices.Clone(s.mean(0, index))
+	slices.SortStableFunc(lack, func(a, b int) int { return cmp.Compare(mean[b], mean[a]) })
+	strength := make([]int, len(gains[0])) // magnets, the weakest first
+	for m := range strength {
+		strength[m] = m
+	}
+	slices.SortStableFunc(strength, func(a, b int) int { return cmp.Compare(gains[0][a], gains[0][b]) })
+
+	var best []int
+	least := math.Inf(1)
+	for from := range len(strength) - len(lack) + 1 {
+		at := make([]int, len(lack))
+		for k, i := range lack {
+			at[i] = strength[from+k]
+		}
+		if w := s.exchange(at, index, gains); w < least-rounding {
+			best, least = at, w
+		}
+	}
+	return best
+}
+
+// exchange improves a choice in place and returns its expected worst deviation.
+func (s *search) exchange(chosen, index []int, gains [][]float64) float64 {
+	least := s.withGains(chosen, index, gains)
+	for helped := true; helped; {
+		helped = false
+		for i := range chosen {
+			for m := range gains[i] {
+				k, was := slices.Index(chosen, m), chosen[i]
+				if k >= 0 {
+					chosen[k] = was
+				}
+				chosen[i] = m
+				if w := s.withGains(chosen, index, gains); w < least-rounding {
+					least, helped = w, true
+					continue
+				}
+				chosen[i] = was
+				if k >= 0 {
+					chosen[k] = m
+				}
+			}
+		}
+	}
+	return least
+}
+
+// withGains is the expected worst deviation with the chosen magnets.
+func (s *search) withGains(chosen, index []int, gains [][]float64) float64 {
+	worst := 0.0
+	for b, c := range s.clouds {
+		d := s.mean(b, index)
+		for i, m := range chosen {
+			d[i] += gains[i][m]
+		}
+		worst = max(worst, c.worst(s.beds[b].deviations(d), math.Inf(1)))
+	}
+	return worst
+}
