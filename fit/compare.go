@@ -5,10 +5,10 @@ import "math"
 // What two models are compared on. In every case both predict cells that they
 // were not fitted to.
 const (
-	NeitherSaw = "pickups that neither was fitted on"
-	OneSaw     = "pickups that one was fitted on, which predicts each of them from the others"
-	BothSaw    = "pickups that both were fitted on, each predicted from the others"
-	ByKind     = "the record's pickups, each predicted from the others by a model of its kind"
+	NeitherSaw = "pickups new to both"
+	OneSaw     = "pickups new to one of the two"
+	BothSaw    = "pickups known to both, each left out in turn"
+	ByKind     = "the record's pickups, each left out in turn of a model of the same kind"
 	NoBasis    = "nothing: no pickup can be predicted by both"
 )
 

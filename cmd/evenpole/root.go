@@ -189,6 +189,7 @@ Exit status: 0 done; 1 failed; 2 wrong usage or input; 3 done, and the verdict i
 		newJigCmd(e),
 		newCaptureCmd(e),
 		newFitCmd(e),
+		newModelCmd(e),
 		newPlanCmd(e),
 		newCheckCmd(e),
 		newStringsCmd(e),

@@ -48,8 +48,8 @@ func TestScripts(t *testing.T) {
 	})
 }
 
-// copySamples gives every script the sample record and a model of it, in a
-// folder of their own: readings.csv makes a shop of the folder that holds it.
+// copySamples gives every script the sample record, what it was earlier and a
+// model of it, in a folder of their own: readings.csv makes a shop of the folder that holds it.
 func copySamples(e *testscript.Env) error {
 	dir := filepath.Join(e.WorkDir, "sample")
 	if err := os.Mkdir(dir, 0o777); err != nil {
@@ -64,7 +64,22 @@ func copySamples(e *testscript.Env) error {
 			return err
 		}
 	}
-	return nil
+	return writeEarly(filepath.Join(dir, "early.csv"), filepath.Join(dir, "readings.csv"))
+}
+
+// writeEarly writes the sample record as it was before its last pickup.
+func writeEarly(path, record string) error {
+	text, err := os.ReadFile(record)
+	if err != nil {
+		return err
+	}
+	var early strings.Builder
+	for line := range strings.Lines(string(text)) {
+		if !strings.Contains(line, ",P4,") {
+			early.WriteString(line)
+		}
+	}
+	return os.WriteFile(path, []byte(early.String()), 0o666)
 }
 
 func cmdStatus(ts *testscript.TestScript, neg bool, args []string) {
