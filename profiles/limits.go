@@ -63,6 +63,13 @@ var (
 	offsets = span{lo: -20, hi: 20}
 	// Below 0.01 dB nothing can be measured.
 	tolerances = span{lo: 0.01, hi: 20}
+	// From a weak magnet's far field to beyond any material's remanence.
+	fields = span{lo: 1, hi: 2000}
+	// From a thin rod to a bar's worth of one.
+	rodDiameters = span{lo: 1, hi: 20}
+	rodLengths   = span{lo: 2, hi: 100}
+	// Shares and risks; half is a coin's toss.
+	shares = span{lo: 0.01, hi: 49.9}
 )
 
 func (s span) has(x float64) bool { return s.lo <= x && x <= s.hi || s.orZero && x == 0 }
@@ -90,6 +97,10 @@ func unitOf(key string) unit {
 		return unit{"in", mmPerInch}
 	case strings.HasSuffix(key, "_db"):
 		return unit{"dB", 1}
+	case strings.HasSuffix(key, "_mt"):
+		return unit{"mT", 1}
+	case strings.HasSuffix(key, "_percent"):
+		return unit{"%", 1}
 	}
 	return unit{"mm", 1}
 }
