@@ -22,7 +22,7 @@ var mayImport = map[string][]string{
 	"profiles":       {},
 	"capture":        {"jig", "profiles"},
 	"fit":            {"capture", "profiles", "fit/field"},
-	"fit/batch":      {"fit", "capture", "profiles", "fit/field"},
+	"fit/batch":      {"fit", "capture", "fit/field"},
 	"fit/field":      {},
 	"fit/plan":       {"fit", "profiles"},
 	"fit/verdict":    {"fit", "capture", "profiles"},

@@ -25,14 +25,14 @@ import (
 
 // Options are what the shop may set; zero means what is said.
 type Options struct {
-	Reference string    // batch that others are compared with; the first of the record
-	Gap       float64   // mm, probe to pole face, that figures and limits are for; the one at which most takes were made
-	Rod       field.Rod // radius and length, mm, with which readings at other gaps are converted on the axis; they are then refused
-	Limits    Limits    // of every magnet; none
-	Risks     Risks     // of the decision; see Risks
-	Share     float64   // of the batch that the tolerance interval holds; 0.95
-	Level     float64   // confidence of intervals and of the tolerance interval; 0.95
-	Within    float64   // wanted half-width of the mean's interval, relative; 0.01
+	Reference string               // batch that others are compared with; the first of the record
+	Gap       float64              // mm, probe to pole face, that figures and limits are for; the one at which most takes were made
+	Rods      map[string]field.Rod // radius and length, mm, by batch: readings at other gaps are converted with them, on the axis; else refused
+	Limits    Limits               // of every magnet; none
+	Risks     Risks                // of the decision; see Risks
+	Share     float64              // of the batch that the tolerance interval holds; 0.95
+	Level     float64              // confidence of intervals and of the tolerance interval; 0.95
+	Within    float64              // wanted half-width of the mean's interval, relative; 0.01
 }
 
 func (o Options) withDefaults() Options {
@@ -154,8 +154,7 @@ func strengths(magnets []Magnet) []float64 {
 	return out
 }
 
-// Characterise says what is known of a batch; "" is the one of the latest first
-// reading. An error is a *Refusal.
+// Characterise says what is known of a batch. An error is a *Refusal.
 func (r *Record) Characterise(name string, o Options) (*Report, error) {
 	o = o.withDefaults()
 	if err := o.judge(); err != nil {
@@ -163,9 +162,6 @@ func (r *Record) Characterise(name string, o Options) (*Report, error) {
 	}
 	if len(r.names) == 0 {
 		return nil, refused("no field reading of a loose magnet; capture some with a mount of batch, magnets and probe_gap_mm")
-	}
-	if name == "" {
-		name = r.names[len(r.names)-1]
 	}
 	l := r.batches[name]
 	if l == nil {
@@ -179,13 +175,13 @@ func (r *Record) Characterise(name string, o Options) (*Report, error) {
 	if o.Gap == 0 {
 		o.Gap = l.usualGap()
 	}
-	magnets, err := l.at(o.Gap, o.Rod)
+	l, err := l.at(o.Gap, o.Rods[name])
 	if err != nil {
 		return nil, refused("batch %q: %v", name, err)
 	}
 	c := characterisation{&Report{
-		Batch: name, Reference: o.Reference, Measured: l.last, Gap: known(o.Gap), Count: len(magnets), Confidence: o.Level,
-		Outliers: []Outlier{}, Reversed: []string{}, Others: []Comparison{}, Within: 100 * o.Within, Magnets: magnets,
+		Batch: name, Reference: o.Reference, Measured: l.last, Gap: known(o.Gap), Count: len(l.magnets), Confidence: o.Level,
+		Outliers: []Outlier{}, Reversed: []string{}, Others: []Comparison{}, Within: 100 * o.Within, Magnets: l.list(),
 		LeftOut: append([]LeftOut{}, r.LeftOut...), Warnings: []string{}, Notes: []string{},
 	}, l, o}
 	c.polarity()
@@ -208,6 +204,14 @@ func (o *Options) judge() error {
 	}{{"share", o.Share}, {"confidence", o.Level}, {"half-width of the mean's interval", o.Within}} {
 		if !(f.value > 0 && f.value < 1) {
 			return refused("%s: expected between 0 and 1, got %g", f.name, f.value)
+		}
+	}
+	if !(o.Gap >= 0) || math.IsInf(o.Gap, 0) {
+		return refused("probe gap: expected 0 mm or more, got %g", o.Gap)
+	}
+	for name, r := range o.Rods {
+		if !(r.Radius >= 0 && r.Length >= 0) || math.IsInf(r.Radius, 0) || math.IsInf(r.Length, 0) {
+			return refused("rod of batch %q: expected a diameter and a length in mm, got %g and %g", name, 2*r.Radius, r.Length)
 		}
 	}
 	if err := o.Limits.judge(); err != nil {
@@ -260,7 +264,7 @@ func (c *characterisation) scatter() {
 	}
 	half := meanHalfWidth(n, sd, c.opt.Level)
 	c.MeanWithin = &Interval{mean - half, mean + half}
-	c.Scatter = c.lot.components(&c.opt, sd)
+	c.Scatter = c.lot.components(c.opt.Level, sd)
 	c.Scatter.Percent = 100 * c.Scatter.Magnets / mean
 	k := TwoSided(n, c.opt.Share, c.opt.Level)
 	one := OneSided(n, c.opt.Share, c.opt.Level) * sd
@@ -341,7 +345,7 @@ func (c *characterisation) suspect() {
 		}
 	}
 	c.positions()
-	for _, s := range c.lot.shifts(&c.opt) {
+	for _, s := range c.lot.shifts() {
 		c.warn("%s", s)
 	}
 }
@@ -376,5 +380,14 @@ func (c *characterisation) explain() {
 	}
 	if c.Gap == nil {
 		c.note("the readings do not say the gap between probe and pole face: they are taken to be at one gap")
+	}
+}
+
+// Cautions are what must stand beside loose magnets. All are common practice.
+func Cautions() []string {
+	return []string{
+		"strong magnets: they pinch fingers and fly at each other and at steel tools; they are brittle and splinter: wear eye protection",
+		"keep them away from pacemakers and other implants",
+		"a magnet that has touched another or been knocked may have lost strength: measure it again",
 	}
 }

@@ -31,17 +31,17 @@ func (c *characterisation) compare(r *Record) {
 		if name == c.Batch {
 			continue
 		}
-		l := r.batches[name]
-		magnets, err := l.at(c.opt.Gap, c.opt.Rod)
+		l, err := r.batches[name].at(c.opt.Gap, c.opt.Rods[name])
 		if err != nil {
 			c.warn("not compared with batch %q: %v", name, err)
 			continue
 		}
-		c.Others = append(c.Others, c.beside(name, l, magnets))
+		c.Others = append(c.Others, c.beside(name, l))
 	}
 }
 
-func (c *characterisation) beside(name string, l *lot, magnets []Magnet) Comparison {
+func (c *characterisation) beside(name string, l *lot) Comparison {
+	magnets := l.list()
 	mean, sd := stat.MeanStdDev(strengths(magnets), nil)
 	d := difference(logStrengths(c.Magnets), logStrengths(magnets))
 	out := Comparison{

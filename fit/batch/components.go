@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -15,8 +16,8 @@ import (
 //
 // Where magnets were measured in several placings, a placing's mean is the unit
 // and what differs between placings counts as measurement; else the take is.
-func (l *lot) components(o *Options, observed float64) *Scatter {
-	takes, byMagnet, again := l.groups(o)
+func (l *lot) components(confidence, observed float64) *Scatter {
+	takes, byMagnet, again := l.groups()
 	within := oneWay(takes)
 	s := &Scatter{Observed: observed, Take: known(math.Sqrt(within.varWithin))}
 	share := meanInverse(takes) // of a take's variance in a placing's mean
@@ -28,28 +29,23 @@ func (l *lot) components(o *Options, observed float64) *Scatter {
 	}
 	s.Measurement = known(math.Sqrt(measurement))
 	s.Magnets = math.Sqrt(a.varBetween)
-	i := a.interval(o.Level)
+	i := a.interval(confidence)
 	s.Interval = &i
 	return s
 }
 
 // groups are the strengths of the lot by placing, and by magnet: of placing means
 // when again says that some magnet was placed more than once, else of takes.
-func (l *lot) groups(o *Options) (takes, byMagnet [][]float64, again bool) {
+func (l *lot) groups() (takes, byMagnet [][]float64, again bool) {
 	again = slices.ContainsFunc(l.magnets, func(m *measured) bool { return len(m.placings) > 1 })
 	for _, m := range l.magnets {
-		means, err := m.means(o.Gap, o.Rod)
-		if err != nil {
-			panic(err) // they were brought to this gap before
-		}
-		up := float64(sign(stat.Mean(means, nil)))
-		for i, p := range m.placings {
-			one := make([]float64, len(p.takes))
-			for j, x := range p.takes {
-				one[j] = up * x * means[i] / stat.Mean(p.takes, nil)
-			}
+		up := float64(sign(m.field()))
+		means := m.means()
+		floats.Scale(up, means)
+		for _, p := range m.placings {
+			one := slices.Clone(p.takes)
+			floats.Scale(up, one)
 			takes = append(takes, one)
-			means[i] *= up
 		}
 		if again {
 			byMagnet = append(byMagnet, means)
@@ -80,12 +76,12 @@ const (
 
 // shifts says which sessions read otherwise than an earlier one of the same
 // magnets: a paired t test.
-func (l *lot) shifts(o *Options) []string {
+func (l *lot) shifts() []string {
 	var out []string
 	sessions := l.sessions()
 	for j, later := range sessions {
 		for _, earlier := range sessions[:j] {
-			ratios := l.ratios(o, earlier, later)
+			ratios := l.ratios(earlier, later)
 			if len(ratios) < leastInCommon {
 				continue
 			}
@@ -117,17 +113,16 @@ func (l *lot) sessions() []string {
 
 // ratios are, for each magnet of two sessions, the logarithm of its later
 // strength over its earlier one.
-func (l *lot) ratios(o *Options, earlier, later string) []float64 {
+func (l *lot) ratios(earlier, later string) []float64 {
 	var out []float64
 	for _, m := range l.magnets {
-		means, _ := m.means(o.Gap, o.Rod)
 		before, after := math.NaN(), math.NaN()
-		for i, p := range m.placings {
-			switch p.session {
+		for _, p := range m.placings {
+			switch strength := math.Abs(stat.Mean(p.takes, nil)); p.session {
 			case earlier:
-				before = math.Abs(means[i])
+				before = strength
 			case later:
-				after = math.Abs(means[i])
+				after = strength
 			}
 		}
 		if r := math.Log(after / before); known(r) != nil {

@@ -1,6 +1,7 @@
 package batch
 
 import (
+	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/mathext"
@@ -204,4 +205,25 @@ func (c *characterisation) decide() error {
 		d.Likely = max(d.Likely, 1)
 	}
 	return nil
+}
+
+// Sentence says what the decision stands on.
+func (d *Decision) Sentence() string {
+	within := d.Limits.words() + " is wanted"
+	if d.Outside == nil {
+		return within + fmt.Sprintf("; the share beyond it cannot be estimated from fewer than %d magnets", leastMagnets)
+	}
+	return within + fmt.Sprintf("; estimated beyond it %.2g %% of the batch: accepted at %.2g %% or less, rejected above %.2g %%",
+		100**d.Outside, 100**d.AcceptAt, 100**d.RejectAt)
+}
+
+// words are the limits in words.
+func (l *Limits) words() string {
+	switch {
+	case l.Max == nil:
+		return fmt.Sprintf("%.1f mT or more", *l.Min)
+	case l.Min == nil:
+		return fmt.Sprintf("%.1f mT or less", *l.Max)
+	}
+	return fmt.Sprintf("%.1f to %.1f mT", *l.Min, *l.Max)
 }

@@ -180,3 +180,11 @@ func sameGap(a, b float64) bool { return a == b || math.IsNaN(a) && math.IsNaN(b
 
 // Batches lists the batches of the record in the order of their first reading.
 func (r *Record) Batches() []string { return slices.Clone(r.names) }
+
+// Newest is the batch whose first reading is the last; "" when there is none.
+func (r *Record) Newest() string {
+	if len(r.names) == 0 {
+		return ""
+	}
+	return r.names[len(r.names)-1]
+}

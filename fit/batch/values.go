@@ -9,6 +9,7 @@ import (
 
 	"evenpole/fit/field"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat"
 )
 
@@ -63,37 +64,51 @@ func scale(from, to float64, rod field.Rod) (float64, error) {
 	return rod.OnAxis(to) / rod.OnAxis(from), nil
 }
 
-// at brings the lot's magnets to one gap, mm.
-func (l *lot) at(gap float64, rod field.Rod) ([]Magnet, error) {
-	var magnets []Magnet
+// at is the lot with all takes brought to one gap, mm.
+func (l *lot) at(gap float64, rod field.Rod) (*lot, error) {
+	out := &lot{first: l.first, last: l.last}
 	for _, m := range l.magnets {
-		out := Magnet{Name: m.name, Position: m.position, Placings: len(m.placings)}
-		means, err := m.means(gap, rod)
-		if err != nil {
-			return nil, err
-		}
+		one := &measured{name: m.name, position: m.position}
 		for _, p := range m.placings {
-			out.Takes += len(p.takes)
+			f, err := scale(p.gap, gap, rod)
+			if err != nil {
+				return nil, err
+			}
+			q := &placing{session: p.session, position: p.position, gap: gap, takes: slices.Clone(p.takes)}
+			floats.Scale(f, q.takes)
+			one.placings = append(one.placings, q)
 		}
-		if out.Field = stat.Mean(means, nil); out.Field == 0 {
+		if one.field() == 0 {
 			return nil, fmt.Errorf("magnet %q reads 0 mT: nothing was under the probe; take its readings back", m.name)
 		}
-		magnets = append(magnets, out)
+		out.magnets = append(out.magnets, one)
 	}
-	return magnets, nil
+	return out, nil
 }
 
-// means of the magnet's placings, brought to one gap, mm.
-func (m *measured) means(gap float64, rod field.Rod) ([]float64, error) {
-	var means []float64
+// means of the magnet's placings, mT, signed.
+func (m *measured) means() []float64 {
+	var out []float64
 	for _, p := range m.placings {
-		f, err := scale(p.gap, gap, rod)
-		if err != nil {
-			return nil, err
-		}
-		means = append(means, f*stat.Mean(p.takes, nil))
+		out = append(out, stat.Mean(p.takes, nil))
 	}
-	return means, nil
+	return out
+}
+
+// field of the magnet, mT, signed.
+func (m *measured) field() float64 { return stat.Mean(m.means(), nil) }
+
+// list is the lot's magnets for a report.
+func (l *lot) list() []Magnet {
+	var out []Magnet
+	for _, m := range l.magnets {
+		one := Magnet{Name: m.name, Position: m.position, Field: m.field(), Placings: len(m.placings)}
+		for _, p := range m.placings {
+			one.Takes += len(p.takes)
+		}
+		out = append(out, one)
+	}
+	return out
 }
 
 // mixed names the magnets whose takes do not agree on the pole that is up.
