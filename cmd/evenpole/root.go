@@ -191,6 +191,7 @@ Exit status: 0 done; 1 failed; 2 wrong usage or input; 3 done, and the verdict i
 		newFitCmd(e),
 		newModelCmd(e),
 		newPlanCmd(e),
+		newBatchCmd(e),
 		newCheckCmd(e),
 		newStringsCmd(e),
 	)

@@ -1,0 +1,460 @@
+package main
+
+import (
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+
+	"evenpole/capture"
+	"evenpole/fit"
+	"evenpole/fit/batch"
+	"evenpole/fit/field"
+	"evenpole/profiles"
+	"evenpole/report"
+
+	"github.com/spf13/cobra"
+)
+
+// batchOptions are the flags of "evenpole batch": shares, risks and
+// confidence in percent, lengths in mm; 0 is not given.
+type batchOptions struct {
+	batch, reference           string
+	fields                     string
+	report, sets               string
+	setSize                    int
+	min, max                   float64
+	gap, rodDiameter, rodLong  float64
+	acceptable, limiting       float64
+	producerRisk, consumerRisk float64
+	share, confidence, within  float64
+}
+
+func newBatchCmd(e *env) *cobra.Command {
+	var o batchOptions
+	cmd := &cobra.Command{
+		Use:   "batch [--batch NAME] [--set-size N]",
+		Short: "Characterise a magnet batch, and match magnets into sets",
+		Long: `Says of a batch of loose magnets how strong it is and how much it varies, with the
+probe's own scatter taken off; which magnets are not like the others or the wrong
+way round; whether strength drifts along the box; how it compares with the other
+batches of the record; and, with limits, whether to accept it, to reject it, or to
+measure more. With --set-size it sorts the magnets into matched sets.
+
+Limits, risks and rods may stand in the shop's ` + profiles.BatchesFile + ` instead of flags:
+
+    reference = "gale"
+    acceptable_percent = 1       # of the batch beyond the limits: as ordered
+    limiting_percent = 10        # not as ordered
+    [[batch]]
+    name = "squall"
+    min_mt = 250
+    max_mt = 330
+    probe_gap_mm = 0.5
+    rod_diameter_in = 0.1875     # with these, readings at other gaps are converted
+    rod_length_mm = 16.5
+
+Strong magnets pinch fingers, fly at each other and splinter, and harm pacemakers and
+other implants: wear eye protection, keep loose ones apart, and away from implants.
+
+Exit status: 0 accept, or no limits given; 3 reject; 4 measure more.`,
+		Args: cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error { return runBatch(e, o) },
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.batch, "batch", "", "the batch's `name` (default: the newest in the record)")
+	f.StringVar(&o.reference, "reference", "", "`name` of the batch to compare with (default: the shop's, or the first in the record)")
+	f.StringVar(&o.fields, "fields", "", "field readings `file` (default: the shop's "+capture.FieldsFile+")")
+	f.StringVar(&o.report, "report", "", "write a page to print into this `file`")
+	f.IntVar(&o.setSize, "set-size", 0, "sort the magnets into sets of `N`")
+	f.StringVar(&o.sets, "sets", "", "write which magnet is in which set into this CSV `file`")
+	f.Float64Var(&o.min, "min-mt", 0, "least strength of a magnet, `mT`")
+	f.Float64Var(&o.max, "max-mt", 0, "greatest strength of a magnet, `mT`")
+	f.Float64Var(&o.gap, "probe-gap", 0, "gap in `mm` that strengths and limits are for (default: the batch's own)")
+	f.Float64Var(&o.rodDiameter, "rod-diameter", 0, "diameter of the rods, `mm`")
+	f.Float64Var(&o.rodLong, "rod-length", 0, "length of the rods, `mm`")
+	f.Float64Var(&o.acceptable, "acceptable", 0, "`percent` beyond the limits of a batch as ordered (default 1)")
+	f.Float64Var(&o.limiting, "limiting", 0, "`percent` beyond the limits of one that is not (default 10)")
+	f.Float64Var(&o.producerRisk, "producer-risk", 0, "chance in `percent` to reject what is as ordered (default 5)")
+	f.Float64Var(&o.consumerRisk, "consumer-risk", 0, "chance in `percent` to accept what is not (default 10)")
+	f.Float64Var(&o.share, "share", 0, "`percent` of the batch that the tolerance interval holds (default 95)")
+	f.Float64Var(&o.confidence, "confidence", 0, "confidence of all intervals, `percent` (default 95)")
+	f.Float64Var(&o.within, "within", 0, "`percent` to which the mean is wanted (default 1)")
+	return cmd
+}
+
+// batchDocument is what --json prints.
+type batchDocument struct {
+	*batch.Report
+	Sets *batch.Sets `json:"sets"` // null without --set-size
+}
+
+func runBatch(e *env, o batchOptions) error {
+	if o.sets != "" && o.setSize == 0 {
+		return badInput("--sets wants --set-size: how many magnets make a set")
+	}
+	record, err := e.readFields(o.fields)
+	if err != nil {
+		return err
+	}
+	ordered, err := e.readBatches()
+	if err != nil {
+		return err
+	}
+	if o.batch == "" {
+		o.batch = record.Newest()
+	}
+	r, err := record.Characterise(o.batch, o.resolve(record, ordered))
+	if err != nil {
+		return refusedBatch(err)
+	}
+	e.loudness(r)
+	doc := batchDocument{Report: r}
+	if o.setSize != 0 {
+		if doc.Sets, err = batch.Match(r.Magnets, o.setSize); err != nil {
+			return refusedBatch(err)
+		}
+	}
+	if err := o.write(doc); err != nil {
+		return err
+	}
+	if e.json {
+		if err := e.writeJSON(doc); err != nil {
+			return err
+		}
+	} else {
+		printBatch(e, doc)
+		o.printWritten(e)
+	}
+	return batchExit(r.Decision)
+}
+
+// batchExit is the exit status for a decision; nil is none.
+func batchExit(d *batch.Decision) error {
+	switch {
+	case d == nil:
+	case d.Verdict == batch.Reject:
+		return exit{exitOutOfTolerance}
+	case d.Verdict == batch.MeasureMore:
+		return exit{exitCannotTell}
+	}
+	return nil
+}
+
+// refusedBatch marks what the room refuses as the user's input.
+func refusedBatch(err error) error {
+	if r := (*batch.Refusal)(nil); errors.As(err, &r) {
+		return &inputError{err}
+	}
+	return err
+}
+
+// readFields reads the field readings named, or the shop's.
+func (e *env) readFields(path string) (*batch.Record, error) {
+	if path == "" {
+		dir, err := e.shopDir()
+		if err != nil {
+			return nil, err
+		}
+		path = filepath.Join(dir, capture.FieldsFile)
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return batch.Read(capture.Fields(f, path))
+}
+
+// readBatches reads what the shop ordered; nothing outside a shop, or in one
+// that does not say.
+func (e *env) readBatches() (*profiles.Batches, error) {
+	if err := e.shopExists(); err != nil {
+		return nil, err
+	}
+	dir, ok := e.findShop()
+	if !ok {
+		return &profiles.Batches{}, nil
+	}
+	b, err := profiles.ReadBatches(filepath.Join(dir, profiles.BatchesFile))
+	if errors.Is(err, fs.ErrNotExist) {
+		return &profiles.Batches{}, nil
+	}
+	return b, err
+}
+
+// resolve joins the flags, which come first, and what the shop ordered.
+func (o *batchOptions) resolve(record *batch.Record, ordered *profiles.Batches) batch.Options {
+	either := func(flag, shop float64) float64 {
+		if flag != 0 {
+			return flag
+		}
+		return shop
+	}
+	own, _ := ordered.Batch(o.batch)
+	out := batch.Options{
+		Reference: o.reference,
+		Gap:       either(o.gap, own.ProbeGap),
+		Rods:      map[string]field.Rod{},
+		Limits:    batch.Limits{Min: limit(either(o.min, own.Min)), Max: limit(either(o.max, own.Max))},
+		Risks: batch.Risks{
+			Acceptable: either(o.acceptable/100, ordered.Acceptable), Limiting: either(o.limiting/100, ordered.Limiting),
+			Producer: either(o.producerRisk/100, ordered.ProducerRisk), Consumer: either(o.consumerRisk/100, ordered.ConsumerRisk),
+		},
+		Share: o.share / 100, Level: o.confidence / 100, Within: o.within / 100,
+	}
+	if out.Reference == "" {
+		out.Reference = ordered.Reference
+	}
+	for _, name := range record.Batches() {
+		b, _ := ordered.Batch(name)
+		out.Rods[name] = field.Rod{Radius: either(o.rodDiameter, b.RodDiameter) / 2, Length: either(o.rodLong, b.RodLength)}
+	}
+	return out
+}
+
+// limit is a limit that 0 leaves out.
+func limit(x float64) *float64 {
+	if x == 0 {
+		return nil
+	}
+	return &x
+}
+
+// loudness adds how loud test pickups with the batch are, where the shop has a
+// model that can tell.
+func (e *env) loudness(r *batch.Report) {
+	dir, ok := e.findShop()
+	if !ok {
+		return
+	}
+	path, err := currentModel(dir)
+	if err != nil {
+		return
+	}
+	model, err := fit.ReadModel(path)
+	if err == nil {
+		r.Loudness, err = loudness(dir, model.Model, r)
+	}
+	if err != nil {
+		e.warn([]string{fmt.Sprintf("test pickups are not compared: %v", err)})
+	}
+}
+
+func loudness(dir string, model fit.Model, r *batch.Report) (*batch.Loudness, error) {
+	name := filepath.Join(dir, capture.ReadingsFile)
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	data, err := fit.Gather(capture.Readings(f, name))
+	if err != nil {
+		return nil, err
+	}
+	l, _ := batch.Compare(data, model, r.Batch, r.Reference, r.Confidence)
+	return l, nil
+}
+
+// write writes the files that were asked for.
+func (o *batchOptions) write(doc batchDocument) error {
+	if o.report != "" {
+		err := writeFile(o.report, func(f *os.File) error {
+			return report.WriteBatch(f, report.BatchPage{Report: doc.Report, Sets: doc.Sets, Version: version()})
+		})
+		if err != nil {
+			return err
+		}
+	}
+	if o.sets == "" {
+		return nil
+	}
+	return writeFile(o.sets, func(f *os.File) error { return writeSets(f, doc) })
+}
+
+func (o *batchOptions) printWritten(e *env) {
+	for _, path := range []string{o.report, o.sets} {
+		if path != "" {
+			e.print("written to %s", path)
+		}
+	}
+}
+
+// writeSets writes a row a magnet: its set, or why it has none.
+func writeSets(f *os.File, doc batchDocument) error {
+	strength := map[string]string{}
+	for i := range doc.Magnets {
+		m := &doc.Magnets[i]
+		strength[m.Name] = strconv.FormatFloat(m.Strength(), 'f', 2, 64)
+	}
+	w := csv.NewWriter(f)
+	w.UseCRLF = true // RFC 4180, as the record's files
+	rows := [][]string{{"set", "magnet", "strength_mt", "note"}}
+	for _, s := range doc.Sets.Sets {
+		for _, name := range s.Magnets {
+			rows = append(rows, []string{strconv.Itoa(s.Number), name, strength[name], ""})
+		}
+	}
+	for _, name := range doc.Sets.Left {
+		rows = append(rows, []string{"", name, strength[name], "left over"})
+	}
+	for _, name := range doc.Sets.Unfit {
+		rows = append(rows, []string{"", name, strength[name], "beyond the limits or the wrong way round"})
+	}
+	return w.WriteAll(rows)
+}
+
+func printBatch(e *env, doc batchDocument) {
+	r := doc.Report
+	e.print("batch %s: %d magnets, %d takes%s", r.Batch, r.Count, r.Takes, atGap(r.Gap))
+	e.print("")
+	printStrength(e, r)
+	printOdd(e, r)
+	printOthers(e, r)
+	printDecision(e, r)
+	printSets(e, doc.Sets)
+	for _, n := range r.Notes {
+		e.note("note: %s", n)
+	}
+	e.warn(r.Warnings)
+	for _, c := range batch.Cautions() {
+		e.note("caution: %s", c)
+	}
+}
+
+func atGap(gap *float64) string {
+	if gap == nil {
+		return ""
+	}
+	return fmt.Sprintf(", at %.2f mm from the pole face", *gap)
+}
+
+func printStrength(e *env, r *batch.Report) {
+	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
+	row := func(name, format string, args ...any) {
+		fmt.Fprintf(tw, "%s\t"+format+"\n", append([]any{name}, args...)...)
+	}
+	row("mean strength", "%.1f mT%s", r.Mean, span(r.MeanWithin, "mT"))
+	if s := r.Scatter; s != nil {
+		row("from magnet to magnet", "%.1f mT (%.1f %%)%s", s.Magnets, s.Percent, span(s.Interval, "mT"))
+		if s.Placing != nil {
+			row("from placing to placing", "%.1f mT", *s.Placing)
+		}
+		if s.Take != nil {
+			row("from take to take", "%.1f mT", *s.Take)
+		}
+	}
+	if t := r.Tolerance; t != nil {
+		row(fmt.Sprintf("%.3g %% of the batch", 100*t.Share), "%.1f to %.1f mT (k = %.3f)", t.Low, t.High, t.K)
+	}
+	if r.ForMean != nil && *r.ForMean > 0 {
+		row(fmt.Sprintf("mean to %.3g %%", r.Within), "%d more magnets", *r.ForMean)
+	}
+	tw.Flush()
+}
+
+// span writes an interval; nothing when there is none.
+func span(i *batch.Interval, unit string) string {
+	if i == nil {
+		return ""
+	}
+	return fmt.Sprintf(", between %.1f and %.1f %s", i.Low, i.High, unit)
+}
+
+// printOdd names what is not like the rest.
+func printOdd(e *env, r *batch.Report) {
+	e.print("")
+	if r.Test != "" {
+		e.print("outliers by %s: %s", r.Test, namesOr(outlierNames(r), "none"))
+	}
+	if r.Reversed != nil {
+		e.print("the other pole up: %s", namesOr(r.Reversed, "none"))
+	}
+	if t := r.Trend; t != nil {
+		word := "no drift"
+		if t.Drifts {
+			word = "drift"
+		}
+		e.print("along the box: %s (%+.1f mT from first to last, p = %.2g)", word, t.Across, t.P)
+	}
+}
+
+func outlierNames(r *batch.Report) []string {
+	var names []string
+	for _, o := range r.Outliers {
+		names = append(names, fmt.Sprintf("%s (%.1f mT)", o.Magnet, o.Field))
+	}
+	return names
+}
+
+func namesOr(names []string, none string) string {
+	if len(names) == 0 {
+		return none
+	}
+	return strings.Join(names, ", ")
+}
+
+func printOthers(e *env, r *batch.Report) {
+	if len(r.Others) == 0 {
+		return
+	}
+	e.print("")
+	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprintln(tw, "beside batch\tmagnets\tmean mT\tthis one stronger by %\tbetween\t")
+	for _, c := range r.Others {
+		name := c.Batch
+		if c.Reference {
+			name += " (reference)"
+		}
+		between := "cannot be told"
+		if c.Within != nil {
+			between = fmt.Sprintf("%+.1f and %+.1f", c.Within.Low, c.Within.High)
+		}
+		fmt.Fprintf(tw, "%s\t%d\t%.1f\t%+.1f\t%s\t\n", name, c.Count, c.Mean, c.Percent, between)
+	}
+	tw.Flush()
+	if l := r.Loudness; l != nil {
+		e.print("test pickups with this batch beside those with %s: %+.1f dB, between %+.1f and %+.1f (%d and %d pickups)",
+			r.Reference, l.DB, l.Within.Low, l.Within.High, l.Pickups, l.Reference)
+	}
+}
+
+func printDecision(e *env, r *batch.Report) {
+	e.print("")
+	d := r.Decision
+	if d == nil {
+		e.print("no limits given: nothing to accept or reject against (--min-mt, --max-mt, or %s)", profiles.BatchesFile)
+		return
+	}
+	e.print("decision: %s", d.Verdict)
+	e.print("  %s", d.Sentence())
+	if len(d.BeyondNow) > 0 {
+		e.print("  beyond the limits: %s", strings.Join(d.BeyondNow, ", "))
+	}
+	if d.Verdict == batch.MeasureMore {
+		e.print("  measure %d more magnets at most; %d more would do, should mean and scatter stay what they are", d.AtMost, d.Likely)
+	}
+}
+
+func printSets(e *env, s *batch.Sets) {
+	if s == nil {
+		return
+	}
+	e.print("")
+	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprintln(tw, "set\tmean mT\tspread mT\tmagnets\t")
+	for _, set := range s.Sets {
+		fmt.Fprintf(tw, "%d\t%.1f\t%.1f\t%s\t\n", set.Number, set.Mean, set.Spread, strings.Join(set.Magnets, " "))
+	}
+	tw.Flush()
+	e.print("left over: %s", namesOr(s.Left, "none"))
+	if len(s.Unfit) > 0 {
+		e.print("kept out, beyond the limits or the wrong way round: %s", strings.Join(s.Unfit, ", "))
+	}
+	e.print("within sets %.1f mT, unmatched %.1f mT: no other sorting into sets of %d has less within", s.SD, s.Free, s.Size)
+}
