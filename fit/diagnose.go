@@ -1,0 +1,351 @@
+package fit
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// Diagnosis is what pictures of a model show. Intervals are the half-widths of
+// 95 %; levels are in dB.
+type Diagnosis struct {
+	Kind    string
+	Cells   []Diagnosed
+	Fall    []FallClass   // by steel area, thinnest first; nil for a model without a curve
+	Effects []EffectGroup // nil for a model without random effects
+	Notes   []string      // pickups that could not be predicted from the others
+}
+
+// Diagnosed is a cell with what the model says of it.
+type Diagnosed struct {
+	Pickup, Session string
+	String          int
+	First           time.Time // zero when not known
+	Measured        float64   // balance: the mean of the pickup's cells is 0
+	Predicted       float64   // the same, predicted from the other pickups; NaN when it cannot be
+	Half            float64   // of Measured - Predicted
+	Residual        float64   // what the curve and all effects leave; of a log-linear model, all but the pickup's mean
+}
+
+// FallClass is how the level of strings with about as much steel falls with the
+// gap from the pole's top to the string's axis.
+type FallClass struct {
+	From, To float64 // mm, diameters of plain strings with as much steel
+	Curve    []FallPoint
+	Points   []FallPoint // a cell each: the fall of its own string, plus its residual
+}
+
+// FallPoint is a level beside that at the reference gap.
+type FallPoint struct {
+	Pickup string
+	Gap    float64 // mm
+	Level  float64 // dB, other causes than the gap taken off
+	Half   float64 // dB, of a curve; 0 of a point
+}
+
+// EffectGroup is a random effect with all its levels.
+type EffectGroup struct {
+	Name   string
+	Unit   string  // "dB" or "mm"
+	SD     float64 // between levels, by the model
+	Levels []EffectLevel
+}
+
+// EffectLevel is one pickup, batch, pole, string, channel or setup.
+type EffectLevel struct {
+	Name        string
+	Value, Half float64
+}
+
+const normal95 = 1.959964 // standard normal, 95 % two-sided
+
+// ReferenceGap is the gap, mm, at which FallPoints are 0 dB.
+const ReferenceGap = refGap
+
+// Diagnose works out what pictures of a model show on the data it was fitted
+// to. Each pickup is predicted by a model fitted to the others, as
+// CrossValidate does.
+func Diagnose(m Model, d *Data) (*Diagnosis, error) {
+	if f, ok := m.(hasCurve); ok {
+		return f.falloffModel().diagnose(m.Kind(), d)
+	}
+	out := &Diagnosis{Kind: m.Kind()}
+	for _, p := range d.Pickups() {
+		_, own := d.Split(p)
+		expected := m.Expect(own)
+		own, expected = told(own, expected)
+		out.addPickup(own, expected)
+	}
+	half := func(model Model, own []Cell) []float64 {
+		return slices.Repeat([]float64{normal95 * model.ResidualSD() / dB}, len(own))
+	}
+	return out, out.leaveOut(m, d, half)
+}
+
+// told keeps the cells of which a model says something.
+func told(cells []Cell, expected []float64) ([]Cell, []float64) {
+	var own []Cell
+	var y []float64
+	for i, v := range expected {
+		if !math.IsNaN(v) {
+			own, y = append(own, cells[i]), append(y, v)
+		}
+	}
+	return own, y
+}
+
+// addPickup adds the cells of a pickup, with what a model leaves of each once
+// the pickup's mean is taken off.
+func (d *Diagnosis) addPickup(own []Cell, expected []float64) {
+	measured, said := centred(levels(own)), centred(expected)
+	for i, c := range own {
+		d.Cells = append(d.Cells, Diagnosed{
+			Pickup: c.Pickup, Session: c.Session, String: c.String, First: c.First,
+			Measured: dB * measured[i], Predicted: math.NaN(), Residual: dB * (measured[i] - said[i]),
+		})
+	}
+}
+
+func levels(cells []Cell) []float64 {
+	y := make([]float64, len(cells))
+	for i := range cells {
+		y[i] = cells[i].Mean
+	}
+	return y
+}
+
+// leaveOut predicts every pickup from the others. half tells the half-widths,
+// ln v, of a pickup's balance.
+func (d *Diagnosis) leaveOut(m Model, data *Data, half func(Model, []Cell) []float64) error {
+	again, err := refitOf(m)
+	if err != nil {
+		return err
+	}
+	if len(data.Pickups()) < 2 {
+		d.Notes = append(d.Notes, "one pickup alone cannot be predicted from others: capture a second one")
+		return nil
+	}
+	at := 0
+	for _, p := range data.Pickups() {
+		others, own := data.Split(p)
+		all := d.Cells[at:]
+		n := 0
+		for n < len(all) && all[n].Pickup == p {
+			n++
+		}
+		at += n
+		model, err := again(others)
+		if err != nil {
+			d.Notes = append(d.Notes, fmt.Sprintf("pickup %q cannot be predicted from the others: %v", p, err))
+			continue
+		}
+		own, expected := told(own, model.Expect(own))
+		if len(own) != n {
+			d.Notes = append(d.Notes, fmt.Sprintf("pickup %q cannot be predicted from the others: they were plucked another way", p))
+			continue
+		}
+		said, widths := centred(expected), half(model, own)
+		for i := range own {
+			all[i].Predicted, all[i].Half = dB*said[i], dB*widths[i]
+		}
+	}
+	return nil
+}
+
+// refitOf is how a model's kind fits other data like its own.
+func refitOf(m Model) (func(*Data) (Model, error), error) {
+	k, err := kindOf(m.Kind())
+	if err != nil {
+		return nil, err
+	}
+	if k.refit != nil {
+		return k.refit(m), nil
+	}
+	return k.Fit, nil
+}
+
+func (f *falloff) diagnose(kind string, d *Data) (*Diagnosis, error) {
+	m, err := f.modesOf(d.Cells, nil)
+	if err != nil {
+		return nil, err
+	}
+	out := &Diagnosis{Kind: kind}
+	residuals := m.residuals()
+	for first := 0; first < len(m.cells); {
+		last := first
+		for last < len(m.cells) && m.cells[last].Pickup == m.cells[first].Pickup {
+			last++
+		}
+		out.addPickup(m.cells[first:last], levels(m.cells[first:last]))
+		first = last
+	}
+	for i := range out.Cells {
+		out.Cells[i].Residual = dB * residuals[i]
+	}
+	out.Fall = m.fall(residuals)
+	p, err := m.posterior()
+	if err != nil {
+		return nil, err
+	}
+	if out.Effects, err = p.effects(); err != nil {
+		return nil, err
+	}
+	return out, out.leaveOut(f, d, func(model Model, own []Cell) []float64 {
+		return model.(*falloff).unseenHalf(d.Cells, own)
+	})
+}
+
+// unseenHalf is the half-width of 95 % of each balance, ln v, of a pickup that
+// the model has not seen, once it is measured: the curve's own uncertainty, what
+// is not known of the pickup's poles, strings and mountings, and the noise of
+// its takes. It is NaN where it cannot be told.
+func (f *falloff) unseenHalf(cells, own []Cell) []float64 {
+	pickup := own[0].Pickup
+	out := slices.Repeat([]float64{math.NaN()}, len(own))
+	m, err := f.modesOf(cells, func(c *Cell) bool { return c.Pickup == pickup })
+	if err != nil {
+		return out
+	}
+	p, err := m.posterior()
+	if err != nil {
+		return out
+	}
+	var at []int
+	for i, c := range m.cells {
+		if c.Pickup == pickup {
+			at = append(at, i)
+		}
+	}
+	for i, v := range centredVariance(p.unseen(at)) {
+		out[i] = normal95 * math.Sqrt(v)
+	}
+	return out
+}
+
+// centredVariance is the variance of each of some figures less their mean.
+func centredVariance(cov *mat.SymDense) []float64 {
+	n := cov.SymmetricDim()
+	all := mat.Sum(cov) / float64(n*n)
+	out := make([]float64, n)
+	for i := range out {
+		row := 0.0
+		for j := range n {
+			row += cov.At(i, j) / float64(n)
+		}
+		out[i] = max(0, cov.At(i, i)-2*row+all)
+	}
+	return out
+}
+
+// effects lists every effect's levels with their intervals.
+func (p *posterior) effects() ([]EffectGroup, error) {
+	var out []EffectGroup
+	for k, e := range falloffEffects {
+		sds, err := p.sds(k)
+		if err != nil {
+			return nil, fmt.Errorf("effect %q: %w", e.name, err)
+		}
+		g := EffectGroup{Name: e.name, Unit: "dB", Levels: make([]EffectLevel, len(sds))}
+		scale := dB
+		if k == eSetup {
+			g.Unit, scale = "mm", 1
+		}
+		g.SD = scale * math.Abs(p.f.SDs[k+1])
+		for i := range p.cells {
+			l := p.mixed.Terms[k].Level[i]
+			g.Levels[l] = EffectLevel{levelName(k, &p.cells[i]), scale * p.mode(k, i), scale * normal95 * sds[l]}
+		}
+		out = append(out, g)
+	}
+	return out, nil
+}
+
+// levelName is what people call a level of an effect.
+func levelName(k int, c *Cell) string {
+	switch k {
+	case eString:
+		return strings.TrimPrefix(fmt.Sprintf("%s, string %d", c.Set, c.String), ", ")
+	case eChannel:
+		return fmt.Sprintf("slot %d", c.String)
+	}
+	return cmp.Or(falloffEffects[k].level(c), "not named")
+}
+
+// fallClasses is how many classes of steel area the curve is drawn for, at most.
+const fallClasses = 3
+
+// fall draws the curve for classes of strings with about as much steel, and
+// what each cell says of it.
+func (m *modes) fall(residuals []float64) []FallClass {
+	f := m.f
+	area := make([]float64, len(m.sites))
+	for i, s := range m.sites {
+		area[i] = f.logArea(f.Theta, s)
+	}
+	var out []FallClass
+	for _, members := range classes(area) {
+		c := FallClass{From: plainDiameter(area[members[0]]), To: plainDiameter(area[members[len(members)-1]])}
+		var mean float64
+		least, most := math.Inf(1), math.Inf(-1)
+		for _, i := range members {
+			gap := m.sites[i].gap() + m.lift[i]
+			least, most = min(least, gap), max(most, gap)
+			mean += area[i] / float64(len(members))
+			level, _ := f.fallAt(area[i], gap)
+			c.Points = append(c.Points, FallPoint{m.cells[i].Pickup, gap, dB * (level + residuals[i]), 0})
+		}
+		const steps = 48
+		for k := range steps + 1 {
+			gap := least + (most-least)*float64(k)/steps
+			level, se := f.fallAt(mean, gap)
+			c.Curve = append(c.Curve, FallPoint{"", gap, dB * level, dB * normal95 * se})
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+// plainDiameter is the diameter, mm, of a plain string of some area.
+func plainDiameter(logArea float64) float64 { return refDiameter * math.Exp(logArea/2) }
+
+// fallAt is how a string of some steel inside the row changes from the reference
+// gap to another, with its standard error, ln v.
+func (f *falloff) fallAt(logArea, gap float64) (level, se float64) {
+	d := plainDiameter(logArea)
+	at := func(gap float64) *site { return &site{core: d, gauge: d, wrap: plainWrap, stringHeight: gap - d/2} }
+	here, there := at(gap), at(refGap)
+	grad, ref := make([]float64, f.size()), make([]float64, f.size())
+	f.gradient(grad, f.Theta, here, 0)
+	f.gradient(ref, f.Theta, there, 0)
+	for j := range grad {
+		grad[j] -= ref[j]
+	}
+	g := mat.NewVecDense(len(grad), grad)
+	v := mat.Inner(g, symmetric(f.Cov), g)
+	return f.predict(f.Theta, here, 0) - f.predict(f.Theta, there, 0), math.Sqrt(max(0, v))
+}
+
+// classes sorts items into some classes of about as many each; equal values
+// stay together. Each class lists its items from the least value up.
+func classes(values []float64) [][]int {
+	order := make([]int, len(values))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(i, j int) int { return cmp.Compare(values[i], values[j]) })
+	var out [][]int
+	for len(order) > 0 {
+		n := max(1, len(order)/max(1, fallClasses-len(out)))
+		for n < len(order) && values[order[n]] == values[order[n-1]] {
+			n++
+		}
+		out = append(out, order[:n])
+		order = order[n:]
+	}
+	return out
+}
