@@ -1,0 +1,227 @@
+// Command kills ends captures with SIGKILL at random instants and counts what
+// became of the readings.
+//
+//	go run ./bench/kills [-kills 1000] [-within 500ms] [-program FILE]
+//
+// It builds the program, serves the simulated jig on a pseudo-terminal, and
+// gives the same capture command again and again: each run is killed at a
+// random instant unless it ends before, and a session that is complete is
+// followed by that of another pickup. A reading is acknowledged once the
+// program has printed "kept ...". It prints how many acknowledged readings the
+// record lacks, how many readings it has twice, how many otherwise than the jig
+// made them, and how many runs ended by themselves before their session was
+// complete. It fails unless all of these are 0.
+package main
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"evenpole/bench/truth"
+	"evenpole/jig/sim"
+)
+
+func main() {
+	kills := flag.Int("kills", 1000, "how `many`")
+	within := flag.Duration("within", 500*time.Millisecond, "the `longest` that a run may live")
+	program := flag.String("program", "", "the program, as a `file` (default: built from ./cmd/evenpole)")
+	seed := flag.Uint64("seed", 1, "`seed` of all that is drawn")
+	flag.Parse()
+	if err := run(os.Stdout, *program, *kills, *within, *seed); err != nil {
+		fmt.Fprintln(os.Stderr, "kills:", err)
+		os.Exit(1)
+	}
+}
+
+// speed of the simulated jig: a capture takes some 0.6 s.
+const speed = 200
+
+func run(out io.Writer, program string, kills int, within time.Duration, seed uint64) error {
+	dir, err := os.MkdirTemp("", "kills-")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(dir)
+	if program == "" {
+		program = filepath.Join(dir, "evenpole")
+		if text, err := exec.Command("go", "build", "-o", program, "evenpole/cmd/evenpole").CombinedOutput(); err != nil {
+			return fmt.Errorf("build the program: %w\n%s", err, text)
+		}
+	}
+	term, err := sim.Terminal()
+	if err != nil {
+		return err
+	}
+	defer term.Close()
+	if term.Name == "" {
+		return fmt.Errorf("a pseudo-terminal: %w", errors.ErrUnsupported)
+	}
+	j := sim.New(sim.Config{Seed: seed, Speed: speed})
+	j.Mount(mounted())
+	ctx, cancel := context.WithCancel(context.Background())
+	served := make(chan struct{})
+	go func() { defer close(served); j.Serve(ctx, term.Port) }()
+	defer func() { cancel(); <-served }()
+
+	b := &bench{
+		program: program, dir: dir, port: term.Name, within: within,
+		random: rand.New(rand.NewPCG(seed, 1)),
+	}
+	began := time.Now()
+	for b.killed < kills {
+		if err := b.capture(true); err != nil {
+			return err
+		}
+	}
+	for done := b.complete; b.complete == done && b.unclean == 0; { // what is under way, to its end
+		if err := b.capture(false); err != nil {
+			return err
+		}
+	}
+	return b.report(out, truth.OfSim(j), time.Since(began))
+}
+
+// bench is the program, the jig's port and what has come of them.
+type bench struct {
+	program, dir, port string
+	within             time.Duration
+	random             *rand.Rand
+
+	kept     []string // what was acknowledged, in order
+	killed   int
+	torn     int // last lines that a run found torn
+	complete int // sessions
+	unclean  int // runs that ended in an error by themselves
+	errors   []string
+}
+
+func (b *bench) shop() string { return filepath.Join(b.dir, "shop") }
+
+// capture runs the program once and, if it is to, kills it.
+func (b *bench) capture(kill bool) error {
+	mount, err := b.mount()
+	if err != nil {
+		return err
+	}
+	cmd := exec.Command(b.program, "capture", "--shop", b.shop(), "--port", b.port, "--mount", mount, "--purpose", "model", "--takes", "4")
+	stderr, err := cmd.StderrPipe()
+	if err != nil {
+		return err
+	}
+	if err := cmd.Start(); err != nil {
+		return err
+	}
+	if kill {
+		timer := time.AfterFunc(time.Duration(b.random.Int64N(int64(b.within))), func() { cmd.Process.Kill() })
+		defer timer.Stop()
+	}
+	said := b.listen(stderr)
+	switch err := cmd.Wait(); {
+	case err == nil:
+		b.complete++
+	case cmd.ProcessState.ExitCode() == -1: // by the signal
+		b.killed++
+	default:
+		b.unclean++
+		b.errors = append(b.errors, said)
+	}
+	return nil
+}
+
+// mount writes the mount of the session under way.
+func (b *bench) mount() (file string, err error) {
+	file = filepath.Join(b.dir, fmt.Sprintf("mount-%d.toml", b.complete))
+	text := fmt.Sprintf(`pickup = "K-%d"
+batch = "kills"
+poles = "rod"
+pole_heights_mm = [1, 1, 1, 1, 1, 1]
+string_heights_mm = [3, 3, 3, 3, 3, 3]
+set = "light plain-third 10-46"
+`, b.complete)
+	return file, os.WriteFile(file, []byte(text), 0o666)
+}
+
+// listen notes what a run acknowledges, and returns the last thing that it says.
+func (b *bench) listen(stderr io.Reader) (last string) {
+	lines := bufio.NewReader(stderr)
+	for {
+		line, err := lines.ReadString('\n')
+		if err != nil { // half a line was not printed
+			return last
+		}
+		line = strings.TrimSuffix(line, "\n")
+		switch {
+		case strings.HasPrefix(line, "kept "):
+			b.kept = append(b.kept, line)
+		case strings.Contains(line, "torn"):
+			b.torn++
+		}
+		if strings.HasPrefix(line, "evenpole: ") || last == "" {
+			last = line
+		}
+	}
+}
+
+// lost counts acknowledged readings that the record lacks. It has them in the
+// order in which they were acknowledged, and between them those that were
+// written and not acknowledged any more.
+func lost(kept []string, rows []truth.Row) (n int) {
+	at := 0
+	for _, line := range kept {
+		next := at
+		for next < len(rows) && !strings.HasPrefix(line, acknowledgement(rows[next])) {
+			next++
+		}
+		if next == len(rows) {
+			n++
+			continue
+		}
+		at = next + 1
+	}
+	return n
+}
+
+// acknowledgement is how the line begins that acknowledges a row.
+func acknowledgement(r truth.Row) string {
+	what := map[string]string{"P": "string", "Q": "quiet, string"}[r.Mode]
+	return fmt.Sprintf("kept %s %d: %.3f mV,", what, r.String, float64(r.RMS)/1000)
+}
+
+func (b *bench) report(out io.Writer, log truth.Log, took time.Duration) error {
+	rows, err := truth.Rows(b.shop())
+	if err != nil {
+		return err
+	}
+	c, gone := log.Compare(rows), lost(b.kept, rows)
+	fmt.Fprintf(out, "%d kills in %.0f s; %d sessions complete; %d readings made, %d in the record, %d acknowledged; %d torn lines set aside\n",
+		b.killed, took.Seconds(), b.complete, len(log), len(rows), len(b.kept), b.torn)
+	fmt.Fprintf(out, "acknowledged and lost  %d\ndoubled                %d\naltered                %d\nrestarts not clean     %d\nmade and not recorded  %d\n",
+		gone, c.Doubled, c.Altered, b.unclean, c.Missing)
+	for _, e := range b.errors[:min(3, len(b.errors))] {
+		fmt.Fprintln(out, "  ", e)
+	}
+	if gone+b.unclean > 0 || c != (truth.Counts{}) || len(b.kept) == 0 {
+		return errors.New("expected 0 of each, and some acknowledged")
+	}
+	return nil
+}
+
+// mounted is what is on the jig.
+func mounted() (m sim.Mounted) {
+	for i := range 6 {
+		m.Poles = append(m.Poles, sim.Pole{Height: 1, Radius: 2.38, Length: 16.5, Remanence: 0.31})
+		m.Strings = append(m.Strings, sim.String{Gauge: 0.25 + 0.1*float64(i)})
+		m.StringHeights = append(m.StringHeights, 3)
+	}
+	return m
+}
