@@ -50,7 +50,11 @@ func (c cloud) worst(deviation []float64, ceiling float64) float64 {
 	for row := c.at; len(row) > 0 && sum <= most; row = row[c.n:] {
 		w := 0.0
 		for i, x := range deviation {
-			w = max(w, math.Abs(x+row[i]))
+			if x += row[i]; x > w { // math.Abs and max take twice the time here
+				w = x
+			} else if -x > w {
+				w = -x
+			}
 		}
 		sum += w
 	}

@@ -38,14 +38,14 @@ const enough = 0.9
 // Options are what a shop may set. The zero value is the usual.
 type Options struct {
 	SettingSD float64  // mm, standard deviation with which a pole is set; 0 means the order's, else 0.05
-	Draws     int      // simulated pickups behind each chance; 0 means 4096
+	Draws     int      // simulated pickups behind each chance; 0 means 2048
 	Stock     []string // magnets to choose from, each with a measured field; nil when they are not told apart
 }
 
 // The defaults of Options.
 const (
 	settingSD = 0.05 // mm
-	drawn     = 4096
+	drawn     = 2048
 )
 
 func (o Options) withDefaults(order *profiles.Order) Options {

@@ -11,7 +11,7 @@ import (
 // The search works with indices into the grid of heights, and with a part of
 // the points: all staggers meet the same ones.
 const (
-	searched   = 256 // simulated pickups behind each comparison
+	searched   = 128 // simulated pickups behind each comparison
 	levelsSeen = 64  // common levels that strings are brought to
 	begun      = 8   // of these the ones whose uncertainty is worked out
 	refined    = 2   // of these the ones that are refined
@@ -337,20 +337,22 @@ func (s *search) descend(index []int) ([]int, score) {
 	for helped := true; helped; {
 		helped = s.shift(at, &best, -1) || s.shift(at, &best, 1)
 		for a := range at {
-			for k := at[a] - window; k <= at[a]+window; k++ {
-				helped = s.try(at, &best, a, k, a, k) || helped
+			for by := 1; by <= window; by++ {
+				helped = s.try(at, &best, a, at[a]-by, a, at[a]-by) || helped
+				helped = s.try(at, &best, a, at[a]+by, a, at[a]+by) || helped
 			}
 			for b := range a {
-				for k := at[a] - 1; k <= at[a]+1; k++ {
-					for l := at[b] - 1; l <= at[b]+1; l++ {
-						helped = s.try(at, &best, a, k, b, l) || helped
-					}
+				for _, m := range diagonals {
+					helped = s.try(at, &best, a, at[a]+m[0], b, at[b]+m[1]) || helped
 				}
 			}
 		}
 	}
 	return at, best
 }
+
+// diagonals are the moves of two strings by one step each.
+var diagonals = [][2]int{{1, 1}, {1, -1}, {-1, 1}, {-1, -1}}
 
 // shift moves all strings by one step when that is better.
 func (s *search) shift(at []int, best *score, by int) bool {
