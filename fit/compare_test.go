@@ -143,6 +143,16 @@ func TestBestPredictsBest(t *testing.T) {
 	}
 }
 
+// Levels that follow a line to the last digit were not measured.
+func TestBestDoesNotBelieveInExactness(t *testing.T) {
+	w := truth{pole: 0.45, core: 1.1, lift: -0.2}
+	withKinds(t, logHeight.kind())
+	_, err := Best(&Data{Cells: w.cells(rand.New(rand.NewPCG(3, 3)), 4)}, nil)
+	if err == nil || !strings.Contains(err.Error(), "leaves nothing of any of 48 cells; look whether the readings were measured") {
+		t.Errorf("got %v", err)
+	}
+}
+
 func TestNoCellIsNoModel(t *testing.T) {
 	for _, k := range Kinds() {
 		if _, err := Fit(&Data{Readings: 3}, k); err == nil || !strings.Contains(err.Error(), "no good take among 3 readings") {

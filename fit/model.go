@@ -182,6 +182,15 @@ func checkFinite(m Model) error {
 	return nil
 }
 
+// checkReal refuses a fit that leaves nothing of any level: no bench repeats
+// itself like that, and a plan from it would be sure of itself.
+func (r *Result) checkReal() error {
+	if r.ResidualSD < 1e-8 {
+		return &CannotFitError{fmt.Sprintf("the %s model leaves nothing of any of %s", r.Kind, counted(r.Cells, "cell")), "look whether the readings were measured"}
+	}
+	return nil
+}
+
 // count counts what the model stands on: the cells that it says something of.
 func (r *Result) count(d *Data) {
 	for _, p := range d.Pickups() {
@@ -210,6 +219,9 @@ func Best(d *Data, progress Progress) (*Result, error) {
 	folds := map[string][]Fold{}
 	for _, k := range kinds {
 		r, err := k.result(d, progress)
+		if err == nil {
+			err = r.checkReal()
+		}
 		if err != nil {
 			first = cmp.Or(first, err)
 			continue

@@ -33,6 +33,8 @@ func TestMain(m *testing.M) {
 //	                                    beside it, and no file made or changed
 //	keys KEY...                         standard output is a JSON object with these
 //	verdict evenpole check ARGS...      the exit status says what --json says
+//	scant FILE                          a record too poor to plan from is refused, or
+//	                                    fitted and planned from with warnings; see cmdScant
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir:                 "testdata/script",
@@ -44,6 +46,7 @@ func TestScripts(t *testing.T) {
 			"refused": cmdRefused,
 			"keys":    cmdKeys,
 			"verdict": cmdVerdict,
+			"scant":   cmdScant,
 		},
 	})
 }
@@ -172,5 +175,47 @@ func cmdVerdict(ts *testscript.TestScript, neg bool, args []string) {
 	want, ok := map[string]int{"conforms": 0, "out of tolerance": 3, "cannot tell yet": 4}[v.Verdict]
 	if !ok || status != want {
 		ts.Fatalf("exit status %d with verdict %q, want %d", status, v.Verdict, want)
+	}
+}
+
+// noNumber is how figures that are none get into a text.
+var noNumber = regexp.MustCompile(`(?i)\b(nan|[+-]?inf)\b|panic|goroutine`)
+
+// cmdScant fits a record that says little. A refusal is one of input, with
+// nothing written. A model comes with a warning; the plan for order.toml from it
+// comes with warnings too, and is not sure that all strings will be within
+// tolerance.
+func cmdScant(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: scant FILE")
+	}
+	model := args[0] + ".json"
+	switch status := exitOf(ts, []string{"evenpole", "fit", "--readings", args[0], "--out", model}); {
+	case status == exitInput && missing(ts.MkAbs(model)):
+		return
+	case status != exitDone:
+		ts.Fatalf("exit status %d", status)
+	}
+	text := ts.ReadFile("stdout") + ts.ReadFile("stderr") + ts.ReadFile(model)
+	if bad := noNumber.FindString(text); bad != "" {
+		ts.Fatalf("fit says %q", bad)
+	}
+	if !strings.Contains(text, "warning: ") {
+		ts.Fatalf("a model of next to nothing without a warning")
+	}
+	switch status := exitOf(ts, []string{"evenpole", "plan", "--order", "order.toml", "--model", model, "--json"}); {
+	case status == exitInput:
+		return
+	case status != exitDone:
+		ts.Fatalf("plan: exit status %d", status)
+	}
+	var p struct {
+		Meets    float64  `json:"meets"`
+		Warnings []string `json:"warnings"`
+	}
+	ts.Check(json.Unmarshal([]byte(ts.ReadFile("stdout")), &p))
+	const sure = 0.95
+	if p.Meets > sure || len(p.Warnings) == 0 {
+		ts.Fatalf("the plan meets with a chance of %.2f, %d warnings", p.Meets, len(p.Warnings))
 	}
 }
