@@ -1,0 +1,130 @@
+package plan
+
+import (
+	"fmt"
+	"slices"
+
+	"evenpole/fit"
+	"evenpole/profiles"
+)
+
+// Change is what becomes of a planned pickup when one thing about it is other
+// than ordered. Lists are by string, string 1 first.
+type Change struct {
+	What    string    `json:"what"`
+	Balance []float64 `json:"balance_db"`
+	Change  []float64 `json:"change_db"` // of the balance
+	Worst   float64   `json:"worst_db"`
+	Spread  float64   `json:"spread_db"`
+	Meets   float64   `json:"meets"`
+}
+
+// By how much things are changed.
+const (
+	whatIfPickup = 0.5  // mm, the whole pickup
+	whatIfTilt   = 0.25 // mm, each end of it
+	whatIfPole   = 0.1  // mm
+	whatIfRadius = 1.25 // times
+	whatIfFlat   = 400  // mm, in place of a flat fretboard
+)
+
+// WhatIf judges the planned poles were one thing other than ordered: the
+// fretboard's radius, the pickup's height and tilt, each pole alone, and the
+// strings, for which sets lists more than the order does. Poles that would reach
+// a string are left out.
+func WhatIf(o *profiles.Order, m fit.Predictor, opt Options, p *Plan, sets []profiles.StringSet) ([]Change, error) {
+	w := whatIf{model: m, opt: opt, plan: p}
+	for _, radius := range otherRadii(o) {
+		changed := *o
+		changed.FretboardRadius = radius
+		w.add(fmt.Sprintf("fretboard radius %.0f mm", radius), &changed, p.Heights, 0, 0)
+	}
+	for _, raise := range []float64{whatIfPickup, -whatIfPickup} {
+		w.add(fmt.Sprintf("pickup %+.1f mm", raise), o, p.Heights, raise, raise)
+	}
+	for _, tilt := range []float64{whatIfTilt, -whatIfTilt} {
+		w.add(fmt.Sprintf("tilt: string 1's end %+.2f mm, the other %+.2f", tilt, -tilt), o, p.Heights, tilt, -tilt)
+	}
+	for i := range p.Heights {
+		at := slices.Clone(p.Heights)
+		at[i] += whatIfPole
+		w.add(fmt.Sprintf("pole %d %+.1f mm", i+1, whatIfPole), o, at, 0, 0)
+	}
+	for _, set := range sets {
+		if len(set.Strings) == len(o.Strings) {
+			changed := *o
+			changed.Strings = set.Strings
+			w.add("strings "+set.Name, &changed, p.Heights, 0, 0)
+		}
+	}
+	return w.changes, w.err
+}
+
+// otherRadii are a rounder fretboard and a flatter one.
+func otherRadii(o *profiles.Order) []float64 {
+	if o.FretboardRadius == 0 {
+		return []float64{max(whatIfFlat, o.StringSpread)}
+	}
+	return []float64{max(o.FretboardRadius/whatIfRadius, o.StringSpread), o.FretboardRadius * whatIfRadius}
+}
+
+// whatIf gathers changes.
+type whatIf struct {
+	model   fit.Predictor
+	opt     Options
+	plan    *Plan
+	changes []Change
+	err     error // the first there was
+}
+
+// add judges poles of these heights for a changed order, the pickup's ends
+// raised from where the plan has them.
+func (w *whatIf) add(what string, o *profiles.Order, heights []float64, first, last float64) {
+	j, err := w.job(o, first, last)
+	if err == nil && j.reaches(heights) != nil {
+		return
+	}
+	var got Judgement
+	if err == nil {
+		got, err = j.judgeUnder(j.beds[0], heights)
+	}
+	if err != nil {
+		if w.err == nil {
+			w.err = fmt.Errorf("%s: %s: %w", o.File, what, err)
+		}
+		return
+	}
+	c := Change{What: what, Balance: got.Balance, Worst: got.Worst, Spread: got.Spread, Meets: got.Meets}
+	for i, b := range got.Balance {
+		c.Change = append(c.Change, b-w.plan.Balance[i])
+	}
+	w.changes = append(w.changes, c)
+}
+
+// job is the changed order as the plan builds it: with its magnets, and the
+// pickup where it hangs.
+func (w *whatIf) job(o *profiles.Order, first, last float64) (*job, error) {
+	as := *o
+	as.FixedHeights, as.Alternatives = w.plan.Heights, nil
+	as.Magnets = w.plan.magnets()
+	j, err := newJob(&as, w.model, w.opt)
+	if err != nil {
+		return nil, err
+	}
+	if m := w.plan.Move; m != nil {
+		first, last = first+m.RaiseFirst, last+m.RaiseLast
+	}
+	return j.moved(first, last), nil
+}
+
+// magnets names the magnet of each pole, nil when they are not chosen.
+func (p *Plan) magnets() []string {
+	var names []string
+	for _, q := range p.Poles {
+		if q.Magnet == "" {
+			return nil
+		}
+		names = append(names, q.Magnet)
+	}
+	return names
+}
