@@ -12,6 +12,7 @@ import (
 	"evenpole/jig"
 
 	"github.com/creack/pty"
+	"golang.org/x/sys/unix"
 )
 
 // Terminal opens a pseudo-terminal that passes all bytes unaltered.
@@ -32,12 +33,38 @@ func Terminal() (*Term, error) {
 		return nil, err
 	}
 	return &Term{
-		Port: port,
+		Port: shared{port, slave},
 		Name: slave.Name(),
 		open: func() (io.ReadWriteCloser, error) { return jig.Open(slave.Name(), 0) },
 		// The slave is held open until then, or reads would fail between hosts.
 		close: func() error { return errors.Join(ignoreClosed(port.Close()), slave.Close()) },
 	}, nil
+}
+
+// shared is the jig's side of a pseudo-terminal that no host can take along
+// when it is killed. A host claims a port for itself, and its end frees a real
+// one; a pseudo-terminal would stay claimed for as long as the jig holds it.
+type shared struct {
+	*os.File
+	slave *os.File
+}
+
+func (s shared) Read(p []byte) (int, error) {
+	n, err := s.File.Read(p)
+	s.free()
+	return n, err
+}
+
+func (s shared) Write(p []byte) (int, error) {
+	s.free()
+	return s.File.Write(p)
+}
+
+// free takes a claim away. A terminal that is closed has none.
+func (s shared) free() {
+	if c, err := s.slave.SyscallConn(); err == nil {
+		c.Control(func(fd uintptr) { unix.IoctlSetInt(int(fd), unix.TIOCNXCL, 0) })
+	}
 }
 
 // interruptible returns a file whose pending Read ends when it is closed. That
