@@ -41,6 +41,17 @@ const (
 
 // Poles draws the picture as SVG.
 func Poles(w io.Writer, p PolePicture) error {
+	if err := p.check(); err != nil {
+		return err
+	}
+	s := &svg{id: "poles"}
+	e := newElevation(p, s)
+	e.scale = min(mostScale, mostHeight/(e.top-e.low), (e.right-poleLeft)/e.across())
+	e.draw()
+	return s.write(w, poleWidth, e.bottom()+76, p.Title, p.words())
+}
+
+func (p *PolePicture) check() error {
 	n := len(p.Poles)
 	switch {
 	case n == 0:
@@ -50,37 +61,26 @@ func Poles(w io.Writer, p PolePicture) error {
 	case p.Outline != nil && len(p.Outline) != n:
 		return fmt.Errorf("pole picture: outline: expected %d heights, one a pole, got %d", n, len(p.Outline))
 	}
-	e := newElevation(p)
-	e.bobbin()
-	e.arc()
-	for i := range p.Poles {
-		e.pole(i)
-	}
-	e.outline()
-	e.scaleBar()
-	return e.write(w, poleWidth, e.bottom()+76, p.Title, p.words())
+	return nil
 }
 
-// elevation is the picture being drawn.
+// elevation is the picture being drawn. Its scale is the drawer's to set.
 type elevation struct {
 	PolePicture
-	svg
+	canvas
 	scale float64 // user units to a mm
+	right float64 // of the bobbin
 	top   float64 // mm, the highest that is drawn
 	low   float64 // mm, the lowest
-	left  float64 // of pole 1's centre
 }
 
-func newElevation(p PolePicture) *elevation {
-	e := &elevation{PolePicture: p, svg: svg{id: "poles"}, top: 1, low: -bobbinDepth}
+func newElevation(p PolePicture, c canvas) *elevation {
+	e := &elevation{PolePicture: p, canvas: c, right: poleRight, top: 1, low: -bobbinDepth}
 	if !(e.Diameter > 0) {
 		e.Diameter = usualPole
 	}
-	across := e.Spacing * float64(len(p.Poles)-1)
 	if len(p.Poles) > 1 {
 		e.Diameter = min(e.Diameter, leastOfPitch*e.Spacing)
-	} else {
-		across = 0
 	}
 	for i, q := range p.Poles {
 		for _, y := range []float64{q.Height, q.StringHeight, q.StringHeight + q.Gauge, e.besides(i)} {
@@ -91,9 +91,22 @@ func newElevation(p PolePicture) *elevation {
 		}
 	}
 	e.top += overStrings
-	e.scale = min(mostScale, mostHeight/(e.top-e.low), (poleRight-poleLeft)/(across+max(e.Spacing, 2*e.Diameter)))
-	e.left = (poleLeft+poleRight)/2 - across/2*e.scale
 	return e
+}
+
+// across is the width of the bobbin, mm.
+func (e *elevation) across() float64 {
+	return e.Spacing*float64(len(e.Poles)-1) + max(e.Spacing, 2*e.Diameter)
+}
+
+func (e *elevation) draw() {
+	e.bobbin()
+	e.arc()
+	for i := range e.Poles {
+		e.pole(i)
+	}
+	e.outline()
+	e.scaleBar()
 }
 
 // besides is the outline's height over pole i.
@@ -107,26 +120,28 @@ func (e *elevation) besides(i int) float64 {
 // pitch is the room for one pole across, in user units.
 func (e *elevation) pitch() float64 {
 	if len(e.Poles) == 1 {
-		return poleRight - poleLeft
+		return e.right - poleLeft
 	}
 	return e.Spacing * e.scale
 }
 
-func (e *elevation) x(i int) float64      { return e.left + float64(i)*e.Spacing*e.scale }
+func (e *elevation) x(i int) float64 {
+	return (poleLeft+e.right)/2 + (float64(i)-float64(len(e.Poles)-1)/2)*e.Spacing*e.scale
+}
 func (e *elevation) y(mm float64) float64 { return 8 + (e.top-mm)*e.scale }
 func (e *elevation) bottom() float64      { return e.y(e.low) }
 
 func (e *elevation) bobbin() {
-	e.rect(poleLeft, e.y(0), poleRight-poleLeft, e.bottom()-e.y(0), "bobbin")
+	e.rect(poleLeft, e.y(0), e.right-poleLeft, e.bottom()-e.y(0), "bobbin")
 	every := 1.0
 	for every*e.scale < 13 {
 		every *= 2
 	}
 	for mm := 0.0; mm <= e.top-overStrings/2; mm += every {
-		e.line(poleLeft, e.y(mm), poleRight, e.y(mm), "grid")
+		e.line(poleLeft, e.y(mm), e.right, e.y(mm), "grid")
 		e.text(poleLeft-6, e.y(mm)+4, "end", short(mm))
 	}
-	e.line(poleLeft, e.y(0), poleRight, e.y(0), "axis")
+	e.line(poleLeft, e.y(0), e.right, e.y(0), "axis")
 	e.text(14, e.y(e.top/2)+4, "mid", "mm")
 	for i, head := range []string{"string", "pole, mm", "gap, mm"} {
 		e.text(poleLeft-6, e.bottom()+17+15*float64(i), "end", head)
@@ -182,10 +197,10 @@ func (e *elevation) outline() {
 
 // scaleBar shows 10 mm: the picture is to scale both ways.
 func (e *elevation) scaleBar() {
-	y, x := e.bottom()+64, poleRight-10*e.scale
-	e.line(x, y, poleRight, y, "axis")
+	y, x := e.bottom()+64, e.right-10*e.scale
+	e.line(x, y, e.right, y, "axis")
 	e.line(x, y-4, x, y+4, "axis")
-	e.line(poleRight, y-4, poleRight, y+4, "axis")
+	e.line(e.right, y-4, e.right, y+4, "axis")
 	e.text(x-6, y+4, "end", "10 mm")
 }
 

@@ -10,10 +10,25 @@ import (
 	"strings"
 )
 
+// canvas is what a picture is drawn on: each part has a class, which says how
+// it looks.
+type canvas interface {
+	rect(x, y, width, height float64, class string)
+	line(x1, y1, x2, y2 float64, class string)
+	circle(x, y, r float64, class string)
+	path(class string, points ...[2]float64)
+	text(x, y float64, class, text string)
+}
+
+// perMM is the number of user units in a millimetre of a picture that is drawn
+// at full size: CSS has 96 of them in an inch.
+const perMM = 96 / 25.4
+
 // svg is a picture in the making. Lengths are in user units, y downwards.
 type svg struct {
 	body bytes.Buffer
 	id   string // unique within a document
+	full bool   // at full size: its width and height are told in mm
 }
 
 // attr is one attribute of an element; numbers are cut to hundredths.
@@ -81,8 +96,12 @@ func (s *svg) text(x, y float64, class, text string) {
 // words, and its style sheet.
 func (s *svg) write(w io.Writer, width, height float64, title, description string) error {
 	var frame svg
+	across, down := any(width), any(height)
+	if s.full {
+		across, down = short(width/perMM)+"mm", short(height/perMM)+"mm"
+	}
 	frame.open("svg",
-		attr{"xmlns", "http://www.w3.org/2000/svg"}, attr{"width", width}, attr{"height", height},
+		attr{"xmlns", "http://www.w3.org/2000/svg"}, attr{"width", across}, attr{"height", down},
 		attr{"viewBox", "0 0 " + short(width) + " " + short(height)},
 		attr{"role", "img"}, attr{"aria-labelledby", s.id + "-title " + s.id + "-desc"}, style("evenpole-"+s.id))
 	frame.words("title", s.id+"-title", title)

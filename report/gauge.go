@@ -1,0 +1,101 @@
+package report
+
+import (
+	"fmt"
+	"io"
+)
+
+// The measures of a height gauge, in mm where nothing else is said.
+const (
+	gaugeAbove = 14.0          // of card above the bobbin plane
+	gaugePlay  = 0.3           // between a pole and the notch over it, on either side
+	checkBar   = 50.0          // for a ruler
+	leastWidth = 190.0 * perMM // user units: as wide as A4 and Letter print
+)
+
+// FullSize draws the picture at 1:1 with a height gauge to cut out: a card whose
+// lower edge stands on the bobbin plane, with a notch as high as each pole.
+// format is "svg" or "pdf".
+func FullSize(w io.Writer, p PolePicture, format string) error {
+	if err := p.check(); err != nil {
+		return err
+	}
+	switch format {
+	case "svg":
+		s := &svg{id: "gauge", full: true}
+		width, height := drawGauge(p, s)
+		return s.write(w, width, height, p.Title+", full size", p.words())
+	case "pdf":
+		width, height := drawGauge(p, nowhere{})
+		s := newPDF(width, height, p.Title+", full size")
+		drawGauge(p, s)
+		return s.write(w)
+	}
+	return fmt.Errorf("full size: expected the format svg or pdf, got %q", format)
+}
+
+// nowhere is a canvas that only takes the measures.
+type nowhere struct{}
+
+func (nowhere) rect(x, y, width, height float64, class string) {}
+func (nowhere) line(x1, y1, x2, y2 float64, class string)      {}
+func (nowhere) circle(x, y, r float64, class string)           {}
+func (nowhere) path(class string, points ...[2]float64)        {}
+func (nowhere) text(x, y float64, class, text string)          {}
+
+// drawGauge draws all of the sheet and returns its width and height in user
+// units.
+func drawGauge(p PolePicture, c canvas) (width, height float64) {
+	e := newElevation(p, c)
+	e.scale = perMM
+	e.top += 8 // room for the title
+	e.right = poleLeft + e.across()*perMM
+	width = max(leastWidth, e.right+20)
+	c.text(10, 18, "start", p.Title+", full size")
+	e.draw()
+
+	plane := e.bottom() + 90 + gaugeAbove*perMM
+	c.path("open", e.card(plane)...)
+	for i, q := range p.Poles {
+		c.text(e.x(i), plane-(gaugeAbove-3.5)*perMM, "strong", label(q.String, q.Note, e.pitch()))
+	}
+	y := plane + 30
+	for _, line := range []string{
+		"Cut the card out along its line. Its lower edge stands on the bobbin plane, and each notch is as high as its pole.",
+		"Scissors are good to some 0.2 mm: measure the last of it with a caliper or feeler gauges.",
+		"Never press, pull or hammer a rod magnet of a wound coil. Magnets pinch fingers, and harm pacemakers and other implants.",
+	} {
+		c.text(10, y, "start", line)
+		y += 16
+	}
+	y += 14
+	bar(c, 10, y, checkBar)
+	c.text(10+checkBar*perMM+10, y+4, "start", "50 mm on a ruler? If not, print again at 100 % (actual size).")
+	return width, y + 20
+}
+
+// bar is a line of so many mm with its ends marked.
+func bar(c canvas, x, y, mm float64) {
+	c.line(x, y, x+mm*perMM, y, "axis")
+	for _, at := range []float64{x, x + mm*perMM} {
+		c.line(at, y-4, at, y+4, "axis")
+	}
+}
+
+// card is the gauge's outline over a plane: notches over poles that stand out,
+// tongues into the holes of those that are sunk.
+func (e *elevation) card(plane float64) [][2]float64 {
+	left, right, top := poleLeft, e.right, plane-gaugeAbove*perMM
+	points := [][2]float64{{left, top}, {left, plane}}
+	for i, q := range e.Poles {
+		half := (e.Diameter/2 + gaugePlay) * perMM
+		if q.Height < 0 {
+			half = (e.Diameter/2 - gaugePlay) * perMM
+		}
+		if known(q.Height) {
+			x, y := e.x(i), plane-q.Height*perMM
+			points = append(points, [2]float64{x - half, plane}, [2]float64{x - half, y}, [2]float64{x + half, y}, [2]float64{x + half, plane})
+		}
+	}
+	return append(points, [2]float64{right, plane}, [2]float64{right, top}, [2]float64{left, top})
+}
