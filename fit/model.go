@@ -237,9 +237,17 @@ func Best(d *Data, progress Progress) (*Result, error) {
 	}
 	best.Compared, best.folds = scores, folds
 	if _, ok := folds[kinds[0].Name]; !ok {
-		best.Warnings = append(best.Warnings, fmt.Sprintf("the %s model cannot be fitted, so that a %s one has to do: %v", kinds[0].Name, best.Kind, first))
+		best.Warnings = append(best.Warnings, fmt.Sprintf("the %s model cannot be fitted, so that a %s one has to do: %s", kinds[0].Name, best.Kind, reason(first)))
 	}
 	return best, nil
+}
+
+// reason is what an error says beside that no model can be fitted.
+func reason(err error) string {
+	if cannot := (*CannotFitError)(nil); errors.As(err, &cannot) {
+		return cannot.Have + "; " + cannot.Need
+	}
+	return err.Error()
 }
 
 // predictsBetter reports whether a predicts the balance of pickups left out

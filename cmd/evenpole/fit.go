@@ -196,7 +196,7 @@ func printFolds(e *env, r *fit.Report) {
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(tw, "\nleft out\tcells\tbalance\tlevel")
 	for _, folds := range [][]fit.Fold{r.CVPickups, r.CVSets} {
-		folds = slices.Clone(folds)
+		folds = slices.DeleteFunc(slices.Clone(folds), func(f fit.Fold) bool { return f.Cells == 0 })
 		slices.SortStableFunc(folds, func(a, b fit.Fold) int { return cmp.Compare(orZero(b.Balance), orZero(a.Balance)) })
 		for _, f := range folds[:min(most, len(folds))] {
 			fmt.Fprintf(tw, "%s\t%d\t%s\t%s\n", f.Name, f.Cells, decibels(f.Balance), decibels(f.Level))

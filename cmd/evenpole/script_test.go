@@ -33,6 +33,8 @@ func TestMain(m *testing.M) {
 //	                                    beside it, and no file made or changed
 //	keys KEY...                         standard output is a JSON object with these
 //	verdict evenpole check ARGS...      the exit status says what --json says
+//	noworse FILE                        the plan on standard output expects no more spread
+//	                                    than the one in the file
 //	scant FILE                          a record too poor to plan from is refused, or
 //	                                    fitted and planned from with warnings; see cmdScant
 func TestScripts(t *testing.T) {
@@ -46,6 +48,7 @@ func TestScripts(t *testing.T) {
 			"refused": cmdRefused,
 			"keys":    cmdKeys,
 			"verdict": cmdVerdict,
+			"noworse": cmdNoWorse,
 			"scant":   cmdScant,
 		},
 	})
@@ -175,6 +178,23 @@ func cmdVerdict(ts *testscript.TestScript, neg bool, args []string) {
 	want, ok := map[string]int{"conforms": 0, "out of tolerance": 3, "cannot tell yet": 4}[v.Verdict]
 	if !ok || status != want {
 		ts.Fatalf("exit status %d with verdict %q, want %d", status, v.Verdict, want)
+	}
+}
+
+// cmdNoWorse allows for as much as one pole set 0.05 mm off does to a string: more
+// data may find that pickups differ more than fewer showed.
+func cmdNoWorse(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: noworse FILE")
+	}
+	var now, before struct {
+		Spread float64 `json:"spread_db"`
+	}
+	ts.Check(json.Unmarshal([]byte(ts.ReadFile("stdout")), &now))
+	ts.Check(json.Unmarshal([]byte(ts.ReadFile(args[0])), &before))
+	const slack = 0.15
+	if before.Spread <= 0 || now.Spread > before.Spread+slack {
+		ts.Fatalf("expected spread %.2f dB, before %.2f dB", now.Spread, before.Spread)
 	}
 }
 
