@@ -169,6 +169,7 @@ type dialogue interface {
 	take(*Line) error     // a good line came
 	tend(time.Time) error // time has passed, or lines have come: send what is due
 	prod(time.Time)       // the jig has been silent for long: try to wake it
+	woke(time.Time)       // this program has slept: be as patient as at first
 	done() bool           // nothing more is wanted
 }
 
@@ -176,7 +177,7 @@ type dialogue interface {
 func (c *Conn) converse(ctx context.Context, d dialogue) error {
 	tick := time.NewTicker(max(c.opt.Answer/8, time.Millisecond))
 	defer tick.Stop()
-	watch := watch{conn: c, since: time.Now()}
+	watch := newWatch(c, time.Now())
 	for ctx.Err() == nil {
 		for more := true; more; {
 			if d.done() {
@@ -188,6 +189,9 @@ func (c *Conn) converse(ctx context.Context, d dialogue) error {
 			}
 		}
 		now := time.Now()
+		if watch.slept(now) {
+			d.woke(now)
+		}
 		if err := watch.check(d, now); err != nil {
 			return err
 		}
@@ -237,7 +241,22 @@ func (c *Conn) otherJig(id Ident) error {
 type watch struct {
 	conn    *Conn
 	since   time.Time
+	looked  time.Time // when it was last asked
 	prodded bool
+}
+
+func newWatch(c *Conn, now time.Time) watch { return watch{conn: c, since: now, looked: now} }
+
+// slept tells whether nobody has looked at the line for long, because the
+// machine or this process was asleep or a sink was. The jig had no chance to be
+// heard then, and has all its time again.
+func (w *watch) slept(now time.Time) bool {
+	long := now.Sub(w.looked) > w.conn.opt.Silence/5
+	w.looked = now
+	if long {
+		w.since, w.prodded = now, false
+	}
+	return long
 }
 
 // check prods a jig that has been silent for three fifths of the time that it

@@ -413,3 +413,5 @@ func (v *running) prod(now time.Time) {
 		v.conn.send(v.conn.request(Command{Verb: VerbIdent}), now)
 	}
 }
+
+func (v *running) woke(now time.Time) { v.progress = now }

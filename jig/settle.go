@@ -78,3 +78,5 @@ func (v *settling) tend(now time.Time) error {
 func (v *settling) prod(now time.Time) {
 	_ = v.stop.hurry(now) || v.ask.hurry(now)
 }
+
+func (v *settling) woke(now time.Time) { v.start = now }

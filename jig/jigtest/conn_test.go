@@ -261,3 +261,23 @@ func TestConnGetsTheTail(t *testing.T) {
 		}
 	})
 }
+
+// A host that sleeps for an hour in the middle of a command goes on when it
+// wakes, whether the jig went on meanwhile or was as good as gone.
+func TestConnAfterASleep(t *testing.T) {
+	for _, m := range []jigtest.Mishap{{}, {Silence: time.Hour + 2*time.Second}} {
+		onTalk(t, jigtest.Config{TakeTime: time.Second, AtReading: mishaps{2: m}}, func(x *talk) {
+			s, n := x.sink(), 0
+			o, err := x.conn.Do(x.t.Context(), jig.PluckCommand(1, 9), jig.Sink{Reading: func(r jig.Reading) error {
+				if n++; n == 2 {
+					time.Sleep(time.Hour)
+				}
+				return s.Reading(r)
+			}})
+			if err != nil || o.Got != 9 || o.Lost != 0 {
+				x.t.Errorf("silent for %v: %+v, %v", m.Silence, o, err)
+			}
+			x.agrees(x.truth())
+		})
+	}
+}
