@@ -22,20 +22,17 @@ func OneSided(n int, share, confidence float64) float64 {
 }
 
 // oneSidedConfidence is the chance that mean + k s >= z for n standard normal
-// values, integrated over the mean.
+// values, integrated over s, in which it is smooth for any k.
 func oneSidedConfidence(n int, z, k float64) float64 {
-	return overMeans(n, func(mean float64) float64 {
-		short := z - mean // what k s has to make up
-		switch {
-		case k > 0:
-			return deviationAbove(n, math.Max(short, 0)/k)
-		case short > 0:
-			return 0
-		case k == 0:
-			return 1
-		}
-		return 1 - deviationAbove(n, short/k)
-	})
+	const reach, points = 10, 200 // what lies beyond is less than 1e-16
+	nu, root := float64(n-1), math.Sqrt(float64(n))
+	width := reach / math.Sqrt(2*nu)
+	logOne, _ := math.Lgamma(nu / 2)
+	scale := math.Ln2 + nu/2*math.Log(nu/2) - logOne
+	return quad.Fixed(func(s float64) float64 {
+		density := math.Exp(scale + (nu-1)*math.Log(s) - nu*s*s/2)
+		return density * standardNormal.CDF(root*(k*s-z))
+	}, math.Max(0, 1-width), 1+width, points, nil, 0)
 }
 
 // TwoSided is the factor k for which mean ± k s of n normal values holds, with the
