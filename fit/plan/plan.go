@@ -85,6 +85,33 @@ type Comparison struct {
 	Judgement
 }
 
+// Stagger is one row of a plan's tables: a stagger under a string set.
+type Stagger struct {
+	Name    string
+	Strings string // the alternative's name; "" = the order's own
+	Judgement
+}
+
+// Staggers lists the plan and all that stands beside it, each under the order's
+// own strings and then under its alternatives.
+func (p *Plan) Staggers() []Stagger {
+	var out []Stagger
+	add := func(name string, g *Judgement) {
+		for _, s := range g.each() {
+			out = append(out, Stagger{name, s.Name, s.Judgement})
+		}
+	}
+	add("plan", &p.Judgement)
+	if p.Flat != nil {
+		add("flat tops", &p.Flat.Judgement)
+	}
+	add("strings' arc", &p.Radius)
+	for i := range p.Compare {
+		add(p.Compare[i].Name, &p.Compare[i].Judgement)
+	}
+	return out
+}
+
 // Make plans an order for pickups that m predicts. The plan is the stagger
 // with the least expected worst deviation, or a simpler one that is worse by no
 // more than 0.02 dB. Only when the best stagger has a string whose mean
@@ -179,6 +206,9 @@ func check(o *profiles.Order, opt Options) error {
 	}
 	return nil
 }
+
+// Setup is the ordered pickup under its own strings, but for the poles' heights.
+func Setup(o *profiles.Order) *fit.Setup { return setup(o, o.Strings) }
 
 // setup is the ordered pickup under a string set, but for the poles' heights.
 func setup(o *profiles.Order, strings []profiles.String) *fit.Setup {
