@@ -378,7 +378,7 @@ func TestRefusals(t *testing.T) {
 func TestPlanPictures(t *testing.T) {
 	o := certificate(0, 0, 0).Order
 	p := &plan.Plan{Tolerance: 1}
-	p.Heights = []float64{0.4, 0.9, 0.5}
+	p.Heights, p.Gaps = []float64{0.4, 0.9, 0.5}, []float64{2.6, 2.35, 3}
 	p.Balance, p.Deviation = []float64{0.2, 0.3, -0.5}, []float64{0.2, -1.2, 1}
 	p.Flat = &plan.Flat{Height: 0.6, Judgement: plan.Judgement{Heights: []float64{0.6, 0.6, 0.6}}}
 

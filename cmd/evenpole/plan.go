@@ -4,9 +4,13 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"path/filepath"
+	"slices"
+	"strings"
 	"text/tabwriter"
 
 	"evenpole/fit"
+	"evenpole/fit/batch"
 	"evenpole/fit/plan"
 	"evenpole/profiles"
 	"evenpole/report"
@@ -15,9 +19,13 @@ import (
 )
 
 type planOptions struct {
-	order string
-	model string
-	svg   string
+	order    string
+	model    string
+	svg      string
+	csv      string
+	fullSize string
+	whatIf   bool
+	match    bool
 }
 
 func newPlanCmd(e *env) *cobra.Command {
@@ -25,10 +33,12 @@ func newPlanCmd(e *env) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "plan --order ORDER",
 		Short: "Plan pole heights for an order, beside flat tops and other staggers",
-		Long: `Plans the pole heights that make the order's strings equally loud within its limits,
-and judges them beside flat tops, poles on the strings' arc, and the staggers that
-the order compares: the expected spread of a pickup built so, with interval, and
-the chance that every string is within tolerance.`,
+		Long: `Plans the pole heights that leave the worst string of a finished pickup as little off
+its target as can be expected, within the order's limits and under every string set
+that the order names, and judges them beside flat tops, poles on the strings' arc, and
+the staggers that the order compares: the expected spread of a pickup built so, with
+interval, and the chance that every string is within tolerance. Where poles stand as
+they are, it plans the pickup's height and tilt.`,
 		Args: cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error { return runPlan(e, o) },
 	}
@@ -36,45 +46,151 @@ the chance that every string is within tolerance.`,
 	f.StringVar(&o.order, "order", "", "order `file`")
 	f.StringVar(&o.model, "model", "", "model `file` (default: the shop's current model)")
 	f.StringVar(&o.svg, "svg", "", "draw the poles, planned beside flat, into this `file`")
+	f.StringVar(&o.csv, "csv", "", "write all staggers, string by string, into this `file` for a spreadsheet")
+	f.StringVar(&o.fullSize, "full-size", "", "draw the poles at 1:1 with a height gauge to cut out into this `file`, .svg or .pdf")
+	f.BoolVar(&o.whatIf, "what-if", false, "show how the balance moves with radius, pickup height, tilt, each pole and the string set")
+	f.BoolVar(&o.match, "match-magnets", false, "choose magnets for the poles from the batch's loose ones in the shop's record")
 	required(cmd, "order")
 	return cmd
 }
 
+// planDocument is what --json prints.
+type planDocument struct {
+	*plan.Plan
+	WhatIf []plan.Change `json:"what_if,omitempty"`
+}
+
 func runPlan(e *env, o planOptions) error {
+	format := strings.TrimPrefix(strings.ToLower(filepath.Ext(o.fullSize)), ".")
+	if o.fullSize != "" && format != "svg" && format != "pdf" {
+		return badInput("--full-size: expected a file that ends in .svg or .pdf, got %q", o.fullSize)
+	}
 	order, err := e.readOrder(o.order)
 	if err != nil {
 		return err
 	}
-	p, err := makePlan(e, order, o.model)
+	model, err := e.predictor(o.model)
 	if err != nil {
 		return err
 	}
+	var opt plan.Options
+	if o.match {
+		if opt.Stock, err = e.stock(order.Batch); err != nil {
+			return err
+		}
+	}
+	doc := planDocument{}
+	if doc.Plan, err = plan.Make(order, model, opt); err != nil {
+		return &inputError{err}
+	}
+	if o.match {
+		doc.noteStock(opt.Stock, order)
+	}
+	if o.whatIf {
+		if doc.WhatIf, err = e.whatIf(order, model, doc.Plan); err != nil {
+			return err
+		}
+	}
+	if err := o.write(order, doc.Plan, format); err != nil {
+		return err
+	}
+	if e.json {
+		return e.writeJSON(doc)
+	}
+	printPlan(e, order, doc.Plan)
+	printWhatIf(e, order, doc.WhatIf)
+	for _, path := range []string{o.svg, o.fullSize, o.csv} {
+		if path != "" {
+			e.print("written to %s", path)
+		}
+	}
+	return nil
+}
+
+// write writes the files that were asked for.
+func (o *planOptions) write(order *profiles.Order, p *plan.Plan, format string) error {
 	if o.svg != "" {
 		if err := drawPoles(o.svg, order, p); err != nil {
 			return err
 		}
 	}
-	if e.json {
-		return e.writeJSON(p)
+	if o.fullSize != "" {
+		if err := writeFile(o.fullSize, func(f *os.File) error {
+			return report.FullSize(f, report.PlanPoles(order, p), format)
+		}); err != nil {
+			return err
+		}
 	}
-	printPlan(e, order, p)
-	if o.svg != "" {
-		e.print("picture written to %s", o.svg)
+	if o.csv != "" {
+		return writeFile(o.csv, func(f *os.File) error { return report.WritePlanCSV(f, order, p) })
 	}
 	return nil
 }
 
-// makePlan reads the model and plans an order.
-func makePlan(e *env, order *profiles.Order, modelFile string) (*plan.Plan, error) {
+// predictor is what plans are made with.
+func (e *env) predictor(modelFile string) (fit.Predictor, error) {
 	model, err := e.readModel(modelFile)
 	if err != nil {
 		return nil, err
 	}
-	p, err := plan.Make(order, model.Model, plan.Options{})
+	return model.Model, nil
+}
+
+// makePlan reads the model and plans an order.
+func makePlan(e *env, order *profiles.Order, modelFile string) (*plan.Plan, error) {
+	model, err := e.predictor(modelFile)
+	if err != nil {
+		return nil, err
+	}
+	p, err := plan.Make(order, model, plan.Options{})
 	if err != nil {
 		return nil, &inputError{err}
 	}
 	return p, nil
+}
+
+// stock names the loose magnets of a batch in the shop's record.
+func (e *env) stock(name string) ([]string, error) {
+	record, err := e.readFields("")
+	if err != nil {
+		return nil, err
+	}
+	r, err := record.Characterise(name, batch.Options{})
+	if err != nil {
+		return nil, refusedBatch(err)
+	}
+	var names []string
+	for _, m := range r.Magnets {
+		names = append(names, m.Name)
+	}
+	return names, nil
+}
+
+// noteStock says why no magnets were chosen, where that was asked for.
+func (d *planDocument) noteStock(stock []string, o *profiles.Order) {
+	switch {
+	case o.Magnets != nil:
+		d.Warnings = append(d.Warnings, "--match-magnets: the order names its magnets; none were chosen")
+	case len(stock) < len(o.Strings):
+		d.Warnings = append(d.Warnings, fmt.Sprintf("--match-magnets: batch %q has %d measured magnets, and %d are needed; none were chosen", o.Batch, len(stock), len(o.Strings)))
+	case len(d.Poles) == 0 || d.Poles[0].Magnet == "":
+		d.Warnings = append(d.Warnings, "--match-magnets: the model does not tell these magnets apart, or the poles stand as they are; none were chosen")
+	}
+}
+
+// whatIf changes one thing at a time, the string set for every other one at hand
+// with as many strings.
+func (e *env) whatIf(order *profiles.Order, model fit.Predictor, p *plan.Plan) ([]plan.Change, error) {
+	lib, err := e.library()
+	if err != nil {
+		return nil, err
+	}
+	sets := slices.DeleteFunc(append(slices.Clone(order.Alternatives), lib.Sets()...), func(s profiles.StringSet) bool { return s.Name == order.Set })
+	changes, err := plan.WhatIf(order, model, plan.Options{}, p, sets)
+	if err != nil {
+		return nil, &inputError{err}
+	}
+	return changes, nil
 }
 
 // drawPoles draws the poles, planned beside flat.
@@ -102,34 +218,117 @@ func (e *env) readModel(path string) (*fit.Result, error) {
 
 func printPlan(e *env, o *profiles.Order, p *plan.Plan) {
 	e.print("order %s: %s poles over batch %s, from %s", p.Order, o.Poles, o.Batch, p.Source)
+	if m := p.Move; m != nil {
+		e.print("the poles stay as they are; string 1's end of the pickup %+.1f mm, the other end %+.1f mm:", m.RaiseFirst, m.RaiseLast)
+		e.print("undersides of the strings %.2f and %.2f mm over the bobbin plane then", m.StringHeightFirst, m.StringHeightLast)
+	}
 	e.print("")
-	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(tw, "string\tnote\theight mm\tgap mm\tbalance dB\toff target dB\tdB per 0.1 mm\t")
-	for i, h := range p.Heights {
-		fmt.Fprintf(tw, "%d\t%s\t%.2f\t%.2f\t%s\t%s\t%s\t\n", i+1, o.Strings[i].Note, h, p.Gaps[i], signed(p.Balance[i]), signed(p.Deviation[i]), signed(p.Slope[i]))
-	}
-	tw.Flush()
+	printPoles(e, o, p)
 	e.print("")
-	tw = tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
-	fmt.Fprintf(tw, "stagger\tspread dB\t95 %% of builds\tall within %.1f dB\theights mm\n", p.Tolerance)
-	row := func(name string, j plan.Judgement) {
-		fmt.Fprintf(tw, "%s\t%.2f\t%.2f to %.2f\t%.0f %%\t%.2f\n", name, j.Spread, j.Spread95[0], j.Spread95[1], 100*j.Meets, j.Heights)
-	}
-	row("plan", p.Judgement)
-	if p.Flat != nil {
-		row("flat tops", p.Flat.Judgement)
-	}
-	row("strings' arc", p.Radius)
-	for _, c := range p.Compare {
-		row(c.Name, c.Judgement)
-	}
-	tw.Flush()
+	printStaggers(e, p)
 	e.print("")
+	printBalance(e, o, p)
+	e.print("")
+	if p.Cost > 0 {
+		e.print("the best heights are %.2f mm; the plan is simpler, and %.2f dB farther off at the worst string", p.Best, p.Cost)
+	}
+	e.print("gaps are for strings at rest: %.2f mm at least, of which %.2f mm for the string's swing", o.RestGap(), o.StringSwing)
+	for _, r := range p.Relaxed {
+		e.print("with %s at %.2f in place of %.2f mm: %.2f dB off at the worst string, %.2f dB less; all within with a chance of %.0f %%", r.Limit, r.To, r.From, r.Worst, r.Gain, 100*r.Meets)
+	}
 	e.print("advice: %s", p.Advice)
 	e.warn(p.Warnings)
 	for _, c := range plan.Cautions(o.Poles) {
 		e.note("caution: %s", c)
 	}
+}
+
+// printPoles prints the plan, string by string, with what the bench needs.
+func printPoles(e *env, o *profiles.Order, p *plan.Plan) {
+	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
+	heads := "string\tnote\theight mm\tmay be off mm\tgap mm\tbalance dB\toff target dB\tdB per 0.1 mm\t"
+	if o.FormerDepth > 0 {
+		heads += "length mm\t"
+	}
+	matched := len(p.Poles) > 0 && p.Poles[0].Magnet != ""
+	if matched {
+		heads += "magnet\t"
+	}
+	fmt.Fprintln(tw, heads)
+	for i, h := range p.Heights {
+		q := p.Poles[i]
+		fmt.Fprintf(tw, "%d\t%s\t%.2f\t%.2f to %+.2f\t%.2f\t%s\t%s\t%s\t", i+1, o.Strings[i].Note, h, -q.Lower+0, q.Higher, p.Gaps[i], signed(p.Balance[i]), signed(p.Deviation[i]), signed(p.Slope[i]))
+		if o.FormerDepth > 0 {
+			fmt.Fprintf(tw, "%.2f\t", q.Length)
+		}
+		if matched {
+			fmt.Fprintf(tw, "%s\t", q.Magnet)
+		}
+		fmt.Fprintln(tw)
+	}
+	tw.Flush()
+}
+
+// printStaggers prints the plan beside the others, under every string set.
+func printStaggers(e *env, p *plan.Plan) {
+	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
+	fmt.Fprintf(tw, "stagger\tworst dB\tspread dB\t95 %% of builds\tall within %.1f dB\theights mm\n", p.Tolerance)
+	for _, s := range p.Staggers() {
+		heights := fmt.Sprintf("%.2f", s.Heights)
+		if s.Strings != "" {
+			heights = ""
+		}
+		fmt.Fprintf(tw, "%s\t%.2f\t%.2f\t%.2f to %.2f\t%.0f %%\t%s\n", title(s), s.Worst, s.Spread, s.Spread95[0], s.Spread95[1], 100*s.Meets, heights)
+	}
+	tw.Flush()
+}
+
+// title is how a table calls a stagger.
+func title(s plan.Stagger) string {
+	if s.Strings == "" {
+		return s.Name
+	}
+	return "  with " + s.Strings
+}
+
+// printBalance prints the staggers' balance, string by string.
+func printBalance(e *env, o *profiles.Order, p *plan.Plan) {
+	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
+	fmt.Fprintf(tw, "balance, dB, of string\t%s\n", stringCells(len(o.Strings)))
+	for _, s := range p.Staggers() {
+		fmt.Fprintf(tw, "%s\t%s\n", title(s), signedCells(s.Balance))
+	}
+	tw.Flush()
+}
+
+func printWhatIf(e *env, o *profiles.Order, changes []plan.Change) {
+	if changes == nil {
+		return
+	}
+	e.print("")
+	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
+	fmt.Fprintf(tw, "what if: balance changes, dB, of string\t%s\tspread dB\tall within\n", stringCells(len(o.Strings)))
+	for _, c := range changes {
+		fmt.Fprintf(tw, "%s\t%s\t%.2f\t%.0f %%\n", c.What, signedCells(c.Change), c.Spread, 100*c.Meets)
+	}
+	tw.Flush()
+}
+
+// stringCells is the head of columns by string.
+func stringCells(n int) string {
+	var cells []string
+	for i := range n {
+		cells = append(cells, fmt.Sprint(i+1))
+	}
+	return strings.Join(cells, "\t")
+}
+
+func signedCells(values []float64) string {
+	var cells []string
+	for _, v := range values {
+		cells = append(cells, signed(v))
+	}
+	return strings.Join(cells, "\t")
 }
 
 // signed writes decibels with their sign; what rounds to zero is +0.00.

@@ -12,13 +12,19 @@ type cloud struct {
 	at []float64
 }
 
-// cloud builds count pickups with these heights under one string set.
+// cloud builds count pickups with these heights under one string set, for
+// comparing others with: for each pickup there is its mirror image, so that few
+// of them do not lean to one side.
 func (j *job) cloud(b *bed, heights []float64, count int) (cloud, error) {
 	root, err := b.root(heights, b.slopes(heights), j.opt.SettingSD)
 	if err != nil {
 		return cloud{}, err
 	}
-	return newCloud(root, j.points, count), nil
+	c := newCloud(root, j.points, (count+1)/2)
+	for _, x := range c.at {
+		c.at = append(c.at, -x)
+	}
+	return c, nil
 }
 
 // newCloud carries the first count standard normal points through the root of a
