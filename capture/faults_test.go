@@ -79,17 +79,15 @@ func TestFaultsOfTheLine(t *testing.T) {
 		}, ends{first: jig.ErrUnplugged, restarts: 2, lost: true, cut: 1}},
 	} {
 		t.Run(test.name, func(t *testing.T) {
-			for seed := range uint64(2) {
-				cfg := test.cfg
-				cfg.Seed, cfg.StatusEvery = seed, time.Second
-				if cfg.TakeTime == 0 {
-					cfg.TakeTime = time.Second
-				}
-				underFaults(t, test.ends, func() (device, func() []made) {
-					j := jigtest.New(cfg)
-					return j, func() []made { return madeByTest(j) }
-				})
+			cfg := test.cfg
+			cfg.StatusEvery = time.Second
+			if cfg.TakeTime == 0 {
+				cfg.TakeTime = time.Second
 			}
+			underFaults(t, test.ends, func() (device, func() []made) {
+				j := jigtest.New(cfg)
+				return j, func() []made { return madeByTest(j) }
+			})
 		})
 	}
 }
@@ -126,15 +124,11 @@ func TestFaultsOfTheLineToTheSimulatedJig(t *testing.T) {
 		}}, ends{first: jig.ErrUnplugged, restarts: 2, lost: true, cut: 1}},
 	} {
 		t.Run(test.name, func(t *testing.T) {
-			for seed := range uint64(2) {
-				cfg := test.cfg
-				cfg.Seed = seed + 1
-				underFaults(t, test.ends, func() (device, func() []made) {
-					j := sim.New(cfg)
-					j.Mount(onSim)
-					return j, func() []made { return madeBySim(j) }
-				})
-			}
+			underFaults(t, test.ends, func() (device, func() []made) {
+				j := sim.New(test.cfg)
+				j.Mount(onSim)
+				return j, func() []made { return madeBySim(j) }
+			})
 		})
 	}
 }

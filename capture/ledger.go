@@ -84,14 +84,18 @@ func trimmed(headers []string) []string {
 
 // openAppend opens a file for appending, and makes it if there is none.
 func openAppend(path string) (appender, error) {
-	return os.OpenFile(path, os.O_WRONLY|os.O_APPEND|os.O_CREATE, 0o644)
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_APPEND|os.O_CREATE, 0o644)
+	if err != nil {
+		return nil, err
+	}
+	return inPlace{f}, nil
 }
 
 // append writes rows. When it returns nil they are on the disk, and so is the
 // name of the file. After an error the end of the file is not known, and there
 // are no more rows.
 func (l *ledger[W]) append(rows ...W) error {
-	if l.err == nil {
+	if l.err == nil && len(rows) > 0 {
 		l.err = l.write(rows)
 	}
 	return l.err
@@ -134,6 +138,16 @@ func (l *ledger[W]) line(w W) ([]string, error) {
 		}
 	}
 	return cells, nil
+}
+
+// takes tells whether the file has columns for all that rows have to say.
+func (l *ledger[W]) takes(rows []W) error {
+	for _, w := range rows {
+		if _, err := l.line(w); err != nil && l.columns != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // open opens the file for appending, after its seals. A new one gets its header,

@@ -30,7 +30,7 @@ func mend(path string, now time.Time) (notice string, err error) {
 	if err != nil || len(torn) == 0 {
 		return "", err
 	}
-	aside := strings.TrimSuffix(path, ".csv") + ".torn-" + now.UTC().Format("20060102T150405.000Z") + ".csv"
+	aside := tornName(path, now)
 	if err := createFile(aside, torn); err != nil {
 		return "", err
 	}
@@ -38,6 +38,18 @@ func mend(path string, now time.Time) (notice string, err error) {
 		return "", err
 	}
 	return fmt.Sprintf("%s: the last line was torn (%d bytes) and is now in %s", path, len(torn), filepath.Base(aside)), nil
+}
+
+// tornName is a name that nothing has yet: a clock may show the same time twice.
+func tornName(path string, now time.Time) string {
+	stem := strings.TrimSuffix(path, ".csv") + ".torn-" + now.UTC().Format("20060102T150405.000Z")
+	name := stem + ".csv"
+	for n := 2; ; n++ {
+		if _, err := os.Lstat(name); err != nil {
+			return name
+		}
+		name = fmt.Sprintf("%s-%d.csv", stem, n)
+	}
 }
 
 // findTorn returns how many bytes of a CSV file are whole rows, and what comes
