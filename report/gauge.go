@@ -47,8 +47,7 @@ func (nowhere) text(x, y float64, class, text string)          {}
 // units.
 func drawGauge(p PolePicture, c canvas) (width, height float64) {
 	e := newElevation(p, c)
-	e.scale = perMM
-	e.top += 8 // room for the title
+	e.scale, e.above = perMM, 40
 	e.right = poleLeft + e.across()*perMM
 	width = max(leastWidth, e.right+20)
 	c.text(10, 18, "start", p.Title+", full size")
@@ -63,7 +62,8 @@ func drawGauge(p PolePicture, c canvas) (width, height float64) {
 	for _, line := range []string{
 		"Cut the card out along its line. Its lower edge stands on the bobbin plane, and each notch is as high as its pole.",
 		"Scissors are good to some 0.2 mm: measure the last of it with a caliper or feeler gauges.",
-		"Never press, pull or hammer a rod magnet of a wound coil. Magnets pinch fingers, and harm pacemakers and other implants.",
+		"Never press, pull or hammer a rod magnet of a wound coil.",
+		"Magnets pinch fingers, and harm pacemakers and other implants.",
 	} {
 		c.text(10, y, "start", line)
 		y += 16

@@ -48,6 +48,7 @@ func Poles(w io.Writer, p PolePicture) error {
 	e := newElevation(p, s)
 	e.scale = min(mostScale, mostHeight/(e.top-e.low), (e.right-poleLeft)/e.across())
 	e.draw()
+	e.scaleBar()
 	return s.write(w, poleWidth, e.bottom()+76, p.Title, p.words())
 }
 
@@ -70,12 +71,13 @@ type elevation struct {
 	canvas
 	scale float64 // user units to a mm
 	right float64 // of the bobbin
+	above float64 // user units of air over the picture
 	top   float64 // mm, the highest that is drawn
 	low   float64 // mm, the lowest
 }
 
 func newElevation(p PolePicture, c canvas) *elevation {
-	e := &elevation{PolePicture: p, canvas: c, right: poleRight, top: 1, low: -bobbinDepth}
+	e := &elevation{PolePicture: p, canvas: c, right: poleRight, above: 8, top: 1, low: -bobbinDepth}
 	if !(e.Diameter > 0) {
 		e.Diameter = usualPole
 	}
@@ -106,7 +108,6 @@ func (e *elevation) draw() {
 		e.pole(i)
 	}
 	e.outline()
-	e.scaleBar()
 }
 
 // besides is the outline's height over pole i.
@@ -128,7 +129,7 @@ func (e *elevation) pitch() float64 {
 func (e *elevation) x(i int) float64 {
 	return (poleLeft+e.right)/2 + (float64(i)-float64(len(e.Poles)-1)/2)*e.Spacing*e.scale
 }
-func (e *elevation) y(mm float64) float64 { return 8 + (e.top-mm)*e.scale }
+func (e *elevation) y(mm float64) float64 { return e.above + (e.top-mm)*e.scale }
 func (e *elevation) bottom() float64      { return e.y(e.low) }
 
 func (e *elevation) bobbin() {
