@@ -1,0 +1,149 @@
+package repeat
+
+import (
+	"cmp"
+	"fmt"
+	"iter"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"evenpole/capture"
+	"evenpole/fit"
+)
+
+// decibel is how many decibels one in ln v is.
+const decibel = 20 / math.Ln10
+
+// sittingGap is the pause at the bench after which another sitting begins (our
+// rule): time enough for the room, the jig and the hand to change.
+const sittingGap = 3 * time.Hour
+
+// run is one session of a study: a pickup as it was mounted, all its strings.
+type run struct {
+	session, pickup             string
+	operator, sitting, mounting string
+	at                          time.Time
+	levels                      []float64 // dB re 1 mV, string 1 first
+	takes                       []int     // good ones, by string
+	squares, dof                float64   // of the takes about their means, over all strings
+}
+
+// gather makes runs of the readings of purpose repeat. Sessions that lack a
+// string that others of the pickup have are left out, and named.
+func gather(rows iter.Seq2[capture.Reading, error], o Options) (runs []run, warnings []string, err error) {
+	data, err := fit.Gather(wanted(rows, o))
+	if err != nil {
+		return nil, nil, err
+	}
+	for _, cells := range split(data.Cells) {
+		r, why := newRun(cells)
+		if why != "" {
+			warnings = append(warnings, why)
+			continue
+		}
+		runs = append(runs, r)
+	}
+	runs, short := complete(runs)
+	o.Who.tell(runs)
+	return runs, append(warnings, short...), nil
+}
+
+// wanted passes the rows of a study on: those of purpose repeat, and what takes
+// readings back.
+func wanted(rows iter.Seq2[capture.Reading, error], o Options) iter.Seq2[capture.Reading, error] {
+	return func(yield func(capture.Reading, error) bool) {
+		for r, err := range rows {
+			studied := r.Purpose == capture.ForRepeat && !r.Time.Before(o.Since) && (o.Pickup == "" || r.Pickup == o.Pickup)
+			if (err != nil || studied || r.Status == capture.Retracted) && !yield(r, err) {
+				return
+			}
+		}
+	}
+}
+
+// split cuts cells, which stand by pickup and session, into those of each.
+func split(cells []fit.Cell) [][]fit.Cell {
+	var out [][]fit.Cell
+	for i := range cells {
+		if i == 0 || cells[i].Pickup != cells[i-1].Pickup || cells[i].Session != cells[i-1].Session {
+			out = append(out, nil)
+		}
+		out[len(out)-1] = append(out[len(out)-1], cells[i])
+	}
+	return out
+}
+
+// newRun makes a run of one session's cells, or says why there is none.
+func newRun(cells []fit.Cell) (r run, why string) {
+	r = run{session: cells[0].Session, pickup: cells[0].Pickup, at: cells[0].First}
+	for i := range cells {
+		c := &cells[i]
+		if c.String != i+1 {
+			return r, fmt.Sprintf("session %q of pickup %q is left out: expected good takes of string %d, set up in one way, got those of string %d", r.session, r.pickup, i+1, c.String)
+		}
+		if c.First.Before(r.at) {
+			r.at = c.First
+		}
+		r.levels = append(r.levels, decibel*c.Mean)
+		r.takes = append(r.takes, c.Takes)
+		r.dof += float64(c.Takes - 1)
+		r.squares += float64(c.Takes-1) * decibel * decibel * c.SD * c.SD
+	}
+	return r, ""
+}
+
+// complete keeps the runs that have as many strings as their pickup's largest.
+func complete(runs []run) (kept []run, warnings []string) {
+	most := map[string]int{}
+	for _, r := range runs {
+		most[r.pickup] = max(most[r.pickup], len(r.levels))
+	}
+	for _, r := range runs {
+		if n := len(r.levels); n < most[r.pickup] {
+			warnings = append(warnings, fmt.Sprintf("session %q of pickup %q is left out: expected %d strings, got %d", r.session, r.pickup, most[r.pickup], n))
+			continue
+		}
+		kept = append(kept, r)
+	}
+	slices.SortFunc(kept, func(a, b run) int {
+		return cmp.Or(a.at.Compare(b.at), strings.Compare(a.session, b.session), strings.Compare(a.pickup, b.pickup))
+	})
+	return kept, warnings
+}
+
+// weight is how many takes each string's level is worth: the harmonic mean, so
+// that the mean variance of the levels is that of as many takes each. Where all
+// strings have as many takes nothing is approximated.
+func (r *run) weight() float64 {
+	var s float64
+	for _, n := range r.takes {
+		s += 1 / float64(n)
+	}
+	return float64(len(r.takes)) / s
+}
+
+// level is the mean over the strings, dB.
+func (r *run) level() float64 {
+	var s float64
+	for _, l := range r.levels {
+		s += l / float64(len(r.levels))
+	}
+	return s
+}
+
+// contrasts is what the levels say besides their mean, as values that are as
+// independent of each other as the levels are: string j+1 against the mean of
+// those before it, of length one (Helmert's). A variance that each string has of
+// its own is each contrast's.
+func (r *run) contrasts() []float64 {
+	var out []float64
+	sum := r.levels[0]
+	for j, l := range r.levels[1:] {
+		n := float64(j + 1)
+		out = append(out, (l-sum/n)*math.Sqrt(n/(n+1)))
+		sum += l
+	}
+	return out
+}

@@ -1,0 +1,136 @@
+package repeat
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// Tolerance is what the jig leaves of a tolerance.
+type Tolerance struct {
+	Limit     float64 `json:"tolerance_db"` // either side of the target
+	Share     float64 `json:"share"`        // P/T of one check
+	TakeShare float64 `json:"take_share"`   // the same of a single take
+	Judgement string  `json:"judgement"`
+	Want      float64 `json:"want"`      // wanted U as a share of the tolerance
+	Takes     int     `json:"takes"`     // of a string that bring U there in one mounting; 0 = none can
+	Mountings int     `json:"mountings"` // that bring it there with the takes of Check each; 0 = none can
+	Rows      []Row   `json:"rows"`
+}
+
+// Row is what a number of takes of each string makes of a check.
+type Row struct {
+	Takes    int     `json:"takes"`
+	SD       float64 `json:"sd_db"`
+	Expanded float64 `json:"U_db"`
+	Share    float64 `json:"share"`
+}
+
+// What a share is called: common practice of gauge studies (10 % and 30 % are
+// the limits of AIAG, Measurement Systems Analysis, 4th edition, from memory).
+const (
+	fineShare   = 0.1
+	usableShare = 0.3
+)
+
+func judgement(share float64) string {
+	switch {
+	case share <= fineShare:
+		return "fine"
+	case share <= usableShare:
+		return "usable"
+	}
+	return "too much"
+}
+
+// The most takes of a string and mountings of a pickup that are worth asking for
+// (our rule).
+const (
+	mostTakes     = 100
+	mostMountings = 20
+)
+
+// bench is the jig with its people, as a check meets it.
+type bench struct {
+	balance    *estimate
+	strings    int
+	confidence float64
+}
+
+// sigmas is by how many standard deviations a P/T ratio counts a gauge.
+const sigmas = 6
+
+// ofMounting is the variance of a mean of so many takes in one mounting, in
+// shares of the components.
+func (e *estimate) ofMounting(takes int) []float64 {
+	share := make([]float64, len(e.sd))
+	for k := range share {
+		share[k] = 1
+	}
+	share[len(share)-1] = 1 / float64(takes)
+	return share
+}
+
+// check is the standard deviation of a string's balance, the effective degrees
+// of freedom and U, of so many mountings, each by the same person in the same
+// sitting, and takes. A balance has 1 - 1/n of the variance that each of n
+// strings has of its own.
+func (b *bench) check(mountings, takes int) (sd, dof, expanded float64) {
+	share := b.balance.ofMounting(takes)
+	for k, c := range b.balance.sample.sources {
+		if c.name == byMounting {
+			share[k] /= float64(mountings)
+		}
+	}
+	share[len(share)-1] /= float64(mountings)
+	variance, dof := b.balance.sum(share)
+	sd = math.Sqrt(variance * (1 - 1/float64(b.strings)))
+	return sd, dof, factorOf(dof, b.confidence) * sd
+}
+
+// factorOf is the coverage factor for a two-sided interval (JCGM 100:2008, G.3).
+func factorOf(dof, confidence float64) float64 {
+	if dof > 1e6 {
+		return distuv.UnitNormal.Quantile((1 + confidence) / 2)
+	}
+	return distuv.StudentsT{Sigma: 1, Nu: dof}.Quantile((1 + confidence) / 2)
+}
+
+// mounting is what each string has of its own whatever the number of takes:
+// operator, sitting and mounting together.
+func (b *bench) mounting() float64 {
+	share := b.balance.ofMounting(1)
+	share[len(share)-1] = 0
+	variance, _ := b.balance.sum(share)
+	return math.Sqrt(variance)
+}
+
+// share is P/T of a standard deviation.
+func share(sd, tolerance float64) float64 { return sigmas * sd / (2 * tolerance) }
+
+func (b *bench) tolerance(o Options) *Tolerance {
+	t := &Tolerance{Limit: o.Tolerance, Want: o.Want}
+	sd, _, _ := b.check(1, o.Takes)
+	t.Share = share(sd, o.Tolerance)
+	sd, _, _ = b.check(1, 1)
+	t.TakeShare = share(sd, o.Tolerance)
+	t.Judgement = judgement(t.Share)
+	limit := o.Want * o.Tolerance
+	t.Takes = first(mostTakes, func(n int) bool { _, _, u := b.check(1, n); return u <= limit })
+	t.Mountings = first(mostMountings, func(n int) bool { _, _, u := b.check(n, o.Takes); return u <= limit })
+	for _, n := range []int{1, 3, 6, 10, 20, 50} {
+		sd, _, u := b.check(1, n)
+		t.Rows = append(t.Rows, Row{n, sd, u, share(sd, o.Tolerance)})
+	}
+	return t
+}
+
+// first is the least number from 1 that will do; 0 when none up to most does.
+func first(most int, does func(int) bool) int {
+	for n := 1; n <= most; n++ {
+		if does(n) {
+			return n
+		}
+	}
+	return 0
+}

@@ -1,0 +1,103 @@
+package repeat
+
+import (
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+
+	"evenpole/capture"
+)
+
+// WhoFile is the file of a shop that says who sat at the jig. The record has no
+// place for it, and stays as it is.
+const WhoFile = "operators.csv"
+
+// Who says of sessions by whom they were made, and in which sitting and mounting
+// where the times of the readings do not tell.
+type Who map[string]Note
+
+// Note is a row of the file. What is empty is worked out: a session is a
+// mounting, and a pause of three hours ends a sitting.
+type Note struct {
+	Operator string
+	Sitting  string // sessions of one name are one sitting
+	Mounting string // sessions of one name are one mounting: the pickup was not touched between
+}
+
+// ReadWho reads such a file: CSV with a header row, columns session, operator,
+// sitting and mounting in any order, of which only session is required. A
+// mistake is a [*capture.RowError]; name stands for the file in it.
+func ReadWho(r io.Reader, name string) (Who, error) {
+	c := csv.NewReader(r)
+	head, err := c.Read()
+	if err == io.EOF {
+		return nil, &capture.RowError{File: name, Line: 1, Msg: "expected a header row, got an empty file"}
+	}
+	if err != nil {
+		return nil, rowError(name, err)
+	}
+	column := func(want string) int {
+		return slices.IndexFunc(head, func(h string) bool { return strings.TrimSpace(strings.TrimPrefix(h, "\ufeff")) == want })
+	}
+	session := column("session")
+	if session < 0 {
+		return nil, &capture.RowError{File: name, Line: 1, Column: "session", Msg: fmt.Sprintf("expected in the header, got %q", strings.Join(head, ","))}
+	}
+	who := Who{}
+	for {
+		row, err := c.Read()
+		if err == io.EOF {
+			return who, nil
+		}
+		if err != nil {
+			return nil, rowError(name, err)
+		}
+		cell := func(i int) string {
+			if i < 0 {
+				return ""
+			}
+			return strings.TrimSpace(row[i])
+		}
+		line, _ := c.FieldPos(session)
+		id := cell(session)
+		if _, twice := who[id]; twice || id == "" {
+			return nil, &capture.RowError{File: name, Line: line, Column: "session", Msg: fmt.Sprintf("expected each session once, got %q again", id)}
+		}
+		who[id] = Note{cell(column("operator")), cell(column("sitting")), cell(column("mounting"))}
+	}
+}
+
+// rowError puts what the CSV library says in its place.
+func rowError(name string, err error) error {
+	var p *csv.ParseError
+	if errors.As(err, &p) {
+		return &capture.RowError{File: name, Line: p.Line, Msg: p.Err.Error()}
+	}
+	return fmt.Errorf("%s: %w", name, err)
+}
+
+// tell fills in who made the runs, in which sitting and mounting. Runs stand in
+// the order of time.
+func (w Who) tell(runs []run) {
+	sitting, last := 0, time.Time{}
+	for i := range runs {
+		r := &runs[i]
+		if i == 0 || r.at.Sub(last) > sittingGap {
+			sitting++
+		}
+		last = r.at
+		n := w[r.session]
+		r.operator, r.sitting, r.mounting = n.Operator, n.Sitting, n.Mounting
+		if r.sitting == "" {
+			r.sitting = fmt.Sprintf("\x00%d", sitting) // no name that a file can have
+		}
+		if r.mounting == "" {
+			r.mounting = "\x00" + r.session
+		}
+		r.mounting = r.sitting + "\x00" + r.pickup + "\x00" + r.mounting
+	}
+}
