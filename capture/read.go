@@ -154,16 +154,19 @@ func (t *table[W]) place(column string) (file string, line int) {
 
 // explain puts what the CSV library says into our words. An error of the
 // underlying reader stays what it is.
-func (t *table[W]) explain(err error) error {
+func (t *table[W]) explain(err error) error { return explain(err, t.name, len(t.rows.Headers)) }
+
+// explain is for a file whose header has so many columns.
+func explain(err error, name string, width int) error {
 	var pe *csv.ParseError
 	if !errors.As(err, &pe) {
-		return fmt.Errorf("%s: %w", t.name, err)
+		return fmt.Errorf("%s: %w", name, err)
 	}
-	e := &RowError{File: t.name, Line: pe.Line, Msg: pe.Err.Error()}
+	e := &RowError{File: name, Line: pe.Line, Msg: pe.Err.Error()}
 	switch {
 	case errors.Is(err, csv.ErrFieldCount):
 		e.Line = pe.StartLine
-		e.Msg = fmt.Sprintf("expected %d cells as in the header, got another number", len(t.rows.Headers))
+		e.Msg = fmt.Sprintf("expected %d cells as in the header, got another number", width)
 	case errors.Is(err, csv.ErrQuote):
 		e.Line = pe.StartLine
 		e.Msg = fmt.Sprintf("expected a quoted cell to end with a quote and a comma, got something else at line %d", pe.Line)

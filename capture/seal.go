@@ -5,6 +5,7 @@ import (
 	"cmp"
 	"crypto/sha256"
 	"encoding/csv"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -19,29 +20,32 @@ import (
 	"strings"
 )
 
-// Seals are digests of what the rows of a record say, one line a row, in a file
-// beside it: readings.seals.csv, fields.seals.csv. Nothing but [Verify] reads
-// them. They tell slips, damage and quiet edits; they are no defence against
-// someone who rewrites both files.
+// A seal holds a digest of what a row says. Seals stand in a file beside the
+// record, one line a row: readings.seals.csv, fields.seals.csv. Nothing but
+// [Verify] reads them. They tell slips, damage and quiet edits; they are no
+// defence against someone who rewrites both files.
 //
-// Columns: row counts the rows that were written; digest is the first 16 hex
-// digits of the SHA-256 of
+// The columns are row, which counts the rows that were written; digest; chain;
+// and remark. Digest and chain are the first 16 hex digits of a SHA-256. The
+// digest is that of, for each cell that is not empty, in the order of the
+// columns' names,
 //
-//	the digest of the row before (nothing for the first), and LF;
-//	for each cell that is not empty, in the order of the columns' names:
 //	NAME=LENGTH:VALUE and LF, LENGTH in bytes
 //
-// of the columns that this program knows. A value has no spaces round it and
-// LF for its line ends; in a column with a unit, the zeros that end the decimals
+// of the columns that this program knows. A value has no spaces round it, and LF
+// for its line ends; in a column with a unit, the zeros that end the decimals
 // are left out, and the point after them; a status of ok is left out. So a row
 // stays what it was when columns are added or moved, or when a spreadsheet
-// writes 0.2540 as 0.254.
+// writes 0.2540 as 0.254. The chain is that of the chain of the line before
+// (nothing for the first), row, digest and remark, with LF after each: it tells
+// whether the seals themselves are whole.
 //
 // A row is written and synced, then sealed. What a crash left without a seal is
 // sealed by the next writer, with a remark.
 type seal struct {
 	row    int
 	digest string // "" says that the rows up to this one were never sealed
+	chain  string
 	remark string
 	line   int
 }
@@ -58,18 +62,28 @@ const (
 type sealRow struct {
 	Row    string `csv:"row"`
 	Digest string `csv:"digest"`
+	Chain  string `csv:"chain"`
 	Remark string `csv:"remark"`
 }
 
-func (s seal) cells() []string { return []string{strconv.Itoa(s.row), s.digest, s.remark} }
+// after chains a seal to the one before.
+func (s seal) after(before seal) seal {
+	s.chain = digest(fmt.Appendf(nil, "%s\n%d\n%s\n%s\n", before.chain, s.row, s.digest, s.remark))
+	return s
+}
+
+func (s seal) cells() []string { return []string{strconv.Itoa(s.row), s.digest, s.chain, s.remark} }
 
 func (w *sealRow) parse(c *cells, line int) seal {
-	s := seal{c.count("row", w.Row, math.MaxInt), w.Digest, word(c, "remark", w.Remark, neverSealed, afterCrash, foundLater, accepted), line}
+	s := seal{c.count("row", w.Row, math.MaxInt), w.Digest, w.Chain, word(c, "remark", w.Remark, neverSealed, afterCrash, foundLater, accepted), line}
+	want := fmt.Sprintf("%d digits, each 0 to 9 or a to f", digestDigits)
 	switch {
 	case s.row == 0:
 		c.fail("row", w.Row, "a whole number from 1")
-	case (s.digest == "") != (s.remark == neverSealed), s.digest != "" && !isDigest(s.digest):
-		c.fail("digest", w.Digest, fmt.Sprintf("%d digits, each 0 to 9 or a to f", digestDigits))
+	case !isDigest(s.digest) && (s.digest != "" || s.remark != neverSealed):
+		c.fail("digest", w.Digest, want)
+	case !isDigest(s.chain):
+		c.fail("chain", w.Chain, want)
 	}
 	return s
 }
@@ -90,12 +104,9 @@ func readSeals(r io.Reader, name string) iter.Seq2[seal, error] {
 // sealsPath is where the seals of a record are.
 func sealsPath(record string) string { return strings.TrimSuffix(record, ".csv") + ".seals.csv" }
 
-// digest seals what a row says, after the seal before it.
-func digest(before string, said []byte) string {
-	h := sha256.New()
-	fmt.Fprintln(h, before)
-	h.Write(said)
-	return fmt.Sprintf("%x", h.Sum(nil))[:digestDigits]
+func digest(text []byte) string {
+	sum := sha256.Sum256(text)
+	return hex.EncodeToString(sum[:digestDigits/2])
 }
 
 // say returns what a row says, as its seal covers it.
@@ -174,7 +185,7 @@ func openSealer[W any](record, why string, create func(path string) (appender, e
 	n := 0
 	err = scanFile(record, func(w *W, _ *cells, _ *RowError) {
 		if n++; started && n > z.last.row {
-			z.owe(seal{row: n, digest: digest(z.last.digest, sayIf(w)), remark: why})
+			z.owe(seal{row: n, digest: digest(sayIf(w)), remark: why})
 		}
 	})
 	if !started && n > 0 {
@@ -184,8 +195,8 @@ func openSealer[W any](record, why string, create func(path string) (appender, e
 }
 
 func (z *sealer) owe(s seal) {
-	z.owed = append(z.owed, s.cells())
-	z.last = s
+	z.last = s.after(z.last)
+	z.owed = append(z.owed, z.last.cells())
 }
 
 // lastSeal returns the last seal that can be read. A header that is wrong is an
@@ -231,7 +242,7 @@ func (z *sealer) add(said ...[]byte) error {
 	}
 	lines := make([][]string, len(said))
 	for i, text := range said {
-		z.last = seal{row: z.last.row + 1, digest: digest(z.last.digest, text)}
+		z.last = seal{row: z.last.row + 1, digest: digest(text)}.after(z.last)
 		lines[i] = z.last.cells()
 	}
 	return putLines(z.file, false, lines)
@@ -289,7 +300,7 @@ func scan[W any](r io.Reader, name string, row func(w *W, c *cells, bad *RowErro
 
 // scanFile scans a file that may not be there, or may have nothing in it.
 func scanFile[W any](path string, row func(*W, *cells, *RowError)) error {
-	f, err := os.Open(path)
+	f, err := openNow(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil
 	}
@@ -297,8 +308,8 @@ func scanFile[W any](path string, row func(*W, *cells, *RowError)) error {
 		return err
 	}
 	defer f.Close()
-	if info, err := f.Stat(); err != nil || info.Size() == 0 {
-		return err
+	if f.Size() == 0 {
+		return nil
 	}
 	return scan(f, path, row)
 }
