@@ -3,8 +3,10 @@ package fit
 import (
 	"fmt"
 	"math"
+	"runtime"
 	"slices"
 	"strings"
+	"sync"
 )
 
 // CV is how far predictions are off of cells that the fit did not see, root
@@ -23,11 +25,12 @@ type CV struct {
 // from the rest are off: root mean square over its cells, dB. A figure is nil
 // when there was none.
 type Fold struct {
-	Name    string   `json:"name"`
-	Cells   int      `json:"n_cells"` // those that were predicted
-	Balance *float64 `json:"rms_db"`  // each pickup's own mean error taken off
-	Level   *float64 `json:"rms_level_db"`
-	Data    string   `json:"data_sha256"` // fingerprint of its cells, predicted or not
+	Name     string   `json:"name"`
+	Cells    int      `json:"n_cells"` // those that were predicted
+	Balance  *float64 `json:"rms_db"`  // each pickup's own mean error taken off
+	Level    *float64 `json:"rms_level_db"`
+	NewWraps []string `json:"new_wraps,omitempty"` // wraps that nothing else has: priors alone told of them
+	Data     string   `json:"data_sha256"`         // fingerprint of its cells, predicted or not
 
 	own            []Cell
 	missed         []float64 // what the prediction of each own cell missed, ln v; NaN without one
@@ -37,15 +40,18 @@ type Fold struct {
 // CrossValidate leaves out each pickup in turn, then each string set, fits to
 // the rest and predicts the cells left out. A pickup with a single cell has no
 // balance. A string set is what the record names so; an unnamed one is the list
-// of gauges and cores in a session. step is told
-// of every fit, and may be nil.
+// of gauges and cores in a session. fit is called from several goroutines at
+// once. step is told of every fit, and may be nil.
 func CrossValidate(d *Data, fit func(*Data) (Model, error), step func(done, of int)) CV {
 	pickups, sets := make([]string, len(d.Cells)), d.sets()
 	for i := range d.Cells {
 		pickups[i] = d.Cells[i].Pickup
 	}
 	total, done := len(distinct(slices.Clone(pickups)))+len(distinct(slices.Clone(sets))), 0
+	var mu sync.Mutex
 	next := func() {
+		mu.Lock()
+		defer mu.Unlock()
 		done++
 		if step != nil {
 			step(done, total)
@@ -71,27 +77,59 @@ func CrossValidate(d *Data, fit func(*Data) (Model, error), step func(done, of i
 
 // leave leaves out the cells of each name in turn; names has one for each cell.
 func (cv *CV) leave(d *Data, what string, names []string, fit func(*Data) (Model, error), next func()) []Fold {
-	folds := []Fold{}
-	for _, name := range distinct(slices.Clone(names)) {
+	parts := distinct(slices.Clone(names))
+	folds, errs := make([]Fold, len(parts)), make([]error, len(parts))
+	atOnce(len(parts), func(i int) {
 		next()
-		rest, own := d.without(names, name)
-		f := Fold{Name: name, Data: (&Data{Cells: own}).Fingerprint(), own: own}
-		if len(rest.Cells) > 0 {
-			m, err := fit(rest)
-			if err != nil {
-				cv.Notes = append(cv.Notes, fmt.Sprintf("%s %q cannot be predicted from the others: %v", what, name, err))
-			} else {
-				f.predict(m)
-			}
+		folds[i], errs[i] = leaveOut(d, names, parts[i], fit)
+	})
+	for i, err := range errs {
+		if err != nil {
+			cv.Notes = append(cv.Notes, fmt.Sprintf("%s %q cannot be predicted from the others: %v", what, parts[i], err))
 		}
-		folds = append(folds, f)
 	}
 	return folds
 }
 
+// leaveOut predicts the cells of one name from the rest, if there is any.
+func leaveOut(d *Data, names []string, name string, fit func(*Data) (Model, error)) (Fold, error) {
+	rest, own := d.without(names, name)
+	f := Fold{Name: name, Data: (&Data{Cells: own}).Fingerprint(), own: own}
+	if len(rest.Cells) == 0 {
+		return f, nil
+	}
+	known, here := rangeOf(rest.Cells), rangeOf(own)
+	f.NewWraps = slices.DeleteFunc(here.Wraps, known.knows)
+	m, err := fit(rest)
+	if err != nil {
+		return f, err
+	}
+	f.predict(m)
+	return f, nil
+}
+
+// atOnce does n things, as many at once as there are processors.
+func atOnce(n int, do func(i int)) {
+	var wg sync.WaitGroup
+	todo := make(chan int)
+	for range min(n, runtime.GOMAXPROCS(0)) {
+		wg.Go(func() {
+			for i := range todo {
+				do(i)
+			}
+		})
+	}
+	for i := range n {
+		todo <- i
+	}
+	close(todo)
+	wg.Wait()
+}
+
 // without returns the data without the cells of one name, and those cells.
 func (d *Data) without(names []string, name string) (rest *Data, own []Cell) {
-	rest = &Data{Readings: d.Readings, Used: d.Used, LeftOut: d.LeftOut}
+	others := *d
+	rest, others.Cells = &others, nil
 	for i, c := range d.Cells {
 		if names[i] == name {
 			own = append(own, c)

@@ -69,6 +69,19 @@ func TestCrossValidateLeavesSetsOut(t *testing.T) {
 	}
 }
 
+// What a set alone has is told by priors alone, and said to be.
+func TestFoldNamesWrapsThatNothingElseHas(t *testing.T) {
+	d := &Data{Cells: []Cell{
+		{Pickup: "A", Set: "X", Wrap: "plain"}, {Pickup: "A", Set: "X", Wrap: "nickel"},
+		{Pickup: "A", Set: "Y", Wrap: "plain"}, {Pickup: "A", Set: "Y", Wrap: "bronze"},
+		{Pickup: "A", Set: "Z", Wrap: "bronze"},
+	}}
+	sets := CrossValidate(d, fitFlat, nil).Sets
+	if !slices.Equal(sets[0].NewWraps, []string{"nickel"}) || len(sets[1].NewWraps)+len(sets[2].NewWraps) > 0 {
+		t.Errorf("got %+v", sets)
+	}
+}
+
 // An unnamed set is what one session had: the same gauges and cores are the
 // same set wherever they are met, and order and sessions do not matter.
 func TestUnnamedSetsAreKnownByTheirStrings(t *testing.T) {

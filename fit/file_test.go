@@ -53,6 +53,29 @@ func TestModelFileReadsBackTheSame(t *testing.T) {
 	}
 }
 
+// What a model came from tells models apart; how it came into the shop does not.
+func TestSameModel(t *testing.T) {
+	a, b := sampleResult(t, "loglinear-gap"), sampleResult(t, "loglinear-gap")
+	b.History = nil
+	if !a.Same(b) || a.History == nil {
+		t.Error("the same fit of the same data counts as another")
+	}
+	for name, other := range map[string]*Result{"kind": sampleResult(t, "loglinear-height"), "program": {}, "data": {}} {
+		if name != "kind" {
+			*other = *b
+		}
+		switch name {
+		case "program":
+			other.Program = "2.0.0"
+		case "data":
+			other.Fingerprint = "0"
+		}
+		if a.Same(other) {
+			t.Errorf("another %s counts as the same", name)
+		}
+	}
+}
+
 func TestModelFileIsNeverOverwritten(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "model.json")
 	if err := os.WriteFile(path, []byte("mine"), 0o644); err != nil {

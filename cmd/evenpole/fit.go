@@ -199,7 +199,11 @@ func printFolds(e *env, r *fit.Report) {
 		folds = slices.DeleteFunc(slices.Clone(folds), func(f fit.Fold) bool { return f.Cells == 0 })
 		slices.SortStableFunc(folds, func(a, b fit.Fold) int { return cmp.Compare(orZero(b.Balance), orZero(a.Balance)) })
 		for _, f := range folds[:min(most, len(folds))] {
-			fmt.Fprintf(tw, "%s\t%d\t%s\t%s\n", f.Name, f.Cells, decibels(f.Balance), decibels(f.Level))
+			remark := ""
+			if len(f.NewWraps) > 0 {
+				remark = "nothing else has its wrap: " + strings.Join(f.NewWraps, ", ")
+			}
+			fmt.Fprintf(tw, "%s\t%d\t%s\t%s\t%s\n", f.Name, f.Cells, decibels(f.Balance), decibels(f.Level), remark)
 		}
 		if n := len(folds) - most; n > 0 {
 			fmt.Fprintf(tw, "and %d that missed by less\n", n)
