@@ -136,19 +136,20 @@ func complain(w io.Writer, err error) {
 // exitStatus maps an error to the exit status of the process.
 func exitStatus(err error) int {
 	var (
-		v     exit
-		input *inputError
-		prof  *profiles.Error
-		row   *capture.RowError
-		setup *capture.SetupError
-		path  *fs.PathError
+		v       exit
+		input   *inputError
+		prof    *profiles.Error
+		row     *capture.RowError
+		setup   *capture.SetupError
+		refused *capture.RefusedError
+		path    *fs.PathError
 	)
 	switch {
 	case err == nil:
 		return exitDone
 	case errors.As(err, &v):
 		return v.status
-	case errors.As(err, &input), errors.As(err, &prof), errors.As(err, &row), errors.As(err, &setup):
+	case errors.As(err, &input), errors.As(err, &prof), errors.As(err, &row), errors.As(err, &setup), errors.As(err, &refused):
 		return exitInput
 	case errors.As(err, &path) && errors.Is(err, fs.ErrNotExist) && path.Op == "open":
 		return exitInput
@@ -190,9 +191,12 @@ Exit status: 0 done; 1 failed; 2 wrong usage or input; 3 done, and the verdict i
 		newCaptureCmd(e),
 		newFitCmd(e),
 		newModelCmd(e),
+		newPicturesCmd(e),
 		newPlanCmd(e),
+		newExplainCmd(e),
 		newBatchCmd(e),
 		newCheckCmd(e),
+		newRecordCmd(e),
 		newStringsCmd(e),
 	)
 	return root

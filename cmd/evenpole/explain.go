@@ -1,0 +1,232 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"text/tabwriter"
+
+	"evenpole/capture"
+	"evenpole/fit"
+	"evenpole/fit/plan"
+	"evenpole/profiles"
+	"evenpole/report"
+
+	"github.com/spf13/cobra"
+)
+
+type explainOptions struct {
+	order   string
+	heights string
+	pickup  string
+	session string
+	model   string
+	svg     string
+}
+
+func newExplainCmd(e *env) *cobra.Command {
+	var o explainOptions
+	cmd := &cobra.Command{
+		Use:   "explain (--order ORDER [--heights HEIGHTS] | --pickup ID [--session S])",
+		Short: "Say what makes each string as loud as it is, in dB by cause",
+		Long: `Splits the balance of a pickup, string by string, into causes: the steel in core and
+wrap, how fast the string moves, the gap by the string's height and by the pole's,
+and so on. The parts of a string add up to its balance, and those of a cause to
+zero over the strings. Of an order it splits what the model predicts, at the
+planned heights or at --heights; of a measured pickup what was measured, with what
+its magnets, strings and mounting add and what the model does not explain.
+
+The causes work on each other, so that no split is the only one. Here each string
+is turned into every other, one cause at a time; a cause's part is the mean over
+all orders in which that can be done (the Shapley value).`,
+		Args: cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error { return runExplain(e, o) },
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.order, "order", "", "order `file`")
+	f.StringVar(&o.heights, "heights", "plan", "pole `heights` in mm, string 1 first, such as 0.4,0.8,1.2; one for all; or plan")
+	f.StringVar(&o.pickup, "pickup", "", "the `id` of a pickup in the record")
+	f.StringVar(&o.session, "session", "", "which `session` of the pickup (default: its latest)")
+	f.StringVar(&o.model, "model", "", "model `file` (default: the shop's current model)")
+	f.StringVar(&o.svg, "svg", "", "draw it into this `file`")
+	return cmd
+}
+
+// explained is the JSON of "evenpole explain".
+type explained struct {
+	Order string `json:"order,omitempty"`
+	*fit.Explanation
+	Warnings []string `json:"warnings"`
+}
+
+func runExplain(e *env, o explainOptions) error {
+	switch {
+	case (o.order == "") == (o.pickup == ""):
+		return badInput("expected one of --order and --pickup")
+	case o.order == "" && o.heights != "plan":
+		return badInput("--heights goes with --order: a measured pickup's poles stand as they are")
+	case o.pickup == "" && o.session != "":
+		return badInput("--session goes with --pickup")
+	}
+	var x *explained
+	var err error
+	if o.order != "" {
+		x, err = explainOrder(e, o)
+	} else {
+		x, err = explainPickup(e, o)
+	}
+	if err != nil {
+		return err
+	}
+	if o.svg != "" {
+		picture := report.Explained(x.title(), x.Explanation)
+		if err := writeFile(o.svg, func(f *os.File) error { return report.Explain(f, picture) }); err != nil {
+			return err
+		}
+	}
+	if e.json {
+		return e.writeJSON(x)
+	}
+	printExplained(e, x)
+	if o.svg != "" {
+		e.print("picture written to %s", o.svg)
+	}
+	return nil
+}
+
+func explainOrder(e *env, o explainOptions) (*explained, error) {
+	order, err := e.readOrder(o.order)
+	if err != nil {
+		return nil, err
+	}
+	model, err := e.readModel(o.model)
+	if err != nil {
+		return nil, err
+	}
+	setup := plan.Setup(order)
+	heights, err := givenHeights(o.heights, len(order.Strings))
+	if err != nil {
+		return nil, err
+	}
+	if heights == nil {
+		if heights, err = plannedHeights(order, model.Model, setup); err != nil {
+			return nil, err
+		}
+	}
+	for i, h := range heights {
+		if h >= setup.StringHeights[i] {
+			return nil, badInput("--heights: string %d: a pole of %.2f mm reaches the string at %.2f mm", i+1, h, setup.StringHeights[i])
+		}
+	}
+	x, err := fit.ExplainSetup(model.Model, setup, heights)
+	if err != nil {
+		return nil, explainError(err)
+	}
+	return &explained{order.ID, x, append([]string{}, model.Model.Warnings(setup, heights)...)}, nil
+}
+
+// plannedHeights plans the order; the setup gets the strings' heights over a
+// pickup that the plan moves.
+func plannedHeights(order *profiles.Order, m fit.Predictor, setup *fit.Setup) ([]float64, error) {
+	p, err := plan.Make(order, m, plan.Options{})
+	if err != nil {
+		return nil, &inputError{err}
+	}
+	for i, gap := range p.Gaps {
+		setup.StringHeights[i] = p.Heights[i] + gap
+	}
+	return p.Heights, nil
+}
+
+// givenHeights reads --heights; nil means those of the plan.
+func givenHeights(text string, n int) ([]float64, error) {
+	if text == "plan" {
+		return nil, nil
+	}
+	var heights []float64
+	for _, field := range strings.Split(text, ",") {
+		var h float64
+		if _, err := fmt.Sscanf(strings.TrimSpace(field)+"\n", "%g\n", &h); err != nil || math.IsNaN(h) || math.IsInf(h, 0) {
+			return nil, badInput("--heights: expected pole heights in mm, or plan, got %q", field)
+		}
+		heights = append(heights, h)
+	}
+	if len(heights) == 1 {
+		for len(heights) < n {
+			heights = append(heights, heights[0])
+		}
+	}
+	if len(heights) != n {
+		return nil, badInput("--heights: expected %d, one a string, or one for all, got %d", n, len(heights))
+	}
+	return heights, nil
+}
+
+func explainPickup(e *env, o explainOptions) (*explained, error) {
+	model, err := e.readModel(o.model)
+	if err != nil {
+		return nil, err
+	}
+	data, err := e.record(nil)
+	if err != nil {
+		return nil, err
+	}
+	x, err := fit.ExplainPickup(model.Model, data, o.pickup, o.session)
+	if err != nil {
+		return nil, explainError(err)
+	}
+	return &explained{"", x, []string{}}, nil
+}
+
+// explainError is what was asked for that cannot be explained.
+func explainError(err error) error {
+	return withHint(&inputError{err}, "'evenpole model list' shows the shop's models; 'explain --model FILE' takes another one than the current")
+}
+
+// record gathers the readings files named, or the shop's.
+func (e *env) record(files []string) (*fit.Data, error) {
+	if len(files) == 0 {
+		dir, err := e.shopDir()
+		if err != nil {
+			return nil, err
+		}
+		files = []string{filepath.Join(dir, capture.ReadingsFile)}
+	}
+	return gatherFiles(files)
+}
+
+// title is what the explanation is of.
+func (x *explained) title() string {
+	switch {
+	case x.Order != "":
+		return fmt.Sprintf("Order %s: what makes its strings as loud as predicted", x.Order)
+	case x.Session == "":
+		return fmt.Sprintf("Pickup %s: what makes its strings as loud as measured", x.Pickup)
+	}
+	return fmt.Sprintf("Pickup %s, session %s: what makes its strings as loud as measured", x.Pickup, x.Session)
+}
+
+func printExplained(e *env, x *explained) {
+	e.print("%s", x.title())
+	e.print("(%s, from %s; dB from the mean of all strings)", x.Model, x.Source)
+	e.print("")
+	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
+	row := func(name string, figure func(s *fit.ExplainedString) string) {
+		fmt.Fprintf(tw, "%s\t", name)
+		for i := range x.Strings {
+			fmt.Fprintf(tw, "%s\t", figure(&x.Strings[i]))
+		}
+		fmt.Fprintln(tw)
+	}
+	row("string", func(s *fit.ExplainedString) string { return strings.TrimSpace(fmt.Sprintf("%d %s", s.String, s.Note)) })
+	row("pole height, mm", func(s *fit.ExplainedString) string { return fmt.Sprintf("%.2f", s.PoleHeight) })
+	row("string height, mm", func(s *fit.ExplainedString) string { return fmt.Sprintf("%.2f", s.StringHeight) })
+	for _, c := range x.Causes {
+		row(c.Words, func(s *fit.ExplainedString) string { return signed(s.Parts[c.Name]) })
+	}
+	row("balance", func(s *fit.ExplainedString) string { return signed(s.Balance) })
+	tw.Flush()
+	e.warn(x.Warnings)
+}
