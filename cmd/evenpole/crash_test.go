@@ -1,0 +1,228 @@
+//go:build linux || darwin
+
+package main
+
+import (
+	"bufio"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"evenpole/jig/jigtest"
+)
+
+// captured is the program as a process of its own, at a capture.
+type captured struct {
+	*exec.Cmd
+	lines *bufio.Scanner // of its standard error
+	said  []string
+}
+
+// startCapture starts a capture of the jig on a port; a word before the program
+// runs it, as a shell would. The mount is the one that is always used here.
+func startCapture(t *testing.T, dir, port string, before ...string) *captured {
+	t.Helper()
+	mount := filepath.Join(dir, "mount.toml")
+	if err := os.WriteFile(mount, []byte(captureMount), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	words := append(before, "evenpole", "capture", "--shop", filepath.Join(dir, "shop"),
+		"--port", port, "--mount", mount, "--purpose", "model", "--takes", "3")
+	c := &captured{Cmd: exec.Command(words[0], words[1:]...)}
+	stderr, err := c.StderrPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	c.lines = bufio.NewScanner(stderr)
+	if err := c.Start(); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { c.Process.Kill(); c.Wait() })
+	return c
+}
+
+// until reads what the program says until n lines of it begin so, or its end.
+func (c *captured) until(n int, start string) {
+	for n > 0 && c.lines.Scan() {
+		c.said = append(c.said, c.lines.Text())
+		if strings.HasPrefix(c.lines.Text(), start) {
+			n--
+		}
+	}
+}
+
+// end waits for the program to end and returns its exit status and its error.
+func (c *captured) end() (status int, complaint string) {
+	c.until(1<<30, "")
+	c.Wait()
+	for _, line := range c.said {
+		if strings.HasPrefix(line, "evenpole: ") {
+			complaint = line
+		}
+	}
+	return c.ProcessState.ExitCode(), complaint
+}
+
+// kept counts the readings that the program called kept.
+func (c *captured) kept() (n int) {
+	for _, line := range c.said {
+		if strings.HasPrefix(line, "kept ") {
+			n++
+		}
+	}
+	return n
+}
+
+// resume gives the command again and wants the record to be the jig's log then.
+func resume(t *testing.T, dir, port string, j *jigtest.Jig) {
+	t.Helper()
+	c := startCapture(t, dir, port)
+	if status, complaint := c.end(); status != exitDone {
+		t.Fatalf("resumed: exit status %d, %s", status, complaint)
+	}
+	rows := map[string]int{}
+	for _, r := range recorded(t, filepath.Join(dir, "shop")) {
+		rows[fmt.Sprint(r.Boot, r.Seq, r.String, r.Mode, thousandths(r.RMS))]++
+	}
+	for _, e := range j.Log() {
+		id := fmt.Sprint(e.Boot, e.Seq, e.String, e.Mode, e.RMS)
+		if rows[id] != 1 {
+			t.Errorf("reading %d stands %d times in the record", e.Seq, rows[id])
+		}
+		delete(rows, id)
+	}
+	if len(rows) > 0 {
+		t.Errorf("never made: %v", rows)
+	}
+}
+
+// The first Ctrl-C lets the take under way come to its end, and says what is
+// left to do.
+func TestCtrlC(t *testing.T) {
+	j := jigtest.New(jigtest.Config{TakeTime: 50 * time.Millisecond})
+	port, dir := jigtest.Attach(t, j), t.TempDir()
+	c := startCapture(t, dir, port)
+	c.until(4, "kept ")
+	send(t, c, os.Interrupt)
+	status, complaint := c.end()
+	if status != exitFailed || !strings.Contains(complaint, "session s001 is not complete: stopped; string 1: ") {
+		t.Errorf("exit status %d: %s", status, complaint)
+	}
+	if n := c.kept(); n < 5 {
+		t.Errorf("%d readings kept, expected the one under way too", n)
+	}
+	all := strings.Join(c.said, "\n")
+	for _, want := range []string{"finishing this take; Ctrl-C again stops at once", "hint: what was kept stays"} {
+		if !strings.Contains(all, want) {
+			t.Errorf("it does not say %q:\n%s", want, all)
+		}
+	}
+	resume(t, dir, port, j)
+}
+
+// The second one does not wait for a take that does not come.
+func TestCtrlCTwice(t *testing.T) {
+	j := jigtest.New(jigtest.Config{AtReading: map[int]jigtest.Mishap{4: {Silence: time.Second}}, TakeTime: 20 * time.Millisecond})
+	port, dir := jigtest.Attach(t, j), t.TempDir()
+	c := startCapture(t, dir, port)
+	c.until(4, "kept ")
+	send(t, c, os.Interrupt)
+	c.until(1, "finishing ")
+	send(t, c, os.Interrupt)
+	status, complaint := c.end()
+	if status != exitFailed || !strings.Contains(complaint, "stopped; ") || c.kept() != 4 {
+		t.Errorf("exit status %d after %d kept: %s", status, c.kept(), complaint)
+	}
+	resume(t, dir, port, j)
+}
+
+func send(t *testing.T, c *captured, s os.Signal) {
+	t.Helper()
+	if err := c.Process.Signal(s); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// A laptop whose lid is closed: the process stands still while the jig goes on,
+// and what the port could not hold meanwhile is asked for again.
+func TestStopped(t *testing.T) {
+	j := jigtest.New(jigtest.Config{})
+	port, dir := jigtest.Attach(t, j), t.TempDir()
+	c := startCapture(t, dir, port)
+	c.until(3, "kept ")
+	send(t, c, syscall.SIGSTOP)
+	made := len(j.Log())
+	for wait := 0; wait < 20 && len(j.Log()) == made; wait++ { // it makes what it was told to
+		time.Sleep(10 * time.Millisecond)
+	}
+	send(t, c, syscall.SIGCONT)
+	if status, complaint := c.end(); status != exitDone {
+		t.Errorf("exit status %d: %s", status, complaint)
+	}
+	resume(t, dir, port, j)
+}
+
+// A disk, or a quota, that takes no more: an error that names the file, and
+// what was called kept is there.
+func TestDiskFull(t *testing.T) {
+	if _, err := exec.LookPath("sh"); err != nil {
+		t.Skip(err)
+	}
+	j := jigtest.New(jigtest.Config{})
+	port, dir := jigtest.Attach(t, j), t.TempDir()
+	c := startCapture(t, dir, port, "sh", "-c", `ulimit -f 3 && exec "$0" "$@"`) // 1.5 or 3 kB, as the shell counts
+	status, complaint := c.end()
+	if status != exitFailed || !strings.Contains(complaint, filepath.Join("shop", "readings.csv")+": ") {
+		t.Errorf("exit status %d: %s", status, complaint)
+	}
+	if n := c.kept(); n == 0 {
+		t.Error("nothing was kept before the disk was full")
+	}
+	resume(t, dir, port, j)
+}
+
+func TestReadOnlyShop(t *testing.T) {
+	if os.Geteuid() == 0 {
+		t.Skip("root may write anywhere")
+	}
+	j := jigtest.New(jigtest.Config{})
+	port, dir := jigtest.Attach(t, j), t.TempDir()
+	shop := filepath.Join(dir, "shop")
+	if err := os.Mkdir(shop, 0o555); err != nil {
+		t.Fatal(err)
+	}
+	c := startCapture(t, dir, port)
+	status, complaint := c.end()
+	if status != exitFailed || !strings.Contains(complaint, shop) || !strings.Contains(complaint, "permission denied") {
+		t.Errorf("exit status %d: %s", status, complaint)
+	}
+	if err := os.Chmod(shop, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	resume(t, dir, port, j)
+}
+
+// A folder that goes away under a capture: nothing is called kept that nobody
+// will find.
+func TestShopGone(t *testing.T) {
+	j := jigtest.New(jigtest.Config{TakeTime: 50 * time.Millisecond})
+	port, dir := jigtest.Attach(t, j), t.TempDir()
+	c := startCapture(t, dir, port)
+	c.until(4, "kept ")
+	if err := os.RemoveAll(filepath.Join(dir, "shop")); err != nil {
+		t.Fatal(err)
+	}
+	status, complaint := c.end()
+	if status != exitFailed || !strings.Contains(complaint, "readings.csv: was moved, deleted or replaced during the capture") {
+		t.Errorf("exit status %d: %s", status, complaint)
+	}
+	c = startCapture(t, dir, port)
+	if status, complaint := c.end(); status != exitDone {
+		t.Errorf("exit status %d: %s", status, complaint)
+	}
+}
