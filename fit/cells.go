@@ -36,6 +36,9 @@ type Cell struct {
 	Freq  float64   // median, Hz; 0 when not measured
 	First time.Time // UTC, of the first good take; zero when the rows have no time
 	Rows  []Span    // where the takes stand, flagged ones among them
+
+	Field      float64 // ln of the flux density over its pole against others of its batch: see AddFields
+	FieldKnown bool    // it was measured
 }
 
 // Gap is the distance from the top of the pole to the underside of the string
@@ -74,6 +77,9 @@ type Data struct {
 	Readings int       // rows read
 	Used     int       // takes in cells
 	LeftOut  []LeftOut // by reason
+
+	Magnets map[string]float64 // ln of the flux density of single magnets against their batch: see AddFields
+	FieldSD float64            // its standard deviation within a batch; 0 when not measured
 }
 
 // LeftOut counts the rows that are in no cell for one reason.

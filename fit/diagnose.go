@@ -246,6 +246,9 @@ func centredVariance(cov *mat.SymDense) []float64 {
 func (p *posterior) effects() ([]EffectGroup, error) {
 	var out []EffectGroup
 	for k, e := range falloffEffects {
+		if p.mixed.Terms[k].levels == 0 {
+			continue
+		}
 		sds, err := p.sds(k)
 		if err != nil {
 			return nil, fmt.Errorf("effect %q: %w", e.name, err)
@@ -258,6 +261,9 @@ func (p *posterior) effects() ([]EffectGroup, error) {
 		g.SD = scale * math.Abs(p.f.SDs[k+1])
 		for i := range p.cells {
 			l := p.mixed.Terms[k].Level[i]
+			if l < 0 {
+				continue
+			}
 			g.Levels[l] = EffectLevel{levelName(k, &p.cells[i]), scale * p.mode(k, i), scale * normal95 * sds[l]}
 		}
 		out = append(out, g)

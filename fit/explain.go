@@ -40,6 +40,7 @@ const (
 	byTop
 	byProtrusion
 	byNeighbours
+	byField
 	siteCauses // how many there are
 )
 
@@ -51,6 +52,7 @@ var siteCauseNames = [siteCauses]Cause{
 	byTop:        {"pole_height", "gap: height of the pole"},
 	byProtrusion: {"protrusion", "pole out of the coil"},
 	byNeighbours: {"neighbours", "end of the row"},
+	byField:      {"field", "magnet's measured field"},
 }
 
 // effectCauses are the causes that only a measured pickup shows, by the name of
@@ -58,6 +60,7 @@ var siteCauseNames = [siteCauses]Cause{
 // of balance and has none.
 var effectCauses = map[string]Cause{
 	"pole":    {"magnets", "this magnet, beside others"},
+	"magnet":  {"magnets", "this magnet, beside others"},
 	"string":  {"string", "this string, beside others"},
 	"channel": {"channel", "the jig's own slot"},
 	"setup":   {"mounting", "strings mounted off height"},
@@ -72,6 +75,7 @@ func hybrid(of *[siteCauses]*site) site {
 	s := site{
 		core: of[byCore].core, wrap: of[byWrap].wrap, velocity: of[byVelocity].velocity,
 		height: of[byProtrusion].height, missing: of[byNeighbours].missing, spacing: of[byNeighbours].spacing,
+		field: of[byField].field,
 	}
 	s.gauge = s.core + of[byWrap].gauge - of[byWrap].core
 	axis := of[byAxis].stringHeight + of[byAxis].gauge/2

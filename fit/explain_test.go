@@ -354,7 +354,9 @@ func plainInverse(t *testing.T, m *modes) *mat.SymDense {
 			if term.Z != nil {
 				z = term.Z[i][0]
 			}
-			row.SetVec(first[k]+term.Level[i], z)
+			if term.Level[i] >= 0 {
+				row.SetVec(first[k]+term.Level[i], z)
+			}
 		}
 		a.SymRankOne(a, m.mixed.Weight[i]/(m.noise(i)*m.noise(i)), row)
 	}

@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"strings"
@@ -8,7 +9,7 @@ import (
 
 // The falloff model. For one string over one pole, with y = ln v:
 //
-//	y = level + p ln A + q X - s(A) (g + o) ln((gap + o)/(g + o)) + c h - e N
+//	y = level + p ln A + q X - s(A) (g + o) ln((gap + o)/(g + o)) + c h - e N + b ln B
 //
 //	A    effective steel area, relative to a plain string of refDiameter:
 //	     core^2 + k_wrap (gauge^2 - core^2)
@@ -19,6 +20,7 @@ import (
 //	o    how the falloff bends: small o falls steeply near the pole
 //	h    the pole's height over the bobbin plane, mm
 //	N    what a string at the end of the row misses of a neighbouring pole
+//	B    flux density over the pole against others of its batch, where measured
 //
 // The fall by s at the reference gap and the bend o are told apart well; a
 // power n and an offset, one curve by two numbers, are not. By the string's
@@ -41,6 +43,7 @@ const (
 	pSteepness        // t
 	pProtrude         // c, 1/mm
 	pEnd              // e
+	pField            // b
 	pWrap             // ln of the factor that all wraps share
 	pFixed            // number of these
 )
@@ -54,6 +57,7 @@ type site struct {
 	velocity     float64 // X; 0 when not known
 	missing      int     // neighbours that the string lacks: 0, 1 or 2
 	spacing      float64 // mm
+	field        float64 // ln B; 0 when not measured
 }
 
 // gap is the distance from the pole's top to the string's axis, mm.
@@ -95,7 +99,7 @@ func (c *curve) size() int { return pFixed + len(c.Wraps) }
 // names lists the parameters as files and reports name them.
 func (c *curve) names() []string {
 	names := []string{"level", "area_exponent", "velocity_exponent", "falloff_slope", "falloff_bend",
-		"steepness", "protrusion", "end_loss", "wrap_common"}
+		"steepness", "protrusion", "end_loss", "field_exponent", "wrap_common"}
 	for _, w := range c.Wraps {
 		names = append(names, "wrap_"+w)
 	}
@@ -128,18 +132,21 @@ func (c *curve) gapTerm(th []float64, logArea, gap float64) float64 {
 	return -slope * (refGap + bend) * math.Log(at/(refGap+bend))
 }
 
-// endTerm is N: nothing at a gap of 1.5 mm and 1 at 3 mm for a missing neighbour
-// at the usual spacing. The shape is an assumption that fits measured end
-// strings; how much it counts is e, which the data tell.
-func (s *site) endTerm(gap float64) float64 {
+// endTerm is N, and its slope with the gap: 1 at a gap of 3 mm for one missing
+// neighbour at the usual spacing. To leading order the share of a pole to the
+// side grows as (gap/spacing)^2, which the exact field of a row of rods bears
+// out to within its sign near the poles; how much it counts is e, which the data
+// tell. Beyond farGap a string hears next to nothing of any pole.
+func (s *site) endTerm(gap float64) (n, slope float64) {
 	if s.missing == 0 {
-		return 0
+		return 0, 0
 	}
-	spacing := s.spacing
-	if spacing == 0 {
-		spacing = refSpacing
+	const farGap = 8 // mm
+	scale := refSpacing / (3 * cmp.Or(s.spacing, refSpacing))
+	if at := math.Min(gap, farGap) * scale; gap > farGap || gap < 0 {
+		return float64(s.missing) * at * at, 0
 	}
-	return float64(s.missing) * math.Max(0, (gap*refSpacing/spacing-1.5)/1.5)
+	return float64(s.missing) * gap * gap * scale * scale, float64(s.missing) * 2 * gap * scale * scale
 }
 
 // predict returns the mean of ln v, for strings that lie lift mm higher than
@@ -147,8 +154,9 @@ func (s *site) endTerm(gap float64) float64 {
 func (c *curve) predict(th []float64, s *site, lift float64) float64 {
 	gap := s.gap() + lift
 	a := c.logArea(th, s)
+	end, _ := s.endTerm(gap)
 	return th[pLevel] + th[pArea]*a + th[pVelocity]*s.velocity + c.gapTerm(th, a, gap) +
-		th[pProtrude]*s.height - th[pEnd]*s.endTerm(gap)
+		th[pProtrude]*s.height - th[pEnd]*end + th[pField]*s.field
 }
 
 // gradient writes d predict / d th into dst and returns the slope with lift.
@@ -169,7 +177,9 @@ func (c *curve) gradient(dst, th []float64, s *site, lift float64) float64 {
 	dst[pSteepness] = a * fall
 	dst[pBend] = -slope * bend * (l + (refGap+bend)/at - 1)
 	dst[pProtrude] = s.height
-	dst[pEnd] = -s.endTerm(gap)
+	end, endSlope := s.endTerm(gap)
+	dst[pEnd] = -end
+	dst[pField] = s.field
 	if k := c.weight(th, s.wrap); k > 0 {
 		wrapArea := k * (s.gauge*s.gauge - s.core*s.core)
 		share := perArea * wrapArea / (s.core*s.core + wrapArea)
@@ -178,8 +188,7 @@ func (c *curve) gradient(dst, th []float64, s *site, lift float64) float64 {
 			dst[pFixed+i] = share
 		}
 	}
-	h := 1e-4
-	return -slope*(refGap+bend)/at - th[pEnd]*(s.endTerm(gap+h)-s.endTerm(gap-h))/(2*h)
+	return -slope*(refGap+bend)/at - th[pEnd]*endSlope
 }
 
 // wrapsOf lists the wraps of sites in alphabetical order, plain left out.

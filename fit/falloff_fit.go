@@ -23,26 +23,6 @@ var falloffKind = Kind{
 	},
 }
 
-// falloffPriors are the priors of the fixed parameters. Where they come from:
-// level, none; area exponent and velocity exponent, output in proportion to
-// the string's cross-section and to its velocity (measured: Analytical Modeling
-// and Experimental Characterization of a Magnetic Pickup for Electric Guitar, J.
-// Audio Eng. Soc. 65, 2017); slope and bend, the exact field of a 3/16 in by 0.65
-// in rod, halfway between steel that magnetises in proportion to the field (7.8
-// dB/mm at a gap of 3.5 mm) and steel that is saturated (3.9 dB/mm), computed with
-// that field; the rest are our assumptions.
-var falloffPriors = [pFixed]Normal{
-	pLevel:     {Mean: 3, SD: 3},
-	pArea:      {Mean: 1, SD: 0.15},
-	pVelocity:  {Mean: 1, SD: 0.15},
-	pSlope:     {Mean: math.Log(5.5 / dB), SD: 0.25},
-	pBend:      {Mean: math.Log(1.2), SD: 0.5},
-	pSteepness: {Mean: 0.05, SD: 0.06},
-	pProtrude:  {Mean: 0, SD: 0.03},
-	pEnd:       {Mean: 0.08, SD: 0.05},
-	pWrap:      {Mean: 0, SD: 0.5},
-}
-
 // effect is a random effect of the falloff model: what carries it, and what is
 // known of its scatter (ln v; of setup mm) before there are data: our
 // assumptions, worth DF observations.
@@ -53,19 +33,20 @@ type effect struct {
 	level  func(c *Cell) string
 }
 
+// Places in falloffEffects.
+const (
+	ePole, eString, eChannel, eSetup, eMagnet = 2, 3, 4, 5, 6
+)
+
 var falloffEffects = []effect{
 	{"pickup", true, Spread{0.15, 3}, func(c *Cell) string { return c.Pickup }},
 	{"batch", false, Spread{0.10, 3}, func(c *Cell) string { return c.Batch }},
 	{"pole", true, Spread{0.05, 4}, func(c *Cell) string { return fmt.Sprintf("%s/%d", c.Pickup, c.String) }},
-	{"string", false, Spread{0.04, 4}, func(c *Cell) string { return fmt.Sprintf("%s/%d/%g/%g", c.Set, c.String, c.Core, c.Gauge) }},
+	{"string", false, Spread{0.02, 3}, func(c *Cell) string { return fmt.Sprintf("%s/%d/%g/%g", c.Set, c.String, c.Core, c.Gauge) }},
 	{"channel", false, Spread{0.03, 4}, func(c *Cell) string { return fmt.Sprint(c.String) }},
 	{"setup", true, Spread{0.05, 4}, func(c *Cell) string { return c.Pickup + "/" + c.Session }},
+	{"magnet", true, Spread{0.04, 20}, func(c *Cell) string { return unconcerned }}, // see effects
 }
-
-// Places in falloffEffects, and the spread of what cells leave.
-const (
-	ePole, eString, eChannel, eSetup = 2, 3, 4, 5
-)
 
 var falloffSigma = Spread{0.03, 4}
 
@@ -73,16 +54,29 @@ var falloffSigma = Spread{0.03, 4}
 type falloff struct {
 	curve
 
-	Theta  []float64   `json:"theta"`      // in the scale in which they are fitted
-	Cov    [][]float64 `json:"covariance"` // of Theta
-	SDs    []float64   `json:"sd"`         // what cells leave, then each effect in order
-	Levels []int       `json:"levels"`     // of each effect: how many its sd was told by
-	Excite string      `json:"excite"`
-	Pitch  bool        `json:"pitch"` // every cell's pitch was measured; else the model goes without
-	Range  Range       `json:"range"`
-	Told   []string    `json:"notes"`
+	Theta   []float64          `json:"theta"`      // in the scale in which they are fitted
+	Cov     [][]float64        `json:"covariance"` // of Theta
+	SDs     []float64          `json:"sd"`         // what cells leave, then each effect in order
+	Levels  []int              `json:"levels"`     // of each effect: how many its sd was told by
+	Magnets map[string]float64 `json:"magnets"`    // ln B of single magnets against their batch
+	FieldSD float64            `json:"field_sd"`   // of ln B within a batch; 0 when not measured
+	Fields  bool               `json:"fields"`     // poles of pickups were measured, too
+	Excite  string             `json:"excite"`
+	Pitch   bool               `json:"pitch"` // every cell's pitch was measured; else the model goes without
+	Prior   bool               `json:"prior"` // no reading was seen
+	Range   Range              `json:"range"`
+	Told    []string           `json:"notes"`
 
 	known map[string]float64 // predicted shifts of strings and channels that were measured; not in the file
+}
+
+// priors lists the priors of all parameters.
+func (c *curve) priors() []Normal {
+	out := slices.Clone(falloffPriors[:])
+	for _, w := range c.Wraps {
+		out = append(out, wrapPrior(w))
+	}
+	return out
 }
 
 // fitFalloff fits the curve and the scatter of its effects in turn: the curve is
@@ -93,7 +87,7 @@ func fitFalloff(d *Data, given []float64) (*falloff, error) {
 		return nil, &CannotFitError{fmt.Sprintf("no good take among %d readings", d.Readings), "capture a pickup first"}
 	}
 	excite, cells, note := oneExcite(d.Cells)
-	f := &falloff{Excite: excite, Range: rangeOf(cells), SDs: given}
+	f := &falloff{Excite: excite, Range: rangeOf(cells), SDs: given, Magnets: d.Magnets, FieldSD: d.FieldSD}
 	if note != "" {
 		f.Told = append(f.Told, note)
 	}
@@ -107,9 +101,10 @@ func fitFalloff(d *Data, given []float64) (*falloff, error) {
 		sites[i] = f.cellSite(&cells[i], ends[cells[i].Pickup])
 	}
 	f.Wraps = wrapsOf(sites)
-	if f.SDs == nil && len(cells) < 2*len(falloffEffects) {
-		have := fmt.Sprintf("%s of %s", counted(len(cells), "cell"), counted(len(d.Pickups()), "pickup"))
-		return nil, &CannotFitError{have, "a falloff model wants two pickups or more under strings of several gauges"}
+	if f.SDs == nil && len(cells) < fewCells {
+		f.SDs = handbookSDs()
+		f.Told = append(f.Told, fmt.Sprintf("%s of %s: how far poles, strings and mountings differ is taken from the handbook, and most else with it; capture other pickups and string sets",
+			counted(len(cells), "cell"), counted(len(d.Pickups()), "pickup")))
 	}
 	m := f.mixed(cells)
 	fit, err := f.iterate(m, cells, sites)
@@ -123,6 +118,10 @@ func fitFalloff(d *Data, given []float64) (*falloff, error) {
 	f.remember(m, fit, cells)
 	return f, nil
 }
+
+// fewCells is how many it takes before the scatter of what makes them differ
+// is looked for.
+const fewCells = 12
 
 // lastStrings is the highest string number of each pickup.
 func lastStrings(cells []Cell) map[string]int {
@@ -139,6 +138,7 @@ func (f *falloff) cellSite(c *Cell, last int) *site {
 		s.velocity = relativeVelocity(f.Excite, c.Freq, profiles.String{Gauge: s.gauge, Core: s.core, Wrap: s.wrap})
 	}
 	s.missing = missingNeighbours(c.String, last)
+	s.field = c.Field
 	return s
 }
 
@@ -170,10 +170,7 @@ func (f *falloff) mixed(cells []Cell) *Mixed {
 	n := len(cells)
 	m := &Mixed{
 		Y: make([]float64, n), X: mat.NewDense(n, f.size(), nil), Known: make([]float64, n), Weight: make([]float64, n),
-		Prior: slices.Clone(falloffPriors[:]), Sigma: falloffSigma, Group: make([]int, n), Rough: true,
-	}
-	for _, w := range f.Wraps {
-		m.Prior = append(m.Prior, wrapPrior(w))
+		Prior: f.priors(), Sigma: falloffSigma, Rough: true,
 	}
 	var ss, df float64
 	for _, c := range cells {
@@ -188,7 +185,7 @@ func (f *falloff) mixed(cells []Cell) *Mixed {
 		m.Known[i] = take / float64(c.Takes)
 		m.Weight[i] = 1
 	}
-	for k, e := range falloffEffects {
+	for k, e := range f.effects(cells) {
 		t := Term{Name: e.name, Level: numbered(cells, e.level), Spread: e.spread, Local: e.local}
 		if k == eSetup {
 			t.Z = make([][]float64, n)
@@ -202,12 +199,40 @@ func (f *falloff) mixed(cells []Cell) *Mixed {
 	return m
 }
 
-// numbered numbers the levels of an effect in order of appearance.
+// effects are those of these cells. Where fields of poles were measured, what is
+// left of the differences between poles is less; a pole whose field was not
+// measured then differs by its magnet, too.
+func (f *falloff) effects(cells []Cell) []effect {
+	f.Fields = slices.ContainsFunc(cells, func(c Cell) bool { return c.FieldKnown })
+	if !f.Fields {
+		return falloffEffects
+	}
+	out := slices.Clone(falloffEffects)
+	out[ePole].spread.SD = 0.03
+	out[eMagnet].spread.SD = falloffPriors[pField].Mean * f.FieldSD
+	out[eMagnet].level = func(c *Cell) string {
+		if c.FieldKnown {
+			return unconcerned
+		}
+		return out[ePole].level(c)
+	}
+	return out
+}
+
+// unconcerned is the level of cells that have no part in an effect.
+const unconcerned = "\x00"
+
+// numbered numbers the levels of an effect in order of appearance; -1 is a cell
+// that has no part in it.
 func numbered(cells []Cell, level func(*Cell) string) []int {
 	seen := map[string]int{}
 	out := make([]int, len(cells))
 	for i := range cells {
 		key := level(&cells[i])
+		if key == unconcerned {
+			out[i] = -1
+			continue
+		}
 		l, ok := seen[key]
 		if !ok {
 			l = len(seen)
@@ -235,8 +260,8 @@ func (f *falloff) iterate(m *Mixed, cells []Cell, sites []*site) (*MixedFit, err
 	sds := f.SDs
 	if sds == nil {
 		sds = []float64{falloffSigma.SD}
-		for _, e := range falloffEffects {
-			sds = append(sds, e.spread.SD)
+		for _, t := range m.Terms {
+			sds = append(sds, t.Spread.SD)
 		}
 	}
 	lift := make([]float64, len(cells))
@@ -295,7 +320,6 @@ func (f *falloff) remember(m *Mixed, fit *MixedFit, cells []Cell) {
 }
 
 func (f *falloff) Kind() string        { return falloffKind.Name }
-func (f *falloff) Source() string      { return "shop data" }
 func (f *falloff) Notes() []string     { return slices.Clone(f.Told) }
 func (f *falloff) ResidualSD() float64 { return dB * f.SDs[0] }
 
@@ -311,6 +335,9 @@ func (f *falloff) Parameters() []Parameter {
 		out = append(out, Parameter{Name: name, Value: v, SE: se, Unit: units[j]})
 	}
 	for k, e := range falloffEffects {
+		if k == eMagnet && f.Levels[k] == 0 {
+			continue
+		}
 		unit := "ln v"
 		if k == eSetup {
 			unit = "mm"
@@ -337,84 +364,6 @@ func (f *falloff) Expect(cells []Cell) []float64 {
 		for _, k := range []int{eString, eChannel} {
 			out[i] += f.known[falloffEffects[k].name+falloffEffects[k].level(c)]
 		}
-	}
-	return out
-}
-
-// site is one string of a setup over its pole.
-func (f *falloff) site(s *Setup, i int, heights []float64) *site {
-	str := s.Strings[i]
-	out := &site{core: str.Core, gauge: str.Gauge, wrap: str.Wrap, height: heights[i], stringHeight: s.StringHeights[i],
-		missing: missingNeighbours(i+1, len(s.Strings)), spacing: s.Spacing}
-	if hz, err := profiles.Pitch(str.Note); err == nil && f.Pitch {
-		out.velocity = relativeVelocity(s.playedBy(f.Excite), hz, str)
-	}
-	return out
-}
-
-// Level predicts for a pickup and strings like the mean of those measured.
-func (f *falloff) Level(dst []float64, s *Setup, heights []float64) []float64 {
-	if dst == nil {
-		dst = make([]float64, len(heights))
-	}
-	for i := range heights {
-		dst[i] = f.predict(f.Theta, f.site(s, i, heights), 0)
-	}
-	if to := s.playedBy(f.Excite); to != f.Excite && !f.Pitch {
-		for i, v := range convert(f.Excite, to, s.Strings) {
-			dst[i] += v
-		}
-	}
-	return dst
-}
-
-// Uncertainty is the covariance of the parameters carried to the levels, plus
-// for each string what differs from pole to pole and from string to string and
-// what cells leave. The jig's slots are not part of a built pickup.
-func (f *falloff) Uncertainty(s *Setup, heights []float64) *mat.SymDense {
-	n, p := len(heights), f.size()
-	j := mat.NewDense(n, p, nil)
-	for i := range heights {
-		f.gradient(j.RawRowView(i), f.Theta, f.site(s, i, heights), 0)
-	}
-	var half, full mat.Dense
-	half.Mul(j, symmetric(f.Cov))
-	full.Mul(&half, j.T())
-	cov := mat.NewSymDense(n, nil)
-	own := f.SDs[0]*f.SDs[0] + f.SDs[1+ePole]*f.SDs[1+ePole] + f.SDs[1+eString]*f.SDs[1+eString]
-	for i := range n {
-		for k := i; k < n; k++ {
-			v := full.At(i, k)
-			if w := s.Strings[i].Wrap; w == s.Strings[k].Wrap && w != "plain" && !slices.Contains(f.Wraps, w) {
-				v += f.ownWrap(s, i) * f.ownWrap(s, k)
-			}
-			if i == k {
-				v += own
-			}
-			cov.SetSym(i, k, v)
-		}
-	}
-	return cov
-}
-
-// ownWrap is how far a string's level may be off, ln v, because its wrap was
-// never measured, beside what all wraps share.
-func (f *falloff) ownWrap(s *Setup, i int) float64 {
-	str := s.Strings[i]
-	wrap := f.weight(f.Theta, str.Wrap) * (str.Gauge*str.Gauge - str.Core*str.Core)
-	return f.Theta[pArea] * wrap / (str.Core*str.Core + wrap) * wrapPrior(str.Wrap).SD
-}
-
-func (f *falloff) Warnings(s *Setup, heights []float64) []string {
-	out := f.Range.warnings(s, heights)
-	for _, str := range s.Strings {
-		if _, err := profiles.Pitch(str.Note); err != nil && f.Pitch {
-			out = append(out, "the strings' notes are not all given: levels are predicted as if they sounded alike; write each string's note into the order")
-			break
-		}
-	}
-	if to := s.playedBy(f.Excite); to != f.Excite {
-		out = append(out, fmt.Sprintf("measured by %q, converted to %q from the strings' notes and masses", cmp.Or(f.Excite, "no known means"), to))
 	}
 	return out
 }

@@ -85,8 +85,11 @@ func (m *modes) solve() (err error) {
 	return nil
 }
 
-// mode is the mode of effect k that a cell has part in.
+// mode is the mode of effect k that a cell has part in; 0 when it has none.
 func (m *modes) mode(k, cell int) float64 {
+	if m.mixed.Terms[k].Level[cell] < 0 {
+		return 0
+	}
 	return m.fit.U[k][m.mixed.Terms[k].Level[cell]][0]
 }
 

@@ -77,6 +77,25 @@ func (r *Range) warnings(s *Setup, heights []float64) []string {
 	return out
 }
 
+// How fast a model that is carried beyond what was measured goes wrong, as a
+// standard deviation of ln v: our assumption. Its parameters' errors grow, too.
+const (
+	perGap    = 0.06 // 1/mm
+	perHeight = 0.04 // 1/mm
+	perCore   = 0.15 // for a factor e
+)
+
+// beyond is the variance of ln v that a gap, a height and a core add (mm) which
+// lie beyond the range; none where there is no range.
+func (r *Range) beyond(gap, height, core float64) float64 {
+	out := func(v float64, of [2]float64) float64 { return max(0, of[0]-v, v-of[1]) }
+	if !(r.Core[0] > 0) {
+		return 0
+	}
+	logs := [2]float64{math.Log(r.Core[0]), math.Log(r.Core[1])}
+	return square(perGap*out(gap, r.Gap)) + square(perHeight*out(height, r.PoleHeight)) + square(perCore*out(math.Log(core), logs))
+}
+
 // newWraps lists the wraps of a setup that were not measured.
 func (r *Range) newWraps(s *Setup) []string {
 	var wraps []string
