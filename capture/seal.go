@@ -240,6 +240,9 @@ func (z *sealer) add(said ...[]byte) error {
 	if z.create == nil {
 		return nil
 	}
+	if err := z.begin(); err != nil {
+		return err
+	}
 	lines := make([][]string, len(said))
 	for i, text := range said {
 		z.last = seal{row: z.last.row + 1, digest: digest(text)}.after(z.last)
