@@ -28,6 +28,8 @@ const modesRounds = 4
 // modesOf finds the effects in cells. Those that skip names have a place among
 // them but no weight; nil skips none.
 func (f *falloff) modesOf(cells []Cell, skip func(*Cell) bool) (*modes, error) {
+	own := *f // laying out the cells notes what they tell
+	f = &own
 	cells = slices.DeleteFunc(slices.Clone(cells), func(c Cell) bool { return c.Excite != f.Excite })
 	if len(cells) == 0 {
 		return nil, fmt.Errorf("no cell plucked by %q, as the model was", f.Excite)

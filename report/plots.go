@@ -71,11 +71,11 @@ func sans(size vg.Length) font.Font {
 // evenTicks marks an axis at 1, 2 or 5 times a power of ten.
 type evenTicks struct{}
 
-// Ticks makes plot.Ticker of it: some five to ten marks.
+// Ticks makes plot.Ticker of it: some four to ten marks.
 func (evenTicks) Ticks(low, high float64) []plot.Tick {
 	step := math.Pow(10, math.Floor(math.Log10((high-low)/5)))
 	for _, times := range []float64{5, 2} {
-		if (high-low)/(times*step) >= 5 {
+		if (high-low)/(times*step) >= 4 {
 			step *= times
 			break
 		}
@@ -491,6 +491,7 @@ var effectWords = map[string][2]string{
 	"pole":    {"Poles", "What one magnet under one string of one pickup adds."},
 	"string":  {"Strings", "What one physical string adds to what its diameters say."},
 	"channel": {"The jig's slots", "What a slot of the jig adds, whichever pickup is on it."},
+	"magnet":  {"Magnets", "What a magnet adds whose field was not measured, where those of others were."},
 	"setup":   {"Mountings", "How much higher the strings of a session lay than was said."},
 }
 
@@ -503,7 +504,7 @@ func effectPlot(g fit.EffectGroup) *Plot {
 	if !ok {
 		words = [2]string{g.Name, ""}
 	}
-	p := newPlot("effects-"+g.Name+".svg", words[0]+" beside each other", words[1],
+	p := newPlot("effects-"+strings.ReplaceAll(g.Name, " ", "-")+".svg", words[0]+" beside each other", words[1],
 		fmt.Sprintf("Points: estimates drawn towards 0 as far as the data are few. Dashed: the model's standard deviation, %.3g %s.", g.SD, g.Unit),
 		"Bars: 95 %, given the model's standard deviations, with the uncertainty of the curve.")
 	levels := slices.Clone(g.Levels)
