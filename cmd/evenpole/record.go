@@ -1,0 +1,358 @@
+package main
+
+import (
+	"bufio"
+	"cmp"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"evenpole/capture"
+
+	"github.com/spf13/cobra"
+)
+
+func newRecordCmd(e *env) *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "record",
+		Short: "Verify the shop's record, take readings back, import and export",
+		Long: `Works on readings.csv and fields.csv, which only ever grow: what is taken back or
+brought in is added, and nothing that stands there is changed.`,
+		Args: cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error {
+			return withHint(badInput("which of verify, seal, retract, import and export?"), "see 'evenpole help record'")
+		},
+	}
+	cmd.AddCommand(newVerifyCmd(e), newSealCmd(e), newRetractCmd(e), newImportCmd(e), newExportCmd(e))
+	return cmd
+}
+
+func newVerifyCmd(e *env) *cobra.Command {
+	return &cobra.Command{
+		Use:   "verify",
+		Short: "Tell what was altered, removed or added by hand, and what is missing",
+		Long: `Reads the whole record against the seals beside it (readings.seals.csv,
+fields.seals.csv), which hold a digest of every row since it was written.
+
+Faults are rows that were altered, removed or added, that cannot be read, or that
+stand twice. Remarks are gaps in a jig's sequence, times that run backwards, and
+rows that were never sealed. Rows are counted as a spreadsheet does: the header
+is row 1.
+
+Exit status: 0 no faults; 1 faults.`,
+		Args: cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error { return runVerify(e) },
+	}
+}
+
+func runVerify(e *env) error {
+	dir, err := e.shopDir()
+	if err != nil {
+		return err
+	}
+	findings := []capture.Finding{}
+	audit, err := capture.Verify(dir, func(f capture.Finding) { findings = append(findings, f) })
+	if err != nil {
+		return err
+	}
+	slices.SortStableFunc(findings, func(a, b capture.Finding) int {
+		return cmp.Or(strings.Compare(b.File, a.File), cmp.Compare(a.First, b.First)) // readings before fields
+	})
+	if e.json {
+		err = e.writeJSON(struct {
+			capture.Audit
+			Findings []capture.Finding `json:"findings"`
+		}{audit, findings})
+	} else {
+		printAudit(e, audit, findings)
+	}
+	if err == nil && audit.Faults > 0 {
+		return exit{exitFailed}
+	}
+	return err
+}
+
+func printAudit(e *env, a capture.Audit, findings []capture.Finding) {
+	for _, f := range a.Files {
+		e.print("%s: %s, %d as sealed", f.File, count(f.Rows, "row"), f.Sealed)
+	}
+	for _, f := range findings {
+		what := "remark"
+		if f.Fault {
+			what = "fault"
+		}
+		e.print("%s: %v", what, f)
+	}
+	if a.Faults == 0 {
+		e.print("no faults; %s", count(a.Remarks, "remark"))
+		return
+	}
+	e.print("%s; %s", count(a.Faults, "fault"), count(a.Remarks, "remark"))
+}
+
+// count says "1 row", "2 rows".
+func count(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
+func newSealCmd(e *env) *cobra.Command {
+	return &cobra.Command{
+		Use:   "seal",
+		Short: "Seal the record as it stands, faults and all",
+		Long: `Seals every row as it stands, for a record that has no seals, or after faults that
+'evenpole record verify' told and that are understood. The seals until now are set
+aside, and verify goes on to say that the rows were sealed on request.`,
+		Args: cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error { return runSeal(e) },
+	}
+}
+
+func runSeal(e *env) error {
+	return e.withShop(func(shop *capture.Shop) error {
+		done, err := shop.Seal(time.Now())
+		if err != nil {
+			return err
+		}
+		if e.json {
+			return e.writeJSON(map[string][]string{"done": append([]string{}, done...)})
+		}
+		for _, line := range done {
+			e.print("%s", line)
+		}
+		if len(done) == 0 {
+			e.print("the record has no rows: nothing sealed")
+		}
+		return nil
+	})
+}
+
+// withShop does what needs the shop to itself.
+func (e *env) withShop(do func(*capture.Shop) error) error {
+	dir, err := e.shopDir()
+	if err != nil {
+		return err
+	}
+	shop, err := capture.OpenShop(dir)
+	if err != nil {
+		return err
+	}
+	e.warn(shop.Notices)
+	err = do(shop)
+	return withHint(errors.Join(err, shop.Close()), diskHint(err)...)
+}
+
+// diskHint says what to do when the disk did not take a row.
+func diskHint(err error) []string {
+	if w := (*capture.WriteError)(nil); errors.As(err, &w) {
+		return []string{fmt.Sprintf("the disk did not take it: make room where %s is, or mend what is wrong there, and run the same command again", filepath.Dir(w.Path))}
+	}
+	return nil
+}
+
+type retractOptions struct {
+	capture.Target
+	seq    int64
+	fields bool
+	reason string
+}
+
+func newRetractCmd(e *env) *cobra.Command {
+	var o retractOptions
+	cmd := &cobra.Command{
+		Use:   "retract (--jig JIG --boot BOOT --seq N | --row N [--fields] | --session SESSION) [--reason TEXT]",
+		Short: "Take a reading or a session back",
+		Long: `Takes a reading back, by its identity or by its row (the header is row 1), or all
+readings of a session. For each a row with the status retracted is added; the
+reading itself stays where it is, and counts no more. A capture whose takes were
+taken back is no longer complete: the same command makes them again.`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error { return runRetract(e, o) },
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.Jig, "jig", "", "the reading's `jig`")
+	f.StringVar(&o.Boot, "boot", "", "the reading's `boot`")
+	f.Int64Var(&o.seq, "seq", -1, "the reading's `number`")
+	f.IntVar(&o.Row, "row", 0, "the reading's row `number` in readings.csv")
+	f.BoolVar(&o.fields, "fields", false, "the row is one of fields.csv")
+	f.StringVar(&o.Session, "session", "", "a whole `session`")
+	f.StringVar(&o.reason, "reason", "", "why: goes into the note")
+	return cmd
+}
+
+// target returns the one thing that the flags name.
+func (o *retractOptions) target() (capture.Target, error) {
+	byName := o.Jig != "" && o.Boot != "" && o.seq >= 0 && o.seq < 1<<32
+	anyName := o.Jig != "" || o.Boot != "" || o.seq != -1
+	t := o.Target
+	t.Seq, t.File = uint32(max(o.seq, 0)), capture.ReadingsFile
+	if o.fields {
+		t.File = capture.FieldsFile
+	}
+	ways := 0
+	for _, way := range []bool{anyName, o.Row != 0, o.Session != ""} {
+		if way {
+			ways++
+		}
+	}
+	switch {
+	case ways != 1, anyName && !byName, o.Row < 0, o.fields && o.Row == 0:
+		return t, badInput("expected --jig, --boot and --seq, or --row (with --fields for one of fields.csv), or --session")
+	}
+	return t, nil
+}
+
+func runRetract(e *env, o retractOptions) error {
+	target, err := o.target()
+	if err != nil {
+		return err
+	}
+	dir, err := e.shopDir()
+	if err != nil {
+		return err
+	}
+	if err := target.Check(dir); err != nil { // before a lock is taken for nothing
+		return err
+	}
+	return e.withShop(func(shop *capture.Shop) error {
+		done, err := shop.Retract(target, o.reason, time.Now())
+		if err != nil {
+			return err
+		}
+		if e.json {
+			return e.writeJSON(done)
+		}
+		e.print("%v: taken back %s and %s", &target, count(done.Readings, "reading"), count(done.Fields, "field reading"))
+		if done.Already > 0 {
+			e.print("  %d had been taken back before", done.Already)
+		}
+		if done.Nameless > 0 {
+			e.note("warning: %s without jig, boot and seq could not be taken back", count(done.Nameless, "row"))
+		}
+		return nil
+	})
+}
+
+type exportOptions struct {
+	fields       bool
+	out          string
+	filter       capture.Filter
+	purposes     []string
+	statuses     []string
+	since, until string
+}
+
+func newExportCmd(e *env) *cobra.Command {
+	var o exportOptions
+	cmd := &cobra.Command{
+		Use:   "export [--pickup ID]... [--session SESSION]... [--out FILE]",
+		Short: "Write a part of the record as CSV",
+		Long: `Writes the rows of readings.csv that every flag lets through, as they stand and
+with all columns, to standard output or a new file. A flag that is repeated lets
+any of its values through. What was taken back has the status retracted, whatever
+its own row says: --status ok leaves it out. Days are those of UTC, as in the
+record.`,
+		Args: cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error { return runExport(e, o) },
+	}
+	f := cmd.Flags()
+	f.BoolVar(&o.fields, "fields", false, "export fields.csv")
+	f.StringVar(&o.out, "out", "", "write to this new `file`")
+	f.StringArrayVar(&o.filter.Pickups, "pickup", nil, "only this pickup's `id`")
+	f.StringArrayVar(&o.filter.Batches, "batch", nil, "only this `batch` of magnets")
+	f.StringArrayVar(&o.filter.Sessions, "session", nil, "only this `session`")
+	f.StringArrayVar(&o.purposes, "purpose", nil, "only this `purpose`: model, batch, check or repeat")
+	f.StringArrayVar(&o.statuses, "status", nil, "only this `status`: ok, fault, clipped, double_strike, short_window or retracted")
+	f.StringVar(&o.since, "since", "", "only from this `day` (2025-03-03) or time on")
+	f.StringVar(&o.until, "until", "", "only up to this `day`, included, or time")
+	return cmd
+}
+
+func runExport(e *env, o exportOptions) error {
+	dir, err := e.shopDir()
+	if err != nil {
+		return err
+	}
+	if err := o.check(e.json); err != nil {
+		return err
+	}
+	file := capture.ReadingsFile
+	if o.fields {
+		file = capture.FieldsFile
+	}
+	if o.out == "" {
+		_, err := export(e.stdout, dir, file, o.filter)
+		return err
+	}
+	rows := 0
+	err = writeFile(o.out, func(f *os.File) (err error) {
+		rows, err = export(f, dir, file, o.filter)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	if e.json {
+		return e.writeJSON(struct {
+			File string `json:"file"`
+			Rows int    `json:"rows"`
+		}{o.out, rows})
+	}
+	e.print("%s written to %s", count(rows, "row"), o.out)
+	return nil
+}
+
+func export(to io.Writer, dir, file string, filter capture.Filter) (rows int, err error) {
+	b := bufio.NewWriter(to)
+	rows, err = capture.Export(b, dir, file, filter)
+	return rows, errors.Join(err, b.Flush())
+}
+
+// check reads the flags that are not free text.
+func (o *exportOptions) check(json bool) (err error) {
+	if o.out == "" && json {
+		return badInput("the rows are CSV: with --json, name a file for them with --out")
+	}
+	if o.out != "" && !missing(o.out) {
+		return withHint(badInput("%s is there already", o.out), "choose another name")
+	}
+	for _, p := range o.purposes {
+		if !slices.Contains([]string{"model", "batch", "check", "repeat"}, p) {
+			return badInput("purpose: expected model, batch, check or repeat, got %q", p)
+		}
+		o.filter.Purposes = append(o.filter.Purposes, capture.Purpose(p))
+	}
+	for _, s := range o.statuses {
+		if !slices.Contains([]string{"ok", "fault", "clipped", "double_strike", "short_window", "retracted"}, s) {
+			return badInput("status: expected ok, fault, clipped, double_strike, short_window or retracted, got %q", s)
+		}
+		o.filter.Statuses = append(o.filter.Statuses, capture.Status(s))
+	}
+	if o.filter.Since, err = dayOrTime("since", o.since, 0); err != nil {
+		return err
+	}
+	o.filter.Before, err = dayOrTime("until", o.until, 1)
+	return err
+}
+
+// dayOrTime reads a day, and adds so many days to it, or a time.
+func dayOrTime(flag, text string, days int) (time.Time, error) {
+	if text == "" {
+		return time.Time{}, nil
+	}
+	if t, err := time.Parse(time.DateOnly, text); err == nil {
+		return t.AddDate(0, 0, days), nil
+	}
+	t, err := time.Parse(time.RFC3339, text)
+	if err != nil {
+		return t, badInput("%s: expected a day such as 2025-03-03 or a time such as 2025-03-03T08:49:54Z, got %q", flag, text)
+	}
+	return t, nil
+}

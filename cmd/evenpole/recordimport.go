@@ -1,0 +1,190 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"evenpole/capture"
+
+	"github.com/spf13/cobra"
+)
+
+type importOptions struct {
+	fields  bool
+	session string
+	columns []string
+	set     []string
+	skip    bool
+	yes     bool
+}
+
+func newImportCmd(e *env) *cobra.Command {
+	var o importOptions
+	cmd := &cobra.Command{
+		Use:   "import FILE [--yes]",
+		Short: "Bring readings in from a spreadsheet",
+		Long: `Shows how the columns and rows of a CSV file were understood and, with --yes, adds
+the rows that the record does not have. Importing twice adds nothing; of a
+spreadsheet that has grown, what is new.
+
+Columns go by their headers, in any writing: "Pole height (in)" is pole_height_mm,
+from inches. --column names one that is called otherwise, --set gives a value to a
+column that the file lacks:
+
+    evenpole record import old.csv --column 'Out=rms_mv' --set pickup=T-3
+
+Semicolons and tabs between cells and decimal commas are understood. With rows
+that cannot be read nothing is added, unless --skip-refused says to go on without
+them.`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(_ *cobra.Command, args []string) error { return runImport(e, args[0], o) },
+	}
+	f := cmd.Flags()
+	f.BoolVar(&o.fields, "fields", false, "the rows are field readings")
+	f.StringVar(&o.session, "session", "", "file the rows under this `session` (default: import- and the file's name)")
+	f.StringArrayVar(&o.columns, "column", nil, "`HEADER=COLUMN`: what a header stands for (repeatable)")
+	f.StringArrayVar(&o.set, "set", nil, "`COLUMN=VALUE`: what stands where the file has nothing (repeatable)")
+	f.BoolVar(&o.skip, "skip-refused", false, "leave out rows that cannot be read")
+	f.BoolVar(&o.yes, "yes", false, "add the rows to the record")
+	return cmd
+}
+
+func runImport(e *env, name string, o importOptions) error {
+	dir, err := e.shopDir()
+	if err != nil {
+		return err
+	}
+	opt := capture.ImportOptions{Fields: o.fields, Session: o.session}
+	if opt.Columns, err = pairs("column", o.columns); err != nil {
+		return err
+	}
+	if opt.Set, err = pairs("set", o.set); err != nil {
+		return err
+	}
+	f, err := os.Open(name)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	m, err := capture.ReadImport(f, name, dir, opt)
+	if err != nil {
+		return withHint(err, columnHint(err)...)
+	}
+	if !e.json {
+		printImport(e, m)
+	}
+	added, why := 0, o.against(m)
+	if o.yes && why == "" && m.New() > 0 {
+		err = e.withShop(func(shop *capture.Shop) (err error) {
+			added, err = shop.Import(m)
+			return err
+		})
+		if err != nil {
+			return err
+		}
+	}
+	return importDone(e, m, o, added, why)
+}
+
+// against returns why nothing may be added, "" when something may.
+func (o *importOptions) against(m *capture.Import) string {
+	switch {
+	case len(m.Refused) > 0 && !o.skip:
+		return "mend the rows that were refused, or leave them out with --skip-refused"
+	case m.Elsewhere > 0 && m.Elsewhere == m.New() && o.session == "":
+		return "another import has rows that say the same: is it the same spreadsheet under another name? If it is not, name a --session"
+	}
+	return ""
+}
+
+// importDone says what came of it.
+func importDone(e *env, m *capture.Import, o importOptions, added int, why string) error {
+	switch {
+	case e.json:
+		err := e.writeJSON(struct {
+			*capture.Import
+			Added int `json:"added"`
+		}{m, added})
+		if err != nil {
+			return err
+		}
+	case why != "":
+		e.print("nothing added: %s", why)
+	case m.New() == 0:
+		e.print("nothing to add")
+	case o.yes:
+		e.print("%s added to %s", count(added, "row"), m.Into)
+	default:
+		e.print("nothing added yet: --yes adds %s to %s", count(m.New(), "row"), m.Into)
+	}
+	if why != "" {
+		return exit{exitInput}
+	}
+	return nil
+}
+
+// columnHint helps with a header that was not understood.
+func columnHint(err error) []string {
+	if strings.Contains(err.Error(), "expected in the header") {
+		return []string{"name a column that is called otherwise: --column 'Its header=rms_mv'; give one that is not there: --set core_mm=0.254"}
+	}
+	return nil
+}
+
+// pairs reads NAME=VALUE flags.
+func pairs(flag string, texts []string) (map[string]string, error) {
+	all := map[string]string{}
+	for _, text := range texts {
+		name, value, ok := strings.Cut(text, "=")
+		if name, value = strings.TrimSpace(name), strings.TrimSpace(value); !ok || name == "" || value == "" {
+			return nil, badInput("%s: expected NAME=VALUE, got %q", flag, text)
+		} else if _, twice := all[name]; twice {
+			return nil, badInput("%s: expected %q once, got it twice", flag, name)
+		}
+		all[name] = value
+	}
+	return all, nil
+}
+
+func printImport(e *env, m *capture.Import) {
+	e.print("%s: %s between cells%s%s", m.File, separators[m.Separator], decimals[m.Decimal], zoneSaid(m.Zone))
+	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
+	for _, c := range m.Columns {
+		read := c.Column
+		switch {
+		case read == "":
+			read = "left out: not understood"
+		case c.Unit != "":
+			read += ", from " + c.Unit
+		}
+		fmt.Fprintf(tw, "  %q\t%s\n", c.Header, read)
+	}
+	tw.Flush()
+	if len(m.Absent) > 0 {
+		e.print("  not in the file: %s", strings.Join(m.Absent, ", "))
+	}
+	e.print("session %s: %s, %d readable, %d refused, %d in the record already", m.Session, count(m.Rows, "row"), m.Readable, len(m.Refused), m.Already)
+	for _, bad := range m.Refused {
+		e.print("  refused: %v", bad)
+	}
+	if m.Elsewhere > 0 {
+		e.print("  %s of another import say the same as some of these", count(m.Elsewhere, "row"))
+	}
+}
+
+var separators = map[string]string{",": "commas", ";": "semicolons", "\t": "tabs"}
+
+var decimals = map[string]string{",": ", decimal commas"}
+
+func zoneSaid(zone string) string {
+	switch zone {
+	case "":
+		return ""
+	case time.Local.String():
+		zone = "this machine's"
+	}
+	return fmt.Sprintf(", times without a zone taken as %s", zone)
+}
