@@ -33,11 +33,13 @@ type run struct {
 // gather makes runs of the readings of purpose repeat. Sessions that lack a
 // string that others of the pickup have are left out, and named.
 func gather(rows iter.Seq2[capture.Reading, error], o Options) (runs []run, warnings []string, err error) {
-	data, err := fit.Gather(wanted(rows, o))
+	data, err := fit.Gather(fit.Only(rows, func(r *capture.Reading) bool {
+		return r.Purpose == capture.ForRepeat && !r.Time.Before(o.Since) && (o.Pickup == "" || r.Pickup == o.Pickup)
+	}))
 	if err != nil {
 		return nil, nil, err
 	}
-	for _, cells := range split(data.Cells) {
+	for _, cells := range data.Sessions() {
 		r, why := newRun(cells)
 		if why != "" {
 			warnings = append(warnings, why)
@@ -48,31 +50,6 @@ func gather(rows iter.Seq2[capture.Reading, error], o Options) (runs []run, warn
 	runs, short := complete(runs)
 	o.Who.tell(runs)
 	return runs, append(warnings, short...), nil
-}
-
-// wanted passes the rows of a study on: those of purpose repeat, and what takes
-// readings back.
-func wanted(rows iter.Seq2[capture.Reading, error], o Options) iter.Seq2[capture.Reading, error] {
-	return func(yield func(capture.Reading, error) bool) {
-		for r, err := range rows {
-			studied := r.Purpose == capture.ForRepeat && !r.Time.Before(o.Since) && (o.Pickup == "" || r.Pickup == o.Pickup)
-			if (err != nil || studied || r.Status == capture.Retracted) && !yield(r, err) {
-				return
-			}
-		}
-	}
-}
-
-// split cuts cells, which stand by pickup and session, into those of each.
-func split(cells []fit.Cell) [][]fit.Cell {
-	var out [][]fit.Cell
-	for i := range cells {
-		if i == 0 || cells[i].Pickup != cells[i-1].Pickup || cells[i].Session != cells[i-1].Session {
-			out = append(out, nil)
-		}
-		out[len(out)-1] = append(out[len(out)-1], cells[i])
-	}
-	return out
 }
 
 // newRun makes a run of one session's cells, or says why there is none.

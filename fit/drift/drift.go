@@ -1,0 +1,217 @@
+// Package drift watches what is measured again and again: a reference pickup on
+// the jig every day, and the spread of the pickups that shipped.
+//
+// The charts are those of the NIST/SEMATECH e-Handbook of Statistical Methods,
+// 6.3.2: Shewhart's, of single values with their moving range or, where every day
+// has several sessions, of the days' means with their standard deviation; the
+// exponentially weighted moving average; and the tabular cumulative sum. Centre
+// and deviation come from a baseline, the first points, and do not follow what
+// comes after.
+//
+// A point beyond three sigma, the moving average and the cumulative sum decide.
+// While nothing changes one of them fires once in some 120 points; the run rules
+// and the chart of the scatter, which are reasons to look and no more, would make
+// it once in 37 (both measured: see the tests). So one signal is a reason to
+// measure again, not to touch the jig.
+package drift
+
+import (
+	"cmp"
+	"encoding/json"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"gonum.org/v1/gonum/stat"
+)
+
+// State is the answer.
+type State string
+
+// The answers.
+const (
+	InControl    State = "in control"
+	OutOfControl State = "out of control"
+	CannotTell   State = "cannot tell yet"
+)
+
+// Options are how a chart is drawn. The zero value is the usual.
+type Options struct {
+	// Baseline is how many first points centre and limits come from; 0 means 20,
+	// or all when there are fewer.
+	Baseline int
+	// Since is when the charts with a memory start anew, and before which no signal
+	// counts: after what a signal told of was put right. The baseline stays.
+	Since time.Time
+	// Single draws single values, a day's mean where it has several sessions.
+	Single bool
+}
+
+// The constants of the charts with a memory: lambda and the limits in standard
+// deviations, and what is allowed and borne of a cumulative sum in them (D. C.
+// Montgomery, Introduction to Statistical Quality Control, recommends about
+// these; from memory).
+const (
+	lambda    = 0.2
+	allowance = 0.5
+	bearable  = 5
+)
+
+// usualBaseline is common practice; leastPoints, below which nothing is told, our
+// rule.
+const (
+	usualBaseline = 20
+	leastPoints   = 10
+)
+
+// Figure is a number that may be missing: NaN is null in JSON.
+type Figure float64
+
+// MarshalJSON writes the number, or null.
+func (f Figure) MarshalJSON() ([]byte, error) {
+	if math.IsNaN(float64(f)) {
+		return []byte("null"), nil
+	}
+	return json.Marshal(float64(f))
+}
+
+// Point is one of a chart: a session, a day's sessions, or a pickup.
+type Point struct {
+	Label string    `json:"label"`
+	Time  time.Time `json:"time"`
+	Value float64   `json:"value_db"` // the mean of N
+	N     int       `json:"n"`
+}
+
+// The names of panels.
+const (
+	Individuals = "individuals"
+	MovingRange = "moving range"
+	Mean        = "mean"
+	Deviation   = "standard deviation"
+	EWMA        = "EWMA"
+	CUSUM       = "CUSUM"
+)
+
+// Panel is one of the charts; its slices have a value for each point. Those of the
+// cumulative sum are in standard deviations of a point, what falls short below 0.
+type Panel struct {
+	Name   string   `json:"name"`
+	Values []Figure `json:"values"`
+	Below  []Figure `json:"below,omitempty"` // of the cumulative sum
+	Centre []Figure `json:"centre"`
+	Lower  []Figure `json:"lower"`
+	Upper  []Figure `json:"upper"`
+}
+
+// Signal is a rule that fired, from one point on through another.
+type Signal struct {
+	Panel   string    `json:"panel"`
+	Rule    string    `json:"rule"`
+	Side    string    `json:"side"`    // "high" or "low"
+	Decides bool      `json:"decides"` // whether the state follows from it; else it is a reason to look
+	Label   string    `json:"label"`
+	Time    time.Time `json:"time"` // of the first point
+	Last    time.Time `json:"last"`
+	Began   time.Time `json:"began"` // when the shift began, as the cumulative sum has it; else as Time
+
+	First, Through int `json:"-"` // points, from 0
+}
+
+// Chart is the charts of a series. It marshals to the document of "evenpole drift
+// --json".
+type Chart struct {
+	Subject  string    `json:"subject"`
+	Of       string    `json:"of"`
+	State    State     `json:"state"`
+	Baseline int       `json:"baseline"` // points
+	Since    time.Time `json:"since"`
+	Centre   float64   `json:"centre_db"`
+	Sigma    float64   `json:"sigma_db"` // of one session
+	Points   []Point   `json:"points"`
+	Panels   []Panel   `json:"panels"`
+	Signals  []Signal  `json:"signals"`
+	Warnings []string  `json:"warnings"`
+
+	start int       // where the charts with a memory start
+	sd    []float64 // of each point
+}
+
+// Draw makes the charts of a series.
+func Draw(s *Series, o Options) (*Chart, error) {
+	if o.Baseline != 0 && o.Baseline < leastPoints {
+		return nil, &NoSeries{fmt.Sprintf("baseline: expected %d points or more, got %d", leastPoints, o.Baseline)}
+	}
+	c := &Chart{Subject: s.Subject, Of: s.Of, Since: o.Since, Signals: []Signal{}, Panels: []Panel{}, Warnings: append([]string{}, s.Warnings...)}
+	groups := c.group(s)
+	c.Baseline = min(cmp.Or(o.Baseline, usualBaseline), len(groups))
+	if len(groups) < 2 {
+		c.decide()
+		return c, nil
+	}
+	single := o.Single || slices.ContainsFunc(groups, func(g []float64) bool { return len(g) < 2 })
+	base := groups[:c.Baseline]
+	c.Centre = stat.Mean(means(base), nil)
+	if c.Sigma = shortTerm(base, single); !(c.Sigma > 0) {
+		return nil, &NoSeries{"the values of the baseline are all the same: they look copied, and show no scatter"}
+	}
+	for _, g := range groups {
+		n := len(g)
+		if single {
+			n = 1
+		}
+		c.sd = append(c.sd, c.Sigma/math.Sqrt(float64(n)))
+	}
+	c.start = slices.IndexFunc(c.Points, func(p Point) bool { return !p.Time.Before(o.Since) })
+	if c.start < 0 {
+		c.start = len(c.Points)
+	}
+	if single {
+		c.individuals()
+	} else {
+		c.subgroups(groups)
+	}
+	c.average()
+	c.sums()
+	c.decide()
+	return c, nil
+}
+
+// group makes the points: one a value or, of a series by day, one a day (UTC).
+func (c *Chart) group(s *Series) [][]float64 {
+	var groups [][]float64
+	day := func(t time.Time) string { return t.UTC().Format(time.DateOnly) }
+	for i, v := range s.Values {
+		if i == 0 || !s.ByDay || day(v.Time) != day(s.Values[i-1].Time) {
+			c.Points = append(c.Points, Point{Label: v.Label, Time: v.Time})
+			groups = append(groups, nil)
+		}
+		n := len(groups) - 1
+		groups[n] = append(groups[n], v.X)
+		c.Points[n].Value, c.Points[n].N = stat.Mean(groups[n], nil), len(groups[n])
+	}
+	return groups
+}
+
+// decide says what the signals amount to.
+func (c *Chart) decide() {
+	slices.SortStableFunc(c.Signals, func(a, b Signal) int { return a.First - b.First })
+	counts := slices.ContainsFunc(c.Signals, func(s Signal) bool { return s.Decides && s.Through >= c.start })
+	switch {
+	case len(c.Points) < leastPoints:
+		c.State = CannotTell
+		c.warn("%d points are too few to tell: %d at least, %d are a good baseline", len(c.Points), leastPoints, usualBaseline)
+	case counts:
+		c.State = OutOfControl
+	default:
+		c.State = InControl
+	}
+	if slices.ContainsFunc(c.Signals, func(s Signal) bool { return s.Decides && s.First < c.Baseline }) && c.State != CannotTell {
+		c.warn("rules fired within the baseline: its limits hold only for what was in control; look what happened then")
+	}
+}
+
+func (c *Chart) warn(format string, args ...any) {
+	c.Warnings = append(c.Warnings, fmt.Sprintf(format, args...))
+}

@@ -1,0 +1,161 @@
+package drift
+
+import "gonum.org/v1/gonum/stat"
+
+// panel is a panel in the making, with what to say of it.
+type panel struct {
+	Panel
+	chart *Chart
+}
+
+func (c *Chart) panel(name string) *panel { return &panel{Panel{Name: name}, c} }
+
+// point adds a point and its limits.
+func (p *panel) point(value float64, l limits) {
+	p.Values = append(p.Values, Figure(value))
+	p.Centre = append(p.Centre, Figure(l.centre))
+	p.Lower = append(p.Lower, Figure(l.lower))
+	p.Upper = append(p.Upper, Figure(l.upper))
+}
+
+func (p *panel) done() { p.chart.Panels = append(p.chart.Panels, p.Panel) }
+
+// individuals draws single values with their moving range.
+func (c *Chart) individuals() {
+	c.values(Individuals)
+	p := c.panel(MovingRange)
+	x := make([]float64, len(c.Points))
+	for i := range x {
+		x[i] = c.Points[i].Value
+	}
+	l := rangeLimits(c.Sigma)
+	for _, r := range movingRanges(x) {
+		p.point(r, l)
+	}
+	p.beyond()
+	p.done()
+}
+
+// subgroups draws the days' means with their standard deviation.
+func (c *Chart) subgroups(groups [][]float64) {
+	c.values(Mean)
+	p := c.panel(Deviation)
+	for _, g := range groups {
+		p.point(stat.StdDev(g, nil), scatterLimits(c.Sigma, len(g)))
+	}
+	p.beyond()
+	p.done()
+}
+
+// values draws the points themselves, with the run rules.
+func (c *Chart) values(name string) {
+	p := c.panel(name)
+	z := make([]float64, len(c.Points))
+	for i, x := range c.Points {
+		p.point(x.Value, around(c.Centre, c.sd[i]))
+		z[i] = (x.Value - c.Centre) / c.sd[i]
+	}
+	for _, rule := range runRules {
+		p.fire(rule.name, rule.need == 1, func(i int, side float64) bool {
+			from := 0
+			if i >= c.start {
+				from = c.start // nothing reaches back to before it
+			}
+			return rule.fires(z[from:i+1], side)
+		})
+	}
+	p.done()
+}
+
+// average draws the exponentially weighted moving average.
+func (c *Chart) average() {
+	p := c.panel(EWMA)
+	c.segments(func(x, sd []float64) {
+		z, dev := ewma(x, sd, c.Centre, lambda)
+		for i := range z {
+			p.point(z[i], around(c.Centre, dev[i]))
+		}
+	})
+	p.beyond()
+	p.done()
+}
+
+// sums draws the cumulative sums, in standard deviations.
+func (c *Chart) sums() {
+	p := c.panel(CUSUM)
+	var high, low []float64
+	var began [2][]int
+	c.segments(func(x, sd []float64) {
+		z := make([]float64, len(x))
+		for i := range z {
+			z[i] = (x[i] - c.Centre) / sd[i]
+		}
+		offset := len(high)
+		h, l, sinceHigh, sinceLow := cusum(z, 0, allowance)
+		high, low = append(high, h...), append(low, l...)
+		for i := range z {
+			began[0], began[1] = append(began[0], offset+sinceHigh[i]), append(began[1], offset+sinceLow[i])
+		}
+	})
+	for i := range high {
+		p.point(high[i], limits{0, -bearable, bearable})
+		p.Below = append(p.Below, Figure(-low[i]))
+	}
+	first := len(c.Signals)
+	p.fire("beyond the limit", true, func(i int, side float64) bool {
+		return side > 0 && high[i] > bearable || side < 0 && low[i] > bearable
+	})
+	for k := first; k < len(c.Signals); k++ {
+		s := &c.Signals[k]
+		which := 0
+		if s.Side == "low" {
+			which = 1
+		}
+		s.Began = c.Points[began[which][s.First]].Time
+	}
+	p.done()
+}
+
+// segments hands on the values before the start, and those from it.
+func (c *Chart) segments(do func(x, sd []float64)) {
+	x := make([]float64, len(c.Points))
+	for i := range x {
+		x[i] = c.Points[i].Value
+	}
+	do(x[:c.start], c.sd[:c.start])
+	do(x[c.start:], c.sd[c.start:])
+}
+
+// beyond is the rule of the panel's limits.
+func (p *panel) beyond() {
+	p.fire("beyond the limit", p.Name == EWMA, func(i int, side float64) bool {
+		if side > 0 {
+			return p.Values[i] > p.Upper[i]
+		}
+		return p.Values[i] < p.Lower[i]
+	})
+}
+
+// fire notes where a rule holds, runs of points as one signal.
+func (p *panel) fire(rule string, decides bool, holds func(i int, side float64) bool) {
+	c := p.chart
+	for _, side := range []float64{1, -1} {
+		name := "high"
+		if side < 0 {
+			name = "low"
+		}
+		open := false
+		for i := range c.Points {
+			was := open
+			if open = holds(i, side); !open {
+				continue
+			}
+			at := c.Points[i]
+			if !was || i == c.start {
+				c.Signals = append(c.Signals, Signal{Panel: p.Name, Rule: rule, Decides: decides, Side: name, Label: at.Label, Time: at.Time, Began: at.Time, First: i})
+			}
+			s := &c.Signals[len(c.Signals)-1]
+			s.Last, s.Through = at.Time, i
+		}
+	}
+}

@@ -1,0 +1,173 @@
+package drift
+
+import (
+	"fmt"
+	"iter"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"evenpole/capture"
+	"evenpole/fit"
+)
+
+// decibel is how many decibels one in ln v is.
+const decibel = 20 / math.Ln10
+
+// What of a session is watched, besides the balance of one string, which is
+// named by its number.
+const (
+	Level   = "level"   // mean over the strings, dB re 1 mV
+	Spread  = "spread"  // highest less lowest balance, dB
+	Scatter = "scatter" // standard deviation of one take, pooled over the strings, dB
+)
+
+// Series is one figure of sessions, in the order of time.
+type Series struct {
+	Subject  string // what was measured, in words
+	Of       string // Level, Spread, Scatter, or a string's number
+	Values   []Value
+	ByDay    bool // the sessions of a day are one point
+	Warnings []string
+}
+
+// Value is that of one session.
+type Value struct {
+	Label string // the session or, of a pickup that shipped, its id
+	Time  time.Time
+	X     float64 // dB
+}
+
+// NoSeries says that a record has not what a chart needs.
+type NoSeries struct{ Msg string }
+
+// Error says what is missing, and what to do.
+func (e *NoSeries) Error() string { return e.Msg }
+
+// Reference is the series of a pickup that is kept to watch the jig by: of each of
+// its sessions of purpose repeat. Levels are as the jig reads them, whatever its
+// gain was found to be: it is the jig that is watched.
+func Reference(rows iter.Seq2[capture.Reading, error], pickup, of string) (*Series, error) {
+	s := &Series{Subject: fmt.Sprintf("reference pickup %s", pickup), Of: of, ByDay: true}
+	keep := func(r *capture.Reading) bool { return r.Purpose == capture.ForRepeat && r.Pickup == pickup }
+	if err := s.gather(rows, keep, func(c *fit.Cell) string { return c.Session }); err != nil {
+		return nil, err
+	}
+	if len(s.Values) == 0 {
+		return nil, &NoSeries{fmt.Sprintf("pickup %q: expected sessions of purpose %q, got none that count; capture it every day with \"evenpole capture --purpose repeat --again\"", pickup, capture.ForRepeat)}
+	}
+	return s, nil
+}
+
+// Shipped is the series of finished pickups: of each the latest session of purpose
+// check.
+func Shipped(rows iter.Seq2[capture.Reading, error], of string) (*Series, error) {
+	s := &Series{Subject: "checked pickups", Of: of}
+	keep := func(r *capture.Reading) bool { return r.Purpose == capture.ForCheck }
+	if err := s.gather(rows, keep, func(c *fit.Cell) string { return c.Pickup }); err != nil {
+		return nil, err
+	}
+	s.Values = slices.CompactFunc(s.byLabel(), func(a, b Value) bool { return a.Label == b.Label })
+	s.sort()
+	if len(s.Values) == 0 {
+		return nil, &NoSeries{fmt.Sprintf("expected sessions of purpose %q, got none that count", capture.ForCheck)}
+	}
+	return s, nil
+}
+
+// byLabel returns the values by label, the latest of each first.
+func (s *Series) byLabel() []Value {
+	slices.SortStableFunc(s.Values, func(a, b Value) int {
+		if c := strings.Compare(a.Label, b.Label); c != 0 {
+			return c
+		}
+		return b.Time.Compare(a.Time)
+	})
+	return s.Values
+}
+
+func (s *Series) sort() {
+	slices.SortFunc(s.Values, func(a, b Value) int {
+		if c := a.Time.Compare(b.Time); c != 0 {
+			return c
+		}
+		return strings.Compare(a.Label, b.Label)
+	})
+}
+
+// gather makes values of the sessions that are wanted. What lacks a time or a
+// string has no place in a chart, and is named.
+func (s *Series) gather(rows iter.Seq2[capture.Reading, error], keep func(*capture.Reading) bool, label func(*fit.Cell) string) error {
+	figure, err := figureOf(s.Of)
+	if err != nil {
+		return err
+	}
+	data, err := fit.Gather(fit.Only(rows, keep))
+	if err != nil {
+		return err
+	}
+	most := map[string]int{}
+	for _, cells := range data.Sessions() {
+		most[cells[0].Pickup] = max(most[cells[0].Pickup], len(cells))
+	}
+	for _, cells := range data.Sessions() {
+		first := &cells[0]
+		x := figure(cells)
+		if first.First.IsZero() || len(cells) < most[first.Pickup] || cells[len(cells)-1].String != len(cells) || math.IsNaN(x) {
+			s.Warnings = append(s.Warnings, fmt.Sprintf("session %q of pickup %q is left out: expected times, and good takes of every string set up in one way", first.Session, first.Pickup))
+			continue
+		}
+		s.Values = append(s.Values, Value{label(first), first.First, x})
+	}
+	s.sort()
+	return nil
+}
+
+// figureOf returns how a figure is had of a session's cells, one a string.
+func figureOf(of string) (func([]fit.Cell) float64, error) {
+	switch of {
+	case Level:
+		return meanLevel, nil
+	case Spread:
+		return spread, nil
+	case Scatter:
+		return scatter, nil
+	}
+	n, err := strconv.Atoi(of)
+	if err != nil || n < 1 {
+		return nil, &NoSeries{fmt.Sprintf("expected %s, %s, %s or a string's number to watch, got %q", Level, Spread, Scatter, of)}
+	}
+	return func(cells []fit.Cell) float64 {
+		if n > len(cells) {
+			return math.NaN()
+		}
+		return decibel*cells[n-1].Mean - meanLevel(cells)
+	}, nil
+}
+
+func meanLevel(cells []fit.Cell) float64 {
+	var sum float64
+	for _, c := range cells {
+		sum += decibel * c.Mean
+	}
+	return sum / float64(len(cells))
+}
+
+func spread(cells []fit.Cell) float64 {
+	low, high := math.Inf(1), math.Inf(-1)
+	for _, c := range cells {
+		low, high = min(low, decibel*c.Mean), max(high, decibel*c.Mean)
+	}
+	return high - low
+}
+
+func scatter(cells []fit.Cell) float64 {
+	var squares, dof float64
+	for _, c := range cells {
+		squares += float64(c.Takes-1) * decibel * decibel * c.SD * c.SD
+		dof += float64(c.Takes - 1)
+	}
+	return math.Sqrt(squares / dof)
+}
