@@ -89,7 +89,7 @@ func openTable[W any](r io.Reader, name string, need []string) (*table[W], error
 	if t.rows, err = gocsv.NewUnmarshaller(t.csv, new(W)); err == io.EOF {
 		return nil, &RowError{name, 1, "", "expected a header row, got an empty file"}
 	} else if err != nil {
-		return nil, t.explain(err)
+		return nil, explain(err, name, 0)
 	}
 	return t, t.indexColumns(need)
 }
