@@ -169,7 +169,11 @@ func explainPickup(e *env, o explainOptions) (*explained, error) {
 	if err != nil {
 		return nil, err
 	}
-	data, err := e.record(nil)
+	files, err := e.recordFiles(nil)
+	if err != nil {
+		return nil, err
+	}
+	data, err := gatherFiles(files)
 	if err != nil {
 		return nil, err
 	}
@@ -185,16 +189,16 @@ func explainError(err error) error {
 	return withHint(&inputError{err}, "'evenpole model list' shows the shop's models; 'explain --model FILE' takes another one than the current")
 }
 
-// record gathers the readings files named, or the shop's.
-func (e *env) record(files []string) (*fit.Data, error) {
-	if len(files) == 0 {
-		dir, err := e.shopDir()
-		if err != nil {
-			return nil, err
-		}
-		files = []string{filepath.Join(dir, capture.ReadingsFile)}
+// recordFiles are the readings files named, or the shop's.
+func (e *env) recordFiles(named []string) ([]string, error) {
+	if len(named) > 0 {
+		return named, nil
 	}
-	return gatherFiles(files)
+	dir, err := e.shopDir()
+	if err != nil {
+		return nil, err
+	}
+	return []string{filepath.Join(dir, capture.ReadingsFile)}, nil
 }
 
 // title is what the explanation is of.

@@ -3,6 +3,7 @@ package main
 import (
 	"os"
 	"path/filepath"
+	"strings"
 
 	"evenpole/fit"
 	"evenpole/report"
@@ -47,7 +48,11 @@ func runPictures(e *env, o picturesOptions) error {
 	if err != nil {
 		return err
 	}
-	data, err := e.record(o.readings)
+	files, err := e.recordFiles(o.readings)
+	if err != nil {
+		return err
+	}
+	data, err := gatherFiles(files)
 	if err != nil {
 		return err
 	}
@@ -60,7 +65,7 @@ func runPictures(e *env, o picturesOptions) error {
 	}
 	diagnosis, err := fit.Diagnose(model.Model, data)
 	if err != nil {
-		return &inputError{err}
+		return badInput("%s: %w", strings.Join(files, ", "), err)
 	}
 	if data.Fingerprint() != model.Fingerprint {
 		e.warn([]string{"the record is not the one that the model was fitted to: 'evenpole fit' fits it anew"})
