@@ -233,6 +233,29 @@ func (x *Explanation) add(c Cause, parts []float64, predicted bool) {
 	}
 }
 
+// Parted divides the causes into those with a part that shows at two decimals, and
+// those without.
+func (x *Explanation) Parted() (with, without []Cause) {
+	for _, c := range x.Causes {
+		shows := func(s ExplainedString) bool { return math.Abs(s.Parts[c.Name]) >= 0.005 }
+		if slices.ContainsFunc(x.Strings, shows) {
+			with = append(with, c)
+		} else {
+			without = append(without, c)
+		}
+	}
+	return with, without
+}
+
+// CauseWords lists causes for people.
+func CauseWords(causes []Cause) string {
+	var words []string
+	for _, c := range causes {
+		words = append(words, c.Words)
+	}
+	return strings.Join(words, "; ")
+}
+
 // centred takes the mean off.
 func centred(v []float64) []float64 {
 	mean := meanOf(v)

@@ -410,3 +410,17 @@ func TestLatestSession(t *testing.T) {
 		}
 	}
 }
+
+func TestParted(t *testing.T) {
+	x := &Explanation{
+		Causes: []Cause{{"core", "steel"}, {"wrap", "more steel"}, {"pitch", "speed"}},
+		Strings: []ExplainedString{
+			{Parts: map[string]float64{"core": 0.004, "wrap": 0, "pitch": -0.0049}},
+			{Parts: map[string]float64{"core": -0.006, "wrap": 0, "pitch": 0.0049}},
+		},
+	}
+	with, without := x.Parted()
+	if len(with) != 1 || with[0].Name != "core" || CauseWords(without) != "more steel; speed" {
+		t.Errorf("with %v, without %v", with, without)
+	}
+}

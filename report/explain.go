@@ -49,18 +49,14 @@ func Explained(title string, x *fit.Explanation) ExplainPicture {
 		poles.Figures = append(poles.Figures, figure("%.2f", s.PoleHeight))
 	}
 	p.Heads = []ExplainHead{gauges, poles}
-	var none []string
-	for _, c := range x.Causes {
+	with, without := x.Parted()
+	for _, c := range with {
 		row := ExplainRow{Words: c.Words}
 		if c.Name == "left" {
 			row.Mark = Outside
 		}
 		for _, s := range x.Strings {
 			row.Parts = append(row.Parts, s.Parts[c.Name])
-		}
-		if row.reach() < 0.005 {
-			none = append(none, c.Words)
-			continue
 		}
 		p.Rows = append(p.Rows, row)
 	}
@@ -73,19 +69,10 @@ func Explained(title string, x *fit.Explanation) ExplainPicture {
 		"A bar up: so much louder than the mean of the strings for this cause; down: softer. Decibels (dB).",
 		"The bars of a column add up to the string's balance in the last row.",
 	}
-	if len(none) > 0 {
-		p.Notes = append(p.Notes, "Without part here: "+strings.Join(none, "; ")+".")
+	if len(without) > 0 {
+		p.Notes = append(p.Notes, "Without part here: "+fit.CauseWords(without)+".")
 	}
 	return p
-}
-
-// reach is the greatest part either way.
-func (r *ExplainRow) reach() float64 {
-	var most float64
-	for _, v := range r.Parts {
-		most = max(most, math.Abs(v))
-	}
-	return most
 }
 
 // The picture's measures, in user units.

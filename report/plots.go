@@ -263,10 +263,20 @@ func (p *Plot) nameFarthest(d *fit.Diagnosis, points plotter.XYs, off []float64)
 	var words []string
 	var at plotter.XYs
 	for _, i := range order {
-		words = append(words, strings.TrimPrefix(fmt.Sprintf("%s/%d", d.Cells[i].Pickup, d.Cells[i].String), "/"))
-		at = append(at, points[i])
+		word := strings.TrimPrefix(fmt.Sprintf("%s/%d", d.Cells[i].Pickup, d.Cells[i].String), "/")
+		if k := slices.IndexFunc(at, func(pt plotter.XY) bool { return p.near(pt, points[i]) }); k >= 0 {
+			words[k] += ", " + word
+			continue
+		}
+		words, at = append(words, word), append(at, points[i])
 	}
 	p.label(words, at)
+}
+
+// near reports whether names of two points would cover each other.
+func (p *Plot) near(a, b plotter.XY) bool {
+	x, y := &p.plot.X, &p.plot.Y
+	return math.Abs(a.X-b.X) < 0.12*(x.Max-x.Min) && math.Abs(a.Y-b.Y) < 0.04*(y.Max-y.Min)
 }
 
 // widen gives an axis some room at both ends.

@@ -227,10 +227,14 @@ func printExplained(e *env, x *explained) {
 	row("string", func(s *fit.ExplainedString) string { return strings.TrimSpace(fmt.Sprintf("%d %s", s.String, s.Note)) })
 	row("pole height, mm", func(s *fit.ExplainedString) string { return fmt.Sprintf("%.2f", s.PoleHeight) })
 	row("string height, mm", func(s *fit.ExplainedString) string { return fmt.Sprintf("%.2f", s.StringHeight) })
-	for _, c := range x.Causes {
+	with, without := x.Parted()
+	for _, c := range with {
 		row(c.Words, func(s *fit.ExplainedString) string { return signed(s.Parts[c.Name]) })
 	}
 	row("balance", func(s *fit.ExplainedString) string { return signed(s.Balance) })
 	tw.Flush()
+	if len(without) > 0 {
+		e.print("\nwithout part here: %s", fit.CauseWords(without))
+	}
 	e.warn(x.Warnings)
 }
