@@ -154,21 +154,40 @@ func (l *Limits) share(n int, mean, sd float64) float64 {
 	return p
 }
 
-// judge decides on n magnets. From the plan's number on there is no more to
-// wait for: what is not accepted is rejected.
-func (s sampling) judge(l *Limits, n, plan int, mean, sd float64) (v Verdict, share, acceptAt, rejectAt float64) {
-	share = l.share(n, mean, sd)
-	acceptAt, rejectAt = outside(n, s.accept(n)), outside(n, s.reject(n))
+// clear reports whether a mean is at least so far within both limits. Where few
+// magnets want so large a k that outside is 0 long before it, the share alone
+// would let pass what the k method does not.
+func (l *Limits) clear(mean, distance float64) bool {
+	return (l.Min == nil || mean-*l.Min >= distance) && (l.Max == nil || *l.Max-mean >= distance)
+}
+
+// rule is how n magnets are judged.
+type rule struct {
+	n                  int
+	k                  float64 // least distance from mean to a limit, in standard deviations
+	acceptAt, rejectAt float64 // estimated shares beyond the limits
+	last               bool    // what is not accepted is rejected
+}
+
+// rule is that for n magnets. From the plan's number on there is no more to wait
+// for.
+func (s sampling) rule(n, plan int) rule {
+	k := s.accept(n)
 	if n >= plan {
-		rejectAt = acceptAt
+		return rule{n, k, outside(n, k), outside(n, k), true}
 	}
+	return rule{n, k, outside(n, k), outside(n, s.reject(n)), false}
+}
+
+func (r rule) judge(l *Limits, mean, sd float64) (v Verdict, share float64) {
+	share = l.share(r.n, mean, sd)
 	switch {
-	case share <= acceptAt:
-		return Accept, share, acceptAt, rejectAt
-	case share > rejectAt:
-		return Reject, share, acceptAt, rejectAt
+	case share <= r.acceptAt && l.clear(mean, r.k*sd):
+		return Accept, share
+	case r.last || share > r.rejectAt:
+		return Reject, share
 	}
-	return MeasureMore, share, acceptAt, rejectAt
+	return MeasureMore, share
 }
 
 // decide judges the batch against its limits.
@@ -193,13 +212,14 @@ func (c *characterisation) decide() error {
 	n := c.Count
 	mean, sd := stat.MeanStdDev(strengths(c.Magnets), nil)
 	if n >= leastMagnets && sd > 0 {
-		v, share, acceptAt, rejectAt := s.judge(l, n, plan, mean, sd)
-		d.Verdict, d.Outside, d.AcceptAt, d.RejectAt = v, &share, &acceptAt, &rejectAt
+		rule := s.rule(n, plan)
+		v, share := rule.judge(l, mean, sd)
+		d.Verdict, d.Outside, d.AcceptAt, d.RejectAt = v, &share, &rule.acceptAt, &rule.rejectAt
 	}
 	if d.Verdict == MeasureMore {
 		d.AtMost = max(plan-n, 1)
 		d.Likely, _ = firstFrom(max(n, leastMagnets), plan, func(m int) bool {
-			v, _, _, _ := s.judge(l, m, plan, mean, sd)
+			v, _ := s.rule(m, plan).judge(l, mean, sd)
 			return v != MeasureMore
 		})
 		d.Likely = max(d.Likely, 1)
