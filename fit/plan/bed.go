@@ -7,6 +7,7 @@ import (
 
 	"evenpole/fit"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat"
 )
@@ -20,6 +21,7 @@ type bed struct {
 	model  fit.Predictor
 	setup  *fit.Setup
 	offset []float64 // dB, wanted balance by string
+	apart  bool      // no string hears its neighbours' poles
 }
 
 // levels is the mean prediction of ln v, finite or an error.
@@ -59,6 +61,16 @@ func (b *bed) slopes(heights []float64) *mat.Dense {
 	d := mat.NewDense(n, n, nil)
 	at := slices.Clone(heights)
 	lower, upper := make([]float64, n), make([]float64, n)
+	if b.apart { // all poles at once
+		floats.AddConst(-half, at)
+		b.model.Level(lower, b.setup, at)
+		floats.AddConst(2*half, at)
+		b.model.Level(upper, b.setup, at)
+		for i := range n {
+			d.Set(i, i, (upper[i]-lower[i])/(2*half))
+		}
+		return d
+	}
 	for k := range n {
 		at[k] = heights[k] - half
 		b.model.Level(lower, b.setup, at)

@@ -7,13 +7,10 @@ import (
 )
 
 // bestMatched is the best stagger, with magnets chosen from stock where that is
-// wanted: heights first, magnets for these, and heights again.
+// wanted: heights first, magnets for these, heights for those, and so on while it
+// helps.
 func (j *job) bestMatched() (*search, []int, error) {
-	s, err := j.newSearch()
-	if err != nil {
-		return nil, nil, err
-	}
-	best, err := s.best()
+	s, best, least, err := j.searched()
 	if err != nil || j.order.Magnets != nil || len(j.opt.Stock) < len(j.offset) {
 		return s, best, err
 	}
@@ -21,15 +18,30 @@ func (j *job) bestMatched() (*search, []int, error) {
 	if !told(gains) {
 		return s, best, nil
 	}
-	if err := s.freeze(best); err != nil {
-		return nil, nil, err
+	for bare := s; ; {
+		if err := bare.freeze(best); err != nil {
+			return nil, nil, err
+		}
+		t, other, got, err := j.withMagnets(bare.choose(best, gains)).searched()
+		if err != nil || s != bare && !got.less(least) {
+			return s, best, err
+		}
+		s, best, least = t, other, got
 	}
-	chosen := s.choose(best, gains)
-	if s, err = j.withMagnets(chosen).newSearch(); err != nil {
-		return nil, nil, err
+}
+
+// searched is the best stagger with its score in its own clouds.
+func (j *job) searched() (*search, []int, score, error) {
+	s, err := j.newSearch()
+	if err != nil {
+		return nil, nil, none, err
 	}
-	best, err = s.best()
-	return s, best, err
+	best, err := s.best()
+	if err != nil {
+		return nil, nil, none, err
+	}
+	got, err := s.own(best)
+	return s, best, got, err
 }
 
 // withMagnets is the job with these magnets of the stock in it.
@@ -97,37 +109,45 @@ func (s *search) choose(index []int, gains [][]float64) []int {
 		for k, i := range lack {
 			at[i] = strength[from+k]
 		}
-		if w := s.exchange(at, index, gains); w < least-rounding {
+		if w := s.exchange(at, slices.Clone(index), gains); w < least-rounding {
 			best, least = at, w
 		}
 	}
 	return best
 }
 
-// exchange improves a choice in place and returns its expected worst deviation.
+// exchange improves a choice, with the heights that go with it, in place and
+// returns its expected worst deviation.
 func (s *search) exchange(chosen, index []int, gains [][]float64) float64 {
 	least := s.withGains(chosen, index, gains)
 	for helped := true; helped; {
 		helped = false
 		for i := range chosen {
 			for m := range gains[i] {
-				k, was := slices.Index(chosen, m), chosen[i]
-				if k >= 0 {
-					chosen[k] = was
-				}
-				chosen[i] = m
-				if w := s.withGains(chosen, index, gains); w < least-rounding {
-					least, helped = w, true
-					continue
-				}
-				chosen[i] = was
-				if k >= 0 {
-					chosen[k] = m
+				for k := max(0, index[i]-window); k <= min(index[i]+window, s.limits.room[i]-1); k++ {
+					other, was, height := slices.Index(chosen, m), chosen[i], index[i]
+					swap(chosen, i, other, m)
+					index[i] = k
+					if w := s.withGains(chosen, index, gains); w < least-rounding {
+						least, helped = w, true
+						continue
+					}
+					index[i] = height
+					swap(chosen, i, other, was)
 				}
 			}
 		}
 	}
 	return least
+}
+
+// swap gives string i magnet m, and the other string that had it, if any, what i
+// had.
+func swap(chosen []int, i, other, m int) {
+	if other >= 0 && other != i {
+		chosen[other] = chosen[i]
+	}
+	chosen[i] = m
 }
 
 // withGains is the expected worst deviation with the chosen magnets.

@@ -14,6 +14,7 @@ import (
 type bench struct {
 	curve    func(i int, height float64) float64 // ln v
 	hears    float64                             // of each neighbouring pole, ln v per mm, bent
+	byGap    bool                                // a string's height over 3 mm counts as a lower pole
 	steel    bool                                // level goes with the string's gauge, 0 dB at 0.3 mm
 	magnets  map[string]float64                  // dB that a magnet adds to the string over it
 	cov      *mat.SymDense                       // nil: nothing is uncertain
@@ -25,6 +26,9 @@ func (b bench) Level(dst []float64, s *fit.Setup, heights []float64) []float64 {
 		dst = make([]float64, len(heights))
 	}
 	for i, h := range heights {
+		if b.byGap {
+			h -= s.StringHeights[i] - 3
+		}
 		dst[i] = b.curve(i, h)
 		if b.steel {
 			dst[i] += math.Log(s.Strings[i].Gauge / 0.3)

@@ -166,7 +166,7 @@ func newJob(o *profiles.Order, m fit.Predictor, opt Options) (*job, error) {
 
 // addBed puts a string set over the ordered pickup.
 func (j *job) addBed(name string, strings []profiles.String) {
-	j.beds = append(j.beds, &bed{name, j.model, setup(j.order, strings), j.offset})
+	j.beds = append(j.beds, &bed{name: name, model: j.model, setup: setup(j.order, strings), offset: j.offset})
 }
 
 // stringHeights are the strings' undersides, the same for every set.

@@ -14,7 +14,7 @@ const (
 	searched   = 128 // simulated pickups behind each comparison
 	levelsSeen = 64  // common levels that strings are brought to
 	begun      = 8   // of these the ones whose uncertainty is worked out
-	refined    = 2   // of these the ones that are refined
+	refined    = 1   // of these the ones that are refined
 	window     = 3   // steps to either side that one string is moved at once
 )
 
@@ -41,7 +41,8 @@ func (j *job) newSearch() (*search, error) {
 		if err != nil {
 			return nil, err
 		}
-		s.apart = s.apart && agree(up, across)
+		b.apart = agree(up, across)
+		s.apart = s.apart && b.apart
 		s.tables = append(s.tables, up)
 	}
 	return s, nil
