@@ -66,7 +66,7 @@ func Explained(title string, x *fit.Explanation) ExplainPicture {
 	}
 	p.Rows = append(p.Rows, sum)
 	p.Notes = []string{
-		"A bar up: so much louder than the mean of the strings for this cause; down: softer. Decibels (dB).",
+		"A bar up: for this cause the string is louder than the mean of the strings; a bar down: softer. In decibels (dB).",
 		"The bars of a column add up to the string's balance in the last row.",
 	}
 	if len(without) > 0 {

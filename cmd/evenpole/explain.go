@@ -205,11 +205,11 @@ func (e *env) recordFiles(named []string) ([]string, error) {
 func (x *explained) title() string {
 	switch {
 	case x.Order != "":
-		return fmt.Sprintf("Order %s: what makes its strings as loud as predicted", x.Order)
+		return fmt.Sprintf("Order %s: why each string is as loud as predicted", x.Order)
 	case x.Session == "":
-		return fmt.Sprintf("Pickup %s: what makes its strings as loud as measured", x.Pickup)
+		return fmt.Sprintf("Pickup %s: why each string is as loud as measured", x.Pickup)
 	}
-	return fmt.Sprintf("Pickup %s, session %s: what makes its strings as loud as measured", x.Pickup, x.Session)
+	return fmt.Sprintf("Pickup %s, session %s: why each string is as loud as measured", x.Pickup, x.Session)
 }
 
 func printExplained(e *env, x *explained) {
