@@ -97,12 +97,15 @@ func withKinds(t *testing.T, other ...Kind) {
 }
 
 func TestBestWithoutThePreferredKind(t *testing.T) {
-	d := &Data{Cells: sampleResultCells(t), Readings: 9}
+	d := &Data{Cells: truth{pole: 0.45, core: 1.1, lift: -0.2, noise: 0.02}.cells(rand.New(rand.NewPCG(3, 3)), 1)}
 	refuses := Kind{Name: "oracle", Fit: func(*Data) (Model, error) { return nil, &CannotFitError{"too little", "capture"} }}
 	withKinds(t, refuses, logHeight.kind(), logGap.kind())
 	r, err := Best(d, nil)
-	if err != nil || r.Kind != logHeight.name {
-		t.Fatalf("got %v, %v", r, err)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r.Kind != logHeight.name {
+		t.Errorf("got %s", r.Kind)
 	}
 	if w := r.Warnings[len(r.Warnings)-1]; !strings.Contains(w, "the oracle model cannot be fitted, so that a loglinear-height one has to do") || !strings.Contains(w, "too little") {
 		t.Errorf("got %q", w)
@@ -134,12 +137,31 @@ func TestBestPredictsBest(t *testing.T) {
 		withKinds(t, order...)
 		var said []string
 		r, err := Best(d, func(kind string, done, of int) { said = append(said, kind) })
-		if err != nil || r.Kind != logHeight.name {
-			t.Fatalf("got %v, %v", r, err)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r.Kind != logHeight.name {
+			t.Errorf("got %s", r.Kind)
 		}
 		if len(said) == 0 || said[0] != order[0].Name || said[len(said)-1] != order[1].Name {
 			t.Errorf("progress was said of %q", said)
 		}
+	}
+}
+
+// Where all poles are as high, cores alone predict pickups left out well, and
+// tell nothing of how to plan.
+func TestBestKnowsWhatHeightsDo(t *testing.T) {
+	d := &Data{Cells: truth{core: 1.1, noise: 0.01}.cells(rand.New(rand.NewPCG(3, 3)), 4)}
+	for i := range d.Cells {
+		d.Cells[i].PoleHeight, d.Cells[i].StringHeight = 1, 3
+	}
+	r, err := Best(d, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r.Kind != falloffKind.Name {
+		t.Errorf("got %s", r.Kind)
 	}
 }
 

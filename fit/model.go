@@ -210,8 +210,10 @@ func (r *Result) count(d *Data) {
 
 // Best fits every kind and returns the one that best predicts the balance of
 // pickups left out, two or more that both kinds could predict; where that
-// cannot be told, the first in the order of Kinds. The error, when none fits,
-// is that kind's. progress may be nil.
+// cannot be told, the first in the order of Kinds. A model that does not know
+// what pole heights do is no use for planning, however well it predicts pickups
+// whose heights are alike: it comes last. The error, when none fits, is that of
+// the first kind. progress may be nil.
 func Best(d *Data, progress Progress) (*Result, error) {
 	var best *Result
 	var first error
@@ -228,7 +230,7 @@ func Best(d *Data, progress Progress) (*Result, error) {
 		}
 		scores = append(scores, Score{r.Kind, r.CVBalance, r.CVLevel, r.CVSet})
 		folds[r.Kind] = r.CVPickups
-		if best == nil || predictsBetter(r, best) {
+		if best == nil || knowsHeights(r.Model) && (predictsBetter(r, best) || !knowsHeights(best.Model)) {
 			best = r
 		}
 	}
@@ -248,6 +250,12 @@ func reason(err error) string {
 		return cannot.Have + "; " + cannot.Need
 	}
 	return err.Error()
+}
+
+// knowsHeights reports whether a model says what a pole's height does.
+func knowsHeights(m Model) bool {
+	l, ok := m.(*logLinear)
+	return !ok || l.has(onPoleHeight) || l.has(onGap)
 }
 
 // predictsBetter reports whether a predicts the balance of pickups left out

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"iter"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -14,12 +15,14 @@ import (
 
 	"evenpole/capture"
 	"evenpole/fit"
+	"evenpole/profiles"
 
 	"github.com/spf13/cobra"
 )
 
 type fitOptions struct {
 	readings []string
+	fields   string
 	out      string
 	use      bool
 	now      func() time.Time
@@ -28,13 +31,14 @@ type fitOptions struct {
 func newFitCmd(e *env) *cobra.Command {
 	o := fitOptions{now: time.Now}
 	cmd := &cobra.Command{
-		Use:   "fit [--readings FILE]... [--out MODEL] [--use]",
+		Use:   "fit [--readings FILE]... [--fields FILE] [--out MODEL] [--use]",
 		Short: "Fit the model to the shop's record",
 		Long: `Fits how a string's level follows the pole under it, to the shop's readings.csv or
 to the files named. The falloff model is tried, and two log-linear ones, on pole
 height and on gap; each is judged on pickups and on string sets that are left out
 of the fit in turn. The one that best predicts the balance of pickups is kept; the
-falloff model where that cannot be told.
+falloff model where that cannot be told. Where a file fields.csv lies beside the
+readings, the falloff model takes the magnets' measured fields from it.
 
 In a shop the model is written to models/, unless the shop has this very model.
 It becomes the current one when it predicts pickups that it has not seen at least
@@ -44,6 +48,7 @@ choice instead. Outside a shop, without --out, nothing is written.`,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runFit(e, o) },
 	}
 	cmd.Flags().StringArrayVar(&o.readings, "readings", nil, "readings `file` to fit instead of the shop's (repeatable)")
+	cmd.Flags().StringVar(&o.fields, "fields", "", "field readings `file` (default: fields.csv beside the readings, if it is there)")
 	cmd.Flags().StringVar(&o.out, "out", "", "write the model to this `file`")
 	cmd.Flags().BoolVar(&o.use, "use", false, "make it the shop's current model even if it predicts worse")
 	return cmd
@@ -67,7 +72,7 @@ func runFit(e *env, o fitOptions) error {
 	case o.use && (o.out != "" || !inShop):
 		return badInput("--use makes a shop's model current: it wants a shop, and no --out")
 	}
-	data, err := gatherFiles(o.readings)
+	data, err := gatherWith(o.readings, o.fields)
 	if err != nil {
 		return err
 	}
@@ -96,8 +101,50 @@ func runFit(e *env, o fitOptions) error {
 	return nil
 }
 
-// gatherFiles gathers readings files into one record.
-func gatherFiles(files []string) (*fit.Data, error) {
+// gatherFiles gathers readings files into one record, with the field readings
+// beside the first, if there are any.
+func gatherFiles(files []string) (*fit.Data, error) { return gatherWith(files, "") }
+
+// gatherWith is gatherFiles with a file of field readings.
+func gatherWith(files []string, fields string) (*fit.Data, error) {
+	data, err := gatherReadings(files)
+	if err != nil {
+		return nil, err
+	}
+	dir := filepath.Dir(files[0])
+	if fields == "" {
+		fields = filepath.Join(dir, capture.FieldsFile)
+		if missing(fields) {
+			return data, nil
+		}
+	}
+	f, err := os.Open(fields)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return data, data.AddFields(capture.Fields(f, fields), magnetsIn(dir))
+}
+
+// magnetsIn says which magnets the pickups of a shop have, by its mounts. A
+// mount that cannot be read, since its string set is gone or there is no shop,
+// says nothing: field readings themselves mostly do.
+func magnetsIn(shop string) map[string][]string {
+	lib, err := profiles.LoadLibrary(shop)
+	if err != nil {
+		return nil
+	}
+	files, _ := filepath.Glob(filepath.Join(shop, capture.MountsDir, "*.toml")) // the pattern is sound
+	magnets := map[string][]string{}
+	for _, file := range files {
+		if m, err := profiles.ReadMount(file, lib); err == nil && m.Pickup != "" && len(m.Magnets) > 0 {
+			magnets[m.Pickup] = m.Magnets
+		}
+	}
+	return magnets
+}
+
+func gatherReadings(files []string) (*fit.Data, error) {
 	var rows []iter.Seq2[capture.Reading, error]
 	for _, name := range files {
 		f, err := os.Open(name)
@@ -168,7 +215,7 @@ func printReport(e *env, r *fit.Report) {
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(tw, "parameter\tvalue\tstandard error\tunit\t")
 	for _, p := range r.Parameters {
-		fmt.Fprintf(tw, "%s\t%.3f\t%.3f\t%s\t\n", p.Name, p.Value, p.SE, p.Unit)
+		fmt.Fprintf(tw, "%s\t%.3f\t%.3f\t%s\t\n", p.Name, math.Round(p.Value*1000)/1000+0, p.SE, p.Unit) // no -0.000
 	}
 	tw.Flush()
 	e.print("")
@@ -201,9 +248,9 @@ func printFolds(e *env, r *fit.Report) {
 		for _, f := range folds[:min(most, len(folds))] {
 			remark := ""
 			if len(f.NewWraps) > 0 {
-				remark = "nothing else has its wrap: " + strings.Join(f.NewWraps, ", ")
+				remark = "\tnothing else has its wrap: " + strings.Join(f.NewWraps, ", ")
 			}
-			fmt.Fprintf(tw, "%s\t%d\t%s\t%s\t%s\n", f.Name, f.Cells, decibels(f.Balance), decibels(f.Level), remark)
+			fmt.Fprintf(tw, "%s\t%d\t%s\t%s%s\n", f.Name, f.Cells, decibels(f.Balance), decibels(f.Level), remark)
 		}
 		if n := len(folds) - most; n > 0 {
 			fmt.Fprintf(tw, "and %d that missed by less\n", n)
