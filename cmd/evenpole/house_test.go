@@ -28,7 +28,7 @@ var mayImport = map[string][]string{
 	"fit/verdict":    {"fit", "capture", "profiles"},
 	"fit/repeat":     {"fit", "capture"},
 	"fit/drift":      {"fit", "capture"},
-	"fit/gain":       {"capture"},
+	"fit/gain":       {"fit", "capture"},
 	"report":         {"fit", "fit/batch", "fit/plan", "fit/verdict", "profiles"},
 	"firmware-notes": {},
 	"cmd/evenpole":   {"*"},
