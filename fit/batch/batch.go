@@ -378,6 +378,12 @@ func (c *characterisation) explain() {
 	if len(c.Others) > 0 {
 		c.note("a comparison between sessions rests on the probe's zero and gap being the same in both: keep a magnet aside and measure it in each")
 	}
+	if d := c.Decision; d != nil {
+		c.note("the decision takes strengths for normally distributed; its risks hold for one look: looking again after every few magnets adds them up")
+		if len(c.Outliers) > 0 {
+			c.warn("with outliers strengths are hardly normally distributed: look at the outliers before acting on the decision")
+		}
+	}
 	if c.Gap == nil {
 		c.note("the readings do not say the gap between probe and pole face: they are taken to be at one gap")
 	}

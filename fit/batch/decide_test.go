@@ -58,8 +58,8 @@ func TestOutsideHasNoBias(t *testing.T) {
 	}
 }
 
-// The risks at the plan's number of magnets and before: as agreed for one limit, and as good
-// where what is beyond lies on both sides.
+// The risks at the plan's number of magnets and before: as agreed for one limit,
+// and as good where what is beyond lies on both sides.
 func TestRisks(t *testing.T) {
 	const trials = 4000
 	r := rand.New(rand.NewPCG(13, 14))

@@ -25,7 +25,25 @@ type Sets struct {
 	Unfit  []string `json:"unfit"`     // kept out: beyond the limits, or the wrong way round
 	Within float64  `json:"within_ss"` // sum of squares within all sets, mT²: the least there can be
 	SD     float64  `json:"within_sd_mt"`
+	TrueSD *float64 `json:"within_sd_true_mt"` // of true strengths, about, see Report.Match; nil when not known
 	Free   float64  `json:"unmatched_sd_mt"` // of the magnets without sorting
+}
+
+// Match sorts the report's magnets into sets, see the function Match. Sorting by
+// measured strengths brings errors together as well: true strengths scatter more
+// within a set than measured ones. Of a magnet measured as x a normal batch has
+// true strengths about mean + r (x - mean), r the share of the variance that is the
+// magnets' own, with the variance r times that of the measurement.
+func (r *Report) Match(size int) (*Sets, error) {
+	s, err := Match(r.Magnets, size)
+	if err != nil || r.Scatter == nil || r.Scatter.Measurement == nil {
+		return s, err
+	}
+	e := *r.Scatter.Measurement
+	own := r.Scatter.Magnets * r.Scatter.Magnets
+	share := own / (own + e*e)
+	s.TrueSD = known(math.Sqrt(share*share*s.SD*s.SD + share*e*e))
+	return s, nil
 }
 
 // Match sorts magnets into sets of size with the least sum of squares of

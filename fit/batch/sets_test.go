@@ -7,6 +7,8 @@ import (
 	"math/rand/v2"
 	"slices"
 	"testing"
+
+	"evenpole/capture"
 )
 
 // magnetsOf are magnets of given fields, numbered from 1.
@@ -112,6 +114,39 @@ func TestMatchLeavesTheOddOnesOver(t *testing.T) {
 	magnets[0].Reversed, magnets[1].Beyond = true, "below"
 	if s, err = Match(magnets, 2); err != nil || !slices.Equal(s.Unfit, []string{"1", "2"}) || len(s.Sets) != 2 {
 		t.Errorf("got %+v, %v", s, err)
+	}
+}
+
+// What true strengths scatter by within sets sorted by measured ones.
+func TestMatchTrueScatter(t *testing.T) {
+	r := rand.New(rand.NewPCG(29, 30))
+	truth := map[string]float64{}
+	var rows []capture.FieldReading
+	for i := range 600 {
+		name := fmt.Sprint(i)
+		truth[name] = 240 + 8*r.NormFloat64()
+		for range 2 {
+			rows = append(rows, take("s", name, truth[name]+4*r.NormFloat64(), 0.5))
+		}
+	}
+	s, err := characterise(t, Options{}, rows...).Match(6)
+	if err != nil {
+		t.Fatal(err)
+	}
+	sum := 0.0
+	for _, set := range s.Sets {
+		var x []float64
+		for _, name := range set.Magnets {
+			x = append(x, truth[name])
+		}
+		sum += sumOfSquares(x)
+	}
+	near(t, "true scatter", *s.TrueSD, math.Sqrt(sum/float64(5*len(s.Sets))), 0.08)
+	if one, err := characterise(t, Options{}, rows[0], rows[2]).Match(2); err != nil || one.TrueSD != nil {
+		t.Errorf("one take a magnet: got %v, %v", one, err)
+	}
+	if _, err := characterise(t, Options{}, rows...).Match(601); err == nil {
+		t.Error("a set of more magnets than there are")
 	}
 }
 
