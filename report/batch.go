@@ -193,7 +193,7 @@ func (s *strip) axes() {
 
 func (s *strip) points() {
 	r := min(4, max(1.5, 150/float64(len(s.Points))))
-	names := 0
+	var names [][2]float64 // where they stand
 	for i, p := range s.Points {
 		x, y := s.x(i), s.y(p.Value)
 		if p.Name == "" {
@@ -201,14 +201,32 @@ func (s *strip) points() {
 			continue
 		}
 		s.circle(x, y, r+1, "open")
-		if names++; names > mostNames {
-			continue
+		if len(names) < mostNames {
+			at := clearOf(names, x, y+4)
+			names = append(names, at)
+			s.name(at, r+4, p.Name)
 		}
-		if x < (stripLeft+stripRight)/2 {
-			s.text(x+r+4, y+4, "start", p.Name)
-		} else {
-			s.text(x-r-4, y+4, "end", p.Name)
+	}
+}
+
+// clearOf is the place at x and y, or as far above it as a name needs to be clear
+// of those that stand nearby.
+func clearOf(names [][2]float64, x, y float64) [2]float64 {
+	const width, height = 60, 12 // of a name, about
+	for _, n := range names {
+		if math.Abs(n[0]-x) < width && math.Abs(n[1]-y) < height {
+			return clearOf(names, x, n[1]-height)
 		}
+	}
+	return [2]float64{x, y}
+}
+
+// name writes a name beside a point, on the side with more room.
+func (s *strip) name(at [2]float64, beside float64, name string) {
+	if at[0] < (stripLeft+stripRight)/2 {
+		s.text(at[0]+beside, at[1], "start", name)
+	} else {
+		s.text(at[0]-beside, at[1], "end", name)
 	}
 }
 
