@@ -116,7 +116,7 @@ func runBatch(e *env, o batchOptions) error {
 	e.loudness(r)
 	doc := batchDocument{Report: r}
 	if o.setSize != 0 {
-		if doc.Sets, err = batch.Match(r.Magnets, o.setSize); err != nil {
+		if doc.Sets, err = r.Match(o.setSize); err != nil {
 			return refusedBatch(err)
 		}
 	}
@@ -455,6 +455,9 @@ func printSets(e *env, s *batch.Sets) {
 	e.print("left over: %s", namesOr(s.Left, "none"))
 	if len(s.Unfit) > 0 {
 		e.print("kept out, beyond the limits or the wrong way round: %s", strings.Join(s.Unfit, ", "))
+	}
+	if s.TrueSD != nil {
+		e.print("true strengths within sets scatter by about %.1f mT, as each is measured with an error of its own", *s.TrueSD)
 	}
 	e.print("within sets %.1f mT, unmatched %.1f mT: no other sorting into sets of %d has less within", s.SD, s.Free, s.Size)
 }
