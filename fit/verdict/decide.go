@@ -60,7 +60,7 @@ func (c *check) newBudget() *budget {
 	for i := range levels {
 		levels[i] = c.session.takes(i).levels
 	}
-	allowance := c.opt.Mounting * c.opt.Mounting
+	allowance := c.opt.Mounting*c.opt.Mounting + c.opt.Channel*c.opt.Channel
 	if c.shift != nil {
 		allowance += c.opt.Conversion * c.opt.Conversion
 	}
@@ -91,7 +91,14 @@ func (c *check) describe(b *budget) {
 	if stat.Mean(b.variance, nil) == 0 {
 		c.warn("all takes of a string are equal: they look copied, and show no scatter")
 	}
-	c.note("standard uncertainty of %.2g dB a string for setting its height and mounting the pickup, taken as known (our assumption)", c.opt.Mounting)
+	from := "as the shop gives it"
+	if c.assumed {
+		from = "our assumption"
+	}
+	c.note("standard uncertainty of %.2g dB a string for setting its height and mounting the pickup, taken as known (%s)", c.opt.Mounting, from)
+	if c.opt.Channel > 0 {
+		c.note("the jig's channels are corrected as it was calibrated, with a standard uncertainty of %.2g dB a string", c.opt.Channel)
+	}
 	c.note("U is the expanded uncertainty at %g %% coverage (Student's t at the effective degrees of freedom); a string is passed or failed only when it is clear of the tolerance by U", 100*c.opt.Coverage)
 }
 

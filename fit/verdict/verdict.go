@@ -44,8 +44,11 @@ type Options struct {
 	// Mounting is the standard uncertainty, dB, that setting the string heights
 	// and mounting the pickup gives each string's level; 0 means 0.15. The
 	// default is our assumption, not a measurement: 0.05 mm of setting error at
-	// 3 dB per mm.
+	// 3 dB per mm. A repeat study measures it (package repeat).
 	Mounting float64
+	// Channel is the standard uncertainty, dB, that correcting the jig's channels
+	// leaves in each string's level; 0 when they are not corrected.
+	Channel float64
 	// Conversion is the standard uncertainty, dB, that each string's level gets
 	// in addition when it is converted to another excitation; 0 means 0.2. The
 	// default is our assumption: a string's mass is known to some 2 % from its
@@ -165,6 +168,7 @@ type Verdict struct {
 // a string without takes, an excitation that cannot be converted) the figures
 // are there, a warning says why, and the verdict is that it cannot be told.
 func Check(rows iter.Seq2[capture.Reading, error], o *profiles.Order, pickup string, opt Options) (*Verdict, error) {
+	assumed := opt.Mounting == 0
 	opt = opt.withDefaults()
 	if err := judgeable(o, opt); err != nil {
 		return nil, fmt.Errorf("%s: %w", o.File, err)
@@ -178,6 +182,7 @@ func Check(rows iter.Seq2[capture.Reading, error], o *profiles.Order, pickup str
 	}
 	c := newCheck(o, s, opt)
 	c.v.Pickup = pickup
+	c.assumed = assumed
 	c.compareMount()
 	c.convert()
 	c.measure()
@@ -198,8 +203,8 @@ func judgeable(o *profiles.Order, opt Options) error {
 		return fmt.Errorf("offset_db: expected %d values, one a string, got %d", n, len(o.Offset))
 	case !(o.Tolerance > 0):
 		return fmt.Errorf("tolerance_db: expected more than 0, got %g", o.Tolerance)
-	case !(opt.Mounting > 0) || !(opt.Conversion > 0):
-		return fmt.Errorf("allowances: expected more than 0 dB, got %g and %g", opt.Mounting, opt.Conversion)
+	case !(opt.Mounting > 0) || !(opt.Conversion > 0) || !(opt.Channel >= 0):
+		return fmt.Errorf("allowances: expected more than 0 dB, got %g, %g and %g", opt.Mounting, opt.Conversion, opt.Channel)
 	case !(opt.Coverage > 0) || !(opt.Coverage < 1):
 		return fmt.Errorf("coverage: expected between 0 and 1, got %g", opt.Coverage)
 	case opt.Slope != nil && len(opt.Slope) != n:
@@ -214,6 +219,7 @@ type check struct {
 	order   *profiles.Order
 	session *session
 	opt     Options
+	assumed bool      // the allowance for mounting is the default
 	shift   []float64 // dB, added to each level for another excitation; nil for none
 	budget  *budget   // nil when there are no balances
 	held    bool      // the session cannot speak for the order

@@ -583,3 +583,19 @@ func TestLatestSession(t *testing.T) {
 		t.Errorf("taken back: got %q, %q", v.Session, v.Verdict)
 	}
 }
+
+// TestWhatTheShopKnowsOfItsJig: a measured mounting, and what correcting the
+// channels leaves, stand in U as the allowances that they are.
+func TestWhatTheShopKnowsOfItsJig(t *testing.T) {
+	rows := taken(around(0), around(0), around(0), around(0))
+	assumed := check1(t, rows, order(4), Options{})
+	contains(t, assumed.Notes, "our assumption")
+	known := check1(t, rows, order(4), Options{Mounting: 0.2, Channel: 0.05})
+	contains(t, known.Notes, "0.2 dB a string for setting its height and mounting the pickup, taken as known (as the shop gives it)")
+	contains(t, known.Notes, "channels are corrected as it was calibrated, with a standard uncertainty of 0.05 dB")
+	square := func(v *Verdict) float64 { return float64(v.Strings[0].Std * v.Strings[0].Std) }
+	want := (0.2*0.2 + 0.05*0.05 - 0.15*0.15) * 3 / 4 // a balance has 1 - 1/n of the levels' variance
+	if got := square(known) - square(assumed); math.Abs(got-want) > 1e-9 {
+		t.Errorf("the variance grows by %g dB², want %g", got, want)
+	}
+}
