@@ -163,7 +163,7 @@ func (e *env) readFields(path string) (*batch.Record, error) {
 		}
 		path = filepath.Join(dir, capture.FieldsFile)
 	}
-	f, err := os.Open(path)
+	f, err := capture.Open(path)
 	if err != nil {
 		return nil, err
 	}
@@ -248,7 +248,7 @@ func (e *env) loudness(r *batch.Report) {
 
 func loudness(dir string, model fit.Model, r *batch.Report) (*batch.Loudness, error) {
 	name := filepath.Join(dir, capture.ReadingsFile)
-	f, err := os.Open(name)
+	f, err := capture.Open(name)
 	if err != nil {
 		return nil, err
 	}

@@ -185,7 +185,7 @@ func resumeHint(err error) []string {
 	if errors.Is(err, jig.ErrUnplugged) {
 		hints = append(hints, "under another --port too, if the jig comes back there: the record knows it by its own id (see 'evenpole jig list')")
 	}
-	return hints
+	return append(hints, diskHint(err)...)
 }
 
 // positions reads "all", "1-6", "1,3,5" and mixtures.

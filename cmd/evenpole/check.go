@@ -105,7 +105,7 @@ func expected(e *env, order *profiles.Order, dir string) []float64 {
 
 func checkPickup(dir string, order *profiles.Order, pickup string, slope []float64) (*verdict.Verdict, error) {
 	name := filepath.Join(dir, capture.ReadingsFile)
-	f, err := os.Open(name)
+	f, err := capture.Open(name)
 	if err != nil {
 		return nil, err
 	}

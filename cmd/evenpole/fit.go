@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"iter"
 	"math"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -118,7 +117,7 @@ func gatherWith(files []string, fields string) (*fit.Data, error) {
 			return data, nil
 		}
 	}
-	f, err := os.Open(fields)
+	f, err := capture.Open(fields)
 	if err != nil {
 		return nil, err
 	}
@@ -147,7 +146,7 @@ func magnetsIn(shop string) map[string][]string {
 func gatherReadings(files []string) (*fit.Data, error) {
 	var rows []iter.Seq2[capture.Reading, error]
 	for _, name := range files {
-		f, err := os.Open(name)
+		f, err := capture.Open(name)
 		if err != nil {
 			return nil, err
 		}
