@@ -70,7 +70,20 @@ func copySamples(e *testscript.Env) error {
 			return err
 		}
 	}
+	if err := copyMagnets(e.WorkDir); err != nil {
+		return err
+	}
 	return writeEarly(filepath.Join(dir, "early.csv"), filepath.Join(dir, "readings.csv"))
+}
+
+// copyMagnets makes a shop of field readings alone.
+func copyMagnets(work string) error {
+	text, err := os.ReadFile(filepath.Join("..", "..", "fit", "batch", "testdata", "fields.csv"))
+	if err != nil {
+		return err
+	}
+	dir := filepath.Join(work, "magnets")
+	return errors.Join(os.Mkdir(dir, 0o777), os.WriteFile(filepath.Join(dir, "fields.csv"), text, 0o666))
 }
 
 // writeEarly writes the sample record as it was before its last pickup.

@@ -26,7 +26,7 @@ type Sets struct {
 	Within float64  `json:"within_ss"` // sum of squares within all sets, mT²: the least there can be
 	SD     float64  `json:"within_sd_mt"`
 	TrueSD *float64 `json:"within_sd_true_mt"` // of true strengths, about, see Report.Match; nil when not known
-	Free   float64  `json:"unmatched_sd_mt"` // of the magnets without sorting
+	Free   float64  `json:"unmatched_sd_mt"`   // of the magnets without sorting
 }
 
 // Match sorts the report's magnets into sets, see the function Match. Sorting by
