@@ -37,8 +37,12 @@ type Cell struct {
 	First time.Time // UTC, of the first good take; zero when the rows have no time
 	Rows  []Span    // where the takes stand, flagged ones among them
 
+	Weight float64 // how far to trust it: 1, or less for a suspect cell; see Screen
+
 	Field      float64 // ln of the flux density over its pole against others of its batch: see AddFields
 	FieldKnown bool    // it was measured
+
+	within *within // what its takes say beside their mean; nil when not gathered
 }
 
 // Gap is the distance from the top of the pole to the underside of the string
@@ -80,6 +84,8 @@ type Data struct {
 
 	Magnets map[string]float64 // ln of the flux density of single magnets against their batch: see AddFields
 	FieldSD float64            // its standard deviation within a batch; 0 when not measured
+
+	impossible []Cell // what the rows left out as isImpossible would be, for Screen
 }
 
 // LeftOut counts the rows that are in no cell for one reason.
@@ -129,6 +135,7 @@ const mostTakes = 1000
 func Gather(files ...iter.Seq2[capture.Reading, error]) (*Data, error) {
 	g := gatherer{
 		cells:   map[key]*gathered{},
+		others:  map[key]*gathered{},
 		sources: map[source]int{},
 		back:    map[identity]bool{},
 		left:    map[string]*LeftOut{},
@@ -180,7 +187,7 @@ func (d *Data) Split(pickup string) (others *Data, own []Cell) {
 func (d *Data) Fingerprint() string {
 	h := sha256.New()
 	for _, c := range d.Cells {
-		c.Rows = nil
+		c.Rows, c.within = nil, nil
 		fmt.Fprintf(h, "%#v\n", c)
 	}
 	return fmt.Sprintf("%x", h.Sum(nil))
@@ -202,6 +209,12 @@ type identity struct {
 	seq    uint32
 }
 
+// filed is where rows stand that are of a cell and no takes of it.
+func (k key) filed() key {
+	k.mode, k.excite = "", ""
+	return k
+}
+
 // gathered is a cell in the making.
 type gathered struct {
 	batch string
@@ -212,6 +225,8 @@ type gathered struct {
 
 type take struct {
 	level, freq float64 // ln v; Hz
+	rms, peak   float64 // mV
+	when        float64 // see timeOf
 	id          identity
 	file, line  int32
 }
@@ -221,6 +236,7 @@ type gatherer struct {
 	unnamed  string // the name of a pickup without one
 	readings int
 	cells    map[key]*gathered
+	others   map[key]*gathered // rows that are no takes, by key.filed
 	sources  map[source]int
 	seen     []runs // by source
 	back     map[identity]bool
@@ -246,27 +262,43 @@ func (g *gatherer) add(r *capture.Reading) {
 	switch {
 	case r.Status == capture.Retracted:
 		g.back[id] = id.source >= 0
-		g.leave(isRetraction, g.file, r.Line)
+		g.leaveOther(r, isRetraction)
 	case id.source >= 0 && !g.seen[id.source].add(id.seq):
-		g.leave(isRepeated, g.file, r.Line)
+		g.leaveOther(r, isRepeated)
 	case r.Mode == "Q":
-		g.leave(isQuiet, g.file, r.Line)
+		g.leaveOther(r, isQuiet)
 	default:
 		g.addTake(r, id)
 	}
 }
 
-func (g *gatherer) addTake(r *capture.Reading, id identity) {
-	k := g.key(r)
-	if reason := k.fault(); reason != "" {
-		g.leave(reason, g.file, r.Line)
-		return
+// leaveOther counts a row that is no take, and notes with which cell it stands.
+func (g *gatherer) leaveOther(r *capture.Reading, reason string) {
+	g.leave(reason, g.file, r.Line)
+	if k := g.key(r); k.fault() != lacksCell {
+		gatheredAt(g.others, k.filed()).touch(g.file, r.Line)
 	}
-	c := g.cells[k]
+}
+
+func gatheredAt(cells map[key]*gathered, k key) *gathered {
+	c := cells[k]
 	if c == nil {
 		c = &gathered{}
-		g.cells[k] = c
+		cells[k] = c
 	}
+	return c
+}
+
+func (g *gatherer) addTake(r *capture.Reading, id identity) {
+	k := g.key(r)
+	fault := k.fault()
+	if fault != "" {
+		g.leave(fault, g.file, r.Line)
+	}
+	if fault == lacksCell {
+		return
+	}
+	c := gatheredAt(g.cells, k)
 	c.touch(g.file, r.Line)
 	if c.batch == "" {
 		c.batch = r.Batch
@@ -276,10 +308,12 @@ func (g *gatherer) addTake(r *capture.Reading, id identity) {
 		reason = isUnneeded
 	}
 	if reason != "" {
-		g.leave(reason, g.file, r.Line)
+		if fault == "" {
+			g.leave(reason, g.file, r.Line)
+		}
 		return
 	}
-	c.takes = append(c.takes, take{level, r.Freq, id, int32(g.file), int32(r.Line)})
+	c.takes = append(c.takes, take{level, r.Freq, r.RMS, r.Peak, timeOf(r), id, int32(g.file), int32(r.Line)})
 	if t := r.Time.UTC(); !t.IsZero() && (c.first.IsZero() || t.Before(c.first)) {
 		c.first = t
 	}
@@ -396,12 +430,17 @@ func (c *gathered) touch(file, line int) {
 func (g *gatherer) data() *Data {
 	d := &Data{Readings: g.readings}
 	for k, c := range g.cells {
-		if cell, ok := g.finish(k, c); ok {
+		cell, ok := g.finish(k, c)
+		switch {
+		case ok && k.fault() != "":
+			d.impossible = append(d.impossible, cell)
+		case ok:
 			d.Cells = append(d.Cells, cell)
 			d.Used += cell.Takes
 		}
 	}
 	slices.SortFunc(d.Cells, compareCells)
+	slices.SortFunc(d.impossible, compareCells)
 	for _, l := range g.left {
 		d.LeftOut = append(d.LeftOut, *l)
 	}
@@ -412,11 +451,15 @@ func (g *gatherer) data() *Data {
 // finish turns gathered takes into a cell; false when no good one is left.
 func (g *gatherer) finish(k key, c *gathered) (Cell, bool) {
 	var levels, freqs []float64
+	var kept []take
 	for _, t := range c.takes {
 		if t.id.source >= 0 && g.back[t.id] {
-			g.leave(isTakenBack, int(t.file), int(t.line))
+			if k.fault() == "" {
+				g.leave(isTakenBack, int(t.file), int(t.line))
+			}
 			continue
 		}
+		kept = append(kept, t)
 		levels = append(levels, t.level)
 		if t.freq > 0 && finite(t.freq) {
 			freqs = append(freqs, t.freq)
@@ -428,9 +471,13 @@ func (g *gatherer) finish(k key, c *gathered) (Cell, bool) {
 	cell := Cell{
 		Pickup: k.pickup, Session: k.session, String: k.string, Set: k.set, Core: k.core, Gauge: k.gauge, Wrap: k.wrap,
 		PoleHeight: k.poleHeight, StringHeight: k.stringHeight, Mode: k.mode, Excite: k.excite,
-		Batch: c.batch, Takes: len(levels), First: c.first, Rows: c.rows,
+		Batch: c.batch, Takes: len(levels), First: c.first, Rows: c.rows, Weight: 1,
 	}
 	cell.Mean, cell.SD = robustMean(levels)
+	cell.within = withinOf(kept, cell.Mean, cell.SD)
+	if other := g.others[k.filed()]; other != nil {
+		cell.within.others = other.rows
+	}
 	if len(freqs) > 0 {
 		slices.Sort(freqs)
 		cell.Freq = median(freqs)

@@ -1,0 +1,389 @@
+package fit
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// The kinds of mistake that Screen finds.
+const (
+	DecimalPole    = "decimal slip in a pole height"
+	DecimalHeight  = "decimal slip in a string height"
+	DecimalSteel   = "decimal slip in a diameter"
+	SwappedPoles   = "two pole heights swapped"
+	SwappedHeights = "two string heights swapped"
+	InchesTyped    = "inches typed as millimetres"
+	WrongSet       = "wrong string set"
+	PickupMixedUp  = "pickup mixed up"
+	WrongEnd       = "heights listed from the wrong end"
+	ClippedUnseen  = "clipped takes, not flagged"
+	DriftInSession = "drift"
+	Impossible     = "impossible length"
+)
+
+// Suspect is a mistake that the record seems to hold.
+type Suspect struct {
+	Kind     string   `json:"kind"` // one of the kinds above
+	Pickup   string   `json:"pickup"`
+	Session  string   `json:"session"`
+	Strings  []int    `json:"strings"` // empty: all
+	Columns  []string `json:"columns"` // readings columns concerned
+	Cause    string   `json:"cause"`   // one sentence: what it looks like, with figures
+	Rows     []Span   `json:"rows"`
+	Evidence float64  `json:"evidence"` // ln of how much likelier the record is with the mistake than without, for ranking
+
+	cells []int // in Data.Cells
+}
+
+// Weights of cells that a mistake touches: they are kept, and count as little as
+// what is wrong with them may be large. A length or a name that is wrong says
+// next to nothing; a level that drifted or was cut off is somewhat off.
+const (
+	misfiledWeight = 0.01
+	cutWeight      = 0.1
+	driftedWeight  = 0.25
+)
+
+// What a mistake must have for it, as ln of a likelihood ratio. Each was found on
+// simulated shops: see bench/slips.
+const (
+	enough       = 6.5  // over the record as filed, less ln of the alternatives of its kind
+	enoughDrift  = 2.9  // of a drift: there is one alternative
+	enoughBroken = -3   // for lengths that cannot be: something is wrong for certain
+	leastLevels  = -1.0 // of this the levels alone, beside what lists of heights say
+	mostRounds   = 40
+	mostAgain    = 3 // mistakes of one mounting
+)
+
+// Screen looks for the mistakes that shops make in their records. It sets the
+// Weight of the cells in d that they touch (1 elsewhere), and returns the mistakes
+// with the strongest evidence first. Nothing is deleted or put right.
+//
+// The record as filed is compared with what would have been filed without this or
+// that mistake, by how likely the levels of the mounting are given all the rest,
+// and by whether its heights are those of the same pickup's, or the same bench's,
+// other mountings. The clearest mistake is believed and the record seen anew in
+// its light, until none is left. A pickup mixed up with one that the record does not
+// know cannot be told from a pickup of its own.
+func Screen(d *Data) []Suspect {
+	for i := range d.Cells {
+		d.Cells[i].Weight = 1
+	}
+	found := ceilings(d)
+	s := newScreener(d)
+	for _, f := range found {
+		for _, i := range f.cells {
+			s.doubt[i] = unknownSD * unknownSD
+		}
+	}
+	found = append(found, s.run()...)
+	for _, f := range found {
+		for _, i := range f.cells {
+			d.Cells[i].Weight = min(d.Cells[i].Weight, weightOf(f.Kind))
+		}
+	}
+	slices.SortStableFunc(found, func(a, b Suspect) int {
+		switch {
+		case a.Evidence > b.Evidence:
+			return -1
+		case a.Evidence < b.Evidence:
+			return 1
+		}
+		return 0
+	})
+	return found
+}
+
+func weightOf(kind string) float64 {
+	switch kind {
+	case ClippedUnseen:
+		return cutWeight
+	case DriftInSession:
+		return driftedWeight
+	}
+	return misfiledWeight
+}
+
+// screener holds the record as far as it has been put right.
+type screener struct {
+	possible int    // cells of Data.Cells; those behind are impossible ones
+	filed    []Cell // as the record has them
+	cells    []Cell // as they seem to be
+	lost     []bool // impossible, and not put right
+	doubt    []float64
+	mounts   []mount
+	again    []int // mistakes found, by mount
+	late     bool  // nothing but drifts is looked for: what else is wrong may look like one
+	habits   habits
+	j        *judge
+}
+
+// mount is the cells of one mounting of a pickup, no string twice.
+type mount []int
+
+func newScreener(d *Data) *screener {
+	s := &screener{possible: len(d.Cells), filed: append(slices.Clone(d.Cells), d.impossible...)}
+	s.cells = slices.Clone(s.filed)
+	s.doubt = make([]float64, len(s.cells))
+	s.lost = make([]bool, len(s.cells))
+	for i := range d.impossible {
+		s.lost[s.possible+i] = true
+	}
+	s.mounts = mountsOf(s.cells)
+	s.again = make([]int, len(s.mounts))
+	return s
+}
+
+// mountsOf groups cells by pickup and session. A string that stands there more
+// than once, at several heights, was mounted as often: the k-th mount has the
+// k-th of each, in the order of rows.
+func mountsOf(cells []Cell) []mount {
+	type place struct {
+		pickup, session, excite string
+		again                   int
+	}
+	order := make([]int, len(cells))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return compareRows(&cells[a], &cells[b]) })
+	seen := map[string]int{}
+	at := map[place]int{}
+	var out []mount
+	for _, i := range order {
+		c := &cells[i]
+		id := fmt.Sprintf("%q %q %q %d", c.Pickup, c.Session, c.Excite, c.String)
+		p := place{c.Pickup, c.Session, c.Excite, seen[id]}
+		seen[id]++
+		k, ok := at[p]
+		if !ok {
+			k = len(out)
+			at[p] = k
+			out = append(out, nil)
+		}
+		out[k] = append(out[k], i)
+	}
+	for _, m := range out {
+		slices.SortFunc(m, func(a, b int) int { return cells[a].String - cells[b].String })
+	}
+	return out
+}
+
+// compareRows orders cells by where their first rows stand.
+func compareRows(a, b *Cell) int {
+	switch {
+	case len(a.Rows) == 0 || len(b.Rows) == 0:
+		return len(a.Rows) - len(b.Rows)
+	case a.Rows[0].File != b.Rows[0].File:
+		return a.Rows[0].File - b.Rows[0].File
+	}
+	return a.Rows[0].First - b.Rows[0].First
+}
+
+// run finds mistakes until none is left.
+func (s *screener) run() []Suspect {
+	var found []Suspect
+	for range mostRounds {
+		s.j = newJudge(s.cells, s.lost, s.doubt)
+		s.habits = s.learn()
+		best := s.best()
+		if len(best) == 0 {
+			if s.late {
+				break
+			}
+			s.late = true
+			continue
+		}
+		touched := map[string]bool{}
+		for _, f := range best {
+			if slices.ContainsFunc(f.pickups, func(p string) bool { return touched[p] }) {
+				continue // seen anew in the next round
+			}
+			for _, p := range f.pickups {
+				touched[p] = true
+			}
+			found = append(found, s.suspect(f))
+			s.believe(f)
+		}
+	}
+	return append(found, s.unexplained()...)
+}
+
+// best returns the best mistake of each mount that has enough for it, the clearest
+// first.
+func (s *screener) best() []*finding {
+	var out []*finding
+	for k := range s.mounts {
+		if s.again[k] < mostAgain {
+			if f := s.examine(k); f != nil {
+				out = append(out, f)
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b *finding) int {
+		switch {
+		case a.evidence > b.evidence:
+			return -1
+		case a.evidence < b.evidence:
+			return 1
+		}
+		return 0
+	})
+	return out
+}
+
+// believe puts the record right.
+func (s *screener) believe(f *finding) {
+	for i, c := range f.now {
+		s.cells[i] = c
+		s.lost[i] = false
+	}
+	s.again[f.mount]++
+}
+
+// suspect is what is told of a finding.
+func (s *screener) suspect(f *finding) Suspect {
+	out := Suspect{Kind: f.kind, Strings: f.strings, Columns: f.columns, Cause: f.cause, Evidence: f.evidence}
+	for _, i := range s.mounts[f.mount] {
+		if _, ok := f.now[i]; !ok {
+			continue
+		}
+		c := &s.filed[i]
+		out.Pickup, out.Session = c.Pickup, c.Session
+		out.Rows = append(out.Rows, c.Rows...)
+		if c.within != nil && f.kind != DriftInSession {
+			out.Rows = append(out.Rows, c.within.others...)
+		}
+		if i < s.possible {
+			out.cells = append(out.cells, i)
+		}
+	}
+	out.Rows = merged(out.Rows)
+	return out
+}
+
+// unexplained lists the lengths that cannot be and that no usual mistake explains.
+func (s *screener) unexplained() []Suspect {
+	var out []Suspect
+	for k, m := range s.mounts {
+		for _, i := range m {
+			if !s.lost[i] || s.j.rows[i].lost && s.cells[i].Excite != s.j.f.Excite && !s.impossible(i) {
+				continue
+			}
+			c := &s.filed[i]
+			f := &finding{kind: Impossible, mount: k, strings: []int{c.String}, now: map[int]Cell{i: *c}, evidence: certain}
+			f.columns, f.cause = faultOf(c)
+			out = append(out, s.suspect(f))
+		}
+	}
+	return out
+}
+
+func (s *screener) impossible(i int) bool { return i >= s.possible }
+
+// certain is the evidence for a length that cannot be.
+const certain = 100
+
+// faultOf says what about a cell's lengths cannot be.
+func faultOf(c *Cell) (columns []string, cause string) {
+	switch {
+	case c.Core < leastCore || c.Core > mostCore:
+		return []string{"core_mm"}, fmt.Sprintf("core %s mm of string %d: no string has such a core (%g to %g mm)", mm(c.Core), c.String, leastCore, float64(mostCore))
+	case c.Gauge != 0 && c.Gauge < c.Core:
+		return []string{"core_mm", "gauge_mm"}, fmt.Sprintf("gauge %s mm of string %d is below its core, %s mm", mm(c.Gauge), c.String, mm(c.Core))
+	case c.PoleHeight >= c.StringHeight:
+		return []string{"pole_height_mm", "string_height_mm"}, fmt.Sprintf("pole height %s mm of string %d stands in the string, at %s mm", mm(c.PoleHeight), c.String, mm(c.StringHeight))
+	}
+	return []string{"pole_height_mm", "string_height_mm"}, fmt.Sprintf("string %d at %s mm over a pole of %s mm: none is heard beyond a gap of %d mm", c.String, mm(c.StringHeight), mm(c.PoleHeight), mostGap)
+}
+
+// mm writes a length as it was typed, more or less.
+func mm(v float64) string { return fmt.Sprintf("%.4g", v) }
+
+// ceilings finds cells whose takes reached the same highest peak to the last digit:
+// more often than chance has it, or at a ceiling that stands out in another cell
+// of the session.
+func ceilings(d *Data) []Suspect {
+	scatter := usualScatter(d.Cells)
+	type place struct {
+		pickup, session string
+		value           float64
+	}
+	at := map[place]*Suspect{}
+	var order []place
+	for pass := range 2 {
+		for i := range d.Cells {
+			c := &d.Cells[i]
+			if c.within == nil {
+				continue
+			}
+			top := &c.within.top
+			p := place{c.Pickup, c.Session, top.value}
+			evidence := top.evidence(scatter[top.peak])
+			known := at[p]
+			switch {
+			case pass == 0 && evidence >= enoughTies && known == nil:
+				at[p] = &Suspect{Kind: ClippedUnseen, Pickup: c.Pickup, Session: c.Session, Columns: []string{"rms_mv", "peak_mv"}}
+				order = append(order, p)
+				known = at[p]
+			case pass == 0 && evidence < enoughTies, pass == 1 && (known == nil || slices.Contains(known.cells, i)):
+				continue
+			}
+			known.cells = append(known.cells, i)
+			known.Strings = append(known.Strings, c.String)
+			known.Rows = append(known.Rows, top.rows...)
+			known.Evidence = max(known.Evidence, evidence)
+			known.Cause += fmt.Sprintf(", %d of %d takes of string %d", top.at, top.of, c.String)
+		}
+	}
+	var out []Suspect
+	for _, p := range order {
+		f := at[p]
+		slices.Sort(f.Strings)
+		f.Strings = slices.Compact(f.Strings)
+		f.Rows = merged(f.Rows)
+		f.Cause = fmt.Sprintf("the same highest peak, %g mV, in%s: cut off by an amplifier that the jig does not watch?", p.value, f.Cause[1:])
+		out = append(out, *f)
+	}
+	return out
+}
+
+// enoughTies is the evidence that ties are no chance, in the same measure as
+// enough.
+const enoughTies = 9
+
+// usualScatter is the median over cells of the scatter of peaks, and of RMS levels
+// where there are none.
+func usualScatter(cells []Cell) map[bool]float64 {
+	all := map[bool][]float64{}
+	for i := range cells {
+		if w := cells[i].within; w != nil && w.top.of > 2 {
+			all[w.top.peak] = append(all[w.top.peak], w.top.scatter)
+		}
+	}
+	out := map[bool]float64{}
+	for peak, v := range all {
+		slices.Sort(v)
+		out[peak] = median(v)
+	}
+	return out
+}
+
+// evidence is -ln of the chance that so many takes would reach the highest value
+// to its last digit: two normal values that scatter by s fall on the same digit
+// with the chance step/(2 s sqrt(pi)).
+func (c *ceiling) evidence(scatter float64) float64 {
+	if c.at < 3 || !(scatter > 0) || !(c.value > 0) {
+		return 0
+	}
+	chance := min(1, c.step/(c.value*scatter*2*math.SqrtPi))
+	return -float64(c.at-1)*math.Log(chance) - logChoose(c.of, c.at)
+}
+
+func logChoose(n, k int) float64 {
+	a, _ := math.Lgamma(float64(n + 1))
+	b, _ := math.Lgamma(float64(k + 1))
+	c, _ := math.Lgamma(float64(n - k + 1))
+	return a - b - c
+}

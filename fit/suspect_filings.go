@@ -1,0 +1,403 @@
+package fit
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+)
+
+// finding is one mistake that a mounting may hold.
+type finding struct {
+	kind     string
+	mount    int
+	strings  []int // nil: all
+	columns  []string
+	cause    string
+	now      map[int]Cell // cells as they would have been filed without it
+	pickups  []string     // whose cells it concerns
+	prior    float64      // ln, less 0 the more there are of its kind
+	evidence float64
+}
+
+// examine returns the likeliest mistake of a mount, nil when none has enough for
+// it.
+func (s *screener) examine(k int) *finding {
+	m := s.mounts[k]
+	own := s.cells[m[0]].Pickup
+	t := s.j.try([]string{own}, m)
+	as := s.agreement(m, nil)
+	filed := t.likelihood()
+	broken := slices.ContainsFunc(m, func(i int) bool { return s.lost[i] })
+	var best *finding
+	if s.late {
+		return s.drifted(k, t)
+	}
+	// No other filing can gain more than leaving the mount's levels unexplained
+	// altogether does, and what its lists lack.
+	if !broken && s.ceiling(t, m)-filed-as < enough {
+		return nil
+	}
+	trials := map[string]*trial{}
+	for _, f := range s.filings(k) {
+		f.mount = k
+		ok := s.weighUp(f, own, t, trials, filed, as, broken)
+		if ok && (best == nil || f.evidence > best.evidence) {
+			best = f
+		}
+	}
+	return best
+}
+
+// ceiling bounds the likelihood of any filing of a mount: that of the rest of the
+// pickup's levels, with those of the mount at their most likely.
+func (s *screener) ceiling(t *trial, m mount) float64 {
+	rows := map[int]row{}
+	for x, i := range t.cells {
+		if slices.Contains(m, i) {
+			r := t.rows[x]
+			r.lost = true
+			rows[i] = r
+		}
+	}
+	gone := t.changed(rows)
+	for x, i := range gone.cells {
+		if slices.Contains(m, i) {
+			gone.cov.SetSym(x, x, t.rows[x].noise)
+		}
+	}
+	return gone.likelihood()
+}
+
+// weighUp works out the evidence for a finding and reports whether it is enough.
+func (s *screener) weighUp(f *finding, own string, t *trial, trials map[string]*trial, filed, as float64, broken bool) bool {
+	m := s.mounts[f.mount]
+	f.pickups = []string{own}
+	for _, c := range f.now {
+		if c.Pickup != own {
+			f.pickups = []string{own, c.Pickup}
+		}
+	}
+	if len(f.pickups) > 1 {
+		other := f.pickups[1]
+		if trials[other] == nil {
+			trials[other] = s.j.try(slices.Clone(f.pickups), m)
+			trials[other].filed = trials[other].likelihood()
+		}
+		t = trials[other]
+		filed = t.filed
+	}
+	rows := map[int]row{}
+	for i, c := range f.now {
+		r := s.j.row(&c, s.j.last[i])
+		r.noise += s.j.doubt[i]
+		rows[i] = r
+	}
+	there := t.changed(rows).likelihood()
+	levels := there - filed
+	lists := s.agreement(m, f.now) - as
+	f.evidence = levels + lists + f.prior
+	if broken {
+		return f.mends(s) && f.evidence > enoughBroken
+	}
+	if levels < leastLevels || f.evidence < enough {
+		return false
+	}
+	var touched []int
+	for i := range f.now {
+		touched = append(touched, i)
+	}
+	return there+lists > t.unknown(touched).likelihood()
+}
+
+// mends reports whether a finding makes possible what cannot be.
+func (f *finding) mends(s *screener) bool {
+	for i := range f.now {
+		if s.lost[i] {
+			return true
+		}
+	}
+	return false
+}
+
+// length is a column of lengths that people type.
+type length struct {
+	columns       []string
+	name          string
+	get           func(c *Cell) float64
+	put           func(c *Cell, v float64)
+	decimal, swap string // kinds
+}
+
+var lengths = []length{
+	{[]string{"pole_height_mm"}, "pole height", func(c *Cell) float64 { return c.PoleHeight }, func(c *Cell, v float64) { c.PoleHeight = v }, DecimalPole, SwappedPoles},
+	{[]string{"string_height_mm"}, "string height", func(c *Cell) float64 { return c.StringHeight }, func(c *Cell, v float64) { c.StringHeight = v }, DecimalHeight, SwappedHeights},
+	{[]string{"core_mm", "gauge_mm"}, "core", func(c *Cell) float64 { return c.Core }, putSteel, DecimalSteel, ""},
+}
+
+// putSteel sets a core, to the digits that files have, and the gauge with it.
+func putSteel(c *Cell, core float64) {
+	c.Gauge = math.Round(c.Gauge*core/c.Core*1e4) / 1e4
+	c.Core = math.Round(core*1e4) / 1e4
+}
+
+// factors lead from a length as typed to what was meant.
+// Some are rarer than others: ln, our assumptions.
+var factors = []struct {
+	by   float64
+	was  string
+	rare float64
+}{{10, "", 0}, {0.1, "", 0}, {0.01, "", 1.5}, {25.4, "inches", 0}, {1 / 25.4, "millimetres as inches", 2}}
+
+const leastChange = 2 * sameHeight // mm; a mistake that changes less can be seen by nobody
+
+// filings lists the mistakes that a mount may hold.
+func (s *screener) filings(k int) []*finding {
+	m := s.mounts[k]
+	var out []*finding
+	add := func(group []*finding) {
+		for _, f := range group {
+			f.prior -= math.Log(float64(len(group)))
+		}
+		out = append(out, group...)
+	}
+	for i := range lengths {
+		single, whole := s.scaled(m, &lengths[i])
+		add(single)
+		add(whole)
+		if lengths[i].swap != "" {
+			add(s.swapped(m, &lengths[i]))
+		}
+	}
+	add(s.reversed(m))
+	add(s.otherSets(m))
+	add(s.otherPickups(m))
+	return out
+}
+
+// scaled lists lengths in a wrong unit or with the point in a wrong place: of one
+// string, and of all.
+func (s *screener) scaled(m mount, l *length) (single, whole []*finding) {
+	for _, factor := range factors {
+		kind := l.decimal
+		if factor.was != "" {
+			kind = InchesTyped
+		}
+		all := &finding{kind: kind, columns: l.columns, now: map[int]Cell{}, prior: -factor.rare}
+		for _, i := range m {
+			c := s.cells[i]
+			l.put(&c, l.get(&c)*factor.by)
+			if math.Abs(l.get(&c)-l.get(&s.cells[i])) < leastChange {
+				continue
+			}
+			all.now[i] = c
+			if faulty(&c) {
+				continue
+			}
+			one := &finding{kind: kind, columns: l.columns, now: map[int]Cell{i: c}, strings: []int{c.String}, prior: -factor.rare}
+			one.cause = fmt.Sprintf("%s %s mm of string %d: a slip for %s?", l.name, mm(l.get(&s.filed[i])), c.String, mm(l.get(&c)))
+			if kind == InchesTyped {
+				one.cause = fmt.Sprintf("%s %s mm of string %d: typed in %s, and %s mm meant?", l.name, mm(l.get(&s.filed[i])), c.String, unitOf(factor.was), mm(l.get(&c)))
+			}
+			single = append(single, one)
+		}
+		if len(all.now) == len(m) && len(m) > 1 && !anyFaulty(all.now) {
+			all.cause = fmt.Sprintf("all %ss, %s mm: %s?", l.name, s.list(m, nil, l), meant(factor.was, s.list(m, all.now, l)))
+			whole = append(whole, all)
+		}
+	}
+	return single, whole
+}
+
+func unitOf(was string) string {
+	if was == "inches" {
+		return "inches"
+	}
+	return "an inch column"
+}
+
+func meant(was, list string) string {
+	switch was {
+	case "":
+		return "the decimal point is in the wrong place, and " + list + " meant"
+	case "inches":
+		return "typed in inches, and " + list + " meant"
+	}
+	return "millimetres typed where inches are expected, and " + list + " meant"
+}
+
+// list writes a mount's lengths, as they would have been filed.
+func (s *screener) list(m mount, now map[int]Cell, l *length) string {
+	var out []string
+	for _, i := range m {
+		c, ok := now[i]
+		if !ok {
+			c = s.cells[i]
+		}
+		out = append(out, mm(l.get(&c)))
+	}
+	return strings.Join(out, " ")
+}
+
+// faulty reports whether a cell cannot be.
+func faulty(c *Cell) bool {
+	k := key{string: c.String, core: c.Core, gauge: c.Gauge, poleHeight: c.PoleHeight, stringHeight: c.StringHeight}
+	return k.fault() != ""
+}
+
+func anyFaulty(now map[int]Cell) bool {
+	for _, c := range now {
+		if faulty(&c) {
+			return true
+		}
+	}
+	return false
+}
+
+// swapped lists pairs of strings whose heights may stand in each other's place.
+func (s *screener) swapped(m mount, l *length) []*finding {
+	var out []*finding
+	for x, i := range m {
+		for _, k := range m[x+1:] {
+			a, b := s.cells[i], s.cells[k]
+			if math.Abs(l.get(&a)-l.get(&b)) < leastChange {
+				continue
+			}
+			va, vb := l.get(&a), l.get(&b)
+			l.put(&a, vb)
+			l.put(&b, va)
+			f := &finding{kind: l.swap, columns: l.columns, strings: []int{a.String, b.String}, now: map[int]Cell{i: a, k: b}}
+			if anyFaulty(f.now) {
+				continue
+			}
+			f.cause = fmt.Sprintf("%ss %s and %s mm of strings %d and %d: each other's?", l.name, mm(va), mm(vb), a.String, b.String)
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+// reversed lists the heights read from the other end.
+func (s *screener) reversed(m mount) []*finding {
+	var out []*finding
+	for _, which := range [][]*length{{&lengths[0]}, {&lengths[1]}, {&lengths[0], &lengths[1]}} {
+		f := &finding{kind: WrongEnd, now: map[int]Cell{}}
+		changed := 0.0
+		var names []string
+		for x, i := range m {
+			c := s.cells[i]
+			other := s.cells[m[len(m)-1-x]]
+			if c.String+other.String != s.cells[m[0]].String+s.cells[m[len(m)-1]].String {
+				return nil // strings are missing
+			}
+			for _, l := range which {
+				changed = max(changed, math.Abs(l.get(&c)-l.get(&other)))
+				l.put(&c, l.get(&other))
+			}
+			f.now[i] = c
+		}
+		if changed < leastChange || len(m) < 3 || anyFaulty(f.now) {
+			continue
+		}
+		for _, l := range which {
+			f.columns = append(f.columns, l.columns...)
+			names = append(names, l.name+"s "+s.list(m, nil, l)+" mm")
+		}
+		f.cause = strings.Join(names, " and ") + ": listed from the last string to the first?"
+		out = append(out, f)
+	}
+	return out
+}
+
+// otherSets lists the record's other string sets in place of the one filed.
+func (s *screener) otherSets(m mount) []*finding {
+	var out []*finding
+	own := s.steel(m)
+	seen := map[string]bool{own: true}
+	for _, o := range s.mounts {
+		steel := s.steel(o)
+		if seen[steel] || slices.ContainsFunc(o, func(i int) bool { return s.lost[i] }) {
+			continue
+		}
+		seen[steel] = true
+		f := &finding{kind: WrongSet, columns: []string{"string_set", "core_mm", "gauge_mm", "wrap"}, now: map[int]Cell{}}
+		for _, i := range m {
+			k := slices.IndexFunc(o, func(k int) bool { return s.cells[k].String == s.cells[i].String })
+			if k < 0 || len(o) != len(m) {
+				f = nil
+				break
+			}
+			c, from := s.cells[i], &s.cells[o[k]]
+			c.Set, c.Core, c.Gauge, c.Wrap = from.Set, from.Core, from.Gauge, from.Wrap
+			f.now[i] = c
+		}
+		if f == nil || anyFaulty(f.now) {
+			continue
+		}
+		f.cause = fmt.Sprintf("filed under %s: were the strings %s?", s.setName(m), s.setName(o))
+		out = append(out, f)
+	}
+	return out
+}
+
+// steel tells string sets apart.
+func (s *screener) steel(m mount) string {
+	var b strings.Builder
+	for _, i := range m {
+		c := &s.cells[i]
+		fmt.Fprintf(&b, "%d %s %g %g %s\n", c.String, c.Set, c.Core, c.Gauge, c.Wrap)
+	}
+	return b.String()
+}
+
+func (s *screener) setName(m mount) string {
+	if name := s.cells[m[0]].Set; name != "" {
+		return fmt.Sprintf("%q", name)
+	}
+	return "cores of " + s.list(m, nil, &lengths[2]) + " mm"
+}
+
+// otherPickups lists the pickups that the mount may have held instead: with the
+// heights that stand there, or with those of that pickup's other mounts when the
+// whole of another mount's file was used.
+func (s *screener) otherPickups(m mount) []*finding {
+	own := s.cells[m[0]].Pickup
+	filed := s.list(m, nil, &lengths[0])
+	ownMisses, _ := s.poleMisses(m, nil, max(sameHeight, s.habits.poles.within)) // a whole file that was used again has the heights that stand there
+	seen := map[string]bool{}
+	var out []*finding
+	for _, o := range s.mounts {
+		p := s.cells[o[0]].Pickup
+		if p == own || len(o) != len(m) || slices.ContainsFunc(o, func(i int) bool { return s.lost[i] }) {
+			continue
+		}
+		now := map[int]Cell{}
+		id := map[int]Cell{}
+		for x, i := range m {
+			c, from := s.cells[i], &s.cells[o[x]]
+			if c.String != from.String {
+				break
+			}
+			c.Pickup, c.Field, c.FieldKnown = p, from.Field, from.FieldKnown
+			id[i] = c
+			c.Batch, c.PoleHeight = from.Batch, from.PoleHeight
+			now[i] = c
+		}
+		if len(now) < len(m) {
+			continue
+		}
+		if !seen[p] && !anyFaulty(id) {
+			seen[p] = true
+			out = append(out, &finding{kind: PickupMixedUp, columns: []string{"pickup"}, now: id,
+				cause: fmt.Sprintf("filed as %q: was it %q?", own, p)})
+		}
+		heights := p + s.list(m, now, &lengths[0])
+		if seen[heights] || ownMisses > 0 || s.list(m, now, &lengths[0]) == filed || anyFaulty(now) {
+			continue
+		}
+		seen[heights] = true
+		out = append(out, &finding{kind: PickupMixedUp, columns: []string{"pickup", "batch", "pole_height_mm"}, now: now,
+			cause: fmt.Sprintf("filed as %q with its pole heights %s mm: was it %q, whose are %s?", own, filed, p, s.list(m, now, &lengths[0]))})
+	}
+	return out
+}
