@@ -134,6 +134,16 @@ func Fit(d *Data, kind string) (*Result, error) {
 	return k.result(d, nil)
 }
 
+// Unjudged fits a model of one kind and leaves it at that: nothing is left out to
+// judge it by.
+func Unjudged(d *Data, kind string) (Model, error) {
+	k, err := kindOf(kind)
+	if err != nil {
+		return nil, err
+	}
+	return k.Fit(d)
+}
+
 func (k Kind) result(d *Data, progress Progress) (*Result, error) {
 	if len(d.Cells) == 0 {
 		return nil, &CannotFitError{fmt.Sprintf("no good take among %s", counted(d.Readings, "reading")), "capture a pickup first"}
