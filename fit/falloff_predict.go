@@ -131,9 +131,12 @@ func (f *falloff) ownWrap(s *Setup, i int) float64 {
 }
 
 func (f *falloff) Warnings(s *Setup, heights []float64) []string {
-	var out []string
-	if !f.Prior {
-		out = f.Range.warnings(s, heights)
+	out := f.Range.warnings(s, heights)
+	if f.Prior {
+		out = []string{"nothing was measured yet: this stands on the handbook alone; capture a test pickup and fit"}
+		if s.Excite == "" {
+			out = append(out, "strings are taken to be released from a fixed displacement; write excite into the order's [target] where they are played otherwise")
+		}
 	}
 	for _, str := range s.Strings {
 		if _, err := profiles.Pitch(str.Note); err != nil && f.Pitch {

@@ -101,7 +101,7 @@ func explainOrder(e *env, o explainOptions) (*explained, error) {
 	if err != nil {
 		return nil, err
 	}
-	model, err := e.readModel(o.model)
+	model, err := e.predictor(o.model)
 	if err != nil {
 		return nil, err
 	}
@@ -111,7 +111,7 @@ func explainOrder(e *env, o explainOptions) (*explained, error) {
 		return nil, err
 	}
 	if heights == nil {
-		if heights, err = plannedHeights(order, model.Model, setup); err != nil {
+		if heights, err = plannedHeights(order, model, setup); err != nil {
 			return nil, err
 		}
 	}
@@ -120,11 +120,11 @@ func explainOrder(e *env, o explainOptions) (*explained, error) {
 			return nil, badInput("--heights: string %d: a pole of %.2f mm reaches the string at %.2f mm", i+1, h, setup.StringHeights[i])
 		}
 	}
-	x, err := fit.ExplainSetup(model.Model, setup, heights)
+	x, err := fit.ExplainSetup(model, setup, heights)
 	if err != nil {
 		return nil, explainError(err)
 	}
-	return &explained{order.ID, x, append([]string{}, model.Model.Warnings(setup, heights)...)}, nil
+	return &explained{order.ID, x, append([]string{}, model.Warnings(setup, heights)...)}, nil
 }
 
 // plannedHeights plans the order; the setup gets the strings' heights over a

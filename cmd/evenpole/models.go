@@ -107,6 +107,17 @@ func currentModel(shop string) (string, error) {
 	return s.path(name), nil
 }
 
+// hasModel reports whether there is a shop here that has a current model, or
+// had one whose file is lost.
+func (e *env) hasModel() bool {
+	shop, ok := e.findShop()
+	if !ok {
+		return false
+	}
+	s := modelStore{shop: shop}
+	return !missing(s.path(currentFile))
+}
+
 // use makes a model the current one and writes down when and why.
 func (s *modelStore) use(name, why string) error {
 	before, err := s.current()

@@ -44,7 +44,7 @@ they are, it plans the pickup's height and tilt.`,
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.order, "order", "", "order `file`")
-	f.StringVar(&o.model, "model", "", "model `file` (default: the shop's current model)")
+	f.StringVar(&o.model, "model", "", "model `file` (default: the shop's current model; the handbook where there is none)")
 	f.StringVar(&o.svg, "svg", "", "draw the poles, planned beside flat, into this `file`")
 	f.StringVar(&o.csv, "csv", "", "write all staggers, string by string, into this `file` for a spreadsheet")
 	f.StringVar(&o.fullSize, "full-size", "", "draw the poles at 1:1 with a height gauge to cut out into this `file`, .svg or .pdf")
@@ -127,8 +127,12 @@ func (o *planOptions) write(order *profiles.Order, p *plan.Plan, format string) 
 	return nil
 }
 
-// predictor is what plans are made with.
+// predictor is what plans are made with: the model named, or the shop's current
+// one, or the handbook where there is none.
 func (e *env) predictor(modelFile string) (fit.Predictor, error) {
+	if modelFile == "" && !e.hasModel() {
+		return fit.Handbook(fit.Travel), e.shopExists()
+	}
 	model, err := e.readModel(modelFile)
 	if err != nil {
 		return nil, err
@@ -234,7 +238,11 @@ func printPlan(e *env, o *profiles.Order, p *plan.Plan) {
 	}
 	e.print("gaps are for strings at rest: %.2f mm at least, of which %.2f mm for the string's swing", o.RestGap(), o.StringSwing)
 	for _, r := range p.Relaxed {
-		e.print("with %s at %.2f in place of %.2f mm: %.2f dB off at the worst string, %.2f dB less; all within with a chance of %.0f %%", r.Limit, r.To, r.From, r.Worst, r.Gain, 100*r.Meets)
+		change := fmt.Sprintf("%s at %.2f in place of %.2f mm", r.Limit, r.To, r.From)
+		if r.Limit == "pole_heights_mm" {
+			change = fmt.Sprintf("%.2f mm among pole_heights_mm as well", r.To)
+		}
+		e.print("with %s: %.2f dB off at the worst string, %.2f dB less; all within with a chance of %.0f %%", change, r.Worst, r.Gain, 100*r.Meets)
 	}
 	e.print("advice: %s", p.Advice)
 	e.warn(p.Warnings)
