@@ -266,8 +266,9 @@ func TestEffectsHaveWords(t *testing.T) {
 	}
 }
 
-// TestModesAreFitted: the fit's own modes come back at the fit's parameters.
-func TestModesAreFitted(t *testing.T) {
+// sampleModes fits the sample record and finds its effects again.
+func sampleModes(t *testing.T) *modes {
+	t.Helper()
 	d := gather(t, readRecord(t, "readings.csv"))
 	f, err := fitFalloff(d, nil)
 	if err != nil {
@@ -277,6 +278,13 @@ func TestModesAreFitted(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return m
+}
+
+// TestModesAreFitted: the fit's own modes come back at the fit's parameters.
+func TestModesAreFitted(t *testing.T) {
+	m := sampleModes(t)
+	f := m.f
 	for _, k := range []int{eString, eChannel} {
 		for i := range m.cells {
 			key := falloffEffects[k].name + falloffEffects[k].level(&m.cells[i])
@@ -295,15 +303,8 @@ func TestModesAreFitted(t *testing.T) {
 // TestPosterior compares standard deviations of effects with the plain inverse
 // of the whole system.
 func TestPosterior(t *testing.T) {
-	d := gather(t, readRecord(t, "readings.csv"))
-	f, err := fitFalloff(d, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	m, err := f.modesOf(d.Cells, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
+	m := sampleModes(t)
+	f := m.f
 	p, err := m.posterior()
 	if err != nil {
 		t.Fatal(err)

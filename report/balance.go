@@ -121,12 +121,13 @@ func (p *balancePlot) y(db float64) float64 {
 // clip keeps a value on the axis.
 func (p *balancePlot) clip(db float64) float64 { return max(-p.reach, min(p.reach, db)) }
 
-func (p *balancePlot) hatch() {
-	p.open("pattern", attr{"id", p.id + "-hatch"}, attr{"width", 6.0}, attr{"height", 6.0},
+// hatch defines the fill of what is out of tolerance or not explained.
+func (s *svg) hatch() {
+	s.open("pattern", attr{"id", s.id + "-hatch"}, attr{"width", 6.0}, attr{"height", 6.0},
 		attr{"patternUnits", "userSpaceOnUse"}, attr{"patternTransform", "rotate(45)"})
-	p.empty("rect", attr{"width", 6.0}, attr{"height", 6.0}, attr{"fill", "#fff"})
-	p.empty("rect", attr{"width", 2.5}, attr{"height", 6.0}, attr{"fill", "#000"})
-	p.close("pattern")
+	s.empty("rect", attr{"width", 6.0}, attr{"height", 6.0}, attr{"fill", "#fff"})
+	s.empty("rect", attr{"width", 2.5}, attr{"height", 6.0}, attr{"fill", "#000"})
+	s.close("pattern")
 }
 
 func (p *balancePlot) axis() {

@@ -148,14 +148,6 @@ func (r *ExplainRow) reaches() (up, down float64) {
 	return up, down
 }
 
-func (t *barTable) hatch() {
-	t.open("pattern", attr{"id", t.id + "-hatch"}, attr{"width", 6.0}, attr{"height", 6.0},
-		attr{"patternUnits", "userSpaceOnUse"}, attr{"patternTransform", "rotate(45)"})
-	t.empty("rect", attr{"width", 6.0}, attr{"height", 6.0}, attr{"fill", "#fff"})
-	t.empty("rect", attr{"width", 2.5}, attr{"height", 6.0}, attr{"fill", "#000"})
-	t.close("pattern")
-}
-
 func (t *barTable) x(i int) float64 { return explainLeft + (float64(i)+0.5)*t.step }
 
 // head writes the title, the notes and the strings' names.
