@@ -264,6 +264,30 @@ func TestRelaxedLimits(t *testing.T) {
 	}
 }
 
+// A length in stock between two others is named when it would serve, and a travel
+// that is used up.
+func TestRelaxedStockAndTravel(t *testing.T) {
+	o := order(4, 2, 0)
+	o.PoleHeights = []float64{0, 1, 2}
+	m := line([]float64{0, -1, 0, 0}, []float64{2, 2, 2, 2}).independent(0.1, 0.1, 0.1, 0.1)
+	p := made(t, o, m, Options{})
+	if len(p.Relaxed) != 1 || p.Relaxed[0].Limit != "pole_heights_mm" || math.Abs(p.Relaxed[0].To-0.5) > 0.15 || p.Relaxed[0].Gain < 0.3 {
+		t.Errorf("stock: got %+v for %v", p.Relaxed, p.Heights)
+	}
+
+	o = order(2, 2, 0.05)
+	o.FixedHeights, o.PickupRaise, o.PickupLower = []float64{0.4, 0.4}, 0.2, 0.3
+	m = line([]float64{0, 4}, []float64{2, 2}).independent(0.1, 0.1)
+	m.byGap = true
+	p = made(t, o, m, Options{})
+	if len(p.Relaxed) != 2 || p.Relaxed[0].Limit != "pickup_raise_mm" || p.Relaxed[1].Limit != "pickup_lower_mm" {
+		t.Fatalf("travel: got %+v for %+v", p.Relaxed, p.Move)
+	}
+	for _, r := range p.Relaxed { // 0.1 mm more is worth 0.2 dB between two strings, half of it to either
+		closeTo(t, r.Limit, r.Gain, 0.1, 0.005)
+	}
+}
+
 // An order that fits has no limits to relax.
 func TestNothingToRelax(t *testing.T) {
 	o, m := usual()

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"evenpole/profiles"
 )
 
 // Move is how a pickup whose poles stand as they are is to hang: how far each of
@@ -15,8 +17,8 @@ type Move struct {
 	StringHeightLast  float64 `json:"string_height_last_mm"`
 }
 
-// moveStep is the step, in mm, in which a pickup's ends are moved: a quarter
-// turn of a height screw is coarser than half of it (common practice).
+// moveStep is the step, in mm, in which a pickup's ends are moved: about an
+// eighth of a turn of a height screw (common practice).
 const moveStep = 0.1
 
 // moved is the job with the pickup's ends raised by so many mm.
@@ -65,15 +67,35 @@ func (h hung) farther(other hung) bool {
 // least expected worst deviation, and of those that serve equally the one that
 // is moved least. It returns the job with the pickup so.
 func (j *job) move(p *Plan) (*job, error) {
-	all, err := j.hangings()
+	chosen, cost, err := j.hang()
 	if err != nil {
 		return nil, err
+	}
+	heights := chosen.job.stringHeights()
+	p.Move = &Move{chosen.first, chosen.last, heights[0], heights[len(heights)-1]}
+	p.Best, p.Cost = j.order.FixedHeights, cost
+	if p.Judgement, err = chosen.job.judge(j.order.FixedHeights); err != nil {
+		return nil, err
+	}
+	if p.Radius, err = chosen.job.judge(chosen.job.arc()); err != nil {
+		return nil, err
+	}
+	p.Relaxed = j.relaxTravel(p)
+	return chosen.job, nil
+}
+
+// hang chooses how the pickup is to hang, and says what the choice gives away to
+// the best one in its expected worst deviation.
+func (j *job) hang() (chosen hung, cost float64, err error) {
+	all, err := j.hangings()
+	if err != nil {
+		return hung{}, 0, err
 	}
 	best, at := 0, -1
 	for rounds := 0; at != best && rounds < 4; rounds++ {
 		at = best
 		if err := j.weigh(all, all[at]); err != nil {
-			return nil, err
+			return hung{}, 0, err
 		}
 		for i, h := range all {
 			if h.worst < all[best].worst {
@@ -81,20 +103,44 @@ func (j *job) move(p *Plan) (*job, error) {
 			}
 		}
 	}
-	chosen := all[best]
+	chosen = all[best]
 	for _, h := range all {
 		if h.worst <= all[best].worst+alike && chosen.farther(h) {
 			chosen = h
 		}
 	}
-	heights := chosen.job.stringHeights()
-	p.Move = &Move{chosen.first, chosen.last, heights[0], heights[len(heights)-1]}
-	p.Best, p.Cost = j.order.FixedHeights, chosen.worst-all[best].worst
-	if p.Judgement, err = chosen.job.judge(j.order.FixedHeights); err != nil {
-		return nil, err
+	return chosen, chosen.worst - all[best].worst, nil
+}
+
+// relaxTravel hangs the pickup again with the travel that it uses up a step
+// longer.
+func (j *job) relaxTravel(p *Plan) []Relaxed {
+	out := []Relaxed{}
+	for _, t := range []struct {
+		limit string
+		used  float64 // mm
+		of    func(o *profiles.Order) *float64
+	}{
+		{"pickup_raise_mm", max(p.Move.RaiseFirst, p.Move.RaiseLast), func(o *profiles.Order) *float64 { return &o.PickupRaise }},
+		{"pickup_lower_mm", -min(p.Move.RaiseFirst, p.Move.RaiseLast), func(o *profiles.Order) *float64 { return &o.PickupLower }},
+	} {
+		k, o := *j, *j.order
+		k.order = &o
+		limit := t.of(&o)
+		r := Relaxed{Limit: t.limit, From: *limit, To: *limit + moveStep}
+		if t.used < r.From-moveStep/2 {
+			continue
+		}
+		*limit = r.To
+		h, _, err := k.hang()
+		if err != nil {
+			continue
+		}
+		if got, err := h.job.judge(o.FixedHeights); err == nil {
+			out = append(out, r.with(p, got))
+		}
 	}
-	p.Radius, err = chosen.job.judge(chosen.job.arc())
-	return chosen.job, err
+	return out
 }
 
 // hangings lists how the pickup can hang without a pole too near its string,

@@ -9,7 +9,8 @@ import (
 	"gonum.org/v1/gonum/stat"
 )
 
-// Relaxed is what a plan would be were one limit of the order a step wider.
+// Relaxed is what a plan would be were one limit of the order a step wider, or
+// one more length in stock.
 type Relaxed struct {
 	Limit  string  `json:"limit"` // key of the order
 	From   float64 `json:"from_mm"`
@@ -23,6 +24,9 @@ type Relaxed struct {
 // usualStep is by how much, in mm, a limit is relaxed where the order has no
 // step of its own.
 const usualStep = 0.25
+
+// worthTelling is the gain, dB, from which a wider limit is worth telling.
+const worthTelling = 0.005
 
 // held is a string that a limit keeps from where the others are.
 type held struct {
@@ -80,24 +84,58 @@ func lowerLimit(o *profiles.Order) string {
 	return limitMin
 }
 
-// relax plans again with each limit that holds a string a step wider. What no
-// longer can be planned then is left out.
+// relax plans again with each limit that holds a string a step wider, and says
+// where that buys anything.
 func (j *job) relax(p *Plan) []Relaxed {
 	out := []Relaxed{}
 	var done []string
-	for _, h := range j.held(p) {
-		if slices.Contains(done, h.limit) {
-			continue
-		}
-		done = append(done, h.limit)
-		r, wider := j.wider(h.limit)
-		if got, err := j.again(wider); err == nil {
-			r.Worst, r.Spread, r.Meets = got.MostWorst(), got.Spread, got.leastMeets()
-			r.Gain = p.MostWorst() - r.Worst
+	try := func(r Relaxed, wider *profiles.Order) {
+		got, err := j.again(wider)
+		if r = r.with(p, got); err == nil && r.Gain > worthTelling {
 			out = append(out, r)
 		}
 	}
+	for _, h := range j.held(p) {
+		if !slices.Contains(done, h.limit) {
+			done = append(done, h.limit)
+			try(j.wider(h.limit))
+		}
+	}
+	if r, o := j.between(p); o != nil {
+		try(r, o)
+	}
 	return out
+}
+
+// with fills in what a plan under the wider limit is expected to be.
+func (r Relaxed) with(p *Plan, then Judgement) Relaxed {
+	r.Worst, r.Spread, r.Meets = then.MostWorst(), then.Spread, then.leastMeets()
+	r.Gain = p.MostWorst() - r.Worst
+	return r
+}
+
+// between is the order with one more length in stock, between two that there are:
+// the one that would bring the string that is farthest off to the others. The
+// order is nil when none is wanted.
+func (j *job) between(p *Plan) (Relaxed, *profiles.Order) {
+	const worthwhile = 0.1 // mm
+	if j.order.PoleHeights == nil {
+		return Relaxed{}, nil
+	}
+	middle, far := stat.Mean(p.Deviation, nil), 0
+	for i, d := range p.Deviation {
+		if math.Abs(d-middle) > math.Abs(p.Deviation[far]-middle) {
+			far = i
+		}
+	}
+	from := p.Heights[far]
+	to := math.Round((from+0.1*(middle-p.Deviation[far])/p.Slope[far])*20) / 20 // 0.05 mm is as fine as is set
+	if !(math.Abs(to-from) > worthwhile) || to < j.limits.grid[0] || to > j.limits.grid[len(j.limits.grid)-1] {
+		return Relaxed{}, nil
+	}
+	o := *j.order
+	o.PoleHeights = append(slices.Clone(o.PoleHeights), to)
+	return Relaxed{Limit: "pole_heights_mm", From: from, To: to}, &o
 }
 
 // wider is the order with a limit a step wider: a step of the shop's, or one

@@ -82,7 +82,7 @@ func (j *job) pull(p *Plan) []string {
 		if s.Plain() {
 			least = pullPlain
 		}
-		if p.Gaps[i] < least-hair {
+		if p.Gaps[i] < least-0.005 { // nearer by what is printed
 			near = append(near, fmt.Sprintf("%s (gap %.2f mm, %.1f mm wanted)", j.name(i), p.Gaps[i], least))
 		}
 	}
