@@ -29,7 +29,7 @@ var mayImport = map[string][]string{
 	"fit/repeat":     {"fit", "capture"},
 	"fit/drift":      {"fit", "capture"},
 	"fit/gain":       {"fit", "capture"},
-	"report":         {"fit", "fit/batch", "fit/plan", "fit/verdict", "profiles"},
+	"report":         {"fit", "fit/batch", "fit/drift", "fit/plan", "fit/verdict", "profiles"},
 	"firmware-notes": {},
 	"cmd/evenpole":   {"*"},
 }

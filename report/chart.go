@@ -1,0 +1,242 @@
+package report
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"strings"
+
+	"evenpole/fit/drift"
+)
+
+// The control charts' measures, in user units.
+const (
+	controlWidth = 760.0
+	controlLeft  = 66.0
+	controlRight = 748.0
+	controlTop   = 62.0
+	panelHeight  = 118.0
+	panelGap     = 30.0
+	signalLine   = 16.0
+	mostSignals  = 12 // that are listed
+)
+
+// Control draws control charts as SVG, one under the other. Where a rule fired
+// stands a number; the list below names the rule and its date.
+func Control(w io.Writer, c *drift.Chart) error {
+	if len(c.Panels) == 0 {
+		return fmt.Errorf("control chart of %s: expected two points or more, got %d", c.Subject, len(c.Points))
+	}
+	p := controlPlot{Chart: c, svg: svg{id: "control"}}
+	p.text(controlLeft, 18, "start", fmt.Sprintf("%s, %s: %s", c.Subject, watched(c.Of), c.State))
+	p.text(controlLeft, 33, "start", p.caption())
+	for i := range c.Panels {
+		p.panel(i)
+	}
+	p.dates()
+	p.list()
+	return p.write(w, controlWidth, p.height(), fmt.Sprintf("Control charts of %s, %s", c.Subject, watched(c.Of)), p.words())
+}
+
+// watched is what a series is of, in words.
+func watched(of string) string {
+	switch of {
+	case drift.Level:
+		return "mean level"
+	case drift.Spread:
+		return "spread of the balance"
+	case drift.Scatter:
+		return "scatter of one take"
+	}
+	return "balance of string " + of
+}
+
+// controlPlot is the charts being drawn.
+type controlPlot struct {
+	*drift.Chart
+	svg
+}
+
+func (p *controlPlot) caption() string {
+	text := fmt.Sprintf("limits from the first %d points (grey): centre %s dB, sigma %s dB", p.Baseline, figure("%.2f", p.Centre), figure("%.3f", p.Sigma))
+	if !p.Since.IsZero() {
+		text += "; started anew on " + p.Since.UTC().Format("2 Jan 2006")
+	}
+	return text
+}
+
+// bottom of the last panel.
+func (p *controlPlot) bottom() float64 {
+	return controlTop + float64(len(p.Panels))*(panelHeight+panelGap) - panelGap
+}
+
+func (p *controlPlot) height() float64 {
+	lines := min(len(p.Signals), mostSignals+1)
+	return p.bottom() + 44 + signalLine*float64(max(lines, 1))
+}
+
+func (p *controlPlot) x(i float64) float64 {
+	return controlLeft + (i+0.5)/float64(len(p.Points))*(controlRight-controlLeft)
+}
+
+// scale is a panel's axis.
+type scale struct{ low, high, top, bottom float64 }
+
+func (s scale) y(v float64) float64 {
+	return s.bottom - (v-s.low)/(s.high-s.low)*(s.bottom-s.top)
+}
+
+// scaleOf holds all that is drawn in a panel, and a little more.
+func scaleOf(panel *drift.Panel, top float64) scale {
+	s := scale{math.Inf(1), math.Inf(-1), top, top + panelHeight}
+	for _, list := range [][]drift.Figure{panel.Values, panel.Below, panel.Lower, panel.Upper} {
+		for _, f := range list {
+			if v := float64(f); known(v) {
+				s.low, s.high = min(s.low, v), max(s.high, v)
+			}
+		}
+	}
+	margin := max(0.06*(s.high-s.low), 1e-9)
+	s.low, s.high = s.low-margin, s.high+margin
+	return s
+}
+
+func (p *controlPlot) panel(n int) {
+	panel := &p.Panels[n]
+	s := scaleOf(panel, controlTop+float64(n)*(panelHeight+panelGap))
+	p.rect(controlLeft, s.top, p.x(float64(p.Baseline)-0.5)-controlLeft, panelHeight, "band")
+	p.line(controlLeft, s.top, controlLeft, s.bottom, "axis")
+	unit := "dB"
+	if panel.Name == drift.CUSUM {
+		unit = "sigma"
+	}
+	p.text(controlLeft+4, s.top-4, "start", panel.Name+", "+unit)
+	p.labels(panel, s)
+	p.steps(panel.Centre, s, "grid")
+	p.steps(panel.Lower, s, "dashed")
+	p.steps(panel.Upper, s, "dashed")
+	p.numbers(panel, s)
+	p.trace(panel.Below, s)
+	p.trace(panel.Values, s)
+}
+
+// labels writes the centre and the last limits beside the axis.
+func (p *controlPlot) labels(panel *drift.Panel, s scale) {
+	last := len(panel.Values) - 1
+	for _, v := range []drift.Figure{panel.Centre[last], panel.Lower[last], panel.Upper[last]} {
+		if known(float64(v)) {
+			p.text(controlLeft-6, s.y(float64(v))+4, "end", figure("%.3g", float64(v)))
+		}
+	}
+}
+
+// steps draws limits: level over each point.
+func (p *controlPlot) steps(limits []drift.Figure, s scale, class string) {
+	var points [][2]float64
+	for i, f := range limits {
+		y := s.y(float64(f))
+		points = append(points, [2]float64{p.x(float64(i) - 0.5), y}, [2]float64{p.x(float64(i) + 0.5), y})
+	}
+	p.path(class, points...)
+}
+
+// trace joins values, but not across those that are missing.
+func (p *controlPlot) trace(values []drift.Figure, s scale) {
+	var points [][2]float64
+	end := func() {
+		if len(points) > 1 {
+			p.path("axis", points...)
+		}
+		points = nil
+	}
+	for i, f := range values {
+		if !known(float64(f)) {
+			end()
+			continue
+		}
+		points = append(points, [2]float64{p.x(float64(i)), s.y(float64(f))})
+	}
+	end()
+	if len(values) > 120 {
+		return // dots would run into each other
+	}
+	for i, f := range values {
+		if known(float64(f)) {
+			p.circle(p.x(float64(i)), s.y(float64(f)), 2, "solid")
+		}
+	}
+}
+
+// numbers marks the points where rules fired in a panel.
+func (p *controlPlot) numbers(panel *drift.Panel, s scale) {
+	taken := map[int]float64{} // how many numbers stand at each point
+	for n, signal := range p.Signals {
+		if signal.Panel != panel.Name || n >= mostSignals {
+			continue
+		}
+		values := panel.Values
+		if signal.Side == "low" && panel.Below != nil {
+			values = panel.Below
+		}
+		x, y := p.x(float64(signal.First)), s.y(float64(values[signal.First]))
+		p.circle(x, y, 4.5, "open")
+		off := -9.0
+		if signal.Side == "low" || y-s.top < 14 {
+			off = 16
+		}
+		p.text(x+13*taken[signal.First], y+off, "strong", fmt.Sprint(n+1))
+		taken[signal.First]++
+	}
+}
+
+// dates writes when some of the points were.
+func (p *controlPlot) dates() {
+	y := p.bottom() + 16
+	every := max(1, int(math.Ceil(float64(len(p.Points))/9)))
+	for i := 0; i < len(p.Points); i += every {
+		p.line(p.x(float64(i)), p.bottom(), p.x(float64(i)), p.bottom()+4, "axis")
+		p.text(p.x(float64(i)), y, "mid", p.Points[i].Time.UTC().Format("2 Jan 06"))
+	}
+}
+
+// list names the rules that fired.
+func (p *controlPlot) list() {
+	y := p.bottom() + 38
+	if len(p.Signals) == 0 {
+		p.text(controlLeft, y, "start", "no rule fired")
+	}
+	for n, s := range p.Signals {
+		if n == mostSignals {
+			p.text(controlLeft, y, "start", fmt.Sprintf("and %d more", len(p.Signals)-n))
+			break
+		}
+		p.text(controlLeft-8, y, "end", fmt.Sprint(n+1))
+		p.text(controlLeft, y, "start", sentence(&s))
+		y += signalLine
+	}
+}
+
+// sentence says of a signal what fired and when.
+func sentence(s *drift.Signal) string {
+	const day = "2 Jan 2006"
+	text := fmt.Sprintf("%s: %s, %s, on %s (%s)", s.Panel, s.Rule, s.Side, s.Time.UTC().Format(day), s.Label)
+	if s.Last.After(s.Time) {
+		text += " to " + s.Last.UTC().Format(day)
+	}
+	if s.Began.Before(s.Time) {
+		text += "; began about " + s.Began.UTC().Format(day)
+	}
+	if !s.Decides {
+		text += "; a reason to look"
+	}
+	return text
+}
+
+// words describes the charts to those who cannot see them.
+func (p *controlPlot) words() string {
+	parts := []string{fmt.Sprintf("%d points, %s", len(p.Points), p.State)}
+	for i := range p.Signals {
+		parts = append(parts, sentence(&p.Signals[i]))
+	}
+	return strings.Join(parts, "; ") + "."
+}

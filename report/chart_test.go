@@ -1,0 +1,83 @@
+package report
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"evenpole/fit/drift"
+)
+
+// watch is a chart of a value a day that goes round in small circles, and from a
+// point on lies higher.
+func watch(t *testing.T, days, from int, by float64) *drift.Chart {
+	t.Helper()
+	s := &drift.Series{Subject: "reference pickup R<1>", Of: drift.Level, ByDay: true}
+	for i := range days {
+		v := 22 + 0.1*math.Sin(2.1*float64(i))
+		if i >= from {
+			v += by
+		}
+		s.Values = append(s.Values, drift.Value{Label: fmt.Sprintf("s%03d", i+1), Time: time.Date(2026, 3, 1+i, 8, 0, 0, 0, time.UTC), X: v})
+	}
+	c, err := drift.Draw(s, drift.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+func TestControl(t *testing.T) {
+	c := watch(t, 40, 30, 0.6)
+	picture := draw(t, func(w io.Writer) error { return Control(w, c) })
+	text, rects := contents(t, picture, controlWidth)
+	if rects != len(c.Panels) {
+		t.Errorf("%d baselines, want one in each of %d panels", rects, len(c.Panels))
+	}
+	for _, want := range []string{"individuals, dB", "moving range, dB", "EWMA, dB", "CUSUM, sigma", "out of control",
+		"one beyond 3 sigma, high, on 31 Mar 2026 (s031)", "reference pickup R<1>"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("no %q in the picture", want)
+		}
+	}
+	rings := byClass(elements(t, picture), "open")
+	if len(rings) != min(len(c.Signals), mostSignals) || len(rings) < 3 {
+		t.Fatalf("%d rings for %d signals", len(rings), len(c.Signals))
+	}
+	p := controlPlot{Chart: c}
+	for i, r := range rings[:1] { // of the first panel: what fired first
+		s := scaleOf(&c.Panels[0], controlTop)
+		near(t, "ring", r.num(t, "cx"), p.x(float64(c.Signals[i].First)), 0.01)
+		near(t, "ring", r.num(t, "cy"), s.y(c.Points[c.Signals[i].First].Value), 0.01)
+	}
+}
+
+func TestControlDatesASlowShift(t *testing.T) {
+	c := watch(t, 60, 30, 0.15)
+	text, _ := contents(t, draw(t, func(w io.Writer) error { return Control(w, c) }), controlWidth)
+	if !strings.Contains(text, "CUSUM: beyond the limit, high, on") || !strings.Contains(text, "; began about") || !strings.Contains(text, "a reason to look") {
+		t.Errorf("text %q", text)
+	}
+}
+
+func TestControlOfLittleAndMuch(t *testing.T) {
+	quiet := watch(t, 25, 25, 0)
+	text, _ := contents(t, draw(t, func(w io.Writer) error { return Control(w, quiet) }), controlWidth)
+	if len(quiet.Signals) == 0 != strings.Contains(text, "no rule fired") {
+		t.Errorf("%d signals, %q", len(quiet.Signals), text)
+	}
+	many := watch(t, 200, 100, 0.5)
+	picture := draw(t, func(w io.Writer) error { return Control(w, many) })
+	if dots := byClass(elements(t, picture), "solid"); len(dots) != 0 {
+		t.Errorf("%d dots for 200 points", len(dots))
+	}
+	if err := Control(io.Discard, watch(t, 1, 1, 0)); err == nil {
+		t.Error("one point has no chart")
+	}
+	if err := Control(full{}, many); err == nil {
+		t.Error("a full disk goes unnoticed")
+	}
+}
