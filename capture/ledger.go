@@ -28,15 +28,21 @@ type ledger[W any] struct {
 	seals  sealer
 }
 
-// WriteError says that the disk did not take a row: it is not kept, though it
-// may stand in the file.
+// WriteError says that the disk did not take what was to be written: a row is
+// not kept, though it may stand in the file.
 type WriteError struct {
 	Path string
 	Err  error
 }
 
 // Error returns "file: why".
-func (e *WriteError) Error() string { return fmt.Sprintf("%s: %v", e.Path, e.Err) }
+func (e *WriteError) Error() string {
+	why := e.Err
+	if path := (*fs.PathError)(nil); errors.As(why, &path) {
+		why = path.Err // without the name again
+	}
+	return fmt.Sprintf("%s: %v", e.Path, why)
+}
 
 // Unwrap returns what the system had to say.
 func (e *WriteError) Unwrap() error { return e.Err }
@@ -226,7 +232,7 @@ func createFile(path string, text []byte) error {
 	dir := filepath.Dir(path)
 	f, err := os.CreateTemp(dir, ".new-*")
 	if err != nil {
-		return err
+		return &WriteError{path, err}
 	}
 	_, err = f.Write(text)
 	err = errors.Join(err, f.Chmod(0o644), f.Sync(), f.Close())
@@ -235,7 +241,7 @@ func createFile(path string, text []byte) error {
 	}
 	if err != nil {
 		os.Remove(f.Name())
-		return err
+		return &WriteError{path, err}
 	}
 	return syncDir(dir)
 }

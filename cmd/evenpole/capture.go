@@ -111,13 +111,13 @@ func openBoth(ctx context.Context, e *env, dir string, o captureOptions) (*captu
 		if err != nil {
 			return nil, nil, err
 		}
-		shop, err := capture.OpenShop(dir)
+		shop, err := openShop(dir)
 		if err != nil {
 			conn.Close()
 		}
 		return shop, conn, err
 	}
-	shop, err := capture.OpenShop(dir)
+	shop, err := openShop(dir)
 	if err != nil {
 		return nil, nil, err
 	}

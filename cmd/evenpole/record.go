@@ -140,13 +140,19 @@ func (e *env) withShop(do func(*capture.Shop) error) error {
 	if err != nil {
 		return err
 	}
-	shop, err := capture.OpenShop(dir)
+	shop, err := openShop(dir)
 	if err != nil {
 		return err
 	}
 	e.warn(shop.Notices)
 	err = do(shop)
 	return withHint(errors.Join(err, shop.Close()), diskHint(err)...)
+}
+
+// openShop opens a shop for writing.
+func openShop(dir string) (*capture.Shop, error) {
+	shop, err := capture.OpenShop(dir)
+	return shop, withHint(err, diskHint(err)...)
 }
 
 // diskHint says what to do when the disk did not take a row.
