@@ -21,6 +21,7 @@ func (j *job) cloud(b *bed, heights []float64, count int) (cloud, error) {
 		return cloud{}, err
 	}
 	c := newCloud(root, j.points, (count+1)/2)
+	c.at = slices.Grow(c.at, len(c.at))
 	for _, x := range c.at {
 		c.at = append(c.at, -x)
 	}
@@ -69,13 +70,14 @@ func (c cloud) worst(deviation []float64, ceiling float64) float64 {
 
 // simulate returns each pickup's spread and worst deviation, dB.
 func (c cloud) simulate(deviation []float64) (spreads, worst []float64) {
-	for row := c.at; len(row) > 0; row = row[c.n:] {
+	count := len(c.at) / c.n
+	spreads, worst = make([]float64, count), make([]float64, count)
+	for k := range spreads {
 		lo, hi := math.Inf(1), math.Inf(-1)
 		for i, x := range deviation {
-			lo, hi = min(lo, x+row[i]), max(hi, x+row[i])
+			lo, hi = min(lo, x+c.at[k*c.n+i]), max(hi, x+c.at[k*c.n+i])
 		}
-		spreads = append(spreads, hi-lo)
-		worst = append(worst, max(hi, -lo))
+		spreads[k], worst[k] = hi-lo, max(hi, -lo)
 	}
 	return spreads, worst
 }

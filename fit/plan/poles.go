@@ -2,6 +2,7 @@ package plan
 
 import (
 	"math"
+	"slices"
 )
 
 // Pole is what the bench needs to know of one pole.
@@ -17,7 +18,7 @@ type Pole struct {
 const (
 	riskTaken  = 0.1
 	mostOff    = 1.0 // mm; beyond this a pole is not off but wrong
-	offSteps   = 8   // halvings of it
+	offSteps   = 6   // halvings of it
 	offSampled = 512 // simulated pickups behind each chance
 )
 
@@ -49,7 +50,7 @@ func (j *job) poles(heights []float64) ([]Pole, error) {
 // mayBeOff halves its way to how far, in mm, pole i may be off in one direction
 // before the chance to meet is less than least; never beyond its string.
 func (j *job) mayBeOff(clouds []cloud, heights []float64, i int, sign, least float64) float64 {
-	at := append([]float64(nil), heights...)
+	at := slices.Clone(heights)
 	safe, off := 0.0, mostOff
 	if sign > 0 {
 		off = min(off, 0.9*(j.stringHeights()[i]-heights[i]))

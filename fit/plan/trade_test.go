@@ -67,7 +67,12 @@ func planned(t testing.TB, o *profiles.Order, m fit.Predictor) *plan.Plan {
 // third of that gauge makes the third far too loud; over a flat fretboard and
 // steel-wrapped strings, flat tops come close.
 func TestTheTradesStaggers(t *testing.T) {
-	m := benchModel(t)
+	for name, m := range map[string]fit.Predictor{"handbook": fit.Handbook(fit.Travel), "record": benchModel(t)} {
+		t.Run(name, func(t *testing.T) { tradesStaggers(t, m) })
+	}
+}
+
+func tradesStaggers(t *testing.T, m fit.Predictor) {
 	const third = 2
 
 	old := planned(t, six(7.25, "nickel", true), m)
