@@ -11,6 +11,8 @@
 //     row with the status "retracted" takes back an earlier one of the same jig,
 //     boot and seq. Columns that a person has added stay, and so does the
 //     person's order of columns.
+//   - readings.seals.csv and fields.seals.csv hold a digest of what each row of
+//     the record said when it was written, for [Verify]; nothing else needs them.
 //   - sessions.csv says who commanded what: a row for each time that a capture
 //     took hold of a jig in one power-up. What that jig made there was commanded
 //     by the last row whose after_seq lies before its seq.
@@ -18,6 +20,10 @@
 //     pickup (or the batch of loose magnets) and a digest of what it says.
 //   - readings.torn-TIME.csv and the like are last lines that a power cut tore.
 //   - writer.lock names the process that is writing; it is empty when none is.
+//
+// A file is synced as far as the system goes: on macOS down to the medium, on
+// Linux and Windows as far as the drive is honest. The name of a new file is
+// synced too, but for Windows, which has no call for that.
 //
 // All of them are plain files, written with commas and CR LF as RFC 4180 has
 // it, times in UTC. strings.toml, if there is one, is package profiles' affair.
