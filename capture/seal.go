@@ -18,6 +18,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 )
 
 // A seal holds a digest of what a row says. Seals stand in a file beside the
@@ -115,13 +116,15 @@ func say[W any](w *W) []byte {
 	v := reflect.ValueOf(w).Elem()
 	for _, f := range sealedFields(v.Type()) {
 		text := strings.TrimSpace(strings.ReplaceAll(v.Field(f.index).String(), "\r\n", "\n"))
-		if hasUnit(f.name) {
+		if f.unit {
 			text = shortest(text)
 		}
 		if text == "" || f.name == "status" && text == string(OK) {
 			continue
 		}
-		b = fmt.Appendf(b, "%s=%d:%s\n", f.name, len(text), text)
+		b = append(append(b, f.name...), '=')
+		b = append(strconv.AppendInt(b, int64(len(text)), 10), ':')
+		b = append(append(b, text...), '\n')
 	}
 	return b
 }
@@ -129,15 +132,24 @@ func say[W any](w *W) []byte {
 type sealedField struct {
 	name  string
 	index int
+	unit  bool // its cells are numbers with one
 }
+
+// sealedOf remembers what sealedFields returned, by row type.
+var sealedOf sync.Map
 
 // sealedFields lists the columns of a row type by name.
 func sealedFields(t reflect.Type) []sealedField {
+	if all, ok := sealedOf.Load(t); ok {
+		return all.([]sealedField)
+	}
 	all := make([]sealedField, t.NumField())
 	for i := range all {
-		all[i] = sealedField{t.Field(i).Tag.Get("csv"), i}
+		name := t.Field(i).Tag.Get("csv")
+		all[i] = sealedField{name, i, hasUnit(name)}
 	}
 	slices.SortFunc(all, func(a, b sealedField) int { return cmp.Compare(a.name, b.name) })
+	sealedOf.Store(t, all)
 	return all
 }
 

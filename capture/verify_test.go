@@ -323,3 +323,22 @@ func TestSequence(t *testing.T) {
 		}
 	}
 }
+
+func BenchmarkVerify(b *testing.B) {
+	const rows = 20000
+	dir := b.TempDir()
+	s, err := OpenShop(dir)
+	if err != nil {
+		b.Fatal(err)
+	}
+	if err := errors.Join(s.readings.append(someReadings(1, rows)...), s.Close()); err != nil {
+		b.Fatal(err)
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		if audit, err := Verify(dir, func(Finding) {}); err != nil || audit.Faults != 0 || audit.Files[0].Sealed != rows {
+			b.Fatalf("%+v, %v", audit, err)
+		}
+	}
+	b.ReportMetric(float64(rows*b.N)/b.Elapsed().Seconds(), "rows/s")
+}
