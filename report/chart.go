@@ -211,13 +211,13 @@ func (p *controlPlot) list() {
 			break
 		}
 		p.text(controlLeft-8, y, "end", fmt.Sprint(n+1))
-		p.text(controlLeft, y, "start", sentence(&s))
+		p.text(controlLeft, y, "start", Signal(&s))
 		y += signalLine
 	}
 }
 
-// sentence says of a signal what fired and when.
-func sentence(s *drift.Signal) string {
+// Signal says of a signal what fired and when.
+func Signal(s *drift.Signal) string {
 	const day = "2 Jan 2006"
 	text := fmt.Sprintf("%s: %s, %s, on %s (%s)", s.Panel, s.Rule, s.Side, s.Time.UTC().Format(day), s.Label)
 	if s.Last.After(s.Time) {
@@ -236,7 +236,7 @@ func sentence(s *drift.Signal) string {
 func (p *controlPlot) words() string {
 	parts := []string{fmt.Sprintf("%d points, %s", len(p.Points), p.State)}
 	for i := range p.Signals {
-		parts = append(parts, sentence(&p.Signals[i]))
+		parts = append(parts, Signal(&p.Signals[i]))
 	}
 	return strings.Join(parts, "; ") + "."
 }

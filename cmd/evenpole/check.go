@@ -20,9 +20,10 @@ import (
 const certificatesDir = "certificates"
 
 type checkOptions struct {
-	order  string
-	pickup string
-	out    string
+	order    string
+	pickup   string
+	out      string
+	mounting float64 // dB; 0 = the usual
 }
 
 func newCheckCmd(e *env) *cobra.Command {
@@ -44,6 +45,7 @@ Exit status: 0 conforms; 3 out of tolerance; 4 cannot tell yet.`,
 	f.StringVar(&o.order, "order", "", "order `file`")
 	f.StringVar(&o.pickup, "pickup", "", "the pickup's `id`")
 	f.StringVar(&o.out, "out", "", "certificate `file` (default: certificates/ORDER-PICKUP.html in the shop)")
+	f.Float64Var(&o.mounting, "mounting-db", 0, "standard uncertainty of mounting it, `dB` a string, as 'evenpole repeat' found it (default 0.15)")
 	required(cmd, "order", "pickup")
 	return cmd
 }
@@ -57,7 +59,10 @@ func runCheck(e *env, o checkOptions) error {
 	if err != nil {
 		return err
 	}
-	v, err := checkPickup(dir, order, o.pickup, expected(e, order, dir))
+	if o.mounting < 0 {
+		return badInput("mounting-db: expected more than 0, got %g", o.mounting)
+	}
+	v, err := checkPickup(dir, order, o.pickup, verdict.Options{Slope: expected(e, order, dir), Mounting: o.mounting})
 	if err != nil {
 		return err
 	}
@@ -103,18 +108,34 @@ func expected(e *env, order *profiles.Order, dir string) []float64 {
 	return perMM
 }
 
-func checkPickup(dir string, order *profiles.Order, pickup string, slope []float64) (*verdict.Verdict, error) {
+// checkPickup judges a pickup by the record with the jig's gain applied, and says
+// what there is to say of its calibration.
+func checkPickup(dir string, order *profiles.Order, pickup string, opt verdict.Options) (*verdict.Verdict, error) {
+	book, err := loadGains(dir)
+	if err != nil {
+		return nil, err
+	}
 	name := filepath.Join(dir, capture.ReadingsFile)
 	f, err := capture.Open(name)
 	if err != nil {
 		return nil, err
 	}
 	defer f.Close()
-	v, err := verdict.Check(capture.Readings(f, name), order, pickup, verdict.Options{Slope: slope})
+	opt.Channel = book.ChannelStd
+	v, err := verdict.Check(book.Apply(capture.Readings(f, name)), order, pickup, opt)
 	if none := (*verdict.NotChecked)(nil); errors.As(err, &none) {
 		return nil, &inputError{err}
 	}
-	return v, err
+	if err != nil {
+		return nil, err
+	}
+	if c := book.At(v.Jig, v.Time); c != nil {
+		v.Notes = append(v.Notes, c.String())
+	}
+	if late := book.Overdue(v.Jig, v.Time); late != "" {
+		v.Warnings = append(v.Warnings, late)
+	}
+	return v, nil
 }
 
 func writeCertificate(path string, order *profiles.Order, v *verdict.Verdict) error {

@@ -269,7 +269,7 @@ func (d *demo) buildAndCheck(ctx context.Context, p *plan.Plan) error {
 	if err := d.capture(ctx, id+".toml", id, built, measured, heights, d.order.Set, "check"); err != nil {
 		return err
 	}
-	v, err := checkPickup(d.dir, d.order, id, nil)
+	v, err := checkPickup(d.dir, d.order, id, verdict.Options{})
 	if err != nil {
 		return err
 	}

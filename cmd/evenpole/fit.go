@@ -146,12 +146,16 @@ func magnetsIn(shop string) map[string][]string {
 func gatherReadings(files []string) (*fit.Data, error) {
 	var rows []iter.Seq2[capture.Reading, error]
 	for _, name := range files {
+		book, err := loadGains(filepath.Dir(name))
+		if err != nil {
+			return nil, err
+		}
 		f, err := capture.Open(name)
 		if err != nil {
 			return nil, err
 		}
 		defer f.Close()
-		rows = append(rows, capture.Readings(f, name))
+		rows = append(rows, book.Apply(capture.Readings(f, name)))
 	}
 	return fit.Gather(rows...)
 }

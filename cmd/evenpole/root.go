@@ -196,6 +196,9 @@ Exit status: 0 done; 1 failed; 2 wrong usage or input; 3 done, and the verdict i
 		newExplainCmd(e),
 		newBatchCmd(e),
 		newCheckCmd(e),
+		newRepeatCmd(e),
+		newCalibrateCmd(e),
+		newDriftCmd(e),
 		newRecordCmd(e),
 		newStringsCmd(e),
 	)

@@ -173,12 +173,21 @@ func (b Book) Overdue(jig string, t time.Time) string {
 	return fmt.Sprintf("jig %q was due to be calibrated on %s, before this was measured: levels may be off by more than they say", jig, c.Due)
 }
 
-// ChannelStd is the standard uncertainty, dB, that the correction of the channels
-// leaves in each string's level: the largest, 0 when channels are not corrected.
-func (c *Calibration) ChannelStd() float64 {
+// ChannelStd is the standard uncertainty, dB, that the correction of a jig's
+// channels leaves in each string's level at a time: the largest, 0 when channels
+// are not corrected.
+func (b Book) ChannelStd(jig string, t time.Time) float64 {
 	var u float64
-	for _, ch := range c.Channels {
-		u = max(u, ch.Std)
+	if c := b.At(jig, t); c != nil {
+		for _, ch := range c.Channels {
+			u = max(u, ch.Std)
+		}
 	}
 	return u
+}
+
+// String says what the calibration does to readings.
+func (c *Calibration) String() string {
+	return fmt.Sprintf("levels are the jig's times %.4f, as it was calibrated on %s: %+.3f dB with U = %.3f dB (k = %.2f)",
+		c.Gain, c.Time.Format(time.DateOnly), c.GainDB, c.Expanded, c.K)
 }

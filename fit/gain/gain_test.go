@@ -281,8 +281,11 @@ func TestKeptAndApplied(t *testing.T) {
 			t.Errorf("at %v: %q", at, got)
 		}
 	}
-	if u := first.ChannelStd(); u != first.Channels[0].Std || common.ChannelStd() != 0 {
+	if u := book.ChannelStd("j", when); u != first.Channels[0].Std {
 		t.Errorf("channels %g", u)
+	}
+	if u := book.ChannelStd("j", when.AddDate(1, 0, 0)) + book.ChannelStd("other", when); u != 0 {
+		t.Errorf("channels that were not read: %g", u)
 	}
 }
 

@@ -60,13 +60,21 @@ func (c *check) newBudget() *budget {
 	for i := range levels {
 		levels[i] = c.session.takes(i).levels
 	}
-	allowance := c.opt.Mounting*c.opt.Mounting + c.opt.Channel*c.opt.Channel
+	allowance := c.opt.Mounting*c.opt.Mounting + c.channel()*c.channel()
 	if c.shift != nil {
 		allowance += c.opt.Conversion * c.opt.Conversion
 	}
 	b := newBudget(levels, allowance)
 	c.describe(b)
 	return b
+}
+
+// channel is what correcting the jig's channels leaves unsure, dB.
+func (c *check) channel() float64 {
+	if c.opt.Channel == nil {
+		return 0
+	}
+	return c.opt.Channel(c.v.Jig, c.v.Time)
 }
 
 // describe says what is in the uncertainty.
@@ -96,8 +104,8 @@ func (c *check) describe(b *budget) {
 		from = "our assumption"
 	}
 	c.note("standard uncertainty of %.2g dB a string for setting its height and mounting the pickup, taken as known (%s)", c.opt.Mounting, from)
-	if c.opt.Channel > 0 {
-		c.note("the jig's channels are corrected as it was calibrated, with a standard uncertainty of %.2g dB a string", c.opt.Channel)
+	if u := c.channel(); u > 0 {
+		c.note("the jig's channels are corrected as it was calibrated, with a standard uncertainty of %.2g dB a string", u)
 	}
 	c.note("U is the expanded uncertainty at %g %% coverage (Student's t at the effective degrees of freedom); a string is passed or failed only when it is clear of the tolerance by U", 100*c.opt.Coverage)
 }

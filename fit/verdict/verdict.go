@@ -46,9 +46,9 @@ type Options struct {
 	// default is our assumption, not a measurement: 0.05 mm of setting error at
 	// 3 dB per mm. A repeat study measures it (package repeat).
 	Mounting float64
-	// Channel is the standard uncertainty, dB, that correcting the jig's channels
-	// leaves in each string's level; 0 when they are not corrected.
-	Channel float64
+	// Channel is the standard uncertainty, dB, that correcting a jig's channels
+	// leaves in each string's level at a time; nil when none are corrected.
+	Channel func(jig string, at time.Time) float64
 	// Conversion is the standard uncertainty, dB, that each string's level gets
 	// in addition when it is converted to another excitation; 0 means 0.2. The
 	// default is our assumption: a string's mass is known to some 2 % from its
@@ -203,8 +203,8 @@ func judgeable(o *profiles.Order, opt Options) error {
 		return fmt.Errorf("offset_db: expected %d values, one a string, got %d", n, len(o.Offset))
 	case !(o.Tolerance > 0):
 		return fmt.Errorf("tolerance_db: expected more than 0, got %g", o.Tolerance)
-	case !(opt.Mounting > 0) || !(opt.Conversion > 0) || !(opt.Channel >= 0):
-		return fmt.Errorf("allowances: expected more than 0 dB, got %g, %g and %g", opt.Mounting, opt.Conversion, opt.Channel)
+	case !(opt.Mounting > 0) || !(opt.Conversion > 0):
+		return fmt.Errorf("allowances: expected more than 0 dB, got %g and %g", opt.Mounting, opt.Conversion)
 	case !(opt.Coverage > 0) || !(opt.Coverage < 1):
 		return fmt.Errorf("coverage: expected between 0 and 1, got %g", opt.Coverage)
 	case opt.Slope != nil && len(opt.Slope) != n:

@@ -590,7 +590,13 @@ func TestWhatTheShopKnowsOfItsJig(t *testing.T) {
 	rows := taken(around(0), around(0), around(0), around(0))
 	assumed := check1(t, rows, order(4), Options{})
 	contains(t, assumed.Notes, "our assumption")
-	known := check1(t, rows, order(4), Options{Mounting: 0.2, Channel: 0.05})
+	channel := func(jig string, at time.Time) float64 {
+		if jig != "J" || !at.Equal(rows[len(rows)-1].Time) {
+			t.Errorf("asked for %q at %v", jig, at)
+		}
+		return 0.05
+	}
+	known := check1(t, rows, order(4), Options{Mounting: 0.2, Channel: channel})
 	contains(t, known.Notes, "0.2 dB a string for setting its height and mounting the pickup, taken as known (as the shop gives it)")
 	contains(t, known.Notes, "channels are corrected as it was calibrated, with a standard uncertainty of 0.05 dB")
 	square := func(v *Verdict) float64 { return float64(v.Strings[0].Std * v.Strings[0].Std) }

@@ -1,0 +1,166 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"evenpole/capture"
+	"evenpole/fit/gain"
+
+	"github.com/spf13/cobra"
+)
+
+type calibrateOptions struct {
+	gain.Options
+	sourceMV float64
+	sourceU  float64
+	readings []float64
+	str      int
+	session  string
+	points   string
+	from     string
+	now      func() time.Time
+}
+
+func newCalibrateCmd(e *env) *cobra.Command {
+	o := calibrateOptions{now: time.Now}
+	cmd := &cobra.Command{
+		Use:   "calibrate --jig ID (--source-mv V --source-u U (--reading-mv MV,.. | --session ID) | --points FILE)",
+		Short: "Find a jig's gain from a source of known level",
+		Long: `Finds by how much the jig's millivolts are off, from readings of a source whose RMS
+level is known: put it in the pickup's place, one string's channel after the other,
+and capture it, or write down what the jig reads. The gain, its uncertainty and
+when it is due again are kept in the shop, one file each in calibrations/; the
+record stays as it is. From then on 'check' and 'fit' correct that jig's readings.
+
+A gain that all strings share changes levels and no balance. Read the source on
+every string's channel and each gets its own, which balance needs. Read it at
+three levels or more to see whether the jig is linear.
+
+--points FILE is CSV: source_mv, source_u_mv, reading_mv and, if you will, string.`,
+		Args: cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error { return runCalibrate(e, o) },
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.Jig, "jig", "", "the jig's `id`, as in the record")
+	f.Float64Var(&o.sourceMV, "source-mv", 0, "the source's true RMS `level`, mV")
+	f.Float64Var(&o.sourceU, "source-u", 0, "expanded `uncertainty` of that level, mV, from its certificate or data sheet")
+	f.Float64Var(&o.K, "source-k", 2, "coverage `factor` of that uncertainty")
+	f.StringVar(&o.Source, "source", "", "what the source was, in `words`, for the file")
+	f.Float64SliceVar(&o.readings, "reading-mv", nil, "what the jig read, `mV`, separated by commas")
+	f.IntVar(&o.str, "string", 0, "the `string` whose channel that was (default: the jig as a whole)")
+	f.StringVar(&o.session, "session", "", "take the good takes of this `session` of the record instead")
+	f.StringVar(&o.points, "points", "", "take readings from this CSV `file` instead")
+	f.StringVar(&o.from, "from", "", "correct readings from this `day` on (2026-03-02; default: from now on)")
+	f.IntVar(&o.Months, "months", 12, "`months` until it is due again")
+	required(cmd, "jig")
+	cmd.MarkFlagsMutuallyExclusive("points", "session", "reading-mv")
+	cmd.MarkFlagsOneRequired("points", "session", "reading-mv")
+	cmd.MarkFlagsRequiredTogether("source-mv", "source-u")
+	cmd.MarkFlagsMutuallyExclusive("points", "source-mv")
+	return cmd
+}
+
+func runCalibrate(e *env, o calibrateOptions) error {
+	dir, err := e.shopDir()
+	if err != nil {
+		return err
+	}
+	if o.Time = o.now().UTC().Truncate(time.Second); o.from != "" {
+		if o.From, err = dayFlag("from", o.from); err != nil {
+			return err
+		}
+	}
+	readings, err := sourceReadings(dir, o)
+	if err != nil {
+		return err
+	}
+	c, err := gain.Measure(readings, o.Options)
+	if err != nil {
+		return &inputError{err}
+	}
+	name, err := keepCalibration(dir, c)
+	if err != nil {
+		return err
+	}
+	if e.json {
+		return e.writeJSON(struct {
+			*gain.Calibration
+			File string `json:"file"`
+		}{c, name})
+	}
+	printCalibration(e, c)
+	e.print("written to %s", name)
+	return nil
+}
+
+// sourceReadings gathers what the jig read, from wherever it was told.
+func sourceReadings(dir string, o calibrateOptions) ([]gain.Reading, error) {
+	switch {
+	case o.points != "":
+		f, err := os.Open(o.points)
+		if err != nil {
+			return nil, err
+		}
+		defer f.Close()
+		return gain.ReadPoints(f, o.points)
+	case o.session != "":
+		name := filepath.Join(dir, capture.ReadingsFile)
+		f, err := capture.Open(name)
+		if err != nil {
+			return nil, err
+		}
+		defer f.Close()
+		readings, err := gain.OfSession(capture.Readings(f, name), o.Jig, o.session, o.sourceMV, o.sourceU)
+		if wrong := (*gain.InputError)(nil); errors.As(err, &wrong) {
+			return nil, &inputError{err}
+		}
+		return readings, err
+	}
+	return gain.Given(o.readings, o.str, o.sourceMV, o.sourceU), nil
+}
+
+// keepCalibration writes a calibration under a name that none has yet.
+func keepCalibration(dir string, c *gain.Calibration) (string, error) {
+	text, err := c.Encode()
+	if err != nil {
+		return "", err
+	}
+	stem := filepath.Join(dir, gain.Dir, fileName(c.Jig)+"-"+c.Time.Format(time.DateOnly))
+	name := stem + ".toml"
+	for n := 2; !missing(name); n++ {
+		name = fmt.Sprintf("%s-%d.toml", stem, n)
+	}
+	return name, writeFile(name, func(f *os.File) error {
+		_, err := f.Write(text)
+		return err
+	})
+}
+
+func printCalibration(e *env, c *gain.Calibration) {
+	e.print("jig %s: gain %.5f, %+.3f dB +- %.3f dB (U, k = %.2f, %g %% coverage)", c.Jig, c.Gain, c.GainDB, c.Expanded, c.K, 100*c.Coverage)
+	e.print("one reading scatters by %.3f dB", c.Scatter)
+	for _, ch := range c.Channels {
+		e.print("string %d: gain %.5f, %+.3f dB from the jig's, standard uncertainty %.3f dB", ch.String, ch.Gain, ch.Offset, ch.Std)
+	}
+	if s := c.Slope; s != nil {
+		e.print("from %.4g to %.4g mV the gain goes from %+.3f to %+.3f dB", s.Low, s.High, s.AtLow, s.AtHigh)
+	}
+	e.print("readings from %s on are corrected; due again on %s", c.From.Format("2006-01-02 15:04 MST"), c.Due)
+	e.warn(c.Warnings)
+}
+
+// dayFlag reads a date as a flag gives it.
+func dayFlag(flag, text string) (time.Time, error) {
+	if text == "" {
+		return time.Time{}, nil
+	}
+	t, err := time.Parse(time.DateOnly, text)
+	if err != nil {
+		return t, badInput("%s: expected a day such as 2026-03-02, got %q", flag, text)
+	}
+	return t, nil
+}

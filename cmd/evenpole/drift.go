@@ -1,0 +1,123 @@
+package main
+
+import (
+	"cmp"
+	"errors"
+	"os"
+	"path/filepath"
+
+	"evenpole/capture"
+	"evenpole/fit/drift"
+	"evenpole/report"
+
+	"github.com/spf13/cobra"
+)
+
+type driftOptions struct {
+	drift.Options
+	reference string
+	of        string
+	since     string
+	svg       string
+}
+
+func newDriftCmd(e *env) *cobra.Command {
+	var o driftOptions
+	cmd := &cobra.Command{
+		Use:   "drift [--reference PICKUP] [--of FIGURE]",
+		Short: "Watch the jig by a reference pickup, or the pickups that ship",
+		Long: `Draws control charts. With --reference: of a pickup that is kept for it and captured
+every day with purpose repeat; its mean level by default, or its spread, the scatter of
+one take, or the balance of a string (--of 3). Without: of the spread of finished
+pickups, by their latest session of purpose check.
+
+Centre and limits come from the first points. A point beyond three sigma, the moving
+average and the cumulative sum decide; run rules and the scatter are reasons to
+look. Once what a signal told of is put right, --since starts the charts anew.
+
+Exit status: 0 in control; 3 out of control; 4 cannot tell yet (fewer than ten points).`,
+		Args: cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error { return runDrift(e, o) },
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.reference, "reference", "", "the reference pickup's `id` (default: watch finished pickups)")
+	f.StringVar(&o.of, "of", "", "`figure` to watch: level, spread, scatter or a string's number (default: level of a reference, spread of pickups)")
+	f.IntVar(&o.Baseline, "baseline", 20, "first `points` that centre and limits come from")
+	f.StringVar(&o.since, "since", "", "start the charts anew on this `day` (2026-03-02); the baseline stays")
+	f.BoolVar(&o.Single, "single", false, "one value a day, though there are several sessions")
+	f.StringVar(&o.svg, "svg", "", "draw the charts into this `file`")
+	return cmd
+}
+
+func runDrift(e *env, o driftOptions) error {
+	dir, err := e.shopDir()
+	if err != nil {
+		return err
+	}
+	if o.Since, err = dayFlag("since", o.since); err != nil {
+		return err
+	}
+	c, err := drawDrift(dir, o)
+	if none := (*drift.NoSeries)(nil); errors.As(err, &none) {
+		return &inputError{err}
+	}
+	if err != nil {
+		return err
+	}
+	if o.svg != "" {
+		if len(c.Panels) == 0 {
+			return badInput("one point makes no chart to draw")
+		}
+		if err := writeFile(o.svg, func(f *os.File) error { return report.Control(f, c) }); err != nil {
+			return err
+		}
+	}
+	if e.json {
+		if err := e.writeJSON(c); err != nil {
+			return err
+		}
+	} else {
+		printDrift(e, c)
+		if o.svg != "" {
+			e.print("picture written to %s", o.svg)
+		}
+	}
+	switch c.State {
+	case drift.OutOfControl:
+		return exit{exitOutOfTolerance}
+	case drift.CannotTell:
+		return exit{exitCannotTell}
+	}
+	return nil
+}
+
+// drawDrift reads the record, as it stands.
+func drawDrift(dir string, o driftOptions) (*drift.Chart, error) {
+	name := filepath.Join(dir, capture.ReadingsFile)
+	f, err := capture.Open(name)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	rows := capture.Readings(f, name)
+	var s *drift.Series
+	switch {
+	case o.reference != "":
+		s, err = drift.Reference(rows, o.reference, cmp.Or(o.of, drift.Level))
+	default:
+		s, err = drift.Shipped(rows, cmp.Or(o.of, drift.Spread))
+	}
+	if err != nil {
+		return nil, err
+	}
+	return drift.Draw(s, o.Options)
+}
+
+func printDrift(e *env, c *drift.Chart) {
+	e.print("%s, %s: %s", c.Subject, c.Of, c.State)
+	e.print("%d points; limits from the first %d: centre %.2f dB, sigma %.3f dB", len(c.Points), c.Baseline, c.Centre, c.Sigma)
+	for i := range c.Signals {
+		e.print("%s", report.Signal(&c.Signals[i]))
+	}
+	e.warn(c.Warnings)
+}

@@ -1,0 +1,213 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"text/tabwriter"
+
+	"evenpole/capture"
+	"evenpole/fit/repeat"
+
+	"github.com/spf13/cobra"
+)
+
+type repeatOptions struct {
+	repeat.Options
+	order     string
+	operators string
+	since     string
+}
+
+func newRepeatCmd(e *env) *cobra.Command {
+	var o repeatOptions
+	cmd := &cobra.Command{
+		Use:   "repeat [--pickup ID] [--order ORDER | --tolerance-db X]",
+		Short: "Tell how well the jig repeats itself, and what that leaves of a tolerance",
+		Long: `Analyses the sessions of purpose repeat: by how much takes, mountings, sittings at
+the bench and operators differ, in balance and in level, with intervals; what share
+of a tolerance the jig eats; and how many takes a verdict needs.
+
+A session is a mounting, and a pause of three hours ends a sitting. Who mounted
+what stands in operators.csv in the shop: columns session and operator, and
+sitting or mounting where the above does not hold. 'evenpole repeat design' plans
+a study.`,
+		Args: cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error { return runRepeat(e, o) },
+	}
+	f := cmd.Flags()
+	f.StringVar(&o.Pickup, "pickup", "", "the pickup's `id` (default: all that have sessions of purpose repeat)")
+	f.StringVar(&o.order, "order", "", "order `file`, for its tolerance")
+	f.Float64Var(&o.Tolerance, "tolerance-db", 0, "`tolerance` either side, dB")
+	f.StringVar(&o.operators, "operators", "", "`file` that says who mounted what (default: operators.csv in the shop)")
+	f.StringVar(&o.since, "since", "", "sessions from this `day` on only (2026-03-02)")
+	f.IntVar(&o.Takes, "takes", capture.DefaultTakes, "`takes` of a string in a check")
+	f.Float64Var(&o.Want, "want", 0.3, "wanted U of a check, as a `share` of the tolerance")
+	cmd.MarkFlagsMutuallyExclusive("order", "tolerance-db")
+	cmd.AddCommand(newRepeatDesignCmd(e))
+	return cmd
+}
+
+func runRepeat(e *env, o repeatOptions) error {
+	dir, err := e.shopDir()
+	if err != nil {
+		return err
+	}
+	if o.Since, err = dayFlag("since", o.since); err != nil {
+		return err
+	}
+	if o.Tolerance < 0 || o.Takes < 1 || !(o.Want > 0) {
+		return badInput("tolerance, takes and want: expected 0 or more dB, 1 or more and more than 0, got %g, %d and %g", o.Tolerance, o.Takes, o.Want)
+	}
+	if o.order != "" {
+		order, err := e.readOrder(o.order)
+		if err != nil {
+			return err
+		}
+		o.Tolerance = order.Tolerance
+	}
+	if o.Who, err = readWho(dir, o.operators); err != nil {
+		return err
+	}
+	name := filepath.Join(dir, capture.ReadingsFile)
+	f, err := capture.Open(name)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	s, err := repeat.Analyse(capture.Readings(f, name), o.Options)
+	if few := (*repeat.TooFew)(nil); errors.As(err, &few) {
+		return &inputError{err}
+	}
+	if err != nil {
+		return err
+	}
+	if e.json {
+		return e.writeJSON(s)
+	}
+	printStudy(e, s)
+	return nil
+}
+
+// readWho reads who mounted what: the file named, or the shop's if it has one.
+func readWho(dir, path string) (repeat.Who, error) {
+	named := path != ""
+	if !named {
+		path = filepath.Join(dir, repeat.WhoFile)
+	}
+	f, err := os.Open(path)
+	if errors.Is(err, fs.ErrNotExist) && !named {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return repeat.ReadWho(f, path)
+}
+
+func printStudy(e *env, s *repeat.Study) {
+	const date = "2006-01-02"
+	e.print("%d sessions of %s, %s to %s", s.Runs, strings.Join(s.Pickups, ", "), s.From.Format(date), s.To.Format(date))
+	e.print("")
+	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprintf(tw, "what differs\tn\teach string on its own dB\t%.0f %% interval\tmean level dB\t%.0f %% interval\t\n", 100*s.Confidence, 100*s.Confidence)
+	for i, c := range s.Balance {
+		l := s.Level[i]
+		fmt.Fprintf(tw, "%s\t%d\t%.3f\t%.3f to %.3f\t%.3f\t%.3f to %.3f\t\n", c.Source, c.Levels, c.SD, c.Low, c.High, l.SD, l.Low, l.High)
+	}
+	tw.Flush()
+	e.print("")
+	e.print("a check of %d takes: balance known to %.3f dB (standard deviation), U %.2f dB; level to %.3f dB", s.Check.Takes, s.Check.SD, s.Check.Expanded, s.Check.LevelSD)
+	e.print("whatever the takes, mounting it leaves %.3f dB a string: 'evenpole check --mounting-db %.2f' counts with it", s.Mounting, s.Mounting)
+	if s.Tolerance != nil {
+		printTolerance(e, s.Tolerance, s.Check.Takes)
+	} else {
+		e.note("note: give --order or --tolerance-db to see what share of it the jig eats")
+	}
+	e.warn(s.Warnings)
+}
+
+func printTolerance(e *env, t *repeat.Tolerance, takes int) {
+	e.print("")
+	e.print("of a tolerance of +- %.2f dB the jig eats %.0f %% (6 standard deviations over the whole width): %s", t.Limit, 100*t.Share, t.Judgement)
+	e.print("")
+	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprintln(tw, "takes\tstandard deviation dB\tU dB\tshare\t")
+	for _, r := range t.Rows {
+		fmt.Fprintf(tw, "%d\t%.3f\t%.2f\t%.0f %%\t\n", r.Takes, r.SD, r.Expanded, 100*r.Share)
+	}
+	tw.Flush()
+	e.print("")
+	want := fmt.Sprintf("U of %.2f dB (%.0f %% of the tolerance)", t.Want*t.Limit, 100*t.Want)
+	switch {
+	case t.Takes > 0:
+		e.print("a verdict with a %s needs %d takes a string", want, t.Takes)
+	case t.Mountings > 0:
+		e.print("no number of takes gives a %s: it needs %d mountings of %d takes", want, t.Mountings, takes)
+	default:
+		e.print("neither takes nor mountings give a %s: operators or sittings differ too much", want)
+	}
+}
+
+type designOptions struct {
+	repeat.Wish
+	mount string
+}
+
+func newRepeatDesignCmd(e *env) *cobra.Command {
+	var o designOptions
+	cmd := &cobra.Command{
+		Use:   "design",
+		Short: "Plan a repeat study: how many sittings, mountings and takes",
+		Long: `Plans the study that takes the least time at the bench and is expected to tell how
+unsure a check is, to the wanted certainty: 0.25 means that the true standard
+deviation is at most 25 % above the found one (95 % one-sided). What you expect of
+the jig goes in with --take-db and the like; operators only show when two or more
+take part.`,
+		Args: cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error { return runDesign(e, o) },
+	}
+	f := cmd.Flags()
+	f.Float64Var(&o.Certainty, "certainty", 0.25, "how far above the found standard deviation the true one may lie, as a `share`")
+	f.IntVar(&o.Operators, "operators", 1, "`people` who take part")
+	f.IntVar(&o.Strings, "strings", 6, "`strings` of the pickup")
+	f.IntVar(&o.Takes, "takes", capture.DefaultTakes, "`takes` of a string in a check")
+	f.Float64Var(&o.Guess.Take, "take-db", 0.3, "expected standard deviation of a take, `dB`")
+	f.Float64Var(&o.Guess.Mounting, "mounting-db", 0.15, "that of a mounting, each string on its own, `dB`")
+	f.Float64Var(&o.Guess.Sitting, "sitting-db", 0.05, "that of a sitting, `dB`")
+	f.Float64Var(&o.Guess.Operator, "operator-db", 0.05, "that of an operator, `dB`")
+	f.StringVar(&o.mount, "mount", "MOUNT", "mount `file`, for the commands")
+	return cmd
+}
+
+func runDesign(e *env, o designOptions) error {
+	d, err := repeat.NewDesign(o.Wish)
+	if err != nil {
+		return &inputError{err}
+	}
+	if e.json {
+		return e.writeJSON(d)
+	}
+	e.print("%d operators, %d sittings each, %d mountings a sitting, %d takes a string: some %.0f minutes at the bench", d.Operators, d.Sittings, d.Mountings, d.Takes, d.Minutes)
+	e.print("a check of %d takes is expected to know a balance to %.3f dB; the study will tell so with %.0f degrees of freedom, within %.0f %%", d.Check, d.SD, d.DOF, 100*d.Certainty)
+	if d.Operators == 1 {
+		e.note("note: with one operator, what differs between people will not show")
+	}
+	e.print("")
+	last := 0
+	for _, s := range d.Plan {
+		if s.Sitting != last {
+			e.print("sitting %d, operator %d, at least three hours after the one before:", s.Sitting, s.Operator)
+			last = s.Sitting
+		}
+		e.print("  %2d. mount the pickup anew, then: evenpole capture --port PORT --mount %s --purpose repeat --again --takes %d", s.Number, o.mount, d.Takes)
+	}
+	e.print("")
+	e.print("To mount anew: take the pickup off, set every string height again. Write the session that each capture names")
+	e.print("into %s (columns session,operator), then run 'evenpole repeat'.", repeat.WhoFile)
+	return nil
+}
