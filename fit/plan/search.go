@@ -190,16 +190,26 @@ func (s *search) best() ([]int, error) {
 			best, least = at, got
 		}
 	}
-	s.still()
-	if s.score(best, math.Inf(1)).worst <= s.order.Tolerance {
+	if s.within(best) {
 		return best, nil
 	}
+	s.still()
 	for _, start := range starts {
-		if at, got := s.descend(start); got.worst <= s.order.Tolerance {
+		if at, got := s.descend(start); got.worst <= s.order.Tolerance+rounding {
 			return at, nil
 		}
 	}
 	return best, nil
+}
+
+// within reports whether no string's mean prediction is out of tolerance.
+func (s *search) within(index []int) bool {
+	for b := range s.beds {
+		if d := s.mean(b, index); max(slices.Max(d), -slices.Min(d)) > s.order.Tolerance+rounding {
+			return false
+		}
+	}
+	return true
 }
 
 // starts lists the staggers that bring every string as near as it comes to a

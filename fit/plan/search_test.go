@@ -317,6 +317,9 @@ func TestToleranceComesFirst(t *testing.T) {
 		every(s.limits.room, func(index []int) { want = min(want, s.score(index, math.Inf(1)).worst) })
 		if want <= o.Tolerance {
 			within++
+			if p := made(t, o, m, Options{Draws: 64}); p.Advice == NotReachable {
+				t.Errorf("try %d: %v is said to be out of reach", try, p.Heights)
+			}
 			if got > o.Tolerance {
 				t.Errorf("try %d: worst mean %.3f dB, but %.3f is to be had within %.3f", try, got, want, o.Tolerance)
 			}

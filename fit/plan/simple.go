@@ -11,7 +11,8 @@ const alike = 0.02
 
 // simplest returns the simplest stagger that serves as well as the best one,
 // and the dB that it gives away: flat tops, else heights that are merged, two
-// neighbours at a time, as long as that serves.
+// neighbours at a time, as long as that serves. It takes no string's mean
+// prediction out of tolerance.
 func (s *search) simplest(best, flat []int) ([]int, float64, error) {
 	flatScore, err := s.own(flat)
 	if err != nil {
@@ -21,13 +22,13 @@ func (s *search) simplest(best, flat []int) ([]int, float64, error) {
 	if err != nil {
 		return nil, 0, err
 	}
-	if flatScore.worst <= least.worst+alike {
+	if flatScore.worst <= least.worst+alike && (s.within(flat) || !s.within(best)) {
 		return flat, max(0, flatScore.worst-least.worst), nil
 	}
 	at, cost := best, 0.0
 	for {
 		next := s.merged(at, least.worst+alike)
-		if next == nil {
+		if next == nil || s.within(at) && !s.within(next) {
 			return at, cost, nil
 		}
 		at, cost = next, max(0, s.score(next, math.Inf(1)).worst-least.worst)
