@@ -198,19 +198,12 @@ func madeByTest(j *jigtest.Jig) (all []made) {
 // for what is gone for good, counted from 1.
 func (b *bench) agrees(log []made, gone ...int) (lost []made) {
 	b.t.Helper()
-	want := map[made]bool{}
-	for _, m := range log {
-		want[m] = true
-	}
-	for _, r := range b.readings() {
-		m := made{r.Jig, r.Boot, r.Seq, r.String, r.Take, r.Mode, r.RMS, r.Freq, r.Peak, r.Window, r.Status == capture.OK}
-		if !want[m] {
-			b.t.Errorf("line %d: was not made, or stands twice: %+v", r.Line, m)
-		}
-		delete(want, m)
+	wrong, missing := b.compare(log)
+	for _, m := range wrong {
+		b.t.Errorf("was not made, or stands twice: %+v", m)
 	}
 	for i, m := range log {
-		switch missing := want[m]; {
+		switch missing := slices.Contains(missing, m); {
 		case missing && !slices.Contains(gone, i+1):
 			lost = append(lost, m)
 		case !missing && slices.Contains(gone, i+1):
@@ -218,6 +211,28 @@ func (b *bench) agrees(log []made, gone ...int) (lost []made) {
 		}
 	}
 	return lost
+}
+
+// compare returns the rows of the record that are not in the log, or not for
+// the first time, and what the record lacks.
+func (b *bench) compare(log []made) (wrong, missing []made) {
+	want := map[made]bool{}
+	for _, m := range log {
+		want[m] = true
+	}
+	for _, r := range b.readings() {
+		m := made{r.Jig, r.Boot, r.Seq, r.String, r.Take, r.Mode, r.RMS, r.Freq, r.Peak, r.Window, r.Status == capture.OK}
+		if !want[m] {
+			wrong = append(wrong, m)
+		}
+		delete(want, m)
+	}
+	for _, m := range log {
+		if want[m] {
+			missing = append(missing, m)
+		}
+	}
+	return wrong, missing
 }
 
 // good counts the record's good takes of a string in one mode and session.
