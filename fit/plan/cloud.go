@@ -28,6 +28,19 @@ func (j *job) cloud(b *bed, heights []float64, count int) (cloud, error) {
 	return c, nil
 }
 
+// cloudsOf builds pickups under every string set.
+func (j *job) cloudsOf(heights []float64, count int) ([]cloud, error) {
+	var clouds []cloud
+	for _, b := range j.beds {
+		c, err := j.cloud(b, heights, min(count, j.opt.Draws))
+		if err != nil {
+			return nil, err
+		}
+		clouds = append(clouds, c)
+	}
+	return clouds, nil
+}
+
 // newCloud carries the first count standard normal points through the root of a
 // covariance.
 func newCloud(root, points []float64, count int) cloud {

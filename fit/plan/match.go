@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"evenpole/fit"
 )
 
 // bestMatched is the best stagger, with magnets chosen from stock where that is
@@ -46,18 +48,11 @@ func (j *job) searched() (*search, []int, score, error) {
 
 // withMagnets is the job with these magnets of the stock in it.
 func (j *job) withMagnets(chosen []int) *job {
-	out := *j
-	out.beds = nil
 	var names []string
 	for _, m := range chosen {
 		names = append(names, j.opt.Stock[m])
 	}
-	for _, b := range j.beds {
-		c, s := *b, *b.setup
-		s.Magnets, c.setup = names, &s
-		out.beds = append(out.beds, &c)
-	}
-	return &out
+	return j.with(func(s *fit.Setup) { s.Magnets = names })
 }
 
 // gains lists, by string and magnet of the stock, what the magnet adds to the
@@ -109,16 +104,16 @@ func (s *search) choose(index []int, gains [][]float64) []int {
 		for k, i := range lack {
 			at[i] = strength[from+k]
 		}
-		if w := s.exchange(at, slices.Clone(index), gains); w < least-rounding {
+		if w := s.withGains(at, index, gains); w < least {
 			best, least = at, w
 		}
 	}
+	s.exchange(best, slices.Clone(index), gains)
 	return best
 }
 
-// exchange improves a choice, with the heights that go with it, in place and
-// returns its expected worst deviation.
-func (s *search) exchange(chosen, index []int, gains [][]float64) float64 {
+// exchange improves a choice, with the heights that go with it, in place.
+func (s *search) exchange(chosen, index []int, gains [][]float64) {
 	least := s.withGains(chosen, index, gains)
 	for helped := true; helped; {
 		helped = false
@@ -138,7 +133,6 @@ func (s *search) exchange(chosen, index []int, gains [][]float64) float64 {
 			}
 		}
 	}
-	return least
 }
 
 // swap gives string i magnet m, and the other string that had it, if any, what i

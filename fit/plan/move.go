@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"evenpole/fit"
 	"evenpole/profiles"
 )
 
@@ -23,11 +24,7 @@ const moveStep = 0.1
 
 // moved is the job with the pickup's ends raised by so many mm.
 func (j *job) moved(first, last float64) *job {
-	out := *j
-	out.beds = nil
-	for _, b := range j.beds {
-		c, s := *b, *b.setup
-		c.setup = &s
+	return j.with(func(s *fit.Setup) {
 		s.StringHeights = slices.Clone(s.StringHeights)
 		for i := range s.StringHeights {
 			along := 0.0
@@ -36,9 +33,7 @@ func (j *job) moved(first, last float64) *job {
 			}
 			s.StringHeights[i] -= first + (last-first)*along
 		}
-		out.beds = append(out.beds, &c)
-	}
-	return &out
+	})
 }
 
 // travels lists by how much an end of the pickup can be raised, in mm.
@@ -186,13 +181,9 @@ func (j *job) shortOfGap(heights []float64) float64 {
 
 // weigh fills in the expected worst deviation of each in the clouds of one.
 func (j *job) weigh(all []hung, of hung) error {
-	var clouds []cloud
-	for _, b := range of.job.beds {
-		c, err := j.cloud(b, j.order.FixedHeights, min(searched, j.opt.Draws))
-		if err != nil {
-			return err
-		}
-		clouds = append(clouds, c)
+	clouds, err := of.job.cloudsOf(j.order.FixedHeights, searched)
+	if err != nil {
+		return err
 	}
 	for i := range all {
 		all[i].worst = 0

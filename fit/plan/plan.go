@@ -169,6 +169,19 @@ func (j *job) addBed(name string, strings []profiles.String) {
 	j.beds = append(j.beds, &bed{name: name, model: j.model, setup: setup(j.order, strings), offset: j.offset})
 }
 
+// with is the job with every setup changed.
+func (j *job) with(change func(*fit.Setup)) *job {
+	out := *j
+	out.beds = nil
+	for _, b := range j.beds {
+		c, s := *b, *b.setup
+		c.setup = &s
+		change(&s)
+		out.beds = append(out.beds, &c)
+	}
+	return &out
+}
+
 // stringHeights are the strings' undersides, the same for every set.
 func (j *job) stringHeights() []float64 { return j.beds[0].setup.StringHeights }
 

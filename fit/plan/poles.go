@@ -24,13 +24,9 @@ const (
 
 // poles is the cut list: length, magnet and tolerance of each pole.
 func (j *job) poles(heights []float64) ([]Pole, error) {
-	var clouds []cloud
-	for _, b := range j.beds {
-		c, err := j.cloud(b, heights, min(offSampled, j.opt.Draws))
-		if err != nil {
-			return nil, err
-		}
-		clouds = append(clouds, c)
+	clouds, err := j.cloudsOf(heights, offSampled)
+	if err != nil {
+		return nil, err
 	}
 	least := (1 - riskTaken) * j.chance(clouds, heights)
 	out := make([]Pole, len(heights))

@@ -14,7 +14,6 @@ const (
 	searched   = 128 // simulated pickups behind each comparison
 	levelsSeen = 64  // common levels that strings are brought to
 	begun      = 8   // of these the ones whose uncertainty is worked out
-	refined    = 1   // of these the ones that are refined
 	window     = 3   // steps to either side that one string is moved at once
 )
 
@@ -145,20 +144,14 @@ func sum(index []int) int {
 
 // freeze works out the clouds of one stagger, for comparisons near it.
 func (s *search) freeze(index []int) error {
-	s.clouds = s.clouds[:0]
-	for _, b := range s.beds {
-		c, err := s.cloud(b, s.limits.heights(index), min(searched, s.opt.Draws))
-		if err != nil {
-			return err
-		}
-		s.clouds = append(s.clouds, c)
-	}
-	return nil
+	clouds, err := s.cloudsOf(s.limits.heights(index), searched)
+	s.clouds = clouds
+	return err
 }
 
 // still is for comparing staggers by their mean predictions alone.
 func (s *search) still() {
-	s.clouds = s.clouds[:0]
+	s.clouds = nil
 	for range s.beds {
 		s.clouds = append(s.clouds, cloud{len(s.offset), make([]float64, len(s.offset))})
 	}
@@ -173,22 +166,14 @@ func (s *search) own(index []int) (score, error) {
 }
 
 // best finds the least expected worst deviation: from common levels that all
-// strings are brought near, the most promising are refined. Only when that
-// leaves a string's mean prediction out of tolerance, and the least worst mean
-// deviation does not, the latter is taken.
+// strings are brought near, the most promising is refined. Only when that leaves
+// a string's mean prediction out of tolerance, and the least worst mean deviation
+// does not, the latter is taken.
 func (s *search) best() ([]int, error) {
-	s.still()
 	starts := s.starts()
-	var best []int
-	least := none
-	for _, start := range s.promising(starts) {
-		at, got, err := s.refine(start)
-		if err != nil {
-			return nil, err
-		}
-		if got.less(least) {
-			best, least = at, got
-		}
+	best, err := s.refine(s.promising(starts))
+	if err != nil {
+		return nil, err
 	}
 	if s.within(best) {
 		return best, nil
@@ -215,7 +200,7 @@ func (s *search) within(index []int) bool {
 // starts lists the staggers that bring every string as near as it comes to a
 // common level, from the lowest to the highest there is.
 func (s *search) starts() [][]int {
-	t := s.between()
+	t := s.middle()
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, row := range t {
 		lo, hi = min(lo, slices.Min(row)), max(hi, slices.Max(row))
@@ -234,9 +219,9 @@ func (s *search) starts() [][]int {
 	return list
 }
 
-// between is one table for all beds: half-way between the loudest and the
+// middle is one table for all beds: half-way between the loudest and the
 // softest, where each bed's mean level is brought to the same.
-func (s *search) between() [][]float64 {
+func (s *search) middle() [][]float64 {
 	means := make([]float64, len(s.tables))
 	for b, t := range s.tables {
 		for _, row := range t {
@@ -268,45 +253,30 @@ func nearestTo(x float64, list []float64) int {
 	return best
 }
 
-// promising returns the starts to refine: of those whose mean predictions are
-// nearly the best there are, spread over the levels, the best in their own
-// clouds.
-func (s *search) promising(starts [][]int) [][]int {
+// promising returns the start to refine: of those whose mean predictions are
+// nearly the best there are, spread over the levels, the best in its own clouds.
+func (s *search) promising(starts [][]int) []int {
 	const nearly = 0.3 // dB
+	s.still()
 	least := math.Inf(1)
-	scores := make([]float64, len(starts))
+	means := make([]float64, len(starts))
 	for i, index := range starts {
-		scores[i] = s.score(index, math.Inf(1)).worst
-		least = min(least, scores[i])
+		means[i] = s.score(index, math.Inf(1)).worst
+		least = min(least, means[i])
 	}
-	type start struct {
-		index []int
-		score score
-	}
-	var near []start
+	var near [][]int
 	for i, index := range starts {
-		if scores[i] <= least+nearly {
-			near = append(near, start{index: index})
+		if means[i] <= least+nearly {
+			near = append(near, index)
 		}
 	}
-	near = evenly(near, begun)
-	for i := range near {
-		near[i].score, _ = s.own(near[i].index) // what cannot be judged comes last, and says why when refined
-	}
-	slices.SortStableFunc(near, func(a, b start) int {
-		switch {
-		case a.score.less(b.score):
-			return -1
-		case b.score.less(a.score):
-			return 1
+	best, bestScore := near[0], none
+	for _, index := range evenly(near, begun) {
+		if got, err := s.own(index); err == nil && got.less(bestScore) { // to refine what cannot be judged says why
+			best, bestScore = index, got
 		}
-		return 0
-	})
-	var out [][]int
-	for _, n := range near[:min(refined, len(near))] {
-		out = append(out, n.index)
 	}
-	return out
+	return best
 }
 
 // evenly picks at most n of a list, the first and the last among them.
@@ -323,13 +293,13 @@ func evenly[T any](list []T, n int) []T {
 
 // refine descends in the clouds of where it stands, again where that has led,
 // until it stays.
-func (s *search) refine(index []int) ([]int, score, error) {
+func (s *search) refine(index []int) ([]int, error) {
 	const rounds = 4
 	best, least := index, none
 	for range rounds {
 		got, err := s.own(index)
 		if err != nil {
-			return nil, none, err
+			return nil, err
 		}
 		if !got.less(least) {
 			break
@@ -337,7 +307,7 @@ func (s *search) refine(index []int) ([]int, score, error) {
 		best, least = index, got
 		index, _ = s.descend(index)
 	}
-	return best, least, nil
+	return best, nil
 }
 
 // descend takes small moves as long as one helps in the frozen clouds: one
