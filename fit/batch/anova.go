@@ -64,8 +64,8 @@ func (a *anova) p() float64 {
 
 // interval is one of the standard deviation between groups, at least of the
 // confidence given: J. S. Williams, A confidence interval for variance
-// components, Biometrika 49, 278 (1962), from memory; the tests measure its
-// coverage. Without variance within it is the usual one by chi-squared.
+// components, Biometrika 49, 278 (1962), from memory, for groups of one size; the
+// tests measure its coverage. Without variance within it is the usual one by chi-squared.
 func (a *anova) interval(confidence float64) Interval {
 	tail := (1 - confidence) / 2
 	chi := distuv.ChiSquared{K: a.dfBetween}

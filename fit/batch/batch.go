@@ -92,7 +92,7 @@ type Scatter struct {
 	Percent     float64   `json:"magnets_percent"` // of the mean
 	Observed    float64   `json:"observed_mt"`     // of the magnets' measured strengths
 	Take        *float64  `json:"take_mt"`         // from take to take of one placing
-	Placing     *float64  `json:"placing_mt"`      // from placing to placing, the takes' own taken off
+	Placing     *float64  `json:"placing_mt"`      // from placing to placing, the takes' own taken off where it is known
 	Measurement *float64  `json:"measurement_mt"`  // of a magnet's strength as it was measured
 }
 
@@ -328,6 +328,9 @@ func (c *characterisation) tests() {
 	if n >= leastForTrend {
 		t := trendOf(values, significance)
 		c.Trend = &t
+		if t.Drifts {
+			c.warn("strength drifts along the order of measurement: the box, or the probe; measure the first magnets again to tell")
+		}
 	}
 }
 
@@ -335,7 +338,7 @@ func (c *characterisation) tests() {
 func (c *characterisation) suspect() {
 	if s := c.Scatter; s != nil {
 		switch {
-		case s.Take == nil:
+		case s.Measurement == nil:
 			c.warn("one take a magnet: the probe's own scatter is in the magnets' and cannot be taken off; take two or more")
 		case s.Placing == nil:
 			c.note("no magnet was measured in two placings: what putting it under the probe again changes is not known")

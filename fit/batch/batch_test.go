@@ -221,6 +221,28 @@ func TestPlacings(t *testing.T) {
 	near(t, "measurement", *s.Measurement, math.Sqrt((16+4.0/3)/2), 0.1)
 }
 
+// Several placings of one take each tell the measurement, though not its parts.
+func TestPlacingsOfOneTake(t *testing.T) {
+	got := characterise(t, Options{}, take("s1", "a", 200, 0.5), take("s2", "a", 202, 0.5), take("s1", "b", 220, 0.5), take("s2", "b", 222, 0.5))
+	s := got.Scatter
+	if s.Take != nil || len(got.Warnings) != 0 {
+		t.Errorf("take %v, warnings %q, want none", s.Take, got.Warnings)
+	}
+	near(t, "placing", *s.Placing, math.Sqrt2, 1e-12)
+	near(t, "measurement", *s.Measurement, 1, 1e-12)
+}
+
+func TestDriftIsWarnedOf(t *testing.T) {
+	var rows []capture.FieldReading
+	for i := range 12 {
+		rows = append(rows, take("s", fmt.Sprint(i), 200+float64(i+i%2), 0.5))
+	}
+	got := characterise(t, Options{}, rows...)
+	if !got.Trend.Drifts || !strings.Contains(strings.Join(got.Warnings, "\n"), "measure the first magnets again") {
+		t.Errorf("got %+v, %q", got.Trend, got.Warnings)
+	}
+}
+
 func TestSuspicions(t *testing.T) {
 	r := rand.New(rand.NewPCG(23, 24))
 	var moved, slots, once []capture.FieldReading

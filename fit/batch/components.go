@@ -24,7 +24,11 @@ func (l *lot) components(confidence, observed float64) *Scatter {
 	a := oneWay(byMagnet)
 	measurement := within.varWithin * share
 	if again {
-		s.Placing = known(math.Sqrt(max(0, a.varWithin-measurement)))
+		placing := a.varWithin
+		if s.Take != nil {
+			placing = max(0, placing-measurement)
+		}
+		s.Placing = known(math.Sqrt(placing))
 		measurement = a.varWithin * meanInverse(byMagnet)
 	}
 	s.Measurement = known(math.Sqrt(measurement))

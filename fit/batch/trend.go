@@ -5,8 +5,9 @@ import (
 	"slices"
 )
 
-// Trend says whether strength drifts along the order in which magnets came out
-// of the box.
+// Trend says whether strength drifts along the order in which magnets were first
+// measured: that of the box, when they were drawn in order. A probe that drifts
+// looks the same.
 type Trend struct {
 	Slope  float64 `json:"slope_mt"`  // a magnet, median of all pairs
 	Across float64 `json:"across_mt"` // from the first magnet to the last, by that slope
