@@ -113,13 +113,13 @@ func runBatch(e *env, o batchOptions) error {
 	if err != nil {
 		return refusedBatch(err)
 	}
-	e.loudness(r)
 	doc := batchDocument{Report: r}
 	if o.setSize != 0 {
 		if doc.Sets, err = r.Match(o.setSize); err != nil {
 			return refusedBatch(err)
 		}
 	}
+	e.loudness(r)
 	if err := o.write(doc); err != nil {
 		return err
 	}
@@ -161,7 +161,10 @@ func (e *env) readFields(path string) (*batch.Record, error) {
 		if err != nil {
 			return nil, err
 		}
-		path = filepath.Join(dir, capture.FieldsFile)
+		if path = filepath.Join(dir, capture.FieldsFile); missing(path) {
+			return nil, withHint(badInput("the shop %s has no field readings yet", dir),
+				"capture loose magnets with 'evenpole capture --field all', or name a file with --fields")
+		}
 	}
 	f, err := capture.Open(path)
 	if err != nil {
@@ -242,7 +245,7 @@ func (e *env) loudness(r *batch.Report) {
 		r.Loudness, err = loudness(dir, model.Model, r)
 	}
 	if err != nil {
-		e.warn([]string{fmt.Sprintf("test pickups are not compared: %v", err)})
+		r.Warnings = append(r.Warnings, fmt.Sprintf("test pickups are not compared: %v", err))
 	}
 }
 
