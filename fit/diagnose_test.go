@@ -46,8 +46,8 @@ func TestDiagnoseAgrees(t *testing.T) {
 func TestUnseenIntervals(t *testing.T) {
 	rng := rand.New(rand.NewPCG(21, 22))
 	inside, all := 0, 0
-	for range 4 {
-		_, cells := falloffShop(rng, 6)
+	for range 3 {
+		_, cells := falloffShop(rng, 5)
 		d := &Data{Cells: cells}
 		m, err := falloffKind.Fit(d)
 		if err != nil {
