@@ -79,7 +79,7 @@ func ReadImport(r io.Reader, name, dir string, opt ImportOptions) (*Import, erro
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", name, err)
 	}
-	m := &Import{File: name, Into: ReadingsFile, Session: opt.Session, Refused: []*RowError{}}
+	m := &Import{File: name, Into: ReadingsFile, Session: opt.Session, Absent: []string{}, Refused: []*RowError{}}
 	if m.Session == "" {
 		base := filepath.Base(name)
 		m.Session = "import-" + plain(strings.TrimSuffix(base, filepath.Ext(base)))
@@ -264,6 +264,39 @@ func nameOf[W any](w *W) importedName {
 	return importedName{cellOf(w, "jig"), cellOf(w, "boot"), cellOf(w, "seq"), cellOf(w, "status") == string(Retracted)}
 }
 
+// prior is what the record has of a spreadsheet.
+type prior struct {
+	named  map[importedName]bool // of the spreadsheet's names: whether the record has it
+	ours   map[string]int        // what rows of the same import say, and how often
+	others map[string]bool       // what rows of other imports say
+	last   uint64                // the highest number of the same import
+}
+
+func priorOf[W any](record, boot string, rows []W) (*prior, error) {
+	p := &prior{named: map[importedName]bool{}, ours: map[string]int{}, others: map[string]bool{}}
+	for i := range rows {
+		p.named[nameOf(&rows[i])] = false
+	}
+	return p, scanFile(record, func(w *W, _ *cells, _ *RowError) {
+		if w == nil {
+			return
+		}
+		name := nameOf(w)
+		if _, ok := p.named[name]; ok {
+			p.named[name] = true
+		}
+		switch {
+		case name.jig != importJig || name.back:
+		case name.boot == boot:
+			p.ours[saysOf(*w)]++
+			n, _ := strconv.ParseUint(name.seq, 10, 32) // what is no number is none of ours
+			p.last = max(p.last, n)
+		default:
+			p.others[saysOf(*w)] = true
+		}
+	})
+}
+
 // freshRows returns the rows that the record does not have, with identities, and
 // counts the others. A row with an identity of its own is in the record when that
 // is. Any other one is when a row of this import's session says the same; equal
@@ -271,49 +304,26 @@ func nameOf[W any](w *W) importedName {
 // now.
 func freshRows[W any](m *Import, dir string, rows []W) (fresh []W, err error) {
 	boot := fmt.Sprintf("%.4X", sha256.Sum256([]byte(m.Session)))
-	named := map[importedName]bool{} // of the spreadsheet: whether the record has it
-	for i := range rows {
-		named[nameOf(&rows[i])] = false
-	}
-	ours, others := map[string]int{}, map[string]bool{} // what imported rows say
-	var last uint64
-	err = scanFile(filepath.Join(dir, m.Into), func(w *W, _ *cells, _ *RowError) {
-		if w == nil {
-			return
-		}
-		name := nameOf(w)
-		if _, ok := named[name]; ok {
-			named[name] = true
-		}
-		switch {
-		case name.jig != importJig || name.back:
-		case name.boot == boot:
-			ours[saysOf(*w)]++
-			n, _ := strconv.ParseUint(name.seq, 10, 32) // what is no number is none of ours
-			last = max(last, n)
-		default:
-			others[saysOf(*w)] = true
-		}
-	})
+	p, err := priorOf(filepath.Join(dir, m.Into), boot, rows)
 	m.Already, m.Elsewhere = 0, 0
 	for _, w := range rows {
 		name, says := nameOf(&w), saysOf(w)
 		switch {
-		case named[name]:
+		case p.named[name]:
 			m.Already++
 			continue
 		case name.jig != "":
-			named[name] = true
-		case ours[says] > 0:
-			ours[says]--
+			p.named[name] = true
+		case p.ours[says] > 0:
+			p.ours[says]--
 			m.Already++
 			continue
 		default:
-			if others[says] {
+			if p.others[says] {
 				m.Elsewhere++
 			}
-			last++
-			fillRow(&w, map[string]string{"jig": importJig, "boot": boot, "seq": strconv.FormatUint(last, 10)})
+			p.last++
+			fillRow(&w, map[string]string{"jig": importJig, "boot": boot, "seq": strconv.FormatUint(p.last, 10)})
 		}
 		fresh = append(fresh, w)
 	}

@@ -106,6 +106,10 @@ func TestImportRefusesFiles(t *testing.T) {
 	if want := `set: expected a column of readings.csv, got "picku"`; err == nil || err.Error() != want {
 		t.Errorf("got %v", err)
 	}
+	_, err = ReadImport(strings.NewReader(need1), "x.csv", t.TempDir(), ImportOptions{Columns: map[string]string{"rms_mv": "rms"}})
+	if want := `column rms_mv: expected a column of the record, or one in another unit, got "rms"`; err == nil || err.Error() != want {
+		t.Errorf("got %v", err)
+	}
 	_, err = ReadImport(strings.NewReader(need1), "x.csv", t.TempDir(), ImportOptions{Columns: map[string]string{"Aus": "rms_mv"}})
 	if want := `x.csv:1: Aus: expected in the header, got "` + need + `"`; err == nil || err.Error() != want {
 		t.Errorf("got %v", err)

@@ -4,10 +4,10 @@ import "fmt"
 
 // RowError is a mistake in a CSV file, with its place.
 type RowError struct {
-	File   string
-	Line   int    // as an editor counts: the header is line 1 unless blank lines come before it
-	Column string // names of columns, joined by ", "; "" for a mistake that is not one column's
-	Msg    string // what was expected and what was found
+	File   string `json:"file"`
+	Line   int    `json:"line"`    // as an editor counts: the header is line 1 unless blank lines come before it
+	Column string `json:"column"`  // names of columns, joined by ", "; "" for a mistake that is not one column's
+	Msg    string `json:"message"` // what was expected and what was found
 }
 
 // Error returns "file:line: column: message".

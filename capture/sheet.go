@@ -52,6 +52,9 @@ func openSheet(text []byte, name string, columns map[string]string, known []stri
 	used := map[string]bool{}
 	for _, h := range trimmed(header) {
 		c, scale := understand(h, columns, known)
+		if to, ok := columns[h]; ok && c.Column == "" {
+			return nil, refused("column %s: expected a column of the record, or one in another unit, got %q", h, to)
+		}
 		if c.Column != "" && used[c.Column] {
 			return nil, &RowError{name, line, h, fmt.Sprintf("expected one column for %s, got two", c.Column)}
 		}
