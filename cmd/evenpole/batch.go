@@ -209,7 +209,7 @@ func (o *batchOptions) resolve(record *batch.Record, ordered *profiles.Batches) 
 			Acceptable: either(o.acceptable/100, ordered.Acceptable), Limiting: either(o.limiting/100, ordered.Limiting),
 			Producer: either(o.producerRisk/100, ordered.ProducerRisk), Consumer: either(o.consumerRisk/100, ordered.ConsumerRisk),
 		},
-		Share: o.share / 100, Level: o.confidence / 100, Within: o.within / 100,
+		Share: o.share / 100, Confidence: o.confidence / 100, Within: o.within / 100,
 	}
 	if out.Reference == "" {
 		out.Reference = ordered.Reference

@@ -25,14 +25,14 @@ import (
 
 // Options are what the shop may set; zero means what is said.
 type Options struct {
-	Reference string               // batch that others are compared with; the first of the record
-	Gap       float64              // mm, probe to pole face, that figures and limits are for; the one at which most takes were made
-	Rods      map[string]field.Rod // radius and length, mm, by batch: readings at other gaps are converted with them, on the axis; else refused
-	Limits    Limits               // of every magnet; none
-	Risks     Risks                // of the decision; see Risks
-	Share     float64              // of the batch that the tolerance interval holds; 0.95
-	Level     float64              // confidence of intervals and of the tolerance interval; 0.95
-	Within    float64              // wanted half-width of the mean's interval, relative; 0.01
+	Reference  string               // batch that others are compared with; the first of the record
+	Gap        float64              // mm, probe to pole face, that figures and limits are for; the one at which most takes were made
+	Rods       map[string]field.Rod // radius and length, mm, by batch: readings at other gaps are converted with them, on the axis; else refused
+	Limits     Limits               // of every magnet; none
+	Risks      Risks                // of the decision; see Risks
+	Share      float64              // of the batch that the tolerance interval holds; 0.95
+	Confidence float64              // confidence of intervals and of the tolerance interval; 0.95
+	Within     float64              // wanted half-width of the mean's interval, relative; 0.01
 }
 
 func (o Options) withDefaults() Options {
@@ -40,7 +40,7 @@ func (o Options) withDefaults() Options {
 	for _, f := range []struct {
 		value *float64
 		usual float64
-	}{{&o.Share, 0.95}, {&o.Level, 0.95}, {&o.Within, 0.01}} {
+	}{{&o.Share, 0.95}, {&o.Confidence, 0.95}, {&o.Within, 0.01}} {
 		if *f.value == 0 {
 			*f.value = f.usual
 		}
@@ -180,7 +180,7 @@ func (r *Record) Characterise(name string, o Options) (*Report, error) {
 		return nil, refused("batch %q: %v", name, err)
 	}
 	c := characterisation{&Report{
-		Batch: name, Reference: o.Reference, Measured: l.last, Gap: known(o.Gap), Count: len(l.magnets), Confidence: o.Level,
+		Batch: name, Reference: o.Reference, Measured: l.last, Gap: known(o.Gap), Count: len(l.magnets), Confidence: o.Confidence,
 		Outliers: []Outlier{}, Reversed: []string{}, Others: []Comparison{}, Within: 100 * o.Within, Magnets: l.list(),
 		LeftOut: append([]LeftOut{}, r.LeftOut...), Warnings: []string{}, Notes: []string{},
 	}, l, o}
@@ -201,7 +201,7 @@ func (o *Options) judge() error {
 	for _, f := range []struct {
 		name  string
 		value float64
-	}{{"share", o.Share}, {"confidence", o.Level}, {"half-width of the mean's interval", o.Within}} {
+	}{{"share", o.Share}, {"confidence", o.Confidence}, {"half-width of the mean's interval", o.Within}} {
 		if !(f.value > 0 && f.value < 1) {
 			return refused("%s: expected between 0 and 1, got %g", f.name, f.value)
 		}
@@ -262,17 +262,17 @@ func (c *characterisation) scatter() {
 		c.warn("one magnet shows no scatter: measure more")
 		return
 	}
-	half := meanHalfWidth(n, sd, c.opt.Level)
+	half := meanHalfWidth(n, sd, c.opt.Confidence)
 	c.MeanWithin = &Interval{mean - half, mean + half}
-	c.Scatter = c.lot.components(c.opt.Level, sd)
+	c.Scatter = c.lot.components(c.opt.Confidence, sd)
 	c.Scatter.Percent = 100 * c.Scatter.Magnets / mean
-	k := TwoSided(n, c.opt.Share, c.opt.Level)
-	one := OneSided(n, c.opt.Share, c.opt.Level) * sd
+	k := TwoSided(n, c.opt.Share, c.opt.Confidence)
+	one := OneSided(n, c.opt.Share, c.opt.Confidence) * sd
 	c.Tolerance = &Tolerance{
-		Share: c.opt.Share, Confidence: c.opt.Level, K: k, Approx: TwoSidedApprox(n, c.opt.Share, c.opt.Level),
+		Share: c.opt.Share, Confidence: c.opt.Confidence, K: k, Approx: TwoSidedApprox(n, c.opt.Share, c.opt.Confidence),
 		Interval: Interval{mean - k*sd, mean + k*sd}, AtLeast: mean - one, AtMost: mean + one,
 	}
-	if more, ok := moreForMean(n, sd, c.opt.Within*mean, c.opt.Level); ok {
+	if more, ok := moreForMean(n, sd, c.opt.Within*mean, c.opt.Confidence); ok {
 		c.ForMean = &more
 	}
 }
@@ -376,7 +376,7 @@ func (c *characterisation) positions() {
 }
 
 func (c *characterisation) explain() {
-	c.note("intervals are at %g %% confidence and take the magnets measured for a random draw from a large batch", 100*c.opt.Level)
+	c.note("intervals are at %g %% confidence and take the magnets measured for a random draw from a large batch", 100*c.opt.Confidence)
 	c.note("outliers are named and stay in every figure; leave one out by taking its reading back, if it is a slip")
 	if len(c.Others) > 0 {
 		c.note("a comparison between sessions rests on the probe's zero and gap being the same in both: keep a magnet aside and measure it in each")

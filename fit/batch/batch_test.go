@@ -195,7 +195,7 @@ func TestGaps(t *testing.T) {
 	if got := characterise(t, Options{}, silent...); got.Gap != nil || got.Mean != 205 {
 		t.Errorf("readings without a gap: got %v", got.Gap)
 	}
-	if _, err := recordOf(t, append(silent, rows[0])...).Characterise("gale", Options{}); err == nil || !strings.Contains(err.Error(), "some readings give their probe gap and some do not") {
+	if _, err := recordOf(t, append(silent, rows[0])...).Characterise("gale", Options{}); err == nil || !strings.Contains(err.Error(), "readings that do not say their probe gap cannot be mixed") {
 		t.Errorf("got %v", err)
 	}
 }
@@ -317,7 +317,7 @@ func TestRefusals(t *testing.T) {
 		"expected the least below the most":     {Limits: Limits{&low, &high}},
 		"expected a strength":                   {Limits: Limits{Min: &none}},
 		"share: expected between 0 and 1":       {Share: 1},
-		"confidence: expected":                  {Level: -0.5},
+		"confidence: expected":                  {Confidence: -0.5},
 		"risks and shares":                      {Risks: Risks{Consumer: 0.7}},
 		"acceptable share beyond the limits":    {Risks: Risks{Acceptable: 0.2}},
 		"probe gap: expected":                   {Gap: math.Inf(1)},

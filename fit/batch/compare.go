@@ -48,7 +48,7 @@ func (c *characterisation) beside(name string, l *lot) Comparison {
 		Batch: name, Reference: name == c.Reference, First: l.first, Count: len(magnets), Mean: mean, SD: known(sd),
 		Percent: 100 * math.Expm1(d.mean), DB: decibels * d.mean, Turned: poleUp(magnets)*poleUp(c.Magnets) < 0,
 	}
-	if half := d.halfWidth(c.opt.Level); known(half) != nil {
+	if half := d.halfWidth(c.opt.Confidence); known(half) != nil {
 		out.Within = &Interval{100 * math.Expm1(d.mean-half), 100 * math.Expm1(d.mean+half)}
 	}
 	if out.Turned && out.Reference {

@@ -57,7 +57,7 @@ func scale(from, to float64, rod field.Rod) (float64, error) {
 	case sameGap(from, to):
 		return 1, nil
 	case math.IsNaN(from) || math.IsNaN(to):
-		return 0, fmt.Errorf("some readings give their probe gap and some do not: they cannot be mixed; give probe_gap_mm for all")
+		return 0, fmt.Errorf("readings that do not say their probe gap cannot be mixed with those that do, nor brought to a gap: give probe_gap_mm for all")
 	case rod.OnAxis(from) == 0:
 		return 0, fmt.Errorf("readings at a probe gap of %g mm cannot be mixed with those at %g mm unless the rod's diameter and length are known", from, to)
 	}
