@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 
 	"evenpole/fit/drift"
@@ -120,12 +121,17 @@ func (p *controlPlot) panel(n int) {
 	p.trace(panel.Values, s)
 }
 
-// labels writes the centre and the last limits beside the axis.
+// labels writes the centre and the last limits beside the axis, those that have
+// room.
 func (p *controlPlot) labels(panel *drift.Panel, s scale) {
 	last := len(panel.Values) - 1
-	for _, v := range []drift.Figure{panel.Centre[last], panel.Lower[last], panel.Upper[last]} {
-		if known(float64(v)) {
-			p.text(controlLeft-6, s.y(float64(v))+4, "end", figure("%.3g", float64(v)))
+	var taken []float64
+	for _, v := range []drift.Figure{panel.Upper[last], panel.Lower[last], panel.Centre[last]} {
+		y := s.y(float64(v))
+		near := func(other float64) bool { return math.Abs(other-y) < 11 }
+		if known(y) && !slices.ContainsFunc(taken, near) {
+			p.text(controlLeft-6, y+4, "end", figure("%.4g", float64(v)))
+			taken = append(taken, y)
 		}
 	}
 }
@@ -180,11 +186,11 @@ func (p *controlPlot) numbers(panel *drift.Panel, s scale) {
 		}
 		x, y := p.x(float64(signal.First)), s.y(float64(values[signal.First]))
 		p.circle(x, y, 4.5, "open")
-		off := -9.0
-		if signal.Side == "low" || y-s.top < 14 {
-			off = 16
+		right, up := 0.0, 9.0
+		if y-s.top < 14 {
+			right, up = 12, -4 // no room above
 		}
-		p.text(x+13*taken[signal.First], y+off, "strong", fmt.Sprint(n+1))
+		p.text(x+right+13*taken[signal.First], y-up, "strong", fmt.Sprint(n+1))
 		taken[signal.First]++
 	}
 }

@@ -74,6 +74,9 @@ func runCalibrate(e *env, o calibrateOptions) error {
 			return err
 		}
 	}
+	if o.points == "" && o.sourceMV == 0 {
+		return badInput("source-mv and source-u: expected the source's level and its uncertainty, got none")
+	}
 	readings, err := sourceReadings(dir, o)
 	if err != nil {
 		return err

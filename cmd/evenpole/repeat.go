@@ -147,7 +147,7 @@ func printTolerance(e *env, t *repeat.Tolerance, takes int) {
 	case t.Takes > 0:
 		e.print("a verdict with a %s needs %d takes a string", want, t.Takes)
 	case t.Mountings > 0:
-		e.print("no number of takes gives a %s: it needs %d mountings of %d takes", want, t.Mountings, takes)
+		e.print("no number of takes gives a %s; the mean of %d mountings of %d takes would", want, t.Mountings, takes)
 	default:
 		e.print("neither takes nor mountings give a %s: operators or sittings differ too much", want)
 	}
@@ -201,13 +201,13 @@ func runDesign(e *env, o designOptions) error {
 	last := 0
 	for _, s := range d.Plan {
 		if s.Sitting != last {
-			e.print("sitting %d, operator %d, at least three hours after the one before:", s.Sitting, s.Operator)
+			e.print("sitting %d, operator %d:", s.Sitting, s.Operator)
 			last = s.Sitting
 		}
 		e.print("  %2d. mount the pickup anew, then: evenpole capture --port PORT --mount %s --purpose repeat --again --takes %d", s.Number, o.mount, d.Takes)
 	}
 	e.print("")
-	e.print("To mount anew: take the pickup off, set every string height again. Write the session that each capture names")
+	e.print("The sittings lie three hours apart at least. To mount anew: take the pickup off, set every string height again. Write the session that each capture names")
 	e.print("into %s (columns session,operator), then run 'evenpole repeat'.", repeat.WhoFile)
 	return nil
 }

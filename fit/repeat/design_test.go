@@ -17,7 +17,7 @@ func TestDesignIsAsCertainAsItSays(t *testing.T) {
 		t.Skip("simulation")
 	}
 	for _, operators := range []int{1, 3} {
-		w := Wish{Operators: operators, Certainty: 0.5, Guess: Guess{Take: 0.3, Mounting: 0.2, Sitting: 0.15, Operator: 0.1}}
+		w := Wish{Operators: operators, Certainty: 1, Guess: Guess{Take: 0.3, Mounting: 0.2, Sitting: 0.15, Operator: 0.1}}
 		d, err := NewDesign(w)
 		if err != nil {
 			t.Fatal(err)

@@ -249,10 +249,10 @@ func (s *Study) use(balance, level *estimate, runs []run, o Options) {
 	for _, r := range runs {
 		strings = min(strings, len(r.levels))
 	}
-	b := bench{balance: balance, strings: strings, confidence: o.Confidence}
+	b := newBench(balance, strings, o.Takes, o.Confidence)
 	s.Mounting = b.mounting()
-	sd, dof, expanded := b.check(1, o.Takes)
-	s.Check = Check{Takes: o.Takes, SD: sd, DOF: finite(dof), Expanded: expanded}
+	sd, expanded := b.check(1, o.Takes)
+	s.Check = Check{Takes: o.Takes, SD: sd, DOF: finite(b.dof), Expanded: expanded}
 	variance, _ := level.sum(level.ofMounting(o.Takes * strings))
 	s.Check.LevelSD = math.Sqrt(variance)
 	if o.Tolerance > 0 {

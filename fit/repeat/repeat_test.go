@@ -216,7 +216,7 @@ func TestNeeds(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	b := bench{balance: e, strings: 6, confidence: 0.95}
+	b := newBench(e, 6, 4, 0.95)
 	got := b.tolerance(Options{Tolerance: 1, Want: 0.3, Takes: 4})
 	if got.Takes < 2 || got.Mountings < 2 {
 		t.Fatalf("%+v", got)
@@ -225,12 +225,24 @@ func TestNeeds(t *testing.T) {
 		mountings, takes int
 		enough           bool
 	}{{1, got.Takes, true}, {1, got.Takes - 1, false}, {got.Mountings, 4, true}, {got.Mountings - 1, 4, false}} {
-		if _, _, u := b.check(c.mountings, c.takes); (u <= 0.3) != c.enough {
+		if _, u := b.check(c.mountings, c.takes); (u <= 0.3) != c.enough {
 			t.Errorf("%d mountings of %d takes: U %.3f", c.mountings, c.takes, u)
 		}
 	}
 	if none := b.tolerance(Options{Tolerance: 0.05, Want: 0.3, Takes: 4}); none.Takes != 0 || none.Judgement != "too much" {
 		t.Errorf("%+v", none)
+	}
+}
+
+func TestUnnamedOperators(t *testing.T) {
+	runs := drawRuns(rand.New(rand.NewPCG(17, 18)), &Design{Operators: 2, Sittings: 2, Mountings: 2, Takes: 3, Guess: Guess{}.withDefaults()})
+	if _, warnings := sourcesOf(runs); len(warnings) != 0 {
+		t.Errorf("warnings %q", warnings)
+	}
+	runs[0].operator, runs[1].operator = "", ""
+	sources, warnings := sourcesOf(runs)
+	if sources[0].levels != 3 || len(warnings) != 1 || !strings.HasPrefix(warnings[0], "2 sessions name no operator") {
+		t.Errorf("%d operators, warnings %q", sources[0].levels, warnings)
 	}
 }
 

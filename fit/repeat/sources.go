@@ -34,6 +34,9 @@ func sourcesOf(runs []run) (kept []factor, warnings []string) {
 		newFactor(bySitting, runs, func(r *run) string { return r.sitting }),
 		newFactor(byMounting, runs, func(r *run) string { return r.mounting }),
 	}
+	if unnamed := countUnnamed(runs); unnamed > 0 && all[0].levels > 1 {
+		warnings = append(warnings, fmt.Sprintf("%d sessions name no operator in %s: they count as one more", unnamed, WhoFile))
+	}
 	for i, f := range all {
 		switch {
 		case f.levels < 2:
@@ -47,6 +50,16 @@ func sourcesOf(runs []run) (kept []factor, warnings []string) {
 		}
 	}
 	return kept, warnings
+}
+
+func countUnnamed(runs []run) int {
+	n := 0
+	for _, r := range runs {
+		if r.operator == "" {
+			n++
+		}
+	}
+	return n
 }
 
 // sameParts tells whether two sources divide the runs in the same way.

@@ -52,9 +52,17 @@ const (
 
 // bench is the jig with its people, as a check meets it.
 type bench struct {
-	balance    *estimate
-	strings    int
-	confidence float64
+	balance *estimate
+	strings int
+	dof, k  float64 // of a check in one mounting, and the coverage factor for it
+}
+
+// newBench takes a check of so many takes of each string for the usual one. Its
+// coverage factor serves all others: more takes would leave more of the scatter to
+// what few operators or sittings tell, and U would grow by knowing less of it.
+func newBench(balance *estimate, strings, takes int, confidence float64) *bench {
+	_, dof := balance.sum(balance.ofMounting(takes))
+	return &bench{balance, strings, dof, coverage(dof, confidence)}
 }
 
 // sigmas is by how many standard deviations a P/T ratio counts a gauge.
@@ -71,11 +79,10 @@ func (e *estimate) ofMounting(takes int) []float64 {
 	return share
 }
 
-// check is the standard deviation of a string's balance, the effective degrees
-// of freedom and U, of so many mountings, each by the same person in the same
-// sitting, and takes. A balance has 1 - 1/n of the variance that each of n
-// strings has of its own.
-func (b *bench) check(mountings, takes int) (sd, dof, expanded float64) {
+// check is the standard deviation of a string's balance, and U, of the mean of so
+// many mountings, by the same person in the same sitting, of so many takes each. A
+// balance has 1 - 1/n of the variance that each of n strings has of its own.
+func (b *bench) check(mountings, takes int) (sd, expanded float64) {
 	share := b.balance.ofMounting(takes)
 	for k, c := range b.balance.sample.sources {
 		if c.name == byMounting {
@@ -83,13 +90,13 @@ func (b *bench) check(mountings, takes int) (sd, dof, expanded float64) {
 		}
 	}
 	share[len(share)-1] /= float64(mountings)
-	variance, dof := b.balance.sum(share)
+	variance, _ := b.balance.sum(share)
 	sd = math.Sqrt(variance * (1 - 1/float64(b.strings)))
-	return sd, dof, factorOf(dof, b.confidence) * sd
+	return sd, b.k * sd
 }
 
-// factorOf is the coverage factor for a two-sided interval (JCGM 100:2008, G.3).
-func factorOf(dof, confidence float64) float64 {
+// coverage is the factor of a two-sided interval (JCGM 100:2008, G.3).
+func coverage(dof, confidence float64) float64 {
 	if dof > 1e6 {
 		return distuv.UnitNormal.Quantile((1 + confidence) / 2)
 	}
@@ -110,16 +117,16 @@ func share(sd, tolerance float64) float64 { return sigmas * sd / (2 * tolerance)
 
 func (b *bench) tolerance(o Options) *Tolerance {
 	t := &Tolerance{Limit: o.Tolerance, Want: o.Want}
-	sd, _, _ := b.check(1, o.Takes)
+	sd, _ := b.check(1, o.Takes)
 	t.Share = share(sd, o.Tolerance)
-	sd, _, _ = b.check(1, 1)
+	sd, _ = b.check(1, 1)
 	t.TakeShare = share(sd, o.Tolerance)
 	t.Judgement = judgement(t.Share)
 	limit := o.Want * o.Tolerance
-	t.Takes = first(mostTakes, func(n int) bool { _, _, u := b.check(1, n); return u <= limit })
-	t.Mountings = first(mostMountings, func(n int) bool { _, _, u := b.check(n, o.Takes); return u <= limit })
+	t.Takes = first(mostTakes, func(n int) bool { _, u := b.check(1, n); return u <= limit })
+	t.Mountings = first(mostMountings, func(n int) bool { _, u := b.check(n, o.Takes); return u <= limit })
 	for _, n := range []int{1, 3, 6, 10, 20, 50} {
-		sd, _, u := b.check(1, n)
+		sd, u := b.check(1, n)
 		t.Rows = append(t.Rows, Row{n, sd, u, share(sd, o.Tolerance)})
 	}
 	return t
