@@ -53,10 +53,10 @@ func drawGauge(p PolePicture, c canvas) (width, height float64) {
 	c.text(10, 18, "start", p.Title+", full size")
 	e.draw()
 
-	plane := e.bottom() + 90 + gaugeAbove*perMM
+	plane := e.foot() + 43 + gaugeAbove*perMM
 	c.path("open", e.card(plane)...)
 	for i, q := range p.Poles {
-		c.text(e.x(i), plane-(gaugeAbove-3.5)*perMM, "strong", label(q.String, q.Note, e.pitch()))
+		c.text(e.x(i), plane-(gaugeAbove-3.5)*perMM, "strong", label(q.String, "", e.pitch()))
 	}
 	y := plane + 30
 	for _, line := range []string{

@@ -3,6 +3,7 @@ package report
 import (
 	"bytes"
 	"io"
+	"slices"
 	"strings"
 	"testing"
 
@@ -41,6 +42,31 @@ func TestFullSizeIsFullSize(t *testing.T) {
 	axes := byClass(all, "axis")
 	bar := axes[len(axes)-3]
 	near(t, "bar", (bar.num(t, "x2")-bar.num(t, "x1"))/mm, 50, 0.01)
+}
+
+// Under twelve poles close to each other no two figures on a line overlap.
+func TestFiguresDoNotOverlap(t *testing.T) {
+	picture := PolePicture{Title: "twelve", Spacing: 5}
+	for i := range 12 {
+		picture.Poles = append(picture.Poles, Pole{i + 1, "G#3", -0.3, 3, 0.3})
+	}
+	all := elements(t, draw(t, func(w io.Writer) error { return FullSize(w, picture, "svg") }))
+	lines := map[string][]float64{}
+	for _, e := range byClass(all, "mid") {
+		lines[e.attr["y"]] = append(lines[e.attr["y"]], e.num(t, "x"))
+	}
+	figures := 0
+	for _, xs := range lines {
+		slices.Sort(xs)
+		for i := 1; i < len(xs); i++ {
+			if figures++; xs[i]-xs[i-1] < figureWidth {
+				t.Errorf("figures at %g and %g overlap", xs[i-1], xs[i])
+			}
+		}
+	}
+	if figures < 20 {
+		t.Errorf("saw only %d pairs of figures", figures)
+	}
 }
 
 // The card goes up into a notch over each pole that stands out, and down into

@@ -36,7 +36,9 @@ const (
 	overStrings  = 0.8  // mm of air above the highest string
 	mostScale    = 14.0 // user units to a mm
 	mostHeight   = 250.0
-	leastOfPitch = 0.7 // of the spacing, a pole's width at most
+	figureWidth  = 31.0 // of "−0.30", user units
+	rowHeight    = 45.0 // of three lines of figures
+	leastOfPitch = 0.7  // of the spacing, a pole's width at most
 )
 
 // Poles draws the picture as SVG.
@@ -49,7 +51,7 @@ func Poles(w io.Writer, p PolePicture) error {
 	e.scale = min(mostScale, mostHeight/(e.top-e.low), (e.right-poleLeft)/e.across())
 	e.draw()
 	e.scaleBar()
-	return s.write(w, poleWidth, e.bottom()+76, p.Title, p.words())
+	return s.write(w, poleWidth, e.foot()+29, p.Title, p.words())
 }
 
 func (p *PolePicture) check() error {
@@ -132,6 +134,18 @@ func (e *elevation) x(i int) float64 {
 func (e *elevation) y(mm float64) float64 { return e.above + (e.top-mm)*e.scale }
 func (e *elevation) bottom() float64      { return e.y(e.low) }
 
+// rows is in how many turns the figures stand under the poles: two where the
+// poles are closer than their figures are wide.
+func (e *elevation) rows() int {
+	if e.pitch() < figureWidth {
+		return 2
+	}
+	return 1
+}
+
+// foot is the base line of the lowest figures.
+func (e *elevation) foot() float64 { return e.bottom() + 47 + rowHeight*float64(e.rows()-1) }
+
 func (e *elevation) bobbin() {
 	e.rect(poleLeft, e.y(0), e.right-poleLeft, e.bottom()-e.y(0), "bobbin")
 	every := 1.0
@@ -144,8 +158,8 @@ func (e *elevation) bobbin() {
 	}
 	e.line(poleLeft, e.y(0), e.right, e.y(0), "axis")
 	e.text(14, e.y(e.top/2)+4, "mid", "mm")
-	for i, head := range []string{"string", "pole, mm", "gap, mm"} {
-		e.text(poleLeft-6, e.bottom()+17+15*float64(i), "end", head)
+	for i := range 3 * e.rows() {
+		e.text(poleLeft-6, e.bottom()+17+15*float64(i), "end", [...]string{"string", "pole, mm", "gap, mm"}[i%3])
 	}
 }
 
@@ -165,9 +179,10 @@ func (e *elevation) arc() {
 func (e *elevation) pole(i int) {
 	q, x, half := e.Poles[i], e.x(i), e.Diameter*e.scale/2
 	gap := q.StringHeight - q.Height
-	e.text(x, e.bottom()+17, "strong", label(q.String, q.Note, e.pitch()))
-	e.text(x, e.bottom()+32, "mid", figure("%.2f", q.Height))
-	e.text(x, e.bottom()+47, "mid", figure("%.2f", gap))
+	y := e.bottom() + rowHeight*float64(i%e.rows())
+	e.text(x, y+17, "strong", label(q.String, q.Note, e.pitch()*float64(e.rows())))
+	e.text(x, y+32, "mid", figure("%.2f", q.Height))
+	e.text(x, y+47, "mid", figure("%.2f", gap))
 	if known(q.Height) {
 		if q.Height < 0 {
 			e.rect(x-half, e.y(0), 2*half, e.y(q.Height)-e.y(0), "open") // the hole above a sunk pole
@@ -191,14 +206,14 @@ func (e *elevation) outline() {
 	for i, h := range e.Outline {
 		e.line(e.x(i)-half, e.y(h), e.x(i)+half, e.y(h), "dashed")
 	}
-	y := e.bottom() + 64
+	y := e.foot() + 17
 	e.line(poleLeft, y, poleLeft+24, y, "dashed")
 	e.text(poleLeft+30, y+4, "start", e.Beside)
 }
 
 // scaleBar shows 10 mm: the picture is to scale both ways.
 func (e *elevation) scaleBar() {
-	y, x := e.bottom()+64, e.right-10*e.scale
+	y, x := e.foot()+17, e.right-10*e.scale
 	e.line(x, y, e.right, y, "axis")
 	e.line(x, y-4, x, y+4, "axis")
 	e.line(e.right, y-4, e.right, y+4, "axis")
