@@ -24,8 +24,9 @@ import (
 	"slices"
 	"time"
 
+	"evenpole/fit"
+
 	"github.com/pelletier/go-toml/v2"
-	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // decibel is how many decibels one in ln v is.
@@ -134,14 +135,16 @@ func Measure(readings []Reading, o Options) (*Calibration, error) {
 		source = max(source, decibel*r.SourceU/o.K/r.Source)
 		coarse = max(coarse, decibel*resolution/r.MV)
 	}
-	total := combine(part{l.va, l.dof}, part{source * source, math.Inf(1)}, part{coarse * coarse, math.Inf(1)})
-	c.Std, c.DOF = math.Sqrt(total.variance), min(total.dof, asGoodAsInfinite)
-	c.K = total.coverage(o.Coverage)
-	c.Expanded = c.K * c.Std
+	total := fit.Combine(fit.Part{Variance: l.va, DOF: l.dof}, known(source), known(coarse))
+	c.Std, c.K, c.Expanded = total.Expand(o.Coverage)
+	c.DOF = min(total.DOF, asGoodAsInfinite)
 	c.addChannels(l)
 	c.addSlope(l, o.Coverage)
 	return c, nil
 }
+
+// known is the variance of what is known from elsewhere.
+func known(std float64) fit.Part { return fit.Part{Variance: std * std, DOF: math.Inf(1)} }
 
 // possible refuses what the arithmetic cannot bear.
 func possible(readings []Reading, o Options) error {
@@ -196,7 +199,7 @@ func (c *Calibration) addSlope(l *line, coverage float64) {
 	s.AtLow, _ = l.at(decibel * math.Log(low))
 	s.AtHigh, _ = l.at(decibel * math.Log(high))
 	c.Slope = s
-	if t := (part{l.vb, l.dof}).coverage(coverage); math.Abs(s.PerDB) > t*s.Std {
+	if t := fit.CoverageFactor(l.dof, coverage); math.Abs(s.PerDB) > t*s.Std {
 		c.Warnings = append(c.Warnings, fmt.Sprintf(
 			"the jig is not linear: its gain goes from %+.3f dB at %.4g mV to %+.3f dB at %.4g mV; loud and quiet strings are read differently", s.AtLow, low, s.AtHigh, high))
 	}
@@ -228,34 +231,8 @@ func mid(points []point) float64 {
 	return sum / n
 }
 
-// part is one contribution to a combined variance, with its degrees of freedom.
-type part struct{ variance, dof float64 }
-
-// combine adds variances (JCGM 100:2008, 5.1.2) and works out the effective
-// degrees of freedom (G.4.1, equation G.2b).
-func combine(parts ...part) part {
-	var sum, weight float64
-	for _, p := range parts {
-		sum += p.variance
-		weight += p.variance * p.variance / p.dof
-	}
-	if weight == 0 {
-		return part{sum, math.Inf(1)}
-	}
-	return part{sum, sum * sum / weight}
-}
-
-// asGoodAsInfinite degrees of freedom make Student's t the normal one.
+// asGoodAsInfinite is what degrees of freedom are cut to: JSON has no infinity.
 const asGoodAsInfinite = 1e6
-
-// coverage is the factor of a two-sided interval (JCGM 100:2008, G.3).
-func (p part) coverage(probability float64) float64 {
-	q := (1 + probability) / 2
-	if p.dof >= asGoodAsInfinite {
-		return distuv.UnitNormal.Quantile(q)
-	}
-	return distuv.StudentsT{Sigma: 1, Nu: p.dof}.Quantile(q)
-}
 
 // sorted numbers the channels that points name, in order.
 func sorted(points []point) []int {

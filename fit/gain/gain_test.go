@@ -75,25 +75,6 @@ func TestThermometer(t *testing.T) {
 	}
 }
 
-// TestBudget: the uncertainty budget of the NIST/SEMATECH e-Handbook of
-// Statistical Methods, 2.6.3.
-func TestBudget(t *testing.T) {
-	var parts []part
-	for _, row := range rows(t, "gauge_uncertainty_budget.csv") {
-		sd := number(t, row[1])
-		parts = append(parts, part{sd * sd * number(t, row[2]), number(t, row[3])})
-	}
-	want := map[string]float64{}
-	for _, row := range rows(t, "gauge_uncertainty_expected.csv") {
-		want[row[0]] = number(t, row[1])
-	}
-	p := combine(parts...)
-	near(t, "u", math.Sqrt(p.variance), want["combined_standard_uncertainty"], 1e-9)
-	near(t, "degrees of freedom", p.dof, want["effective_df_welch_satterthwaite"], 1e-7)
-	near(t, "k", p.coverage(0.95), want["t_0.975_at_unrounded_df"], 1e-8)
-	near(t, "k of many", part{1, math.Inf(1)}.coverage(0.95), 1.959964, 1e-6)
-}
-
 var when = time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
 
 // draw reads sources on six channels of a jig whose gain, channels and slope are

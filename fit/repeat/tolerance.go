@@ -3,7 +3,7 @@ package repeat
 import (
 	"math"
 
-	"gonum.org/v1/gonum/stat/distuv"
+	"evenpole/fit"
 )
 
 // Tolerance is what the jig leaves of a tolerance.
@@ -62,7 +62,7 @@ type bench struct {
 // what few operators or sittings tell, and U would grow by knowing less of it.
 func newBench(balance *estimate, strings, takes int, confidence float64) *bench {
 	_, dof := balance.sum(balance.ofMounting(takes))
-	return &bench{balance, strings, dof, coverage(dof, confidence)}
+	return &bench{balance, strings, dof, fit.CoverageFactor(dof, confidence)}
 }
 
 // sigmas is by how many standard deviations a P/T ratio counts a gauge.
@@ -93,14 +93,6 @@ func (b *bench) check(mountings, takes int) (sd, expanded float64) {
 	variance, _ := b.balance.sum(share)
 	sd = math.Sqrt(variance * (1 - 1/float64(b.strings)))
 	return sd, b.k * sd
-}
-
-// coverage is the factor of a two-sided interval (JCGM 100:2008, G.3).
-func coverage(dof, confidence float64) float64 {
-	if dof > 1e6 {
-		return distuv.UnitNormal.Quantile((1 + confidence) / 2)
-	}
-	return distuv.StudentsT{Sigma: 1, Nu: dof}.Quantile((1 + confidence) / 2)
 }
 
 // mounting is what each string has of its own whatever the number of takes:

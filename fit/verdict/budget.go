@@ -3,53 +3,11 @@ package verdict
 import (
 	"math"
 
+	"evenpole/fit"
+
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 )
-
-// part is one independent contribution to a combined variance.
-type part struct {
-	variance float64
-	dof      float64 // of the estimate of the variance; infinite when it is taken as known
-}
-
-// combine adds variances and returns the effective degrees of freedom of the
-// sum by the Welch-Satterthwaite formula (JCGM 100:2008, G.4.1, equation G.2b).
-// Parts without a variance do not count; degrees of freedom are not rounded.
-func combine(parts ...part) part {
-	var sum, weight float64
-	for _, p := range parts {
-		sum += p.variance
-		if p.variance != 0 {
-			weight += p.variance * p.variance / p.dof
-		}
-	}
-	if weight == 0 {
-		return part{sum, math.Inf(1)}
-	}
-	return part{sum, sum * sum / weight}
-}
-
-// expand returns the standard uncertainty, the coverage factor and the expanded
-// uncertainty: k is Student's t at the part's degrees of freedom (JCGM
-// 100:2008, G.3). All are NaN when the variance is not known.
-func (p part) expand(coverage float64) (u, k, expanded float64) {
-	u = math.Sqrt(p.variance)
-	if math.IsNaN(u) {
-		return u, u, u
-	}
-	k = factor(p.dof, coverage)
-	return u, k, k * u
-}
-
-// factor is the coverage factor for a two-sided interval.
-func factor(dof, coverage float64) float64 {
-	const asGoodAsInfinite = 1e6
-	if dof > asGoodAsInfinite {
-		return distuv.UnitNormal.Quantile((1 + coverage) / 2)
-	}
-	return distuv.StudentsT{Sigma: 1, Nu: dof}.Quantile((1 + coverage) / 2)
-}
 
 // budget is where the uncertainty of every string's balance comes from. The
 // variances, in dB², are those of a single take; the same value stands for all
@@ -143,23 +101,23 @@ func (b *budget) share(i, j int) float64 {
 
 // balance returns the variance of string i's balance. That one scatter serves
 // many strings is one part here, so that its degrees of freedom count once.
-func (b *budget) balance(i int) part {
-	pooled := part{dof: b.pooledDOF()}
-	allowed := part{dof: math.Inf(1)}
-	parts := make([]part, 0, len(b.takes)+2)
+func (b *budget) balance(i int) fit.Part {
+	pooled := fit.Part{DOF: b.pooledDOF()}
+	allowed := fit.Part{DOF: math.Inf(1)}
+	parts := make([]fit.Part, 0, len(b.takes)+2)
 	for j, n := range b.takes {
 		if b.share(i, j) == 0 {
 			continue // the only string: its balance is 0 whatever its level
 		}
 		v := b.share(i, j) * b.variance[j] / float64(n)
 		if b.own[j] {
-			parts = append(parts, part{v, b.dof(j)})
+			parts = append(parts, fit.Part{Variance: v, DOF: b.dof(j)})
 		} else {
-			pooled.variance += v
+			pooled.Variance += v
 		}
-		allowed.variance += b.share(i, j) * b.allowance
+		allowed.Variance += b.share(i, j) * b.allowance
 	}
-	return combine(append(parts, pooled, allowed)...)
+	return fit.Combine(append(parts, pooled, allowed)...)
 }
 
 // least is the expanded uncertainty of string i's balance that is left when
@@ -169,6 +127,6 @@ func (b *budget) least(i int, coverage float64) float64 {
 	for j := range b.takes {
 		allowed += b.share(i, j) * b.allowance
 	}
-	_, _, expanded := part{allowed, math.Inf(1)}.expand(coverage)
+	_, _, expanded := fit.Part{Variance: allowed, DOF: math.Inf(1)}.Expand(coverage)
 	return expanded
 }

@@ -37,8 +37,8 @@ func (c *check) measure() {
 		s.Balance = Figure(balances[i])
 		s.Deviation = s.Balance - Figure(s.Target)
 		p := c.budget.balance(i)
-		u, k, expanded := p.expand(c.opt.Coverage)
-		s.Std, s.K, s.Expanded, s.DOF = Figure(u), Figure(k), Figure(expanded), Figure(p.dof)
+		u, k, expanded := p.Expand(c.opt.Coverage)
+		s.Std, s.K, s.Expanded, s.DOF = Figure(u), Figure(k), Figure(expanded), Figure(p.DOF)
 	}
 	c.v.Spread = Figure(slices.Max(balances) - slices.Min(balances))
 }

@@ -71,7 +71,7 @@ func (b *budget) more(margins []float64, coverage float64) (extra []int, ok bool
 	extra = make([]int, len(b.takes))
 	for i, margin := range margins {
 		for {
-			if _, _, expanded := grown.balance(i).expand(coverage); expanded <= margin {
+			if _, _, expanded := grown.balance(i).Expand(coverage); expanded <= margin {
 				break
 			}
 			j := grown.mostHelpful(i)

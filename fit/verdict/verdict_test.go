@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"evenpole/capture"
+	"evenpole/fit"
 	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/stat/distuv"
@@ -187,7 +188,7 @@ func TestJudgeByConformanceProbability(t *testing.T) {
 		if row[4] != "" {
 			high = number(t, row[4])
 		}
-		got := judge(estimate-(low+high)/2, factor(math.Inf(1), 0.95)*u, (high-low)/2)
+		got := judge(estimate-(low+high)/2, fit.CoverageFactor(math.Inf(1), 0.95)*u, (high-low)/2)
 		n := distuv.Normal{Mu: estimate, Sigma: u}
 		near(t, row[0]+": probability", n.CDF(high)-n.CDF(low), chance, 1e-9)
 		want := CannotTell
@@ -450,11 +451,11 @@ func TestMoreTakesAreEnough(t *testing.T) {
 		b.takes[m.String-1] += m.Takes
 	}
 	margin := 1 - math.Abs(float64(v.Strings[0].Deviation))
-	if _, _, expanded := b.balance(0).expand(0.95); expanded > margin {
+	if _, _, expanded := b.balance(0).Expand(0.95); expanded > margin {
 		t.Errorf("U after %v: got %g, want at most %g", v.MoreTakes, expanded, margin)
 	}
 	b.takes[0]--
-	if _, _, expanded := b.balance(0).expand(0.95); expanded <= margin {
+	if _, _, expanded := b.balance(0).Expand(0.95); expanded <= margin {
 		t.Errorf("one take fewer than %v is enough: %g within %g", v.MoreTakes, expanded, margin)
 	}
 	contains(t, v.Notes, fmt.Sprintf("with %d takes a string", 4+v.MoreTakes[0].Takes))
