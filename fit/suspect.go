@@ -1,8 +1,8 @@
 package fit
 
 import (
+	"cmp"
 	"fmt"
-	"math"
 	"slices"
 )
 
@@ -24,8 +24,8 @@ const (
 
 // Suspect is a mistake that the record seems to hold.
 type Suspect struct {
-	Kind     string   `json:"kind"` // one of the kinds above
-	Pickup   string   `json:"pickup"`
+	Kind     string   `json:"kind"`   // one of the kinds above
+	Pickup   string   `json:"pickup"` // of a pickup mixed up: the one that it seems to have been
 	Session  string   `json:"session"`
 	Strings  []int    `json:"strings"` // empty: all
 	Columns  []string `json:"columns"` // readings columns concerned
@@ -48,10 +48,11 @@ const (
 // What a mistake must have for it, as ln of a likelihood ratio. Each was found on
 // simulated shops: see bench/slips.
 const (
-	enough       = 6.5  // over the record as filed, less ln of the alternatives of its kind
-	enoughDrift  = 2.9  // of a drift: there is one alternative
-	enoughBroken = -3   // for lengths that cannot be: something is wrong for certain
-	leastLevels  = -1.0 // of this the levels alone, beside what lists of heights say
+	enough       = 5  // over the record as filed, less ln of the alternatives of its kind
+	enoughDrift  = 3  // of a drift: there is one alternative
+	enoughBroken = -3 // for lengths that cannot be: something is wrong for certain
+	mostAgainst  = 1  // levels may speak against what lists of heights say by half of that, and so much
+	mostPrior    = 3  // what speaks for a mistake before it is looked at
 	mostRounds   = 40
 	mostAgain    = 3 // mistakes of one mounting
 )
@@ -83,15 +84,7 @@ func Screen(d *Data) []Suspect {
 			d.Cells[i].Weight = min(d.Cells[i].Weight, weightOf(f.Kind))
 		}
 	}
-	slices.SortStableFunc(found, func(a, b Suspect) int {
-		switch {
-		case a.Evidence > b.Evidence:
-			return -1
-		case a.Evidence < b.Evidence:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(found, func(a, b Suspect) int { return cmp.Compare(b.Evidence, a.Evidence) })
 	return found
 }
 
@@ -221,15 +214,7 @@ func (s *screener) best() []*finding {
 			}
 		}
 	}
-	slices.SortStableFunc(out, func(a, b *finding) int {
-		switch {
-		case a.evidence > b.evidence:
-			return -1
-		case a.evidence < b.evidence:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(out, func(a, b *finding) int { return cmp.Compare(b.evidence, a.evidence) })
 	return out
 }
 
@@ -250,7 +235,7 @@ func (s *screener) suspect(f *finding) Suspect {
 			continue
 		}
 		c := &s.filed[i]
-		out.Pickup, out.Session = c.Pickup, c.Session
+		out.Pickup, out.Session = f.now[i].Pickup, c.Session
 		out.Rows = append(out.Rows, c.Rows...)
 		if c.within != nil && f.kind != DriftInSession {
 			out.Rows = append(out.Rows, c.within.others...)
@@ -300,90 +285,3 @@ func faultOf(c *Cell) (columns []string, cause string) {
 
 // mm writes a length as it was typed, more or less.
 func mm(v float64) string { return fmt.Sprintf("%.4g", v) }
-
-// ceilings finds cells whose takes reached the same highest peak to the last digit:
-// more often than chance has it, or at a ceiling that stands out in another cell
-// of the session.
-func ceilings(d *Data) []Suspect {
-	scatter := usualScatter(d.Cells)
-	type place struct {
-		pickup, session string
-		value           float64
-	}
-	at := map[place]*Suspect{}
-	var order []place
-	for pass := range 2 {
-		for i := range d.Cells {
-			c := &d.Cells[i]
-			if c.within == nil {
-				continue
-			}
-			top := &c.within.top
-			p := place{c.Pickup, c.Session, top.value}
-			evidence := top.evidence(scatter[top.peak])
-			known := at[p]
-			switch {
-			case pass == 0 && evidence >= enoughTies && known == nil:
-				at[p] = &Suspect{Kind: ClippedUnseen, Pickup: c.Pickup, Session: c.Session, Columns: []string{"rms_mv", "peak_mv"}}
-				order = append(order, p)
-				known = at[p]
-			case pass == 0 && evidence < enoughTies, pass == 1 && (known == nil || slices.Contains(known.cells, i)):
-				continue
-			}
-			known.cells = append(known.cells, i)
-			known.Strings = append(known.Strings, c.String)
-			known.Rows = append(known.Rows, top.rows...)
-			known.Evidence = max(known.Evidence, evidence)
-			known.Cause += fmt.Sprintf(", %d of %d takes of string %d", top.at, top.of, c.String)
-		}
-	}
-	var out []Suspect
-	for _, p := range order {
-		f := at[p]
-		slices.Sort(f.Strings)
-		f.Strings = slices.Compact(f.Strings)
-		f.Rows = merged(f.Rows)
-		f.Cause = fmt.Sprintf("the same highest peak, %g mV, in%s: cut off by an amplifier that the jig does not watch?", p.value, f.Cause[1:])
-		out = append(out, *f)
-	}
-	return out
-}
-
-// enoughTies is the evidence that ties are no chance, in the same measure as
-// enough.
-const enoughTies = 9
-
-// usualScatter is the median over cells of the scatter of peaks, and of RMS levels
-// where there are none.
-func usualScatter(cells []Cell) map[bool]float64 {
-	all := map[bool][]float64{}
-	for i := range cells {
-		if w := cells[i].within; w != nil && w.top.of > 2 {
-			all[w.top.peak] = append(all[w.top.peak], w.top.scatter)
-		}
-	}
-	out := map[bool]float64{}
-	for peak, v := range all {
-		slices.Sort(v)
-		out[peak] = median(v)
-	}
-	return out
-}
-
-// evidence is -ln of the chance that so many takes would reach the highest value
-// to its last digit: two normal values that scatter by s fall on the same digit
-// with the chance step/(2 s sqrt(pi)).
-func (c *ceiling) evidence(scatter float64) float64 {
-	if c.at < 3 || !(scatter > 0) || !(c.value > 0) {
-		return 0
-	}
-	chance := min(1, c.step/(c.value*scatter*2*math.SqrtPi))
-	return -float64(c.at-1)*math.Log(chance) - logChoose(c.of, c.at)
-}
-
-func logChoose(n, k int) float64 {
-	a, _ := math.Lgamma(float64(n + 1))
-	b, _ := math.Lgamma(float64(k + 1))
-	c, _ := math.Lgamma(float64(n - k + 1))
-	return a - b - c
-}

@@ -20,29 +20,42 @@ type finding struct {
 	evidence float64
 }
 
+// hearing is what a mount's findings are weighed against: the record as filed.
+type hearing struct {
+	mount  mount
+	pickup string
+	trial  *trial
+	levels float64           // likelihood
+	lists  float64           // agreement
+	broken bool              // has a length that cannot be
+	others map[string]*trial // together with another pickup's cells
+}
+
 // examine returns the likeliest mistake of a mount, nil when none has enough for
 // it.
 func (s *screener) examine(k int) *finding {
 	m := s.mounts[k]
-	own := s.cells[m[0]].Pickup
-	t := s.j.try([]string{own}, m)
-	as := s.agreement(m, nil)
-	filed := t.likelihood()
-	broken := slices.ContainsFunc(m, func(i int) bool { return s.lost[i] })
-	var best *finding
+	h := &hearing{mount: m, pickup: s.cells[m[0]].Pickup, others: map[string]*trial{}}
+	h.trial = s.j.try([]string{h.pickup}, m)
 	if s.late {
-		return s.drifted(k, t)
+		return s.drifted(k, h.trial)
 	}
+	h.levels = h.trial.likelihood()
+	h.lists = s.agreement(m, nil)
+	h.broken = slices.ContainsFunc(m, func(i int) bool { return s.lost[i] })
 	// No other filing can gain more than leaving the mount's levels unexplained
 	// altogether does, and what its lists lack.
-	if !broken && s.ceiling(t, m)-filed-as < enough {
+	room := s.ceiling(h.trial, m) - h.levels - h.lists
+	if h.broken {
+		room = math.Inf(1)
+	}
+	if room+mostPrior < enough {
 		return nil
 	}
-	trials := map[string]*trial{}
-	for _, f := range s.filings(k) {
+	var best *finding
+	for _, f := range s.filings(m) {
 		f.mount = k
-		ok := s.weighUp(f, own, t, trials, filed, as, broken)
-		if ok && (best == nil || f.evidence > best.evidence) {
+		if room+f.prior >= enough && s.weighUp(f, h) && (best == nil || f.evidence > best.evidence) {
 			best = f
 		}
 	}
@@ -70,44 +83,45 @@ func (s *screener) ceiling(t *trial, m mount) float64 {
 }
 
 // weighUp works out the evidence for a finding and reports whether it is enough.
-func (s *screener) weighUp(f *finding, own string, t *trial, trials map[string]*trial, filed, as float64, broken bool) bool {
-	m := s.mounts[f.mount]
-	f.pickups = []string{own}
-	for _, c := range f.now {
-		if c.Pickup != own {
-			f.pickups = []string{own, c.Pickup}
-		}
-	}
-	if len(f.pickups) > 1 {
-		other := f.pickups[1]
-		if trials[other] == nil {
-			trials[other] = s.j.try(slices.Clone(f.pickups), m)
-			trials[other].filed = trials[other].likelihood()
-		}
-		t = trials[other]
-		filed = t.filed
-	}
+func (s *screener) weighUp(f *finding, h *hearing) bool {
+	f.pickups = []string{h.pickup}
 	rows := map[int]row{}
+	var touched []int
 	for i, c := range f.now {
+		if c.Pickup != h.pickup && len(f.pickups) == 1 {
+			f.pickups = append(f.pickups, c.Pickup)
+		}
 		r := s.j.row(&c, s.j.last[i])
-		r.noise += s.j.doubt[i]
+		r.noise += s.doubt[i]
 		rows[i] = r
+		touched = append(touched, i)
+	}
+	t, filed := h.trial, h.levels
+	if len(f.pickups) > 1 {
+		t, filed = s.together(h, f.pickups[1])
 	}
 	there := t.changed(rows).likelihood()
 	levels := there - filed
-	lists := s.agreement(m, f.now) - as
+	lists := s.agreement(h.mount, f.now) - h.lists
 	f.evidence = levels + lists + f.prior
-	if broken {
+	switch {
+	case h.broken:
 		return f.mends(s) && f.evidence > enoughBroken
-	}
-	if levels < leastLevels || f.evidence < enough {
+	case f.evidence < enough, levels < -lists/2-mostAgainst:
 		return false
 	}
-	var touched []int
-	for i := range f.now {
-		touched = append(touched, i)
-	}
 	return there+lists > t.unknown(touched).likelihood()
+}
+
+// together is the trial of a mount with the cells of another pickup in it.
+func (s *screener) together(h *hearing, other string) (*trial, float64) {
+	t := h.others[other]
+	if t == nil {
+		t = s.j.try([]string{h.pickup, other}, h.mount)
+		t.filed = t.likelihood()
+		h.others[other] = t
+	}
+	return t, t.filed
 }
 
 // mends reports whether a finding makes possible what cannot be.
@@ -129,11 +143,15 @@ type length struct {
 	decimal, swap string // kinds
 }
 
-var lengths = []length{
-	{[]string{"pole_height_mm"}, "pole height", func(c *Cell) float64 { return c.PoleHeight }, func(c *Cell, v float64) { c.PoleHeight = v }, DecimalPole, SwappedPoles},
-	{[]string{"string_height_mm"}, "string height", func(c *Cell) float64 { return c.StringHeight }, func(c *Cell, v float64) { c.StringHeight = v }, DecimalHeight, SwappedHeights},
-	{[]string{"core_mm", "gauge_mm"}, "core", func(c *Cell) float64 { return c.Core }, putSteel, DecimalSteel, ""},
-}
+var (
+	poleLength = &length{[]string{"pole_height_mm"}, "pole height",
+		func(c *Cell) float64 { return c.PoleHeight }, func(c *Cell, v float64) { c.PoleHeight = v }, DecimalPole, SwappedPoles}
+	heightLength = &length{[]string{"string_height_mm"}, "string height",
+		func(c *Cell) float64 { return c.StringHeight }, func(c *Cell, v float64) { c.StringHeight = v }, DecimalHeight, SwappedHeights}
+	steelLength = &length{[]string{"core_mm", "gauge_mm"}, "core",
+		func(c *Cell) float64 { return c.Core }, putSteel, DecimalSteel, ""}
+	lengths = []*length{poleLength, heightLength, steelLength}
+)
 
 // putSteel sets a core, to the digits that files have, and the gauge with it.
 func putSteel(c *Cell, core float64) {
@@ -141,19 +159,25 @@ func putSteel(c *Cell, core float64) {
 	c.Core = math.Round(core*1e4) / 1e4
 }
 
-// factors lead from a length as typed to what was meant.
-// Some are rarer than others: ln, our assumptions.
+// factors lead from a length as typed to what was meant. Some are rarer than
+// others: ln, our assumptions.
 var factors = []struct {
-	by   float64
-	was  string
-	rare float64
-}{{10, "", 0}, {0.1, "", 0}, {0.01, "", 1.5}, {25.4, "inches", 0}, {1 / 25.4, "millimetres as inches", 2}}
+	by     float64
+	inches bool
+	rare   float64
+	words  string
+}{
+	{10, false, 0, "a slip for"},
+	{0.1, false, 0, "a slip for"},
+	{0.01, false, 1.5, "a slip for"},
+	{25.4, true, 0, "typed in inches, for"},
+	{1 / 25.4, true, 2, "typed in an inch column, for"},
+}
 
 const leastChange = 2 * sameHeight // mm; a mistake that changes less can be seen by nobody
 
 // filings lists the mistakes that a mount may hold.
-func (s *screener) filings(k int) []*finding {
-	m := s.mounts[k]
+func (s *screener) filings(m mount) []*finding {
 	var out []*finding
 	add := func(group []*finding) {
 		for _, f := range group {
@@ -161,12 +185,12 @@ func (s *screener) filings(k int) []*finding {
 		}
 		out = append(out, group...)
 	}
-	for i := range lengths {
-		single, whole := s.scaled(m, &lengths[i])
+	for _, l := range lengths {
+		single, whole := s.scaled(m, l)
 		add(single)
 		add(whole)
-		if lengths[i].swap != "" {
-			add(s.swapped(m, &lengths[i]))
+		if l.swap != "" {
+			add(s.swapped(m, l))
 		}
 	}
 	add(s.reversed(m))
@@ -180,61 +204,47 @@ func (s *screener) filings(k int) []*finding {
 func (s *screener) scaled(m mount, l *length) (single, whole []*finding) {
 	for _, factor := range factors {
 		kind := l.decimal
-		if factor.was != "" {
+		if factor.inches {
 			kind = InchesTyped
 		}
 		all := &finding{kind: kind, columns: l.columns, now: map[int]Cell{}, prior: -factor.rare}
 		for _, i := range m {
 			c := s.cells[i]
 			l.put(&c, l.get(&c)*factor.by)
-			if math.Abs(l.get(&c)-l.get(&s.cells[i])) < leastChange {
-				continue
-			}
 			all.now[i] = c
-			if faulty(&c) {
+			if faulty(&c) || math.Abs(l.get(&c)-l.get(&s.cells[i])) < leastChange {
 				continue
 			}
 			one := &finding{kind: kind, columns: l.columns, now: map[int]Cell{i: c}, strings: []int{c.String}, prior: -factor.rare}
-			one.cause = fmt.Sprintf("%s %s mm of string %d: a slip for %s?", l.name, mm(l.get(&s.filed[i])), c.String, mm(l.get(&c)))
-			if kind == InchesTyped {
-				one.cause = fmt.Sprintf("%s %s mm of string %d: typed in %s, and %s mm meant?", l.name, mm(l.get(&s.filed[i])), c.String, unitOf(factor.was), mm(l.get(&c)))
+			if factor.by > 1 && s.odd(i, l) {
+				one.prior += oddDigits
+				all.prior = one.prior
 			}
+			one.cause = fmt.Sprintf("%s %s mm of string %d: %s %s mm?", l.name, mm(l.get(&s.filed[i])), c.String, factor.words, mm(l.get(&c)))
 			single = append(single, one)
 		}
-		if len(all.now) == len(m) && len(m) > 1 && !anyFaulty(all.now) {
-			all.cause = fmt.Sprintf("all %ss, %s mm: %s?", l.name, s.list(m, nil, l), meant(factor.was, s.list(m, all.now, l)))
+		if len(m) > 1 && !anyFaulty(all.now) && s.change(all.now, l) >= leastChange {
+			all.cause = fmt.Sprintf("all %ss, %s mm: %s %s mm?", l.name, s.list(m, nil, l), factor.words, s.list(m, all.now, l))
 			whole = append(whole, all)
 		}
 	}
 	return single, whole
 }
 
-func unitOf(was string) string {
-	if was == "inches" {
-		return "inches"
+// change is the most by which lengths would have been filed otherwise.
+func (s *screener) change(now map[int]Cell, l *length) float64 {
+	most := 0.0
+	for i, c := range now {
+		most = max(most, math.Abs(l.get(&c)-l.get(&s.cells[i])))
 	}
-	return "an inch column"
-}
-
-func meant(was, list string) string {
-	switch was {
-	case "":
-		return "the decimal point is in the wrong place, and " + list + " meant"
-	case "inches":
-		return "typed in inches, and " + list + " meant"
-	}
-	return "millimetres typed where inches are expected, and " + list + " meant"
+	return most
 }
 
 // list writes a mount's lengths, as they would have been filed.
 func (s *screener) list(m mount, now map[int]Cell, l *length) string {
 	var out []string
 	for _, i := range m {
-		c, ok := now[i]
-		if !ok {
-			c = s.cells[i]
-		}
-		out = append(out, mm(l.get(&c)))
+		out = append(out, mm(l.get(s.at(i, now))))
 	}
 	return strings.Join(out, " ")
 }
@@ -280,9 +290,8 @@ func (s *screener) swapped(m mount, l *length) []*finding {
 // reversed lists the heights read from the other end.
 func (s *screener) reversed(m mount) []*finding {
 	var out []*finding
-	for _, which := range [][]*length{{&lengths[0]}, {&lengths[1]}, {&lengths[0], &lengths[1]}} {
+	for _, which := range [][]*length{{poleLength}, {heightLength}, {poleLength, heightLength}} {
 		f := &finding{kind: WrongEnd, now: map[int]Cell{}}
-		changed := 0.0
 		var names []string
 		for x, i := range m {
 			c := s.cells[i]
@@ -291,23 +300,32 @@ func (s *screener) reversed(m mount) []*finding {
 				return nil // strings are missing
 			}
 			for _, l := range which {
-				changed = max(changed, math.Abs(l.get(&c)-l.get(&other)))
 				l.put(&c, l.get(&other))
 			}
 			f.now[i] = c
 		}
-		if changed < leastChange || len(m) < 3 || anyFaulty(f.now) {
+		if len(m) < 3 || anyFaulty(f.now) {
 			continue
 		}
 		for _, l := range which {
+			if s.change(f.now, l) < leastChange {
+				f = nil
+				break
+			}
 			f.columns = append(f.columns, l.columns...)
 			names = append(names, l.name+"s "+s.list(m, nil, l)+" mm")
 		}
-		f.cause = strings.Join(names, " and ") + ": listed from the last string to the first?"
-		out = append(out, f)
+		if f != nil {
+			f.cause = strings.Join(names, " and ") + ": listed from the last string to the first?"
+			out = append(out, f)
+		}
 	}
 	return out
 }
+
+// oftenSet is ln of how much commoner a wrong string set is than other mistakes:
+// our assumption.
+const oftenSet = 1
 
 // otherSets lists the record's other string sets in place of the one filed.
 func (s *screener) otherSets(m mount) []*finding {
@@ -316,11 +334,12 @@ func (s *screener) otherSets(m mount) []*finding {
 	seen := map[string]bool{own: true}
 	for _, o := range s.mounts {
 		steel := s.steel(o)
-		if seen[steel] || slices.ContainsFunc(o, func(i int) bool { return s.lost[i] }) {
+		name := s.cells[o[0]].Set
+		if seen[steel] || name != "" && name == s.cells[m[0]].Set || slices.ContainsFunc(o, func(i int) bool { return s.lost[i] }) {
 			continue
 		}
 		seen[steel] = true
-		f := &finding{kind: WrongSet, columns: []string{"string_set", "core_mm", "gauge_mm", "wrap"}, now: map[int]Cell{}}
+		f := &finding{kind: WrongSet, columns: []string{"string_set", "core_mm", "gauge_mm", "wrap"}, now: map[int]Cell{}, prior: oftenSet}
 		for _, i := range m {
 			k := slices.IndexFunc(o, func(k int) bool { return s.cells[k].String == s.cells[i].String })
 			if k < 0 || len(o) != len(m) {
@@ -333,6 +352,9 @@ func (s *screener) otherSets(m mount) []*finding {
 		}
 		if f == nil || anyFaulty(f.now) {
 			continue
+		}
+		if slices.ContainsFunc(m, func(i int) bool { return s.lost[i] }) {
+			f.prior = 0
 		}
 		f.cause = fmt.Sprintf("filed under %s: were the strings %s?", s.setName(m), s.setName(o))
 		out = append(out, f)
@@ -354,7 +376,7 @@ func (s *screener) setName(m mount) string {
 	if name := s.cells[m[0]].Set; name != "" {
 		return fmt.Sprintf("%q", name)
 	}
-	return "cores of " + s.list(m, nil, &lengths[2]) + " mm"
+	return "cores of " + s.list(m, nil, steelLength) + " mm"
 }
 
 // otherPickups lists the pickups that the mount may have held instead: with the
@@ -362,7 +384,7 @@ func (s *screener) setName(m mount) string {
 // whole of another mount's file was used.
 func (s *screener) otherPickups(m mount) []*finding {
 	own := s.cells[m[0]].Pickup
-	filed := s.list(m, nil, &lengths[0])
+	filed := s.list(m, nil, poleLength)
 	ownMisses, _ := s.poleMisses(m, nil, max(sameHeight, s.habits.poles.within)) // a whole file that was used again has the heights that stand there
 	seen := map[string]bool{}
 	var out []*finding
@@ -391,13 +413,13 @@ func (s *screener) otherPickups(m mount) []*finding {
 			out = append(out, &finding{kind: PickupMixedUp, columns: []string{"pickup"}, now: id,
 				cause: fmt.Sprintf("filed as %q: was it %q?", own, p)})
 		}
-		heights := p + s.list(m, now, &lengths[0])
-		if seen[heights] || ownMisses > 0 || s.list(m, now, &lengths[0]) == filed || anyFaulty(now) {
+		heights := p + s.list(m, now, poleLength)
+		if seen[heights] || ownMisses > 0 || s.list(m, now, poleLength) == filed || anyFaulty(now) {
 			continue
 		}
 		seen[heights] = true
 		out = append(out, &finding{kind: PickupMixedUp, columns: []string{"pickup", "batch", "pole_height_mm"}, now: now,
-			cause: fmt.Sprintf("filed as %q with its pole heights %s mm: was it %q, whose are %s?", own, filed, p, s.list(m, now, &lengths[0]))})
+			cause: fmt.Sprintf("filed as %q with its pole heights %s mm: was it %q, whose are %s?", own, filed, p, s.list(m, now, poleLength))})
 	}
 	return out
 }

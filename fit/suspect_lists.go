@@ -1,16 +1,16 @@
 package fit
 
 import (
-	"fmt"
 	"math"
 	"slices"
 )
 
 // habits is how a shop fills in its lists of heights.
 type habits struct {
-	poles   habit // the same pickup's heights from mount to mount
-	heights habit // the string heights of the bench, but for what all strings are higher by
-	batch   habit // the same pickup's batch
+	poles   habit           // the same pickup's heights from mount to mount
+	heights habit           // the string heights of the bench, but for what all strings are higher by
+	batch   habit           // the same pickup's batch
+	digits  map[*length]int // decimals
 }
 
 // habit is ln of what one height costs that differs by more than within from the
@@ -23,17 +23,43 @@ const (
 	sameMeasured = 0.15  // mm, of one height that was measured twice
 	usualRange   = 2.5   // mm, of heights
 	repeats      = 0.8   // share of the heights that a shop repeats, for it to be a habit
-	mostDiffer   = 2     // strings of a list that count: a list that is another altogether is one event
+	mostDiffer   = 3     // strings of a list that count: a list that is another altogether is one event
 	mostLists    = 30    // lists to compare with
 )
 
 // learn finds the shop's habits.
 func (s *screener) learn() habits {
-	var h habits
+	h := habits{digits: map[*length]int{}}
 	h.poles = s.habit(func(m mount, within float64) (int, int) { return s.poleMisses(m, nil, within) })
 	h.heights = s.habit(func(m mount, within float64) (int, int) { return s.heightMisses(m, nil, within) })
+	for _, l := range lengths {
+		h.digits[l] = s.usualDigits(l)
+	}
 	h.batch = s.habit(func(m mount, _ float64) (int, int) { return s.batchMisses(m, nil) })
 	return h
+}
+
+// oddDigits is ln of how much likelier a height with more decimals than the shop
+// types is one that was meant in a larger unit, or with the point further to the
+// right: our assumption.
+const oddDigits = 3
+
+// usualDigits is how many decimals most lengths of a column have.
+func (s *screener) usualDigits(l *length) int {
+	var all []int
+	for i := range s.filed {
+		all = append(all, decimals(l.get(&s.filed[i])))
+	}
+	if len(all) == 0 {
+		return 0
+	}
+	slices.Sort(all)
+	return all[int(repeats*float64(len(all)-1))]
+}
+
+// odd reports whether a cell's length has more decimals than the shop types.
+func (s *screener) odd(i int, l *length) bool {
+	return decimals(l.get(&s.filed[i])) > s.habits.digits[l]
 }
 
 // habit tells whether lists are typed from one, or measured anew.
@@ -80,12 +106,12 @@ func (s *screener) at(i int, now map[int]Cell) *Cell {
 // pickup's other mount that is most like it; of 0 heights when there is none.
 func (s *screener) poleMisses(m mount, now map[int]Cell, within float64) (missed, of int) {
 	p := s.at(m[0], now).Pickup
-	return s.misses(m, now, within, func(o mount) bool { return s.cells[o[0]].Pickup == p }, &lengths[0], false)
+	return s.misses(m, now, within, func(o mount) bool { return s.cells[o[0]].Pickup == p }, poleLength, false)
 }
 
 // heightMisses does the same for string heights, among all mounts.
 func (s *screener) heightMisses(m mount, now map[int]Cell, within float64) (missed, of int) {
-	return s.misses(m, now, within, func(mount) bool { return true }, &lengths[1], true)
+	return s.misses(m, now, within, func(mount) bool { return true }, heightLength, true)
 }
 
 // misses compares a list of lengths with the mounts that are like it.
@@ -142,60 +168,4 @@ func (s *screener) batchMisses(m mount, now map[int]Cell) (missed, of int) {
 		}
 	}
 	return missed, of
-}
-
-// The scatter of a drift over a session, ln v: what is looked for, and what is
-// ordinary.
-const (
-	driftSD, ordinaryDrift = 0.15, 0.02
-
-	mostDrift = 0.4 // more than 3.5 dB within a session is something else
-	mostApart = 2.5 // standard errors between what the takes say themselves and what the strings say
-)
-
-// drifted looks for a level that runs away from a session's first take to its last:
-// from take to take of each string, and from string to string. nil when there is
-// none.
-func (s *screener) drifted(k int, t *trial) *finding {
-	m := s.mounts[k]
-	first, last := math.Inf(1), math.Inf(-1)
-	for _, i := range m {
-		if w := s.cells[i].within; w != nil {
-			first, last = min(first, w.trend.first), max(last, w.trend.last)
-		}
-	}
-	length := last - first
-	if !(length > 0) || !finite(length) {
-		return nil
-	}
-	var cross, spread float64
-	along := map[int]float64{}
-	for _, i := range m {
-		if w := s.cells[i].within; w != nil {
-			along[i] = (w.trend.mean-first)/length - 0.5
-			cross += w.trend.cross / length
-			spread += w.trend.spread / (length * length)
-		}
-	}
-	if !(spread > 0) || s.j.take == 0 {
-		return nil
-	}
-	own, error := cross/spread, math.Sqrt(s.j.take/spread)
-	slope, evidence := t.slope(along, cross/spread, s.j.take/spread, driftSD, ordinaryDrift)
-	if !(evidence >= enoughDrift) || slope*cross <= 0 || math.Abs(slope-own) > mostApart*error || math.Abs(slope) > mostDrift {
-		return nil
-	}
-	f := &finding{kind: DriftInSession, mount: k, columns: []string{"rms_mv", "peak_mv"}, now: map[int]Cell{}, pickups: []string{s.cells[m[0]].Pickup}, evidence: evidence}
-	for _, i := range m {
-		c := s.cells[i]
-		c.Mean -= slope * along[i]
-		if c.within != nil { // what is left of it has no trend
-			w := *c.within
-			w.trend.cross -= slope * w.trend.spread / length
-			c.within = &w
-		}
-		f.now[i] = c
-	}
-	f.cause = fmt.Sprintf("levels go by %+.1f dB from the session's first take to its last", dB*slope)
-	return f
 }
