@@ -253,7 +253,7 @@ func (s *screener) unexplained() []Suspect {
 	var out []Suspect
 	for k, m := range s.mounts {
 		for _, i := range m {
-			if !s.lost[i] || s.j.rows[i].lost && s.cells[i].Excite != s.j.f.Excite && !s.impossible(i) {
+			if !s.lost[i] {
 				continue
 			}
 			c := &s.filed[i]
@@ -264,8 +264,6 @@ func (s *screener) unexplained() []Suspect {
 	}
 	return out
 }
-
-func (s *screener) impossible(i int) bool { return i >= s.possible }
 
 // certain is the evidence for a length that cannot be.
 const certain = 100

@@ -106,7 +106,7 @@ func (s *screener) weighUp(f *finding, h *hearing) bool {
 	f.evidence = levels + lists + f.prior
 	switch {
 	case h.broken:
-		return f.mends(s) && f.evidence > enoughBroken
+		return f.mends(s) && levels+lists > 0 && f.evidence > enoughBroken
 	case f.evidence < enough, levels < -lists/2-mostAgainst:
 		return false
 	}
