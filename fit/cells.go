@@ -190,6 +190,9 @@ func (d *Data) Fingerprint() string {
 		c.Rows, c.within = nil, nil
 		fmt.Fprintf(h, "%#v\n", c)
 	}
+	if len(d.Magnets) > 0 {
+		fmt.Fprintln(h, d.Magnets, d.FieldSD) // sorted by name
+	}
 	return fmt.Sprintf("%x", h.Sum(nil))
 }
 

@@ -288,8 +288,8 @@ func TestModesAreFitted(t *testing.T) {
 	for _, k := range []int{eString, eChannel} {
 		for i := range m.cells {
 			key := falloffEffects[k].name + falloffEffects[k].level(&m.cells[i])
-			if d := m.mode(k, i) - f.known[key]; math.Abs(d) > 2e-3 {
-				t.Errorf("%s: %.5f, by the fit %.5f", key, m.mode(k, i), f.known[key])
+			if d := m.mode(k, i) - f.Known[key]; math.Abs(d) > 2e-3 {
+				t.Errorf("%s: %.5f, by the fit %.5f", key, m.mode(k, i), f.Known[key])
 			}
 		}
 	}

@@ -132,21 +132,22 @@ func (c *curve) gapTerm(th []float64, logArea, gap float64) float64 {
 	return -slope * (refGap + bend) * math.Log(at/(refGap+bend))
 }
 
-// endTerm is N, and its slope with the gap: 1 at a gap of 3 mm for one missing
+// endTerm is N and its slope with the gap: 1 at a gap of 3 mm for one missing
 // neighbour at the usual spacing. To leading order the share of a pole to the
 // side grows as (gap/spacing)^2, which the exact field of a row of rods bears
 // out to within its sign near the poles; how much it counts is e, which the data
-// tell. Beyond farGap a string hears next to nothing of any pole.
+// tell. It is carried no farther than what rows and gaps of pickups are like:
+// spacings of 8 mm and more, gaps up to 8 mm.
 func (s *site) endTerm(gap float64) (n, slope float64) {
-	if s.missing == 0 {
-		return 0, 0
+	const closest, farthest = 8, 8 // mm
+	spacing := max(closest, cmp.Or(s.spacing, refSpacing))
+	scale := refSpacing / (3 * spacing)
+	at := min(max(0, gap), farthest)
+	n = float64(s.missing) * square(scale*at)
+	if at == gap {
+		slope = 2 * float64(s.missing) * scale * scale * gap
 	}
-	const farGap = 8 // mm
-	scale := refSpacing / (3 * cmp.Or(s.spacing, refSpacing))
-	if at := math.Min(gap, farGap) * scale; gap > farGap || gap < 0 {
-		return float64(s.missing) * at * at, 0
-	}
-	return float64(s.missing) * gap * gap * scale * scale, float64(s.missing) * 2 * gap * scale * scale
+	return n, slope
 }
 
 // predict returns the mean of ln v, for strings that lie lift mm higher than

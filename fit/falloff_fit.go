@@ -67,7 +67,7 @@ type falloff struct {
 	Range   Range              `json:"range"`
 	Told    []string           `json:"notes"`
 
-	known map[string]float64 // predicted shifts of strings and channels that were measured; not in the file
+	Known map[string]float64 `json:"known"` // ln v that strings and slots of the jig which were measured add
 }
 
 // priors lists the priors of all parameters.
@@ -116,6 +116,7 @@ func fitFalloff(d *Data, given []float64) (*falloff, error) {
 		f.Levels = append(f.Levels, len(u))
 	}
 	f.remember(m, fit, cells)
+	f.Told = append(f.Told, f.untold(cells)...)
 	return f, nil
 }
 
@@ -309,12 +310,13 @@ func (f *falloff) linearise(m *Mixed, cells []Cell, sites []*site, lift []float6
 }
 
 // remember keeps what was learnt of the strings and slots at the bench: it
-// helps to predict cells of another pickup under the same strings.
+// helps to predict cells of another pickup under the same strings. Built pickups
+// get strings of their own.
 func (f *falloff) remember(m *Mixed, fit *MixedFit, cells []Cell) {
-	f.known = map[string]float64{}
+	f.Known = map[string]float64{}
 	for _, k := range []int{eString, eChannel} {
 		for i := range cells {
-			f.known[falloffEffects[k].name+falloffEffects[k].level(&cells[i])] = fit.U[k][m.Terms[k].Level[i]][0]
+			f.Known[falloffEffects[k].name+falloffEffects[k].level(&cells[i])] = fit.U[k][m.Terms[k].Level[i]][0]
 		}
 	}
 }
@@ -332,7 +334,7 @@ func (f *falloff) Parameters() []Parameter {
 			v = math.Exp(v)
 			se *= v
 		}
-		out = append(out, Parameter{Name: name, Value: v, SE: se, Unit: units[j]})
+		out = append(out, Parameter{Name: name, Value: v, SE: se, Unit: units[j], FromData: f.fromData(j)})
 	}
 	for k, e := range falloffEffects {
 		if k == eMagnet && f.Levels[k] == 0 {
@@ -346,7 +348,7 @@ func (f *falloff) Parameters() []Parameter {
 		// The usual large-sample error of a standard deviation, its prior counted
 		// as so many more levels.
 		se := sd / math.Sqrt(2*(float64(f.Levels[k])+e.spread.DF))
-		out = append(out, Parameter{Name: "sd_" + e.name, Value: sd, SE: se, Unit: unit})
+		out = append(out, Parameter{Name: "sd_" + e.name, Value: sd, SE: se, Unit: unit, FromData: float64(f.Levels[k]) / (float64(f.Levels[k]) + e.spread.DF)})
 	}
 	return out
 }
@@ -362,7 +364,7 @@ func (f *falloff) Expect(cells []Cell) []float64 {
 		}
 		out[i] = f.predict(f.Theta, f.cellSite(c, last[c.Pickup]), 0)
 		for _, k := range []int{eString, eChannel} {
-			out[i] += f.known[falloffEffects[k].name+falloffEffects[k].level(c)]
+			out[i] += f.Known[falloffEffects[k].name+falloffEffects[k].level(c)]
 		}
 	}
 	return out

@@ -16,21 +16,21 @@ const fromHandbook = "handbook prior"
 //   - Slope and bend: the exact field of a 3/16 in by 0.65 in rod, common
 //     practice, over a long string (a test computes both). At the reference gap
 //     output falls by 7.8 dB/mm where the string's steel magnetises in proportion
-//     to the field and by 3.9 dB/mm where it is saturated; 5.5 is halfway in the
+//     to the field and by 3.9 dB/mm where it is saturated; 5.55 is halfway in the
 //     logarithm. Rods from 4 to 6 mm differ by less than that.
 //   - Field exponent: between steel that saturates (0) and steel that magnetises
-//     in proportion to the field (1), the upper half more likely at these gaps.
+//     in proportion to the field (1).
 //   - Steepness, protrusion, loss at the ends, what wraps share: our assumptions.
 var falloffPriors = [pFixed]Normal{
 	pLevel:     {Mean: 3, SD: 3},
 	pArea:      {Mean: 1, SD: 0.15},
 	pVelocity:  {Mean: 1, SD: 0.15},
-	pSlope:     {Mean: math.Log(5.5 / dB), SD: 0.25},
-	pBend:      {Mean: math.Log(3.3), SD: 0.5},
+	pSlope:     {Mean: math.Log(5.55 / dB), SD: 0.25},
+	pBend:      {Mean: math.Log(3.6), SD: 0.5},
 	pSteepness: {Mean: 0.05, SD: 0.06},
 	pProtrude:  {Mean: 0, SD: 0.04},
 	pEnd:       {Mean: 0.06, SD: 0.04},
-	pField:     {Mean: 0.6, SD: 0.3},
+	pField:     {Mean: 0.5, SD: 0.3},
 	pWrap:      {Mean: 0, SD: 0.5},
 }
 

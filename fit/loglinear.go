@@ -243,9 +243,9 @@ func (m *logLinear) Notes() []string     { return slices.Clone(m.Told) }
 func (m *logLinear) ResidualSD() float64 { return dB * m.SD }
 
 func (m *logLinear) Parameters() []Parameter {
-	out := []Parameter{{Name: "level", Value: dB * m.Mean, SE: dB * m.MeanSE, Unit: "dB re 1 mV"}}
+	out := []Parameter{{Name: "level", Value: dB * m.Mean, SE: dB * m.MeanSE, Unit: "dB re 1 mV", FromData: 1}}
 	for j, t := range m.terms {
-		out = append(out, Parameter{Name: t.name, Value: dB * m.B[j], SE: dB * math.Sqrt(m.Cov[j][j]), Unit: t.unit})
+		out = append(out, Parameter{Name: t.name, Value: dB * m.B[j], SE: dB * math.Sqrt(m.Cov[j][j]), Unit: t.unit, FromData: 1})
 	}
 	return out
 }

@@ -29,12 +29,14 @@ type Model interface {
 	Expect(cells []Cell) []float64
 }
 
-// Parameter is an estimate with its standard error.
+// Parameter is an estimate with its standard error. FromData is the share of
+// what is known of it that the data told, 0 to 1; the rest was known before.
 type Parameter struct {
-	Name  string  `json:"name"`
-	Value float64 `json:"value"`
-	SE    float64 `json:"se"`
-	Unit  string  `json:"unit"`
+	Name     string  `json:"name"`
+	Value    float64 `json:"value"`
+	SE       float64 `json:"se"`
+	Unit     string  `json:"unit"`
+	FromData float64 `json:"from_data"`
 }
 
 // Kind is a way to fit a model. A new kind is one file and one line in kinds.

@@ -216,9 +216,9 @@ func printFit(e *env, files []string, r *fit.Report) {
 func printReport(e *env, r *fit.Report) {
 	e.print("model %s", r.Kind)
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(tw, "parameter\tvalue\tstandard error\tunit\t")
+	fmt.Fprintln(tw, "parameter\tvalue\tstandard error\tunit\tfrom data\t")
 	for _, p := range r.Parameters {
-		fmt.Fprintf(tw, "%s\t%.3f\t%.3f\t%s\t\n", p.Name, math.Round(p.Value*1000)/1000+0, p.SE, p.Unit) // no -0.000
+		fmt.Fprintf(tw, "%s\t%.3f\t%.3f\t%s\t%.0f %%\t\n", p.Name, math.Round(p.Value*1000)/1000+0, p.SE, p.Unit, 100*p.FromData) // no -0.000
 	}
 	tw.Flush()
 	e.print("")

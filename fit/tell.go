@@ -1,0 +1,96 @@
+package fit
+
+import (
+	"fmt"
+	"math"
+	"strings"
+)
+
+// fromData is the share of the information on a parameter that the data gave:
+// 1 less its variance over that of its prior (the shrinkage of a posterior; M.
+// Betancourt, Towards a Principled Bayesian Workflow, 2020, from memory).
+func (f *falloff) fromData(j int) float64 {
+	sd := f.priors()[j].SD
+	return min(max(0, 1-f.Cov[j][j]/(sd*sd)), 1)
+}
+
+// Below littleTold a parameter stands mostly on its prior. Two of which each
+// moves with the other by more than oneCurve are one fact, not two.
+const (
+	littleTold = 0.5
+	oneCurve   = 0.85
+)
+
+// parameterWords are what parameters are called in sentences, and the capture
+// that would tell more of each, as the end of a sentence.
+var parameterWords = [pFixed]struct{ name, capture string }{
+	pArea:      {"how level follows the steel in a string", "capture string sets with other cores"},
+	pVelocity:  {"how level follows pitch", "capture a pickup with the same strings tuned otherwise, or a set whose gauges go otherwise with its notes"},
+	pSlope:     {"how steeply level falls with the gap", "capture pickups whose poles stand at different heights"},
+	pBend:      {"how the falloff bends", "capture a pickup again with its strings 1 mm higher"},
+	pSteepness: {"how the falloff differs between thick and thin strings", "capture thick and thin strings at near and far gaps each"},
+	pProtrude:  {"what a pole's height does beside the gap", "capture a pickup again with its strings 0.8 mm higher"},
+	pEnd:       {"what strings at the ends of the row lose", "capture pickups with tall and short poles under the first and the last string"},
+	pField:     {"how level follows a magnet's field", "probe the poles of more test pickups"},
+	pWrap:      {"how much wraps count", "capture strings of each wrap over cores that plain strings have, too"},
+}
+
+// untold says in plain words what stands on the handbook still, and what the
+// data cannot tell apart, with the captures that would tell.
+func (f *falloff) untold(cells []Cell) []string {
+	var out []string
+	weak := map[string][]string{} // by capture
+	var captures []string
+	for j, w := range parameterWords {
+		if w.name == "" || j == pField && !f.Fields || j == pWrap && len(f.Wraps) == 0 || j == pVelocity && !f.Pitch || f.fromData(j) >= littleTold {
+			continue
+		}
+		if weak[w.capture] == nil {
+			captures = append(captures, w.capture)
+		}
+		weak[w.capture] = append(weak[w.capture], w.name)
+	}
+	for _, c := range captures {
+		out = append(out, fmt.Sprintf("%s: told more by the handbook than by the data; %s", strings.Join(weak[c], ", and "), c))
+	}
+	return append(out, f.oneFact(cells)...)
+}
+
+// oneFact names pairs of parameters that the data tell only together.
+func (f *falloff) oneFact(cells []Cell) []string {
+	var out []string
+	for i := range parameterWords {
+		for j := range i {
+			a, b := parameterWords[j], parameterWords[i]
+			r := f.Cov[i][j] / math.Sqrt(f.Cov[i][i]*f.Cov[j][j])
+			if a.name == "" || b.name == "" || !(math.Abs(r) > oneCurve) || f.fromData(i) < littleTold || f.fromData(j) < littleTold {
+				continue
+			}
+			out = append(out, fmt.Sprintf("%s, and %s: the data tell them only together (correlation %+.2f); %s", a.name, b.name, r, b.capture))
+		}
+	}
+	if !movedStrings(cells) && f.fromData(pProtrude) >= littleTold {
+		out = append(out, "no pickup was captured at two string heights: what its poles' heights do and what the gap does are one fact; "+parameterWords[pProtrude].capture)
+	}
+	return out
+}
+
+// movedStrings reports whether any pole was measured under strings at two
+// heights, by more than strings differ in diameter.
+func movedStrings(cells []Cell) bool {
+	const moved = 0.3 // mm
+	seen := map[place][2]float64{}
+	for _, c := range cells {
+		at := place{c.Pickup, c.String}
+		r, ok := seen[at]
+		if !ok {
+			r = [2]float64{c.StringHeight, c.StringHeight}
+		}
+		extend(&r, c.StringHeight)
+		seen[at] = r
+		if r[1]-r[0] > moved {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,71 @@
+package fit
+
+import (
+	"slices"
+	"strings"
+	"testing"
+)
+
+// TestToldByTheData: with few data most stands on the handbook and the captures
+// that would tell are named; with the whole record little does.
+func TestToldByTheData(t *testing.T) {
+	all := gather(t, readRecord(t, "readings.csv"))
+	some := func(keep func(c *Cell) bool) *falloff {
+		d := &Data{}
+		for _, c := range all.Cells {
+			if keep(&c) {
+				d.Cells = append(d.Cells, c)
+			}
+		}
+		f, err := fitFalloff(d, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return f
+	}
+	whole := some(func(*Cell) bool { return true })
+	one := some(func(c *Cell) bool { return c.Session == "s001" })
+	still := some(func(c *Cell) bool { return c.Session < "s005" })
+	for j, name := range whole.names()[:pFixed] {
+		if j != pField && !(one.fromData(j) <= whole.fromData(j)+0.01) {
+			t.Errorf("%s: %.2f from one session, %.2f from all", name, one.fromData(j), whole.fromData(j))
+		}
+	}
+	if v := whole.fromData(pField); v != 0 {
+		t.Errorf("%.3f of the field exponent told by a record without fields", v)
+	}
+	for _, c := range []struct {
+		name, want string
+		f          *falloff
+	}{
+		{"one session", "how level follows pitch: told more by the handbook", one},
+		{"strings at one height", "beside the gap: told more by the handbook than by the data; capture a pickup again with its strings 0.8 mm higher", still},
+	} {
+		if !slices.ContainsFunc(c.f.Notes(), func(n string) bool { return strings.Contains(n, c.want) }) {
+			t.Errorf("%s: no word of %q in %q", c.name, c.want, c.f.Notes())
+		}
+	}
+	if len(whole.Notes()) >= len(one.Notes()) {
+		t.Errorf("the whole record leaves untold %q", whole.Notes())
+	}
+}
+
+// TestOneFact: what every cell moves together cannot be told apart, and is
+// said to be one fact.
+func TestOneFact(t *testing.T) {
+	f := Handbook(Travel).(*falloff)
+	a, b := pVelocity, pArea
+	for _, j := range []int{a, b} {
+		f.Cov[j][j] = 1e-4
+	}
+	f.Cov[a][b] = 0.95e-4
+	f.Cov[b][a] = f.Cov[a][b]
+	notes := f.oneFact([]Cell{{StringHeight: 3}, {StringHeight: 4}})
+	if len(notes) != 1 || !strings.Contains(notes[0], "only together (correlation +0.95)") {
+		t.Errorf("got %q", notes)
+	}
+	f.Cov[a][b], f.Cov[b][a] = 0, 0
+	if notes := f.oneFact([]Cell{{StringHeight: 3}, {StringHeight: 4}}); len(notes) != 0 {
+		t.Errorf("got %q", notes)
+	}
+}
