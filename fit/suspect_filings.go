@@ -224,12 +224,38 @@ func (s *screener) scaled(m mount, l *length) (single, whole []*finding) {
 			single = append(single, one)
 		}
 		if len(m) > 1 && !anyFaulty(all.now) && s.change(all.now, l) >= leastChange {
+			if l == steelLength && s.known(m, all.now) {
+				all.prior += knownSet
+			}
 			all.cause = fmt.Sprintf("all %ss, %s mm: %s %s mm?", l.name, s.list(m, nil, l), factor.words, s.list(m, all.now, l))
 			whole = append(whole, all)
 		}
 	}
 	return single, whole
 }
+
+// knownSet is ln of how much likelier it is that diameters are a mistake when the
+// shop has strings of those that were meant: our assumption.
+const knownSet = 3
+
+// known reports whether another mount has the strings that this one would have been
+// filed with.
+func (s *screener) known(m mount, now map[int]Cell) bool {
+	return slices.ContainsFunc(s.mounts, func(o mount) bool {
+		if len(o) != len(m) || o[0] == m[0] {
+			return false
+		}
+		for x, i := range m {
+			a, b := s.at(i, now), &s.cells[o[x]]
+			if a.String != b.String || math.Abs(math.Log(a.Core/b.Core)) > sameSteel {
+				return false
+			}
+		}
+		return true
+	})
+}
+
+const sameSteel = 0.02 // of cores in two units, ln: as files round them
 
 // change is the most by which lengths would have been filed otherwise.
 func (s *screener) change(now map[int]Cell, l *length) float64 {

@@ -9,7 +9,7 @@ import (
 
 // normal returns the log determinant and the quadratic form of cells' levels,
 // by one dense covariance of all that was not told beforehand.
-func (j *judge) normal(cells []int) (logdet, square float64) {
+func (j *judge) normal(cells []int) (logdet, form float64) {
 	n := len(cells)
 	a := mat.NewDense(n, len(j.mean), nil)
 	miss := mat.NewVecDense(n, nil)
