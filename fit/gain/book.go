@@ -27,16 +27,21 @@ type Book []Calibration
 // Load reads the calibrations that stand beside a shop's record; none at all is
 // no error. A mistake in one is an [*InputError] with its place.
 func Load(shop string) (Book, error) {
-	files, err := filepath.Glob(filepath.Join(escaped(shop), Dir, "*.toml"))
+	dir := filepath.Join(shop, Dir)
+	files, err := os.ReadDir(dir)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
 	if err != nil {
 		return nil, err
 	}
 	var b Book
-	for _, name := range files {
-		text, err := os.ReadFile(name)
-		if errors.Is(err, fs.ErrNotExist) { // gone since
+	for _, f := range files {
+		name := filepath.Join(dir, f.Name())
+		if f.IsDir() || filepath.Ext(name) != ".toml" || strings.HasPrefix(f.Name(), ".") { // "." begins what is being written
 			continue
 		}
+		text, err := os.ReadFile(name)
 		if err != nil {
 			return nil, err
 		}
@@ -53,14 +58,6 @@ func Load(shop string) (Book, error) {
 		return x.Time.Compare(y.Time)
 	})
 	return b, nil
-}
-
-// escaped makes a folder's name stand for itself in a pattern.
-func escaped(path string) string {
-	if strings.ContainsAny(path, `[*?`) && filepath.Separator == '/' {
-		return strings.NewReplacer(`[`, `\[`, `*`, `\*`, `?`, `\?`, `\`, `\\`).Replace(path)
-	}
-	return path
 }
 
 // Parse reads one calibration; name stands for the file in errors.

@@ -296,6 +296,34 @@ func TestLoadRefuses(t *testing.T) {
 	}
 }
 
+// FuzzCalibration: what can be read is written so that it reads the same.
+func FuzzCalibration(f *testing.F) {
+	const least = "jig = \"j\"\nfrom = 2026-03-02T09:00:00Z\ndue = 2027-03-02\ngain = 1.5\n"
+	f.Add([]byte(least))
+	f.Add([]byte(least + "dof = inf\n[slope]\ndb_per_db = 1e-9\n[[channel]]\nstring = 3\ngain = 0.9\n[[reading]]\nstring = 3\n"))
+	f.Add([]byte("jig = 'a\u00e9'\nfrom = 2026-03-02T09:00:00.25+01:00\ndue = 2027-02-30\ngain = 1\n"))
+	f.Fuzz(func(t *testing.T, text []byte) {
+		c, err := Parse("c.toml", text)
+		if err != nil {
+			if !errors.As(err, new(*InputError)) || !strings.HasPrefix(err.Error(), "c.toml:") {
+				t.Fatalf("error %v", err)
+			}
+			return
+		}
+		once, err := c.Encode()
+		if err != nil {
+			t.Fatal(err)
+		}
+		again, err := Parse("c.toml", once)
+		if err != nil {
+			t.Fatalf("%v in\n%s", err, once)
+		}
+		if twice, err := again.Encode(); err != nil || string(twice) != string(once) {
+			t.Errorf("%v; written\n%s\nand then\n%s", err, once, twice)
+		}
+	})
+}
+
 func TestReadPoints(t *testing.T) {
 	got, err := ReadPoints(strings.NewReader("reading_mv,source_mv,note,source_u_mv,string\n9.9,10,a,0.1,2\n9.8,10,,0.1,\n"), "p.csv")
 	if err != nil || len(got) != 2 || got[0] != (Reading{2, 10, 0.1, 9.9, 1, 0}) || got[1].String != 0 {
