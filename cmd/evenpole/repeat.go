@@ -34,7 +34,8 @@ of a tolerance the jig eats; and how many takes a verdict needs.
 A session is a mounting, and a pause of three hours ends a sitting. Who mounted
 what stands in operators.csv in the shop: columns session and operator, and
 sitting or mounting where the above does not hold. 'evenpole repeat design' plans
-a study.`,
+a study. Hundreds of sessions, such as a reference pickup's of a year, take minutes:
+--pickup and --since pick the study's.`,
 		Args: cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error { return runRepeat(e, o) },
 	}
