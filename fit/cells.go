@@ -71,8 +71,9 @@ func (c *Cell) lines() string {
 
 // Span is a run of lines of one file.
 type Span struct {
-	File        int // which of Gather's files, from 0
-	First, Last int // lines; the header is line 1
+	File  int `json:"file"`  // which of Gather's files, from 0
+	First int `json:"first"` // lines; the header is line 1
+	Last  int `json:"last"`
 }
 
 // Data is a record as models see it.

@@ -53,7 +53,7 @@ const (
 	enoughBroken = -3 // for lengths that cannot be: something is wrong for certain
 	mostAgainst  = 1  // levels may speak against what lists of heights say by half of that, and so much
 	mostPrior    = 3  // what speaks for a mistake before it is looked at
-	mostRounds   = 40
+	mostRounds   = 15
 	mostAgain    = 3 // mistakes of one mounting
 )
 
