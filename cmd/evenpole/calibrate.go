@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"os"
@@ -20,6 +21,7 @@ type calibrateOptions struct {
 	readings []float64
 	str      int
 	session  string
+	record   string
 	points   string
 	from     string
 	now      func() time.Time
@@ -40,6 +42,9 @@ A gain that all strings share changes levels and no balance. Read the source on
 every string's channel and each gets its own, which balance needs. Read it at
 three levels or more to see whether the jig is linear.
 
+A source is no pickup: capture it into a folder of its own, or 'fit' learns from
+it, and name that folder's record with --readings.
+
 --points FILE is CSV: source_mv, source_u_mv, reading_mv and, if you will, string.`,
 		Args: cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error { return runCalibrate(e, o) },
@@ -52,7 +57,8 @@ three levels or more to see whether the jig is linear.
 	f.StringVar(&o.Source, "source", "", "what the source was, in `words`, for the file")
 	f.Float64SliceVar(&o.readings, "reading-mv", nil, "what the jig read, `mV`, separated by commas")
 	f.IntVar(&o.str, "string", 0, "the `string` whose channel that was (default: the jig as a whole)")
-	f.StringVar(&o.session, "session", "", "take the good takes of this `session` of the record instead")
+	f.StringVar(&o.session, "session", "", "take the good takes of this `session` instead")
+	f.StringVar(&o.record, "readings", "", "the readings `file` that the session is in (default: the shop's)")
 	f.StringVar(&o.points, "points", "", "take readings from this CSV `file` instead")
 	f.StringVar(&o.from, "from", "", "correct readings from this `day` on (2026-03-02; default: from now on)")
 	f.IntVar(&o.Months, "months", 12, "`months` until it is due again")
@@ -61,6 +67,8 @@ three levels or more to see whether the jig is linear.
 	cmd.MarkFlagsOneRequired("points", "session", "reading-mv")
 	cmd.MarkFlagsRequiredTogether("source-mv", "source-u")
 	cmd.MarkFlagsMutuallyExclusive("points", "source-mv")
+	cmd.MarkFlagsMutuallyExclusive("readings", "points")
+	cmd.MarkFlagsMutuallyExclusive("readings", "reading-mv")
 	return cmd
 }
 
@@ -111,7 +119,7 @@ func sourceReadings(dir string, o calibrateOptions) ([]gain.Reading, error) {
 		defer f.Close()
 		return gain.ReadPoints(f, o.points)
 	case o.session != "":
-		name := filepath.Join(dir, capture.ReadingsFile)
+		name := cmp.Or(o.record, filepath.Join(dir, capture.ReadingsFile))
 		f, err := capture.Open(name)
 		if err != nil {
 			return nil, err
