@@ -203,6 +203,9 @@ func (c *Chart) decide() {
 	case len(c.Points) < leastPoints:
 		c.State = CannotTell
 		c.warn("%d points are too few to tell: %d at least, %d are a good baseline", len(c.Points), leastPoints, usualBaseline)
+	case c.start == len(c.Points):
+		c.State = CannotTell
+		c.warn("no point since %s", c.Since.Format(time.DateOnly))
 	case counts:
 		c.State = OutOfControl
 	default:

@@ -260,6 +260,10 @@ func TestShiftIsNamedAndDated(t *testing.T) {
 	if c.State != InControl || len(c.Signals) == 0 {
 		t.Errorf("since: %s with %d signals", c.State, len(c.Signals))
 	}
+	none, err := Draw(series(x), Options{Since: since.AddDate(1, 0, 0)})
+	if err != nil || none.State != CannotTell {
+		t.Errorf("no point since: %+v, %v", none, err)
+	}
 	near(t, "sum at the new start", float64(c.Panels[3].Values[50]), max(0, (x[50]-c.Centre)/c.Sigma-allowance), 1e-12)
 }
 
