@@ -33,7 +33,7 @@ type ceiling struct {
 	at, of  int     // takes that reached it, of how many
 	rows    []Span
 	scatter float64 // of one take, ln; 0 when not known
-	step    float64 // last digit, mV
+	step    float64 // least difference between two takes, mV; infinite when there is none
 	peak    bool    // a peak, not an RMS
 }
 
@@ -75,14 +75,17 @@ func ceilingOf(takes []take) ceiling {
 		}
 		return t.rms
 	}
-	var logs []float64
-	digits := 0
+	var values, logs []float64
 	for _, t := range takes {
-		c.value = max(c.value, of(t))
-		digits = max(digits, decimals(of(t)))
-		logs = append(logs, math.Log(of(t)))
+		values, logs = append(values, of(t)), append(logs, math.Log(of(t)))
 	}
-	c.step = math.Pow10(-digits)
+	slices.Sort(values)
+	c.value, c.step = values[len(values)-1], math.Inf(1)
+	for i, v := range values[1:] {
+		if v > values[i] {
+			c.step = min(c.step, v-values[i])
+		}
+	}
 	_, c.scatter = robustMean(logs)
 	g := gathered{}
 	for _, t := range takes {
@@ -120,7 +123,7 @@ func merged(spans []Span) []Span {
 // more often than chance has it, or at a ceiling that stands out in another cell
 // of the session.
 func ceilings(d *Data) []Suspect {
-	scatter := usualScatter(d.Cells)
+	usual := usualPeaks(d.Cells)
 	type place struct {
 		pickup, session string
 		value           float64
@@ -135,7 +138,7 @@ func ceilings(d *Data) []Suspect {
 			}
 			top := &c.within.top
 			p := place{c.Pickup, c.Session, top.value}
-			evidence := top.evidence(scatter[top.peak])
+			evidence := top.evidence(usual[top.peak])
 			known := at[p]
 			switch {
 			case pass == 0 && evidence >= enoughTies && known == nil:
@@ -168,19 +171,30 @@ func ceilings(d *Data) []Suspect {
 // enough.
 const enoughTies = 9
 
-// usualScatter is the median over cells of the scatter of peaks, and of RMS levels
-// where there are none.
-func usualScatter(cells []Cell) map[bool]float64 {
+// peaks is how peaks, or RMS levels where there are none, differ from take to take.
+type peaks struct {
+	scatter float64 // median over cells, ln
+	step    float64 // least difference, mV: the last digit, or what the jig resolves
+}
+
+func usualPeaks(cells []Cell) map[bool]peaks {
 	all := map[bool][]float64{}
+	out := map[bool]peaks{}
 	for i := range cells {
-		if w := cells[i].within; w != nil && w.top.of > 2 {
-			all[w.top.peak] = append(all[w.top.peak], w.top.scatter)
+		w := cells[i].within
+		if w == nil || w.top.of < 3 {
+			continue
 		}
+		k := w.top.peak
+		if len(all[k]) == 0 {
+			out[k] = peaks{step: math.Inf(1)}
+		}
+		all[k] = append(all[k], w.top.scatter)
+		out[k] = peaks{step: min(out[k].step, w.top.step)}
 	}
-	out := map[bool]float64{}
-	for peak, v := range all {
+	for k, v := range all {
 		slices.Sort(v)
-		out[peak] = median(v)
+		out[k] = peaks{median(v), out[k].step}
 	}
 	return out
 }
@@ -188,11 +202,11 @@ func usualScatter(cells []Cell) map[bool]float64 {
 // evidence is -ln of the chance that so many takes would reach the highest value
 // to its last digit: two normal values that scatter by s fall on the same digit
 // with the chance step/(2 s sqrt(pi)).
-func (c *ceiling) evidence(scatter float64) float64 {
-	if c.at < 3 || !(scatter > 0) || !(c.value > 0) {
+func (c *ceiling) evidence(usual peaks) float64 {
+	if c.at < 3 || !(usual.scatter > 0) || !(c.value > 0) {
 		return 0
 	}
-	chance := min(1, c.step/(c.value*scatter*2*math.SqrtPi))
+	chance := min(1, usual.step/(c.value*usual.scatter*2*math.SqrtPi))
 	return -float64(c.at-1)*math.Log(chance) - logChoose(c.of, c.at)
 }
 

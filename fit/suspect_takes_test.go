@@ -59,8 +59,8 @@ func TestTiesAreAsUnlikelyAsStated(t *testing.T) {
 			ties++
 		}
 	}
-	c := ceiling{value: value, at: 3, of: 3, step: step}
-	stated := math.Exp(-c.evidence(scatter) / 2) // two ties, and one choice of three takes
+	c := ceiling{value: value, at: 3, of: 3}
+	stated := math.Exp(-c.evidence(peaks{scatter, step}) / 2) // two ties, and one choice of three takes
 	if seen := ties / pairs; math.Abs(seen/stated-1) > 0.05 {
 		t.Errorf("chance of a tie: seen %.5f, stated %.5f", seen, stated)
 	}
@@ -68,14 +68,14 @@ func TestTiesAreAsUnlikelyAsStated(t *testing.T) {
 
 func TestCeilingsWantMoreThanCoarseDigits(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 5))
-	record := func(digits, limit float64) *Data {
+	record := func(step, limit float64) *Data {
 		var rows []capture.Reading
 		for s := 1; s <= 6; s++ {
 			for k := range 10 {
 				rows = append(rows, with(good(), func(r *capture.Reading) {
 					r.String, r.RMS = s, 10*math.Exp(0.03*rng.NormFloat64())
 					r.Seq, r.Line = uint32(len(rows)+1), len(rows)+2
-					r.Peak = math.Round(r.RMS*3.6*math.Exp(0.1*rng.NormFloat64())/digits) * digits
+					r.Peak = math.Round(r.RMS*3.6*math.Exp(0.1*rng.NormFloat64())/step) * step
 					if s == 4 {
 						r.Peak = min(r.Peak, limit)
 					}
@@ -87,8 +87,10 @@ func TestCeilingsWantMoreThanCoarseDigits(t *testing.T) {
 		}
 		return gather(t, rows)
 	}
-	if found := ceilings(record(1, 1e9)); len(found) > 0 {
-		t.Errorf("peaks to 1 mV: got %+v", found)
+	for _, step := range []float64{1, 0.625} { // to the last digit, and as a converter resolves
+		if found := ceilings(record(step, 1e9)); len(found) > 0 {
+			t.Errorf("peaks in steps of %g mV: got %+v", step, found)
+		}
 	}
 	found := ceilings(record(0.01, 35))
 	if len(found) != 1 || !reflect.DeepEqual(found[0].Strings, []int{4}) {
