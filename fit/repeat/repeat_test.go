@@ -322,3 +322,26 @@ func TestSittings(t *testing.T) {
 		t.Errorf("%+v", runs)
 	}
 }
+
+// TestOptimum: no variances near the estimate, or with one held at 0, are likelier
+// than the estimate, however small the study.
+func TestOptimum(t *testing.T) {
+	rng := rand.New(rand.NewPCG(19, 20))
+	for range 5 {
+		runs := drawRuns(rng, &Design{Operators: 2, Sittings: 2, Mountings: 2, Takes: 3, Guess: Guess{}.withDefaults()})
+		sources, _ := sourcesOf(runs)
+		for _, s := range []*sample{balanceOf(runs, sources), levelOf(runs, sources)} {
+			e, err := s.estimate()
+			if err != nil {
+				t.Fatal(err)
+			}
+			for k, sd := range e.sd {
+				for _, x := range []float64{0, sd, 0.9*sd + 0.01, 1.3*sd + 0.02} {
+					if value, at := e.profile(k, x, e.sd); value < e.best-1e-4 {
+						t.Errorf("%v is likelier than %v by %g", at, e.sd, e.best-value)
+					}
+				}
+			}
+		}
+	}
+}
