@@ -35,7 +35,7 @@ type effect struct {
 
 // Places in falloffEffects.
 const (
-	ePole, eString, eChannel, eSetup, eMagnet = 2, 3, 4, 5, 6
+	ePickup, ePole, eString, eChannel, eSetup, eMagnet = 0, 2, 3, 4, 5, 6
 )
 
 var falloffEffects = []effect{

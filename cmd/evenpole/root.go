@@ -193,7 +193,7 @@ Exit status: 0 done; 1 failed; 2 wrong usage or input; 3 done, and the verdict i
 		newModelCmd(e),
 		newPicturesCmd(e),
 		newPlanCmd(e),
-		newExplainCmd(e),
+		newExplainCmd(e), newNextCmd(e),
 		newBatchCmd(e),
 		newCheckCmd(e),
 		newRepeatCmd(e),

@@ -1,0 +1,153 @@
+package main
+
+import (
+	"fmt"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"evenpole/capture"
+	"evenpole/fit"
+	"evenpole/fit/plan"
+	"evenpole/profiles"
+
+	"github.com/spf13/cobra"
+)
+
+type nextOptions struct {
+	orders []string
+	model  string
+	count  int
+}
+
+func newNextCmd(e *env) *cobra.Command {
+	var o nextOptions
+	cmd := &cobra.Command{
+		Use:   "next --order ORDER...",
+		Short: "Say which captures would narrow the plans of these orders most",
+		Long: `Says which captures, each in the light of those before it, would most narrow what the
+model does not know of the balance of the ordered pickups: a pickup of the record
+under another string set, or with its strings higher, or a test pickup to be wound.
+Of captures that are worth nearly the same, the one that needs nothing wound or
+bought comes first. What differs from one built pickup to the next (magnets,
+strings, the setting of poles) no capture can narrow.`,
+		Args: cobra.NoArgs,
+		RunE: func(*cobra.Command, []string) error { return runNext(e, o) },
+	}
+	f := cmd.Flags()
+	f.StringArrayVar(&o.orders, "order", nil, "order `file` at hand (repeatable)")
+	f.StringVar(&o.model, "model", "", "model `file` (default: the shop's current model; the handbook where there is none)")
+	f.IntVar(&o.count, "count", 3, "how many captures to propose, at most")
+	required(cmd, "order")
+	return cmd
+}
+
+// nextDocument is the JSON of "evenpole next".
+type nextDocument struct {
+	Source    string         `json:"source"`
+	Proposals []fit.Proposal `json:"captures"`
+}
+
+func runNext(e *env, o nextOptions) error {
+	if o.count < 1 {
+		return badInput("--count: expected 1 or more, got %d", o.count)
+	}
+	model, err := e.predictor(o.model)
+	if err != nil {
+		return err
+	}
+	record, err := e.recordOrNothing()
+	if err != nil {
+		return err
+	}
+	sets, err := e.setsAtHand(record)
+	if err != nil {
+		return err
+	}
+	var wants []fit.Want
+	for _, path := range o.orders {
+		order, err := e.readOrder(path)
+		if err != nil {
+			return err
+		}
+		p, err := plan.Make(order, model, plan.Options{})
+		if err != nil {
+			return &inputError{err}
+		}
+		wants = append(wants, fit.Want{Setup: plan.Setup(order), Heights: p.Heights})
+		if order.Set == "" {
+			sets = append(sets, profiles.StringSet{Name: "strings of order " + order.ID, Strings: order.Strings})
+		}
+	}
+	list, err := fit.Next(model, record, wants, sets, o.count)
+	if err != nil {
+		return &inputError{err}
+	}
+	if e.json {
+		return e.writeJSON(nextDocument{model.Source(), append([]fit.Proposal{}, list...)})
+	}
+	printNext(e, list)
+	return nil
+}
+
+// recordOrNothing is the shop's record; empty where there is none yet.
+func (e *env) recordOrNothing() (*fit.Data, error) {
+	dir, ok := e.findShop()
+	if !ok {
+		return &fit.Data{}, nil
+	}
+	readings := filepath.Join(dir, capture.ReadingsFile)
+	if missing(readings) {
+		return &fit.Data{}, nil
+	}
+	return gatherFiles([]string{readings})
+}
+
+// setsAtHand lists the string sets of the library and those that the record
+// names, as they were measured.
+func (e *env) setsAtHand(record *fit.Data) ([]profiles.StringSet, error) {
+	lib, err := e.library()
+	if err != nil {
+		return nil, err
+	}
+	sets := record.StringSets()
+	for _, s := range lib.Sets() {
+		if !slices.ContainsFunc(sets, func(known profiles.StringSet) bool { return known.Name == s.Name }) {
+			sets = append(sets, s)
+		}
+	}
+	return sets, nil
+}
+
+func printNext(e *env, list []fit.Proposal) {
+	if len(list) == 0 {
+		e.print("no capture would narrow these plans by much: what is left differs from one built pickup to the next")
+		return
+	}
+	e.print("what the model does not know of these pickups' balance: %.2f dB (rms over strings)", list[0].Before)
+	for i, p := range list {
+		e.print("")
+		e.print("%d. then %.2f dB: %s", i+1, p.After, captureWords(&p))
+		e.print("   string_heights_mm = [%s]", lengths(p.StringHeights))
+	}
+}
+
+// captureWords says a proposal in words.
+func captureWords(p *fit.Proposal) string {
+	what := fmt.Sprintf("capture pickup %s under %q", p.Pickup, p.Set)
+	if p.Pickup == "" {
+		what = fmt.Sprintf("wind a test pickup with poles at %s mm and capture it under %q", lengths(p.PoleHeights), p.Set)
+	}
+	if p.Higher > 0 {
+		what += fmt.Sprintf(", the strings %.1f mm higher than usual", p.Higher)
+	}
+	return what
+}
+
+func lengths(mm []float64) string {
+	var out []string
+	for _, v := range mm {
+		out = append(out, fmt.Sprintf("%.2f", v))
+	}
+	return strings.Join(out, ", ")
+}

@@ -1,0 +1,245 @@
+package fit
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"evenpole/profiles"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// wantSteels is a pickup to come under the strings that tests use.
+func wantSteels() []Want {
+	return []Want{{
+		Setup:   &Setup{Strings: steels, StringHeights: []float64{3, 3.4, 3.6, 3.7, 3.6, 3.4}, Spacing: 10.2},
+		Heights: []float64{0.5, 1, 1.5, 1.5, 1, 0.5},
+	}}
+}
+
+func setsForNext() []profiles.StringSet {
+	light := profiles.StringSet{Name: "set0", Strings: steels}
+	heavy := profiles.StringSet{Name: "set1"}
+	for _, s := range steels {
+		s.Core, s.Gauge = 1.2*s.Core, 1.2*s.Gauge
+		heavy.Strings = append(heavy.Strings, s)
+	}
+	return []profiles.StringSet{light, heavy}
+}
+
+// TestNextNarrowsAsItSays: whatever capture a shop makes, of a pickup that it
+// knows or of a new one, it ends up knowing as much more as was said. What is
+// known is read from fits to cells of a known truth, before and after.
+func TestNextNarrowsAsItSays(t *testing.T) {
+	_, cells := falloffShop(rand.New(rand.NewPCG(31, 32)), 3)
+	var few []Cell
+	for _, c := range cells {
+		if c.Session == "s0" {
+			few = append(few, c)
+		}
+	}
+	d := &Data{Cells: few}
+	before, err := fitFalloff(d, handbookSDs())
+	if err != nil {
+		t.Fatal(err)
+	}
+	g, err := newDesign(before, d, wantSteels(), setsForNext())
+	if err != nil {
+		t.Fatal(err)
+	}
+	was := unknownOf(before)
+	if said := g.unknown(g.cov); math.Abs(was-said) > 1e-3*was {
+		t.Errorf("unknown before: %.6f dB, %.6f by the plain formula", said, was)
+	}
+	ofKnown, ofNew := 0, 0
+	for i := range g.candidates {
+		c := &g.candidates[i]
+		cov, ok := g.after(c)
+		if !ok {
+			t.Fatal("no update")
+		}
+		after, err := fitFalloff(&Data{Cells: append(few[:len(few):len(few)], proposedCells(before, &c.Proposal)...)}, handbookSDs())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if said, is := g.unknown(cov), unknownOf(after); math.Abs(said-is) > 0.002+0.1*(was-is) {
+			t.Errorf("%q under %q, %.1f mm higher: said %.4f to %.4f dB, came %.4f", c.Pickup, c.Set, c.Higher, was, said, is)
+		}
+		if c.Pickup == "" {
+			ofNew++
+		} else {
+			ofKnown++
+		}
+	}
+	if ofKnown < 10 || ofNew < 10 {
+		t.Errorf("%d captures of known pickups and %d of new ones: too few to tell", ofKnown, ofNew)
+	}
+	list, err := Next(before, d, wantSteels(), setsForNext(), 1)
+	if err != nil || len(list) != 1 {
+		t.Fatal(list, err)
+	}
+	for i := range g.candidates {
+		if cov, ok := g.after(&g.candidates[i]); ok && was-g.unknown(cov) > (was-list[0].After)/nearlyAsMuch+1e-9 {
+			t.Errorf("a better capture than the one proposed: %+v", g.candidates[i].Proposal)
+		}
+	}
+}
+
+// proposedCells are the cells of a capture, as the model expects them.
+func proposedCells(f *falloff, p *Proposal) []Cell {
+	var out []Cell
+	name := p.Pickup
+	if name == "" {
+		name = "new"
+	}
+	for i, s := range p.Strings {
+		hz, _ := profiles.Pitch(s.Note)
+		c := Cell{Pickup: name, Session: "next", String: i + 1, Set: p.Set, Core: s.Core, Gauge: s.Gauge, Wrap: s.Wrap, PoleHeight: p.PoleHeights[i],
+			StringHeight: p.StringHeights[i], Mode: "P", Excite: Travel, Takes: takesForNext, SD: 0.03, Freq: hz, Batch: "b"}
+		c.Mean = f.Expect([]Cell{c})[0]
+		out = append(out, c)
+	}
+	return out
+}
+
+// unknownOf is what Next narrows, by the plain formula: string by string.
+func unknownOf(f *falloff) float64 {
+	w := wantSteels()[0]
+	j := mat.NewDense(len(steels), f.size(), nil)
+	for i := range steels {
+		f.gradient(j.RawRowView(i), f.Theta, f.site(w.Setup, i, w.Heights), 0)
+	}
+	var half, full mat.Dense
+	half.Mul(j, symmetric(f.Cov))
+	full.Mul(&half, j.T())
+	cov := mat.NewSymDense(len(steels), nil)
+	for i := range steels {
+		for k := i; k < len(steels); k++ {
+			cov.SetSym(i, k, full.At(i, k))
+		}
+	}
+	var sum float64
+	for i := range steels {
+		sum += balanceVariance(cov, i)
+	}
+	return dB * math.Sqrt(sum/float64(len(steels)))
+}
+
+// TestNextUpdateIsExact: the covariance after a capture is what adding its
+// information to that of the rest gives.
+func TestNextUpdateIsExact(t *testing.T) {
+	f := Handbook(Travel).(*falloff)
+	g, err := newDesign(f, &Data{}, wantSteels(), setsForNext())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range g.candidates {
+		c := &g.candidates[i]
+		got, ok := g.after(c)
+		if !ok {
+			t.Fatal("no update")
+		}
+		var prior, noise, info, gv, want mat.Dense
+		if err := prior.Inverse(g.cov); err != nil {
+			t.Fatal(err)
+		}
+		if err := noise.Inverse(c.noise); err != nil {
+			t.Fatal(err)
+		}
+		gv.Mul(c.grad.T(), &noise)
+		info.Mul(&gv, c.grad)
+		info.Add(&info, &prior)
+		if err := want.Inverse(&info); err != nil {
+			t.Fatal(err)
+		}
+		for j := range g.f.size() {
+			if a, b := got.At(j, j), want.At(j, j); math.Abs(a-b) > 1e-6*b {
+				t.Errorf("%s: variance %g, by information %g", g.f.names()[j], a, b)
+			}
+		}
+	}
+}
+
+// TestNextAsksForWhatIsMissing: a wrap never measured, when it is ordered;
+// strings that were never moved.
+func TestNextAsksForWhatIsMissing(t *testing.T) {
+	all := gather(t, readRecord(t, "readings.csv"))
+	f, err := fitFalloff(all, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	wants := wantSteels()
+	wants[0].Setup.Strings = append([]profiles.String{}, steels...)
+	for i := range wants[0].Setup.Strings {
+		if s := &wants[0].Setup.Strings[i]; s.Wrap != plainWrap {
+			s.Wrap = "stainless"
+		}
+	}
+	known := profiles.StringSet{Name: "ten-nps", Strings: append([]profiles.String{}, steels...)}
+	for i := range known.Strings {
+		if s := &known.Strings[i]; s.Wrap != plainWrap {
+			s.Wrap = "nickel_plated_steel"
+		}
+	}
+	steel := profiles.StringSet{Name: "steel", Strings: wants[0].Setup.Strings}
+	list, err := Next(f, all, wants, []profiles.StringSet{known, steel}, 2)
+	if err != nil || len(list) == 0 {
+		t.Fatal(list, err)
+	}
+	if p := list[0]; p.Set != "steel" || p.Pickup == "" || !(p.After < 0.75*p.Before) {
+		t.Errorf("first proposal %+v", p)
+	}
+	for i, p := range list {
+		if !(p.After < p.Before) || i > 0 && math.Abs(p.Before-list[i-1].After) > 1e-9 {
+			t.Errorf("proposal %d: %.3f to %.3f dB", i+1, p.Before, p.After)
+		}
+	}
+}
+
+// TestNextWithoutData proposes test pickups to be wound.
+func TestNextWithoutData(t *testing.T) {
+	list, err := Next(Handbook(Travel), &Data{}, wantSteels(), setsForNext(), 3)
+	if err != nil || len(list) != 3 {
+		t.Fatal(list, err)
+	}
+	for _, p := range list {
+		if p.Pickup != "" || !(p.After < p.Before) || len(p.PoleHeights) != 6 {
+			t.Errorf("%+v", p)
+		}
+	}
+	base, err := logHeight.kind().Fit(gather(t, readRecord(t, "readings.csv")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Next(base, &Data{}, wantSteels(), setsForNext(), 1); err == nil {
+		t.Error("a baseline was asked and answered")
+	}
+	if _, err := Next(Handbook(Travel), &Data{}, nil, setsForNext(), 1); err == nil {
+		t.Error("no pickup to come")
+	}
+}
+
+// TestStringSetsOfTheRecord: a set comes back with the notes that it was tuned
+// to; one that was never measured whole does not.
+func TestStringSetsOfTheRecord(t *testing.T) {
+	d := gather(t, readRecord(t, "readings.csv"))
+	d.Cells = append(d.Cells, Cell{Set: "half", String: 2, Core: 0.3, Gauge: 0.3, Wrap: plainWrap})
+	sets := d.StringSets()
+	if len(sets) != 2 || sets[0].Name != "ten-nps" || sets[1].Name != "twelve-w3-ni" {
+		t.Fatalf("got %+v", sets)
+	}
+	want := profiles.String{Note: "E2", Gauge: 1.1684, Core: 0.4191, Wrap: "nickel_plated_steel"}
+	if got := sets[0].Strings[5]; got != want {
+		t.Errorf("got %+v, want %+v", got, want)
+	}
+	for _, note := range []string{"A4", "C0", "B1", "F#3", "D#5"} {
+		hz, err := profiles.Pitch(note)
+		if got := noteOf(hz * 1.01); err != nil || got != note {
+			t.Errorf("%s came back as %q", note, got)
+		}
+	}
+	if noteOf(0) != "" || noteOf(math.NaN()) != "" || noteOf(1) != "" {
+		t.Error("a note for no pitch")
+	}
+}
