@@ -415,37 +415,47 @@ func (s *screener) otherPickups(m mount) []*finding {
 	seen := map[string]bool{}
 	var out []*finding
 	for _, o := range s.mounts {
-		p := s.cells[o[0]].Pickup
-		if p == own || len(o) != len(m) || slices.ContainsFunc(o, func(i int) bool { return s.lost[i] }) {
+		id, whole := s.underPickupOf(m, o)
+		if id == nil {
 			continue
 		}
-		now := map[int]Cell{}
-		id := map[int]Cell{}
-		for x, i := range m {
-			c, from := s.cells[i], &s.cells[o[x]]
-			if c.String != from.String {
-				break
-			}
-			c.Pickup, c.Field, c.FieldKnown = p, from.Field, from.FieldKnown
-			id[i] = c
-			c.Batch, c.PoleHeight = from.Batch, from.PoleHeight
-			now[i] = c
-		}
-		if len(now) < len(m) {
-			continue
+		p, prior := s.cells[o[0]].Pickup, 0.0
+		if s.habits.once && s.twice(m, id) {
+			prior = -seldomTwice
 		}
 		if !seen[p] && !anyFaulty(id) {
 			seen[p] = true
-			out = append(out, &finding{kind: PickupMixedUp, columns: []string{"pickup"}, now: id,
+			out = append(out, &finding{kind: PickupMixedUp, columns: []string{"pickup"}, now: id, prior: prior,
 				cause: fmt.Sprintf("filed as %q: was it %q?", own, p)})
 		}
-		heights := p + s.list(m, now, poleLength)
-		if seen[heights] || ownMisses > 0 || s.list(m, now, poleLength) == filed || anyFaulty(now) {
+		heights := s.list(m, whole, poleLength)
+		if seen[p+heights] || ownMisses > 0 || heights == filed || anyFaulty(whole) {
 			continue
 		}
-		seen[heights] = true
-		out = append(out, &finding{kind: PickupMixedUp, columns: []string{"pickup", "batch", "pole_height_mm"}, now: now,
-			cause: fmt.Sprintf("filed as %q with its pole heights %s mm: was it %q, whose are %s?", own, filed, p, s.list(m, now, poleLength))})
+		seen[p+heights] = true
+		out = append(out, &finding{kind: PickupMixedUp, columns: []string{"pickup", "batch", "pole_height_mm"}, now: whole, prior: prior,
+			cause: fmt.Sprintf("filed as %q with its pole heights %s mm: was it %q, whose are %s?", own, filed, p, heights)})
 	}
 	return out
+}
+
+// underPickupOf is a mount as filed under the pickup of another, with its own
+// heights and with that other's; nil where it cannot be.
+func (s *screener) underPickupOf(m, o mount) (id, whole map[int]Cell) {
+	p := s.cells[o[0]].Pickup
+	if p == s.cells[m[0]].Pickup || len(o) != len(m) || slices.ContainsFunc(o, func(i int) bool { return s.lost[i] }) {
+		return nil, nil
+	}
+	id, whole = map[int]Cell{}, map[int]Cell{}
+	for x, i := range m {
+		c, from := s.cells[i], &s.cells[o[x]]
+		if c.String != from.String {
+			return nil, nil
+		}
+		c.Pickup, c.Field, c.FieldKnown = p, from.Field, from.FieldKnown
+		id[i] = c
+		c.Batch, c.PoleHeight = from.Batch, from.PoleHeight
+		whole[i] = c
+	}
+	return id, whole
 }

@@ -11,6 +11,7 @@ type habits struct {
 	heights habit           // the string heights of the bench, but for what all strings are higher by
 	batch   habit           // the same pickup's batch
 	digits  map[*length]int // decimals
+	once    bool            // a pickup is seldom mounted twice in the same way
 }
 
 // habit is ln of what one height costs that differs by more than within from the
@@ -36,6 +37,13 @@ func (s *screener) learn() habits {
 		h.digits[l] = s.usualDigits(l)
 	}
 	h.batch = s.habit(func(m mount, _ float64) (int, int) { return s.batchMisses(m, nil) })
+	twice := 0
+	for _, m := range s.mounts {
+		if s.twice(m, nil) {
+			twice++
+		}
+	}
+	h.once = float64(twice) <= (1-repeats)*float64(len(s.mounts))
 	return h
 }
 
@@ -153,6 +161,21 @@ func (s *screener) differ(m, o mount, now map[int]Cell, within float64, l *lengt
 		}
 	}
 	return n
+}
+
+// seldomTwice is ln of how much less likely it is that a pickup was mounted a second
+// time under the same strings at the same height, when the shop seldom does: our
+// assumption.
+const seldomTwice = 3
+
+// twice reports whether a mount's pickup has another under the same strings at
+// about the same height.
+func (s *screener) twice(m mount, now map[int]Cell) bool {
+	c := s.at(m[0], now)
+	return slices.ContainsFunc(s.mounts, func(o mount) bool {
+		d := &s.cells[o[0]]
+		return o[0] != m[0] && d.Pickup == c.Pickup && d.Set == c.Set && d.Core == c.Core && math.Abs(d.StringHeight-c.StringHeight) < 2*sameMeasured
+	})
 }
 
 // batchMisses tells whether a mount's batch is another than the rest of its pickup's.

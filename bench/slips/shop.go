@@ -140,11 +140,11 @@ func (s *shop) actual(x profiles.String) profiles.String {
 func (s *shop) build(number int) *built {
 	b := &built{name: fmt.Sprintf("T-%02d", number+1), batch: fmt.Sprintf("M-%02d", number%3+1), coil: coil * s.NormFloat64()}
 	remanence := 0.55 * math.Exp(0.06*float64(number%3-1))
-	flat := s.IntN(4) == 0
+	flat, level := s.IntN(4) == 0, 0.4+s.Float64()
 	for range 6 {
 		h := 0.15 + 2.25*s.Float64()
 		if flat {
-			h = 0.6
+			h = level
 		}
 		b.poles = append(b.poles, sim.Pole{Height: h, Radius: 2.38, Length: 16, Remanence: remanence * math.Exp(magnet*s.NormFloat64())})
 	}

@@ -151,7 +151,11 @@ func mixUp(s *shop, m *mounting, whole bool) ([]int, bool) {
 			left++
 		}
 	}
-	if o.pickup == m.pickup || left < 2 {
+	changed := 0.0
+	for i := range m.poles {
+		changed = max(changed, math.Abs(m.poles[i]-o.poles[i]))
+	}
+	if o.pickup == m.pickup || left < 2 || changed < least {
 		return nil, false
 	}
 	s.rowsOf(m, func(r *capture.Reading) {
