@@ -33,7 +33,7 @@ type Cell struct {
 	Takes int       // good takes that Mean stands for
 	Mean  float64   // robust mean of ln v, v in mV: Huber's, see robustMean
 	SD    float64   // of one take, ln v; 0 for a single take
-	Freq  float64   // median, Hz; 0 when not measured
+	Freq  float64   // median, Hz; see tune where it was not measured; 0 when it is not known
 	First time.Time // UTC, of the first good take; zero when the rows have no time
 	Rows  []Span    // where the takes stand, flagged ones among them
 
@@ -41,6 +41,8 @@ type Cell struct {
 
 	Field      float64 // ln of the flux density over its pole against others of its batch: see AddFields
 	FieldKnown bool    // it was measured
+
+	UsualPitch bool // Freq is what such strings usually sound at: none was measured
 
 	within *within // what its takes say beside their mean; nil when not gathered
 }
@@ -444,6 +446,7 @@ func (g *gatherer) data() *Data {
 		}
 	}
 	slices.SortFunc(d.Cells, compareCells)
+	d.tune()
 	slices.SortFunc(d.impossible, compareCells)
 	for _, l := range g.left {
 		d.LeftOut = append(d.LeftOut, *l)

@@ -62,7 +62,7 @@ type falloff struct {
 	FieldSD float64            `json:"field_sd"`   // of ln B within a batch; 0 when not measured
 	Fields  bool               `json:"fields"`     // poles of pickups were measured, too
 	Excite  string             `json:"excite"`
-	Pitch   bool               `json:"pitch"` // every cell's pitch was measured; else the model goes without
+	Pitch   bool               `json:"pitch"` // every cell's pitch is known; else the model goes without
 	Prior   bool               `json:"prior"` // no reading was seen
 	Range   Range              `json:"range"`
 	Told    []string           `json:"notes"`
@@ -91,10 +91,9 @@ func fitFalloff(d *Data, given []float64) (*falloff, error) {
 	if note != "" {
 		f.Told = append(f.Told, note)
 	}
-	f.Pitch = !slices.ContainsFunc(cells, func(c Cell) bool { return c.Freq <= 0 })
-	if !f.Pitch {
-		f.Told = append(f.Told, "readings without freq_hz: how level follows pitch is left out, so strings tuned otherwise than these are predicted as if they were not")
-	}
+	var notes []string
+	f.Pitch, notes = pitchNotes(cells)
+	f.Told = append(f.Told, notes...)
 	sites := make([]*site, len(cells))
 	ends := lastStrings(cells)
 	for i := range cells {

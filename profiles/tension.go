@@ -3,8 +3,6 @@ package profiles
 import (
 	"fmt"
 	"math"
-	"regexp"
-	"strings"
 )
 
 // steelDensity is that of music wire in kg/m³: the usual handbook figure for
@@ -70,23 +68,33 @@ func EstimateCore(gauge float64) (core, lo, hi float64) {
 	return share * gauge, coreShareLow * gauge, coreShareHigh * gauge
 }
 
-var noteForm = regexp.MustCompile(`^([A-G])([#b]?)([0-9])$`)
+// semitones of the natural notes over C.
+var semitones = map[byte]int{'C': 0, 'D': 2, 'E': 4, 'F': 5, 'G': 7, 'A': 9, 'B': 11}
 
 // Pitch returns the frequency in Hz of a note such as "E4", "F#3" or "Bb1":
 // scientific pitch notation, equal temperament, A4 = 440 Hz (ISO 16:1975).
 func Pitch(note string) (hz float64, err error) {
-	m := noteForm.FindStringSubmatch(note)
-	if m == nil {
+	name, accidental, octave := byte(0), byte(0), byte(0)
+	switch len(note) {
+	case 2:
+		name, octave = note[0], note[1]
+	case 3:
+		name, accidental, octave = note[0], note[1], note[2]
+	}
+	semitone, ok := semitones[name]
+	switch accidental {
+	case 0:
+		ok = ok && len(note) == 2
+	case '#':
+		semitone++
+	case 'b':
+		semitone--
+	default:
+		ok = false
+	}
+	if !ok || octave < '0' || octave > '9' {
 		return 0, fmt.Errorf("expected a note such as %q or %q, got %q", "E4", "F#3", note)
 	}
-	semitone := strings.Index("C D EF G A B", m[1]) // one place a semitone
-	switch m[2] {
-	case "#":
-		semitone++
-	case "b":
-		semitone--
-	}
-	octave := int(m[3][0] - '0')
-	fromA4 := 12*(octave-4) + semitone - 9
+	fromA4 := 12*(int(octave-'0')-4) + semitone - 9
 	return 440 * math.Exp2(float64(fromA4)/12), nil
 }

@@ -90,7 +90,7 @@ func tradesStaggers(t *testing.T, m fit.Predictor) {
 			t.Errorf("plain third over the old stagger: deviations %.1f dB, want the third, and only it, far too loud", p.Compare[0].Deviation)
 		}
 	}
-	if p.Heights[third] > old.Heights[third]-1 {
+	if p.Heights[third] > old.Heights[third]-0.75 { // which would rather stand above its limit
 		t.Errorf("plain third: pole at %.2f mm, want it far below %.2f", p.Heights[third], old.Heights[third])
 	}
 
