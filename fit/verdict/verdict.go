@@ -57,6 +57,9 @@ type Options struct {
 	// Coverage is that of U: the chance that the true deviation lies within
 	// it; 0 means 0.95.
 	Coverage float64
+	// Bench compares the pickup with what a model expects of it; nil when it is
+	// not compared.
+	Bench *Bench
 	// Slope is by how much each string's level rises for each mm that its pole
 	// rises, dB per mm, string 1 first. With it a remedy says how far; nil when
 	// no model is at hand.
@@ -139,22 +142,23 @@ type More struct {
 // Verdict is the answer for one pickup. It marshals to the JSON document of
 // "evenpole check --json".
 type Verdict struct {
-	Pickup    string    `json:"pickup"`
-	Order     string    `json:"order"`
-	Session   string    `json:"session"` // the latest with purpose check
-	Time      time.Time `json:"time"`    // of that session's last reading
-	Jig       string    `json:"jig"`
-	Batch     string    `json:"batch"`
-	Excite    string    `json:"excite"` // what the balances are for; "" when the record does not say
-	Verdict   Decision  `json:"verdict"`
-	Strings   []String  `json:"strings"`
-	Spread    Figure    `json:"spread_db"` // highest less lowest balance
-	Tolerance float64   `json:"tolerance_db"`
-	Coverage  float64   `json:"coverage"` // of U
-	Remedy    string    `json:"remedy"`   // for the pickup as a whole
-	Warnings  []string  `json:"warnings"`
-	Notes     []string  `json:"notes"` // how the figures were made
-	MoreTakes []More    `json:"more_takes"`
+	Pickup    string     `json:"pickup"`
+	Order     string     `json:"order"`
+	Session   string     `json:"session"` // the latest with purpose check
+	Time      time.Time  `json:"time"`    // of that session's last reading
+	Jig       string     `json:"jig"`
+	Batch     string     `json:"batch"`
+	Excite    string     `json:"excite"` // what the balances are for; "" when the record does not say
+	Verdict   Decision   `json:"verdict"`
+	Strings   []String   `json:"strings"`
+	Spread    Figure     `json:"spread_db"` // highest less lowest balance
+	Tolerance float64    `json:"tolerance_db"`
+	Coverage  float64    `json:"coverage"` // of U
+	Remedy    string     `json:"remedy"`   // for the pickup as a whole
+	Warnings  []string   `json:"warnings"`
+	Notes     []string   `json:"notes"` // how the figures were made
+	MoreTakes []More     `json:"more_takes"`
+	Diagnosis *Diagnosis `json:"diagnosis"` // nil when the pickup was not compared
 }
 
 // Check judges a pickup by the latest session that the record has of it with
@@ -188,6 +192,9 @@ func Check(rows iter.Seq2[capture.Reading, error], o *profiles.Order, pickup str
 	c.measure()
 	c.decide()
 	c.ask()
+	if err := c.expect(); err != nil {
+		return nil, err
+	}
 	c.remedies()
 	return c.v, nil
 }
@@ -221,6 +228,7 @@ type check struct {
 	opt     Options
 	assumed bool      // the allowance for mounting is the default
 	shift   []float64 // dB, added to each level for another excitation; nil for none
+	heard   []float64 // dB re 1 mV, each string's level so converted; NaN without a take
 	budget  *budget   // nil when there are no balances
 	held    bool      // the session cannot speak for the order
 }

@@ -1,0 +1,153 @@
+package verdict
+
+import (
+	"iter"
+	"math"
+	"slices"
+
+	"evenpole/capture"
+	"evenpole/fit"
+)
+
+// probe is what the field probe says of a pickup's poles.
+type probe struct {
+	cells  []fit.Cell       // with the deviation of each pole's field
+	mean   map[int]*average // mT over pole of string n, signed
+	spread float64          // of ln B from magnet to magnet
+}
+
+type average struct {
+	sum float64
+	n   int
+}
+
+// Scatter of fields within a batch, standard deviation of ln B: our assumption of
+// an ordinary batch, of which what loose magnets show replaces as much as they
+// are many.
+const (
+	usualSpread = 0.05
+	spreadWorth = 10 // magnets
+)
+
+// probed gathers the latest session of field readings over a pickup's poles. The
+// loose magnets of its batch tell how far magnets differ. The first error of rows
+// is returned as it is.
+func probed(rows iter.Seq2[capture.FieldReading, error], pickup string, cells []fit.Cell) (*probe, error) {
+	var all []capture.FieldReading
+	back := map[identity]bool{}
+	latest := ""
+	for r, err := range rows {
+		if err != nil {
+			return nil, err
+		}
+		id := identity{r.Jig, r.Boot, r.Seq}
+		switch {
+		case r.Status == capture.Retracted:
+			back[id] = r.HasSeq
+		case r.Pickup == pickup && r.String > 0:
+			r.Magnet = "" // it is the pole as it stands that counts
+			latest = r.Session
+			all = append(all, r)
+		case r.Pickup == "":
+			all = append(all, r)
+		}
+	}
+	all = slices.DeleteFunc(all, func(r capture.FieldReading) bool {
+		return back[identity{r.Jig, r.Boot, r.Seq}] || r.Pickup != "" && r.Session != latest || r.Status != "" && r.Status != capture.OK
+	})
+	for i := range cells {
+		cells[i].Pickup = pickup
+	}
+	p := &probe{mean: map[int]*average{}}
+	for _, r := range all {
+		if r.Pickup != "" {
+			p.add(r.String, r.Field)
+		}
+	}
+	d := &fit.Data{Cells: cells}
+	err := d.AddFields(func(yield func(capture.FieldReading, error) bool) {
+		for _, r := range all {
+			if !yield(r, nil) {
+				return
+			}
+		}
+	}, nil)
+	p.cells = d.Cells
+	p.spread = spreadOf(d.Magnets)
+	return p, err
+}
+
+func (p *probe) add(str int, field float64) {
+	if !known(field) {
+		return
+	}
+	if p.mean[str] == nil {
+		p.mean[str] = &average{}
+	}
+	p.mean[str].sum += field
+	p.mean[str].n++
+}
+
+// spreadOf is the scatter of loose magnets by their median distance, so that a
+// few odd ones do not count.
+func spreadOf(loose map[string]float64) float64 {
+	var far []float64
+	for _, dev := range loose {
+		far = append(far, math.Abs(dev))
+	}
+	n := float64(len(far))
+	if n == 0 {
+		return usualSpread
+	}
+	slices.Sort(far)
+	sd := middle(far) / 0.6745 // the upper quartile of the normal distribution
+	return math.Sqrt((spreadWorth*usualSpread*usualSpread + n*sd*sd) / (spreadWorth + n))
+}
+
+// deviation is ln B of pole i against its like; false when it was not measured.
+func (p *probe) deviation(i int) (float64, bool) {
+	if i >= len(p.cells) {
+		return 0, false
+	}
+	return p.cells[i].Field, p.cells[i].FieldKnown
+}
+
+// field is the mean reading over pole i in mT, signed; NaN without any.
+func (p *probe) field(i int) float64 {
+	a := p.mean[i+1]
+	if a == nil {
+		return math.NaN()
+	}
+	return a.sum / float64(a.n)
+}
+
+// complete reports whether every pole was measured.
+func (p *probe) complete() bool {
+	for i := range p.cells {
+		if p.mean[i+1] == nil {
+			return false
+		}
+	}
+	return len(p.cells) > 0
+}
+
+// reversed lists the strings whose poles have the other side up than most; as
+// many of each, as in pickups that are made so, are none.
+func (p *probe) reversed() []int {
+	var north, south []int
+	for i := range p.cells {
+		switch f := p.field(i); {
+		case f > 0:
+			north = append(north, i+1)
+		case f < 0:
+			south = append(south, i+1)
+		}
+	}
+	switch {
+	case len(north) > len(south):
+		return south
+	case len(south) > len(north):
+		return north
+	}
+	return nil
+}
