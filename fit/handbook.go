@@ -24,7 +24,7 @@ const fromHandbook = "handbook prior"
 var falloffPriors = [pFixed]Normal{
 	pLevel:     {Mean: 3, SD: 3},
 	pArea:      {Mean: 1, SD: 0.15},
-	pVelocity:  {Mean: 1, SD: 0.15},
+	pVelocity:  {Mean: 1, SD: 0.12},
 	pSlope:     {Mean: math.Log(5.55 / dB), SD: 0.25},
 	pBend:      {Mean: math.Log(3.6), SD: 0.5},
 	pSteepness: {Mean: 0.05, SD: 0.06},

@@ -23,6 +23,9 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
+// plucked is how the jigs set strings moving.
+var plucked = "travel"
+
 var params = flag.Bool("p", false, "print the falloff model's parameters")
 
 func main() {
@@ -31,6 +34,7 @@ func main() {
 	first := flag.Int("first", 1, "seed of the first one")
 	orders := flag.Int("orders", 8, "orders in each")
 	rounds := flag.Int("rounds", 0, "how often each order is built, measured, fitted and planned again first")
+	flag.StringVar(&plucked, "excite", plucked, "how the jigs set strings moving: travel, force, drive")
 	verbose := flag.Bool("v", false, "print each order")
 	flag.Parse()
 	d, ok := designs[*record]
@@ -119,7 +123,7 @@ func (w *world) models(d design) map[string]fit.Predictor {
 	}
 	models := map[string]fit.Predictor{}
 	if len(w.rows) == 0 {
-		models["falloff"] = fit.Handbook("travel")
+		models["falloff"] = fit.Handbook(fit.Travel)
 	}
 	for _, kind := range fit.Kinds() {
 		if r, err := fit.Unjudged(data, kind); err == nil {

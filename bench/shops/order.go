@@ -41,7 +41,7 @@ func (w *world) newOrder(kind int) *job {
 	b := r.IntN(4)
 	o.Batch = w.batches[b].Name
 	j := &job{order: o, world: w, batch: b, excite: w.excite, heights: o.StringHeights()}
-	if r.IntN(4) == 0 {
+	if j.excite == jig.Drive || r.IntN(4) == 0 { // nobody plays with an exciter
 		o.Excite, j.excite = "force", jig.Force
 	}
 	if len(w.loose) > 0 {

@@ -87,7 +87,7 @@ var designs = map[string]design{
 
 func newWorld(seed uint64, d design) *world {
 	r := rand.New(rand.NewPCG(seed, 0x73686f70))
-	w := &world{rng: r, radius: 2.38, length: 14 + 4*r.Float64(), magnets: 0.05 + 0.025*r.Float64(), excite: jig.Travel,
+	w := &world{rng: r, radius: 2.38, length: 14 + 4*r.Float64(), magnets: 0.05 + 0.025*r.Float64(), excite: jig.Excite(plucked),
 		place: 60 + 90*r.Float64(), twist: newTwist(r)}
 	if r.IntN(3) == 0 {
 		w.radius = 2.5
