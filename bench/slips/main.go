@@ -12,6 +12,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"time"
 
 	"evenpole/fit"
@@ -52,7 +53,6 @@ func run(w, log io.Writer, seed uint64, shops int) error {
 			return err
 		}
 	}
-
 	for _, d := range designs[2:] {
 		fmt.Fprintf(w, "\none mistake in a record: %s\n", d.name)
 		t := tally{}
@@ -101,8 +101,8 @@ func clean(w, log io.Writer, name string, d design, seed uint64, shops int) erro
 	return nil
 }
 
-// beyondMade counts what was found and had not been made.
-const beyondMade = "beyond"
+// beyondMade is the variety of what was found and had not been made.
+const beyondMade = "not made"
 
 // tally counts what was found of what was made, by variety.
 type tally map[named]*count
@@ -126,13 +126,11 @@ func (t tally) seeded(log io.Writer, s *shop, vs []variety) error {
 		return err
 	}
 	all := fit.Screen(data)
-	right := 0
 	for _, x := range made {
 		c := t.of(x.kind, x.about)
 		c.made++
-		if x.found(all) {
+		if slices.ContainsFunc(all, x.named) {
 			c.found++
-			right++
 			continue
 		}
 		fmt.Fprintf(log, "missed: seed %d: %s (%s) %s %s %v\n", s.seed, x.kind, x.about, x.pickup, x.session, x.strings)
@@ -142,7 +140,11 @@ func (t tally) seeded(log io.Writer, s *shop, vs []variety) error {
 			}
 		}
 	}
-	t.of(beyondMade, "").found += len(all) - right
+	for _, f := range all {
+		if !slices.ContainsFunc(made, func(x slip) bool { return x.named(f) }) {
+			t.of(f.Kind, beyondMade).found++
+		}
+	}
 	return nil
 }
 
@@ -165,5 +167,11 @@ func (t tally) print(w io.Writer) {
 			fmt.Fprintln(w)
 		}
 	}
-	fmt.Fprintf(w, "%4d          found that were not made\n", t.of(beyondMade, "").found)
+	beyond, drifts := 0, t.of(fit.DriftInSession, beyondMade).found
+	for k, c := range t {
+		if k.about == beyondMade {
+			beyond += c.found
+		}
+	}
+	fmt.Fprintf(w, "%4d          found that were not made, %d of them drifts: a shop's own show under each of its mistakes\n", beyond, drifts)
 }

@@ -8,40 +8,47 @@ import (
 )
 
 // In a few shops that were not used to set anything, mistakes are found and
-// little else. What a larger number of shops shows, main prints.
+// little else. What a larger number of shops shows, main prints. Drifts are not
+// counted: 1.5 dB drown now and then in what poles and heights scatter.
 func TestScreenOverSimulatedShops(t *testing.T) {
-	d := designs[2].design
-	made := tally{}
+	counts := tally{}
 	for seed := range uint64(4) {
-		s := newShop(77000+seed, d)
+		s := newShop(77000+seed, designs[2].design)
 		for i := range varieties {
-			if err := made.seeded(io.Discard, s.copy(), varieties[i:i+1]); err != nil {
+			if err := counts.seeded(io.Discard, s.copy(), varieties[i:i+1]); err != nil {
 				t.Fatal(err)
 			}
 		}
 	}
-	all, found := 0, 0
-	for k, c := range made {
-		if k.kind != fit.DriftInSession { // 1.5 dB drown now and then in what poles and heights scatter
-			all, found = all+c.made, found+c.found
+	made, found, beyond := 0, 0, 0
+	for k, c := range counts {
+		switch {
+		case k.kind == fit.DriftInSession:
+		case k.about == beyondMade:
+			beyond += c.found
+		default:
+			made, found = made+c.made, found+c.found
 		}
 	}
-	beyond := made.of(beyondMade, "").found
-	if all < 60 || found-beyond < all*9/10 || beyond > all/20 {
-		t.Errorf("found %d of %d, and %d that were not made", found-beyond, all, beyond)
+	if made < 60 || found < made*9/10 || beyond > made/20 {
+		t.Errorf("found %d of %d, and %d that were not made", found, made, beyond)
 	}
 }
 
+// One false alarm in a thousand cells is what may be.
 func TestScreenOverShopsWithoutMistakes(t *testing.T) {
+	cells, alarms := 0, 0
 	for _, d := range designs[:5] {
 		for seed := range uint64(3) {
 			data, err := fit.Gather(newShop(88000+seed, d.design).readings())
 			if err != nil {
 				t.Fatal(err)
 			}
-			if found := fit.Screen(data); len(found) > 0 {
-				t.Errorf("%s, seed %d: %+v", d.name, 88000+seed, found)
-			}
+			cells += len(data.Cells)
+			alarms += len(fit.Screen(data))
 		}
+	}
+	if cells < 800 || alarms > 1 {
+		t.Errorf("%d false alarms in %d cells", alarms, cells)
 	}
 }

@@ -218,10 +218,7 @@ func (s *shop) err(v *variety, taken map[*mounting]bool) (slip, bool) {
 	return slip{}, false
 }
 
-// found reports whether a suspect names the slip: kind, pickup, session, strings and
-// rows.
-func (x *slip) found(all []fit.Suspect) bool {
-	return slices.ContainsFunc(all, func(f fit.Suspect) bool {
-		return f.Kind == x.kind && f.Pickup == x.pickup && f.Session == x.session && slices.Equal(f.Strings, x.strings) && len(f.Rows) > 0
-	})
+// named reports whether a suspect names the slip: kind, pickup, session and strings.
+func (x *slip) named(f fit.Suspect) bool {
+	return f.Kind == x.kind && f.Pickup == x.pickup && f.Session == x.session && slices.Equal(f.Strings, x.strings) && len(f.Rows) > 0
 }
