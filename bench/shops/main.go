@@ -69,12 +69,10 @@ func main() {
 // outcome is what became of one order.
 type outcome struct {
 	shop, order                            int
-	name                                   string
 	built, best, flat, radius, height, gap float64
 	said                                   [2]float64
 	expected, meets                        float64
 	met                                    bool
-	balance                                []bool    // of each string: within its interval
 	off, sd                                []float64 // dB, balance less predicted, and how far that may be
 }
 

@@ -187,11 +187,6 @@ func (j *job) above(low float64) (heights []float64, width float64) {
 	return heights, width
 }
 
-// spread of a pickup without scatter, dB.
-func (j *job) spread(heights []float64) float64 {
-	return spreadOf(j.truth(j.nominal(heights), j.order.Strings))
-}
-
 // built is ln v of one pickup built to heights (mm).
 func (j *job) built(heights []float64, seed uint64) []float64 {
 	poles, strings := j.build(heights, seed)
