@@ -1,0 +1,36 @@
+package main
+
+import (
+	"slices"
+	"testing"
+)
+
+// TestPlansServe: pickups that were built to plans in shops whose truth the
+// model does not know come out more even than those of any rule of thumb, from a
+// full record, from one test pickup and from none; and the full record's come
+// close to the best possible.
+func TestPlansServe(t *testing.T) {
+	median := func(out []outcome, f func(o outcome) float64) float64 {
+		var v []float64
+		for _, o := range out {
+			v = append(v, f(o))
+		}
+		slices.Sort(v)
+		return v[len(v)/2]
+	}
+	for name, better := range map[string]float64{"full": 0.4, "one": 0.5, "none": 0.8} {
+		out := append(run(101, designs[name], 8, 0), run(102, designs[name], 8, 0)...)
+		built := median(out, func(o outcome) float64 { return o.built })
+		arc := median(out, func(o outcome) float64 { return o.radius })
+		flat := median(out, func(o outcome) float64 { return o.flat })
+		regret := median(out, func(o outcome) float64 { return o.built - o.best })
+		held := 0
+		for _, o := range out {
+			held += int(b2f(o.built < o.said[1]))
+		}
+		t.Logf("%s: built %.2f dB, arc %.2f, flat %.2f, %.2f over the best possible; %d of %d below the end of their intervals", name, built, arc, flat, regret, held, len(out))
+		if built > better*min(arc, flat) || name == "full" && regret > 0.8 || held < len(out)-3 {
+			t.Errorf("%s: built %.2f dB, strings' arc %.2f dB, flat %.2f dB, regret %.2f dB, %d of %d within what was said", name, built, arc, flat, regret, held, len(out))
+		}
+	}
+}
