@@ -33,6 +33,10 @@ func (w *world) newOrder(kind int) *job {
 		PoleHeightMin: 0.2 * float64(r.IntN(2)), PoleHeightMax: 2.2 + 0.2*float64(r.IntN(5)), PoleHeightStep: 0.05, MinGap: 1.2,
 		StringHeightFirst: round(2.6 + r.Float64()), Tolerance: []float64{1, 1.5, 2}[r.IntN(3)]}
 	o.StringHeightLast = round(o.StringHeightFirst + 0.6*r.Float64())
+	if easy {
+		o.FretboardRadius = []float64{0, 0, 508, 406}[r.IntN(4)]
+		o.Tolerance = 2 + 5*r.Float64()
+	}
 	name := kinds[kind%len(kinds)]
 	o.Strings = slices.Clone(orderSets[name])
 	if name == "seven" {
@@ -238,4 +242,14 @@ func (j *job) measure(heights []float64, seed uint64) {
 		p.read = append(p.read, round(pole.Height+0.02*w.rng.NormFloat64()))
 	}
 	w.mount(p, stringSet{p.name, j.order.Strings, strings}, j.heights, 4)
+}
+
+// meets reports whether every string is within the order's tolerance.
+func (j *job) meets(v []float64) bool {
+	for _, b := range balance(v) {
+		if math.Abs(b) > j.order.Tolerance {
+			return false
+		}
+	}
+	return true
 }
