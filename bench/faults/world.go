@@ -21,14 +21,15 @@ import (
 // logarithm.
 const (
 	pluck    = 0.03
-	magnet   = 0.05 // of remanence, from magnet to magnet
+	magnet   = 0.04 // of remanence, from magnet to magnet
 	coil     = 0.12
 	slot     = 0.015
 	core     = 0.006
-	together = 0.05 // string heights of a mounting
-	caliper  = 0.03 // one height
+	together = 0.05  // string heights of a mounting
+	caliper  = 0.025 // one height
 	takes    = 8
-	probeGap = 0.5
+	probeGap = 0.5  // mm
+	spacing  = 10.4 // mm between poles
 )
 
 // shop is a simulated shop with its model.
@@ -120,7 +121,7 @@ func (s *shop) actual(x profiles.String) profiles.String {
 func (s *shop) build() *pickup {
 	p := &pickup{shop: s, name: fmt.Sprintf("P-%d", s.Uint32()), coil: coil * s.NormFloat64()}
 	for range 6 {
-		h := 0.2 + 2*s.Float64()
+		h := 0.2 + 1.7*s.Float64()
 		p.poles = append(p.poles, sim.Pole{Height: h, Radius: 2.38, Length: 16, Remanence: 0.55 * math.Exp(magnet*s.NormFloat64())})
 		p.heights = append(p.heights, hundredth(h+caliper*s.NormFloat64()))
 	}
@@ -134,7 +135,7 @@ func (p *pickup) string(set int, lift float64) {
 	p.strings = slices.Clone(p.sets[set].Strings)
 	p.above, p.lifted = nil, nil
 	off := together * p.NormFloat64()
-	for _, h := range profiles.ArcHeights(240, 51, 6, 3.4, 3.8) {
+	for _, h := range profiles.ArcHeights(184, 52, 6, 3.0, 3.4) {
 		p.above = append(p.above, hundredth(h+lift))
 		p.lifted = append(p.lifted, h+lift+off+caliper*p.NormFloat64())
 	}
@@ -199,7 +200,7 @@ func (s *shop) readings(rows []capture.Reading) iter.Seq2[capture.Reading, error
 func (p *pickup) fields() iter.Seq2[capture.FieldReading, error] {
 	var row field.Row
 	for i, q := range p.poles {
-		row = append(row, field.Pole{Rod: field.Rod{Radius: q.Radius, Length: q.Length, Remanence: q.Remanence}, X: 10.4 * float64(i), Top: q.Height})
+		row = append(row, field.Pole{Rod: field.Rod{Radius: q.Radius, Length: q.Length, Remanence: q.Remanence}, X: spacing * float64(i), Top: q.Height})
 	}
 	return func(yield func(capture.FieldReading, error) bool) {
 		for i, q := range row {
@@ -218,7 +219,7 @@ func (s *shop) check(p *pickup, withField bool) (*verdict.Diagnosis, error) {
 	s.rows = nil
 	s.capture(p, "c", capture.ForCheck)
 	o := &profiles.Order{ID: "F", Batch: "M-1", Poles: profiles.Rod, PoleHeightMax: 3, StringSpread: 52, StringHeightFirst: p.above[0], StringHeightLast: p.above[5],
-		FretboardRadius: 240, Tolerance: 2, Strings: p.set.Strings}
+		FretboardRadius: 184, Tolerance: 2, Strings: p.set.Strings}
 	b := &verdict.Bench{Model: s.model, Sets: library}
 	if withField {
 		b.Fields = p.fields()

@@ -40,7 +40,7 @@ type Cause struct {
 // than without, less ln of how many causes of its kind there could be. What a
 // cause must have was found on simulated pickups: see bench/faults.
 const (
-	enough = 3
+	enough = 0
 	alike  = 3 // causes with less evidence than the best by no more than this are named beside it
 	most   = 4 // causes that are named
 )
@@ -193,7 +193,7 @@ func (x *expectation) tried(heights []float64, change func(strings []profiles.St
 	}
 	out := make([]float64, 2*len(heights))
 	x.model.Level(out[:len(heights)], &s, heights)
-	for i, m := range x.mean {
+	for i, m := range x.plain {
 		out[i] -= m
 	}
 	return out

@@ -38,10 +38,13 @@ type Expected struct {
 	Field    Figure `json:"field_mt"`      // over its pole, as the latest session with the field probe has it
 }
 
-// How far strings may be off for what the model does not see of a bench, beside
-// what its cells leave: the jig's slots (standard deviation of ln v, our
-// assumption, as the falloff model's before there are data).
-const slotSD = 0.03
+// How far the jig's slots may be off, standard deviation of ln v: what is left
+// where the model knows them, and where it does not (our assumptions; the second
+// is the falloff model's before there are data).
+const (
+	knownSlotSD = 0.015
+	slotSD      = 0.03
+)
 
 // expect compares the levels with what the model expects, and looks for causes.
 func (c *check) expect() error {
@@ -54,14 +57,14 @@ func (c *check) expect() error {
 		return nil
 	}
 	if c.opt.Bench.Fields != nil {
-		probe, err := probed(c.opt.Bench.Fields, c.v.Pickup, x.cells())
+		probe, err := probed(c.opt.Bench.Fields, c.v.Pickup, x.cells)
 		if err != nil {
 			return err
 		}
 		x.probe = probe
 	}
 	x.prepare()
-	d := &Diagnosis{Source: c.opt.Bench.Model.Source(), Strings: x.strings(), Causes: []Cause{}}
+	d := &Diagnosis{Source: c.opt.Bench.Model.Source(), Strings: x.strings(c.shift), Causes: []Cause{}}
 	d.Causes = append(d.Causes, x.causes()...)
 	d.Tell = tell(d.Causes)
 	c.v.Diagnosis = d
@@ -82,13 +85,15 @@ type expectation struct {
 	heights []float64 // mm, of the poles as written
 	level   []float64 // ln v, up to what all strings share; NaN when the string was not heard
 	noise   []float64 // variance of level: takes, mounting, slot and what cells leave
+	cells   []fit.Cell
 	probe   *probe
 
-	mean []float64 // ln v as the model predicts
-	dead []bool
-	miss []float64     // levels less mean, then field deviations; what is not known is 0 with no certainty
-	cov  *mat.SymDense // of miss
-	base float64       // likelihood of miss when nothing is wrong
+	mean  []float64 // ln v as the model expects it on this jig
+	plain []float64 // as it predicts it anywhere: what changes are counted from
+	dead  []bool
+	miss  []float64     // levels less mean, then field deviations; what is not known is 0 with no certainty
+	cov   *mat.SymDense // of miss
+	base  float64       // likelihood of miss when nothing is wrong
 }
 
 // newExpectation takes what was on the jig as it was written; or says what is
@@ -98,14 +103,14 @@ func (c *check) newExpectation() (x *expectation, lacks string) {
 	x = &expectation{
 		model: c.opt.Bench.Model, sets: c.opt.Bench.Sets, heights: make([]float64, n), noise: make([]float64, n), probe: &probe{},
 		setup: &fit.Setup{
-			StringHeights: make([]float64, n), Poles: c.order.Poles, Batch: c.v.Batch, Excite: c.v.Excite,
+			StringHeights: make([]float64, n), Poles: c.order.Poles, Batch: c.v.Batch, Excite: c.session.excite(),
 			ScaleLength: c.order.ScaleLength, PickupFromBridge: c.order.PickupFromBridge, Spacing: c.order.StringSpread / max(1, float64(n-1)),
 		},
 	}
 	if n < 2 {
 		return nil, "a pickup of one string has no balance"
 	}
-	bench := perDB(x.model.ResidualSD()*x.model.ResidualSD()+c.opt.Mounting*c.opt.Mounting+c.channel()*c.channel()) + slotSD*slotSD
+	bench := perDB(x.model.ResidualSD()*x.model.ResidualSD() + c.channel()*c.channel())
 	for i := range n {
 		t := c.session.takes(i)
 		x.heights[i], x.setup.StringHeights[i] = t.row.PoleHeight, t.row.StringHeight
@@ -113,9 +118,10 @@ func (c *check) newExpectation() (x *expectation, lacks string) {
 		if gap := t.row.StringHeight - t.row.PoleHeight; !(gap > 0) || !known(gap) || !(t.row.Core > 0) {
 			return nil, c.name(i) + ": the record does not say its heights and its core"
 		}
+		x.cells = append(x.cells, c.cell(i, x.setup))
 		x.level = append(x.level, math.NaN())
 		if len(t.levels) > 0 {
-			x.level[i] = c.heard[i] / perLn
+			x.level[i] = stat.Mean(t.levels, nil) / perLn
 			x.noise[i] = bench + perDB(c.scatter())/float64(len(t.levels))
 		}
 	}
@@ -161,14 +167,29 @@ func mounted(r *capture.Reading, ordered profiles.String) profiles.String {
 	return s
 }
 
-// cells is the pickup as the record has it, for what its neighbours do to a
-// pole's field.
-func (x *expectation) cells() []fit.Cell {
-	var out []fit.Cell
-	for i, h := range x.heights {
-		out = append(out, fit.Cell{String: i + 1, PoleHeight: h})
+// cell is what the session has of string i.
+func (c *check) cell(i int, s *fit.Setup) fit.Cell {
+	t, str := c.session.takes(i), s.Strings[i]
+	out := fit.Cell{Pickup: c.v.Pickup, String: i + 1, Set: t.row.StringSet, Core: str.Core, Gauge: str.Gauge, Wrap: str.Wrap,
+		PoleHeight: t.row.PoleHeight, StringHeight: t.row.StringHeight, Mode: t.row.Mode, Excite: s.Excite, Batch: c.v.Batch, Takes: len(t.levels)}
+	if hz, err := profiles.Pitch(str.Note); err == nil {
+		out.Freq = hz
 	}
 	return out
+}
+
+// expected is ln v of each string of a new pickup, with what the model knows of
+// the jig's slots and of the strings at the bench; without, where the jig plucks
+// otherwise than the model's did.
+func (x *expectation) expected() []float64 {
+	mean, slot := x.model.Expect(x.cells), knownSlotSD
+	if slices.ContainsFunc(mean, math.IsNaN) {
+		mean, slot = x.model.Level(nil, x.setup, x.heights), slotSD
+	}
+	for i := range x.noise {
+		x.noise[i] += slot * slot
+	}
+	return mean
 }
 
 // anywhere is the standard deviation of ln v of what all strings share, which is
@@ -178,7 +199,8 @@ const anywhere = 2
 // prepare works out what is off by how much, and how surely.
 func (x *expectation) prepare() {
 	n := len(x.heights)
-	x.mean = x.model.Level(nil, x.setup, x.heights)
+	x.mean = x.expected()
+	x.plain = x.model.Level(nil, x.setup, x.heights)
 	x.dead = x.findDead()
 	x.miss = make([]float64, 2*n)
 	x.cov = mat.NewSymDense(2*n, nil)
@@ -252,10 +274,16 @@ func middle(sorted []float64) float64 {
 	return sorted[(len(sorted)-1)/2]
 }
 
-// strings is what is expected of each, beside the mean of all.
-func (x *expectation) strings() []Expected {
+// strings is what is expected of each, beside the mean of all, with what turns
+// the jig's excitation into the order's (dB, nil for nothing).
+func (x *expectation) strings(shift []float64) []Expected {
 	n := len(x.heights)
 	mean, level := stat.Mean(x.mean, nil), stat.Mean(x.level, nil)
+	turned := make([]float64, n)
+	if shift != nil {
+		copy(turned, shift)
+	}
+	turn := stat.Mean(turned, nil)
 	out := make([]Expected, n)
 	for i := range out {
 		var variance float64
@@ -265,7 +293,7 @@ func (x *expectation) strings() []Expected {
 			}
 		}
 		u := distributed.Quantile(0.975) * math.Sqrt(max(variance, 0)) * perLn
-		out[i] = Expected{String: i + 1, Balance: Figure(perLn * (x.mean[i] - mean)), Expanded: Figure(u),
+		out[i] = Expected{String: i + 1, Balance: Figure(perLn*(x.mean[i]-mean) + turned[i] - turn), Expanded: Figure(u),
 			Off: Figure(perLn * (x.level[i] - level - x.mean[i] + mean)), Field: Figure(x.probe.field(i))}
 	}
 	return out
@@ -292,8 +320,19 @@ func (x *expectation) likelihood(shift, along []float64, sd float64) float64 {
 	if chol.SolveVecTo(&w, left) != nil {
 		return math.Inf(-1)
 	}
-	nu, n := distributed.Nu, float64(left.Len())
+	nu, n := distributed.Nu, x.told()
 	return -chol.LogDet()/2 - (nu+n)/2*math.Log1p(mat.Dot(left, &w)/nu)
+}
+
+// told is how many levels and fields are known.
+func (x *expectation) told() float64 {
+	n := 0
+	for k := range x.miss {
+		if !x.unknown(k) {
+			n++
+		}
+	}
+	return float64(n)
 }
 
 // size is the estimate of how far along a direction what was missed lies beyond a

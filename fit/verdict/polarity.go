@@ -55,9 +55,6 @@ func probed(rows iter.Seq2[capture.FieldReading, error], pickup string, cells []
 	all = slices.DeleteFunc(all, func(r capture.FieldReading) bool {
 		return back[identity{r.Jig, r.Boot, r.Seq}] || r.Pickup != "" && r.Session != latest || r.Status != "" && r.Status != capture.OK
 	})
-	for i := range cells {
-		cells[i].Pickup = pickup
-	}
 	p := &probe{mean: map[int]*average{}}
 	for _, r := range all {
 		if r.Pickup != "" {

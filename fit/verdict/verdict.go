@@ -228,7 +228,6 @@ type check struct {
 	opt     Options
 	assumed bool      // the allowance for mounting is the default
 	shift   []float64 // dB, added to each level for another excitation; nil for none
-	heard   []float64 // dB re 1 mV, each string's level so converted; NaN without a take
 	budget  *budget   // nil when there are no balances
 	held    bool      // the session cannot speak for the order
 }
