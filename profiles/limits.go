@@ -42,6 +42,12 @@ var (
 	travels = span{lo: 0.05, hi: 8, orZero: true}
 	// From the flattest coil to a tall one.
 	formerDepths = span{lo: 2, hi: 40}
+	// From the finest thread to a wood screw's.
+	pitches = span{lo: 0.2, hi: 2}
+	// From a coil of few turns to one of the finest wire.
+	resistances = span{lo: 1, hi: 200e3}
+	// From winders that count turns to those that count minutes.
+	coilTolerances = span{lo: 0.1, hi: 50}
 	// From a set screw on a dial gauge to a hand with a hammer.
 	settingErrors = span{lo: 0.001, hi: 1}
 	// A hard pluck swings a slack bass string by some millimetres.

@@ -27,7 +27,8 @@ func ReadOrder(path string, l *Library) (*Order, error) {
 // they are: the pickup is raised, lowered and tilted instead, by up to
 // pickup_raise_mm and pickup_lower_mm at either end, 1.5 where they are not
 // given), former_depth_mm (for magnet lengths), setting_error_mm and
-// string_swing_mm, and [[alternative]] tables: string sets that may be fitted
+// string_swing_mm, screw_pitch_mm, in [target] resistance_ohm (at 20 °C) with its
+// resistance_tolerance_percent, and [[alternative]] tables: string sets that may be fitted
 // later, each with a set or with [[alternative.string]] tables under a name.
 // A string may leave out
 // its note, the core (plain: the gauge; wound: see [EstimateCore]) and, where
@@ -87,6 +88,7 @@ func (o *Order) readPickup(t *table) {
 	o.PickupRaise = t.length("pickup_raise", optional, travels)
 	o.PickupLower = t.length("pickup_lower", optional, travels)
 	o.FormerDepth = t.length("former_depth", optional, formerDepths)
+	o.ScrewPitch = t.length("screw_pitch", optional, pitches)
 	o.SettingError = t.length("setting_error", optional, settingErrors)
 	o.MinGap = t.length("min_gap", required, gaps)
 	o.StringSwing = t.length("string_swing", optional, swings)
@@ -106,6 +108,11 @@ func (o *Order) readTarget(t *table) {
 	o.Offset = t.numbers("offset_db", optional, offsets)
 	o.Tolerance = t.number("tolerance_db", required, tolerances)
 	o.Excite = t.oneOf("excite", optional, "travel", "force")
+	o.Resistance = t.number("resistance_ohm", optional, resistances)
+	o.ResistanceTolerance = t.number("resistance_tolerance_percent", optional, coilTolerances)
+	if o.ResistanceTolerance > 0 && o.Resistance == 0 {
+		t.fail("resistance_tolerance_percent", "expected resistance_ohm beside it")
+	}
 }
 
 // readMagnets reads which magnet is where, and refuses one in two places.

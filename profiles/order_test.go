@@ -39,6 +39,7 @@ pole_heights_fixed_mm = [0.4, 0.8, 1.9, 1.4, 0.9, 0.5]
 pickup_raise_mm = 0.8
 former_depth_in = 0.44
 setting_error_mm = 0.03
+screw_pitch_mm = 0.7
 string_swing_mm = 0.6
 poles =`, 1) + `
 [[alternative]]
@@ -56,8 +57,8 @@ wrap = "plain"
 	if want := []string{"spring/3", "spring/1", "spring/2", "spring/9", "spring/7", "spring/8"}; !slices.Equal(o.Magnets, want) {
 		t.Errorf("magnets: got %q, want %q", o.Magnets, want)
 	}
-	got := []float64{o.FixedHeights[2], o.PickupRaise, o.PickupLower, o.FormerDepth, o.SettingError, o.StringSwing}
-	if want := []float64{1.9, 0.8, 1.5, 11.176, 0.03, 0.6}; !slices.Equal(got, want) {
+	got := []float64{o.FixedHeights[2], o.PickupRaise, o.PickupLower, o.FormerDepth, o.SettingError, o.StringSwing, o.ScrewPitch}
+	if want := []float64{1.9, 0.8, 1.5, 11.176, 0.03, 0.6, 0.7}; !slices.Equal(got, want) {
 		t.Errorf("got %v, want %v", got, want)
 	}
 	wound, _ := Builtin().Set("wound-third 12-52")
@@ -65,6 +66,25 @@ wrap = "plain"
 	if len(a) != 2 || a[0].Name != wound.Name || !slices.Equal(a[0].Strings, wound.Strings) ||
 		a[1].Name != "what hangs on it now" || len(a[1].Strings) != 6 || a[1].Strings[5].Core != 0.3556 {
 		t.Errorf("alternatives: got %+v", a)
+	}
+}
+
+// A coil's resistance may be ordered, with or without a tolerance; a tolerance
+// of nothing is a slip.
+func TestOrderedResistance(t *testing.T) {
+	with := func(lines string) (*Order, error) {
+		text := strings.Replace(string(read(t, "order.toml")), "[target]\n", "[target]\n"+lines, 1)
+		return ParseOrder("o.toml", []byte(text), shop(t))
+	}
+	o, err := with("resistance_ohm = 6200\nresistance_tolerance_percent = 5\n")
+	if err != nil || o.Resistance != 6200 || o.ResistanceTolerance != 5 {
+		t.Errorf("got %v, %v", o, err)
+	}
+	if o, err = with("resistance_ohm = 6200\n"); err != nil || o.Resistance != 6200 || o.ResistanceTolerance != 0 {
+		t.Errorf("got %v, %v", o, err)
+	}
+	if _, err = with("resistance_tolerance_percent = 5\n"); err == nil || !strings.Contains(err.Error(), "expected resistance_ohm beside it") {
+		t.Errorf("got %v", err)
 	}
 }
 
@@ -134,7 +154,7 @@ func TestOrderSlips(t *testing.T) {
 		{"mistyped in inches", "scale_length_in", "scale_lenght_in",
 			`o.toml:8:1: scale_lenght_in: unknown key; did you mean "scale_length_in"?`},
 		{"like no other", "excite =", "colour =",
-			`o.toml:24:1: colour: unknown key; expected one of offset_db, tolerance_db, excite`},
+			`o.toml:24:1: colour: unknown key; expected one of offset_db, tolerance_db, excite, resistance_ohm, resistance_tolerance_percent`},
 		{"under the wrong header", "excite =", "batch =",
 			`o.toml:24:1: batch: unknown key; "batch" belongs in [pickup]`},
 		{"set under a header", "excite =", "set =",

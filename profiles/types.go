@@ -56,6 +56,7 @@ type Order struct {
 	PickupRaise       float64   // mm by which either end of a pickup with fixed poles may be raised
 	PickupLower       float64   // mm by which it may be lowered
 	FormerDepth       float64   // mm from the bobbin plane down to the poles' lower ends; 0 when not given
+	ScrewPitch        float64   // mm that a screw moves in a turn; 0 when not given
 	SettingError      float64   // mm, standard deviation with which a pole is set; 0 when not given
 	MinGap            float64   // mm, underside of the string to pole top
 	StringSwing       float64   // mm that a string swings towards its pole, kept free beside MinGap
@@ -65,6 +66,9 @@ type Order struct {
 	Offset    []float64 // dB, wanted balance by string; zeros when not given
 	Tolerance float64   // dB, every string within +- this of its target
 	Excite    string    // "travel", "force" or "" (as the jig plucks)
+
+	Resistance          float64 // ohm of the coil at 20 °C; 0 when not given
+	ResistanceTolerance float64 // %, the coil within +- this; 0 when not given
 
 	Set          string // name of the string set, "" when strings were listed
 	Strings      []String

@@ -348,3 +348,26 @@ func tell(causes []Cause) string {
 	}
 	return strings.Join(readings, "; ")
 }
+
+// Say is the diagnosis in sentences.
+func (d *Diagnosis) Say() []string {
+	if len(d.Causes) == 0 {
+		return []string{"nothing stands out"}
+	}
+	var out []string
+	for i, c := range d.Causes {
+		how := "likeliest"
+		if i > 0 {
+			how = "or"
+		}
+		text := fmt.Sprintf("%s: %s", how, c.Text)
+		if c.Off.Known() && c.Left.Known() {
+			text += fmt.Sprintf(" (%+.1f dB beside what is expected; that leaves %+.1f dB)", float64(c.Off), float64(c.Left))
+		}
+		out = append(out, text)
+	}
+	if len(out) > 1 {
+		return append(out, "the readings do not tell these apart; what would: "+d.Tell)
+	}
+	return append(out, "what would bear it out: "+d.Tell)
+}

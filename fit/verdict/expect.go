@@ -64,13 +64,11 @@ func (c *check) expect() error {
 		x.probe = probe
 	}
 	x.prepare()
+	c.x = x
 	d := &Diagnosis{Source: c.opt.Bench.Model.Source(), Strings: x.strings(c.shift), Causes: []Cause{}}
 	d.Causes = append(d.Causes, x.causes()...)
 	d.Tell = tell(d.Causes)
 	c.v.Diagnosis = d
-	if len(d.Causes) == 1 && d.Causes[0].Kind == Reversed {
-		return nil
-	}
 	if c.order.Poles == profiles.Rod && !x.probe.complete() {
 		c.note("without a reading of the field over every pole a reversed magnet goes unseen: capture with --field all")
 	}

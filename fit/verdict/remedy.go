@@ -1,17 +1,24 @@
 package verdict
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
+	"strings"
 
 	"evenpole/profiles"
 )
 
 // remedies says what can be done about strings that are out. Screws turn; rods
-// and slugs stay where they are once the coil is wound (common practice).
+// and slugs stay where they are once the coil is wound (common practice), so that
+// the pickup is moved, or strings are changed.
 func (c *check) remedies() {
 	if c.v.Verdict != OutOfTolerance {
 		return
+	}
+	if c.opt.Slope == nil && c.x != nil {
+		c.opt.Slope = c.x.slopes()
 	}
 	screws := c.order.Poles == profiles.Screw
 	for i := range c.v.Strings {
@@ -24,10 +31,21 @@ func (c *check) remedies() {
 			s.Remedy = c.restring(i)
 		}
 	}
-	c.v.Remedy = "turn the screws in small steps, then capture again"
-	if !screws {
-		c.v.Remedy = c.tilt() + "; never press, pull or hammer a pole of a wound coil"
+	c.v.Remedy = c.firstLook()
+	if screws {
+		c.v.Remedy += "turn the screws in small steps, then capture again"
+		return
 	}
+	c.v.Remedy += cmp.Or(c.move(), c.tilt()) + "; never press, pull or hammer a pole of a wound coil"
+}
+
+// firstLook sends to the likeliest cause before anything is moved; "" when none
+// stands out.
+func (c *check) firstLook() string {
+	if c.v.Diagnosis == nil || len(c.v.Diagnosis.Causes) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("see first whether %s; then ", c.v.Diagnosis.Causes[0].Text)
 }
 
 // loudness says by how much a string is off, in words.
@@ -36,6 +54,20 @@ func loudness(deviation Figure) string {
 		return fmt.Sprintf("%.1f dB too loud", float64(deviation))
 	}
 	return fmt.Sprintf("%.1f dB too quiet", -float64(deviation))
+}
+
+// slopes is by how much each level rises with its pole, dB per mm, as the pickup
+// stands.
+func (x *expectation) slopes() []float64 {
+	raised := slices.Clone(x.heights)
+	for i := range raised {
+		raised[i] += step
+	}
+	out := x.tried(raised, nil)[:len(raised)]
+	for i := range out {
+		out[i] *= perLn / step
+	}
+	return out
 }
 
 // wanted is the pole height, mm, that would bring string i to its target were
@@ -68,11 +100,24 @@ func (c *check) turn(i int) string {
 	move := allowed - float64(s.PoleHeight)
 	switch {
 	case allowed == want:
-		return fmt.Sprintf("%s by about %.2f mm, to %.2f mm", text, math.Abs(move), want)
+		return fmt.Sprintf("%s by about %.2f mm%s, to %.2f mm", text, math.Abs(move), c.turns(move), want)
 	case math.Abs(move) < samePole || (move > 0) == (s.Deviation > 0):
 		return fmt.Sprintf("%s; it is at the order's limit already, so try another string gauge", loudness(s.Deviation))
 	}
-	return fmt.Sprintf("%s to the order's limit, %.2f mm; it would take %.2f mm", text, allowed, want)
+	return fmt.Sprintf("%s to the order's limit, %.2f mm%s; it would take %.2f mm", text, allowed, c.turns(move), want)
+}
+
+// turns says how many turns of a screw a move is, to the nearest eighth; "" when
+// the order does not give its pitch.
+func (c *check) turns(move float64) string {
+	if c.order.ScrewPitch == 0 {
+		return ""
+	}
+	n := math.Round(8*math.Abs(move)/c.order.ScrewPitch) / 8
+	if n == 1 {
+		return " (1 turn)"
+	}
+	return fmt.Sprintf(" (%g turns)", n)
 }
 
 // restring says what is left to do under a fixed pole.
@@ -82,11 +127,124 @@ func (c *check) restring(i int) string {
 	if s.Deviation > 0 {
 		core, way = "thinner", "lower"
 	}
-	text := fmt.Sprintf("%s: try a string with a %s core; or rewind with a %s pole", loudness(s.Deviation), core, way)
+	text := fmt.Sprintf("%s: try a string with a %s core%s; or rewind with a %s pole", loudness(s.Deviation), core, c.example(i), way)
 	if want, ok := c.wanted(i); ok {
 		text += fmt.Sprintf(", about %.2f mm", want)
 	}
 	return text
+}
+
+// example is the string of a known set that would bring string i nearest to its
+// target; "" when none helps.
+func (c *check) example(i int) string {
+	if c.x == nil {
+		return ""
+	}
+	n := float64(len(c.v.Strings))
+	dev := float64(c.v.Strings[i].Deviation)
+	best, text := math.Abs(dev)-leastGain, ""
+	for _, set := range c.x.sets {
+		if len(set.Strings) != len(c.v.Strings) {
+			continue
+		}
+		other := set.Strings[i]
+		other.Note = c.x.setup.Strings[i].Note
+		shift := c.x.tried(c.x.heights, func(s []profiles.String, _ []float64) { s[i] = other })
+		if left := math.Abs(dev + perLn*shift[i]*(1-1/n)); left < best {
+			best, text = left, fmt.Sprintf(", such as %s of set %q, which would leave %.1f dB", diameters(other), set.Name, left)
+		}
+	}
+	return text
+}
+
+// How a pickup is moved.
+const (
+	moveStep    = 0.1 // mm: finer than its height screws are set
+	usualTravel = 1.5 // mm up or down at either end where the order does not say (common practice)
+	leastGain   = 0.2 // dB in the worst deviation: less is not worth moving for
+)
+
+// move finds the height and tilt of the pickup that leave the least worst
+// deviation by the model, the smaller move where two are alike; "" without a
+// model.
+func (c *check) move() string {
+	if c.x == nil {
+		return ""
+	}
+	now := c.worst(0, 0)
+	best, first, last := now, 0.0, 0.0
+	up, down := cmp.Or(c.order.PickupRaise, usualTravel), cmp.Or(c.order.PickupLower, usualTravel)
+	for a := -math.Round(down / moveStep); a <= math.Round(up/moveStep); a++ {
+		for b := -math.Round(down / moveStep); b <= math.Round(up/moveStep); b++ {
+			x, y := a*moveStep, b*moveStep
+			w := c.worst(x, y)
+			if w < best-0.01 || w < best+0.01 && math.Abs(x)+math.Abs(y) < math.Abs(first)+math.Abs(last) {
+				best, first, last = w, x, y
+			}
+		}
+	}
+	const otherwise = "change strings, or rewind with other pole heights"
+	if best > now-leastGain {
+		return "poles are fixed, and neither height nor tilt of the pickup evens it out: " + otherwise
+	}
+	text := fmt.Sprintf("%s: the model expects the worst string %.1f dB off then, %.1f dB now", moves(first, last, len(c.v.Strings)), best, now)
+	if best > c.order.Tolerance {
+		text += "; that does not do, so " + otherwise
+	}
+	return text
+}
+
+// worst is the worst deviation of a pickup that is raised by so many mm at its
+// first and at its last string; infinite where a string comes too near.
+func (c *check) worst(first, last float64) float64 {
+	if c.tooNear(first, last) {
+		return math.Inf(1)
+	}
+	shift := c.x.tried(c.x.heights, func(_ []profiles.String, above []float64) { lift(above, -first, -last) })
+	var mean, worst float64
+	for i := range c.v.Strings {
+		mean += shift[i] / float64(len(c.v.Strings))
+	}
+	for i, s := range c.v.Strings {
+		worst = max(worst, math.Abs(float64(s.Deviation)+perLn*(shift[i]-mean)))
+	}
+	return worst
+}
+
+// tooNear reports whether a move brings a string nearer to its pole than the
+// order allows, and nearer than it is.
+func (c *check) tooNear(first, last float64) bool {
+	above := slices.Clone(c.x.setup.StringHeights)
+	lift(above, -first, -last)
+	for i, h := range above {
+		if h-c.x.heights[i] < c.order.RestGap() && h < c.x.setup.StringHeights[i] {
+			return true
+		}
+	}
+	return false
+}
+
+// moves says how a pickup is moved at its two ends.
+func moves(first, last float64, n int) string {
+	end := func(mm float64) string {
+		if mm < 0 {
+			return fmt.Sprintf("lower it by %.1f mm", -mm)
+		}
+		return fmt.Sprintf("raise it by %.1f mm", mm)
+	}
+	var parts []string
+	if math.Abs(first-last) < moveStep/2 {
+		return "move the pickup: " + end(first) + " all along"
+	}
+	for _, e := range []struct {
+		mm float64
+		at int
+	}{{first, 1}, {last, n}} {
+		if e.mm != 0 {
+			parts = append(parts, fmt.Sprintf("%s at string %d", end(e.mm), e.at))
+		}
+	}
+	return "move the pickup: " + strings.Join(parts, ", ")
 }
 
 // tilt says whether tilting the pickup can do it: when the deviations lie along

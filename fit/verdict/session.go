@@ -44,6 +44,7 @@ func (e *NotChecked) Error() string {
 // session is all readings of one pickup in one session, in the record's order.
 type session struct {
 	row     capture.Reading // the last one
+	first   string          // jig/boot/seq of the first one; "" when it has none
 	strings map[int]*takes  // by string number
 	excites map[string]bool // all that the takes name
 }
@@ -115,6 +116,9 @@ func (s *session) gather(rows []capture.Reading) {
 			continue
 		}
 		seen[id] = hasIdentity(&r)
+		if len(seen) == 1 && seen[id] {
+			s.first = fmt.Sprintf("%s/%s/%d", r.Jig, r.Boot, r.Seq)
+		}
 		if r.Mode != "Q" && r.String > 0 {
 			s.add(&r)
 		}

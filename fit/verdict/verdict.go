@@ -61,9 +61,11 @@ type Options struct {
 	// not compared.
 	Bench *Bench
 	// Slope is by how much each string's level rises for each mm that its pole
-	// rises, dB per mm, string 1 first. With it a remedy says how far; nil when
-	// no model is at hand.
+	// rises, dB per mm, string 1 first. With it a remedy says how far; nil means
+	// the Bench's, if there is one.
 	Slope []float64
+	// Resistance is what a meter said of the coil; nil when it was not measured.
+	Resistance *Measured
 }
 
 // The defaults of Options.
@@ -142,23 +144,29 @@ type More struct {
 // Verdict is the answer for one pickup. It marshals to the JSON document of
 // "evenpole check --json".
 type Verdict struct {
-	Pickup    string     `json:"pickup"`
-	Order     string     `json:"order"`
-	Session   string     `json:"session"` // the latest with purpose check
-	Time      time.Time  `json:"time"`    // of that session's last reading
-	Jig       string     `json:"jig"`
-	Batch     string     `json:"batch"`
-	Excite    string     `json:"excite"` // what the balances are for; "" when the record does not say
-	Verdict   Decision   `json:"verdict"`
-	Strings   []String   `json:"strings"`
-	Spread    Figure     `json:"spread_db"` // highest less lowest balance
-	Tolerance float64    `json:"tolerance_db"`
-	Coverage  float64    `json:"coverage"` // of U
-	Remedy    string     `json:"remedy"`   // for the pickup as a whole
-	Warnings  []string   `json:"warnings"`
-	Notes     []string   `json:"notes"` // how the figures were made
-	MoreTakes []More     `json:"more_takes"`
-	Diagnosis *Diagnosis `json:"diagnosis"` // nil when the pickup was not compared
+	Pickup     string      `json:"pickup"`
+	Order      string      `json:"order"`
+	Session    string      `json:"session"` // the latest with purpose check
+	Time       time.Time   `json:"time"`    // of that session's last reading
+	Jig        string      `json:"jig"`
+	First      string      `json:"first_reading"` // of that session: jig/boot/seq; "" when the record does not number its readings
+	Batch      string      `json:"batch"`
+	Excite     string      `json:"excite"` // what the balances are for; "" when the record does not say
+	Verdict    Decision    `json:"verdict"`
+	Strings    []String    `json:"strings"`
+	Spread     Figure      `json:"spread_db"` // highest less lowest balance
+	Tolerance  float64     `json:"tolerance_db"`
+	Coverage   float64     `json:"coverage"` // of U
+	Remedy     string      `json:"remedy"`   // for the pickup as a whole
+	Warnings   []string    `json:"warnings"`
+	Notes      []string    `json:"notes"` // how the figures were made
+	MoreTakes  []More      `json:"more_takes"`
+	Diagnosis  *Diagnosis  `json:"diagnosis"`  // nil when the pickup was not compared
+	Resistance *Resistance `json:"resistance"` // nil when it was not measured
+
+	// What the shop knows of its jig and model: the caller's to set.
+	Calibration string `json:"calibration"` // "" when the jig's gain was not measured
+	Model       string `json:"model"`       // "" when the pickup was not compared
 }
 
 // Check judges a pickup by the latest session that the record has of it with
@@ -196,6 +204,9 @@ func Check(rows iter.Seq2[capture.Reading, error], o *profiles.Order, pickup str
 		return nil, err
 	}
 	c.remedies()
+	if opt.Resistance != nil {
+		c.resist(*opt.Resistance)
+	}
 	return c.v, nil
 }
 
@@ -214,6 +225,8 @@ func judgeable(o *profiles.Order, opt Options) error {
 		return fmt.Errorf("allowances: expected more than 0 dB, got %g and %g", opt.Mounting, opt.Conversion)
 	case !(opt.Coverage > 0) || !(opt.Coverage < 1):
 		return fmt.Errorf("coverage: expected between 0 and 1, got %g", opt.Coverage)
+	case opt.Resistance != nil && !opt.Resistance.possible():
+		return fmt.Errorf("resistance: expected more than 0 ohm at a temperature from -20 to 60 degrees Celsius, got %g ohm at %g", opt.Resistance.Ohm, opt.Resistance.Celsius)
 	case opt.Slope != nil && len(opt.Slope) != n:
 		return fmt.Errorf("slopes: expected %d values, one a string, got %d", n, len(opt.Slope))
 	}
@@ -226,15 +239,16 @@ type check struct {
 	order   *profiles.Order
 	session *session
 	opt     Options
-	assumed bool      // the allowance for mounting is the default
-	shift   []float64 // dB, added to each level for another excitation; nil for none
-	budget  *budget   // nil when there are no balances
-	held    bool      // the session cannot speak for the order
+	assumed bool         // the allowance for mounting is the default
+	shift   []float64    // dB, added to each level for another excitation; nil for none
+	x       *expectation // nil when the pickup was not compared
+	budget  *budget      // nil when there are no balances
+	held    bool         // the session cannot speak for the order
 }
 
 func newCheck(o *profiles.Order, s *session, opt Options) *check {
 	v := &Verdict{
-		Order: o.ID, Session: s.row.Session, Time: s.row.Time, Jig: s.row.Jig, Batch: s.row.Batch, Excite: s.excite(),
+		Order: o.ID, Session: s.row.Session, Time: s.row.Time, Jig: s.row.Jig, First: s.first, Batch: s.row.Batch, Excite: s.excite(),
 		Strings: make([]String, len(o.Strings)), Spread: Figure(math.NaN()), Tolerance: o.Tolerance, Coverage: opt.Coverage,
 		Warnings: []string{}, Notes: []string{}, MoreTakes: []More{},
 	}

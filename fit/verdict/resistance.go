@@ -1,0 +1,75 @@
+package verdict
+
+import (
+	"fmt"
+	"math"
+)
+
+// copperPerK is by how much the resistance of copper grows with temperature, as a
+// share of that at 20 °C for each degree: annealed copper, IEC 60028 (International
+// standard of resistance for copper, 1925), from memory. A coil of another wire
+// is corrected wrongly.
+const copperPerK = 0.00393
+
+// Measured is a coil's resistance to direct current as a meter read it.
+type Measured struct {
+	Ohm     float64
+	Celsius float64 // of the coil
+}
+
+// possible reports whether a coil on a bench can be like that.
+func (m Measured) possible() bool {
+	return m.Ohm > 0 && !math.IsInf(m.Ohm, 0) && m.Celsius >= -20 && m.Celsius <= 60
+}
+
+// At20 is what the coil would read at 20 °C, ohm.
+func (m Measured) At20() float64 { return m.Ohm / (1 + copperPerK*(m.Celsius-20)) }
+
+// Resistance is a coil's resistance beside what was ordered. It is not part of the
+// verdict, which is on the balance.
+type Resistance struct {
+	Ohm       float64 `json:"measured_ohm"`
+	Celsius   float64 `json:"temperature_c"`
+	At20      float64 `json:"at_20_c_ohm"`
+	Target    Figure  `json:"target_ohm"` // at 20 °C; unknown when none was ordered
+	Off       Figure  `json:"off_percent"`
+	Tolerance Figure  `json:"tolerance_percent"`
+}
+
+// Within reports whether the coil is within tolerance of what was ordered; true
+// when nothing was. The meter's own error is not in it.
+func (r *Resistance) Within() bool { return !(math.Abs(float64(r.Off)) > float64(r.Tolerance)) }
+
+// resist puts a coil's resistance beside the order's.
+func (c *check) resist(m Measured) {
+	unknown := Figure(math.NaN())
+	r := &Resistance{Ohm: m.Ohm, Celsius: m.Celsius, At20: m.At20(), Target: unknown, Off: unknown, Tolerance: unknown}
+	c.v.Resistance = r
+	if c.order.Resistance == 0 {
+		return
+	}
+	r.Target = Figure(c.order.Resistance)
+	r.Off = Figure(100 * (r.At20/c.order.Resistance - 1))
+	if c.order.ResistanceTolerance > 0 {
+		r.Tolerance = Figure(c.order.ResistanceTolerance)
+	}
+	if !r.Within() {
+		c.warn("the coil has %.0f ohm at 20 °C, %+.1f %% off the %.0f ohm ordered, and +- %g %% is allowed: fewer or more turns, another wire, or a short between turns", r.At20, float64(r.Off), c.order.Resistance, c.order.ResistanceTolerance)
+	}
+}
+
+// String is the resistance in words.
+func (r *Resistance) String() string {
+	text := fmt.Sprintf("resistance %.0f ohm at %.1f °C, %.0f ohm at 20 °C", r.Ohm, r.Celsius, r.At20)
+	if !r.Target.Known() {
+		return text
+	}
+	text += fmt.Sprintf(": %+.1f %% off the %.0f ohm ordered", float64(r.Off), float64(r.Target))
+	switch {
+	case !r.Tolerance.Known():
+		return text
+	case r.Within():
+		return text + fmt.Sprintf(", within +- %g %%", float64(r.Tolerance))
+	}
+	return text + fmt.Sprintf(", not within +- %g %%", float64(r.Tolerance))
+}
