@@ -161,7 +161,7 @@ func underFaults(t *testing.T, want ends, start func() (device, func() []made)) 
 	synctest.Test(t, func(t *testing.T) {
 		dev, log := start()
 		b := &bench{t: t, dir: dir, dev: dev}
-		first, sum := b.untilComplete(capture.Options{Takes: 4, Quiet: 2})
+		sum, first := b.untilComplete(capture.Options{Takes: 4, Quiet: 2})
 		if want.first == nil && first != nil || !errors.Is(first, want.first) {
 			t.Errorf("the first try ended with %v, expected %v", first, want.first)
 		}
@@ -183,7 +183,7 @@ func underFaults(t *testing.T, want ends, start func() (device, func() []made)) 
 			}
 		}
 		made := len(log())
-		again, _ := b.untilComplete(capture.Options{Takes: 4, Quiet: 2})
+		_, again := b.untilComplete(capture.Options{Takes: 4, Quiet: 2})
 		if again != nil || len(log()) != made {
 			t.Errorf("the complete capture, once more: %v, %d takes made", again, len(log())-made)
 		}
@@ -202,8 +202,8 @@ func lostWithPower(log []made) (n int) {
 }
 
 // untilComplete captures, again after each failure, until it is complete. It
-// returns why the first try failed, and the sum of all of them.
-func (b *bench) untilComplete(opt capture.Options) (first error, sum capture.Result) {
+// returns the sum of all tries, and why the first one failed.
+func (b *bench) untilComplete(opt capture.Options) (sum capture.Result, first error) {
 	b.t.Helper()
 	const most = 8
 	for n := 1; ; n++ {
@@ -215,7 +215,7 @@ func (b *bench) untilComplete(opt capture.Options) (first error, sum capture.Res
 			if err != nil {
 				b.t.Errorf("after %d tries: %v", n, err)
 			}
-			return first, sum
+			return sum, first
 		}
 		time.Sleep(10 * time.Minute) // the person at the bench looks at the cable
 	}

@@ -1,7 +1,7 @@
 // Command kills ends captures with SIGKILL at random instants and counts what
 // became of the readings.
 //
-//	go run ./bench/kills [-kills 1000] [-within 500ms] [-program FILE]
+//	go run ./bench/kills [-kills 1000] [-within 500ms] [-bit-flip 0.02] [-program FILE]
 //
 // It builds the program, serves the simulated jig on a pseudo-terminal, and
 // gives the same capture command again and again: each run is killed at a
@@ -32,30 +32,39 @@ import (
 )
 
 func main() {
-	kills := flag.Int("kills", 1000, "how `many`")
-	within := flag.Duration("within", 500*time.Millisecond, "the `longest` that a run may live")
-	program := flag.String("program", "", "the program, as a `file` (default: built from ./cmd/evenpole)")
-	seed := flag.Uint64("seed", 1, "`seed` of all that is drawn")
+	var o options
+	flag.IntVar(&o.kills, "kills", 1000, "how `many`")
+	flag.DurationVar(&o.within, "within", 500*time.Millisecond, "the `longest` that a run may live")
+	flag.StringVar(&o.program, "program", "", "the program, as a `file` (default: built from ./cmd/evenpole)")
+	flag.Uint64Var(&o.seed, "seed", 1, "`seed` of all that is drawn")
+	flag.Float64Var(&o.faults.BitFlip, "bit-flip", 0, "`chance` of each line to have a wrong bit")
 	flag.Parse()
-	if err := run(os.Stdout, *program, *kills, *within, *seed); err != nil {
+	if err := run(os.Stdout, o); err != nil {
 		fmt.Fprintln(os.Stderr, "kills:", err)
 		os.Exit(1)
 	}
 }
 
+type options struct {
+	kills   int
+	within  time.Duration
+	program string
+	seed    uint64
+	faults  sim.Faults
+}
+
 // speed of the simulated jig: a capture takes some 0.6 s.
 const speed = 200
 
-func run(out io.Writer, program string, kills int, within time.Duration, seed uint64) error {
+func run(out io.Writer, o options) error {
 	dir, err := os.MkdirTemp("", "kills-")
 	if err != nil {
 		return err
 	}
 	defer os.RemoveAll(dir)
-	if program == "" {
-		program = filepath.Join(dir, "evenpole")
-		if text, err := exec.Command("go", "build", "-o", program, "evenpole/cmd/evenpole").CombinedOutput(); err != nil {
-			return fmt.Errorf("build the program: %w\n%s", err, text)
+	if o.program == "" {
+		if o.program, err = build(dir); err != nil {
+			return err
 		}
 	}
 	term, err := sim.Terminal()
@@ -66,36 +75,38 @@ func run(out io.Writer, program string, kills int, within time.Duration, seed ui
 	if term.Name == "" {
 		return fmt.Errorf("a pseudo-terminal: %w", errors.ErrUnsupported)
 	}
-	j := sim.New(sim.Config{Seed: seed, Speed: speed})
+	j := sim.New(sim.Config{Seed: o.seed, Speed: speed, Faults: o.faults})
 	j.Mount(mounted())
 	ctx, cancel := context.WithCancel(context.Background())
 	served := make(chan struct{})
-	go func() { defer close(served); j.Serve(ctx, term.Port) }()
+	go func() {
+		defer close(served)
+		j.Serve(ctx, term.Port) // how it ends shows in the captures
+	}()
 	defer func() { cancel(); <-served }()
 
-	b := &bench{
-		program: program, dir: dir, port: term.Name, within: within,
-		random: rand.New(rand.NewPCG(seed, 1)),
-	}
+	b := &bench{options: o, dir: dir, port: term.Name, random: rand.New(rand.NewPCG(o.seed, 1))}
 	began := time.Now()
-	for b.killed < kills {
-		if err := b.capture(true); err != nil {
-			return err
-		}
-	}
-	for done := b.complete; b.complete == done && b.unclean == 0; { // what is under way, to its end
-		if err := b.capture(false); err != nil {
-			return err
-		}
+	if err := b.captures(); err != nil {
+		return err
 	}
 	return b.report(out, truth.OfSim(j), time.Since(began))
 }
 
+// build builds the program into a folder.
+func build(dir string) (program string, err error) {
+	program = filepath.Join(dir, "evenpole")
+	if text, err := exec.Command("go", "build", "-o", program, "evenpole/cmd/evenpole").CombinedOutput(); err != nil {
+		return "", fmt.Errorf("build the program: %w\n%s", err, text)
+	}
+	return program, nil
+}
+
 // bench is the program, the jig's port and what has come of them.
 type bench struct {
-	program, dir, port string
-	within             time.Duration
-	random             *rand.Rand
+	options
+	dir, port string
+	random    *rand.Rand
 
 	kept     []string // what was acknowledged, in order
 	killed   int
@@ -106,6 +117,22 @@ type bench struct {
 }
 
 func (b *bench) shop() string { return filepath.Join(b.dir, "shop") }
+
+// captures captures until there were kills enough, and then what is under way
+// to its end.
+func (b *bench) captures() error {
+	for b.killed < b.kills {
+		if err := b.capture(true); err != nil {
+			return err
+		}
+	}
+	for done := b.complete; b.complete == done && b.unclean == 0; {
+		if err := b.capture(false); err != nil {
+			return err
+		}
+	}
+	return nil
+}
 
 // capture runs the program once and, if it is to, kills it.
 func (b *bench) capture(kill bool) error {

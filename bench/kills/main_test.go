@@ -7,11 +7,12 @@ import (
 	"time"
 
 	"evenpole/bench/truth"
+	"evenpole/jig/sim"
 )
 
 func TestRun(t *testing.T) {
 	var out strings.Builder
-	err := run(&out, "", 5, 400*time.Millisecond, 3)
+	err := run(&out, options{kills: 5, within: 400 * time.Millisecond, seed: 3, faults: sim.Faults{BitFlip: 0.01}})
 	if errors.Is(err, errors.ErrUnsupported) {
 		t.Skip(err)
 	}
