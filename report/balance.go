@@ -61,15 +61,21 @@ func Balance(w io.Writer, c BalanceChart) error {
 	if c.Predicted != nil && len(c.Predicted) != len(c.Bars) {
 		return fmt.Errorf("balance chart: expected %d predictions, one a string, got %d", len(c.Bars), len(c.Predicted))
 	}
-	p := balancePlot{BalanceChart: c, svg: svg{id: "balance"}, reach: c.reach(), step: (plotRight - plotLeft) / float64(len(c.Bars))}
-	p.hatch()
+	picture := &svg{id: "balance"}
+	picture.hatch()
+	c.draw(picture)
+	return picture.write(w, chartWidth, chartHeight, c.Title, c.words())
+}
+
+// draw draws the chart on any canvas.
+func (c *BalanceChart) draw(on canvas) {
+	p := balancePlot{BalanceChart: *c, canvas: on, reach: c.reach(), step: (plotRight - plotLeft) / float64(len(c.Bars))}
 	p.axis()
 	for i := range c.Bars {
 		p.bar(i)
 	}
 	p.line(plotLeft, p.y(0), plotRight, p.y(0), "axis")
 	p.legend()
-	return p.write(w, chartWidth, chartHeight, c.Title, c.words())
 }
 
 // reach is the highest value of the axis, dB: what targets, tolerance and bars
@@ -109,7 +115,7 @@ func niceAbove(x float64) float64 {
 // balancePlot is the chart being drawn.
 type balancePlot struct {
 	BalanceChart
-	svg
+	canvas
 	reach float64 // dB
 	step  float64 // from one string to the next
 }

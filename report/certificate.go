@@ -2,11 +2,14 @@ package report
 
 import (
 	"bytes"
+	"cmp"
 	_ "embed"
 	"fmt"
 	"html/template"
 	"io"
 	"math"
+	"net/url"
+	"slices"
 	"strings"
 	"time"
 
@@ -20,6 +23,7 @@ type Certificate struct {
 	Verdict   *verdict.Verdict
 	Order     *profiles.Order
 	Shop      string    // who made the pickup; may be empty
+	Folder    string    // name of the shop's folder, for the line that leads back to the record
 	Predicted []float64 // dB, the plan's balance by string; nil when there is none
 	Version   string    // of the program
 }
@@ -35,27 +39,67 @@ var certificateTemplate = template.Must(template.New("certificate").Funcs(templa
 	"target": func(x float64) string { return figure("%+.2f", x) },
 	"plain":  func(x verdict.Figure) string { return figure("%.2f", float64(x)) },
 	"gap":    func(s verdict.String) string { return figure("%.2f", float64(s.StringHeight-s.PoleHeight)) },
-	"title":  name,
 }).Parse(certificateHTML))
+
+// Texts that the page and the PDF share.
+const (
+	heading         = "Certificate of balance"
+	polesCaption    = "Poles as built, and the strings over them, to scale"
+	notesHeading    = "How the figures were made"
+	cautionsHeading = "Cautions"
+	footnote        = "Heights in mm from the bobbin plane; string 1 is the highest-pitched."
+)
 
 // WriteCertificate writes one page of HTML that prints on A4 or Letter. The same
 // certificate gives the same bytes: its date is the measurement's.
 func WriteCertificate(w io.Writer, c Certificate) error {
-	if c.Verdict == nil || c.Order == nil {
-		return fmt.Errorf("certificate: expected a verdict and its order")
+	page, err := c.page()
+	if err != nil {
+		return err
 	}
-	if len(c.Verdict.Strings) != len(c.Order.Strings) {
-		return fmt.Errorf("certificate: expected the order's %d strings, got %d in the verdict", len(c.Order.Strings), len(c.Verdict.Strings))
-	}
-	page := page{Certificate: c, Cautions: plan.Cautions(c.Order.Poles)}
-	var err error
 	if page.Balance, err = inline(func(w io.Writer) error { return Balance(w, c.balance()) }); err != nil {
 		return err
 	}
 	if page.Poles, err = inline(func(w io.Writer) error { return Poles(w, c.poles()) }); err != nil {
 		return err
 	}
+	if page.codeUnits > 0 {
+		page.Code, err = inline(func(w io.Writer) error {
+			s := &svg{id: "code"}
+			drawCode(s, c.Line())
+			return s.write(w, page.codeUnits, page.codeUnits, "QR code", c.Line())
+		})
+		if err != nil {
+			return err
+		}
+	}
 	return certificateTemplate.Execute(w, page)
+}
+
+// page checks a certificate before it is laid out.
+func (c *Certificate) page() (*page, error) {
+	if c.Verdict == nil || c.Order == nil {
+		return nil, fmt.Errorf("certificate: expected a verdict and its order")
+	}
+	if len(c.Verdict.Strings) != len(c.Order.Strings) {
+		return nil, fmt.Errorf("certificate: expected the order's %d strings, got %d in the verdict", len(c.Order.Strings), len(c.Verdict.Strings))
+	}
+	if c.Predicted != nil && len(c.Predicted) != len(c.Verdict.Strings) {
+		return nil, fmt.Errorf("certificate: expected %d predictions, one a string, got %d", len(c.Verdict.Strings), len(c.Predicted))
+	}
+	return &page{Certificate: *c, Cautions: plan.Cautions(c.Order.Poles), codeUnits: drawCode(nowhere{}, c.Line())}, nil
+}
+
+// Line leads back from a certificate to the record: the shop's folder, and of the
+// readings there the pickup, the session, and the first reading as jig/boot/seq. It
+// is a URI of our own, so that names may hold anything.
+func (c *Certificate) Line() string {
+	v := c.Verdict
+	line := fmt.Sprintf("evenpole:check?shop=%s&pickup=%s&session=%s", url.QueryEscape(c.Folder), url.QueryEscape(v.Pickup), url.QueryEscape(v.Session))
+	if v.First != "" {
+		line += "&first=" + strings.ReplaceAll(url.QueryEscape(v.First), "%2F", "/")
+	}
+	return line
 }
 
 // inline is a picture as part of a page.
@@ -68,8 +112,84 @@ func inline(draw func(io.Writer) error) (template.HTML, error) {
 // page is what the template sees.
 type page struct {
 	Certificate
-	Balance, Poles template.HTML
-	Cautions       []string
+	Balance, Poles, Code template.HTML
+	Cautions             []string
+	codeUnits            float64 // of the QR code's side; 0 without one
+}
+
+// Facts are what the certificate is of.
+func (p *page) Facts() [][2]string {
+	v, o := p.Verdict, p.Order
+	magnets := "not recorded"
+	if v.Batch != "" {
+		magnets = "batch " + v.Batch
+	}
+	jig := cmp.Or(v.Jig, "not recorded")
+	if v.Session != "" {
+		jig += ", " + v.Session
+	}
+	return [][2]string{{"Pickup", v.Pickup}, {"Order", v.Order}, {"Measured", p.Measured()}, {"Magnets", magnets}, {"Poles", string(o.Poles)}, {"Jig, session", jig}}
+}
+
+// State is what it is meant for, and what it was measured and compared with.
+func (p *page) State() [][2]string {
+	out := [][2]string{{"Meant for", p.meantFor()}, {"Calibration", cmp.Or(p.Verdict.Calibration, "the jig's gain was not measured: levels are as the jig reads them, balances do not need it")}}
+	if p.Verdict.Model != "" {
+		out = append(out, [2]string{"Model", p.Verdict.Model})
+	}
+	if r := p.Verdict.Resistance; r != nil {
+		text := r.String()
+		out = append(out, [2]string{"Coil", strings.ReplaceAll(text, "+-", "±")})
+	}
+	return out
+}
+
+// meantFor is the strings and the instrument that were ordered.
+func (p *page) meantFor() string {
+	o := p.Order
+	set := cmp.Or(o.Set, fmt.Sprintf("%d strings as below", len(o.Strings)))
+	radius := "flat fretboard"
+	if o.FretboardRadius > 0 {
+		radius = fmt.Sprintf("fretboard radius %.4g mm", o.FretboardRadius)
+	}
+	return fmt.Sprintf("%s; %s; strings %.2f to %.2f mm over the bobbin plane, %.4g mm from first to last", set, radius, o.StringHeightFirst, o.StringHeightLast, o.StringSpread)
+}
+
+// BalanceCaption stands over the chart.
+func (p *page) BalanceCaption() string {
+	text := "Balance: each string's level against the mean of all"
+	if p.Verdict.Excite != "" {
+		text += fmt.Sprintf(" (excitation: %s)", p.Verdict.Excite)
+	}
+	if p.Verdict.Spread.Known() {
+		text += fmt.Sprintf("; spread %.2f dB", float64(p.Verdict.Spread))
+	}
+	return text
+}
+
+// Listing is a heading with its points.
+type Listing struct {
+	Heading string
+	Points  []string
+}
+
+// Lists are what there is to do and to know, those that have points.
+func (p *page) Lists() []Listing {
+	v := p.Verdict
+	var remedies, more, causes []string
+	for _, s := range v.Strings {
+		if s.Remedy != "" {
+			remedies = append(remedies, fmt.Sprintf("String %s: %s", name(s.Number, s.Note), s.Remedy))
+		}
+	}
+	for _, m := range v.MoreTakes {
+		more = append(more, fmt.Sprintf("String %d: %d more", m.String, m.Takes))
+	}
+	if v.Diagnosis != nil && v.Verdict != verdict.Conforms {
+		causes = v.Diagnosis.Say()
+	}
+	all := []Listing{{"What can be done", remedies}, {"Beside what the model expects", causes}, {"More takes wanted", more}, {"Warnings", v.Warnings}}
+	return slices.DeleteFunc(all, func(l Listing) bool { return len(l.Points) == 0 })
 }
 
 func (c *Certificate) balance() BalanceChart {
@@ -99,7 +219,7 @@ func spacing(o *profiles.Order) float64 {
 }
 
 // Measured is when the session ended, in words.
-func (p page) Measured() string {
+func (p *page) Measured() string {
 	if p.Verdict.Time.IsZero() {
 		return "not recorded"
 	}
@@ -107,10 +227,10 @@ func (p page) Measured() string {
 }
 
 // Date is the same for a machine.
-func (p page) Date() string { return p.Verdict.Time.UTC().Format(time.RFC3339) }
+func (p *page) Date() string { return p.Verdict.Time.UTC().Format(time.RFC3339) }
 
 // Sentence is the verdict in words.
-func (p page) Sentence() string {
+func (p *page) Sentence() string {
 	sure := fmt.Sprintf("at %g %% coverage", 100*p.Verdict.Coverage)
 	tolerance := fmt.Sprintf("±%g dB of its target", p.Verdict.Tolerance)
 	switch p.Verdict.Verdict {
@@ -126,7 +246,7 @@ func (p page) Sentence() string {
 }
 
 // named lists the strings with a verdict.
-func (p page) named(d verdict.Decision) string {
+func (p *page) named(d verdict.Decision) string {
 	var names []string
 	for _, s := range p.Verdict.Strings {
 		if s.Verdict == d {
@@ -137,17 +257,6 @@ func (p page) named(d verdict.Decision) string {
 }
 
 // Class is the verdict for the style sheet.
-func (p page) Class() string {
+func (p *page) Class() string {
 	return map[verdict.Decision]string{verdict.Conforms: "pass", verdict.OutOfTolerance: "fail"}[p.Verdict.Verdict]
-}
-
-// Remedied are the strings that something can be done about.
-func (p page) Remedied() []verdict.String {
-	var out []verdict.String
-	for _, s := range p.Verdict.Strings {
-		if s.Remedy != "" {
-			out = append(out, s)
-		}
-	}
-	return out
 }

@@ -2,6 +2,7 @@ package report
 
 import (
 	"io"
+	"strings"
 	"time"
 
 	"codeberg.org/go-fonts/liberation/liberationsansbold"
@@ -9,9 +10,13 @@ import (
 	"codeberg.org/go-pdf/fpdf"
 )
 
-// pdf is a canvas on one page of its own size. Its letters are those of an
-// embedded font, so that text can be selected and looks the same everywhere.
-type pdf struct{ doc *fpdf.Fpdf }
+// pdf is a canvas on a page. Its letters are those of an embedded font, so that
+// text can be selected and looks the same everywhere.
+type pdf struct {
+	doc  *fpdf.Fpdf
+	x, y float64 // mm, where the canvas begins
+	unit float64 // mm of a user unit
+}
 
 // look is how a class is drawn: what style sheet says of it, in grey.
 type look struct {
@@ -23,14 +28,20 @@ type look struct {
 }
 
 var looks = map[string]look{
-	"axis":   {style: "D", width: 1.2},
-	"grid":   {style: "D", edge: 204, width: 0.8},
-	"dotted": {style: "D", edge: 119, width: 1, dashes: []float64{1, 4}},
-	"dashed": {style: "D", width: 1.2, dashes: []float64{5, 3}},
-	"open":   {style: "FD", fill: 255, width: 1.2},
-	"solid":  {style: "F"},
-	"bobbin": {style: "FD", fill: 221, width: 1},
-	"pole":   {style: "FD", fill: 255, width: 1.4},
+	"axis":    {style: "D", width: 1.2},
+	"grid":    {style: "D", edge: 204, width: 0.8},
+	"dotted":  {style: "D", edge: 119, width: 1, dashes: []float64{1, 4}},
+	"dashed":  {style: "D", width: 1.2, dashes: []float64{5, 3}},
+	"band":    {style: "FD", fill: 238, edge: 136, width: 0.8},
+	"target":  {style: "D", width: 2.5},
+	"whisker": {style: "D", width: 1.6},
+	"halo":    {style: "D", edge: 255, width: 4.5},
+	"inside":  {style: "FD", fill: 178, width: 1},
+	"outside": {style: "FD", fill: 255, width: 1.6}, // and hatched
+	"open":    {style: "FD", fill: 255, width: 1.2},
+	"solid":   {style: "F"},
+	"bobbin":  {style: "FD", fill: 221, width: 1},
+	"pole":    {style: "FD", fill: 255, width: 1.4},
 }
 
 // letters is the size of text in user units, by class.
@@ -38,18 +49,30 @@ var letters = map[string]float64{"strong": 11}
 
 const usualLetters = 12
 
-func newPDF(width, height float64, title string) *pdf {
-	doc := fpdf.NewCustom(&fpdf.InitType{UnitStr: "mm", Size: fpdf.SizeType{Wd: width / perMM, Ht: height / perMM}})
+// newDocument starts a document of pages of one size, mm. With the same date it
+// is the same bytes.
+func newDocument(width, height float64, title string, date time.Time) *fpdf.Fpdf {
+	if date.IsZero() {
+		date = time.Unix(0, 0)
+	}
+	doc := fpdf.NewCustom(&fpdf.InitType{UnitStr: "mm", Size: fpdf.SizeType{Wd: width, Ht: height}})
 	doc.SetMargins(0, 0, 0)
+	doc.SetCellMargin(0)
 	doc.SetAutoPageBreak(false, 0)
 	doc.SetCatalogSort(true)
-	doc.SetCreationDate(time.Unix(0, 0).UTC()) // the same plan makes the same bytes
-	doc.SetModificationDate(time.Unix(0, 0).UTC())
+	doc.SetCreationDate(date.UTC())
+	doc.SetModificationDate(date.UTC())
 	doc.SetTitle(title, true)
+	doc.SetLang("en-GB")
 	doc.AddUTF8FontFromBytes("sans", "", liberationsansregular.TTF)
 	doc.AddUTF8FontFromBytes("sans", "B", liberationsansbold.TTF)
 	doc.AddPage()
-	return &pdf{doc}
+	return doc
+}
+
+// newPDF is a canvas that is a page of its own size, in user units.
+func newPDF(width, height float64, title string) *pdf {
+	return &pdf{doc: newDocument(width/perMM, height/perMM, title, time.Time{}), unit: 1 / perMM}
 }
 
 func (p *pdf) write(w io.Writer) error { return p.doc.Output(w) }
@@ -59,37 +82,58 @@ func (p *pdf) wear(class string) string {
 	l := looks[class]
 	p.doc.SetDrawColor(l.edge, l.edge, l.edge)
 	p.doc.SetFillColor(l.fill, l.fill, l.fill)
-	p.doc.SetLineWidth(l.width / perMM)
+	p.doc.SetLineWidth(l.width * p.unit)
 	dashes := []float64{}
 	for _, d := range l.dashes {
-		dashes = append(dashes, d/perMM)
+		dashes = append(dashes, d*p.unit)
 	}
 	p.doc.SetDashPattern(dashes, 0)
 	return l.style
 }
 
+// at is where a point of the canvas lies on the page, mm.
+func (p *pdf) at(x, y float64) (float64, float64) { return p.x + x*p.unit, p.y + y*p.unit }
+
 func (p *pdf) rect(x, y, width, height float64, class string) {
 	style := p.wear(class)
-	p.doc.Rect(x/perMM, y/perMM, width/perMM, height/perMM, style)
+	x, y = p.at(x, y)
+	p.doc.Rect(x, y, width*p.unit, height*p.unit, style)
+	if class == "outside" {
+		p.hatch(x, y, width*p.unit, height*p.unit)
+	}
+}
+
+// hatch strokes what lies within a rectangle in mm.
+func (p *pdf) hatch(x, y, width, height float64) {
+	p.doc.SetLineWidth(2.5 * p.unit)
+	p.doc.ClipRect(x, y, width, height, false)
+	for d := 0.0; d < width+height; d += 6 * p.unit * 1.4142 {
+		p.doc.Line(x, y+d, x+d, y)
+	}
+	p.doc.ClipEnd()
 }
 
 func (p *pdf) line(x1, y1, x2, y2 float64, class string) {
 	p.wear(class)
-	p.doc.Line(x1/perMM, y1/perMM, x2/perMM, y2/perMM)
+	x1, y1 = p.at(x1, y1)
+	x2, y2 = p.at(x2, y2)
+	p.doc.Line(x1, y1, x2, y2)
 }
 
 func (p *pdf) circle(x, y, r float64, class string) {
 	style := p.wear(class)
-	p.doc.Circle(x/perMM, y/perMM, r/perMM, style)
+	x, y = p.at(x, y)
+	p.doc.Circle(x, y, r*p.unit, style)
 }
 
 func (p *pdf) path(class string, points ...[2]float64) {
 	style := p.wear(class)
 	for i, q := range points {
+		x, y := p.at(q[0], q[1])
 		if i == 0 {
-			p.doc.MoveTo(q[0]/perMM, q[1]/perMM)
+			p.doc.MoveTo(x, y)
 		} else {
-			p.doc.LineTo(q[0]/perMM, q[1]/perMM)
+			p.doc.LineTo(x, y)
 		}
 	}
 	p.doc.DrawPath(style)
@@ -103,13 +147,24 @@ func (p *pdf) text(x, y float64, class, text string) {
 	if class == "strong" {
 		weight = "B"
 	}
-	p.doc.SetFont("sans", weight, size*72/96) // points
-	width := p.doc.GetStringWidth(text) * perMM
-	switch class {
+	text = printable(text)
+	p.doc.SetFont("sans", weight, size*p.unit*72/25.4) // points
+	x, y = p.at(x, y)
+	switch width := p.doc.GetStringWidth(text); class {
 	case "end":
 		x -= width
 	case "mid", "strong":
 		x -= width / 2
 	}
-	p.doc.Text(x/perMM, y/perMM, text)
+	p.doc.Text(x, y, text)
+}
+
+// printable replaces what the font cannot hold by U+FFFD.
+func printable(text string) string {
+	return strings.Map(func(r rune) rune {
+		if r < ' ' || r >= 0xffff {
+			return '\ufffd'
+		}
+		return r
+	}, text)
 }

@@ -47,11 +47,17 @@ func Poles(w io.Writer, p PolePicture) error {
 		return err
 	}
 	s := &svg{id: "poles"}
-	e := newElevation(p, s)
+	height := p.draw(s)
+	return s.write(w, poleWidth, height, p.Title, p.words())
+}
+
+// draw draws the picture on any canvas and returns its height in user units.
+func (p *PolePicture) draw(on canvas) (height float64) {
+	e := newElevation(*p, on)
 	e.scale = min(mostScale, mostHeight/(e.top-e.low), (e.right-poleLeft)/e.across())
 	e.draw()
 	e.scaleBar()
-	return s.write(w, poleWidth, e.foot()+29, p.Title, p.words())
+	return e.foot() + 29
 }
 
 func (p *PolePicture) check() error {

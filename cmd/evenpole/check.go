@@ -5,10 +5,12 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"text/tabwriter"
 
 	"evenpole/capture"
+	"evenpole/fit"
 	"evenpole/fit/verdict"
 	"evenpole/profiles"
 	"evenpole/report"
@@ -23,7 +25,10 @@ type checkOptions struct {
 	order    string
 	pickup   string
 	out      string
+	paper    string
 	mounting float64 // dB; 0 = the usual
+	ohm      float64 // 0 = not measured
+	celsius  float64
 }
 
 func newCheckCmd(e *env) *cobra.Command {
@@ -37,6 +42,20 @@ conforms only when its deviation and its uncertainty together are within
 tolerance, and is out only when they are clear of it; between, the answer is
 "cannot tell yet", with how many more takes would tell.
 
+The pickup is also compared with what the shop's current model, or the handbook,
+expects of it at the heights that were measured. Where more is off than the model
+allows, the likeliest cause is named, with the reading that would tell: a weak or
+reversed magnet, a pole or string height, two poles or strings swapped, another
+string, a tilted mounting. Field readings of the pickup's poles (capture --field
+all) tell of its magnets.
+
+A coil's resistance is worked out for 20 degrees Celsius, for copper wire; it is
+no part of the verdict.
+
+The certificate is written as one HTML page and as a PDF. Its last line, also in
+its QR code, leads back to the record: the shop's folder, pickup and session, and
+the session's first reading as jig/boot/seq.
+
 Exit status: 0 conforms; 3 out of tolerance; 4 cannot tell yet.`,
 		Args: cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error { return runCheck(e, o) },
@@ -44,9 +63,13 @@ Exit status: 0 conforms; 3 out of tolerance; 4 cannot tell yet.`,
 	f := cmd.Flags()
 	f.StringVar(&o.order, "order", "", "order `file`")
 	f.StringVar(&o.pickup, "pickup", "", "the pickup's `id`")
-	f.StringVar(&o.out, "out", "", "certificate `file` (default: certificates/ORDER-PICKUP.html in the shop)")
+	f.StringVar(&o.out, "out", "", "certificate `file`, .html or .pdf (default: both, certificates/ORDER-PICKUP in the shop)")
+	f.StringVar(&o.paper, "paper", "a4", "`size` of the PDF: a4 or letter")
 	f.Float64Var(&o.mounting, "mounting-db", 0, "standard uncertainty of mounting it, `dB` a string, as 'evenpole repeat' found it (default 0.15)")
+	f.Float64Var(&o.ohm, "resistance-ohm", 0, "direct-current resistance of the coil, `ohm`")
+	f.Float64Var(&o.celsius, "temperature-c", 20, "the coil's temperature when that was measured, `degrees` Celsius")
 	required(cmd, "order", "pickup")
+	cmd.MarkFlagsRequiredTogether("resistance-ohm", "temperature-c")
 	return cmd
 }
 
@@ -62,14 +85,16 @@ func runCheck(e *env, o checkOptions) error {
 	if o.mounting < 0 {
 		return badInput("mounting-db: expected more than 0, got %g", o.mounting)
 	}
-	v, err := checkPickup(dir, order, o.pickup, verdict.Options{Slope: expected(e, order, dir), Mounting: o.mounting})
+	opt := verdict.Options{Mounting: o.mounting}
+	if o.ohm != 0 {
+		opt.Resistance = &verdict.Measured{Ohm: o.ohm, Celsius: o.celsius}
+	}
+	v, err := checkPickup(e, dir, order, o.pickup, opt)
 	if err != nil {
 		return err
 	}
-	if o.out == "" {
-		o.out = filepath.Join(dir, certificatesDir, fileName(order.ID)+"-"+fileName(o.pickup)+".html")
-	}
-	if err := writeCertificate(o.out, order, v); err != nil {
+	written, err := writeCertificates(dir, o.out, o.paper, order, v)
+	if err != nil {
 		return err
 	}
 	if e.json {
@@ -78,7 +103,7 @@ func runCheck(e *env, o checkOptions) error {
 		}
 	} else {
 		printVerdict(e, v)
-		e.print("certificate written to %s", o.out)
+		e.print("certificate written to %s", strings.Join(written, " and "))
 	}
 	switch v.Verdict {
 	case verdict.OutOfTolerance:
@@ -89,28 +114,38 @@ func runCheck(e *env, o checkOptions) error {
 	return nil
 }
 
-// expected is how much each string gains with its pole's height, dB per mm, by
-// the shop's current model; nil when there is none, or none that can be used: a
-// remedy then does not say how far.
-func expected(e *env, order *profiles.Order, dir string) []float64 {
-	if _, err := currentModel(dir); err != nil {
-		return nil
-	}
-	p, err := makePlan(e, order, "")
+// expected is the model that a pickup is compared with, and its name: the shop's
+// current one, or the handbook's. A model that cannot be read is warned of, and
+// nothing is compared.
+func expected(e *env, dir string) (*verdict.Bench, string) {
+	lib, err := profiles.LoadLibrary(dir)
 	if err != nil {
-		e.warn([]string{fmt.Sprintf("remedies do not say how far, for want of a plan: %v", err)})
-		return nil
+		e.warn([]string{fmt.Sprintf("not compared with what the model expects: %v", err)})
+		return nil, ""
 	}
-	perMM := make([]float64, len(p.Slope))
-	for i, s := range p.Slope {
-		perMM[i] = s * 10 // from dB per 0.1 mm
+	b := &verdict.Bench{Model: fit.Handbook(fit.Travel), Sets: lib.Sets()}
+	s := modelStore{shop: dir}
+	if missing(s.path(currentFile)) {
+		return b, "the handbook, nothing measured"
 	}
-	return perMM
+	name, err := s.current()
+	if err != nil {
+		e.warn([]string{fmt.Sprintf("not compared with what the model expects: %v", err)})
+		return nil, ""
+	}
+	r, err := s.read(name)
+	if err != nil {
+		e.warn([]string{fmt.Sprintf("not compared with what the model expects: %v", err)})
+		return nil, ""
+	}
+	b.Model = r.Model
+	return b, fmt.Sprintf("%s (%s), of data %.12s", strings.TrimSuffix(name, ".json"), r.Kind, r.Fingerprint)
 }
 
-// checkPickup judges a pickup by the record with the jig's gain applied, and says
-// what there is to say of its calibration.
-func checkPickup(dir string, order *profiles.Order, pickup string, opt verdict.Options) (*verdict.Verdict, error) {
+// checkPickup judges a pickup by the record with the jig's gain applied, compares
+// it with what the model expects, and says what there is to say of the jig's
+// calibration.
+func checkPickup(e *env, dir string, order *profiles.Order, pickup string, opt verdict.Options) (*verdict.Verdict, error) {
 	book, err := loadGains(dir)
 	if err != nil {
 		return nil, err
@@ -122,6 +157,16 @@ func checkPickup(dir string, order *profiles.Order, pickup string, opt verdict.O
 	}
 	defer f.Close()
 	opt.Channel = book.ChannelStd
+	var model string
+	opt.Bench, model = expected(e, dir)
+	if fields := filepath.Join(dir, capture.FieldsFile); opt.Bench != nil && !missing(fields) {
+		f, err := capture.Open(fields)
+		if err != nil {
+			return nil, err
+		}
+		defer f.Close()
+		opt.Bench.Fields = capture.Fields(f, fields)
+	}
 	v, err := verdict.Check(book.Apply(capture.Readings(f, name)), order, pickup, opt)
 	if none := (*verdict.NotChecked)(nil); errors.As(err, &none) {
 		return nil, &inputError{err}
@@ -129,7 +174,11 @@ func checkPickup(dir string, order *profiles.Order, pickup string, opt verdict.O
 	if err != nil {
 		return nil, err
 	}
+	if v.Diagnosis != nil {
+		v.Model = model
+	}
 	if c := book.At(v.Jig, v.Time); c != nil {
+		v.Calibration = c.String()
 		v.Notes = append(v.Notes, c.String())
 	}
 	if late := book.Overdue(v.Jig, v.Time); late != "" {
@@ -138,10 +187,40 @@ func checkPickup(dir string, order *profiles.Order, pickup string, opt verdict.O
 	return v, nil
 }
 
-func writeCertificate(path string, order *profiles.Order, v *verdict.Verdict) error {
-	return writeFile(path, func(f *os.File) error {
-		return report.WriteCertificate(f, report.Certificate{Verdict: v, Order: order, Version: version()})
-	})
+// writeCertificates writes the certificate to the file named, or as HTML and PDF
+// into the shop, and returns what it wrote.
+func writeCertificates(dir, out, paper string, order *profiles.Order, v *verdict.Verdict) ([]string, error) {
+	files := []string{out}
+	if out == "" {
+		stem := filepath.Join(dir, certificatesDir, fileName(order.ID)+"-"+fileName(v.Pickup))
+		files = []string{stem + ".html", stem + ".pdf"}
+	}
+	shop, err := filepath.Abs(dir)
+	if err != nil {
+		return nil, err
+	}
+	c := report.Certificate{Verdict: v, Order: order, Folder: filepath.Base(shop), Version: version()}
+	if v.Diagnosis != nil {
+		for _, s := range v.Diagnosis.Strings {
+			c.Predicted = append(c.Predicted, float64(s.Balance))
+		}
+	}
+	sheet, err := report.ParsePaper(paper)
+	if err != nil {
+		return nil, badInput("paper: %v", err)
+	}
+	for _, file := range files {
+		err := writeFile(file, func(f *os.File) error {
+			if strings.EqualFold(filepath.Ext(file), ".pdf") {
+				return report.WriteCertificatePDF(f, c, sheet)
+			}
+			return report.WriteCertificate(f, c)
+		})
+		if err != nil {
+			return nil, err
+		}
+	}
+	return files, nil
 }
 
 // fileName makes an id safe to name a file by, on every system.
@@ -166,6 +245,9 @@ func printVerdict(e *env, v *verdict.Verdict) {
 	tw.Flush()
 	e.print("")
 	e.print("spread %.2f dB; every string within +- %.1f dB of its target is wanted; U covers %.0f %%", float64(v.Spread), v.Tolerance, 100*v.Coverage)
+	if v.Diagnosis != nil {
+		printDiagnosis(e, v)
+	}
 	for _, s := range v.Strings {
 		if s.Remedy != "" {
 			e.print("string %d: %s", s.Number, s.Remedy)
@@ -177,8 +259,37 @@ func printVerdict(e *env, v *verdict.Verdict) {
 	for _, m := range v.MoreTakes {
 		e.print("string %d: %d more takes would likely tell", m.String, m.Takes)
 	}
+	if v.Resistance != nil {
+		e.print("%s", v.Resistance)
+	}
 	for _, n := range v.Notes {
 		e.note("note: %s", n)
 	}
 	e.warn(v.Warnings)
+}
+
+// printDiagnosis prints how the pickup compares with what is expected of it.
+func printDiagnosis(e *env, v *verdict.Verdict) {
+	d := v.Diagnosis
+	e.print("")
+	e.print("beside what is expected of this pickup by %s", v.Model)
+	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
+	row := func(name string, figure func(s *verdict.Expected) string) {
+		fmt.Fprintf(tw, "%s\t", name)
+		for i := range d.Strings {
+			fmt.Fprintf(tw, "%s\t", figure(&d.Strings[i]))
+		}
+		fmt.Fprintln(tw)
+	}
+	row("string", func(s *verdict.Expected) string { return fmt.Sprint(s.String) })
+	row("expected balance, dB", func(s *verdict.Expected) string { return signed(float64(s.Balance)) })
+	row("off by, dB", func(s *verdict.Expected) string { return signed(float64(s.Off)) })
+	row("+- U of that, dB", func(s *verdict.Expected) string { return fmt.Sprintf("%.2f", float64(s.Expanded)) })
+	if slices.ContainsFunc(d.Strings, func(s verdict.Expected) bool { return s.Field.Known() }) {
+		row("field over the pole, mT", func(s *verdict.Expected) string { return fmt.Sprintf("%+.0f", float64(s.Field)) })
+	}
+	tw.Flush()
+	for _, line := range d.Say() {
+		e.print("%s", line)
+	}
 }

@@ -269,12 +269,12 @@ func (d *demo) buildAndCheck(ctx context.Context, p *plan.Plan) error {
 	if err := d.capture(ctx, id+".toml", id, built, measured, heights, d.order.Set, "check"); err != nil {
 		return err
 	}
-	v, err := checkPickup(d.dir, d.order, id, verdict.Options{})
+	v, err := checkPickup(&d.quiet, d.dir, d.order, id, verdict.Options{})
 	if err != nil {
 		return err
 	}
-	certificate := filepath.Join(d.dir, certificatesDir, "L-012-"+id+".html")
-	if err := writeCertificate(certificate, d.order, v); err != nil {
+	certificates, err := writeCertificates(d.dir, "", "a4", d.order, v)
+	if err != nil {
 		return err
 	}
 	if d.json {
@@ -283,7 +283,7 @@ func (d *demo) buildAndCheck(ctx context.Context, p *plan.Plan) error {
 			Plan        *plan.Plan       `json:"plan"`
 			Check       *verdict.Verdict `json:"check"`
 			Certificate string           `json:"certificate"`
-		}{d.dir, p, v, certificate})
+		}{d.dir, p, v, certificates[0]})
 	}
 	d.print("")
 	printVerdict(d.env, v)
@@ -293,7 +293,7 @@ func (d *demo) buildAndCheck(ctx context.Context, p *plan.Plan) error {
 	d.print("")
 	d.print("the shop is in %s: readings.csv, sessions.csv, mounts/ (the record), jig/ and orders/ (what", d.dir)
 	d.print("the shop described), models/ (the model), plans/L-012.svg (the poles), and the certificate")
-	d.print("%s", certificate)
+	d.print("%s, also as a PDF beside it", certificates[0])
 	return nil
 }
 

@@ -1,0 +1,296 @@
+package report
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"codeberg.org/go-pdf/fpdf"
+)
+
+// Paper is the size of a page, mm.
+type Paper struct{ Width, Height float64 }
+
+// The papers that documents are made for.
+var (
+	A4     = Paper{210, 297}
+	Letter = Paper{215.9, 279.4}
+)
+
+// ParsePaper reads the name of a paper: a4 or letter.
+func ParsePaper(name string) (Paper, error) {
+	switch strings.ToLower(name) {
+	case "a4":
+		return A4, nil
+	case "letter":
+		return Letter, nil
+	}
+	return Paper{}, fmt.Errorf("expected a4 or letter, got %q", name)
+}
+
+// leaf is a page that is filled from top to bottom. Letters and the space
+// between lines are those asked for times a scale, by which a long text is made
+// to fit.
+type leaf struct {
+	doc         *fpdf.Fpdf
+	scale       float64
+	left, width float64 // mm, of the column being filled
+	y, bottom   float64 // mm
+	pages       int
+}
+
+// The margins of a sheet, mm, and its letters, points.
+const (
+	sideMargin = 14.0
+	topMargin  = 10.0
+	bodySize   = 8.5
+	smallSize  = 7.0
+	leading    = 1.22
+)
+
+// Scales at which a sheet is tried, until all of it is on one page.
+const (
+	scaleStep  = 0.04
+	leastScale = 0.6
+)
+
+// onePage writes a document by fill, which is called again with smaller letters
+// until all is on one page, or letters are as small as can be read.
+func onePage(w io.Writer, paper Paper, title string, date time.Time, fill func(*leaf)) error {
+	for scale := 1.0; ; scale -= scaleStep {
+		s := &leaf{
+			doc: newDocument(paper.Width, paper.Height, printable(title), date), scale: scale, pages: 1,
+			left: sideMargin, width: paper.Width - 2*sideMargin, y: topMargin, bottom: paper.Height - topMargin,
+		}
+		fill(s)
+		if s.pages == 1 || scale < leastScale {
+			return s.doc.Output(w)
+		}
+	}
+}
+
+// font chooses letters, in points before they are scaled.
+func (s *leaf) font(points float64, bold bool) {
+	weight := ""
+	if bold {
+		weight = "B"
+	}
+	s.doc.SetFont("sans", weight, points*s.scale)
+}
+
+// lineHeight of letters of so many points, mm.
+func (s *leaf) lineHeight(points float64) float64 { return points * s.scale * leading * 25.4 / 72 }
+
+// room goes to a new page when there is no room for so many mm.
+func (s *leaf) room(height float64) {
+	if s.y+height <= s.bottom {
+		return
+	}
+	s.doc.AddPage()
+	s.pages++
+	s.y = topMargin
+}
+
+// gap leaves some mm free.
+func (s *leaf) gap(mm float64) { s.y += mm * s.scale }
+
+// wrap breaks text into lines of a width in mm, in the letters chosen.
+func (s *leaf) wrap(text string, width float64) []string {
+	lines := s.doc.SplitText(printable(text), width)
+	if len(lines) == 0 {
+		return []string{""}
+	}
+	return lines
+}
+
+// write puts one line at x from the left of the column, its base at the foot of
+// so many points' line; align is "start", "mid" or "end" about x.
+func (s *leaf) write(x, y float64, align, text string) {
+	text = printable(text)
+	width := s.doc.GetStringWidth(text)
+	switch align {
+	case "mid":
+		x -= width / 2
+	case "end":
+		x -= width
+	}
+	s.doc.Text(x, y, text)
+}
+
+// base is where letters of so many points stand in a line that begins at y.
+func (s *leaf) base(points float64) float64 { return s.y + 0.8*s.lineHeight(points) }
+
+// para writes text over the column's width.
+func (s *leaf) para(text string, points float64, bold bool) {
+	s.hanging("", text, points, bold)
+}
+
+// hanging writes text with a mark before its first line.
+func (s *leaf) hanging(mark, text string, points float64, bold bool) {
+	s.font(points, bold)
+	indent := 0.0
+	if mark != "" {
+		indent = 2.6 * s.scale
+	}
+	for i, line := range s.wrap(text, s.width-indent) {
+		s.room(s.lineHeight(points))
+		s.font(points, bold)
+		if i == 0 && mark != "" {
+			s.write(s.left, s.base(points), "start", mark)
+		}
+		s.write(s.left+indent, s.base(points), "start", line)
+		s.y += s.lineHeight(points)
+	}
+}
+
+// list writes a heading and its points; nothing when there are none.
+func (s *leaf) list(heading string, points []string, size float64) {
+	if len(points) == 0 {
+		return
+	}
+	s.gap(1.5)
+	s.room(2 * s.lineHeight(bodySize))
+	s.para(heading, bodySize+0.5, true)
+	for _, p := range points {
+		s.hanging("•", p, size, false)
+	}
+}
+
+// beside fills two columns, the first so wide a share of the whole.
+func (s *leaf) beside(share, between float64, first, second func()) {
+	left, width, top := s.left, s.width, s.y
+	s.width = share*width - between/2
+	first()
+	end := s.y
+	s.left, s.width, s.y = left+share*width+between/2, (1-share)*width-between/2, top
+	second()
+	s.left, s.width, s.y = left, width, max(end, s.y)
+}
+
+// rule draws a line across the column.
+func (s *leaf) rule(points float64) {
+	s.doc.SetDrawColor(0, 0, 0)
+	s.doc.SetDashPattern([]float64{}, 0)
+	s.doc.SetLineWidth(points * 25.4 / 72)
+	s.doc.Line(s.left, s.y, s.left+s.width, s.y)
+}
+
+// frame draws a box round what fill writes; a heavy one, or a double one.
+func (s *leaf) frame(points float64, double bool, fill func()) {
+	const pad = 2.5 // mm
+	top, left, width, page := s.y, s.left, s.width, s.pages
+	s.left, s.width = left+pad, width-2*pad
+	s.gap(1.5)
+	fill()
+	s.gap(1.5)
+	s.left, s.width = left, width
+	if s.pages != page { // the box was broken by the end of the page
+		return
+	}
+	s.doc.SetDrawColor(0, 0, 0)
+	s.doc.SetDashPattern([]float64{}, 0)
+	s.doc.SetLineWidth(points * 25.4 / 72)
+	s.doc.Rect(left, top, width, s.y-top, "D")
+	if double {
+		const in = 0.9 // mm
+		s.doc.Rect(left+in, top+in, width-2*in, s.y-top-2*in, "D")
+	}
+}
+
+// picture draws on a canvas of so many user units across, as wide as a share of
+// the column, and returns its height from draw.
+func (s *leaf) picture(units, share float64, draw func(canvas) float64) {
+	width := s.width * share * s.scale
+	unit := width / units
+	s.room(draw(nowhere{}) * unit)
+	p := &pdf{doc: s.doc, x: s.left + (s.width-width)/2, y: s.y, unit: unit}
+	s.y += draw(p) * unit
+}
+
+// column is one of a table.
+type column struct {
+	head  string // a line break stands for one
+	words bool   // to the left; else figures, to the right
+	width float64
+}
+
+// table writes rows of cells under a head. Columns are as wide as they need to
+// be; what is left goes between them.
+func (s *leaf) table(columns []column, rows [][]string) {
+	const pad = 1.2 // mm either side
+	s.font(bodySize, true)
+	var sum float64
+	for i := range columns {
+		c := &columns[i]
+		for _, line := range strings.Split(c.head, "\n") {
+			c.width = max(c.width, s.doc.GetStringWidth(printable(line)))
+		}
+		for _, r := range rows {
+			c.width = max(c.width, s.doc.GetStringWidth(printable(r[i])))
+		}
+		sum += c.width
+	}
+	spare := (s.width - sum) / float64(len(columns))
+	at := s.left
+	place := func(c *column, text string, y float64) {
+		if c.words {
+			s.write(at+min(pad, spare/2), y, "start", text)
+		} else {
+			s.write(at+c.width+spare-min(pad, spare/2), y, "end", text)
+		}
+		at += c.width + spare
+	}
+	s.room(float64(len(rows)+2) * s.lineHeight(bodySize))
+	s.font(bodySize-0.5, false)
+	for k := range 2 {
+		at = s.left
+		for i := range columns {
+			above, below, two := strings.Cut(columns[i].head, "\n")
+			if !two {
+				above, below = "", above // heads end on the same line
+			}
+			place(&columns[i], [2]string{above, below}[k], s.base(bodySize))
+		}
+		s.y += s.lineHeight(bodySize)
+	}
+	s.rule(1)
+	for _, r := range rows {
+		s.gap(0.25)
+		s.font(bodySize, false)
+		at = s.left
+		for i := range columns {
+			place(&columns[i], r[i], s.base(bodySize))
+		}
+		s.y += s.lineHeight(bodySize)
+		s.rule(0.3)
+	}
+}
+
+// pairs writes terms and what they are, two to a line where columns is 2.
+func (s *leaf) pairs(columns int, pairs [][2]string) {
+	s.font(bodySize, false)
+	var term float64
+	for _, p := range pairs {
+		term = max(term, s.doc.GetStringWidth(p[0]))
+	}
+	term += 2 * s.scale
+	left, width := s.left, s.width/float64(columns)
+	for k := 0; k < len(pairs); k += columns {
+		top, low := s.y, s.y
+		for i := k; i < min(k+columns, len(pairs)); i++ {
+			x := left + float64(i-k)*width
+			s.y = top
+			s.font(bodySize, false)
+			s.doc.SetTextColor(70, 70, 70)
+			s.write(x, s.base(bodySize), "start", pairs[i][0])
+			s.doc.SetTextColor(0, 0, 0)
+			for _, line := range s.wrap(pairs[i][1], width-term-2*s.scale) {
+				s.write(x+term, s.base(bodySize), "start", line)
+				s.y += s.lineHeight(bodySize)
+			}
+			low = max(low, s.y)
+		}
+		s.y = low
+	}
+}

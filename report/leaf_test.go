@@ -1,0 +1,127 @@
+package report
+
+import (
+	"bytes"
+	"compress/zlib"
+	"fmt"
+	"io"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"evenpole/fit/verdict"
+)
+
+func renderPDF(t *testing.T, c Certificate, p Paper) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	if err := WriteCertificatePDF(&b, c, p); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
+var (
+	pageTree = regexp.MustCompile(`/Type /Pages\s[^>]*?/Count (\d+)`)
+	mediaBox = regexp.MustCompile(`/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]`)
+	streams  = regexp.MustCompile(`(?s)stream\r?\n(.*?)\r?\nendstream`)
+)
+
+// Every certificate is one page of its paper, the same bytes each time, with the
+// fonts inside and without a link.
+func TestCertificatePDF(t *testing.T) {
+	for name, c := range cases() {
+		for _, paper := range []Paper{A4, Letter} {
+			text := renderPDF(t, c, paper)
+			if !bytes.Equal(text, renderPDF(t, c, paper)) {
+				t.Errorf("%s: other bytes the second time", name)
+			}
+			if m := pageTree.FindSubmatch(text); m == nil || string(m[1]) != "1" {
+				t.Errorf("%s: pages: got %s, want 1", name, m)
+			}
+			if m, want := mediaBox.FindSubmatch(text), fmt.Sprintf("%.2f %.2f", paper.Width*72/25.4, paper.Height*72/25.4); m == nil || string(m[1])+" "+string(m[2]) != want {
+				t.Errorf("%s: page: got %s, want %s", name, m, want)
+			}
+			if n := bytes.Count(text, []byte("/FontFile2")); n != 2 {
+				t.Errorf("%s: embedded fonts: got %d, want 2", name, n)
+			}
+			if bytes.Contains(text, []byte("/URI")) || bytes.Contains(text, []byte("/JavaScript")) {
+				t.Errorf("%s: a link or a script", name)
+			}
+		}
+	}
+}
+
+// The text is there as text: the font's letters are numbered as Unicode is.
+func TestCertificatePDFSays(t *testing.T) {
+	c := cases()["six"]
+	c.Folder, c.Verdict.First = "bench", "jig-7/0000000A/12"
+	c.Verdict.Resistance = &verdict.Resistance{Ohm: 6420, Celsius: 27, At20: 6248, Target: 6200, Off: 0.8, Tolerance: 5}
+	pages := ""
+	for _, s := range streams.FindAllSubmatch(renderPDF(t, c, A4), -1) {
+		if r, err := zlib.NewReader(bytes.NewReader(s[1])); err == nil {
+			text, _ := io.ReadAll(r) // of a font it is cut short
+			pages += string(text)
+		}
+	}
+	for _, want := range []string{"CONFORMS", "The Bench by the Weir", "T-004", "resistance 6420 ohm at 27.0 °C", "fretboard radius 240 mm",
+		"evenpole:check?shop=bench&pickup=T-004&session=s012&first=jig-7/0000000A/12", "Poles as built"} {
+		var wide strings.Builder
+		for _, r := range want {
+			for _, b := range []byte{byte(r >> 8), byte(r)} {
+				if strings.ContainsRune(`()\`, rune(b)) {
+					wide.WriteByte('\\')
+				}
+				wide.WriteByte(b)
+			}
+		}
+		if !strings.Contains(pages, wide.String()) {
+			t.Errorf("lacks %q", want)
+		}
+	}
+	dated := renderPDF(t, c, A4)
+	if want := "/CreationDate (D:20260302093000"; !bytes.Contains(dated, []byte(want)) {
+		t.Errorf("lacks %s", want)
+	}
+}
+
+// Letters shrink until all is on a page; what is too long even so takes more:
+// 126 lines of 8.5 points, at 0.6 of them and 1.22 apart, are on 277 mm.
+func TestOnePage(t *testing.T) {
+	for lines, want := range map[int]string{10: "1", 120: "1", 400: "4"} {
+		var b bytes.Buffer
+		err := onePage(&b, A4, "lines", time.Time{}, func(s *leaf) {
+			for i := range lines {
+				s.para(fmt.Sprintf("line %d", i), bodySize, false)
+			}
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if m := pageTree.FindSubmatch(b.Bytes()); m == nil || string(m[1]) != want {
+			t.Errorf("%d lines: got %s pages, want %s", lines, m, want)
+		}
+	}
+}
+
+func TestPapers(t *testing.T) {
+	for name, want := range map[string]Paper{"a4": A4, "Letter": Letter} {
+		if got, err := ParsePaper(name); err != nil || got != want {
+			t.Errorf("%s: got %v, %v", name, got, err)
+		}
+	}
+	if _, err := ParsePaper("a5"); err == nil || !strings.Contains(err.Error(), `expected a4 or letter, got "a5"`) {
+		t.Errorf("got %v", err)
+	}
+	short := cases()["six"]
+	short.Predicted = []float64{1}
+	for _, c := range []Certificate{{}, short} {
+		if err := WriteCertificatePDF(io.Discard, c, A4); err == nil {
+			t.Error("what cannot be a certificate is one")
+		}
+	}
+	if err := WriteCertificatePDF(full{}, cases()["six"], A4); err == nil {
+		t.Error("a PDF that could not be written is no error")
+	}
+}
