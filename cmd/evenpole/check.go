@@ -233,18 +233,35 @@ func fileName(id string) string {
 	}, id)
 }
 
+// known writes a figure, or a dash when it is not known.
+func known(format string, f verdict.Figure) string {
+	if !f.Known() {
+		return "-"
+	}
+	return fmt.Sprintf(format, float64(f))
+}
+
+func plain(f verdict.Figure) string { return known("%.2f", f) }
+
+func plus(f verdict.Figure) string {
+	if !f.Known() {
+		return "-"
+	}
+	return signed(float64(f))
+}
+
 func printVerdict(e *env, v *verdict.Verdict) {
 	e.print("pickup %s against order %s: %s (session %s)", v.Pickup, v.Order, v.Verdict, v.Session)
 	e.print("")
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintf(tw, "string\tnote\tlevel mV\tbalance dB\ttarget dB\tdeviation dB\t+- U dB\ttakes\tverdict\t\n")
 	for _, s := range v.Strings {
-		fmt.Fprintf(tw, "%d\t%s\t%.2f\t%s\t%s\t%s\t%.2f\t%d\t%s\t\n",
-			s.Number, s.Note, float64(s.Level), signed(float64(s.Balance)), signed(s.Target), signed(float64(s.Deviation)), float64(s.Expanded), s.Takes, s.Verdict)
+		fmt.Fprintf(tw, "%d\t%s\t%s\t%s\t%s\t%s\t%s\t%d\t%s\t\n",
+			s.Number, s.Note, plain(s.Level), plus(s.Balance), signed(s.Target), plus(s.Deviation), plain(s.Expanded), s.Takes, s.Verdict)
 	}
 	tw.Flush()
 	e.print("")
-	e.print("spread %.2f dB; every string within +- %.1f dB of its target is wanted; U covers %.0f %%", float64(v.Spread), v.Tolerance, 100*v.Coverage)
+	e.print("spread %s dB; every string within +- %.1f dB of its target is wanted; U covers %.0f %%", plain(v.Spread), v.Tolerance, 100*v.Coverage)
 	if v.Diagnosis != nil {
 		printDiagnosis(e, v)
 	}
@@ -274,19 +291,19 @@ func printDiagnosis(e *env, v *verdict.Verdict) {
 	e.print("")
 	e.print("beside what is expected of this pickup by %s", v.Model)
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
-	row := func(name string, figure func(s *verdict.Expected) string) {
+	row := func(name string, cell func(s *verdict.Expected) string) {
 		fmt.Fprintf(tw, "%s\t", name)
 		for i := range d.Strings {
-			fmt.Fprintf(tw, "%s\t", figure(&d.Strings[i]))
+			fmt.Fprintf(tw, "%s\t", cell(&d.Strings[i]))
 		}
 		fmt.Fprintln(tw)
 	}
 	row("string", func(s *verdict.Expected) string { return fmt.Sprint(s.String) })
-	row("expected balance, dB", func(s *verdict.Expected) string { return signed(float64(s.Balance)) })
-	row("off by, dB", func(s *verdict.Expected) string { return signed(float64(s.Off)) })
-	row("+- U of that, dB", func(s *verdict.Expected) string { return fmt.Sprintf("%.2f", float64(s.Expanded)) })
+	row("expected balance, dB", func(s *verdict.Expected) string { return plus(s.Balance) })
+	row("off by, dB", func(s *verdict.Expected) string { return plus(s.Off) })
+	row("+- U of that, dB", func(s *verdict.Expected) string { return plain(s.Expanded) })
 	if slices.ContainsFunc(d.Strings, func(s verdict.Expected) bool { return s.Field.Known() }) {
-		row("field over the pole, mT", func(s *verdict.Expected) string { return fmt.Sprintf("%+.0f", float64(s.Field)) })
+		row("field over the pole, mT", func(s *verdict.Expected) string { return known("%+.0f", s.Field) })
 	}
 	tw.Flush()
 	for _, line := range d.Say() {

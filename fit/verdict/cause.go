@@ -27,13 +27,13 @@ const (
 
 // Cause is what may be wrong with a pickup.
 type Cause struct {
-	Kind     string `json:"kind"`    // one of the kinds above
-	Strings  []int  `json:"strings"` // concerned; empty: all
-	Off      Figure `json:"off_db"`  // the furthest of them from what is expected, beside the others
-	Left     Figure `json:"left_db"` // of that, when the cause is allowed for
-	Size     Figure `json:"size"`    // mm of a gap or, end to end, of a tilt; the share that a magnet is weaker by; unknown of others
-	Evidence Figure `json:"evidence"`
-	Text     string `json:"text"` // one sentence
+	Kind     string `json:"kind"`     // one of the kinds above
+	Strings  []int  `json:"strings"`  // concerned; empty: all
+	Off      Figure `json:"off_db"`   // the furthest of them from what is expected, beside the others
+	Left     Figure `json:"left_db"`  // of that, when the cause is allowed for
+	Size     Figure `json:"size"`     // mm of a gap or, end to end, of a tilt; the share that a magnet is weaker by; unknown of others
+	Evidence Figure `json:"evidence"` // see below; infinite, null in JSON, for what is seen and not weighed
+	Text     string `json:"text"`     // one sentence
 }
 
 // Evidence is ln of how much likelier the levels and fields are with the cause
@@ -77,14 +77,15 @@ type hypothesis struct {
 func (x *expectation) causes() []Cause {
 	var out []Cause
 	for i, dead := range x.dead {
-		if dead {
-			out = append(out, Cause{Kind: Dead, Strings: []int{i + 1}, Off: x.off(i), Left: Figure(math.NaN()), Size: Figure(math.NaN()), Evidence: Figure(math.Inf(1)),
-				Text: fmt.Sprintf("string %d is dead: not heard above its quiet level, or more than %d dB below what is expected", i+1, muted)})
+		switch {
+		case dead && !known(x.level[i]):
+			out = append(out, x.certain(Dead, i, fmt.Sprintf("string %d is dead: no take is above its quiet level", i+1)))
+		case dead:
+			out = append(out, x.certain(Dead, i, fmt.Sprintf("string %d is dead: more than %d dB below what is expected", i+1, muted)))
 		}
 	}
 	for _, n := range x.probe.reversed() {
-		out = append(out, Cause{Kind: Reversed, Strings: []int{n}, Off: x.off(n - 1), Left: Figure(math.NaN()), Size: Figure(math.NaN()), Evidence: Figure(math.Inf(1)),
-			Text: fmt.Sprintf("the magnet of string %d is reversed: %+.0f mT over its pole, the others have the other side up", n, x.probe.field(n-1))})
+		out = append(out, x.certain(Reversed, n-1, fmt.Sprintf("the magnet of string %d is reversed: %+.0f mT over its pole, the others have the other side up", n, x.probe.field(n-1))))
 	}
 	if out != nil {
 		return out // what the levels say beside it is not to be trusted
@@ -95,6 +96,12 @@ func (x *expectation) causes() []Cause {
 		out = append(out, x.judge(&h))
 	}
 	return likeliest(out)
+}
+
+// certain is a cause that is seen, not weighed.
+func (x *expectation) certain(kind string, i int, text string) Cause {
+	unknown := Figure(math.NaN())
+	return Cause{Kind: kind, Strings: []int{i + 1}, Off: x.off(i), Left: unknown, Size: unknown, Evidence: Figure(math.Inf(1)), Text: text}
 }
 
 // likeliest keeps the best cause, if it has enough for it, and those that are
@@ -362,7 +369,7 @@ func (d *Diagnosis) Say() []string {
 		}
 		text := fmt.Sprintf("%s: %s", how, c.Text)
 		if c.Off.Known() && c.Left.Known() {
-			text += fmt.Sprintf(" (%+.1f dB beside what is expected; that leaves %+.1f dB)", float64(c.Off), float64(c.Left))
+			text += fmt.Sprintf(" (%+.1f dB off; allowing for it leaves %+.1f dB)", float64(c.Off), float64(c.Left))
 		}
 		out = append(out, text)
 	}

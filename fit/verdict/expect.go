@@ -272,37 +272,46 @@ func middle(sorted []float64) float64 {
 	return sorted[(len(sorted)-1)/2]
 }
 
-// strings is what is expected of each, beside the mean of all, with what turns
-// the jig's excitation into the order's (dB, nil for nothing).
+// strings is what is expected of each, beside the mean of all that are heard, with
+// what turns the jig's excitation into the order's (dB, nil for nothing).
 func (x *expectation) strings(shift []float64) []Expected {
 	n := len(x.heights)
-	mean, level := stat.Mean(x.mean, nil), stat.Mean(x.level, nil)
-	turned := make([]float64, n)
-	if shift != nil {
-		copy(turned, shift)
-	}
-	turn := stat.Mean(turned, nil)
 	out := make([]Expected, n)
 	for i := range out {
-		var variance float64
-		for j := range n {
-			for k := range n {
-				variance += centred(n, i, j) * centred(n, i, k) * x.cov.At(j, k)
+		off, expected, variance := math.NaN(), 0.0, math.NaN()
+		share := x.centred(i)
+		for j, w := range share {
+			expected += w * perLn * x.mean[j]
+			if shift != nil {
+				expected += w * shift[j]
 			}
 		}
-		u := distributed.Quantile(0.975) * math.Sqrt(max(variance, 0)) * perLn
-		out[i] = Expected{String: i + 1, Balance: Figure(perLn*(x.mean[i]-mean) + turned[i] - turn), Expanded: Figure(u),
-			Off: Figure(perLn * (x.level[i] - level - x.mean[i] + mean)), Field: Figure(x.probe.field(i))}
+		if !x.dead[i] {
+			w := mat.NewVecDense(2*n, append(share, make([]float64, n)...))
+			off, variance = perLn*mat.Dot(w, mat.NewVecDense(2*n, x.miss)), mat.Inner(w, x.cov, w)
+		}
+		u := distributed.Quantile(0.975) * math.Sqrt(variance) * perLn
+		out[i] = Expected{String: i + 1, Balance: Figure(expected), Expanded: Figure(u), Off: Figure(off), Field: Figure(x.probe.field(i))}
 	}
 	return out
 }
 
-// centred is what string j's level counts in string i's balance of n strings.
-func centred(n, i, j int) float64 {
-	share := -1 / float64(n)
-	if i == j {
-		share++
+// centred is what each string's level counts in string i's balance: 1 of its own,
+// less the mean of those that are heard.
+func (x *expectation) centred(i int) []float64 {
+	share := make([]float64, len(x.heights))
+	heard := 0.0
+	for j := range share {
+		if !x.dead[j] {
+			heard++
+		}
 	}
+	for j := range share {
+		if !x.dead[j] {
+			share[j] = -1 / heard
+		}
+	}
+	share[i]++
 	return share
 }
 

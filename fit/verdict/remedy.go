@@ -45,7 +45,7 @@ func (c *check) firstLook() string {
 	if c.v.Diagnosis == nil || len(c.v.Diagnosis.Causes) == 0 {
 		return ""
 	}
-	return fmt.Sprintf("see first whether %s; then ", c.v.Diagnosis.Causes[0].Text)
+	return fmt.Sprintf("see first whether %s; if not, ", c.v.Diagnosis.Causes[0].Text)
 }
 
 // loudness says by how much a string is off, in words.
@@ -128,26 +128,33 @@ func (c *check) restring(i int) string {
 		core, way = "thinner", "lower"
 	}
 	text := fmt.Sprintf("%s: try a string with a %s core%s; or rewind with a %s pole", loudness(s.Deviation), core, c.example(i), way)
-	if want, ok := c.wanted(i); ok {
-		text += fmt.Sprintf(", about %.2f mm", want)
+	want, ok := c.wanted(i)
+	switch {
+	case !ok:
+		return text
+	case want < c.order.PoleHeightMin || want > c.order.PoleHeightMax:
+		return text + ", beyond the order's limits"
 	}
-	return text
+	return text + fmt.Sprintf(", about %.2f mm", want)
 }
 
 // example is the string of a known set that would bring string i nearest to its
-// target; "" when none helps.
+// target by its core; "" when none brings it within tolerance.
 func (c *check) example(i int) string {
 	if c.x == nil {
 		return ""
 	}
 	n := float64(len(c.v.Strings))
 	dev := float64(c.v.Strings[i].Deviation)
-	best, text := math.Abs(dev)-leastGain, ""
+	best, text := c.order.Tolerance, ""
 	for _, set := range c.x.sets {
 		if len(set.Strings) != len(c.v.Strings) {
 			continue
 		}
 		other := set.Strings[i]
+		if (other.Core > c.x.setup.Strings[i].Core) != (dev < 0) {
+			continue
+		}
 		other.Note = c.x.setup.Strings[i].Note
 		shift := c.x.tried(c.x.heights, func(s []profiles.String, _ []float64) { s[i] = other })
 		if left := math.Abs(dev + perLn*shift[i]*(1-1/n)); left < best {
@@ -161,7 +168,6 @@ func (c *check) example(i int) string {
 const (
 	moveStep    = 0.1 // mm: finer than its height screws are set
 	usualTravel = 1.5 // mm up or down at either end where the order does not say (common practice)
-	leastGain   = 0.2 // dB in the worst deviation: less is not worth moving for
 )
 
 // move finds the height and tilt of the pickup that leave the least worst
@@ -183,15 +189,10 @@ func (c *check) move() string {
 			}
 		}
 	}
-	const otherwise = "change strings, or rewind with other pole heights"
-	if best > now-leastGain {
-		return "poles are fixed, and neither height nor tilt of the pickup evens it out: " + otherwise
-	}
-	text := fmt.Sprintf("%s: the model expects the worst string %.1f dB off then, %.1f dB now", moves(first, last, len(c.v.Strings)), best, now)
 	if best > c.order.Tolerance {
-		text += "; that does not do, so " + otherwise
+		return fmt.Sprintf("poles are fixed, and neither height nor tilt of the pickup brings every string within tolerance (%.1f dB at best): change strings, or rewind with other pole heights", best)
 	}
-	return text
+	return fmt.Sprintf("%s: the model expects the worst string %.1f dB off then, %.1f dB now", moves(first, last, len(c.v.Strings)), best, now)
 }
 
 // worst is the worst deviation of a pickup that is raised by so many mm at its

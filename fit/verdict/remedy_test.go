@@ -1,0 +1,112 @@
+package verdict
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"testing"
+
+	"evenpole/profiles"
+)
+
+// Rods on a bench whose law is known: strings lie higher by 2 mm at the last
+// string than at the first, as written, and the best move brings the pickup back.
+// Deviations are those of the tilt alone: 0.5 x 2 mm in ln v from end to end.
+func TestBestMove(t *testing.T) {
+	rows := built(func(c, h, above []float64) {
+		for i := range c {
+			c[i], h[i] = 0.5, 0.8
+		}
+		lift(above, 0, 2)
+	}, nil)
+	o := rodOrder()
+	for k := range rows {
+		i := rows[k].String - 1
+		rows[k].Core, rows[k].Gauge, rows[k].PoleHeight = 0.5, 0.5, 0.8
+		rows[k].StringHeight = stringH + 2*float64(i)/5
+		o.Strings[i].Core, o.Strings[i].Gauge = 0.5, 0.5
+	}
+	opt := Options{Bench: &Bench{Model: law}}
+	v := check1(t, rows, o, opt)
+	if v.Verdict != OutOfTolerance {
+		t.Fatalf("got %q", v.Verdict)
+	}
+	contains(t, []string{v.Remedy}, "the model expects the worst string 0.0 dB off then, 4.3 dB now")
+	contains(t, []string{v.Remedy}, "never press, pull or hammer")
+
+	o.PickupRaise, o.PickupLower = 0.2, 0.2
+	v = check1(t, rows, o, opt)
+	contains(t, []string{v.Remedy}, "neither height nor tilt of the pickup brings every string within tolerance")
+
+	o.Poles, o.ScrewPitch, o.PoleHeightMax = profiles.Screw, 0.8, 3
+	v = check1(t, rows, o, opt)
+	// The last string lacks 0.5 in ln v, and its pole stands 1 mm too low for it.
+	contains(t, []string{v.Strings[5].Remedy}, "4.3 dB too quiet: raise its screw by about 1.00 mm (1.25 turns), to 1.80 mm")
+}
+
+func TestMovesInWords(t *testing.T) {
+	for want, m := range map[string][2]float64{
+		"move the pickup: raise it by 0.5 mm all along":                                   {0.5, 0.5},
+		"move the pickup: lower it by 0.3 mm at string 6":                                 {0, -0.3},
+		"move the pickup: raise it by 0.2 mm at string 1, lower it by 0.4 mm at string 6": {0.2, -0.4},
+	} {
+		if got := moves(m[0], m[1], 6); got != want {
+			t.Errorf("got %q, want %q", got, want)
+		}
+	}
+}
+
+// A string of a known set is named where it would bring the string in: cores an
+// eighth thicker give 2 ln 1.125 in ln v, 2.05 dB, to a string that lacks 3.6. The
+// order wants the balance that the law makes of the pickup.
+func TestStringThatWouldHelp(t *testing.T) {
+	o := rodOrder()
+	var mean float64
+	for i, c := range cores {
+		o.Offset = append(o.Offset, perLn*law.level(profiles.String{Core: c}, stringH-tops[i]))
+		mean += o.Offset[i] / 6
+	}
+	for i := range o.Offset {
+		o.Offset[i] -= mean
+	}
+	opt := Options{Bench: &Bench{Model: law, Sets: []profiles.StringSet{{Name: "heavy", Strings: heavy()}}}}
+	v := check1(t, built(nil, map[int]float64{4: -3.6}), o, opt)
+	left := (3.6 - 2*math.Log(1.125)*perLn) * 5 / 6
+	contains(t, []string{v.Strings[3].Remedy}, fmt.Sprintf(`thicker core, such as 0.619 mm of set "heavy", which would leave %.1f dB`, left))
+	contains(t, []string{v.Remedy}, "see first whether")
+	v = check1(t, built(nil, map[int]float64{4: 3.6}), o, opt)
+	contains(t, []string{v.Strings[3].Remedy}, "try a string with a thinner core; or rewind")
+}
+
+// Copper from 75 °C to 20 °C by the temperature at which its resistance would be
+// nothing, -234.5 °C (a figure of transformer and motor standards, from memory):
+// (234.5 + 75) / (234.5 + 20) = 1.2161.
+func TestResistanceAt20(t *testing.T) {
+	near(t, "75 degrees", 1000/(Measured{1000, 75}).At20(), (234.5+75)/(234.5+20), 2e-4)
+	near(t, "20 degrees", (Measured{6200, 20}).At20(), 6200, 1e-9)
+
+	o := order(2)
+	even := taken(around(20), around(20))
+	v := check1(t, even, o, Options{Resistance: &Measured{6420, 27}})
+	if r := v.Resistance; r.Target.Known() || !r.Within() || r.String() != "resistance 6420 ohm at 27.0 °C, 6248 ohm at 20 °C" {
+		t.Errorf("got %q", r)
+	}
+	o.Resistance = 6000
+	v = check1(t, even, o, Options{Resistance: &Measured{6420, 27}})
+	contains(t, []string{v.Resistance.String()}, "+4.1 % off the 6000 ohm ordered")
+	o.ResistanceTolerance = 5
+	v = check1(t, even, o, Options{Resistance: &Measured{6420, 27}})
+	contains(t, []string{v.Resistance.String()}, ", within +- 5 %")
+	o.ResistanceTolerance = 4
+	v = check1(t, even, o, Options{Resistance: &Measured{6420, 27}})
+	contains(t, []string{v.Resistance.String()}, "not within +- 4 %")
+	contains(t, v.Warnings, "the coil has 6248 ohm at 20 °C")
+	if v.Verdict != Conforms {
+		t.Errorf("got %q: the coil is no part of the balance", v.Verdict)
+	}
+	for _, m := range []Measured{{-1, 20}, {6000, 90}, {math.Inf(1), 20}} {
+		if _, err := Check(sequence(even), o, "P1", Options{Resistance: &m}); err == nil || !strings.Contains(err.Error(), "resistance: expected") {
+			t.Errorf("%v: got %v", m, err)
+		}
+	}
+}
