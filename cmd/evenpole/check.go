@@ -69,7 +69,6 @@ Exit status: 0 conforms; 3 out of tolerance; 4 cannot tell yet.`,
 	f.Float64Var(&o.ohm, "resistance-ohm", 0, "direct-current resistance of the coil, `ohm`")
 	f.Float64Var(&o.celsius, "temperature-c", 20, "the coil's temperature when that was measured, `degrees` Celsius")
 	required(cmd, "order", "pickup")
-	cmd.MarkFlagsRequiredTogether("resistance-ohm", "temperature-c")
 	return cmd
 }
 
@@ -88,12 +87,19 @@ func runCheck(e *env, o checkOptions) error {
 	opt := verdict.Options{Mounting: o.mounting}
 	if o.ohm != 0 {
 		opt.Resistance = &verdict.Measured{Ohm: o.ohm, Celsius: o.celsius}
+		if err := opt.Resistance.Valid(); err != nil {
+			return &inputError{err}
+		}
+	}
+	paper, err := report.ParsePaper(o.paper)
+	if err != nil {
+		return badInput("paper: %v", err)
 	}
 	v, err := checkPickup(e, dir, order, o.pickup, opt)
 	if err != nil {
 		return err
 	}
-	written, err := writeCertificates(dir, o.out, o.paper, order, v)
+	written, err := writeCertificates(dir, o.out, paper, order, v)
 	if err != nil {
 		return err
 	}
@@ -126,7 +132,7 @@ func expected(e *env, dir string) (*verdict.Bench, string) {
 	b := &verdict.Bench{Model: fit.Handbook(fit.Travel), Sets: lib.Sets()}
 	s := modelStore{shop: dir}
 	if missing(s.path(currentFile)) {
-		return b, "the handbook, nothing measured"
+		return b, "the handbook alone"
 	}
 	name, err := s.current()
 	if err != nil {
@@ -189,7 +195,7 @@ func checkPickup(e *env, dir string, order *profiles.Order, pickup string, opt v
 
 // writeCertificates writes the certificate to the file named, or as HTML and PDF
 // into the shop, and returns what it wrote.
-func writeCertificates(dir, out, paper string, order *profiles.Order, v *verdict.Verdict) ([]string, error) {
+func writeCertificates(dir, out string, paper report.Paper, order *profiles.Order, v *verdict.Verdict) ([]string, error) {
 	files := []string{out}
 	if out == "" {
 		stem := filepath.Join(dir, certificatesDir, fileName(order.ID)+"-"+fileName(v.Pickup))
@@ -205,14 +211,10 @@ func writeCertificates(dir, out, paper string, order *profiles.Order, v *verdict
 			c.Predicted = append(c.Predicted, float64(s.Balance))
 		}
 	}
-	sheet, err := report.ParsePaper(paper)
-	if err != nil {
-		return nil, badInput("paper: %v", err)
-	}
 	for _, file := range files {
 		err := writeFile(file, func(f *os.File) error {
 			if strings.EqualFold(filepath.Ext(file), ".pdf") {
-				return report.WriteCertificatePDF(f, c, sheet)
+				return report.WriteCertificatePDF(f, c, paper)
 			}
 			return report.WriteCertificate(f, c)
 		})

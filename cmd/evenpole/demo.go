@@ -18,6 +18,7 @@ import (
 	"evenpole/jig"
 	"evenpole/jig/sim"
 	"evenpole/profiles"
+	"evenpole/report"
 
 	"github.com/spf13/cobra"
 )
@@ -273,7 +274,7 @@ func (d *demo) buildAndCheck(ctx context.Context, p *plan.Plan) error {
 	if err != nil {
 		return err
 	}
-	certificates, err := writeCertificates(d.dir, "", "a4", d.order, v)
+	certificates, err := writeCertificates(d.dir, "", report.A4, d.order, v)
 	if err != nil {
 		return err
 	}

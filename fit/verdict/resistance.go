@@ -17,9 +17,12 @@ type Measured struct {
 	Celsius float64 // of the coil
 }
 
-// possible reports whether a coil on a bench can be like that.
-func (m Measured) possible() bool {
-	return m.Ohm > 0 && !math.IsInf(m.Ohm, 0) && m.Celsius >= -20 && m.Celsius <= 60
+// Valid is an error when no coil on a bench can be like that.
+func (m Measured) Valid() error {
+	if m.Ohm > 0 && !math.IsInf(m.Ohm, 0) && m.Celsius >= -20 && m.Celsius <= 60 {
+		return nil
+	}
+	return fmt.Errorf("resistance: expected more than 0 ohm at -20 to 60 °C, got %g ohm at %g °C", m.Ohm, m.Celsius)
 }
 
 // At20 is what the coil would read at 20 °C, ohm.

@@ -225,10 +225,10 @@ func judgeable(o *profiles.Order, opt Options) error {
 		return fmt.Errorf("allowances: expected more than 0 dB, got %g and %g", opt.Mounting, opt.Conversion)
 	case !(opt.Coverage > 0) || !(opt.Coverage < 1):
 		return fmt.Errorf("coverage: expected between 0 and 1, got %g", opt.Coverage)
-	case opt.Resistance != nil && !opt.Resistance.possible():
-		return fmt.Errorf("resistance: expected more than 0 ohm at a temperature from -20 to 60 degrees Celsius, got %g ohm at %g", opt.Resistance.Ohm, opt.Resistance.Celsius)
 	case opt.Slope != nil && len(opt.Slope) != n:
 		return fmt.Errorf("slopes: expected %d values, one a string, got %d", n, len(opt.Slope))
+	case opt.Resistance != nil:
+		return opt.Resistance.Valid()
 	}
 	return nil
 }
