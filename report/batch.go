@@ -22,6 +22,7 @@ type BatchPage struct {
 var batchHTML string
 
 var batchTemplate = template.Must(template.New("batch").Funcs(template.FuncMap{
+	"css":       css,
 	"mm":        func(x *float64) string { return figure("%.2f", *x) },
 	"mt":        func(x float64) string { return figure("%.1f", x) },
 	"mtp":       func(x *float64) string { return figure("%.1f", *x) },

@@ -28,10 +28,17 @@ type Certificate struct {
 	Version   string    // of the program
 }
 
+// css is the style that all pages share.
+func css() template.CSS { return template.CSS(pageCSS) }
+
+//go:embed page.css
+var pageCSS string
+
 //go:embed certificate.html
 var certificateHTML string
 
 var certificateTemplate = template.Must(template.New("certificate").Funcs(template.FuncMap{
+	"css":    css,
 	"mm":     func(x verdict.Figure) string { return figure("%.2f", float64(x)) },
 	"mm3":    func(x verdict.Figure) string { return figure("%.3f", float64(x)) },
 	"mv":     func(x verdict.Figure) string { return figure("%.3g", float64(x)) },

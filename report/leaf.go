@@ -218,53 +218,61 @@ type column struct {
 // table writes rows of cells under a head. Columns are as wide as they need to
 // be; what is left goes between them.
 func (s *leaf) table(columns []column, rows [][]string) {
-	const pad = 1.2 // mm either side
-	s.font(bodySize, true)
-	var sum float64
-	for i := range columns {
-		c := &columns[i]
-		for _, line := range strings.Split(c.head, "\n") {
-			c.width = max(c.width, s.doc.GetStringWidth(printable(line)))
+	spare := s.measure(columns, rows) / float64(len(columns))
+	pad := min(1.2, spare/2) // mm from a column's edge
+	write := func(cell func(i int) string) {
+		at := s.left
+		for i := range columns {
+			c := &columns[i]
+			if c.words {
+				s.write(at+pad, s.base(bodySize), "start", cell(i))
+			} else {
+				s.write(at+c.width+spare-pad, s.base(bodySize), "end", cell(i))
+			}
+			at += c.width + spare
 		}
-		for _, r := range rows {
-			c.width = max(c.width, s.doc.GetStringWidth(printable(r[i])))
-		}
-		sum += c.width
-	}
-	spare := (s.width - sum) / float64(len(columns))
-	at := s.left
-	place := func(c *column, text string, y float64) {
-		if c.words {
-			s.write(at+min(pad, spare/2), y, "start", text)
-		} else {
-			s.write(at+c.width+spare-min(pad, spare/2), y, "end", text)
-		}
-		at += c.width + spare
+		s.y += s.lineHeight(bodySize)
 	}
 	s.room(float64(len(rows)+2) * s.lineHeight(bodySize))
 	s.font(bodySize-0.5, false)
 	for k := range 2 {
-		at = s.left
-		for i := range columns {
-			above, below, two := strings.Cut(columns[i].head, "\n")
-			if !two {
-				above, below = "", above // heads end on the same line
-			}
-			place(&columns[i], [2]string{above, below}[k], s.base(bodySize))
-		}
-		s.y += s.lineHeight(bodySize)
+		write(func(i int) string { return columns[i].headLine(k) })
 	}
 	s.rule(1)
+	s.font(bodySize, false)
 	for _, r := range rows {
 		s.gap(0.25)
-		s.font(bodySize, false)
-		at = s.left
-		for i := range columns {
-			place(&columns[i], r[i], s.base(bodySize))
-		}
-		s.y += s.lineHeight(bodySize)
+		write(func(i int) string { return r[i] })
 		s.rule(0.3)
 	}
+}
+
+// measure makes columns as wide as what is in them, and returns what is left of
+// the width, mm.
+func (s *leaf) measure(columns []column, rows [][]string) (left float64) {
+	s.font(bodySize, true)
+	left = s.width
+	for i := range columns {
+		c := &columns[i]
+		cells := strings.Split(c.head, "\n")
+		for _, r := range rows {
+			cells = append(cells, r[i])
+		}
+		for _, text := range cells {
+			c.width = max(c.width, s.doc.GetStringWidth(printable(text)))
+		}
+		left -= c.width
+	}
+	return left
+}
+
+// headLine is line k, 0 or 1, of a head; heads of one line stand on the second.
+func (c *column) headLine(k int) string {
+	above, below, two := strings.Cut(c.head, "\n")
+	if !two {
+		above, below = "", above
+	}
+	return [2]string{above, below}[k]
 }
 
 // pairs writes terms and what they are, two to a line where columns is 2.

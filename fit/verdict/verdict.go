@@ -16,6 +16,12 @@
 // truly just within it is failed at most once in 40, at the usual coverage of
 // 95 %. These are chances for one string: of six that all lie on the very limit
 // one is failed more often.
+//
+// With a model at hand the pickup is also compared with what the model expects of
+// it, and the likeliest cause of what is off is named: see [Diagnosis]. Levels, and
+// the fields over the poles where they were measured, are jointly normal as the
+// model's covariance has it, give or take Student's tails; each cause is tried
+// against that with a penalty for how many like it there are.
 package verdict
 
 import (
