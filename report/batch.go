@@ -121,7 +121,7 @@ const (
 // strip is the plot being drawn.
 type strip struct {
 	StripPlot
-	svg
+	canvas
 	low, high, step float64 // of the axis
 }
 
@@ -130,7 +130,14 @@ func Strip(w io.Writer, plot StripPlot) error {
 	if len(plot.Points) == 0 {
 		return fmt.Errorf("strip plot: expected at least one value, got none")
 	}
-	s := strip{StripPlot: plot, svg: svg{id: "strip"}}
+	picture := &svg{id: "strip"}
+	words := plot.draw(picture)
+	return picture.write(w, chartWidth, stripHeight, plot.Title, words)
+}
+
+// draw draws the plot on any canvas, and returns it in words.
+func (p *StripPlot) draw(on canvas) (words string) {
+	s := strip{StripPlot: *p, canvas: on}
 	s.scale()
 	if s.Band[0] < s.Band[1] {
 		s.rect(stripLeft, s.y(s.Band[1]), stripRight-stripLeft, s.y(s.Band[0])-s.y(s.Band[1]), "band")
@@ -144,7 +151,7 @@ func Strip(w io.Writer, plot StripPlot) error {
 	}
 	s.points()
 	s.legend()
-	return s.write(w, chartWidth, stripHeight, s.Title, s.words())
+	return s.words()
 }
 
 // scale chooses an axis that all values, the band and the limits are on.

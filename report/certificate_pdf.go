@@ -103,13 +103,13 @@ func (p *page) strings(s *leaf) {
 
 // foot stands at the foot of the page.
 func (p *page) foot(s *leaf) {
-	height := 2.4 * s.lineHeight(smallSize)
+	s.font(smallSize, false)
+	height := (1.4 + float64(len(s.wrap(p.Line(), s.width)))) * s.lineHeight(smallSize)
 	s.gap(1)
 	s.room(height)
 	s.y = s.bottom - height
 	s.rule(0.5)
 	s.gap(0.4)
-	s.font(smallSize, false)
 	s.write(s.left, s.base(smallSize), "start", footnote)
 	s.write(s.left+s.width, s.base(smallSize), "end", "evenpole "+p.Version)
 	s.y += s.lineHeight(smallSize)

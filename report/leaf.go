@@ -218,7 +218,7 @@ type column struct {
 // table writes rows of cells under a head. Columns are as wide as they need to
 // be; what is left goes between them.
 func (s *leaf) table(columns []column, rows [][]string) {
-	spare := s.measure(columns, rows) / float64(len(columns))
+	size, spare := s.fit(columns, rows)
 	pad := min(1.2, spare/2) // mm from a column's edge
 	write := func(cell func(i int) string) {
 		at := s.left
@@ -234,12 +234,12 @@ func (s *leaf) table(columns []column, rows [][]string) {
 		s.y += s.lineHeight(bodySize)
 	}
 	s.room(float64(len(rows)+2) * s.lineHeight(bodySize))
-	s.font(bodySize-0.5, false)
+	s.font(size-0.5, false)
 	for k := range 2 {
 		write(func(i int) string { return columns[i].headLine(k) })
 	}
 	s.rule(1)
-	s.font(bodySize, false)
+	s.font(size, false)
 	for _, r := range rows {
 		s.gap(0.25)
 		write(func(i int) string { return r[i] })
@@ -247,23 +247,33 @@ func (s *leaf) table(columns []column, rows [][]string) {
 	}
 }
 
-// measure makes columns as wide as what is in them, and returns what is left of
-// the width, mm.
-func (s *leaf) measure(columns []column, rows [][]string) (left float64) {
-	s.font(bodySize, true)
-	left = s.width
-	for i := range columns {
-		c := &columns[i]
-		cells := strings.Split(c.head, "\n")
-		for _, r := range rows {
-			cells = append(cells, r[i])
+// fit makes columns as wide as what is in them, in letters of a size, points, that
+// leaves some mm to spare for each where it can be read.
+func (s *leaf) fit(columns []column, rows [][]string) (size, spare float64) {
+	const least, apart = 5, 1.5 // points, mm
+	for size = bodySize; ; size -= 0.5 {
+		s.font(size, true)
+		spare = s.width / float64(len(columns))
+		for i := range columns {
+			columns[i].width = s.widest(i, columns[i].head, rows)
+			spare -= columns[i].width / float64(len(columns))
 		}
-		for _, text := range cells {
-			c.width = max(c.width, s.doc.GetStringWidth(printable(text)))
+		if spare >= apart || size <= least {
+			return size, spare
 		}
-		left -= c.width
 	}
-	return left
+}
+
+// widest is the width of the widest of a head's lines and column i's cells, mm.
+func (s *leaf) widest(i int, head string, rows [][]string) float64 {
+	var width float64
+	for _, line := range strings.Split(head, "\n") {
+		width = max(width, s.doc.GetStringWidth(printable(line)))
+	}
+	for _, r := range rows {
+		width = max(width, s.doc.GetStringWidth(printable(r[i])))
+	}
+	return width
 }
 
 // headLine is line k, 0 or 1, of a head; heads of one line stand on the second.
