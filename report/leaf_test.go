@@ -53,20 +53,18 @@ func TestCertificatePDF(t *testing.T) {
 	}
 }
 
-// The text is there as text: the font's letters are numbered as Unicode is.
-func TestCertificatePDFSays(t *testing.T) {
-	c := cases()["six"]
-	c.Folder, c.Verdict.First = "bench", "jig-7/0000000A/12"
-	c.Verdict.Resistance = &verdict.Resistance{Ohm: 6420, Celsius: 27, At20: 6248, Target: 6200, Off: 0.8, Tolerance: 5}
+// has looks for texts in the pages of a PDF, whose letters are numbered as Unicode
+// is.
+func has(t *testing.T, pdf []byte, texts ...string) {
+	t.Helper()
 	pages := ""
-	for _, s := range streams.FindAllSubmatch(renderPDF(t, c, A4), -1) {
+	for _, s := range streams.FindAllSubmatch(pdf, -1) {
 		if r, err := zlib.NewReader(bytes.NewReader(s[1])); err == nil {
 			text, _ := io.ReadAll(r) // of a font it is cut short
 			pages += string(text)
 		}
 	}
-	for _, want := range []string{"CONFORMS", "The Bench by the Weir", "T-004", "resistance 6420 ohm at 27.0 °C", "fretboard radius 240 mm",
-		"evenpole:check?shop=bench&pickup=T-004&session=s012&first=jig-7/0000000A/12", "Poles as built"} {
+	for _, want := range texts {
 		var wide strings.Builder
 		for _, r := range want {
 			for _, b := range []byte{byte(r >> 8), byte(r)} {
@@ -80,9 +78,44 @@ func TestCertificatePDFSays(t *testing.T) {
 			t.Errorf("lacks %q", want)
 		}
 	}
+}
+
+// The text is there as text, and the date is the measurement's.
+func TestCertificatePDFSays(t *testing.T) {
+	c := cases()["six"]
+	c.Folder, c.Verdict.First = "bench", "jig-7/0000000A/12"
+	c.Verdict.Resistance = &verdict.Resistance{Ohm: 6420, Celsius: 27, At20: 6248, Target: 6200, Off: 0.8, Tolerance: 5}
 	dated := renderPDF(t, c, A4)
+	has(t, dated, "CONFORMS", "The Bench by the Weir", "T-004", "resistance 6420 ohm at 27.0 °C", "fretboard radius 240 mm",
+		"evenpole:check?shop=bench&pickup=T-004&session=s012&first=jig-7/0000000A/12", "Poles as built")
 	if want := "/CreationDate (D:20260302093000"; !bytes.Contains(dated, []byte(want)) {
 		t.Errorf("lacks %s", want)
+	}
+}
+
+// The page on a batch is a page of its paper, too, and says what the HTML does.
+func TestBatchPDF(t *testing.T) {
+	for name, p := range batchCases() {
+		var first, second bytes.Buffer
+		for _, b := range []*bytes.Buffer{&first, &second} {
+			if err := WriteBatchPDF(b, p, Letter); err != nil {
+				t.Fatalf("%s: %v", name, err)
+			}
+		}
+		if !bytes.Equal(first.Bytes(), second.Bytes()) {
+			t.Errorf("%s: other bytes the second time", name)
+		}
+		if m := pageTree.FindSubmatch(first.Bytes()); m == nil || string(m[1]) != "1" {
+			t.Errorf("%s: pages: got %s, want 1", name, m)
+		}
+	}
+	var b bytes.Buffer
+	if err := WriteBatchPDF(&b, batchCases()["odd"], A4); err != nil {
+		t.Fatal(err)
+	}
+	has(t, b.Bytes(), "MEASURE MORE", "Measure 13 more magnets at most", "squall/05 (232.0 mT)", "mean 257.3 mT", "Left over: squall/06", "6.0 to +10.0 %", "240.0 to 280.0 mT is wanted")
+	if err := WriteBatchPDF(io.Discard, BatchPage{}, A4); err == nil {
+		t.Error("a page on nothing is no error")
 	}
 }
 

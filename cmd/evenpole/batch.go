@@ -26,7 +26,7 @@ import (
 type batchOptions struct {
 	batch, reference           string
 	fields                     string
-	report, sets               string
+	report, paper, sets        string
 	setSize                    int
 	min, max                   float64
 	gap, rodDiameter, rodLong  float64
@@ -70,7 +70,8 @@ Exit status: 0 accept, or no limits given; 3 reject; 4 measure more.`,
 	f.StringVar(&o.batch, "batch", "", "the batch's `name` (default: the newest in the record)")
 	f.StringVar(&o.reference, "reference", "", "`name` of the batch to compare with (default: the shop's, or the first in the record)")
 	f.StringVar(&o.fields, "fields", "", "field readings `file` (default: the shop's "+capture.FieldsFile+")")
-	f.StringVar(&o.report, "report", "", "write a page to print into this `file`")
+	f.StringVar(&o.report, "report", "", "write a page to print into this `file`, .html or .pdf")
+	f.StringVar(&o.paper, "paper", "a4", "`size` of a PDF: a4 or letter")
 	f.IntVar(&o.setSize, "set-size", 0, "sort the magnets into sets of `N`")
 	f.StringVar(&o.sets, "sets", "", "write which magnet is in which set into this CSV `file`")
 	f.Float64Var(&o.min, "min-mt", 0, "least strength of a magnet, `mT`")
@@ -97,6 +98,9 @@ type batchDocument struct {
 func runBatch(e *env, o batchOptions) error {
 	if o.sets != "" && o.setSize == 0 {
 		return badInput("--sets wants --set-size: how many magnets make a set")
+	}
+	if _, err := report.ParsePaper(o.paper); err != nil {
+		return badInput("paper: %v", err)
 	}
 	record, err := e.readFields(o.fields)
 	if err != nil {
@@ -268,7 +272,15 @@ func loudness(dir string, model fit.Model, r *batch.Report) (*batch.Loudness, er
 func (o *batchOptions) write(doc batchDocument) error {
 	if o.report != "" {
 		err := writeFile(o.report, func(f *os.File) error {
-			return report.WriteBatch(f, report.BatchPage{Report: doc.Report, Sets: doc.Sets, Version: version()})
+			page := report.BatchPage{Report: doc.Report, Sets: doc.Sets, Version: version()}
+			if !isPDF(o.report) {
+				return report.WriteBatch(f, page)
+			}
+			paper, err := report.ParsePaper(o.paper)
+			if err != nil {
+				return err
+			}
+			return report.WriteBatchPDF(f, page, paper)
 		})
 		if err != nil {
 			return err

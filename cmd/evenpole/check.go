@@ -213,7 +213,7 @@ func writeCertificates(dir, out string, paper report.Paper, order *profiles.Orde
 	}
 	for _, file := range files {
 		err := writeFile(file, func(f *os.File) error {
-			if strings.EqualFold(filepath.Ext(file), ".pdf") {
+			if isPDF(file) {
 				return report.WriteCertificatePDF(f, c, paper)
 			}
 			return report.WriteCertificate(f, c)
@@ -224,6 +224,9 @@ func writeCertificates(dir, out string, paper report.Paper, order *profiles.Orde
 	}
 	return files, nil
 }
+
+// isPDF reports whether a document is asked for as a PDF, by the end of its name.
+func isPDF(path string) bool { return strings.EqualFold(filepath.Ext(path), ".pdf") }
 
 // fileName makes an id safe to name a file by, on every system.
 func fileName(id string) string {
