@@ -40,7 +40,7 @@ type Cause struct {
 // than without, less ln of how many causes of its kind there could be. What a
 // cause must have was found on simulated pickups: see bench/faults.
 const (
-	enough = 0
+	enough = -0.4
 	alike  = 3 // causes with less evidence than the best by no more than this are named beside it
 	most   = 4 // causes that are named
 )
@@ -242,7 +242,7 @@ func slope(to, from []float64, by float64) []float64 {
 func (x *expectation) weak(i int) hypothesis {
 	n := len(x.heights)
 	h := hypothesis{kind: WeakMagnet, strings: []int{i}, shift: make([]float64, 2*n), along: make([]float64, 2*n), sd: weakSD, rivals: n}
-	power := x.fieldPower()
+	power, _ := x.fieldPower()
 	h.shift[i], h.shift[n+i] = -weakness*power, -weakness
 	h.along[i], h.along[n+i] = power, 1
 	h.size = func(beyond float64) float64 { return 1 - math.Exp(min(0, beyond-weakness)) }

@@ -39,7 +39,7 @@ func (l lawful) Level(dst []float64, s *fit.Setup, heights []float64) []float64 
 func (l lawful) Expect(cells []fit.Cell) []float64 {
 	var out []float64
 	for _, c := range cells {
-		out = append(out, l.level(profiles.String{Core: c.Core}, c.Gap()))
+		out = append(out, l.level(profiles.String{Core: c.Core}, c.Gap())+0.5*c.Field)
 	}
 	return out
 }
@@ -199,6 +199,16 @@ func TestCauseFigures(t *testing.T) {
 	near(t, "off the mean", float64(s.Off), -0.25*perLn*5/6, 1e-9)
 	near(t, "field", float64(s.Field), 249, 1e-9)
 	near(t, "balance is expected plus off", float64(s.Balance+s.Off), float64(v.Strings[2].Balance), 1e-9)
+}
+
+// What is expected is of ordinary magnets: that fields were measured does not
+// change it, only what is made of a difference.
+func TestFieldsDoNotChangeWhatIsExpected(t *testing.T) {
+	with := diagnosed(t, built(nil, nil), fieldOver("f", 250, 240, 262, 255, 243, 251)).Diagnosis
+	without := diagnosed(t, built(nil, nil), nil).Diagnosis
+	for i := range with.Strings {
+		near(t, "off", float64(with.Strings[i].Off), float64(without.Strings[i].Off), 1e-9)
+	}
 }
 
 // The likelihood by the textbook's formula, with an inverse and a determinant.

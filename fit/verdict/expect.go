@@ -170,7 +170,9 @@ func (c *check) cell(i int, s *fit.Setup) fit.Cell {
 	t, str := c.session.takes(i), s.Strings[i]
 	out := fit.Cell{Pickup: c.v.Pickup, String: i + 1, Set: t.row.StringSet, Core: str.Core, Gauge: str.Gauge, Wrap: str.Wrap,
 		PoleHeight: t.row.PoleHeight, StringHeight: t.row.StringHeight, Mode: t.row.Mode, Excite: s.Excite, Batch: c.v.Batch, Takes: len(t.levels)}
-	if hz, err := profiles.Pitch(str.Note); err == nil {
+	if len(t.freqs) > 0 {
+		out.Freq = middle(slices.Sorted(slices.Values(t.freqs)))
+	} else if hz, err := profiles.Pitch(str.Note); err == nil {
 		out.Freq = hz
 	}
 	return out
@@ -203,8 +205,12 @@ func (x *expectation) prepare() {
 	x.miss = make([]float64, 2*n)
 	x.cov = mat.NewSymDense(2*n, nil)
 	known := x.model.Uncertainty(x.setup, x.heights)
-	power := x.fieldPower()
+	power, powerSE := x.fieldPower()
+	pole, _ := x.parameter("sd_pole", 0.05, 0)
 	sd := x.probe.spread
+	// A field tells at most half of what differs from pole to pole (our assumption):
+	// where the model knows of less, the rest stays.
+	rest := max(0, square(power*sd)-square(pole)/2)
 	for i := range n {
 		for j := i; j < n; j++ {
 			x.cov.SetSym(i, j, known.At(i, j)+anywhere*anywhere)
@@ -214,17 +220,20 @@ func (x *expectation) prepare() {
 		x.cov.SetSym(n+i, n+i, 2*sd*sd)
 		x.cov.SetSym(i, n+i, power*sd*sd)
 		x.miss[i] = x.level[i] - x.mean[i]
-		if x.dead[i] {
-			x.forget(i)
-		}
 		if z, ok := x.probe.deviation(i); ok {
 			x.miss[n+i] = z
+			x.cov.SetSym(i, i, x.cov.At(i, i)+rest+square(powerSE*z)) // the power is not quite known
 		} else {
 			x.forget(n + i)
+		}
+		if x.dead[i] {
+			x.forget(i)
 		}
 	}
 	x.base = x.likelihood(nil, nil, 0)
 }
+
+func square(v float64) float64 { return v * v }
 
 // forget takes a level or a field out of the comparison: nothing goes with it.
 func (x *expectation) forget(k int) {
@@ -235,14 +244,21 @@ func (x *expectation) forget(k int) {
 	x.miss[k] = 0
 }
 
-// fieldPower is by how much ln v goes with the logarithm of a pole's field.
-func (x *expectation) fieldPower() float64 {
+// parameter is one of the model's with its standard error; what is usual where the
+// model has none of the name.
+func (x *expectation) parameter(name string, usual, usualSE float64) (value, se float64) {
 	for _, p := range x.model.Parameters() {
-		if p.Name == "field_exponent" {
-			return p.Value
+		if p.Name == name {
+			return p.Value, p.SE
 		}
 	}
-	return 0.5 // between steel that saturates and steel that magnetises in proportion
+	return usual, usualSE
+}
+
+// fieldPower is by how much ln v goes with the logarithm of a pole's field: between
+// that of steel that saturates and of steel that magnetises in proportion.
+func (x *expectation) fieldPower() (power, se float64) {
+	return x.parameter("field_exponent", 0.5, 0.3)
 }
 
 // muted is how far below what is expected a string is dead, dB.

@@ -61,7 +61,7 @@ func probed(rows iter.Seq2[capture.FieldReading, error], pickup string, cells []
 			p.add(r.String, r.Field)
 		}
 	}
-	d := &fit.Data{Cells: cells}
+	d := &fit.Data{Cells: slices.Clone(cells)} // what is expected of the cells is without their fields
 	err := d.AddFields(func(yield func(capture.FieldReading, error) bool) {
 		for _, r := range all {
 			if !yield(r, nil) {
