@@ -47,6 +47,32 @@ type Cell struct {
 	within *within // what its takes say beside their mean; nil when not gathered
 }
 
+// trust is the cell's weight; cells that were not gathered have all of it.
+func (c *Cell) trust() float64 {
+	if c.Weight == 0 {
+		return 1
+	}
+	return c.Weight
+}
+
+// suspected reports whether a mistake is thought to touch the cell.
+func (c *Cell) suspected() bool { return c.trust() < 1 }
+
+// trusted are the cells that no mistake is thought to touch; all of them where
+// none is left.
+func trusted(cells []Cell) []Cell {
+	var out []Cell
+	for _, c := range cells {
+		if !c.suspected() {
+			out = append(out, c)
+		}
+	}
+	if out == nil {
+		return cells
+	}
+	return out
+}
+
 // Gap is the distance from the top of the pole to the underside of the string
 // at rest, mm.
 func (c *Cell) Gap() float64 { return c.StringHeight - c.PoleHeight }
@@ -84,6 +110,8 @@ type Data struct {
 	Readings int       // rows read
 	Used     int       // takes in cells
 	LeftOut  []LeftOut // by reason
+
+	Suspects []Suspect // mistakes that the record seems to hold: see Screen
 
 	Magnets map[string]float64 // ln of the flux density of single magnets against their batch: see AddFields
 	FieldSD float64            // its standard deviation within a batch; 0 when not measured

@@ -153,11 +153,13 @@ func (f *Fold) predict(m Model) {
 	f.Balance, f.Level, f.Cells = f.balance.rms(), f.level.rms(), f.level.n
 }
 
+// predictPickup compares but those that a mistake is thought to touch: a model
+// that predicts them well has learnt the mistake.
 func (f *Fold) predictPickup(cells []Cell, m Model) {
 	var told []float64
 	for i, p := range m.Expect(cells) {
 		e := cells[i].Mean - p
-		if finite(e) {
+		if finite(e) && !cells[i].suspected() {
 			told = append(told, e)
 		} else {
 			e = math.NaN()

@@ -17,7 +17,8 @@ import (
 //	s(A) falloff per mm at the reference gap g, s A^t: thin strings saturate
 //	     and fall more slowly
 //	gap  from the pole's top to the string's axis, mm
-//	o    how the falloff bends: small o falls steeply near the pole
+//	o    how the falloff bends, o A^u: small o falls steeply near the pole; thin
+//	     strings saturate there and do not
 //	h    the pole's height over the bobbin plane, mm
 //	N    what a string at the end of the row misses of a neighbouring pole
 //	B    flux density over the pole against others of its batch, where measured
@@ -43,6 +44,7 @@ const (
 	pSteepness        // t
 	pProtrude         // c, 1/mm
 	pEnd              // e
+	pBendSteel        // u
 	pField            // b
 	pWrap             // ln of the factor that all wraps share
 	pFixed            // number of these
@@ -99,7 +101,7 @@ func (c *curve) size() int { return pFixed + len(c.Wraps) }
 // names lists the parameters as files and reports name them.
 func (c *curve) names() []string {
 	names := []string{"level", "area_exponent", "velocity_exponent", "falloff_slope", "falloff_bend",
-		"steepness", "protrusion", "end_loss", "field_exponent", "wrap_common"}
+		"steepness", "protrusion", "end_loss", "bend_exponent", "field_exponent", "wrap_common"}
 	for _, w := range c.Wraps {
 		names = append(names, "wrap_"+w)
 	}
@@ -126,7 +128,7 @@ func (c *curve) logArea(th []float64, s *site) float64 {
 
 // gapTerm is the falloff from the reference gap to the site's.
 func (c *curve) gapTerm(th []float64, logArea, gap float64) float64 {
-	bend := math.Exp(th[pBend])
+	bend := math.Exp(th[pBend] + th[pBendSteel]*logArea)
 	slope := math.Exp(th[pSlope] + th[pSteepness]*logArea)
 	at := math.Max(gap+bend, 0.05) // a typing slip may put the string inside its pole
 	return -slope * (refGap + bend) * math.Log(at/(refGap+bend))
@@ -164,19 +166,21 @@ func (c *curve) predict(th []float64, s *site, lift float64) float64 {
 func (c *curve) gradient(dst, th []float64, s *site, lift float64) float64 {
 	gap := s.gap() + lift
 	a := c.logArea(th, s)
-	bend := math.Exp(th[pBend])
+	bend := math.Exp(th[pBend] + th[pBendSteel]*a)
 	slope := math.Exp(th[pSteepness]*a + th[pSlope])
 	at := math.Max(gap+bend, 0.05)
 	l := math.Log(at / (refGap + bend))
 	fall := c.gapTerm(th, a, gap)
-	perArea := th[pArea] + th[pSteepness]*fall
+	byBend := -slope * bend * (l + (refGap+bend)/at - 1)
+	perArea := th[pArea] + th[pSteepness]*fall + th[pBendSteel]*byBend
 	clear(dst)
 	dst[pLevel] = 1
 	dst[pArea] = a
 	dst[pVelocity] = s.velocity
 	dst[pSlope] = fall
 	dst[pSteepness] = a * fall
-	dst[pBend] = -slope * bend * (l + (refGap+bend)/at - 1)
+	dst[pBend] = byBend
+	dst[pBendSteel] = a * byBend
 	dst[pProtrude] = s.height
 	end, endSlope := s.endTerm(gap)
 	dst[pEnd] = -end

@@ -183,7 +183,7 @@ func (f *falloff) mixed(cells []Cell) *Mixed {
 	}
 	for i, c := range cells {
 		m.Known[i] = take / float64(c.Takes)
-		m.Weight[i] = 1
+		m.Weight[i] = c.trust()
 	}
 	for k, e := range f.effects(cells) {
 		t := Term{Name: e.name, Level: numbered(cells, e.level), Spread: e.spread, Local: e.local}
@@ -286,7 +286,7 @@ func (f *falloff) iterate(m *Mixed, cells []Cell, sites []*site) (*MixedFit, err
 		for i := range lift {
 			lift[i] = fit.U[eSetup][m.Terms[eSetup].Level[i]][0]
 			z := math.Abs(m.Y[i]-fit.Fitted[i]) / math.Sqrt(sds[0]*sds[0]+m.Known[i])
-			m.Weight[i] = min(1, falloffHuber/z)
+			m.Weight[i] = cells[i].trust() * min(1, falloffHuber/z)
 		}
 	}
 	f.SDs = sds

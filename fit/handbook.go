@@ -18,8 +18,10 @@ const fromHandbook = "handbook prior"
 //     output falls by 7.8 dB/mm where the string's steel magnetises in proportion
 //     to the field and by 3.9 dB/mm where it is saturated; 5.55 is halfway in the
 //     logarithm. Rods from 4 to 6 mm differ by less than that.
+//   - Exponent of the bend: our assumption, that the falloff of thin strings, which
+//     saturate near a pole, bends less.
 //   - Field exponent: between steel that saturates (0) and steel that magnetises
-//     in proportion to the field (1).
+//     in proportion to the field (1), as most does at these gaps.
 //   - Steepness, protrusion, loss at the ends, what wraps share: our assumptions.
 var falloffPriors = [pFixed]Normal{
 	pLevel:     {Mean: 3, SD: 3},
@@ -30,7 +32,8 @@ var falloffPriors = [pFixed]Normal{
 	pSteepness: {Mean: 0.05, SD: 0.06},
 	pProtrude:  {Mean: 0, SD: 0.04},
 	pEnd:       {Mean: 0.06, SD: 0.04},
-	pField:     {Mean: 0.5, SD: 0.3},
+	pBendSteel: {Mean: -0.5, SD: 0.5},
+	pField:     {Mean: 0.7, SD: 0.2},
 	pWrap:      {Mean: 0, SD: 0.5},
 }
 

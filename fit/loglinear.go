@@ -115,6 +115,7 @@ func (k logKind) fit(d *Data) (*logLinear, error) {
 	if note != "" {
 		m.note("%s", note)
 	}
+	cells = trusted(cells) // a least-squares line would follow a mistake
 	g := byPickup(cells)
 	m.choose(g, cells, k.terms)
 	if len(m.terms) == 0 {

@@ -111,6 +111,7 @@ type Report struct {
 	Range      Range       `json:"range"`           // beyond it the model guesses
 	Drift      *Drift      `json:"drift"`           // nil when it cannot be told
 	LeftOut    []LeftOut   `json:"left_out"`
+	Suspects   []Suspect   `json:"suspects"` // mistakes that the record seems to hold; what they touch counts little
 	Warnings   []string    `json:"warnings"`
 }
 
@@ -173,11 +174,15 @@ func (k Kind) result(d *Data, progress Progress) (*Result, error) {
 			Kind: k.Name, Readings: d.Readings, Parameters: m.Parameters(), ResidualSD: m.ResidualSD(),
 			CVBalance: cv.Balance, CVLevel: cv.Level, CVSet: cv.Set, CVPickups: cv.Pickups, CVSets: cv.Sets,
 			Compared: []Score{}, Range: m.Measured(), Drift: driftOf(cv.Pickups),
-			LeftOut: append([]LeftOut{}, d.LeftOut...), Warnings: append(append([]string{}, m.Notes()...), cv.Notes...),
+			LeftOut: append([]LeftOut{}, d.LeftOut...), Suspects: append([]Suspect{}, d.Suspects...),
+			Warnings: append(append([]string{}, m.Notes()...), cv.Notes...),
 		},
 	}
 	if w := r.Drift.warning(); w != "" {
 		r.Warnings = append(r.Warnings, w)
+	}
+	if n := len(d.Suspects); n > 0 {
+		r.Warnings = append(r.Warnings, fmt.Sprintf("the record seems to hold mistakes, %d of them: where one is, take its rows back and bring them in put right; until then they count little", n))
 	}
 	r.count(d)
 	return r, nil

@@ -58,7 +58,7 @@ func (m *modes) weigh(skip func(*Cell) bool) {
 			m.mixed.Weight[i] = 0
 		case m.fit != nil:
 			z := math.Abs(m.mixed.Y[i]-m.fit.Fitted[i]) / m.noise(i)
-			m.mixed.Weight[i] = min(1, falloffHuber/z)
+			m.mixed.Weight[i] = m.cells[i].trust() * min(1, falloffHuber/z)
 		}
 	}
 }

@@ -21,8 +21,7 @@ func rangeOf(cells []Cell) Range {
 	inf := math.Inf(1)
 	none := [2]float64{inf, -inf}
 	r := Range{PoleHeight: none, Gap: none, Core: none}
-	for i := range cells {
-		c := &cells[i]
+	for _, c := range trusted(cells) {
 		extend(&r.PoleHeight, c.PoleHeight)
 		extend(&r.Gap, c.Gap())
 		extend(&r.Core, c.Core)

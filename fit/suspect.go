@@ -58,8 +58,8 @@ const (
 )
 
 // Screen looks for the mistakes that shops make in their records. It sets the
-// Weight of the cells in d that they touch (1 elsewhere), and returns the mistakes
-// with the strongest evidence first. Nothing is deleted or put right.
+// Weight of the cells in d that they touch (1 elsewhere), and keeps and returns
+// the mistakes with the strongest evidence first. Nothing is deleted or put right.
 //
 // The record as filed is compared with what would have been filed without this or
 // that mistake, by how likely the levels of the mounting are given all the rest,
@@ -85,6 +85,7 @@ func Screen(d *Data) []Suspect {
 		}
 	}
 	slices.SortStableFunc(found, func(a, b Suspect) int { return cmp.Compare(b.Evidence, a.Evidence) })
+	d.Suspects = found
 	return found
 }
 

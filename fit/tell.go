@@ -29,6 +29,7 @@ var parameterWords = [pFixed]struct{ name, capture string }{
 	pSlope:     {"how steeply level falls with the gap", "capture pickups whose poles stand at different heights"},
 	pBend:      {"how the falloff bends", "capture a pickup again with its strings 1 mm higher"},
 	pSteepness: {"how the falloff differs between thick and thin strings", "capture thick and thin strings at near and far gaps each"},
+	pBendSteel: {"how the bend of the falloff differs between thick and thin strings", "capture thick and thin strings at near and far gaps each"},
 	pProtrude:  {"what a pole's height does beside the gap", "capture a pickup again with its strings 0.8 mm higher"},
 	pEnd:       {"what strings at the ends of the row lose", "capture pickups with tall and short poles under the first and the last string"},
 	pField:     {"how level follows a magnet's field", "probe the poles of more test pickups"},

@@ -104,12 +104,14 @@ func runFit(e *env, o fitOptions) error {
 // beside the first, if there are any.
 func gatherFiles(files []string) (*fit.Data, error) { return gatherWith(files, "") }
 
-// gatherWith is gatherFiles with a file of field readings.
+// gatherWith is gatherFiles with a file of field readings. The record is screened
+// for mistakes.
 func gatherWith(files []string, fields string) (*fit.Data, error) {
 	data, err := gatherReadings(files)
 	if err != nil {
 		return nil, err
 	}
+	fit.Screen(data)
 	dir := filepath.Dir(files[0])
 	if fields == "" {
 		fields = filepath.Join(dir, capture.FieldsFile)
@@ -207,9 +209,44 @@ func printFit(e *env, files []string, r *fit.Report) {
 	for _, l := range r.LeftOut {
 		e.print("  left out: %d %s (first at line %d)", l.Count, l.Reason, l.Line)
 	}
+	printSuspects(e, files, r.Suspects)
 	e.print("")
 	printReport(e, r)
 	e.warn(r.Warnings)
+}
+
+// printSuspects prints the mistakes that the record seems to hold, with the lines
+// of the files that they touch.
+func printSuspects(e *env, files []string, list []fit.Suspect) {
+	if len(list) == 0 {
+		return
+	}
+	e.print("")
+	e.print("looks like a mistake (kept as it is, but what it touches counts little):")
+	for _, s := range list {
+		session := ""
+		if s.Session != "" {
+			session = ", session " + s.Session
+		}
+		e.print("  pickup %s%s, lines %s: %s: %s", s.Pickup, session, spans(files, s.Rows), s.Kind, s.Cause)
+	}
+}
+
+// spans reads "12-40, 57"; lines of another file than the first are told by its
+// name.
+func spans(files []string, rows []fit.Span) string {
+	var out []string
+	for _, s := range rows {
+		text := fmt.Sprint(s.First)
+		if s.Last > s.First {
+			text += fmt.Sprintf("-%d", s.Last)
+		}
+		if s.File > 0 {
+			text = files[s.File] + ":" + text
+		}
+		out = append(out, text)
+	}
+	return strings.Join(out, ", ")
 }
 
 // printReport prints what a fit says of itself, but for its warnings.

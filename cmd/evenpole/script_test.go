@@ -54,15 +54,16 @@ func TestScripts(t *testing.T) {
 	})
 }
 
-// copySamples gives every script the sample record, what it was earlier and a
-// model of it, in a folder of their own: readings.csv makes a shop of the folder that holds it.
+// copySamples gives every script the sample record, what it was earlier, a model
+// of it and a record with mistakes, in a folder of their own: readings.csv makes a
+// shop of the folder that holds it.
 func copySamples(e *testscript.Env) error {
 	dir := filepath.Join(e.WorkDir, "sample")
 	if err := os.Mkdir(dir, 0o777); err != nil {
 		return err
 	}
-	for _, name := range []string{"readings.csv", "model.json"} {
-		text, err := os.ReadFile(filepath.Join("..", "..", "fit", "testdata", name))
+	for name, from := range map[string]string{"readings.csv": "readings.csv", "model.json": "model.json", "slips.csv": "slips/readings.csv"} {
+		text, err := os.ReadFile(filepath.Join("..", "..", "fit", "testdata", filepath.FromSlash(from)))
 		if err != nil {
 			return err
 		}
