@@ -1,20 +1,28 @@
 package report
 
+import (
+	"image/color"
+
+	"github.com/boombuler/barcode/qr"
+)
+
 // codeModule is the side of a module of a QR code, in user units.
 const codeModule = 4
 
-// drawCode draws a text as a QR code and returns its side in user units; 0 for a
-// text that is too long for one. The paper round it has to stay white for four
-// modules.
+// drawCode draws a text as a QR code (error correction level M, of which some 15 %
+// may be spoilt) and returns its side in user units; 0 for a text that is too long
+// for one. The paper round it has to stay white for four modules.
 func drawCode(on canvas, text string) (side float64) {
-	rows, ok := qrModules(text)
-	if !ok {
+	code, err := qr.Encode(text, qr.M, qr.Unicode)
+	if err != nil {
 		return 0
 	}
-	for y, row := range rows {
-		for x := 0; x < len(row); x++ {
+	n := code.Bounds().Dx()
+	dark := func(x, y int) bool { return code.At(x, y) == color.Black }
+	for y := range n {
+		for x := 0; x < n; x++ {
 			first := x
-			for x < len(row) && row[x] {
+			for x < n && dark(x, y) {
 				x++
 			}
 			if x > first { // neighbours in one piece, so that no seam shows
@@ -22,5 +30,5 @@ func drawCode(on canvas, text string) (side float64) {
 			}
 		}
 	}
-	return float64(len(rows)) * codeModule
+	return float64(n) * codeModule
 }
