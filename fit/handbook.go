@@ -32,7 +32,7 @@ var falloffPriors = [pFixed]Normal{
 	pSteepness: {Mean: 0.05, SD: 0.06},
 	pProtrude:  {Mean: 0, SD: 0.04},
 	pEnd:       {Mean: 0.06, SD: 0.04},
-	pBendSteel: {Mean: -0.5, SD: 0.5},
+	pBendSteel: {Mean: -0.3, SD: 0.3},
 	pField:     {Mean: 0.7, SD: 0.2},
 	pWrap:      {Mean: 0, SD: 0.5},
 }
