@@ -197,17 +197,23 @@ func (r *run) goOn(ctx context.Context, err error, t *Tally) error {
 	return err
 }
 
-// live keeps what the jig makes at our command, until there shall be no more.
+// live keeps what the jig makes at our command, until there shall be no more: the
+// take that was under way when that was said is the last one. So it is asked
+// before a take is kept, which takes a while in which the next one begins.
 func (r *run) live() jig.Sink {
-	last := func(err error) error {
-		if err == nil && len(r.result.Missing()) > 0 {
-			err = r.stopped()
+	last := func(keep func() error) error {
+		stopped := r.stopped()
+		if err := keep(); err != nil {
+			return err
 		}
-		return err
+		if len(r.result.Missing()) == 0 {
+			return nil
+		}
+		return stopped
 	}
 	return jig.Sink{
-		Reading: func(x jig.Reading) error { return last(r.keep(x, r.result.Session)) },
-		Field:   func(x jig.Field) error { return last(r.keepField(x, r.result.Session)) },
+		Reading: func(x jig.Reading) error { return last(func() error { return r.keep(x, r.result.Session) }) },
+		Field:   func(x jig.Field) error { return last(func() error { return r.keepField(x, r.result.Session) }) },
 	}
 }
 
