@@ -19,7 +19,8 @@ type Want struct {
 
 // Proposal is a capture that would narrow predictions, and by how much.
 type Proposal struct {
-	Pickup        string            `json:"pickup"` // one of the record; "" = a test pickup to be wound
+	Pickup        string            `json:"pickup"`    // one of the record; "" = a test pickup to be wound
+	WoundFor      int               `json:"wound_for"` // number of the capture that a test pickup is wound for, this one or one before; 0 for one of the record
 	Set           string            `json:"set"`
 	Strings       []profiles.String `json:"-"`
 	PoleHeights   []float64         `json:"pole_heights_mm"`
@@ -67,40 +68,41 @@ func Next(p Predictor, d *Data, wants []Want, sets []profiles.StringSet, n int) 
 		return nil, err
 	}
 	var out []Proposal
-	for range n {
+	for len(out) < n {
 		best, ok := t.best()
 		if !ok {
 			break
 		}
-		out = append(out, best.Proposal)
-		t.learn(best)
+		out = append(out, t.learn(best, len(out)+1))
 	}
 	return out, nil
 }
 
 // design is a search for captures. Its unknowns are the curve's parameters, what
-// each string of each set adds, and what each slot of the jig adds: all that
-// captures of different pickups share.
+// each string of each set adds, what each slot of the jig adds, and what a pickup
+// to be wound has of its own: all that several captures share.
 type design struct {
-	f          *falloff       // with every wrap that matters
-	at         map[string]int // where the effect of a string or a slot stands, by its key
-	sds        []float64      // of these effects before there are data; 0 for parameters
-	cov        *mat.SymDense  // of the unknowns
-	known      *posterior     // nil without a record
-	want       *mat.Dense     // derivatives of the balances, ln v: one row a string
+	f          *falloff        // with every wrap that matters
+	at         map[string]int  // where the effect of a string or a slot stands, by its key
+	sds        []float64       // of these effects before there are data; 0 for parameters
+	cov        *mat.SymDense   // of the unknowns
+	known      *posterior      // nil without a record
+	wound      map[string]int  // for which capture a test pickup is wound, by its key
+	bought     map[string]bool // sets that a capture before needs
+	want       *mat.Dense      // derivatives of the balances, ln v: one row a string
 	candidates []candidate
 }
 
 // candidate is a capture with what it would tell.
 type candidate struct {
 	Proposal
-	grad  *mat.Dense    // by the unknowns, one row a string
-	noise *mat.SymDense // of its cells, what the pickup has of its own among it
-	cost  int
+	pickup string        // key of a test pickup to be wound
+	grad   *mat.Dense    // by the unknowns, one row a string
+	noise  *mat.SymDense // of its cells
 }
 
 func newDesign(f *falloff, d *Data, wants []Want, sets []profiles.StringSet) (*design, error) {
-	t := &design{f: f.withWraps(wants, sets)}
+	t := &design{f: f.withWraps(wants, sets), wound: map[string]int{}, bought: map[string]bool{}}
 	if len(d.Cells) > 0 {
 		m, err := f.modesOf(d.Cells, nil)
 		if err != nil {
@@ -110,7 +112,8 @@ func newDesign(f *falloff, d *Data, wants []Want, sets []profiles.StringSet) (*d
 			return nil, fmt.Errorf("the record: %w", err)
 		}
 	}
-	t.unknowns(sets)
+	benches := benchesOf(d, wants)
+	t.unknowns(sets, benches)
 	t.cov = t.covariance()
 	n := 0
 	for _, w := range wants {
@@ -122,7 +125,7 @@ func newDesign(f *falloff, d *Data, wants []Want, sets []profiles.StringSet) (*d
 		t.balanceRows(t.want.Slice(at, end, 0, t.f.size()).(*mat.Dense), wants[i])
 		at = end
 	}
-	for _, b := range benchesOf(d, wants) {
+	for _, b := range benches {
 		for _, set := range sets {
 			if len(set.Strings) == len(b.poles) {
 				t.add(b, set, 0)
@@ -145,7 +148,7 @@ func eachEffect(k int, c *Cell) string {
 }
 
 // unknowns gives each unknown its place.
-func (t *design) unknowns(sets []profiles.StringSet) {
+func (t *design) unknowns(sets []profiles.StringSet, benches []benchPickup) {
 	t.at = map[string]int{}
 	t.sds = make([]float64, t.f.size())
 	see := func(k int, key string) {
@@ -165,6 +168,15 @@ func (t *design) unknowns(sets []profiles.StringSet) {
 		for i, s := range set.Strings {
 			see(eString, stringKey(set.Name, i, s))
 			see(eChannel, slotKey(i))
+		}
+	}
+	for _, b := range benches {
+		if t.ownPlaces(b) != nil {
+			continue
+		}
+		for i := range b.poles {
+			see(ePickup, b.ownKey(ePickup, i))
+			see(ePole, b.ownKey(ePole, i))
 		}
 	}
 }
@@ -277,6 +289,7 @@ func (t *design) unknown(cov mat.Symmetric) float64 {
 // benchPickup is a pickup that could be on the jig.
 type benchPickup struct {
 	name    string    // "" = one to be wound
+	key     string    // tells those to be wound apart
 	poles   []float64 // mm
 	strings []float64 // mm, where the strings usually lie over it
 }
@@ -305,12 +318,18 @@ func benchesOf(d *Data, wants []Want) []benchPickup {
 			one[i], other[i] = long, short
 		}
 	}
-	for _, poles := range [][]float64{first.Heights, one, other} {
+	for k, poles := range [][]float64{first.Heights, one, other} {
 		if !slices.ContainsFunc(poles, func(h float64) bool { return h < 0 }) {
-			out = append(out, benchPickup{poles: poles, strings: heights})
+			out = append(out, benchPickup{key: fmt.Sprintf("to be wound %d", k+1), poles: poles, strings: heights})
 		}
 	}
 	return out
+}
+
+// ownKey names an effect that a pickup has of its own: its level, or that of one
+// of its poles.
+func (b *benchPickup) ownKey(k, i int) string {
+	return eachEffect(k, &Cell{Pickup: b.name + b.key, String: i + 1})
 }
 
 // benchOf is a pickup of the record, by the lowest strings that it was
@@ -336,23 +355,29 @@ const (
 
 // add adds the capture of a pickup under a set, its strings higher by lift.
 func (t *design) add(b benchPickup, set profiles.StringSet, lift float64) {
-	c := candidate{Proposal: Proposal{Pickup: b.name, Set: set.Name, Strings: set.Strings, PoleHeights: b.poles, Higher: lift}}
+	c := candidate{pickup: b.key, Proposal: Proposal{Pickup: b.name, Set: set.Name, Strings: set.Strings, PoleHeights: b.poles, Higher: lift}}
 	for _, h := range b.strings {
 		c.StringHeights = append(c.StringHeights, math.Round(100*(h+lift))/100)
-	}
-	switch {
-	case b.name == "":
-		c.cost = costsWinding
-	case !t.onBench(set):
-		c.cost = costsStrings
 	}
 	t.measure(&c, b)
 	t.candidates = append(t.candidates, c)
 }
 
+// cost is what a capture takes beside the time at the jig, after those before it.
+func (t *design) cost(c *candidate) int {
+	switch {
+	case c.Pickup == "" && t.wound[c.pickup] == 0:
+		return costsWinding
+	case !t.bought[c.Set] && !t.onBench(c.Set):
+		return costsStrings
+	}
+	return costsNothing
+}
+
 // measure works out what a capture would tell, and how noisily. What a pickup
 // of the record has of its own, its level and its poles, is known as far as its
-// cells tell it: it depends on the unknowns, and what is left is noise.
+// cells tell it: it depends on the unknowns, and what is left is noise. What
+// another has of its own is unknown.
 func (t *design) measure(c *candidate, b benchPickup) {
 	f, n := t.f, len(b.poles)
 	s := &Setup{Strings: c.Strings, StringHeights: c.StringHeights, Excite: cmp.Or(f.Excite, Travel)}
@@ -385,13 +410,8 @@ func (t *design) ownPart(grad *mat.Dense, b benchPickup) *mat.SymDense {
 	at := t.ownPlaces(b)
 	if at == nil {
 		for i := range n {
-			for k := i; k < n; k++ {
-				v := square(t.f.SDs[1])
-				if i == k {
-					v += square(t.f.SDs[1+ePole])
-				}
-				cov.SetSym(i, k, v)
-			}
+			grad.Set(i, t.at[b.ownKey(ePickup, i)], 1)
+			grad.Set(i, t.at[b.ownKey(ePole, i)], 1)
 		}
 		return cov
 	}
@@ -460,8 +480,8 @@ func (t *design) ownPlaces(b benchPickup) []ownPlace {
 }
 
 // onBench reports whether the record knows the strings of a set.
-func (t *design) onBench(set profiles.StringSet) bool {
-	return t.known != nil && slices.ContainsFunc(t.known.cells, func(c Cell) bool { return c.Set == set.Name })
+func (t *design) onBench(set string) bool {
+	return t.known != nil && slices.ContainsFunc(t.known.cells, func(c Cell) bool { return c.Set == set })
 }
 
 // after is the unknowns' covariance with a capture added:
@@ -519,15 +539,23 @@ func (t *design) best() (candidate, bool) {
 		return candidate{}, false
 	}
 	good := slices.DeleteFunc(slices.Clone(t.candidates), func(c candidate) bool { return before-c.After < nearlyAsMuch*most })
-	slices.SortStableFunc(good, func(a, b candidate) int { return cmp.Or(a.cost-b.cost, cmp.Compare(a.After, b.After)) })
+	slices.SortStableFunc(good, func(a, b candidate) int { return cmp.Or(t.cost(&a)-t.cost(&b), cmp.Compare(a.After, b.After)) })
 	return good[0], true
 }
 
-// learn goes on as if a capture had been made.
-func (t *design) learn(c candidate) {
+// learn goes on as if a capture had been made, the one of this number.
+func (t *design) learn(c candidate, number int) Proposal {
 	if cov, ok := t.after(&c); ok {
 		t.cov = cov
 	}
+	t.bought[c.Set] = true
+	if c.Pickup == "" {
+		if t.wound[c.pickup] == 0 {
+			t.wound[c.pickup] = number
+		}
+		c.WoundFor = t.wound[c.pickup]
+	}
+	return c.Proposal
 }
 
 // StringSets lists the string sets that the record names and knows whole, by

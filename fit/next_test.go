@@ -59,7 +59,7 @@ func TestNextNarrowsAsItSays(t *testing.T) {
 		if !ok {
 			t.Fatal("no update")
 		}
-		after, err := fitFalloff(&Data{Cells: append(few[:len(few):len(few)], proposedCells(before, &c.Proposal)...)}, handbookSDs())
+		after, err := fitFalloff(&Data{Cells: append(few[:len(few):len(few)], proposedCells(before, &c.Proposal, "next")...)}, handbookSDs())
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -86,8 +86,46 @@ func TestNextNarrowsAsItSays(t *testing.T) {
 	}
 }
 
+// TestNextWindsOnce: a test pickup that is wound for one capture is measured again
+// without another being wound, and is then known as far as the first one tells.
+func TestNextWindsOnce(t *testing.T) {
+	_, cells := falloffShop(rand.New(rand.NewPCG(33, 34)), 3)
+	d := &Data{Cells: cells}
+	before, err := fitFalloff(d, handbookSDs())
+	if err != nil {
+		t.Fatal(err)
+	}
+	g, err := newDesign(before, d, wantSteels(), setsForNext())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for n, set := range []string{"set0", "set1"} {
+		for i := range g.candidates {
+			c := g.candidates[i]
+			if c.pickup != "to be wound 1" || c.Set != set || (c.Higher > 0) != (n == 1) {
+				continue
+			}
+			if want := []int{costsWinding, costsNothing}[n]; g.cost(&c) != want {
+				t.Errorf("capture %d costs %d, want %d", n+1, g.cost(&c), want)
+			}
+			if p := g.learn(c, n+1); p.WoundFor != 1 {
+				t.Errorf("capture %d is of a pickup wound for %d", n+1, p.WoundFor)
+			}
+			cells = append(cells, proposedCells(before, &c.Proposal, "next "+set)...)
+		}
+	}
+	after, err := fitFalloff(&Data{Cells: cells}, handbookSDs())
+	if err != nil {
+		t.Fatal(err)
+	}
+	was, said, is := unknownOf(before), g.unknown(g.cov), unknownOf(after)
+	if math.Abs(said-is) > 0.002+0.1*(was-is) {
+		t.Errorf("said %.4f to %.4f dB, came %.4f", was, said, is)
+	}
+}
+
 // proposedCells are the cells of a capture, as the model expects them.
-func proposedCells(f *falloff, p *Proposal) []Cell {
+func proposedCells(f *falloff, p *Proposal, session string) []Cell {
 	var out []Cell
 	name := p.Pickup
 	if name == "" {
@@ -95,7 +133,7 @@ func proposedCells(f *falloff, p *Proposal) []Cell {
 	}
 	for i, s := range p.Strings {
 		hz, _ := profiles.Pitch(s.Note)
-		c := Cell{Pickup: name, Session: "next", String: i + 1, Set: p.Set, Core: s.Core, Gauge: s.Gauge, Wrap: s.Wrap, PoleHeight: p.PoleHeights[i],
+		c := Cell{Pickup: name, Session: session, String: i + 1, Set: p.Set, Core: s.Core, Gauge: s.Gauge, Wrap: s.Wrap, PoleHeight: p.PoleHeights[i],
 			StringHeight: p.StringHeights[i], Mode: "P", Excite: Travel, Takes: takesForNext, SD: 0.03, Freq: hz, Batch: "b"}
 		c.Mean = f.Expect([]Cell{c})[0]
 		out = append(out, c)
@@ -203,8 +241,8 @@ func TestNextWithoutData(t *testing.T) {
 	if err != nil || len(list) != 3 {
 		t.Fatal(list, err)
 	}
-	for _, p := range list {
-		if p.Pickup != "" || !(p.After < p.Before) || len(p.PoleHeights) != 6 {
+	for i, p := range list {
+		if p.WoundFor < 1 || p.WoundFor > i+1 || p.Pickup != "" || !(p.After < p.Before) || len(p.PoleHeights) != 6 {
 			t.Errorf("%+v", p)
 		}
 	}

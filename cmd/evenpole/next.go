@@ -127,16 +127,20 @@ func printNext(e *env, list []fit.Proposal) {
 	e.print("what the model does not know of these pickups' balance: %.2f dB (rms over strings)", list[0].Before)
 	for i, p := range list {
 		e.print("")
-		e.print("%d. then %.2f dB: %s", i+1, p.After, captureWords(&p))
+		e.print("%d. then %.2f dB: %s", i+1, p.After, captureWords(&p, i+1))
 		e.print("   string_heights_mm = [%s]", lengths(p.StringHeights))
 	}
 }
 
-// captureWords says a proposal in words.
-func captureWords(p *fit.Proposal) string {
+// captureWords says the proposal of a number in words.
+func captureWords(p *fit.Proposal, number int) string {
 	what := fmt.Sprintf("capture pickup %s under %q", p.Pickup, p.Set)
-	if p.Pickup == "" {
+	switch p.WoundFor {
+	case 0: // one of the record
+	case number:
 		what = fmt.Sprintf("wind a test pickup with poles at %s mm and capture it under %q", lengths(p.PoleHeights), p.Set)
+	default:
+		what = fmt.Sprintf("capture the test pickup of %d under %q", p.WoundFor, p.Set)
 	}
 	if p.Higher > 0 {
 		what += fmt.Sprintf(", the strings %.1f mm higher than usual", p.Higher)
