@@ -20,8 +20,11 @@ const (
 // fixed displacement moves it in proportion to its frequency, a fixed force
 // gives a displacement in inverse proportion to its tension T = (2 L f)^2 mu,
 // and an exciter sets what it sets. hz is the open string's frequency, kgPerM
-// its mass per length; the scale length L is in the constant. The result is
-// false when the excitation is not known or a figure that it needs is missing.
+// its mass per length; the scale length L is in the constant. So is the shape of
+// the mode over a pickup x from the bridge, sin(n pi x / L), which is alike for all
+// strings of one scale length plucked at one place and no part of their balance
+// (N. H. Fletcher, T. D. Rossing, The Physics of Musical Instruments, 1998, on the
+// ideal string; from memory). The result is false when the excitation is not known or a figure that it needs is missing.
 func Velocity(excite string, hz, kgPerM float64) (float64, bool) {
 	switch {
 	case excite == Drive:
