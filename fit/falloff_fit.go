@@ -9,6 +9,7 @@ import (
 
 	"evenpole/profiles"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -249,13 +250,53 @@ const (
 	falloffHuber  = 2.5
 )
 
+// alike is how far cells are from the curve while nothing is known of what makes
+// them differ, ln v.
+const alike = 0.15
+
+// start finds the parameters of cells that differ by nothing but chance and the
+// curve: damped steps lead from the priors to where the data are, so that the plain
+// steps of iterate may follow.
+func (f *falloff) start(m *Mixed, cells []Cell, sites []*site) error {
+	n := len(cells)
+	p := &Nonlinear{M: n + f.size(), N: f.size(),
+		Residual: func(dst, th []float64) {
+			for i, s := range sites {
+				dst[i] = m.Weight[i] * (f.predict(th, s, 0) - cells[i].Mean) / alike
+			}
+			for j, prior := range m.Prior {
+				dst[n+j] = (th[j] - prior.Mean) / prior.SD
+			}
+		},
+		Jacobian: func(dst *mat.Dense, th []float64) {
+			dst.Zero()
+			for i, s := range sites {
+				row := dst.RawRowView(i)
+				f.gradient(row, th, s, 0)
+				floats.Scale(m.Weight[i]/alike, row)
+			}
+			for j, prior := range m.Prior {
+				dst.Set(n+j, j, 1/prior.SD)
+			}
+		}}
+	means := make([]float64, f.size())
+	for j, prior := range m.Prior {
+		means[j] = prior.Mean
+	}
+	found, err := p.Solve(means)
+	if err != nil {
+		return fmt.Errorf("falloff: %w", err)
+	}
+	f.Theta = found.X
+	return nil
+}
+
 // iterate solves for the parameters; what cells leave is weighted by P. J.
 // Huber's function (Robust estimation of a location parameter, Ann. Math. Stat.
 // 35, 1964), so that a slip in one cell does not bend the curve.
 func (f *falloff) iterate(m *Mixed, cells []Cell, sites []*site) (*MixedFit, error) {
-	f.Theta = make([]float64, f.size())
-	for j, p := range m.Prior {
-		f.Theta[j] = p.Mean
+	if err := f.start(m, cells, sites); err != nil {
+		return nil, err
 	}
 	sds := f.SDs
 	if sds == nil {
