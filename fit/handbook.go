@@ -25,7 +25,7 @@ const fromHandbook = "handbook prior"
 //   - Steepness, protrusion, loss at the ends, what wraps share: our assumptions.
 var falloffPriors = [pFixed]Normal{
 	pLevel:     {Mean: 3, SD: 3},
-	pArea:      {Mean: 1, SD: 0.15},
+	pArea:      {Mean: 1, SD: 0.12},
 	pVelocity:  {Mean: 1, SD: 0.12},
 	pSlope:     {Mean: math.Log(5.55 / dB), SD: 0.25},
 	pBend:      {Mean: math.Log(3.6), SD: 0.5},
@@ -34,7 +34,7 @@ var falloffPriors = [pFixed]Normal{
 	pEnd:       {Mean: 0.06, SD: 0.04},
 	pBendSteel: {Mean: -0.3, SD: 0.3},
 	pField:     {Mean: 0.7, SD: 0.2},
-	pWrap:      {Mean: 0, SD: 0.5},
+	pWrap:      {Mean: 0, SD: 0.4},
 }
 
 // Handbook is the model of a shop without a record: priors alone, for strings
