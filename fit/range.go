@@ -13,6 +13,7 @@ type Range struct {
 	PoleHeight [2]float64 `json:"pole_height_mm"` // least and greatest
 	Gap        [2]float64 `json:"gap_mm"`         // pole top to underside
 	Core       [2]float64 `json:"core_mm"`
+	Arc        [2]float64 `json:"arc_mm"` // see arcOf; zeros where no mounting had three strings in a row
 	Wraps      []string   `json:"wraps"`
 	Batches    []string   `json:"batches"`
 }
@@ -21,7 +22,8 @@ func rangeOf(cells []Cell) Range {
 	inf := math.Inf(1)
 	none := [2]float64{inf, -inf}
 	r := Range{PoleHeight: none, Gap: none, Core: none}
-	for _, c := range trusted(cells) {
+	cells = trusted(cells)
+	for _, c := range cells {
 		extend(&r.PoleHeight, c.PoleHeight)
 		extend(&r.Gap, c.Gap())
 		extend(&r.Core, c.Core)
@@ -31,7 +33,64 @@ func rangeOf(cells []Cell) Range {
 		}
 	}
 	r.Wraps, r.Batches = distinct(r.Wraps), distinct(r.Batches)
+	r.Arc = arcsOf(cells)
 	return r
+}
+
+// arcsOf is the least and the greatest rise of the strings' arc among mountings.
+func arcsOf(cells []Cell) [2]float64 {
+	out := [2]float64{math.Inf(1), math.Inf(-1)}
+	mountings := map[[2]string][]float64{}
+	for _, c := range cells {
+		if c.String < 1 { // not known
+			continue
+		}
+		key := [2]string{c.Pickup, c.Session}
+		for len(mountings[key]) < c.String {
+			mountings[key] = append(mountings[key], math.NaN())
+		}
+		mountings[key][c.String-1] = c.StringHeight
+	}
+	for _, heights := range mountings {
+		if arc := arcOf(heights); finite(arc) {
+			extend(&out, arc)
+		}
+	}
+	if out[0] > out[1] {
+		return [2]float64{}
+	}
+	return out
+}
+
+// arcStrings is for how many strings in a row the rise of an arc is given: rows of
+// other lengths on the same fretboard then have the same.
+const arcStrings = 6
+
+// arcOf is the rise of the strings' arc, mm: by how much a parabola through the
+// undersides, string by string, stands above its chord halfway, for six strings in a
+// row. A flat fretboard's is 0. It is not a number where a string is missing or there
+// are fewer than three.
+func arcOf(heights []float64) float64 {
+	n := len(heights)
+	if n < 3 {
+		return math.NaN()
+	}
+	middle, mean := float64(n-1)/2, float64(n*n-1)/12 // of the places, and of their squares about it
+	var cross, spread float64
+	for i, h := range heights {
+		x := square(float64(i)-middle) - mean
+		cross += x * h
+		spread += x * x
+	}
+	return -cross / spread * square(float64(arcStrings-1)/2)
+}
+
+// radiusOf reads the radius in mm of an arc of this rise, strings so far apart, mm.
+func radiusOf(rise, spacing float64) string {
+	if rise < 0.05 {
+		return "flat"
+	}
+	return fmt.Sprintf("%.0f mm", square(spacing*(arcStrings-1))/(8*rise)+rise/2)
 }
 
 func (m *logLinear) Measured() Range { return m.Range }
@@ -48,6 +107,10 @@ func distinct(names []string) []string {
 
 // knows reports whether strings of this wrap were measured.
 func (r *Range) knows(wrap string) bool { return slices.Contains(r.Wraps, wrap) }
+
+// arcSlack is by how much the rise of an arc may be beyond what was measured, mm:
+// as much as heights that were read to 0.1 mm make of it.
+const arcSlack = 0.15
 
 // warnings says where a setup at these heights goes beyond what was measured,
 // by more than a height or a diameter can be told.
@@ -67,6 +130,13 @@ func (r *Range) warnings(s *Setup, heights []float64) []string {
 	beyond("pole height", r.PoleHeight, 0.05, func(i int) float64 { return heights[i] })
 	beyond("gap", r.Gap, 0.05, func(i int) float64 { return s.StringHeights[i] - heights[i] })
 	beyond("core", r.Core, 0.01, func(i int) float64 { return s.Strings[i].Core })
+	if arc := arcOf(s.StringHeights); s.Spacing > 0 && r.Arc != [2]float64{} && (arc < r.Arc[0]-arcSlack || arc > r.Arc[1]+arcSlack) {
+		measured := radiusOf(r.Arc[1], s.Spacing)
+		if to := radiusOf(r.Arc[0], s.Spacing); to != measured {
+			measured += " to " + to
+		}
+		out = append(out, fmt.Sprintf("radius of the strings' arc (%s) beyond what was measured (%s)", radiusOf(arc, s.Spacing), measured))
+	}
 	for _, w := range r.newWraps(s) {
 		out = append(out, fmt.Sprintf("no string with %q wrap was measured: capture one", w))
 	}
