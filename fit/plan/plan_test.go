@@ -114,6 +114,27 @@ func TestOffsets(t *testing.T) {
 	}
 }
 
+// The string's swing is kept free beside the least gap, wherever poles stand.
+func TestSwingIsKeptFree(t *testing.T) {
+	o := order(3, 2.5, 0.05)
+	o.MinGap, o.StringSwing = 1.2, 0.5
+	p := made(t, o, line([]float64{0, 9, 0}, []float64{2, 2, 2}), Options{})
+	for _, s := range p.Staggers() {
+		closeTo(t, s.Name+": least gap", max(slices.Min(s.Gaps), 1.7), slices.Min(s.Gaps), 1e-9)
+	}
+	closeTo(t, "highest pole", slices.Max(p.Heights), 1.3, 1e-9)
+}
+
+// The order's setting error counts, unless the shop sets another.
+func TestOrderedSettingError(t *testing.T) {
+	o := order(2, 0, 0.05)
+	m := line([]float64{0, 0}, []float64{2, 2})
+	o.SettingError = 0.2
+	// Two poles of 0.2 mm at 2 dB a mm: the spread is |N(0, 0.4·√2)|, of mean 0.8/√π.
+	closeTo(t, "the order's", made(t, o, m, Options{}).Spread, 0.8/math.Sqrt(math.Pi), 0.005)
+	closeTo(t, "the shop's", made(t, o, m, Options{SettingSD: 0.1}).Spread, 0.4/math.Sqrt(math.Pi), 0.005)
+}
+
 func TestOneString(t *testing.T) {
 	p := made(t, order(1, 2, 0.05), line([]float64{3}, []float64{1}).independent(0.5), Options{})
 	if p.Heights[0] != 0 || p.Balance[0] != 0 || p.Spread != 0 || p.Meets != 1 || p.Advice != FlatIsEnough {
@@ -139,6 +160,21 @@ func TestFlatIsTheBestOfAllHeights(t *testing.T) {
 		if p := made(t, o, m, Options{}); p.Flat.Spread > least+0.002 {
 			t.Errorf("flat at %g has a spread of %g, the best has %g", p.Flat.Height, p.Flat.Spread, least)
 		}
+	}
+}
+
+// The string with the least room, whichever it is, cuts off the common heights;
+// the best of many may lie between those that are looked at first.
+func TestFlatLooksEverywhere(t *testing.T) {
+	o := order(3, 2.5, 0.05)
+	o.StringHeightLast = 2 // leaves 1 mm under string 3
+	p := made(t, o, line([]float64{0, 0, 3}, []float64{2, 2, 1}), certain)
+	closeTo(t, "lowest string", p.Flat.Height, 1, 1e-9)
+
+	for _, meet := range []float64{0.35, 0.45, 0.55, 0.6} { // mm, where strings of 2 and of 4 dB a mm are alike
+		o := order(2, 2, 0.05)
+		p := made(t, o, line([]float64{2 * meet, 0}, []float64{2, 4}), certain)
+		closeTo(t, "where they meet", p.Flat.Height, meet, 1e-9)
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"testing"
 
+	"evenpole/fit"
 	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
@@ -300,6 +301,31 @@ func TestDoubtMovesThePlan(t *testing.T) {
 	if got := made(t, o, m.independent(0, 0, 0, 1.5), certain).Heights[3]; got != 0.25 {
 		t.Errorf("in doubt: got %g mm, want 0.25", got)
 	}
+}
+
+// What a pole's error does to the strings beside it is passed on to them, not
+// back: of two strings only the second hears the other's pole.
+func TestSlopesSayWhoHearsWhom(t *testing.T) {
+	m := line([]float64{0, 0}, []float64{2, 3})
+	second := oneWay{m}
+	o := order(2, 2, 0.05)
+	j, err := newJob(o, second, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := j.beds[0].slopes([]float64{1, 1})
+	for k, want := range []float64{2, 0, 0.5, 3} {
+		closeTo(t, "slope", decibel*d.At(k/2, k%2), want, 1e-9)
+	}
+}
+
+// oneWay is a bench whose string 2 gains 0.5 dB a mm of pole 1.
+type oneWay struct{ bench }
+
+func (o oneWay) Level(dst []float64, s *fit.Setup, heights []float64) []float64 {
+	dst = o.bench.Level(dst, s, heights)
+	dst[1] += 0.5 * heights[0] / decibel
+	return dst
 }
 
 // When the best stagger has a mean out of tolerance and another has none, the
