@@ -83,7 +83,7 @@ func TestWorstSetDecides(t *testing.T) {
 	// What is out of tolerance under an alternative is out of reach.
 	o.Tolerance = 0.4
 	p = made(t, o, m, Options{})
-	if p.Advice != NotReachable || !warned(p, `string 2 at +0.5 dB with "louder"`) {
+	if p.Advice != NotReachable || !warned(p, `string 2 at +0.50 dB with "louder"`) {
 		t.Errorf("got %q, %q", p.Advice, p.Warnings)
 	}
 }
@@ -180,8 +180,14 @@ func TestFixedPolesAreTilted(t *testing.T) {
 	closeTo(t, "tilt", p.Move.RaiseLast-p.Move.RaiseFirst, 1, 0.11)
 	closeTo(t, "string height", p.Move.StringHeightFirst, 3-p.Move.RaiseFirst, 1e-9)
 	closeTo(t, "gap", p.Gaps[0], 2.6-p.Move.RaiseFirst, 1e-9)
-	if p.Worst > 0.3 {
-		t.Errorf("still %.2f dB off at the worst string", p.Worst)
+	if p.Worst > 0.3 || p.Advice != MovePickup {
+		t.Errorf("still %.2f dB off at the worst string; advice: %s", p.Worst, p.Advice)
+	}
+
+	// As it hangs, string 1 is 1 dB too loud; it stands beside the plan.
+	closeTo(t, "as it hangs", p.Move.Unmoved.Deviation[0], 1, 1e-9)
+	if names := staggerNames(p); !slices.Equal(names, []string{"plan", "as it hangs", "strings' arc"}) {
+		t.Errorf("side by side: %q", names)
 	}
 
 	// Trying everything on the grid, with judge, finds nothing better.
@@ -201,14 +207,29 @@ func TestFixedPolesAreTilted(t *testing.T) {
 	}
 }
 
+func staggerNames(p *Plan) []string {
+	var names []string
+	for _, s := range p.Staggers() {
+		names = append(names, s.Name)
+	}
+	return names
+}
+
 // Already right, a pickup is left where it hangs.
 func TestFixedPolesThatServeStay(t *testing.T) {
 	o := order(3, 2, 0.05)
 	o.FixedHeights, o.PickupRaise, o.PickupLower = []float64{0.4, 0.4, 0.4}, 1, 1
 	m := line([]float64{0, 0, 0}, []float64{2, 2, 2}).independent(0.1, 0.1, 0.1)
 	m.byGap = true
-	if p := made(t, o, m, Options{}); p.Move.RaiseFirst != 0 || p.Move.RaiseLast != 0 {
-		t.Errorf("moved by %+v", p.Move)
+	p := made(t, o, m, Options{})
+	if p.Move.RaiseFirst != 0 || p.Move.RaiseLast != 0 || p.Advice != LeavePickup {
+		t.Errorf("moved by %+v; advice: %s", p.Move, p.Advice)
+	}
+
+	// A pole that reaches its string leaves nothing to judge as it hangs.
+	o.FixedHeights, o.PickupLower = []float64{3, 3, 3}, 1.5
+	if p := made(t, o, m, Options{}); p.Move.Unmoved != nil {
+		t.Errorf("poles in their strings are judged: %+v", p.Move.Unmoved)
 	}
 }
 
@@ -288,6 +309,32 @@ func TestRelaxedStockAndTravel(t *testing.T) {
 	}
 }
 
+// A limit does not hold a string that another set wants the other way: string 2
+// is 2 dB too soft under the order's strings at the highest pole, 2 dB too loud
+// under the others. What a wider limit would buy counts the set that suits least.
+func TestSetsThatPullApartAreNotHeld(t *testing.T) {
+	o := order(2, 0.5, 0.05)
+	other := slices.Clone(o.Strings)
+	other[1].Gauge *= math.Pow(10, 8.0/20)
+	o.Alternatives = []profiles.StringSet{{Name: "other", Strings: other}}
+	m := line([]float64{0, -5}, []float64{2, 2}).independent(0.1, 0.1)
+	m.steel = true
+	p := made(t, o, m, Options{})
+	if p.Heights[1] != 0.5 || len(p.Relaxed) != 0 || warned(p, "keeps its pole") {
+		t.Errorf("the sets stand against each other at %v: got %+v, %q", p.Heights, p.Relaxed, p.Warnings)
+	}
+
+	other[1].Gauge = o.Strings[1].Gauge * math.Pow(10, -1.0/20) // now the other set lacks most
+	p = made(t, o, m, Options{})
+	if len(p.Relaxed) != 2 {
+		t.Fatalf("got %+v, want both limits", p.Relaxed)
+	}
+	for _, r := range p.Relaxed { // 0.05 mm at 2 dB a mm, half of it to either string
+		closeTo(t, r.Limit+": gain", r.Gain, 0.05, 0.002)
+		closeTo(t, r.Limit+": worst", r.Worst, p.Sets[0].Worst-r.Gain, 1e-9)
+	}
+}
+
 // An order that fits has no limits to relax.
 func TestNothingToRelax(t *testing.T) {
 	o, m := usual()
@@ -315,6 +362,17 @@ func TestPolesMayBeOff(t *testing.T) {
 			if lost := 1 - got.Meets/p.Meets; math.Abs(lost-riskTaken) > 0.05 {
 				t.Errorf("pole %d off by %+.2f mm loses %.2f of the chance, want about %g", i+1, off, lost, riskTaken)
 			}
+		}
+	}
+}
+
+// Where there is no chance to lose, no pole has room to be off.
+func TestNoChanceLeavesNoRoom(t *testing.T) {
+	o, m := usual()
+	o.Tolerance = 0.01
+	for i, q := range made(t, o, m, Options{}).Poles {
+		if q.Lower != 0 || q.Higher != 0 {
+			t.Errorf("pole %d may be off by -%.2f to +%.2f mm, though the plan meets in no build", i+1, q.Lower, q.Higher)
 		}
 	}
 }
@@ -414,6 +472,36 @@ func TestWhatIf(t *testing.T) {
 	}
 }
 
+// What is planned stays as planned in every change: the magnets chosen, and the
+// pickup where it is to hang.
+func TestWhatIfKeepsThePlan(t *testing.T) {
+	o := order(3, 0.2, 0.1)
+	m := line([]float64{0, -1.2, 0.3}, []float64{2, 2, 2}).independent(0.1, 0.1, 0.1)
+	m.magnets = map[string]float64{"a": 0, "b": 0.9, "c": -0.5}
+	matched := Options{Stock: []string{"a", "b", "c"}}
+
+	fixed := order(3, 2, 0.05)
+	fixed.FixedHeights, fixed.PickupRaise, fixed.PickupLower = []float64{0.4, 0.4, 0.4}, 1, 1
+	gaps := line([]float64{1, 0, -1}, []float64{2, 2, 2}).independent(0.1, 0.1, 0.1)
+	gaps.byGap = true
+
+	for _, c := range []struct {
+		o   *profiles.Order
+		m   bench
+		opt Options
+	}{{o, m, matched}, {fixed, gaps, Options{}}} {
+		p := made(t, c.o, c.m, c.opt)
+		changes, err := WhatIf(c.o, c.m, Options{}, p, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		i := slices.IndexFunc(changes, func(c Change) bool { return c.What == "pole 2 +0.1 mm" })
+		for k, want := range []float64{-0.2 / 3, 0.4 / 3, -0.2 / 3} {
+			closeTo(t, "pole 2", changes[i].Change[k], want, 0.001)
+		}
+	}
+}
+
 // A change that puts a pole into its string is left out, not an error.
 func TestWhatIfLeavesOutTheImpossible(t *testing.T) {
 	o := order(2, 2, 0.05)
@@ -450,6 +538,25 @@ func TestPull(t *testing.T) {
 		p := made(t, o, line([]float64{0, 0}, []float64{2, 2}), Options{})
 		if got := warned(p, "magnet pull gets large: string 1"); got != c.want {
 			t.Errorf("%s, %s, %g mm: warned %v, want %v", c.kind, c.wrap, c.gap, got, c.want)
+		}
+	}
+}
+
+// What the strings of another set need counts, too: a wound string feels a
+// magnet from farther away, and a core may be estimated there.
+func TestWarningsOfOtherSets(t *testing.T) {
+	o := order(2, 2.5, 0.05)
+	o.PoleHeightMin, o.PoleHeightMax = 1.2, 1.2 // a gap of 1.8 mm
+	wound := slices.Clone(o.Strings)
+	wound[1].Wrap, wound[1].CoreEstimated = "nickel", true
+	o.Alternatives = []profiles.StringSet{{Name: "wound", Strings: wound}}
+	p := made(t, o, line([]float64{0, 0}, []float64{2, 2}), Options{})
+	for _, want := range []string{
+		"magnet pull gets large: string 2 (gap 1.80 mm, 2.0 mm wanted);",
+		`core estimated from the gauge: string 2 of "wound";`,
+	} {
+		if !warned(p, want) {
+			t.Errorf("no warning with %q in %q", want, p.Warnings)
 		}
 	}
 }

@@ -16,7 +16,12 @@ type Move struct {
 	RaiseLast         float64 `json:"raise_last_mm"`
 	StringHeightFirst float64 `json:"string_height_first_mm"` // over the bobbin plane, then
 	StringHeightLast  float64 `json:"string_height_last_mm"`
+
+	Unmoved *Judgement `json:"unmoved"` // where the order has it; nil when a pole would reach its string
 }
+
+// moves reports whether the pickup is to hang elsewhere than it does.
+func (m *Move) moves() bool { return m.RaiseFirst != 0 || m.RaiseLast != 0 }
 
 // moveStep is the step, in mm, in which a pickup's ends are moved: about an
 // eighth of a turn of a height screw (common practice).
@@ -67,7 +72,14 @@ func (j *job) move(p *Plan) (*job, error) {
 		return nil, err
 	}
 	heights := chosen.job.stringHeights()
-	p.Move = &Move{chosen.first, chosen.last, heights[0], heights[len(heights)-1]}
+	p.Move = &Move{RaiseFirst: chosen.first, RaiseLast: chosen.last, StringHeightFirst: heights[0], StringHeightLast: heights[len(heights)-1]}
+	if j.reaches(j.order.FixedHeights) == nil {
+		unmoved, err := j.judge(j.order.FixedHeights)
+		if err != nil {
+			return nil, err
+		}
+		p.Move.Unmoved = &unmoved
+	}
 	p.Best, p.Cost = j.order.FixedHeights, cost
 	if p.Judgement, err = chosen.job.judge(j.order.FixedHeights); err != nil {
 		return nil, err

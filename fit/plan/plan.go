@@ -30,6 +30,8 @@ const (
 	FlatIsEnough Advice = "flat is enough" // flat tops meet with a chance of enough or more
 	NotReachable Advice = "not reachable"  // no stagger within the limits is expected to meet
 	UseStagger   Advice = "stagger"
+	MovePickup   Advice = "move the pickup"              // for poles that stand as they are
+	LeavePickup  Advice = "leave the pickup as it hangs" // likewise
 )
 
 // enough is the chance of meeting from which flat tops are advised.
@@ -102,6 +104,9 @@ func (p *Plan) Staggers() []Stagger {
 		}
 	}
 	add("plan", &p.Judgement)
+	if p.Move != nil && p.Move.Unmoved != nil {
+		add("as it hangs", p.Move.Unmoved)
+	}
 	if p.Flat != nil {
 		add("flat tops", &p.Flat.Judgement)
 	}
@@ -196,8 +201,10 @@ func check(o *profiles.Order, opt Options) error {
 		return fmt.Errorf("expected at most %d strings, got %d", len(primes), n)
 	case len(o.Offset) != 0 && len(o.Offset) != n:
 		return fmt.Errorf("offset_db: expected %d values, one a string, got %d", n, len(o.Offset))
+	case o.PoleHeights == nil && o.FixedHeights == nil && o.PoleHeightStep == 0:
+		return fmt.Errorf("expected one of pole_height_step_mm, pole_heights_mm and pole_heights_fixed_mm, got none")
 	case o.PoleHeights == nil && o.FixedHeights == nil && !(o.PoleHeightStep > 0):
-		return fmt.Errorf("pole_height_step_mm: expected more than 0, or pole_heights_mm, got %g", o.PoleHeightStep)
+		return fmt.Errorf("pole_height_step_mm: expected more than 0, got %g", o.PoleHeightStep)
 	case o.FixedHeights != nil && len(o.FixedHeights) != n:
 		return fmt.Errorf("pole_heights_fixed_mm: expected %d heights, one a string, got %d", n, len(o.FixedHeights))
 	case !(o.Tolerance > 0):

@@ -8,7 +8,7 @@ import (
 // Pole is what the bench needs to know of one pole.
 type Pole struct {
 	Length float64 `json:"length_mm,omitempty"` // pole top to former's depth, when the order gives that
-	Lower  float64 `json:"may_be_lower_mm"`     // how much too low it alone may stand
+	Lower  float64 `json:"may_be_lower_mm"`     // how much too low it alone may stand; 0 where there is hardly a chance to lose
 	Higher float64 `json:"may_be_higher_mm"`    // how much too high
 	Magnet string  `json:"magnet,omitempty"`    // which one of the stock, or of the order
 }
@@ -17,6 +17,7 @@ type Pole struct {
 // share of itself.
 const (
 	riskTaken  = 0.1
+	hardlyAny  = 0.1 // a chance to meet below which no pole has room to be off
 	mostOff    = 1.0 // mm; beyond this a pole is not off but wrong
 	offSteps   = 6   // halvings of it
 	offSampled = 512 // simulated pickups behind each chance
@@ -28,7 +29,7 @@ func (j *job) poles(heights []float64) ([]Pole, error) {
 	if err != nil {
 		return nil, err
 	}
-	least := (1 - riskTaken) * j.chance(clouds, heights)
+	chance := j.chance(clouds, heights)
 	out := make([]Pole, len(heights))
 	for i, h := range heights {
 		if j.order.FormerDepth > 0 {
@@ -37,8 +38,10 @@ func (j *job) poles(heights []float64) ([]Pole, error) {
 		if m := j.beds[0].setup.Magnets; m != nil {
 			out[i].Magnet = m[i]
 		}
-		out[i].Lower = j.mayBeOff(clouds, heights, i, -1, least)
-		out[i].Higher = j.mayBeOff(clouds, heights, i, 1, least)
+		if chance >= hardlyAny {
+			out[i].Lower = j.mayBeOff(clouds, heights, i, -1, (1-riskTaken)*chance)
+			out[i].Higher = j.mayBeOff(clouds, heights, i, 1, (1-riskTaken)*chance)
+		}
 	}
 	return out, nil
 }

@@ -42,9 +42,10 @@ func (j *job) held(p *Plan) []held {
 	if len(j.limits.grid) == 0 {
 		return nil
 	}
-	middle := stat.Mean(p.Deviation, nil)
+	off := p.halfway()
+	middle := stat.Mean(off, nil)
 	for i, h := range p.Heights {
-		more := 0.1 * (middle - p.Deviation[i]) / p.Slope[i]
+		more := 0.1 * (middle - off[i]) / p.Slope[i]
 		highest := j.limits.grid[j.limits.room[i]-1]
 		switch {
 		case p.Slope[i] == 0: // no height helps
@@ -53,6 +54,20 @@ func (j *job) held(p *Plan) []held {
 		case h == j.limits.grid[0] && more < -worthwhile:
 			out = append(out, held{i, lowerLimit(j.order), more})
 		}
+	}
+	return out
+}
+
+// halfway is, by string, half-way between its highest deviation and its lowest
+// under the string sets that the poles serve.
+func (p *Plan) halfway() []float64 {
+	out := make([]float64, len(p.Heights))
+	for i := range out {
+		lo, hi := math.Inf(1), math.Inf(-1)
+		for _, s := range p.each() {
+			lo, hi = min(lo, s.Deviation[i]), max(hi, s.Deviation[i])
+		}
+		out[i] = (lo + hi) / 2
 	}
 	return out
 }
@@ -122,14 +137,15 @@ func (j *job) between(p *Plan) (Relaxed, *profiles.Order) {
 	if j.order.PoleHeights == nil {
 		return Relaxed{}, nil
 	}
-	middle, far := stat.Mean(p.Deviation, nil), 0
-	for i, d := range p.Deviation {
-		if math.Abs(d-middle) > math.Abs(p.Deviation[far]-middle) {
+	off := p.halfway()
+	middle, far := stat.Mean(off, nil), 0
+	for i, d := range off {
+		if math.Abs(d-middle) > math.Abs(off[far]-middle) {
 			far = i
 		}
 	}
 	from := p.Heights[far]
-	to := math.Round((from+0.1*(middle-p.Deviation[far])/p.Slope[far])*20) / 20 // 0.05 mm is as fine as is set
+	to := math.Round((from+0.1*(middle-off[far])/p.Slope[far])*20) / 20 // 0.05 mm is as fine as is set
 	if !(math.Abs(to-from) > worthwhile) || to < j.limits.grid[0] || to > j.limits.grid[len(j.limits.grid)-1] {
 		return Relaxed{}, nil
 	}

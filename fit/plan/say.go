@@ -20,8 +20,12 @@ func (p *Plan) advise() Advice {
 		return FlatIsEnough
 	case len(p.outside()) > 0:
 		return NotReachable
+	case p.Move == nil:
+		return UseStagger
+	case p.Move.moves():
+		return MovePickup
 	}
-	return UseStagger
+	return LeavePickup
 }
 
 // miss is a string whose mean prediction is out of tolerance.
@@ -71,16 +75,17 @@ const (
 	pullPlain = 1.6
 )
 
-// pull names the strings that come so near to a magnet that it pulls on them.
+// pull names the strings that come so near to a magnet that it pulls on them: a
+// string counts as wound when it is so in any set.
 func (j *job) pull(p *Plan) []string {
 	if j.order.Poles != profiles.Rod {
 		return nil
 	}
 	var near []string
-	for i, s := range j.order.Strings {
-		least := pullWound
-		if s.Plain() {
-			least = pullPlain
+	for i := range j.order.Strings {
+		least := pullPlain
+		if slices.ContainsFunc(j.beds, func(b *bed) bool { return !b.setup.Strings[i].Plain() }) {
+			least = pullWound
 		}
 		if p.Gaps[i] < least-0.005 { // nearer by what is printed
 			near = append(near, fmt.Sprintf("%s (gap %.2f mm, %.1f mm wanted)", j.name(i), p.Gaps[i], least))
@@ -95,9 +100,15 @@ func (j *job) pull(p *Plan) []string {
 
 func (j *job) estimatedCores() []string {
 	var names []string
-	for i, s := range j.order.Strings {
-		if s.CoreEstimated {
-			names = append(names, j.name(i))
+	for k, b := range j.beds {
+		for i, s := range b.setup.Strings {
+			switch {
+			case !s.CoreEstimated:
+			case k == 0:
+				names = append(names, j.name(i))
+			default:
+				names = append(names, fmt.Sprintf("%s of %q", j.name(i), b.name))
+			}
 		}
 	}
 	if names == nil {
@@ -136,7 +147,7 @@ func (j *job) poorChance(p *Plan) []string {
 	if out := p.outside(); len(out) > 0 {
 		var names []string
 		for _, m := range out {
-			name := fmt.Sprintf("%s at %+.1f dB", j.name(m.i), m.deviation)
+			name := fmt.Sprintf("%s at %+.2f dB", j.name(m.i), m.deviation)
 			if m.set != "" {
 				name += fmt.Sprintf(" with %q", m.set)
 			}
@@ -146,7 +157,7 @@ func (j *job) poorChance(p *Plan) []string {
 		if p.Move != nil {
 			what = "height and tilt of the pickup"
 		}
-		return []string{fmt.Sprintf("no "+what+" within the limits is expected to keep every string within %.1f dB: %s",
+		return []string{fmt.Sprintf("no "+what+" within the limits is expected to keep every string within %g dB: %s",
 			p.Tolerance, strings.Join(names, ", "))}
 	}
 	meets := p.leastMeets()
@@ -157,7 +168,7 @@ func (j *job) poorChance(p *Plan) []string {
 	if i := p.worst(); math.Abs(p.Deviation[i]) > p.Tolerance/2 {
 		cause = fmt.Sprintf("the limits leave %s at %+.1f dB", j.name(i), p.Deviation[i])
 	}
-	return []string{fmt.Sprintf("the chance that every string is within %.1f dB is only %.0f %%: %s", p.Tolerance, 100*meets, cause)}
+	return []string{fmt.Sprintf("the chance that every string is within %g dB is only %.0f %%: %s", p.Tolerance, 100*meets, cause)}
 }
 
 // worst is the string, counted from 0, whose mean prediction is farthest off
