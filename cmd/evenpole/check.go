@@ -266,7 +266,7 @@ func printVerdict(e *env, v *verdict.Verdict) {
 	}
 	tw.Flush()
 	e.print("")
-	e.print("spread %s dB; every string within +- %.1f dB of its target is wanted; U covers %.0f %%", plain(v.Spread), v.Tolerance, 100*v.Coverage)
+	e.print("spread %s dB; every string within +- %g dB of its target is wanted; U covers %.0f %%", plain(v.Spread), v.Tolerance, 100*v.Coverage)
 	if v.Diagnosis != nil {
 		printDiagnosis(e, v)
 	}

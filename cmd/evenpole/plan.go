@@ -233,9 +233,7 @@ func printPlan(e *env, o *profiles.Order, p *plan.Plan) {
 	e.print("")
 	printBalance(e, o, p)
 	e.print("")
-	if p.Cost > 0 {
-		e.print("the best heights are %.2f mm; the plan is simpler, and %.2f dB farther off at the worst string", p.Best, p.Cost)
-	}
+	printCost(e, p)
 	e.print("gaps are for strings at rest: %.2f mm at least, of which %.2f mm for the string's swing", o.RestGap(), o.StringSwing)
 	for _, r := range p.Relaxed {
 		change := fmt.Sprintf("%s at %.2f in place of %.2f mm", r.Limit, r.To, r.From)
@@ -248,6 +246,20 @@ func printPlan(e *env, o *profiles.Order, p *plan.Plan) {
 	e.warn(p.Warnings)
 	for _, c := range plan.Cautions(o.Poles) {
 		e.note("caution: %s", c)
+	}
+}
+
+// printCost prints what is given away for being simpler.
+func printCost(e *env, p *plan.Plan) {
+	switch {
+	case p.Move != nil && p.Cost > 0:
+		e.print("of what serves as well the pickup is moved least: %.3f dB farther off at the worst string than the best", p.Cost)
+	case p.Cost > 0:
+		e.print("the best heights are %.2f mm; the plan is simpler, and %.3f dB farther off at the worst string", p.Best, p.Cost)
+	}
+	if p.Advice == plan.FlatIsEnough {
+		worst := p.Flat.MostWorst()
+		e.print("flat tops at %.2f mm are expected to be %.2f dB off at the worst string, %.2f dB more than the plan", p.Flat.Height, worst, worst-p.MostWorst())
 	}
 }
 
@@ -265,7 +277,7 @@ func printPoles(e *env, o *profiles.Order, p *plan.Plan) {
 	fmt.Fprintln(tw, heads)
 	for i, h := range p.Heights {
 		q := p.Poles[i]
-		fmt.Fprintf(tw, "%d\t%s\t%.2f\t%.2f to %+.2f\t%.2f\t%s\t%s\t%s\t", i+1, o.Strings[i].Note, h, -q.Lower+0, q.Higher, p.Gaps[i], signed(p.Balance[i]), signed(p.Deviation[i]), signed(p.Slope[i]))
+		fmt.Fprintf(tw, "%d\t%s\t%.2f\t%s\t%.2f\t%s\t%s\t%s\t", i+1, o.Strings[i].Note, h, mayBeOff(q), p.Gaps[i], signed(p.Balance[i]), signed(p.Deviation[i]), signed(p.Slope[i]))
 		if o.FormerDepth > 0 {
 			fmt.Fprintf(tw, "%.2f\t", q.Length)
 		}
@@ -277,10 +289,18 @@ func printPoles(e *env, o *profiles.Order, p *plan.Plan) {
 	tw.Flush()
 }
 
+// mayBeOff is how far a pole may stand from its height, mm.
+func mayBeOff(q plan.Pole) string {
+	if q.Lower == 0 && q.Higher == 0 {
+		return "none"
+	}
+	return fmt.Sprintf("%.2f to %+.2f", -q.Lower+0, q.Higher)
+}
+
 // printStaggers prints the plan beside the others, under every string set.
 func printStaggers(e *env, p *plan.Plan) {
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
-	fmt.Fprintf(tw, "stagger\tworst dB\tspread dB\t95 %% of builds\tall within %.1f dB\theights mm\n", p.Tolerance)
+	fmt.Fprintf(tw, "stagger\tworst dB\tspread dB\t95 %% of builds\tall within %g dB\theights mm\n", p.Tolerance)
 	for _, s := range p.Staggers() {
 		heights := fmt.Sprintf("%.2f", s.Heights)
 		if s.Strings != "" {
