@@ -43,7 +43,7 @@ type planRow struct {
 // string. Lengths, tolerances and magnets stand in the plan's own rows only.
 func WritePlanCSV(w io.Writer, o *profiles.Order, p *plan.Plan) error {
 	var rows []planRow
-	for _, s := range p.Staggers() {
+	for k, s := range p.Staggers() {
 		set := stringSet(o, s.Strings)
 		for i, str := range set.Strings {
 			row := planRow{
@@ -54,7 +54,7 @@ func WritePlanCSV(w io.Writer, o *profiles.Order, p *plan.Plan) error {
 				Worst: number(s.Worst), Spread: number(s.Spread),
 				SpreadLow: number(s.Spread95[0]), SpreadHigh: number(s.Spread95[1]), Meets: number(s.Meets),
 			}
-			if s.Name == "plan" && s.Strings == "" {
+			if k == 0 { // the plan under the order's own strings
 				row.pole(p.Poles[i])
 			}
 			rows = append(rows, row)

@@ -44,7 +44,7 @@ func name(number int, note string) string {
 
 // label is how a picture calls a string, cut to about so many user units.
 func label(number int, note string, width float64) string {
-	const letter = 7.5 // of a picture's bold letters, about
+	const letter = 7.0 // of a picture's bold letters, about
 	text := []rune(strings.TrimSpace(fmt.Sprintf("%d %s", number, note)))
 	if most := max(int(width/letter), 2); len(text) > most {
 		return string(text[:most-1]) + "…"
