@@ -48,9 +48,13 @@ func TestFullSizeIsFullSize(t *testing.T) {
 func TestFiguresDoNotOverlap(t *testing.T) {
 	picture := PolePicture{Title: "twelve", Spacing: 5}
 	for i := range 12 {
-		picture.Poles = append(picture.Poles, Pole{i + 1, "G#3", -0.3, 3, 0.3})
+		picture.Poles = append(picture.Poles, Pole{i + 1, "E2", -0.3, 3, 0.3})
 	}
-	all := elements(t, draw(t, func(w io.Writer) error { return FullSize(w, picture, "svg") }))
+	text := draw(t, func(w io.Writer) error { return FullSize(w, picture, "svg") })
+	if !strings.Contains(text, ">12 E2<") {
+		t.Error("the note of string 12 is cut short")
+	}
+	all := elements(t, text)
 	lines := map[string][]float64{}
 	for _, e := range byClass(all, "mid") {
 		lines[e.attr["y"]] = append(lines[e.attr["y"]], e.num(t, "x"))
@@ -130,7 +134,7 @@ func TestPlanCSV(t *testing.T) {
 	p := &plan.Plan{Order: "A-7", Judgement: one(0.25), Radius: one(2), Poles: []plan.Pole{{Length: 11.2, Lower: 0.3, Higher: 0.2, Magnet: "M/3"}}}
 	p.Sets = []plan.Set{{Name: "other", Judgement: one(1)}}
 	p.Flat = &plan.Flat{Judgement: one(3)}
-	p.Compare = []plan.Comparison{{Name: `hostile "name", 7`, Judgement: one(4)}}
+	p.Compare = []plan.Comparison{{Name: `hostile "name", 7`, Judgement: one(4)}, {Name: "plan", Judgement: one(5)}}
 	lines := strings.Split(strings.TrimSpace(draw(t, func(w io.Writer) error { return WritePlanCSV(w, o, p) })), "\n")
 	want := []string{
 		"order,stagger,string_set,string,note,gauge_mm,core_mm,wrap,pole_height_mm,gap_mm,level_mv,balance_db,deviation_db,db_per_01mm," +
@@ -140,6 +144,7 @@ func TestPlanCSV(t *testing.T) {
 		"A-7,flat tops,own,1,E4,0.254,0.254,plain,3,3,3,3,3,3,0,0,0,0,0,,,,",
 		"A-7,strings' arc,own,1,E4,0.254,0.254,plain,2,2,2,2,2,2,0,0,0,0,0,,,,",
 		`A-7,"hostile ""name"", 7",own,1,E4,0.254,0.254,plain,4,4,4,4,4,4,0,0,0,0,0,,,,`,
+		"A-7,plan,own,1,E4,0.254,0.254,plain,5,5,5,5,5,5,0,0,0,0,0,,,,", // called so by the order
 	}
 	if len(lines) != len(want) {
 		t.Fatalf("got %d lines, want %d:\n%s", len(lines), len(want), strings.Join(lines, "\n"))
