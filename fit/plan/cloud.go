@@ -13,17 +13,20 @@ type cloud struct {
 }
 
 // cloud builds count pickups with these heights under one string set, for
-// comparing others with: for each pickup there is its mirror image, so that few
+// comparing others with: behind each pickup comes its mirror image, so that few
 // of them do not lean to one side.
 func (j *job) cloud(b *bed, heights []float64, count int) (cloud, error) {
 	root, err := b.root(heights, b.slopes(heights), j.opt.SettingSD)
 	if err != nil {
 		return cloud{}, err
 	}
-	c := newCloud(root, j.points, (count+1)/2)
-	c.at = slices.Grow(c.at, len(c.at))
-	for _, x := range c.at {
-		c.at = append(c.at, -x)
+	half := newCloud(root, j.points, (count+1)/2)
+	c := cloud{half.n, make([]float64, 0, 2*len(half.at))}
+	for row := half.at; len(row) > 0; row = row[c.n:] {
+		c.at = append(c.at, row[:c.n]...)
+		for _, x := range row[:c.n] {
+			c.at = append(c.at, -x)
+		}
 	}
 	return c, nil
 }
@@ -60,14 +63,16 @@ func newCloud(root, points []float64, count int) cloud {
 // worst is the mean of each pickup's worst deviation. When that exceeds the
 // ceiling, what is returned only exceeds it too.
 //
-// It is never less than the worst of the mean deviations, a convex function of
-// them (Jensen's inequality), which therefore is tried first.
+// Over pickups and their mirror images it is never less than the worst of the mean
+// deviations, a convex function of them (Jensen's inequality). That therefore
+// stands for what has not been looked at yet.
 func (c cloud) worst(deviation []float64, ceiling float64) float64 {
-	if w := math.Max(slices.Max(deviation), -slices.Min(deviation)); w > ceiling {
-		return w
-	}
-	sum, most := 0.0, ceiling*float64(len(c.at)/c.n)
-	for row := c.at; len(row) > 0 && sum <= most; row = row[c.n:] {
+	least, count := max(slices.Max(deviation), -slices.Min(deviation)), len(c.at)/c.n
+	sum, most := 0.0, ceiling*float64(count)
+	for k, row := 0, c.at; len(row) > 0; k, row = k+1, row[c.n:] {
+		if rest := least * float64(count-k); k%2 == 0 && sum+rest > most {
+			return (sum + rest) / float64(count)
+		}
 		w := 0.0
 		for i, x := range deviation {
 			if x += row[i]; x > w { // math.Abs and max take twice the time here
@@ -78,7 +83,7 @@ func (c cloud) worst(deviation []float64, ceiling float64) float64 {
 		}
 		sum += w
 	}
-	return sum / float64(len(c.at)/c.n)
+	return sum / float64(count)
 }
 
 // simulate returns each pickup's spread and worst deviation, dB.
@@ -88,7 +93,12 @@ func (c cloud) simulate(deviation []float64) (spreads, worst []float64) {
 	for k := range spreads {
 		lo, hi := math.Inf(1), math.Inf(-1)
 		for i, x := range deviation {
-			lo, hi = min(lo, x+c.at[k*c.n+i]), max(hi, x+c.at[k*c.n+i])
+			if x += c.at[k*c.n+i]; x < lo { // min and max take twice the time here
+				lo = x
+			}
+			if x > hi {
+				hi = x
+			}
 		}
 		spreads[k], worst[k] = hi-lo, max(hi, -lo)
 	}

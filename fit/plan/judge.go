@@ -92,12 +92,23 @@ func (j *job) judgeUnder(b *bed, heights []float64) (Judgement, error) {
 	built := newCloud(root, j.points, j.opt.Draws)
 	spreads, worst := built.simulate(out.Deviation)
 	out.Worst, out.Spread = stat.Mean(worst, nil), stat.Mean(spreads, nil)
-	out.Meets = built.meets(out.Deviation, j.order.Tolerance)
+	out.Meets = share(worst, j.order.Tolerance)
 	slices.Sort(spreads)
 	for i, p := range []float64{0.025, 0.975} {
 		out.Spread95[i] = stat.Quantile(p, stat.LinInterp, spreads, nil)
 	}
 	return out, nil
+}
+
+// share is the share of a list that is no more than most.
+func share(list []float64, most float64) float64 {
+	n := 0
+	for _, x := range list {
+		if x <= most {
+			n++
+		}
+	}
+	return float64(n) / float64(len(list))
 }
 
 // balance turns ln v into dB against the mean of all strings.

@@ -21,7 +21,7 @@ func (j *job) bestMatched() (*search, []int, error) {
 		return s, best, nil
 	}
 	for bare := s; ; {
-		if err := bare.freeze(best); err != nil {
+		if err := bare.freeze(best, searched); err != nil {
 			return nil, nil, err
 		}
 		t, other, got, err := j.withMagnets(bare.choose(best, gains)).searched()

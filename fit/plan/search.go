@@ -12,9 +12,10 @@ import (
 // the points: all staggers meet the same ones.
 const (
 	searched   = 128 // simulated pickups behind each comparison
+	sketched   = 32  // of these the ones behind a first look
 	levelsSeen = 64  // common levels that strings are brought to
-	begun      = 8   // of these the ones whose uncertainty is worked out
-	window     = 3   // steps to either side that one string is moved at once
+	begun      = 8   // of these the ones that are looked at with their uncertainty
+	window     = 2   // steps to either side that one string is moved at once
 )
 
 // search looks for the stagger with the least expected worst deviation, under
@@ -125,9 +126,10 @@ func (s *search) mean(b int, index []int) []float64 {
 // than that.
 func (s *search) score(index []int, ceiling float64) score {
 	out := score{height: sum(index)}
+	ceiling += rounding
 	for b, c := range s.clouds {
 		out.worst = max(out.worst, c.worst(s.mean(b, index), ceiling))
-		if out.worst > ceiling+rounding {
+		if out.worst > ceiling {
 			return none
 		}
 	}
@@ -143,8 +145,8 @@ func sum(index []int) int {
 }
 
 // freeze works out the clouds of one stagger, for comparisons near it.
-func (s *search) freeze(index []int) error {
-	clouds, err := s.cloudsOf(s.limits.heights(index), searched)
+func (s *search) freeze(index []int, pickups int) error {
+	clouds, err := s.cloudsOf(s.limits.heights(index), pickups)
 	s.clouds = clouds
 	return err
 }
@@ -159,7 +161,7 @@ func (s *search) still() {
 
 // own is the score of a stagger in its own clouds, which stay.
 func (s *search) own(index []int) (score, error) {
-	if err := s.freeze(index); err != nil {
+	if err := s.freeze(index, searched); err != nil {
 		return none, err
 	}
 	return s.score(index, math.Inf(1)), nil
@@ -253,10 +255,11 @@ func nearestTo(x float64, list []float64) int {
 	return best
 }
 
-// promising returns the start to refine: of those whose mean predictions are
-// nearly the best there are, spread over the levels, the best in its own clouds.
+// promising returns the stagger to refine. Of the starts whose mean predictions
+// are not far from the best there are, some, spread over the levels, go down as
+// far as a few simulated pickups lead them: the best then, in its own clouds.
 func (s *search) promising(starts [][]int) []int {
-	const nearly = 0.3 // dB
+	const nearly = 0.6 // dB
 	s.still()
 	least := math.Inf(1)
 	means := make([]float64, len(starts))
@@ -272,7 +275,11 @@ func (s *search) promising(starts [][]int) []int {
 	}
 	best, bestScore := near[0], none
 	for _, index := range evenly(near, begun) {
-		if got, err := s.own(index); err == nil && got.less(bestScore) { // to refine what cannot be judged says why
+		if s.freeze(index, sketched) != nil {
+			continue // to refine what cannot be judged says why
+		}
+		index, _ = s.descend(index)
+		if got, err := s.own(index); err == nil && got.less(bestScore) {
 			best, bestScore = index, got
 		}
 	}
