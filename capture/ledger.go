@@ -71,13 +71,17 @@ func openLedger[W any](path string, optional ...string) (*ledger[W], error) {
 		return l, nil
 	}
 	l.lf = !bytes.Contains(start, []byte("\r\n"))
-	need := slices.DeleteFunc(columnsOf[W](), func(name string) bool { return slices.Contains(optional, name) })
-	t, err := openTable[W](head, path, need)
+	t, err := openTable[W](head, path, neededBy[W](optional))
 	if err != nil {
 		return nil, err
 	}
 	l.columns = trimmed(t.rows.Headers)
 	return l, nil
+}
+
+// neededBy lists the columns that a file needs for rows of a type.
+func neededBy[W any](optional []string) []string {
+	return slices.DeleteFunc(columnsOf[W](), func(name string) bool { return slices.Contains(optional, name) })
 }
 
 func trimmed(headers []string) []string {

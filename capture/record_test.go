@@ -166,7 +166,7 @@ func TestMend(t *testing.T) {
 			if err := os.WriteFile(path, []byte(tt.file), 0o644); err != nil {
 				t.Fatal(err)
 			}
-			notice, err := mend(path, now)
+			notice, err := mend(path, nil, nil, now)
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -226,6 +226,23 @@ func lastSeal(path string) (last seal, err error) {
 	return last, nil
 }
 
+// endsAsSealed tells whether the last row of a record says what the newest seal
+// says.
+func endsAsSealed[W any](record string) bool {
+	newest, err := lastSeal(sealsPath(record))
+	if err != nil || newest.digest == "" {
+		return false
+	}
+	f, err := os.Open(record)
+	if err != nil {
+		return false
+	}
+	defer f.Close()
+	last := ""
+	err = scan(f, record, func(w *W, _ *cells, _ *RowError) { last = digest(sayIf(w)) })
+	return err == nil && last == newest.digest
+}
+
 // begin opens the file, so that it is there before the first row is.
 func (z *sealer) begin() error {
 	if z.file != nil || z.create == nil {

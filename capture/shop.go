@@ -84,7 +84,11 @@ func openShop(dir string, create func(path string) (appender, error)) (*Shop, er
 		unsealed = afterCrash
 	}
 	if err := s.open(now, unsealed); err != nil {
-		letGo(lock)
+		if notice != "" { // what a crash left still waits to be put right
+			lock.Close()
+		} else {
+			letGo(lock)
+		}
 		return nil, err
 	}
 	for _, danger := range dangers(dir) {
@@ -102,25 +106,34 @@ func (s *Shop) notice(text string) {
 // open looks at the shop's files. unsealed is the remark for rows that stand
 // there without a seal.
 func (s *Shop) open(now time.Time, unsealed string) (err error) {
-	for _, name := range []string{ReadingsFile, sealsPath(ReadingsFile), FieldsFile, sealsPath(FieldsFile), SessionsFile} {
-		notice, err := mend(s.path(name), now)
-		if err != nil {
-			return err
-		}
-		s.notice(notice)
-	}
-	if s.readings, err = openRecord[readingRow](s, ReadingsFile, unsealed); err != nil {
+	if s.readings, err = openRecord[readingRow](s, ReadingsFile, now, unsealed); err != nil {
 		return err
 	}
-	if s.fields, err = openRecord[fieldRow](s, FieldsFile, unsealed, "status", "note"); err != nil {
+	if s.fields, err = openRecord[fieldRow](s, FieldsFile, now, unsealed, "status", "note"); err != nil {
+		return err
+	}
+	if err := s.mend(SessionsFile, columnsOf[holdRow](), nil, now); err != nil {
 		return err
 	}
 	s.sessions, err = openLedger[holdRow](s.path(SessionsFile))
 	return err
 }
 
+// mend mends a file of the shop, and notes what it did.
+func (s *Shop) mend(name string, columns []string, asSealed func(path string) bool, now time.Time) error {
+	notice, err := mend(s.path(name), columns, asSealed, now)
+	s.notice(notice)
+	return err
+}
+
 // openRecord opens a ledger whose rows are sealed.
-func openRecord[W any](s *Shop, name, unsealed string, optional ...string) (*ledger[W], error) {
+func openRecord[W any](s *Shop, name string, now time.Time, unsealed string, optional ...string) (*ledger[W], error) {
+	if err := s.mend(sealsPath(name), columnsOf[sealRow](), nil, now); err != nil {
+		return nil, err
+	}
+	if err := s.mend(name, neededBy[W](optional), endsAsSealed[W], now); err != nil {
+		return nil, err
+	}
 	l, err := openLedger[W](s.path(name), optional...)
 	if err != nil {
 		return nil, err
@@ -145,10 +158,10 @@ func (s *Shop) Close() error {
 func (s *Shop) path(name string) string { return filepath.Join(s.Dir, name) }
 
 // readFile reads the rows of a file of the shop, of which there are none when
-// there is no file.
+// there is no file or nothing in it.
 func readFile[T any](path string, rows func(io.Reader, string) iter.Seq2[T, error]) iter.Seq2[T, error] {
 	return func(yield func(T, error) bool) {
-		f, err := Open(path)
+		f, err := openNow(path)
 		if errors.Is(err, fs.ErrNotExist) {
 			return
 		}
@@ -158,6 +171,9 @@ func readFile[T any](path string, rows func(io.Reader, string) iter.Seq2[T, erro
 			return
 		}
 		defer f.Close()
+		if f.Size() == 0 { // a writer was cut short before the header
+			return
+		}
 		for x, err := range rows(f, path) {
 			if !yield(x, err) {
 				return

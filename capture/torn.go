@@ -9,6 +9,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 )
@@ -16,8 +17,11 @@ import (
 // mend sets a torn last line of a CSV file aside, into a file beside it, and
 // tells what it did. A line is torn when it has no end, or when it is no row of
 // the header's width: a power cut leaves either. A last line that is whole but
-// wrong is a person's and stays where it is, for the reader to complain of.
-func mend(path string, now time.Time) (notice string, err error) {
+// wrong is a person's and stays where it is, for the reader to complain of; so
+// does all of a file whose header lacks one of columns. When asSealed (nil:
+// it cannot be told) says that the last row is whole, that row gets the end that
+// an editor took from it.
+func mend(path string, columns []string, asSealed func(path string) bool, now time.Time) (notice string, err error) {
 	f, err := os.OpenFile(path, os.O_RDWR, 0)
 	if errors.Is(err, fs.ErrNotExist) {
 		return "", nil
@@ -26,9 +30,12 @@ func mend(path string, now time.Time) (notice string, err error) {
 		return "", err
 	}
 	defer f.Close()
-	whole, torn, err := findTorn(f)
+	whole, torn, err := findTorn(f, columns)
 	if err != nil || len(torn) == 0 {
 		return "", err
+	}
+	if whole > 0 && asSealed != nil && asSealed(path) {
+		return "", endLine(f)
 	}
 	aside := tornName(path, now)
 	if err := createFile(aside, torn); err != nil {
@@ -52,12 +59,22 @@ func tornName(path string, now time.Time) string {
 	}
 }
 
+// endLine ends the last line of a file.
+func endLine(f *os.File) error {
+	size, err := f.Seek(0, io.SeekEnd)
+	if err != nil {
+		return err
+	}
+	_, err = f.WriteAt([]byte("\n"), size)
+	return errors.Join(err, f.Sync())
+}
+
 // findTorn returns how many bytes of a CSV file are whole rows, and what comes
 // after them. It never takes more than one line for torn: an open quote further
-// up is a mistake of another kind.
-func findTorn(f io.ReadSeeker) (whole int64, torn []byte, err error) {
-	start, bad, err := lastRecord(f)
-	if err != nil {
+// up is a mistake of another kind, as are lines that end in CR alone.
+func findTorn(f io.ReadSeeker, columns []string) (whole int64, torn []byte, err error) {
+	header, start, bad, err := lastRecord(f)
+	if err != nil || start > 0 && !hasAll(header, columns) {
 		return 0, nil, err
 	}
 	if _, err := f.Seek(start, io.SeekStart); err != nil {
@@ -68,29 +85,36 @@ func findTorn(f io.ReadSeeker) (whole int64, torn []byte, err error) {
 		return 0, nil, err
 	}
 	line, ended := bytes.CutSuffix(last, []byte("\n"))
-	if ended && !bad || bytes.Contains(line, []byte("\n")) {
+	if ended && !bad || bytes.ContainsAny(bytes.TrimSuffix(line, []byte("\r")), "\r\n") {
 		return start, nil, nil
 	}
 	return start, last, nil
 }
 
-// lastRecord returns where the last record of a CSV file starts, and whether it
-// is bad.
-func lastRecord(f io.Reader) (start int64, bad bool, err error) {
+// lastRecord returns the header of a CSV file, where its last record starts, and
+// whether that is bad.
+func lastRecord(f io.Reader) (header []string, start int64, bad bool, err error) {
 	r, skipped := newCSVReader(f)
-	r.ReuseRecord = true
 	for {
 		before := r.InputOffset()
-		_, err := r.Read()
+		row, err := r.Read()
 		var pe *csv.ParseError
 		switch {
 		case err == io.EOF && start == 0: // a byte order mark goes with the header
-			return 0, bad, nil
+			return header, 0, bad, nil
 		case err == io.EOF:
-			return start + skipped, bad, nil
+			return header, start + skipped, bad, nil
 		case err != nil && !errors.As(err, &pe):
-			return 0, false, err
+			return nil, 0, false, err
+		}
+		if before == 0 {
+			header = trimmed(row)
+			r.ReuseRecord = true
 		}
 		start, bad = before, err != nil
 	}
+}
+
+func hasAll(header, columns []string) bool {
+	return !slices.ContainsFunc(columns, func(name string) bool { return !slices.Contains(header, name) })
 }
