@@ -70,15 +70,12 @@ func (h *history) add(e entry) {
 	if e.named && e.jig == h.jig && e.boot == h.boot {
 		h.seen[e.seq] = true
 	}
-	if e.session != h.session || h.session == "" {
-		return
-	}
 	i, twice := h.index[e.identity]
-	switch {
-	case !e.named || !twice:
+	switch twice = twice && e.named; {
+	case twice && e.status == Retracted: // whatever session the row names
+		h.takes[i].good = false
+	case !twice && e.session == h.session && h.session != "":
 		h.index[e.identity] = len(h.takes)
 		h.takes = append(h.takes, e.counted)
-	case e.status == Retracted:
-		h.takes[i].good = false
 	}
 }

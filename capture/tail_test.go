@@ -243,19 +243,22 @@ func TestRowsThatStandTwiceCountOnce(t *testing.T) {
 	})
 }
 
+// A row that takes a reading back need not name its session.
 func TestWhatIsTakenBackDoesNotCount(t *testing.T) {
-	onBench(t, jigtest.Config{}, func(b *bench) {
-		opt := capture.Options{Takes: 2, Quiet: 1}
-		b.must(opt)
-		b.rewrite(func(lines []string) []string {
-			return append(lines, strings.Replace(lines[5], ",ok,", ",retracted,", 1))
+	for _, session := range []string{",s001,", ",,"} {
+		onBench(t, jigtest.Config{}, func(b *bench) {
+			opt := capture.Options{Takes: 2, Quiet: 1}
+			b.must(opt)
+			b.rewrite(func(lines []string) []string {
+				return append(lines, strings.NewReplacer(",ok,", ",retracted,", ",s001,", session).Replace(lines[5]))
+			})
+			res := b.must(opt)
+			if res.Already || res.Kept != 1 {
+				t.Errorf("%+v", res)
+			}
+			if rows := b.readings(); rows[len(rows)-1].String != 2 {
+				t.Errorf("%+v", rows[len(rows)-1])
+			}
 		})
-		res := b.must(opt)
-		if res.Already || res.Kept != 1 {
-			t.Errorf("%+v", res)
-		}
-		if rows := b.readings(); rows[len(rows)-1].String != 2 {
-			t.Errorf("%+v", rows[len(rows)-1])
-		}
-	})
+	}
 }
