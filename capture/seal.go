@@ -194,16 +194,33 @@ func openSealer[W any](record, why string, create func(path string) (appender, e
 	} else if z.last, err = lastSeal(z.path); err != nil {
 		return z, err
 	}
-	n := 0
-	err = scanFile(record, func(w *W, _ *cells, _ *RowError) {
-		if n++; started && n > z.last.row {
-			z.owe(seal{row: n, digest: digest(sayIf(w)), remark: why})
-		}
-	})
-	if !started && n > 0 {
-		z.owe(seal{row: n, remark: neverSealed})
+	rows, unsealed, err := rowsAfter[W](record, z.last)
+	if !started && rows > 0 {
+		z.owe(seal{row: rows, remark: neverSealed})
+		return z, err
+	}
+	for _, said := range unsealed {
+		z.owe(seal{row: z.last.row + 1, digest: said, remark: why})
 	}
 	return z, err
+}
+
+// rowsAfter counts the rows of a record, and returns the digests of those that
+// follow the last one that a seal is of. When there is none of which it is, as
+// that was altered, the number of rows tells which are new.
+func rowsAfter[W any](record string, last seal) (rows int, unsealed []string, err error) {
+	met := false
+	err = scanFile(record, func(w *W, _ *cells, _ *RowError) {
+		rows++
+		said := digest(sayIf(w))
+		switch {
+		case said == last.digest:
+			met, unsealed = true, nil
+		case met || rows > last.row:
+			unsealed = append(unsealed, said)
+		}
+	})
+	return rows, unsealed, err
 }
 
 func (z *sealer) owe(s seal) {

@@ -239,6 +239,23 @@ func TestRowsWithoutASeal(t *testing.T) {
 	}
 }
 
+// Rows that stand twice are not taken for new ones by the next writer.
+func TestTheNextWriterAfterRowsWereDoubled(t *testing.T) {
+	dir := writtenShop(t, 10, 0)
+	edit(t, filepath.Join(dir, ReadingsFile), func(l []string) []string { return slices.Insert(l, 5, l[3], l[4]) })
+	want := findings(t, dir)
+	s, err := OpenShop(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(s.readings.append(someReadings(11, 2)...), s.Close()); err != nil {
+		t.Fatal(err)
+	}
+	if got := findings(t, dir); !slices.Equal(got, want) {
+		t.Errorf("got %q\nexpected %q", got, want)
+	}
+}
+
 // Seals that are not there are made on request only; from then on new rows are
 // sealed all the same.
 func TestARecordWithoutSeals(t *testing.T) {
