@@ -160,8 +160,9 @@ func (l *ledger[W]) takes(rows []W) error {
 	return nil
 }
 
-// open opens the file for appending, after its seals. A new one gets its header,
-// and its name is made as lasting as its rows will be.
+// open opens the file for appending, after its seals. A new one gets its header.
+// Its name is made as lasting as its rows will be, whoever made it: that process
+// may have been killed before.
 func (l *ledger[W]) open() error {
 	if err := l.seals.begin(); err != nil {
 		return &WriteError{l.seals.path, err}
@@ -171,12 +172,11 @@ func (l *ledger[W]) open() error {
 		return err
 	}
 	l.file = f
-	if l.columns != nil {
-		return nil
-	}
-	l.columns = columnsOf[W]()
-	if err := l.put(l.columns); err != nil {
-		return err
+	if l.columns == nil {
+		l.columns = columnsOf[W]()
+		if err := l.put(l.columns); err != nil {
+			return err
+		}
 	}
 	return syncDir(filepath.Dir(l.path))
 }

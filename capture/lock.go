@@ -45,7 +45,7 @@ func takeLock(dir string, now time.Time) (f *os.File, notice string, err error) 
 	}
 	f, err = os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o644)
 	if err != nil {
-		return nil, "", err
+		return nil, "", &WriteError{path, err}
 	}
 	defer func() {
 		if err != nil {
