@@ -66,6 +66,21 @@ func TestTheClockIsSetBack(t *testing.T) {
 	})
 }
 
+// A process may be killed between making a file and writing its header.
+func TestFilesWithoutAHeaderYet(t *testing.T) {
+	onBench(t, jigtest.Config{}, func(b *bench) {
+		for _, name := range []string{capture.ReadingsFile, "readings.seals.csv", capture.FieldsFile, capture.SessionsFile} {
+			if err := os.WriteFile(filepath.Join(b.dir, name), nil, 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if res := b.must(capture.Options{Takes: 1, Quiet: 1}); !res.Complete {
+			t.Errorf("%+v", res)
+		}
+		b.wholeRecord()
+	})
+}
+
 // What happens to the files of a shop while a capture writes to them.
 func TestTheFilesGoAway(t *testing.T) {
 	for name, spoil := range map[string]func(dir string) error{

@@ -20,7 +20,7 @@ func TestReadingErrors(t *testing.T) {
 		{"empty file", "", `r.csv:1: expected a header row, got an empty file`},
 		{"only blank lines", "\n\n", `r.csv:1: expected a header row, got an empty file`},
 		{"a column is missing", "string,core_mm,pole_height_mm,rms_mv\n", `r.csv:1: string_height_mm: expected in the header, got "string,core_mm,pole_height_mm,rms_mv"`},
-		{"columns are missing", "\nstring;core_mm\n", `r.csv:2: string, core_mm, pole_height_mm, string_height_mm, rms_mv: expected in the header, got "string;core_mm"`},
+		{"columns are missing", "\nstring;core_mm\n", `r.csv:2: string, core_mm, pole_height_mm, string_height_mm, rms_mv: expected in the header, got "string;core_mm": save it with commas between cells and decimal points`},
 		{"a column twice", need + ",rms_mv\n", `r.csv:1: rms_mv: expected the column once, got it twice`},
 		{"text for a number", need + "\n1,.25,0,3,loud\n", `r.csv:2: rms_mv: expected a number, got "loud"`},
 		{"a decimal comma", need + "\n1,.25,0,\"3,5\",1\n", `r.csv:2: string_height_mm: expected a number, got "3,5"`},

@@ -127,10 +127,26 @@ func (t *table[W]) indexColumns(need []string) error {
 		}
 	}
 	if len(missing) > 0 {
+		header := strings.Join(t.rows.Headers, ",")
+		got, _, _ := strings.Cut(header, "\r") // which is the whole file when no line ends in LF
 		return &RowError{t.name, line, strings.Join(missing, ", "),
-			fmt.Sprintf("expected in the header, got %q", strings.Join(t.rows.Headers, ","))}
+			fmt.Sprintf("expected in the header, got %q%s", got, savedOtherwise(header))}
 	}
 	return nil
+}
+
+// savedOtherwise says how a file has to be saved whose header shows that a
+// spreadsheet saved it in another form; "" when it shows nothing of the kind.
+func savedOtherwise(header string) string {
+	switch {
+	case strings.ContainsRune(header, 0):
+		return ": save it as CSV in UTF-8"
+	case !strings.Contains(header, ",") && strings.ContainsAny(header, ";\t"):
+		return ": save it with commas between cells and decimal points"
+	case strings.ContainsRune(header, '\r'):
+		return ": save it with line ends of LF or CR LF"
+	}
+	return ""
 }
 
 // next reads a row and tells the line on which it starts.

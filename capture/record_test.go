@@ -210,6 +210,90 @@ func TestATornShopIsMendedWhenItIsOpened(t *testing.T) {
 	}
 }
 
+// What is no record any more, as somebody saved it otherwise, stays as it is.
+func TestAFileThatWasSavedOtherwise(t *testing.T) {
+	record := header + "\r\n" + firstRow + "\r\n" + firstRow + "\r\n"
+	utf16 := strings.Builder{}
+	for _, r := range "\ufeff" + record {
+		utf16.Write([]byte{byte(r), byte(r >> 8)})
+	}
+	for _, tt := range []struct{ name, file, want string }{
+		{"semicolons", strings.NewReplacer(",", ";", ".", ",").Replace(record), "save it with commas between cells"},
+		{"CR alone", strings.ReplaceAll(record, "\r\n", "\r"), "save it with line ends of LF or CR LF"},
+		{"UTF-16", utf16.String(), "save it as CSV in UTF-8"},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			dir := t.TempDir()
+			path := filepath.Join(dir, ReadingsFile)
+			if err := os.WriteFile(path, []byte(tt.file), 0o644); err != nil {
+				t.Fatal(err)
+			}
+			_, err := OpenShop(dir)
+			var bad *RowError
+			if !errors.As(err, &bad) || bad.Line != 1 || !strings.Contains(bad.Msg, tt.want) {
+				t.Errorf("got %v", err)
+			}
+			if got := text(t, path); got != tt.file {
+				t.Errorf("left %q", got)
+			}
+		})
+	}
+}
+
+// An editor may take the end of the last line. The row is whole all the same,
+// as its seal tells.
+func TestASealedRowKeepsItsPlace(t *testing.T) {
+	for _, end := range []string{"\r\n", "\n"} {
+		dir := writtenShop(t, 10, 3)
+		path := filepath.Join(dir, ReadingsFile)
+		whole := text(t, path)
+		if err := os.WriteFile(path, []byte(strings.TrimSuffix(whole, end)), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		s, err := OpenShop(dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := errors.Join(s.readings.append(someReadings(14, 1)...), s.Close()); err != nil {
+			t.Fatal(err)
+		}
+		if rows := strings.Split(strings.ReplaceAll(text(t, path), "\r\n", "\n"), "\n"); len(s.Notices) != 0 || len(rows) != 13 {
+			t.Errorf("notices %q, rows %q", s.Notices, rows)
+		}
+		if got := findings(t, dir); len(got) != 0 {
+			t.Errorf("got %q", got)
+		}
+	}
+}
+
+// A start that fails leaves it to the next one to look at the shop as after a
+// crash.
+func TestAFailedStartAfterACrash(t *testing.T) {
+	dir := t.TempDir()
+	host, _ := os.Hostname()
+	if err := os.WriteFile(filepath.Join(dir, lockFile), []byte(holder{1 << 30, host, "2026-03-04T05:06:07Z"}.String()), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	inTheWay := filepath.Join(dir, ReadingsFile)
+	if err := os.Mkdir(inTheWay, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := OpenShop(dir); err == nil {
+		t.Fatal("a folder is taken for a file")
+	}
+	if err := os.Remove(inTheWay); err != nil {
+		t.Fatal(err)
+	}
+	s, err := OpenShop(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	if len(s.Notices) != 1 || !strings.Contains(s.Notices[0], "taken over") {
+		t.Errorf("notices %q", s.Notices)
+	}
+}
+
 func TestOneWriterAtATime(t *testing.T) {
 	s := mustShop(t, nil)
 	_, err := OpenShop(s.Dir)
