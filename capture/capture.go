@@ -15,7 +15,8 @@
 //     the record said when it was written, for [Verify]; nothing else needs them.
 //   - sessions.csv says who commanded what: a row for each time that a capture
 //     took hold of a jig in one power-up. What that jig made there was commanded
-//     by the last row whose after_seq lies before its seq.
+//     by the last row whose after_seq lies before its seq. A row without a
+//     session follows when one is complete: what comes then is another's.
 //   - mounts/ has a copy of every mount that was captured, named after the
 //     pickup (or the batch of loose magnets) and a digest of what it says.
 //   - readings.torn-TIME.csv and the like are last lines that a power cut tore.

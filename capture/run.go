@@ -128,7 +128,7 @@ func (r *run) work(ctx context.Context) error {
 		return err
 	}
 	if len(r.result.Missing()) == 0 {
-		return nil
+		return r.letGo()
 	}
 	if err := r.hold(r.newest()); err != nil {
 		return err
@@ -138,12 +138,18 @@ func (r *run) work(ctx context.Context) error {
 			return err
 		}
 	}
-	return nil
+	return r.letGo()
+}
+
+// letGo notes in sessions.csv that what the jig makes from here on is nobody's:
+// somebody may take it to another shop before it is switched off.
+func (r *run) letGo() error {
+	return r.note(hold{time: r.opt.Now(), jig: r.ident.Jig, boot: r.ident.Boot.String(), afterSeq: r.newest()})
 }
 
 // hold notes in sessions.csv that what the jig makes from here on is ours.
 func (r *run) hold(after uint32) error {
-	h := hold{
+	return r.note(hold{
 		time:     r.opt.Now(),
 		session:  r.result.Session,
 		purpose:  r.opt.Purpose,
@@ -153,7 +159,10 @@ func (r *run) hold(after uint32) error {
 		afterSeq: after,
 		pickup:   r.opt.Mount.Pickup,
 		mount:    r.mount,
-	}
+	})
+}
+
+func (r *run) note(h hold) error {
 	r.holds = append(r.holds, h)
 	return r.shop.sessions.append(h.row())
 }

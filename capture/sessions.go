@@ -17,6 +17,8 @@ const (
 
 // A hold is one row of sessions.csv: from AfterSeq on, what a jig makes in one
 // power-up was commanded by this session, until the next row of that power-up.
+// Without a session, and all that belongs to one, it was not commanded by this
+// shop: a session that is complete ends so.
 type hold struct {
 	time     time.Time
 	session  string

@@ -117,6 +117,28 @@ func TestATailOfAnotherMountGetsNoCell(t *testing.T) {
 	})
 }
 
+// A jig may be taken to another shop, and back, without being switched off.
+func TestAnotherShopsReadings(t *testing.T) {
+	onBench(t, jigtest.Config{}, func(b *bench) {
+		opt := capture.Options{Takes: 1, Quiet: 1}
+		b.must(opt)
+		if _, err := b.conn.Do(b.t.Context(), jig.PluckCommand(1, 2), jig.Sink{}); err != nil {
+			t.Fatal(err)
+		}
+		b.replug()
+		opt.Takes = 2
+		res := b.must(opt)
+		if res.Session != "s001" || res.Stray != 2 || res.Recovered != 0 || good(b.readings(), "s001", "P", 1) != 2 {
+			t.Errorf("%+v", res)
+		}
+		for _, r := range b.readings()[6:8] {
+			if r.Session != "" || r.Pickup != "" || r.Note != "not commanded by this shop's captures" {
+				t.Errorf("line %d: %+v", r.Line, r)
+			}
+		}
+	})
+}
+
 func TestATailThatNobodyCommanded(t *testing.T) {
 	onBench(t, jigtest.Config{}, func(b *bench) {
 		b.must(capture.Options{Takes: 1, Quiet: 1})
@@ -187,7 +209,7 @@ func TestARestartOfTheJig(t *testing.T) {
 			}
 			b.wholeRecord()
 			lines := strings.Split(strings.TrimSpace(b.file(capture.SessionsFile)), "\n")
-			if len(lines) != 3 || !strings.Contains(lines[2], ",0,T-004,") || !strings.Contains(lines[2], ",s001,") {
+			if len(lines) != 4 || !strings.Contains(lines[2], ",0,T-004,") || !strings.Contains(lines[2], ",s001,") {
 				t.Errorf("after reading %d: sessions.csv\n%s", nth, strings.Join(lines, "\n"))
 			}
 		})
