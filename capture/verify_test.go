@@ -214,45 +214,67 @@ func TestRowsWithoutASeal(t *testing.T) {
 	for _, crashed := range []bool{true, false} {
 		dir := writtenShop(t, 10, 0)
 		edit(t, filepath.Join(dir, "readings.seals.csv"), func(l []string) []string { return l[:len(l)-1] })
-		name, kind := "", "added"
+		kind := "added"
 		if crashed {
-			host, _ := os.Hostname()
-			name, kind = holder{1 << 30, host, "2026-03-04T05:06:07Z"}.String(), "unsealed"
-		}
-		if err := os.WriteFile(filepath.Join(dir, lockFile), []byte(name), 0o644); err != nil {
-			t.Fatal(err)
+			leaveLock(t, dir)
+			kind = "unsealed"
 		}
 		want := []string{fmt.Sprintf("readings.csv %s 11-11", kind)}
 		if got := findings(t, dir); !slices.Equal(got, want) {
 			t.Errorf("before the next writer: got %q, expected %q", got, want)
 		}
-		s, err := OpenShop(dir)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := errors.Join(s.readings.append(someReadings(11, 2)...), s.Close()); err != nil {
-			t.Fatal(err)
-		}
+		writeMore(t, dir, 11, 2)
 		if got := findings(t, dir); !slices.Equal(got, want) {
 			t.Errorf("after the next writer: got %q, expected %q", got, want)
 		}
 	}
 }
 
-// Rows that stand twice are not taken for new ones by the next writer.
-func TestTheNextWriterAfterRowsWereDoubled(t *testing.T) {
-	dir := writtenShop(t, 10, 0)
-	edit(t, filepath.Join(dir, ReadingsFile), func(l []string) []string { return slices.Insert(l, 5, l[3], l[4]) })
-	want := findings(t, dir)
+// leaveLock leaves the lock of a process that is gone.
+func leaveLock(t *testing.T, dir string) {
+	t.Helper()
+	host, err := os.Hostname()
+	if err != nil {
+		t.Fatal(err)
+	}
+	left := holder{1 << 30, host, "2026-03-04T05:06:07Z"}.String()
+	if err := os.WriteFile(filepath.Join(dir, lockFile), []byte(left), 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// writeMore writes readings into a shop, as the next capture does.
+func writeMore(t *testing.T, dir string, from, n int) {
+	t.Helper()
 	s, err := OpenShop(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := errors.Join(s.readings.append(someReadings(11, 2)...), s.Close()); err != nil {
+	if err := errors.Join(s.readings.append(someReadings(from, n)...), s.Close()); err != nil {
 		t.Fatal(err)
 	}
-	if got := findings(t, dir); !slices.Equal(got, want) {
-		t.Errorf("got %q\nexpected %q", got, want)
+}
+
+// What somebody did further up does not keep the next writer from telling which
+// rows are new: those after the newest one that was sealed.
+func TestTheNextWriterOfARecordThatWasEdited(t *testing.T) {
+	for name, change := range map[string]func(lines []string) []string{
+		"rows stand twice": func(l []string) []string { return slices.Insert(l, 5, l[3], l[4]) },
+		"rows are gone":    func(l []string) []string { return slices.Delete(l, 3, 5) },
+	} {
+		for _, crashed := range []bool{false, true} {
+			dir := writtenShop(t, 10, 0)
+			edit(t, filepath.Join(dir, ReadingsFile), change)
+			if crashed {
+				edit(t, filepath.Join(dir, "readings.seals.csv"), func(l []string) []string { return l[:len(l)-1] })
+				leaveLock(t, dir)
+			}
+			want := findings(t, dir)
+			writeMore(t, dir, 11, 2)
+			if got := findings(t, dir); !slices.Equal(got, want) {
+				t.Errorf("%s, crashed %v: got %q\nexpected %q", name, crashed, got, want)
+			}
+		}
 	}
 }
 
