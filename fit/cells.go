@@ -47,6 +47,16 @@ type Cell struct {
 	within *within // what its takes say beside their mean; nil when not gathered
 }
 
+// Plain is the arithmetic mean of the takes, ln v, and the standard deviation of
+// one of them, 0 for a single take: what a verdict is made by, in which every take
+// counts alike.
+func (c *Cell) Plain() (mean, sd float64) {
+	if c.within == nil {
+		return c.Mean, c.SD
+	}
+	return c.within.mean, c.within.sd
+}
+
 // trust is the cell's weight; cells that were not gathered have all of it.
 func (c *Cell) trust() float64 {
 	if c.Weight == 0 {

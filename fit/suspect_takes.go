@@ -9,13 +9,16 @@ import (
 	"strings"
 
 	"evenpole/capture"
+
+	"gonum.org/v1/gonum/stat"
 )
 
 // within is what the takes of a cell say beside their mean.
 type within struct {
-	trend  trend
-	top    ceiling
-	others []Span // rows of the cell that are no takes: quiet levels, what was taken back or stands twice
+	mean, sd float64 // see Cell.Plain
+	trend    trend
+	top      ceiling
+	others   []Span // rows of the cell that are no takes: quiet levels, what was taken back or stands twice
 }
 
 // trend sums up how the level went with time. Levels are clipped as in
@@ -50,7 +53,11 @@ func timeOf(r *capture.Reading) float64 {
 }
 
 func withinOf(takes []take, mean, sd float64) *within {
-	return &within{trend: trendOf(takes, mean, sd), top: ceilingOf(takes)}
+	levels := make([]float64, len(takes))
+	for i, t := range takes {
+		levels[i] = t.level
+	}
+	return &within{mean: stat.Mean(levels, nil), sd: spread(levels), trend: trendOf(takes, mean, sd), top: ceilingOf(takes)}
 }
 
 func trendOf(takes []take, mean, sd float64) trend {

@@ -143,22 +143,29 @@ func figureOf(of string) (func([]fit.Cell) float64, error) {
 		if n > len(cells) {
 			return math.NaN()
 		}
-		return decibel*cells[n-1].Mean - meanLevel(cells)
+		return levelOf(&cells[n-1]) - meanLevel(cells)
 	}, nil
+}
+
+// levelOf is a string's level as a verdict has it, dB re 1 mV.
+func levelOf(c *fit.Cell) float64 {
+	mean, _ := c.Plain()
+	return decibel * mean
 }
 
 func meanLevel(cells []fit.Cell) float64 {
 	var sum float64
-	for _, c := range cells {
-		sum += decibel * c.Mean
+	for i := range cells {
+		sum += levelOf(&cells[i])
 	}
 	return sum / float64(len(cells))
 }
 
 func spread(cells []fit.Cell) float64 {
 	low, high := math.Inf(1), math.Inf(-1)
-	for _, c := range cells {
-		low, high = min(low, decibel*c.Mean), max(high, decibel*c.Mean)
+	for i := range cells {
+		level := levelOf(&cells[i])
+		low, high = min(low, level), max(high, level)
 	}
 	return high - low
 }
@@ -166,7 +173,8 @@ func spread(cells []fit.Cell) float64 {
 func scatter(cells []fit.Cell) float64 {
 	var squares, dof float64
 	for _, c := range cells {
-		squares += float64(c.Takes-1) * decibel * decibel * c.SD * c.SD
+		_, sd := c.Plain()
+		squares += float64(c.Takes-1) * decibel * decibel * sd * sd
 		dof += float64(c.Takes - 1)
 	}
 	return math.Sqrt(squares / dof)

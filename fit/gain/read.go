@@ -23,7 +23,8 @@ func OfSession(rows iter.Seq2[capture.Reading, error], jig, session string, sour
 	}
 	var out []Reading
 	for _, c := range data.Cells {
-		out = append(out, Reading{String: c.String, Source: source, SourceU: sourceU, MV: math.Exp(c.Mean), N: c.Takes, SD: decibel * c.SD})
+		mean, sd := c.Plain()
+		out = append(out, Reading{String: c.String, Source: source, SourceU: sourceU, MV: math.Exp(mean), N: c.Takes, SD: decibel * sd})
 	}
 	if len(out) == 0 {
 		return nil, &InputError{fmt.Sprintf("session %q: expected good takes of jig %q in the record, got none", session, jig)}

@@ -9,7 +9,9 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
+	"evenpole/capture"
 	"evenpole/fit"
 
 	"gonum.org/v1/gonum/stat"
@@ -223,6 +225,36 @@ func TestAppraisers(t *testing.T) {
 	_, dof := e.sum([]float64{0, 1})
 	near(t, "degrees of freedom", dof, 78, 0.2)
 }
+
+// TestAppraisersAsARecord takes the same study through a record: parts are strings
+// and an appraiser's trials a session. What all strings share is then (MSO -
+// MSE)/30, and the take's scatter of a balance is pooled with the interaction.
+func TestAppraisersAsARecord(t *testing.T) {
+	tb := readTable(t, "gauge_rr_crossed.csv")
+	begin := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
+	s, err := Analyse(func(yield func(capture.Reading, error) bool) {
+		for i := range tb["value"] {
+			part := int(tb.float(t, "part", i))
+			who := tb["operator"][i]
+			if !yield(capture.Reading{
+				Time: begin.AddDate(0, 0, int(who[0])), Session: who, Purpose: capture.ForRepeat, Pickup: "R", String: part, Core: 0.3, Gauge: 0.3,
+				PoleHeight: 1, StringHeight: 3, Mode: "P", RMS: math.Pow(10, tb.float(t, "value", i)/20), Quiet: math.NaN(),
+			}, nil) {
+				return
+			}
+		}
+	}, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	const msOperator, msError, msPooled = 1.583631111, 0.04598222222, 0.03997327635 // gauge_rr_crossed_expected.csv
+	near(t, "operators, of the level", square(s.Level[0].SD), (msOperator-msError)/30, 1e-5)
+	near(t, "takes, of the level", square(s.Level[1].SD), msError, 1e-5)
+	near(t, "operators, of the balance", s.Balance[0].SD, 0, 1e-3)
+	near(t, "takes, of the balance", square(s.Balance[1].SD), msPooled, 1e-5)
+}
+
+func square(x float64) float64 { return x * x }
 
 // TestProbes checks the nested gauge study of the NIST/SEMATECH e-Handbook of
 // Statistical Methods, 2.6.1: five probes, five wafers, two runs of six days. Its

@@ -63,10 +63,11 @@ func newRun(cells []fit.Cell) (r run, why string) {
 		if c.First.Before(r.at) {
 			r.at = c.First
 		}
-		r.levels = append(r.levels, decibel*c.Mean)
+		mean, sd := c.Plain()
+		r.levels = append(r.levels, decibel*mean)
 		r.takes = append(r.takes, c.Takes)
 		r.dof += float64(c.Takes - 1)
-		r.squares += float64(c.Takes-1) * decibel * decibel * c.SD * c.SD
+		r.squares += float64(c.Takes-1) * decibel * decibel * sd * sd
 	}
 	return r, ""
 }
