@@ -123,7 +123,8 @@ func printStudy(e *env, s *repeat.Study) {
 	tw.Flush()
 	e.print("")
 	e.print("a check of %d takes: balance known to %.3f dB (standard deviation), U %.2f dB; level to %.3f dB", s.Check.Takes, s.Check.SD, s.Check.Expanded, s.Check.LevelSD)
-	e.print("whatever the takes, mounting it leaves %.3f dB a string: 'evenpole check --mounting-db %.2f' counts with it", s.Mounting, s.Mounting)
+	const least = 0.01 // for 0 is the usual to check
+	e.print("whatever the takes, mounting it leaves %.3f dB a string: 'evenpole check --mounting-db %.2f' counts with it", s.Mounting, max(s.Mounting, least))
 	if s.Tolerance != nil {
 		printTolerance(e, s.Tolerance, s.Check.Takes)
 	} else {
