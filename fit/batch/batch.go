@@ -338,6 +338,8 @@ func (c *characterisation) tests() {
 func (c *characterisation) suspect() {
 	if s := c.Scatter; s != nil {
 		switch {
+		case s.Observed == 0:
+			c.warn("all %d magnets read the same: the readings look copied, or the probe is too coarse; nothing can be told of the batch", c.Count)
 		case s.Measurement == nil:
 			c.warn("one take a magnet: the probe's own scatter is in the magnets' and cannot be taken off; take two or more")
 		case s.Placing == nil:
@@ -382,7 +384,7 @@ func (c *characterisation) explain() {
 		c.note("a comparison between sessions rests on the probe's zero and gap being the same in both: keep a magnet aside and measure it in each")
 	}
 	if d := c.Decision; d != nil {
-		c.note("the decision takes strengths for normally distributed; its risks hold for one look: looking again after every few magnets adds them up")
+		c.note("the decision is sampling by variables with the standard deviation unknown, the k method of ISO 3951-1, its k worked out for the risks and not from its tables; it takes strengths for normally distributed, and its risks hold for one look: looking again after every few magnets adds them up")
 		if len(c.Outliers) > 0 {
 			c.warn("with outliers strengths are hardly normally distributed: look at the outliers before acting on the decision")
 		}

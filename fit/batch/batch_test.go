@@ -294,6 +294,12 @@ func TestEqualMagnets(t *testing.T) {
 	if got.Scatter.Magnets != 0 || got.Decision.Verdict != MeasureMore {
 		t.Errorf("got %+v, %s; equal readings look copied and decide nothing", got.Scatter, got.Decision.Verdict)
 	}
+	if d := got.Decision; d.Likely != d.AtMost || d.Outside != nil || !strings.Contains(d.Sentence(), "all read the same") {
+		t.Errorf("got %+v: nothing tells how many more would do", d)
+	}
+	if !strings.Contains(strings.Join(got.Warnings, "\n"), "all 12 magnets read the same") {
+		t.Errorf("warnings %q", got.Warnings)
+	}
 }
 
 // The mean's interval is as wide as wanted with the magnets asked for.

@@ -88,13 +88,13 @@ type Decision struct {
 	Verdict Verdict `json:"verdict"`
 	Limits
 	Risks
-	Outside   *float64 `json:"estimated_outside"` // share of the batch beyond the limits; nil for fewer than three magnets
+	Outside   *float64 `json:"estimated_outside"` // share of the batch beyond the limits; nil for fewer than three magnets, or without scatter
 	AcceptAt  *float64 `json:"accept_at_most"`    // of it
 	RejectAt  *float64 `json:"reject_above"`      // of it
 	Plan      int      `json:"plan_n"`            // magnets that always decide
 	PlanK     float64  `json:"plan_k"`
 	AtMost    int      `json:"more_at_most"` // to measure until the plan is complete; 0 when decided
-	Likely    int      `json:"more_likely"`  // until it decides, should mean and scatter stay what they are
+	Likely    int      `json:"more_likely"`  // until it decides, should mean and scatter stay what they are; AtMost when there is no scatter to go by
 	BeyondNow []string `json:"beyond"`       // magnets measured beyond the limits
 }
 
@@ -218,23 +218,41 @@ func (c *characterisation) decide() error {
 	}
 	if d.Verdict == MeasureMore {
 		d.AtMost = max(plan-n, 1)
-		d.Likely, _ = firstFrom(max(n, leastMagnets), plan, func(m int) bool {
-			v, _ := s.rule(m, plan).judge(l, mean, sd)
-			return v != MeasureMore
-		})
-		d.Likely = max(d.Likely, 1)
+		d.Likely = s.likely(l, n, plan, mean, sd)
 	}
 	return nil
+}
+
+// likely is how many more magnets than n decide, should mean and scatter stay
+// what they are; without scatter all that the plan wants.
+func (s sampling) likely(l *Limits, n, plan int, mean, sd float64) int {
+	if !(sd > 0) {
+		return max(plan-n, 1)
+	}
+	from := max(n, leastMagnets)
+	more, _ := firstFrom(from, plan, func(m int) bool {
+		v, _ := s.rule(m, plan).judge(l, mean, sd)
+		return v != MeasureMore
+	})
+	return max(from+more-n, 1)
 }
 
 // Sentence says what the decision stands on.
 func (d *Decision) Sentence() string {
 	within := d.Limits.words() + " is wanted"
 	if d.Outside == nil {
-		return within + fmt.Sprintf("; the share beyond it cannot be estimated from fewer than %d magnets", leastMagnets)
+		return within + fmt.Sprintf("; the share beyond it cannot be estimated from fewer than %d magnets, nor from magnets that all read the same", leastMagnets)
 	}
-	return within + fmt.Sprintf("; estimated beyond it %.2g %% of the batch: accepted at %.2g %% or less, rejected above %.2g %%",
-		100**d.Outside, 100**d.AcceptAt, 100**d.RejectAt)
+	return within + fmt.Sprintf("; estimated beyond it %s %% of the batch: accepted at %s %% or less, rejected above %s %%",
+		percent(*d.Outside), percent(*d.AcceptAt), percent(*d.RejectAt))
+}
+
+// percent is a share in percent, to two figures or, of large ones, whole.
+func percent(share float64) string {
+	if share >= 0.1 {
+		return fmt.Sprintf("%.0f", 100*share)
+	}
+	return fmt.Sprintf("%.2g", 100*share)
 }
 
 // words are the limits in words.
