@@ -107,7 +107,7 @@ func (c *check) describe(b *budget) {
 	if u := c.channel(); u > 0 {
 		c.note("the jig's channels are corrected as it was calibrated, with a standard uncertainty of %.2g dB a string", u)
 	}
-	c.note("U is the expanded uncertainty at %g %% coverage (Student's t at the effective degrees of freedom); a string is passed or failed only when it is clear of the tolerance by U", 100*c.opt.Coverage)
+	c.note("U is the expanded uncertainty at %g %% coverage (Student's t at the effective degrees of freedom); a string is passed or failed only when it is clear of the tolerance by U, as ISO 14253-1 and JCGM 106:2012 have guard bands", 100*c.opt.Coverage)
 }
 
 // decide applies the rule to each string and to the pickup: any string that is
