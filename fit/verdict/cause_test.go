@@ -187,6 +187,35 @@ func TestCauses(t *testing.T) {
 	}
 }
 
+// A reversed magnet leaves the balance as it is: the pickup does not pass for that.
+// Several may be meant to stand so, and are warned of.
+func TestReversedMagnetDoesNotPass(t *testing.T) {
+	for _, tt := range []struct {
+		name     string
+		fields   []float64
+		want     Decision
+		warnings int
+	}{
+		{"none", []float64{250, 251, 249, 250, 252, 250}, Conforms, 0},
+		{"one", []float64{250, 251, 249, -250, 252, 250}, CannotTell, 1},
+		{"two", []float64{250, 251, 249, 250, -252, -250}, Conforms, 2},
+		{"half", []float64{250, 251, 249, -250, -252, -250}, Conforms, 0},
+	} {
+		o := rodOrder()
+		o.Tolerance = 20
+		v := check1(t, built(nil, nil), o, Options{Bench: &Bench{Model: law, Fields: fieldRows(fieldOver("f", tt.fields...))}})
+		said := 0
+		for _, w := range v.Warnings {
+			if strings.Contains(w, "the other side up than most") {
+				said++
+			}
+		}
+		if v.Verdict != tt.want || said != tt.warnings {
+			t.Errorf("%s: got %s with %q", tt.name, v.Verdict, v.Warnings)
+		}
+	}
+}
+
 // A cause says how far off its string is, and what it leaves: a pole 0.5 mm low
 // makes 0.5 x 0.5 in ln v, 2.17 dB.
 func TestCauseFigures(t *testing.T) {

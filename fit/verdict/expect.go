@@ -69,6 +69,7 @@ func (c *check) expect() error {
 	d.Causes = append(d.Causes, x.causes()...)
 	d.Tell = tell(d.Causes)
 	c.v.Diagnosis = d
+	c.polarity()
 	if c.order.Poles == profiles.Rod && !x.probe.complete() {
 		c.note("without a reading of the field over every pole a reversed magnet goes unseen: capture with --field all")
 	}
