@@ -174,7 +174,8 @@ func checkPickup(e *env, dir string, order *profiles.Order, pickup string, opt v
 		opt.Bench.Fields = capture.Fields(f, fields)
 	}
 	v, err := verdict.Check(book.Apply(capture.Readings(f, name)), order, pickup, opt)
-	if none := (*verdict.NotChecked)(nil); errors.As(err, &none) {
+	none, wrong := (*verdict.NotChecked)(nil), (*verdict.OrderError)(nil)
+	if errors.As(err, &none) || errors.As(err, &wrong) {
 		return nil, &inputError{err}
 	}
 	if err != nil {

@@ -175,12 +175,24 @@ type Verdict struct {
 	Model       string `json:"model"`       // "" when the pickup was not compared
 }
 
+// OrderError says what in an order cannot be, or cannot be of this pickup.
+type OrderError struct {
+	File string
+	Err  error
+}
+
+// Error names the file first.
+func (e *OrderError) Error() string { return fmt.Sprintf("%s: %v", e.File, e.Err) }
+
+// Unwrap returns what is wrong.
+func (e *OrderError) Unwrap() error { return e.Err }
+
 // Check judges a pickup by the latest session that the record has of it with
 // purpose check. Takes count as their status says, each reading once, none that
 // was taken back, and none that is not above its quiet level.
 //
-// A pickup without such a session is a [*NotChecked]; an error of rows is
-// returned as it is; other errors say what in the order cannot be.
+// A pickup without such a session is a [*NotChecked]; what in the order cannot be
+// an [*OrderError]; an error of rows is returned as it is.
 //
 // Where the session is not one that can speak for the order (other strings,
 // a string without takes, an excitation that cannot be converted) the figures
@@ -189,14 +201,14 @@ func Check(rows iter.Seq2[capture.Reading, error], o *profiles.Order, pickup str
 	assumed := opt.Mounting == 0
 	opt = opt.withDefaults()
 	if err := judgeable(o, opt); err != nil {
-		return nil, fmt.Errorf("%s: %w", o.File, err)
+		return nil, &OrderError{o.File, err}
 	}
 	s, err := latest(rows, pickup)
 	if err != nil {
 		return nil, err
 	}
 	if last := s.last(); last > len(o.Strings) {
-		return nil, fmt.Errorf("%s: expected the %d strings of pickup %q in session %q, got %d", o.File, last, pickup, s.row.Session, len(o.Strings))
+		return nil, &OrderError{o.File, fmt.Errorf("expected the %d strings of pickup %q in session %q, got %d", last, pickup, s.row.Session, len(o.Strings))}
 	}
 	c := newCheck(o, s, opt)
 	c.v.Pickup = pickup

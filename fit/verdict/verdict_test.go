@@ -326,7 +326,7 @@ func TestCheckRefuses(t *testing.T) {
 	} {
 		o, opt := order(2), Options{}
 		change(o, &opt)
-		if _, err := Check(sequence(taken(around(1), around(1))), o, "P1", opt); err == nil || !strings.Contains(err.Error(), want) {
+		if _, err := Check(sequence(taken(around(1), around(1))), o, "P1", opt); !errors.As(err, new(*OrderError)) || !strings.Contains(err.Error(), want) {
 			t.Errorf("got %v, want %q", err, want)
 		}
 	}
