@@ -107,3 +107,11 @@ func TestOneWayWithoutRepeats(t *testing.T) {
 	near(t, "low", i.Low, math.Sqrt(14.0/3/(-2*math.Log(0.025))), 1e-9)
 	near(t, "high", i.High, math.Sqrt(14.0/3/(-2*math.Log(0.975))), 1e-9)
 }
+
+// Groups of 1, 2 and 5 stand for (8 - 30/8)/2 = 2.125 values each, by hand.
+func TestOneWayOfUnequalGroups(t *testing.T) {
+	a := oneWay([][]float64{{1}, {4, 6}, {8, 9, 10, 11, 12}})
+	if a.effective != 2.125 || math.Abs(a.varBetween-(a.msBetween-a.msWithin)/2.125) > 1e-12 || !(a.varBetween > 0) {
+		t.Errorf("got %+v", a)
+	}
+}

@@ -161,3 +161,31 @@ func TestMoreIsEnough(t *testing.T) {
 		t.Errorf("sentence: %s", d.Sentence())
 	}
 }
+
+// So it is from too few magnets to judge, and without scatter to go by.
+func TestLikelyFromFew(t *testing.T) {
+	low, high := 90.0, 110.0
+	l := Limits{Min: &low, Max: &high}
+	s := sampling{Risks{0.01, 0.10, 0.05, 0.10}}
+	for n := 2; n <= 5; n++ {
+		more := s.likely(&l, n, 21, 100, 5)
+		now, _ := s.rule(n+more, 21).judge(&l, 100, 5)
+		before, _ := s.rule(n+more-1, 21).judge(&l, 100, 5)
+		if now == MeasureMore || before != MeasureMore {
+			t.Errorf("%d magnets, %d more: %s, with one fewer %s", n, more, now, before)
+		}
+	}
+	for _, sd := range []float64{0, math.NaN()} {
+		if got := s.likely(&l, 1, 21, 100, sd); got != 20 {
+			t.Errorf("without scatter: got %d more, want the whole plan", got)
+		}
+	}
+}
+
+func TestPercent(t *testing.T) {
+	for share, want := range map[float64]string{1: "100", 0.943: "94", 0.0312: "3.1", 0.00032: "0.032", 0: "0"} {
+		if got := percent(share); got != want {
+			t.Errorf("%g: got %s, want %s", share, got, want)
+		}
+	}
+}

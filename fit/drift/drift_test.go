@@ -126,6 +126,28 @@ func TestEWMA(t *testing.T) {
 	near(t, "lower limit", last.lower, parameters[5], 1e-4)
 }
 
+// The chart's own average is the sum of all values so far, each a fifth less heavy
+// than the one after it.
+func TestEWMAOfAChart(t *testing.T) {
+	x := []float64{1, 3, 2, 5, 4, 2, 3, 1, 4, 6, 5, 2}
+	s := &Series{}
+	for i, v := range x {
+		s.Values = append(s.Values, Value{X: v, Time: time.Date(2026, 3, 1+i, 8, 0, 0, 0, time.UTC)})
+	}
+	c, err := Draw(s, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	k := slices.IndexFunc(c.Panels, func(p Panel) bool { return p.Name == EWMA })
+	for i := range x {
+		want := math.Pow(0.8, float64(i+1)) * c.Centre
+		for j := range i + 1 {
+			want += 0.2 * math.Pow(0.8, float64(i-j)) * x[j]
+		}
+		near(t, "average", float64(c.Panels[k].Values[i]), want, 1e-12)
+	}
+}
+
 // TestCUSUM: NIST/SEMATECH e-Handbook 6.3.2.3, twenty means about 325 with k =
 // 0.3175 and h = 4.1959; values and results from memory, each sum agreeing with
 // those before it. It fires at the 14th.
