@@ -125,6 +125,7 @@ type Data struct {
 
 	Magnets map[string]float64 // ln of the flux density of single magnets against their batch: see AddFields
 	FieldSD float64            // its standard deviation within a batch; 0 when not measured
+	Batches map[string]float64 // ln of the flux density of loose magnets, mT at one probe gap, of each batch: see AddFields
 
 	impossible []Cell // what the rows left out as isImpossible would be, for Screen
 }
@@ -232,7 +233,7 @@ func (d *Data) Fingerprint() string {
 		fmt.Fprintf(h, "%#v\n", c)
 	}
 	if len(d.Magnets) > 0 {
-		fmt.Fprintln(h, d.Magnets, d.FieldSD) // sorted by name
+		fmt.Fprintln(h, d.Magnets, d.FieldSD, d.Batches) // sorted by name
 	}
 	return fmt.Sprintf("%x", h.Sum(nil))
 }

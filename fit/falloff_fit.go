@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 
@@ -36,7 +37,7 @@ type effect struct {
 
 // Places in falloffEffects.
 const (
-	ePickup, ePole, eString, eChannel, eSetup, eMagnet = 0, 2, 3, 4, 5, 6
+	ePickup, eBatch, ePole, eString, eChannel, eSetup, eMagnet = 0, 1, 2, 3, 4, 5, 6
 )
 
 var falloffEffects = []effect{
@@ -68,7 +69,7 @@ type falloff struct {
 	Range   Range              `json:"range"`
 	Told    []string           `json:"notes"`
 
-	Known map[string]float64 `json:"known"` // ln v that strings and slots of the jig which were measured add
+	Known map[string]float64 `json:"known"` // ln v that strings, slots of the jig and batches which were measured add
 }
 
 // priors lists the priors of all parameters.
@@ -116,6 +117,7 @@ func fitFalloff(d *Data, given []float64) (*falloff, error) {
 		f.Levels = append(f.Levels, len(u))
 	}
 	f.remember(m, fit, cells)
+	f.expectBatches(d.Batches)
 	f.Told = append(f.Told, f.untold(cells)...)
 	return f, nil
 }
@@ -351,15 +353,37 @@ func (f *falloff) linearise(m *Mixed, cells []Cell, sites []*site, lift []float6
 
 // remember keeps what was learnt of the strings and slots at the bench: it
 // helps to predict cells of another pickup under the same strings. Built pickups
-// get strings of their own.
+// get strings of their own, and the level of their batch.
 func (f *falloff) remember(m *Mixed, fit *MixedFit, cells []Cell) {
 	f.Known = map[string]float64{}
-	for _, k := range []int{eString, eChannel} {
+	for _, k := range []int{eBatch, eString, eChannel} {
 		for i := range cells {
 			f.Known[falloffEffects[k].name+falloffEffects[k].level(&cells[i])] = fit.U[k][m.Terms[k].Level[i]][0]
 		}
 	}
 }
+
+// expectBatches adds the batches that no pickup was built with: as loud as the mean
+// of those that one was, and as much louder as their loose magnets are stronger.
+func (f *falloff) expectBatches(fields map[string]float64) {
+	var effect, field, n float64
+	var unbuilt []string
+	for _, batch := range slices.Sorted(maps.Keys(fields)) {
+		if u, built := f.Known[batchKey(batch)]; built {
+			effect, field, n = effect+u, field+fields[batch], n+1
+		} else {
+			unbuilt = append(unbuilt, batch)
+		}
+	}
+	if n == 0 {
+		return
+	}
+	for _, batch := range unbuilt {
+		f.Known[batchKey(batch)] = effect/n + f.Theta[pField]*(fields[batch]-field/n)
+	}
+}
+
+func batchKey(batch string) string { return falloffEffects[eBatch].name + batch }
 
 func (f *falloff) Kind() string        { return falloffKind.Name }
 func (f *falloff) Notes() []string     { return slices.Clone(f.Told) }

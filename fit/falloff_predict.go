@@ -41,13 +41,14 @@ func (f *falloff) magnet(s *Setup, i int) (float64, bool) {
 	return dev, ok
 }
 
-// Level predicts for a pickup and strings like the mean of those measured.
+// Level predicts for a pickup and strings like the mean of those measured, with
+// magnets of its batch, or like the mean batch's when the batch is not known.
 func (f *falloff) Level(dst []float64, s *Setup, heights []float64) []float64 {
 	if dst == nil {
 		dst = make([]float64, len(heights))
 	}
 	for i := range heights {
-		dst[i] = f.predict(f.Theta, f.site(s, i, heights), 0)
+		dst[i] = f.predict(f.Theta, f.site(s, i, heights), 0) + f.Known[batchKey(s.Batch)]
 	}
 	if to := s.playedBy(f.Excite); to != f.Excite && !f.Pitch {
 		for i, v := range convert(f.Excite, to, s.Strings) {

@@ -3,6 +3,7 @@ package fit
 import (
 	"cmp"
 	"iter"
+	"maps"
 	"math"
 	"slices"
 
@@ -16,6 +17,8 @@ import (
 // pickup, or where its magnet was probed loose and mounts or field readings say
 // where it stands. mounts names the magnets of pickups, string 1 first; it may be
 // nil.
+//
+// Batches of which loose magnets were probed are compared by their means, too.
 //
 // Neighbours in a pickup take from a pole's field or add to it, the more so the
 // taller they are: what the exact field of rods of one strength would be there
@@ -38,6 +41,7 @@ func (d *Data) AddFields(rows iter.Seq2[capture.FieldReading, error], mounts map
 			g.where[place{pickup, i + 1}] = m
 		}
 	}
+	d.Batches = g.batches()
 	devs := g.deviations(d)
 	d.Magnets = map[string]float64{}
 	poles := map[place]float64{}
@@ -171,6 +175,32 @@ func (g *fieldGatherer) deviations(d *Data) []deviation {
 		return cmp.Or(cmp.Compare(a.batch, b.batch), cmp.Compare(a.magnet, b.magnet), cmp.Compare(a.at.pickup, b.at.pickup),
 			cmp.Compare(a.at.string, b.at.string), cmp.Compare(a.gap, b.gap))
 	})
+	return out
+}
+
+// batches is the mean of ln B of each batch's loose magnets at one probe gap: that
+// at which most batches were probed, of equals the least.
+func (g *fieldGatherer) batches() map[string]float64 {
+	values := map[float64]map[string][]float64{}
+	for k, m := range g.means {
+		if k.batch == "" || (k.at != place{}) {
+			continue
+		}
+		if values[k.gap] == nil {
+			values[k.gap] = map[string][]float64{}
+		}
+		values[k.gap][k.batch] = append(values[k.gap][k.batch], m.sum/float64(m.n))
+	}
+	var best map[string][]float64
+	for _, gap := range slices.Sorted(maps.Keys(values)) {
+		if len(values[gap]) > len(best) {
+			best = values[gap]
+		}
+	}
+	out := map[string]float64{}
+	for batch, v := range best {
+		out[batch], _ = robustMean(v) // sorts: sums come out the same every time
+	}
 	return out
 }
 

@@ -39,6 +39,9 @@ func TestFieldsOfLooseMagnets(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	if got, want := d.Batches["b"], math.Log(math.Sqrt(50*60)); len(d.Batches) != 2 || math.Abs(got-want) > 1e-12 {
+		t.Errorf("batches %v, want b at %g, from the gap at which both were probed", d.Batches, want)
+	}
 	if len(d.Magnets) != 5 {
 		t.Errorf("magnets %v", d.Magnets)
 	}
@@ -136,5 +139,45 @@ func TestMeasuredMagnetIsNoSurprise(t *testing.T) {
 	}
 	if !(cov.At(0, 0) < f.Uncertainty(s, heights).At(0, 0)) {
 		t.Error("a measured magnet makes a prediction no surer")
+	}
+}
+
+// TestLevelOfABatch: what pickups told of a batch is in the levels of the next one,
+// and a batch without pickups is as much louder as its loose magnets are stronger.
+// No balance changes.
+func TestLevelOfABatch(t *testing.T) {
+	const louder = 0.4
+	_, cells := falloffShop(rand.New(rand.NewPCG(11, 12)), 12)
+	for i := range cells {
+		c := &cells[i]
+		var n int
+		fmt.Sscanf(c.Pickup, "P%d", &n)
+		if c.Batch = "weak"; n%2 == 1 {
+			c.Batch = "strong"
+			c.Mean += louder
+		}
+	}
+	f, err := fitFalloff(&Data{Cells: cells, Batches: map[string]float64{"weak": math.Log(230), "strong": math.Log(300), "new": math.Log(360)}}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := &Setup{Strings: steels[:2], StringHeights: []float64{3, 3}}
+	of := func(batch string) []float64 {
+		s.Batch = batch
+		return f.Level(nil, s, []float64{1, 0.5})
+	}
+	weak, strong, fresh, unknown := of("weak"), of("strong"), of("new"), of("not heard of")
+	if got := strong[0] - weak[0]; !(got > louder/2 && got < 1.3*louder) {
+		t.Errorf("strong over weak: %.3f, want some %g", got, louder)
+	}
+	middle := (strong[0] + weak[0]) / 2
+	want := middle + f.Theta[pField]*(math.Log(360)-(math.Log(230)+math.Log(300))/2)
+	if math.Abs(fresh[0]-want) > 1e-12 {
+		t.Errorf("new batch: %.4f, want %.4f", fresh[0], want)
+	}
+	for _, l := range [][]float64{strong, weak, fresh} {
+		if math.Abs((l[0]-l[1])-(unknown[0]-unknown[1])) > 1e-12 {
+			t.Errorf("a batch changes the balance: %v, unknown %v", l, unknown)
+		}
 	}
 }
