@@ -119,7 +119,11 @@ func runBatch(e *env, o batchOptions) error {
 	}
 	doc := batchDocument{Report: r}
 	if o.setSize != 0 {
-		if doc.Sets, err = r.Match(o.setSize); err != nil {
+		doc.Sets, err = r.Match(o.setSize)
+		switch tooFew := o.setSize > 1 && o.setSize <= r.Count; {
+		case err != nil && tooFew && o.sets == "": // the batch is judged all the same
+			r.Warnings = append(r.Warnings, "no sets: "+err.Error())
+		case err != nil:
 			return refusedBatch(err)
 		}
 	}
@@ -167,7 +171,7 @@ func (e *env) readFields(path string) (*batch.Record, error) {
 		}
 		if path = filepath.Join(dir, capture.FieldsFile); missing(path) {
 			return nil, withHint(badInput("the shop %s has no field readings yet", dir),
-				"capture loose magnets with 'evenpole capture --field all', or name a file with --fields")
+				"capture loose magnets with 'evenpole capture --purpose batch --field all', or name a file with --fields")
 		}
 	}
 	f, err := capture.Open(path)
