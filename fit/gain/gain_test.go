@@ -330,11 +330,12 @@ func TestReadPoints(t *testing.T) {
 		t.Errorf("%+v, %v", got, err)
 	}
 	for text, want := range map[string]string{
-		"":                        "p.csv:1: source_mv: ",
+		"":                        "p.csv:1: ",
 		"source_mv,source_u_mv\n": "p.csv:1: reading_mv: ",
-		"source_mv,source_u_mv,reading_mv\n1,1,\n":  "p.csv:2: reading_mv: ",
-		"source_mv,source_u_mv,reading_mv\n1,x,1\n": "p.csv:2: source_u_mv: ",
-		"source_mv,source_u_mv,reading_mv\n1,1\n":   "p.csv:2: ",
+		"source_mv,source_u_mv,reading_mv\n1,1,\n":             "p.csv:2: reading_mv: ",
+		"source_mv,source_u_mv,reading_mv\n1,x,1\n":            "p.csv:2: source_u_mv: ",
+		"source_mv,source_u_mv,reading_mv\n1,1\n":              "p.csv:2: ",
+		"source_mv,source_u_mv,reading_mv,string\n1,1,1,1.5\n": "p.csv:2: string: ",
 	} {
 		_, err := ReadPoints(strings.NewReader(text), "p.csv")
 		if !errors.As(err, new(*capture.RowError)) || !strings.HasPrefix(err.Error(), want) {

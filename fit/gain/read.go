@@ -1,14 +1,11 @@
 package gain
 
 import (
-	"encoding/csv"
-	"errors"
 	"fmt"
 	"io"
 	"iter"
 	"math"
 	"strconv"
-	"strings"
 
 	"evenpole/capture"
 	"evenpole/fit"
@@ -36,66 +33,40 @@ func OfSession(rows iter.Seq2[capture.Reading, error], jig, session string, sour
 // source_u_mv, reading_mv and, where channels are read one by one, string. A
 // mistake is a [*capture.RowError]; name stands for the file in it.
 func ReadPoints(r io.Reader, name string) ([]Reading, error) {
-	c := csv.NewReader(r)
-	head, err := c.Read()
-	if err != nil && err != io.EOF {
-		return nil, rowError(name, err)
-	}
-	at := map[string]int{}
-	for i, h := range head {
-		at[strings.TrimSpace(strings.TrimPrefix(h, "\ufeff"))] = i
-	}
-	for _, need := range []string{"source_mv", "source_u_mv", "reading_mv"} {
-		if _, ok := at[need]; !ok {
-			return nil, &capture.RowError{File: name, Line: 1, Column: need, Msg: fmt.Sprintf("expected in the header, got %q", strings.Join(head, ","))}
-		}
+	rows, err := capture.ReadList(r, name, "source_mv", "source_u_mv", "reading_mv")
+	if err != nil {
+		return nil, err
 	}
 	var out []Reading
-	for {
-		row, err := c.Read()
-		if err == io.EOF {
-			return out, nil
-		}
-		if err != nil {
-			return nil, rowError(name, err)
-		}
-		p, err := pointOf(c, row, at, name)
+	for i := range rows {
+		p, err := pointOf(&rows[i])
 		if err != nil {
 			return nil, err
 		}
 		out = append(out, p)
 	}
+	return out, nil
 }
 
 // pointOf reads one row.
-func pointOf(c *csv.Reader, row []string, at map[string]int, name string) (Reading, error) {
+func pointOf(row *capture.ListRow) (Reading, error) {
 	var wrong error
 	number := func(column string) float64 {
-		i, ok := at[column]
-		if !ok {
-			return 0
-		}
-		v, err := strconv.ParseFloat(strings.TrimSpace(row[i]), 64)
+		v, err := strconv.ParseFloat(row.Cell(column), 64)
 		if err != nil || v < 0 || math.IsInf(v, 0) || math.IsNaN(v) {
-			line, _ := c.FieldPos(i)
-			wrong = &capture.RowError{File: name, Line: line, Column: column, Msg: fmt.Sprintf("expected a number of 0 or more, got %q", row[i])}
+			wrong = row.Wrong(column, "expected a number of 0 or more, got %q", row.Cell(column))
 		}
 		return v
 	}
 	p := Reading{Source: number("source_mv"), SourceU: number("source_u_mv"), MV: number("reading_mv"), N: 1}
-	if i, ok := at["string"]; ok && strings.TrimSpace(row[i]) != "" {
-		p.String = int(number("string"))
+	if text := row.Cell("string"); text != "" {
+		n, err := strconv.Atoi(text)
+		if err != nil || n < 1 {
+			wrong = row.Wrong("string", "expected a whole number from 1, got %q", text)
+		}
+		p.String = n
 	}
 	return p, wrong
-}
-
-// rowError puts what the CSV library says in its place.
-func rowError(name string, err error) error {
-	var p *csv.ParseError
-	if errors.As(err, &p) {
-		return &capture.RowError{File: name, Line: p.Line, Msg: p.Err.Error()}
-	}
-	return fmt.Errorf("%s: %w", name, err)
 }
 
 // Given is readings that were written down, mV, of one source on one channel.

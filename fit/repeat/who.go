@@ -1,12 +1,8 @@
 package repeat
 
 import (
-	"encoding/csv"
-	"errors"
 	"fmt"
 	"io"
-	"slices"
-	"strings"
 	"time"
 
 	"evenpole/capture"
@@ -32,52 +28,20 @@ type Note struct {
 // sitting and mounting in any order, of which only session is required. A
 // mistake is a [*capture.RowError]; name stands for the file in it.
 func ReadWho(r io.Reader, name string) (Who, error) {
-	c := csv.NewReader(r)
-	head, err := c.Read()
-	if err == io.EOF {
-		return nil, &capture.RowError{File: name, Line: 1, Msg: "expected a header row, got an empty file"}
-	}
+	rows, err := capture.ReadList(r, name, "session")
 	if err != nil {
-		return nil, rowError(name, err)
-	}
-	column := func(want string) int {
-		return slices.IndexFunc(head, func(h string) bool { return strings.TrimSpace(strings.TrimPrefix(h, "\ufeff")) == want })
-	}
-	session := column("session")
-	if session < 0 {
-		return nil, &capture.RowError{File: name, Line: 1, Column: "session", Msg: fmt.Sprintf("expected in the header, got %q", strings.Join(head, ","))}
+		return nil, err
 	}
 	who := Who{}
-	for {
-		row, err := c.Read()
-		if err == io.EOF {
-			return who, nil
-		}
-		if err != nil {
-			return nil, rowError(name, err)
-		}
-		cell := func(i int) string {
-			if i < 0 {
-				return ""
-			}
-			return strings.TrimSpace(row[i])
-		}
-		line, _ := c.FieldPos(session)
-		id := cell(session)
+	for i := range rows {
+		row := &rows[i]
+		id := row.Cell("session")
 		if _, twice := who[id]; twice || id == "" {
-			return nil, &capture.RowError{File: name, Line: line, Column: "session", Msg: fmt.Sprintf("expected each session once, got %q again", id)}
+			return nil, row.Wrong("session", "expected each session once, got %q again", id)
 		}
-		who[id] = Note{cell(column("operator")), cell(column("sitting")), cell(column("mounting"))}
+		who[id] = Note{row.Cell("operator"), row.Cell("sitting"), row.Cell("mounting")}
 	}
-}
-
-// rowError puts what the CSV library says in its place.
-func rowError(name string, err error) error {
-	var p *csv.ParseError
-	if errors.As(err, &p) {
-		return &capture.RowError{File: name, Line: p.Line, Msg: p.Err.Error()}
-	}
-	return fmt.Errorf("%s: %w", name, err)
+	return who, nil
 }
 
 // tell fills in who made the runs, in which sitting and mounting. Runs stand in
