@@ -249,7 +249,7 @@ func (p *page) Sentence() string {
 	if open := p.named(verdict.CannotTell); open != "" {
 		return fmt.Sprintf("The measurement does not tell whether every string is within %s (%s): %s.", tolerance, sure, open)
 	}
-	return "The measurement does not speak for this order: see the warnings."
+	return "The balances alone do not tell for this order: see the warnings."
 }
 
 // named lists the strings with a verdict.

@@ -342,7 +342,7 @@ func TestCertificateSays(t *testing.T) {
 	}
 	held := cases()["six"]
 	held.Verdict.Verdict = verdict.CannotTell
-	if text := render(t, held); !strings.Contains(text, "does not speak for this order") {
+	if text := render(t, held); !strings.Contains(text, "balances alone do not tell for this order") {
 		t.Error("a verdict that is held back does not say so")
 	}
 }
