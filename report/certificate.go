@@ -174,6 +174,25 @@ func (p *page) BalanceCaption() string {
 	return text
 }
 
+// Density is how a page that has much to say is drawn closer, to stay one page on
+// paper: with many strings, or with many remarks.
+func (p *page) Density() string {
+	const manyStrings, manyRemarks = 8, 6
+	remarks := len(p.Verdict.Notes)
+	for _, l := range p.Lists() {
+		remarks += len(l.Points)
+	}
+	switch {
+	case len(p.Verdict.Strings) > manyStrings && remarks > manyRemarks:
+		return "dense wordy"
+	case len(p.Verdict.Strings) > manyStrings:
+		return "dense"
+	case remarks > manyRemarks:
+		return "wordy"
+	}
+	return ""
+}
+
 // Listing is a heading with its points.
 type Listing struct {
 	Heading string

@@ -340,6 +340,13 @@ func TestCertificateSays(t *testing.T) {
 			t.Errorf("%s: lacks %q", name, want)
 		}
 	}
+	wordy := cases()["six"]
+	for range 7 {
+		wordy.Verdict.Warnings = append(wordy.Verdict.Warnings, "look again")
+	}
+	if text := render(t, wordy); !strings.Contains(text, `<body class="wordy">`) {
+		t.Error("a page with many remarks is not drawn closer")
+	}
 	held := cases()["six"]
 	held.Verdict.Verdict = verdict.CannotTell
 	if text := render(t, held); !strings.Contains(text, "balances alone do not tell for this order") {
