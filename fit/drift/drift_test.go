@@ -126,25 +126,31 @@ func TestEWMA(t *testing.T) {
 	near(t, "lower limit", last.lower, parameters[5], 1e-4)
 }
 
-// The chart's own average is the sum of all values so far, each a fifth less heavy
-// than the one after it.
-func TestEWMAOfAChart(t *testing.T) {
-	x := []float64{1, 3, 2, 5, 4, 2, 3, 1, 4, 6, 5, 2}
-	s := &Series{}
-	for i, v := range x {
-		s.Values = append(s.Values, Value{X: v, Time: time.Date(2026, 3, 1+i, 8, 0, 0, 0, time.UTC)})
-	}
-	c, err := Draw(s, Options{})
+// TestChartsConstants works out what the charts with a memory show at their last
+// point from the definitions, with the constants written out: each value weighs
+// 0.2 x 0.8 to the power of its age; half a standard deviation is allowed.
+func TestChartsConstants(t *testing.T) {
+	x := shifted(24, 20, 2)
+	c, err := Draw(series(x), Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	k := slices.IndexFunc(c.Panels, func(p Panel) bool { return p.Name == EWMA })
-	for i := range x {
-		want := math.Pow(0.8, float64(i+1)) * c.Centre
-		for j := range i + 1 {
-			want += 0.2 * math.Pow(0.8, float64(i-j)) * x[j]
+	last := len(x) - 1
+	average, high := math.Pow(0.8, float64(len(x)))*c.Centre, 0.0
+	for i, v := range x {
+		average += 0.2 * math.Pow(0.8, float64(last-i)) * v
+		high = max(0, high+(v-c.Centre)/c.Sigma-0.5)
+	}
+	limit := c.Centre + 3*c.Sigma*math.Sqrt(0.2/1.8*(1-math.Pow(0.8, 2*float64(len(x)))))
+	for _, p := range c.Panels {
+		switch p.Name {
+		case EWMA:
+			near(t, "average", float64(p.Values[last]), average, 1e-9)
+			near(t, "its limit", float64(p.Upper[last]), limit, 1e-9)
+		case CUSUM:
+			near(t, "cumulative sum", float64(p.Values[last]), high, 1e-9)
+			near(t, "its limit", float64(p.Upper[last]), 5, 0)
 		}
-		near(t, "average", float64(c.Panels[k].Values[i]), want, 1e-12)
 	}
 }
 
