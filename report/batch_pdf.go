@@ -69,7 +69,7 @@ func (p BatchPage) decision(s *leaf) {
 		if d.AtMost > 0 {
 			s.para(fmt.Sprintf("Measure %d more magnets at most; %d more would do, should mean and scatter stay what they are.", d.AtMost, d.Likely), bodySize, false)
 		}
-		s.para(fmt.Sprintf("Sampling by variables: a batch with %s beyond the limits is rejected with a chance of %s at most, one with %s accepted with %s; %d magnets always decide (k = %.3f).",
+		s.para(fmt.Sprintf("Sampling by variables (the method of ISO 3951-1): a batch with %s beyond the limits is rejected with a chance of %s at most, one with %s accepted with %s; %d magnets always decide (k = %.3f).",
 			percent(d.Acceptable), percent(d.Producer), percent(d.Limiting), percent(d.Consumer), d.Plan, d.PlanK), smallSize, false)
 	})
 }

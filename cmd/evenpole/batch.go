@@ -102,6 +102,9 @@ func runBatch(e *env, o batchOptions) error {
 	if _, err := report.ParsePaper(o.paper); err != nil {
 		return badInput("paper: %v", err)
 	}
+	if err := pageName("report", o.report); err != nil {
+		return err
+	}
 	record, err := e.readFields(o.fields)
 	if err != nil {
 		return err
@@ -264,7 +267,11 @@ func loudness(dir string, model fit.Model, r *batch.Report) (*batch.Loudness, er
 		return nil, err
 	}
 	defer f.Close()
-	data, err := fit.Gather(capture.Readings(f, name))
+	book, err := loadGains(dir)
+	if err != nil {
+		return nil, err
+	}
+	data, err := fit.Gather(book.Apply(capture.Readings(f, name)))
 	if err != nil {
 		return nil, err
 	}

@@ -95,6 +95,9 @@ func runCheck(e *env, o checkOptions) error {
 	if err != nil {
 		return badInput("paper: %v", err)
 	}
+	if err := pageName("out", o.out); err != nil {
+		return err
+	}
 	v, err := checkPickup(e, dir, order, o.pickup, opt)
 	if err != nil {
 		return err
@@ -228,6 +231,15 @@ func writeCertificates(dir, out string, paper report.Paper, order *profiles.Orde
 
 // isPDF reports whether a document is asked for as a PDF, by the end of its name.
 func isPDF(path string) bool { return strings.EqualFold(filepath.Ext(path), ".pdf") }
+
+// pageName refuses a page by another name than of what can be written; "" is none.
+func pageName(flag, path string) error {
+	switch ext := strings.ToLower(filepath.Ext(path)); {
+	case path == "", ext == ".html", ext == ".htm", ext == ".pdf":
+		return nil
+	}
+	return badInput("%s: expected a name that ends in .html or .pdf, got %q", flag, path)
+}
 
 // fileName makes an id safe to name a file by, on every system.
 func fileName(id string) string {

@@ -203,7 +203,7 @@ func (o *Options) judge() error {
 		value float64
 	}{{"share", o.Share}, {"confidence", o.Confidence}, {"half-width of the mean's interval", o.Within}} {
 		if !(f.value > 0 && f.value < 1) {
-			return refused("%s: expected between 0 and 1, got %g", f.name, f.value)
+			return refused("%s: expected between 0 and 100 %%, got %g %%", f.name, 100*f.value)
 		}
 	}
 	if !(o.Gap >= 0) || math.IsInf(o.Gap, 0) {
@@ -261,6 +261,9 @@ func (c *characterisation) scatter() {
 	if n < 2 {
 		c.warn("one magnet shows no scatter: measure more")
 		return
+	}
+	if sd == 0 {
+		c.warn("all magnets read the same: the readings look copied, and show no scatter")
 	}
 	half := meanHalfWidth(n, sd, c.opt.Confidence)
 	c.MeanWithin = &Interval{mean - half, mean + half}

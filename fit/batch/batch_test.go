@@ -322,7 +322,7 @@ func TestRefusals(t *testing.T) {
 		`reference batch "breeze"`:              {Reference: "breeze"},
 		"expected the least below the most":     {Limits: Limits{&low, &high}},
 		"expected a strength":                   {Limits: Limits{Min: &none}},
-		"share: expected between 0 and 1":       {Share: 1},
+		"share: expected between 0 and 100 %":   {Share: 1},
 		"confidence: expected":                  {Confidence: -0.5},
 		"risks and shares":                      {Risks: Risks{Consumer: 0.7}},
 		"acceptable share beyond the limits":    {Risks: Risks{Acceptable: 0.2}},

@@ -64,11 +64,11 @@ func (r Risks) withDefaults() Risks {
 func (r *Risks) judge() error {
 	for _, x := range []float64{r.Acceptable, r.Limiting, r.Producer, r.Consumer} {
 		if !(x > 0 && x < 0.5) {
-			return refused("risks and shares beyond the limits: expected between 0 and 0.5, got %g", x)
+			return refused("risks and shares beyond the limits: expected between 0 and 50 %%, got %g %%", 100*x)
 		}
 	}
 	if r.Acceptable >= r.Limiting {
-		return refused("expected an acceptable share beyond the limits below the limiting one, got %g and %g", r.Acceptable, r.Limiting)
+		return refused("expected an acceptable share beyond the limits below the limiting one, got %g and %g %%", 100*r.Acceptable, 100*r.Limiting)
 	}
 	return nil
 }
@@ -126,8 +126,8 @@ const leastMagnets = 3
 func (s sampling) plan() (n int, k float64, err error) {
 	more, ok := firstFrom(leastMagnets, mostMagnets, func(n int) bool { return s.accept(n) <= s.reject(n) })
 	if !ok {
-		return 0, 0, refused("it would take more than %d magnets to tell %g from %g of the batch beyond its limits: let them be further apart",
-			mostMagnets, s.Acceptable, s.Limiting)
+		return 0, 0, refused("it would take more than %d magnets to tell %g %% from %g %% of the batch beyond its limits: let them be further apart",
+			mostMagnets, 100*s.Acceptable, 100*s.Limiting)
 	}
 	n = leastMagnets + more
 	return n, s.accept(n), nil
@@ -247,8 +247,12 @@ func (d *Decision) Sentence() string {
 		percent(*d.Outside), percent(*d.AcceptAt), percent(*d.RejectAt))
 }
 
-// percent is a share in percent, to two figures or, of large ones, whole.
+// percent is a share in percent, to two figures or, of large ones, whole; one that
+// no batch is large enough to show is not spelt out.
 func percent(share float64) string {
+	if 0 < share && share < 1e-5 {
+		return "less than 0.001"
+	}
 	if share >= 0.1 {
 		return fmt.Sprintf("%.0f", 100*share)
 	}

@@ -183,7 +183,7 @@ func TestLikelyFromFew(t *testing.T) {
 }
 
 func TestPercent(t *testing.T) {
-	for share, want := range map[float64]string{1: "100", 0.943: "94", 0.0312: "3.1", 0.00032: "0.032", 0: "0"} {
+	for share, want := range map[float64]string{1: "100", 0.943: "94", 0.0312: "3.1", 0.00032: "0.032", 3.9e-14: "less than 0.001", 0: "0"} {
 		if got := percent(share); got != want {
 			t.Errorf("%g: got %s, want %s", share, got, want)
 		}

@@ -48,6 +48,7 @@ func (c *check) resist(m Measured) {
 	unknown := Figure(math.NaN())
 	r := &Resistance{Ohm: m.Ohm, Celsius: m.Celsius, At20: m.At20(), Target: unknown, Off: unknown, Tolerance: unknown}
 	c.v.Resistance = r
+	c.note("resistance is put at 20 °C by %.3g %% a degree, as of annealed copper (IEC 60028)", 100*copperPerK)
 	if c.order.Resistance == 0 {
 		return
 	}
