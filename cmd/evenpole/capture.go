@@ -181,6 +181,9 @@ func resumeHint(err error) []string {
 	if !errors.As(err, new(*capture.StoppedError)) {
 		return nil
 	}
+	if errors.Is(err, capture.ErrMoved) {
+		return diskHint(err)
+	}
 	hints := []string{"what was kept stays; the same command goes on from here"}
 	if errors.Is(err, jig.ErrUnplugged) {
 		hints = append(hints, "under another --port too, if the jig comes back there: the record knows it by its own id (see 'evenpole jig list')")

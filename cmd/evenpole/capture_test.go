@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"syscall"
 	"testing"
 
 	"evenpole/capture"
@@ -167,3 +168,15 @@ func statusOf(flags int) capture.Status {
 
 // thousandths is a figure of the record in the jig's unit.
 func thousandths(x float64) int { return int(math.Round(x * 1000)) }
+
+// A file that is gone is not a full disk: the same command would begin anew.
+func TestHintWhenTheFileWasMoved(t *testing.T) {
+	moved := &capture.StoppedError{Session: "s001", Err: &capture.WriteError{Path: "shop/readings.csv", Err: capture.ErrMoved}}
+	if hints := resumeHint(moved); len(hints) != 1 || !strings.Contains(hints[0], "put it back") {
+		t.Errorf("moved: %q", hints)
+	}
+	full := &capture.StoppedError{Session: "s001", Err: &capture.WriteError{Path: "shop/readings.csv", Err: syscall.ENOSPC}}
+	if hints := resumeHint(full); len(hints) != 2 || !strings.Contains(hints[1], "make room where shop is") {
+		t.Errorf("full: %q", hints)
+	}
+}

@@ -157,10 +157,14 @@ func openShop(dir string) (*capture.Shop, error) {
 
 // diskHint says what to do when the disk did not take a row.
 func diskHint(err error) []string {
-	if w := (*capture.WriteError)(nil); errors.As(err, &w) {
-		return []string{fmt.Sprintf("the disk did not take it: make room where %s is, or mend what is wrong there, and run the same command again", filepath.Dir(w.Path))}
+	w := (*capture.WriteError)(nil)
+	switch {
+	case !errors.As(err, &w):
+		return nil
+	case errors.Is(err, capture.ErrMoved):
+		return []string{"what was kept is in the file that was there: put it back, then run the same command again"}
 	}
-	return nil
+	return []string{fmt.Sprintf("the disk did not take it: make room where %s is, or mend what is wrong there, and run the same command again", filepath.Dir(w.Path))}
 }
 
 type retractOptions struct {
