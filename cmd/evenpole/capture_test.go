@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"io/fs"
 	"math"
 	"os"
 	"path/filepath"
@@ -178,5 +179,20 @@ func TestHintWhenTheFileWasMoved(t *testing.T) {
 	full := &capture.StoppedError{Session: "s001", Err: &capture.WriteError{Path: "shop/readings.csv", Err: syscall.ENOSPC}}
 	if hints := resumeHint(full); len(hints) != 2 || !strings.Contains(hints[1], "make room where shop is") {
 		t.Errorf("full: %q", hints)
+	}
+}
+
+func TestHintWhenAShopCannotBeWrittenTo(t *testing.T) {
+	for want, err := range map[string]error{
+		"one process writes to shop": fmt.Errorf("%w: process 7", capture.ErrInUse),
+		"nothing can be written to":  &fs.PathError{Op: "open", Path: "shop/writer.lock", Err: fs.ErrPermission},
+		"--shop":                     &fs.PathError{Op: "open", Path: "shop/writer.lock", Err: syscall.EROFS},
+	} {
+		if hints := openHint(err, "shop"); len(hints) != 1 || !strings.Contains(hints[0], want) {
+			t.Errorf("%v: %q", err, hints)
+		}
+	}
+	if hints := openHint(nil, "shop"); hints != nil {
+		t.Errorf("no error: %q", hints)
 	}
 }

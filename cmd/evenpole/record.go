@@ -6,10 +6,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
+	"syscall"
 	"time"
 
 	"evenpole/capture"
@@ -152,7 +154,18 @@ func (e *env) withShop(do func(*capture.Shop) error) error {
 // openShop opens a shop for writing.
 func openShop(dir string) (*capture.Shop, error) {
 	shop, err := capture.OpenShop(dir)
-	return shop, withHint(err, diskHint(err)...)
+	return shop, withHint(err, append(openHint(err, dir), diskHint(err)...)...)
+}
+
+// openHint says what to do when a shop cannot be written to now.
+func openHint(err error, dir string) []string {
+	switch {
+	case errors.Is(err, capture.ErrInUse):
+		return []string{fmt.Sprintf("one process writes to %s at a time: let that one end, then run the same command again", dir)}
+	case errors.Is(err, fs.ErrPermission), errors.Is(err, syscall.EROFS):
+		return []string{fmt.Sprintf("nothing can be written to %s: allow it, or name another folder with --shop", dir)}
+	}
+	return nil
 }
 
 // diskHint says what to do when the disk did not take a row.
