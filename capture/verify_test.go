@@ -261,6 +261,9 @@ func TestTheNextWriterOfARecordThatWasEdited(t *testing.T) {
 	for name, change := range map[string]func(lines []string) []string{
 		"rows stand twice": func(l []string) []string { return slices.Insert(l, 5, l[3], l[4]) },
 		"rows are gone":    func(l []string) []string { return slices.Delete(l, 3, 5) },
+		"a row is put in": func(l []string) []string {
+			return slices.Insert(l, 5, strings.Replace(l[4], "jig-7", "jig-8", 1))
+		},
 	} {
 		for _, crashed := range []bool{false, true} {
 			dir := writtenShop(t, 10, 0)
