@@ -45,7 +45,8 @@ var varieties = []variety{
 	{fit.PickupMixedUp, "whole mount file", func(s *shop, m *mounting) ([]int, bool) { return mixUp(s, m, true) }},
 	{fit.WrongEnd, "pole heights", fromWrongEnd},
 	{fit.ClippedUnseen, "", clip},
-	{fit.DriftInSession, "1.5 dB", runAway},
+	{fit.DriftInSession, "1.5 dB", func(s *shop, m *mounting) ([]int, bool) { return runAway(s, m, 1.5) }},
+	{fit.DriftInSession, "2.5 dB", func(s *shop, m *mounting) ([]int, bool) { return runAway(s, m, 2.5) }},
 }
 
 func pole(r *capture.Reading) *float64   { return &r.PoleHeight }
@@ -187,9 +188,9 @@ func clip(s *shop, m *mounting) ([]int, bool) {
 	return []int{i}, true
 }
 
-// runAway lets the gain rise or fall by 1.5 dB over a session.
-func runAway(s *shop, m *mounting) ([]int, bool) {
-	total := 1.5 / 20 * math.Ln10
+// runAway lets the gain rise or fall over a session, by so many dB.
+func runAway(s *shop, m *mounting, by float64) ([]int, bool) {
+	total := by / 20 * math.Ln10
 	if s.IntN(2) == 0 {
 		total = -total
 	}
