@@ -13,6 +13,7 @@ const (
 	mostDrift = 0.4  // more than 3.5 dB within a session is something else
 	leastOwn  = 0.25 // share of it that the takes of each string show themselves: poles and heights may differ along the row, too
 	mostApart = 2.5  // standard errors between what the takes say themselves and what the strings say
+	plainOwn  = 2    // standard errors from which the takes of each string show it beyond another mistake
 )
 
 // drifted looks for a level that runs away from a session's first take to its last:
@@ -47,7 +48,7 @@ func (s *screener) drifted(k int, t *trial) *finding {
 	if !(evidence >= enoughDrift) || own/slope < leastOwn || math.Abs(slope-own) > mostApart*se || math.Abs(slope) > mostDrift {
 		return nil
 	}
-	f := &finding{kind: DriftInSession, mount: k, columns: []string{"rms_mv", "peak_mv"}, now: map[int]Cell{}, pickups: []string{s.cells[m[0]].Pickup}, evidence: evidence}
+	f := &finding{kind: DriftInSession, mount: k, columns: []string{"rms_mv", "peak_mv"}, now: map[int]Cell{}, pickups: []string{s.cells[m[0]].Pickup}, evidence: evidence, own: math.Abs(own) / se}
 	for _, i := range m {
 		c := s.cells[i]
 		c.Mean -= slope * along[i]

@@ -18,6 +18,7 @@ type finding struct {
 	pickups  []string     // whose cells it concerns
 	prior    float64      // ln, less 0 the more there are of its kind
 	evidence float64
+	own      float64 // of a drift: standard errors that the takes of each string show themselves
 }
 
 // hearing is what a mount's findings are weighed against: the record as filed.
@@ -58,6 +59,14 @@ func (s *screener) examine(k int) *finding {
 		if room+f.prior >= enough && s.weighUp(f, h) && (best == nil || f.evidence > best.evidence) {
 			best = f
 		}
+	}
+	if best == nil {
+		return nil
+	}
+	// What a drift does from string to string another filing may do as well, but
+	// not what it does from take to take.
+	if d := s.drifted(k, h.trial); d != nil && d.own > plainOwn && d.evidence > best.evidence {
+		return d
 	}
 	return best
 }
