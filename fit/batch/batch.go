@@ -262,9 +262,6 @@ func (c *characterisation) scatter() {
 		c.warn("one magnet shows no scatter: measure more")
 		return
 	}
-	if sd == 0 {
-		c.warn("all magnets read the same: the readings look copied, and show no scatter")
-	}
 	half := meanHalfWidth(n, sd, c.opt.Confidence)
 	c.MeanWithin = &Interval{mean - half, mean + half}
 	c.Scatter = c.lot.components(c.opt.Confidence, sd)
