@@ -12,6 +12,8 @@ import (
 	"time"
 
 	"evenpole/capture"
+
+	"gonum.org/v1/gonum/stat"
 )
 
 // Cell is what all good takes of one string over one pole in one session say
@@ -519,8 +521,9 @@ func (g *gatherer) finish(k key, c *gathered) (Cell, bool) {
 		PoleHeight: k.poleHeight, StringHeight: k.stringHeight, Mode: k.mode, Excite: k.excite,
 		Batch: c.batch, Takes: len(levels), First: c.first, Rows: c.rows, Weight: 1,
 	}
+	cell.within = &within{mean: stat.Mean(levels, nil), sd: spread(levels), top: ceilingOf(kept)}
 	cell.Mean, cell.SD = robustMean(levels)
-	cell.within = withinOf(kept, cell.Mean, cell.SD)
+	cell.within.trend = trendOf(kept, cell.Mean, cell.SD)
 	if other := g.others[k.filed()]; other != nil {
 		cell.within.others = other.rows
 	}

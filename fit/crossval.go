@@ -153,7 +153,7 @@ func (f *Fold) predict(m Model) {
 	f.Balance, f.Level, f.Cells = f.balance.rms(), f.level.rms(), f.level.n
 }
 
-// predictPickup compares but those that a mistake is thought to touch: a model
+// predictPickup compares all cells but those that a mistake is thought to touch: a model
 // that predicts them well has learnt the mistake.
 func (f *Fold) predictPickup(cells []Cell, m Model) {
 	var told []float64

@@ -24,7 +24,8 @@ const (
 // the mode over a pickup x from the bridge, sin(n pi x / L), which is alike for all
 // strings of one scale length plucked at one place and no part of their balance
 // (N. H. Fletcher, T. D. Rossing, The Physics of Musical Instruments, 1998, on the
-// ideal string; from memory). The result is false when the excitation is not known or a figure that it needs is missing.
+// ideal string; from memory). The result is false when the excitation is not known
+// or a figure that it needs is missing.
 func Velocity(excite string, hz, kgPerM float64) (float64, bool) {
 	switch {
 	case excite == Drive:

@@ -35,6 +35,9 @@ type effect struct {
 	level  func(c *Cell) string
 }
 
+// key tells the level that a cell has of this effect from those of all effects.
+func (e *effect) key(c *Cell) string { return e.name + e.level(c) }
+
 // Places in falloffEffects.
 const (
 	ePickup, eBatch, ePole, eString, eChannel, eSetup, eMagnet = 0, 1, 2, 3, 4, 5, 6
@@ -358,7 +361,7 @@ func (f *falloff) remember(m *Mixed, fit *MixedFit, cells []Cell) {
 	f.Known = map[string]float64{}
 	for _, k := range []int{eBatch, eString, eChannel} {
 		for i := range cells {
-			f.Known[falloffEffects[k].name+falloffEffects[k].level(&cells[i])] = fit.U[k][m.Terms[k].Level[i]][0]
+			f.Known[falloffEffects[k].key(&cells[i])] = fit.U[k][m.Terms[k].Level[i]][0]
 		}
 	}
 }
@@ -383,7 +386,7 @@ func (f *falloff) expectBatches(fields map[string]float64) {
 	}
 }
 
-func batchKey(batch string) string { return falloffEffects[eBatch].name + batch }
+func batchKey(batch string) string { return falloffEffects[eBatch].key(&Cell{Batch: batch}) }
 
 func (f *falloff) Kind() string        { return falloffKind.Name }
 func (f *falloff) Notes() []string     { return slices.Clone(f.Told) }
@@ -428,7 +431,7 @@ func (f *falloff) Expect(cells []Cell) []float64 {
 		}
 		out[i] = f.predict(f.Theta, f.cellSite(c, last[c.Pickup]), 0)
 		for _, k := range []int{eString, eChannel} {
-			out[i] += f.Known[falloffEffects[k].name+falloffEffects[k].level(c)]
+			out[i] += f.Known[falloffEffects[k].key(c)]
 		}
 	}
 	return out

@@ -47,8 +47,9 @@ func (f *falloff) Level(dst []float64, s *Setup, heights []float64) []float64 {
 	if dst == nil {
 		dst = make([]float64, len(heights))
 	}
+	batch := f.Known[batchKey(s.Batch)]
 	for i := range heights {
-		dst[i] = f.predict(f.Theta, f.site(s, i, heights), 0) + f.Known[batchKey(s.Batch)]
+		dst[i] = f.predict(f.Theta, f.site(s, i, heights), 0) + batch
 	}
 	if to := s.playedBy(f.Excite); to != f.Excite && !f.Pitch {
 		for i, v := range convert(f.Excite, to, s.Strings) {

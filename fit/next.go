@@ -83,12 +83,12 @@ func Next(p Predictor, d *Data, wants []Want, sets []profiles.StringSet, n int) 
 // to be wound has of its own: all that several captures share.
 type design struct {
 	f          *falloff        // with every wrap that matters
-	at         map[string]int  // where the effect of a string or a slot stands, by its key
+	at         map[string]int  // where an effect stands, by its key
 	sds        []float64       // of these effects before there are data; 0 for parameters
 	cov        *mat.SymDense   // of the unknowns
 	known      *posterior      // nil without a record
 	wound      map[string]int  // for which capture a test pickup is wound, by its key
-	bought     map[string]bool // sets that a capture before needs
+	have       map[string]bool // sets whose strings are there: in the record, or bought for a capture before
 	want       *mat.Dense      // derivatives of the balances, ln v: one row a string
 	candidates []candidate
 }
@@ -96,13 +96,13 @@ type design struct {
 // candidate is a capture with what it would tell.
 type candidate struct {
 	Proposal
-	pickup string        // key of a test pickup to be wound
-	grad   *mat.Dense    // by the unknowns, one row a string
-	noise  *mat.SymDense // of its cells
+	key   string        // of a test pickup to be wound
+	grad  *mat.Dense    // by the unknowns, one row a string
+	noise *mat.SymDense // of its cells
 }
 
 func newDesign(f *falloff, d *Data, wants []Want, sets []profiles.StringSet) (*design, error) {
-	t := &design{f: f.withWraps(wants, sets), wound: map[string]int{}, bought: map[string]bool{}}
+	t := &design{f: f.withWraps(wants, sets), wound: map[string]int{}, have: map[string]bool{}}
 	if len(d.Cells) > 0 {
 		m, err := f.modesOf(d.Cells, nil)
 		if err != nil {
@@ -110,6 +110,9 @@ func newDesign(f *falloff, d *Data, wants []Want, sets []profiles.StringSet) (*d
 		}
 		if t.known, err = m.posterior(); err != nil {
 			return nil, fmt.Errorf("the record: %w", err)
+		}
+		for i := range t.known.cells {
+			t.have[t.known.cells[i].Set] = true
 		}
 	}
 	benches := benchesOf(d, wants)
@@ -138,14 +141,10 @@ func newDesign(f *falloff, d *Data, wants []Want, sets []profiles.StringSet) (*d
 
 // stringKey and slotKey name effects as the model does.
 func stringKey(set string, i int, s profiles.String) string {
-	return eachEffect(eString, &Cell{Set: set, String: i + 1, Core: s.Core, Gauge: s.Gauge})
+	return falloffEffects[eString].key(&Cell{Set: set, String: i + 1, Core: s.Core, Gauge: s.Gauge})
 }
 
-func slotKey(i int) string { return eachEffect(eChannel, &Cell{String: i + 1}) }
-
-func eachEffect(k int, c *Cell) string {
-	return falloffEffects[k].name + " " + falloffEffects[k].level(c)
-}
+func slotKey(i int) string { return falloffEffects[eChannel].key(&Cell{String: i + 1}) }
 
 // unknowns gives each unknown its place.
 func (t *design) unknowns(sets []profiles.StringSet, benches []benchPickup) {
@@ -160,7 +159,7 @@ func (t *design) unknowns(sets []profiles.StringSet, benches []benchPickup) {
 	if t.known != nil {
 		for i := range t.known.cells {
 			for _, k := range []int{eString, eChannel} {
-				see(k, eachEffect(k, &t.known.cells[i]))
+				see(k, falloffEffects[k].key(&t.known.cells[i]))
 			}
 		}
 	}
@@ -219,7 +218,7 @@ func (t *design) inRecord() (place []int, scale []float64) {
 	}
 	for c := range t.known.cells {
 		for _, k := range []int{eString, eChannel} {
-			i := t.at[eachEffect(k, &t.known.cells[c])]
+			i := t.at[falloffEffects[k].key(&t.known.cells[c])]
 			place[i] = t.known.s.lay.at[k] + t.known.mixed.Terms[k].Level[c]
 			scale[i] = t.known.s.factors[k].At(0, 0)
 		}
@@ -329,7 +328,7 @@ func benchesOf(d *Data, wants []Want) []benchPickup {
 // ownKey names an effect that a pickup has of its own: its level, or that of one
 // of its poles.
 func (b *benchPickup) ownKey(k, i int) string {
-	return eachEffect(k, &Cell{Pickup: b.name + b.key, String: i + 1})
+	return falloffEffects[k].key(&Cell{Pickup: b.name + b.key, String: i + 1})
 }
 
 // benchOf is a pickup of the record, by the lowest strings that it was
@@ -355,7 +354,7 @@ const (
 
 // add adds the capture of a pickup under a set, its strings higher by lift.
 func (t *design) add(b benchPickup, set profiles.StringSet, lift float64) {
-	c := candidate{pickup: b.key, Proposal: Proposal{Pickup: b.name, Set: set.Name, Strings: set.Strings, PoleHeights: b.poles, Higher: lift}}
+	c := candidate{key: b.key, Proposal: Proposal{Pickup: b.name, Set: set.Name, Strings: set.Strings, PoleHeights: b.poles, Higher: lift}}
 	for _, h := range b.strings {
 		c.StringHeights = append(c.StringHeights, math.Round(100*(h+lift))/100)
 	}
@@ -366,9 +365,9 @@ func (t *design) add(b benchPickup, set profiles.StringSet, lift float64) {
 // cost is what a capture takes beside the time at the jig, after those before it.
 func (t *design) cost(c *candidate) int {
 	switch {
-	case c.Pickup == "" && t.wound[c.pickup] == 0:
+	case c.Pickup == "" && t.wound[c.key] == 0:
 		return costsWinding
-	case !t.bought[c.Set] && !t.onBench(c.Set):
+	case !t.have[c.Set]:
 		return costsStrings
 	}
 	return costsNothing
@@ -479,11 +478,6 @@ func (t *design) ownPlaces(b benchPickup) []ownPlace {
 	return out
 }
 
-// onBench reports whether the record knows the strings of a set.
-func (t *design) onBench(set string) bool {
-	return t.known != nil && slices.ContainsFunc(t.known.cells, func(c Cell) bool { return c.Set == set })
-}
-
 // after is the unknowns' covariance with a capture added:
 // C - C G' (G C G' + V)^-1 G C.
 func (t *design) after(c *candidate) (*mat.SymDense, bool) {
@@ -548,12 +542,12 @@ func (t *design) learn(c candidate, number int) Proposal {
 	if cov, ok := t.after(&c); ok {
 		t.cov = cov
 	}
-	t.bought[c.Set] = true
+	t.have[c.Set] = true
 	if c.Pickup == "" {
-		if t.wound[c.pickup] == 0 {
-			t.wound[c.pickup] = number
+		if t.wound[c.key] == 0 {
+			t.wound[c.key] = number
 		}
-		c.WoundFor = t.wound[c.pickup]
+		c.WoundFor = t.wound[c.key]
 	}
 	return c.Proposal
 }

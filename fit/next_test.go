@@ -102,7 +102,7 @@ func TestNextWindsOnce(t *testing.T) {
 	for n, set := range []string{"set0", "set1"} {
 		for i := range g.candidates {
 			c := g.candidates[i]
-			if c.pickup != "to be wound 1" || c.Set != set || (c.Higher > 0) != (n == 1) {
+			if c.key != "to be wound 1" || c.Set != set || (c.Higher > 0) != (n == 1) {
 				continue
 			}
 			if want := []int{costsWinding, costsNothing}[n]; g.cost(&c) != want {

@@ -40,18 +40,16 @@ func rangeOf(cells []Cell) Range {
 // arcsOf is the least and the greatest rise of the strings' arc among mountings.
 func arcsOf(cells []Cell) [2]float64 {
 	out := [2]float64{math.Inf(1), math.Inf(-1)}
-	mountings := map[[2]string][]float64{}
-	for _, c := range cells {
-		if c.String < 1 { // not known
-			continue
+	for _, mounting := range (&Data{Cells: cells}).Sessions() {
+		var heights []float64
+		for _, c := range mounting {
+			for len(heights) < c.String {
+				heights = append(heights, math.NaN())
+			}
+			if c.String > 0 { // it is known
+				heights[c.String-1] = c.StringHeight
+			}
 		}
-		key := [2]string{c.Pickup, c.Session}
-		for len(mountings[key]) < c.String {
-			mountings[key] = append(mountings[key], math.NaN())
-		}
-		mountings[key][c.String-1] = c.StringHeight
-	}
-	for _, heights := range mountings {
 		if arc := arcOf(heights); finite(arc) {
 			extend(&out, arc)
 		}

@@ -18,8 +18,8 @@ const (
 
 // drifted looks for a level that runs away from a session's first take to its last:
 // from take to take of each string, and from string to string. nil when there is
-// none.
-func (s *screener) drifted(k int, t *trial) *finding {
+// none; plain is how many standard errors the takes of each string show of it.
+func (s *screener) drifted(k int, t *trial) (f *finding, plain float64) {
 	m := s.mounts[k]
 	first, last := math.Inf(1), math.Inf(-1)
 	for _, i := range m {
@@ -29,7 +29,7 @@ func (s *screener) drifted(k int, t *trial) *finding {
 	}
 	length := last - first
 	if !(length > 0) || !finite(length) {
-		return nil
+		return nil, 0
 	}
 	var cross, spread float64
 	along := map[int]float64{}
@@ -41,14 +41,14 @@ func (s *screener) drifted(k int, t *trial) *finding {
 		}
 	}
 	if !(spread > 0) || s.j.take == 0 {
-		return nil
+		return nil, 0
 	}
 	own, se := cross/spread, math.Sqrt(s.j.take/spread)
 	slope, evidence := t.slope(along, cross/spread, s.j.take/spread, driftSD, ordinaryDrift)
 	if !(evidence >= enoughDrift) || own/slope < leastOwn || math.Abs(slope-own) > mostApart*se || math.Abs(slope) > mostDrift {
-		return nil
+		return nil, 0
 	}
-	f := &finding{kind: DriftInSession, mount: k, columns: []string{"rms_mv", "peak_mv"}, now: map[int]Cell{}, pickups: []string{s.cells[m[0]].Pickup}, evidence: evidence, own: math.Abs(own) / se}
+	f = &finding{kind: DriftInSession, mount: k, columns: []string{"rms_mv", "peak_mv"}, now: map[int]Cell{}, pickups: []string{s.cells[m[0]].Pickup}, evidence: evidence}
 	for _, i := range m {
 		c := s.cells[i]
 		c.Mean -= slope * along[i]
@@ -60,5 +60,5 @@ func (s *screener) drifted(k int, t *trial) *finding {
 		f.now[i] = c
 	}
 	f.cause = fmt.Sprintf("levels go by %+.1f dB from the session's first take to its last", dB*slope)
-	return f
+	return f, math.Abs(own) / se
 }

@@ -18,7 +18,6 @@ type finding struct {
 	pickups  []string     // whose cells it concerns
 	prior    float64      // ln, less 0 the more there are of its kind
 	evidence float64
-	own      float64 // of a drift: standard errors that the takes of each string show themselves
 }
 
 // hearing is what a mount's findings are weighed against: the record as filed.
@@ -39,7 +38,8 @@ func (s *screener) examine(k int) *finding {
 	h := &hearing{mount: m, pickup: s.cells[m[0]].Pickup, others: map[string]*trial{}}
 	h.trial = s.j.try([]string{h.pickup}, m)
 	if s.late {
-		return s.drifted(k, h.trial)
+		f, _ := s.drifted(k, h.trial)
+		return f
 	}
 	h.levels = h.trial.likelihood()
 	h.lists = s.agreement(m, nil)
@@ -65,7 +65,7 @@ func (s *screener) examine(k int) *finding {
 	}
 	// What a drift does from string to string another filing may do as well, but
 	// not what it does from take to take.
-	if d := s.drifted(k, h.trial); d != nil && d.own > plainOwn && d.evidence > best.evidence {
+	if d, own := s.drifted(k, h.trial); d != nil && own > plainOwn && d.evidence > best.evidence {
 		return d
 	}
 	return best

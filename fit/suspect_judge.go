@@ -120,7 +120,7 @@ func (j *judge) layOut() {
 	}
 	for _, e := range falloffEffects {
 		for i := range j.cells {
-			key := e.name + e.level(&j.cells[i])
+			key := e.key(&j.cells[i])
 			if _, ok := j.cols[key]; ok || e.local {
 				continue
 			}
@@ -180,7 +180,7 @@ func (j *judge) row(c *Cell, last int) row {
 		if e.local {
 			continue
 		}
-		if col, ok := j.cols[e.name+e.level(c)]; ok {
+		if col, ok := j.cols[e.key(c)]; ok {
 			r.a[col] = 1
 		} else {
 			r.noise += e.spread.SD * e.spread.SD * j.scale * j.scale

@@ -9,8 +9,6 @@ import (
 	"strings"
 
 	"evenpole/capture"
-
-	"gonum.org/v1/gonum/stat"
 )
 
 // within is what the takes of a cell say beside their mean.
@@ -50,14 +48,6 @@ func timeOf(r *capture.Reading) float64 {
 		return float64(r.Seq)
 	}
 	return float64(r.Line)
-}
-
-func withinOf(takes []take, mean, sd float64) *within {
-	levels := make([]float64, len(takes))
-	for i, t := range takes {
-		levels[i] = t.level
-	}
-	return &within{mean: stat.Mean(levels, nil), sd: spread(levels), trend: trendOf(takes, mean, sd), top: ceilingOf(takes)}
 }
 
 func trendOf(takes []take, mean, sd float64) trend {

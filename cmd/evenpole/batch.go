@@ -261,17 +261,7 @@ func (e *env) loudness(r *batch.Report) {
 }
 
 func loudness(dir string, model fit.Model, r *batch.Report) (*batch.Loudness, error) {
-	name := filepath.Join(dir, capture.ReadingsFile)
-	f, err := capture.Open(name)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	book, err := loadGains(dir)
-	if err != nil {
-		return nil, err
-	}
-	data, err := fit.Gather(book.Apply(capture.Readings(f, name)))
+	data, err := gatherReadings([]string{filepath.Join(dir, capture.ReadingsFile)})
 	if err != nil {
 		return nil, err
 	}
