@@ -221,7 +221,7 @@ func (b *bench) compare(log []made) (wrong, missing []made) {
 		want[m] = true
 	}
 	for _, r := range b.readings() {
-		m := made{r.Jig, r.Boot, r.Seq, r.String, r.Take, r.Mode, r.RMS, r.Freq, r.Peak, r.Window, r.Status == capture.OK}
+		m := made{r.Jig, r.Boot, r.Seq, r.String, r.Take, string(r.Mode), r.RMS, r.Freq, r.Peak, r.Window, r.Status == capture.OK}
 		if !want[m] {
 			wrong = append(wrong, m)
 		}
@@ -236,7 +236,7 @@ func (b *bench) compare(log []made) (wrong, missing []made) {
 }
 
 // good counts the record's good takes of a string in one mode and session.
-func good(rows []capture.Reading, session, mode string, str int) int {
+func good(rows []capture.Reading, session string, mode capture.Mode, str int) int {
 	n := 0
 	for _, r := range rows {
 		if r.Session == session && r.Mode == mode && r.String == str && r.Status == capture.OK {

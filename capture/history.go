@@ -15,13 +15,6 @@ type entry struct {
 	counted
 }
 
-// counted is what a take counts for.
-type counted struct {
-	slot
-	good bool
-	rms  float64 // mV; of a field reading nothing
-}
-
 func (r *Reading) entry() entry {
 	return entry{identity{r.Jig, r.Boot, r.Seq}, r.HasSeq, r.Session, r.Status, r.counted()}
 }

@@ -15,11 +15,11 @@ func (r *run) keep(x jig.Reading, owner string) error {
 	switch {
 	case !ours:
 		notes = append(notes, strayNote(owner, r.result.Session))
-	case row.Mode != string(jig.Quiet) && row.RMS <= row.Quiet:
+	case row.Mode != Quiet && row.RMS <= row.Quiet:
 		notes = append(notes, tooQuiet)
 	}
 	row.Note = joinNotes(notes)
-	if err := r.shop.readings.append(row.row()); err != nil {
+	if err := r.shop.addReading(&row); err != nil {
 		return err
 	}
 	c := row.counted()
@@ -38,7 +38,7 @@ func (r *run) keepField(x jig.Field, owner string) error {
 	if !ours {
 		row.Note = strayNote(owner, r.result.Session)
 	}
-	if err := r.shop.fields.append(row.row()); err != nil {
+	if err := r.shop.addField(&row); err != nil {
 		return err
 	}
 	c := row.counted()
@@ -102,7 +102,7 @@ func (r *run) dress(row *Reading) bool {
 	row.Pickup, row.Batch, row.StringSet = m.Pickup, m.Batch, m.Set
 	row.Core, row.Gauge, row.Wrap = s.Core, s.Gauge, s.Wrap
 	row.PoleHeight, row.StringHeight = m.PoleHeights[i], m.StringHeights[i]
-	if row.Mode != string(jig.Quiet) {
+	if row.Mode != Quiet {
 		row.Quiet = r.quiet(row.String)
 	}
 	return true

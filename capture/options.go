@@ -55,8 +55,8 @@ type Options struct {
 
 // Progress is a row that was kept, and how far its string has got.
 type Progress struct {
-	Session string  // "" when the row was filed without one
-	Mode    string  // "P", "D" or "Q"; "F" for a field reading
+	Session string // "" when the row was filed without one
+	Mode    Mode
 	Number  int     // the string; for a field reading the position
 	Good    int     // good takes so far; 0 without a session
 	Wanted  int     // 0 without a session
@@ -110,25 +110,6 @@ func (o *Options) kind() string {
 	return ofReadings
 }
 
-// A slot is what takes are counted by: a string in one mode, or a position.
-type slot struct {
-	mode   string // as in Progress
-	number int
-}
-
-// modeField is the mode of a field reading.
-const modeField = "F"
-
-func (s slot) String() string {
-	switch s.mode {
-	case modeField:
-		return fmt.Sprintf("position %d", s.number)
-	case string(jig.Quiet):
-		return fmt.Sprintf("quiet level of string %d", s.number)
-	}
-	return fmt.Sprintf("string %d", s.number)
-}
-
 // A step is one slot to fill, and how the jig is asked to.
 type step struct {
 	slot
@@ -164,7 +145,7 @@ func (o *Options) stringSteps(id jig.Ident) ([]step, error) {
 		if err != nil {
 			return nil, err
 		}
-		all = append(all, step{slot{string(jig.Quiet), s}, o.Quiet,
+		all = append(all, step{slot{Quiet, s}, o.Quiet,
 			func(count int) jig.Command { return jig.QuietCommand(s, count) }}, excite)
 	}
 	return all, nil
@@ -174,7 +155,7 @@ func (o *Options) stringSteps(id jig.Ident) ([]step, error) {
 // its open pitch.
 func (o *Options) excite(s int, by jig.Excite) (step, error) {
 	if by != jig.Drive {
-		return step{slot{string(jig.Pluck), s}, o.Takes,
+		return step{slot{Pluck, s}, o.Takes,
 			func(count int) jig.Command { return jig.PluckCommand(s, count) }}, nil
 	}
 	hz, err := profiles.Pitch(o.Mount.Strings[s-1].Note)
@@ -182,7 +163,7 @@ func (o *Options) excite(s int, by jig.Excite) (step, error) {
 		return step{}, o.reject("string %d: its note, for the jig drives strings at their pitch: %v", s, err)
 	}
 	mHz := int64(math.Round(1000 * hz))
-	return step{slot{string(jig.Driven), s}, o.Takes,
+	return step{slot{Drive, s}, o.Takes,
 		func(count int) jig.Command { return jig.DriveCommand(s, mHz, count) }}, nil
 }
 
@@ -203,7 +184,7 @@ func (o *Options) fieldSteps() ([]step, error) {
 		case slices.Contains(o.FieldPositions[:i], p):
 			return nil, o.reject("position: expected each once, got %d twice", p)
 		}
-		all = append(all, step{slot{modeField, p}, o.Takes,
+		all = append(all, step{slot{Probe, p}, o.Takes,
 			func(count int) jig.Command { return jig.FieldCommand(p, count) }})
 	}
 	return all, nil

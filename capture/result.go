@@ -25,7 +25,7 @@ type Result struct {
 
 // Tally says how far a string, or a position, has got.
 type Tally struct {
-	Mode    string // as in Progress
+	Mode    Mode
 	Number  int
 	Good    int // earlier captures of the session included
 	Wanted  int

@@ -102,7 +102,7 @@ func (r *run) count(t counted) {
 	if i, ok := r.index[t.slot]; ok {
 		r.result.Tallies[i].Good++
 	}
-	if t.mode == string(jig.Quiet) {
+	if t.mode == Quiet {
 		r.power[t.number] += t.rms * t.rms
 	}
 }
@@ -110,7 +110,7 @@ func (r *run) count(t counted) {
 // quiet returns the quiet level of a string in mV, to the microvolt: the root
 // of the mean square of the session's good quiet windows, NaN before the first.
 func (r *run) quiet(number int) float64 {
-	i, ok := r.index[slot{string(jig.Quiet), number}]
+	i, ok := r.index[slot{Quiet, number}]
 	if !ok || r.result.Tallies[i].Good == 0 {
 		return math.NaN()
 	}
@@ -164,7 +164,7 @@ func (r *run) hold(after uint32) error {
 
 func (r *run) note(h hold) error {
 	r.holds = append(r.holds, h)
-	return r.shop.sessions.append(h.row())
+	return r.shop.addHold(h)
 }
 
 // fill has takes made until there are enough good ones.

@@ -62,7 +62,7 @@ func bare(x jig.Reading, id jig.Ident, now time.Time) (r Reading, notes []string
 		HasSeq: true,
 		String: x.String,
 		Core:   none, Gauge: none, PoleHeight: none, StringHeight: none,
-		Mode:   string(x.Mode),
+		Mode:   Mode(x.Mode),
 		Take:   x.Take,
 		RMS:    millis(x.RMSUV),
 		Peak:   millis(x.PeakUV),
@@ -88,21 +88,4 @@ func bareField(x jig.Field, id jig.Ident, now time.Time) FieldReading {
 		ProbeGap: math.NaN(),
 		Status:   OK,
 	}
-}
-
-// counted tells what a reading counts for.
-func (r *Reading) counted() counted {
-	c := counted{slot{r.Mode, r.String}, r.Status == OK || r.Status == "", r.RMS}
-	if c.mode == "" {
-		c.mode = string(jig.Pluck)
-	}
-	if c.mode != string(jig.Quiet) && r.RMS <= r.Quiet {
-		c.good = false
-	}
-	return c
-}
-
-// counted tells what a field reading counts for.
-func (r *FieldReading) counted() counted {
-	return counted{slot{modeField, r.Position}, r.Status == OK || r.Status == "", 0}
 }

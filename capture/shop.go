@@ -194,6 +194,15 @@ func (s *Shop) holds() (holds, error) {
 	return all, nil
 }
 
+// addReading writes a reading. When it returns nil the row is on the disk.
+func (s *Shop) addReading(r *Reading) error { return s.readings.append(r.row()) }
+
+// addField writes a field reading likewise.
+func (s *Shop) addField(r *FieldReading) error { return s.fields.append(r.row()) }
+
+// addHold notes in sessions.csv who commands a jig from here on.
+func (s *Shop) addHold(h hold) error { return s.sessions.append(h.row()) }
+
 // mountName is the name of the shop's copy of a mount: what is mounted, and a
 // digest of all that the mount says. How its file is called, laid out and
 // commented makes no difference, nor does what the program calls its fields: what

@@ -15,6 +15,20 @@ const (
 
 var purposes = []Purpose{ForModel, ForBatch, ForCheck, ForRepeat}
 
+// Mode says how a take was made.
+type Mode string
+
+// The modes that the record knows, and that of a field reading, which no column
+// names.
+const (
+	Pluck Mode = "P"
+	Drive Mode = "D" // by an exciter
+	Quiet Mode = "Q" // of the quiet level
+	Probe Mode = "F"
+)
+
+var modes = []Mode{Pluck, Drive, Quiet}
+
 // Status of a kept take: what the screening says of it.
 type Status string
 
@@ -49,7 +63,7 @@ type Reading struct {
 	Wrap         string
 	PoleHeight   float64 // mm
 	StringHeight float64 // mm
-	Mode         string  // "P", "D", "Q"; "" counts as "P"
+	Mode         Mode    // "" counts as Pluck
 	Take         int
 	RMS          float64 // mV
 	Peak         float64 // mV

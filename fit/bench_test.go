@@ -5,18 +5,6 @@ import (
 	"testing"
 )
 
-// The time of a row on its way into a cell.
-func BenchmarkGather(b *testing.B) {
-	rows := readRecord(b, "readings.csv")
-	b.ReportAllocs()
-	for b.Loop() {
-		if _, err := Gather(each(rows)); err != nil {
-			b.Fatal(err)
-		}
-	}
-	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N*len(rows)), "ns/row")
-}
-
 // A shop with 100 pickups of 12 cells: the fit, and the fit with its
 // cross-validation.
 func BenchmarkFit(b *testing.B) {

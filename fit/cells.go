@@ -30,8 +30,8 @@ type Cell struct {
 	Wrap         string  // "plain", or what it is wound with; unnamedWrap when not told
 	PoleHeight   float64
 	StringHeight float64
-	Mode         string // "P" or "D"
-	Excite       string // "travel", "force", "drive"; "" when not told
+	Mode         capture.Mode // Pluck or Drive
+	Excite       string       // "travel", "force", "drive"; "" when not told
 
 	Batch string
 	Takes int       // good takes that Mean stands for
@@ -202,32 +202,6 @@ func Gather(files ...iter.Seq2[capture.Reading, error]) (*Data, error) {
 	return g.data(), nil
 }
 
-// Pickups lists the pickups in order.
-func (d *Data) Pickups() []string {
-	var names []string
-	for i := range d.Cells {
-		if p := d.Cells[i].Pickup; len(names) == 0 || names[len(names)-1] != p {
-			names = append(names, p)
-		}
-	}
-	return names
-}
-
-// Split returns the data without one pickup, and that pickup's cells. The
-// counts of rows stay those of all.
-func (d *Data) Split(pickup string) (others *Data, own []Cell) {
-	rest := *d
-	rest.Cells = nil
-	for _, c := range d.Cells {
-		if c.Pickup == pickup {
-			own = append(own, c)
-		} else {
-			rest.Cells = append(rest.Cells, c)
-		}
-	}
-	return &rest, own
-}
-
 // Fingerprint is the SHA-256 of all that a model can learn from the cells, in
 // hex. Neither the order of rows nor what was left out changes it, nor does what
 // the program calls a field of a cell: what is hashed is written out here.
@@ -265,9 +239,10 @@ func writeNamed(w io.Writer, what string, figures map[string]float64) {
 
 // key is what tells cells apart.
 type key struct {
-	pickup, session, set, wrap, mode, excite string
-	string                                   int
-	core, gauge, poleHeight, stringHeight    float64
+	pickup, session, set, wrap, excite    string
+	mode                                  capture.Mode
+	string                                int
+	core, gauge, poleHeight, stringHeight float64
 }
 
 // source is one power-up of one jig.
@@ -335,7 +310,7 @@ func (g *gatherer) add(r *capture.Reading) {
 		g.leaveOther(r, isRetraction)
 	case id.source >= 0 && !g.seen[id.source].add(id.seq):
 		g.leaveOther(r, isRepeated)
-	case r.Mode == "Q":
+	case r.Mode == capture.Quiet:
 		g.leaveOther(r, isQuiet)
 	default:
 		g.addTake(r, id)
@@ -407,13 +382,13 @@ func (g *gatherer) identity(r *capture.Reading) identity {
 // key returns the cell that a row belongs to.
 func (g *gatherer) key(r *capture.Reading) key {
 	k := key{
-		pickup: r.Pickup, session: r.Session, set: r.StringSet, mode: cmp.Or(r.Mode, "P"), excite: r.Excite,
+		pickup: r.Pickup, session: r.Session, set: r.StringSet, mode: cmp.Or(r.Mode, capture.Pluck), excite: r.Excite,
 		string: r.String, core: r.Core, poleHeight: r.PoleHeight, stringHeight: r.StringHeight,
 	}
 	if k.pickup == "" {
 		k.pickup = g.unnamed
 	}
-	if k.mode == "D" {
+	if k.mode == capture.Drive {
 		k.excite = Drive
 	}
 	k.gauge, k.wrap = gaugeAndWrap(r)
@@ -562,6 +537,6 @@ func compareCells(a, b Cell) int {
 		strings.Compare(a.Pickup, b.Pickup), strings.Compare(a.Session, b.Session), cmp.Compare(a.String, b.String),
 		strings.Compare(a.Set, b.Set), cmp.Compare(a.Core, b.Core), cmp.Compare(a.Gauge, b.Gauge), strings.Compare(a.Wrap, b.Wrap),
 		cmp.Compare(a.PoleHeight, b.PoleHeight), cmp.Compare(a.StringHeight, b.StringHeight),
-		strings.Compare(a.Mode, b.Mode), strings.Compare(a.Excite, b.Excite),
+		cmp.Compare(a.Mode, b.Mode), strings.Compare(a.Excite, b.Excite),
 	)
 }

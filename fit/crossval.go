@@ -5,7 +5,6 @@ import (
 	"math"
 	"runtime"
 	"slices"
-	"strings"
 	"sync"
 )
 
@@ -126,20 +125,6 @@ func atOnce(n int, do func(i int)) {
 	wg.Wait()
 }
 
-// without returns the data without the cells of one name, and those cells.
-func (d *Data) without(names []string, name string) (rest *Data, own []Cell) {
-	others := *d
-	rest, others.Cells = &others, nil
-	for i, c := range d.Cells {
-		if names[i] == name {
-			own = append(own, c)
-		} else {
-			rest.Cells = append(rest.Cells, c)
-		}
-	}
-	return rest, own
-}
-
 // predict compares what a model says of the cells with what they are.
 func (f *Fold) predict(m Model) {
 	for first := 0; first < len(f.own); {
@@ -173,30 +158,6 @@ func (f *Fold) predictPickup(cells []Cell, m Model) {
 			f.balance.add(e - mean)
 		}
 	}
-}
-
-// sets names the string set of every cell.
-func (d *Data) sets() []string {
-	type session struct{ pickup, name string }
-	lists := map[session][]string{}
-	for _, c := range d.Cells {
-		s := session{c.Pickup, c.Session}
-		str := fmt.Sprintf("%g", c.Core)
-		if c.Gauge != c.Core {
-			str = fmt.Sprintf("%g/%g", c.Gauge, c.Core)
-		}
-		if l := lists[s]; len(l) == 0 || l[len(l)-1] != str {
-			lists[s] = append(l, str)
-		}
-	}
-	names := make([]string, len(d.Cells))
-	for i, c := range d.Cells {
-		names[i] = c.Set
-		if c.Set == "" {
-			names[i] = "unnamed, " + strings.Join(lists[session{c.Pickup, c.Session}], " ") + " mm"
-		}
-	}
-	return names
 }
 
 func meanOf(v []float64) float64 {

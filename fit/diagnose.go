@@ -221,7 +221,7 @@ func (f *falloff) unseenHalf(cells, own []Cell) []float64 {
 			at = append(at, i)
 		}
 	}
-	for i, v := range centredVariance(p.unseen(at)) {
+	for i, v := range centredVariance(p.Unseen(at)) {
 		out[i] = normal95 * math.Sqrt(v)
 	}
 	return out
@@ -246,10 +246,10 @@ func centredVariance(cov *mat.SymDense) []float64 {
 func (p *posterior) effects() ([]EffectGroup, error) {
 	var out []EffectGroup
 	for k, e := range falloffEffects {
-		if p.mixed.Terms[k].levels == 0 {
+		if p.Levels(k) == 0 {
 			continue
 		}
-		sds, err := p.sds(k)
+		sds, err := p.SDs(k)
 		if err != nil {
 			return nil, fmt.Errorf("effect %q: %w", e.name, err)
 		}
@@ -260,7 +260,7 @@ func (p *posterior) effects() ([]EffectGroup, error) {
 		}
 		g.SD = scale * math.Abs(p.f.SDs[k+1])
 		for i := range p.cells {
-			l := p.mixed.Terms[k].Level[i]
+			l := p.level(k, i)
 			if l < 0 {
 				continue
 			}

@@ -89,7 +89,7 @@ func TestEffectIntervals(t *testing.T) {
 				truth[key] = f.SDs[1+ePole] * rng.NormFloat64()
 			}
 			last := lastStrings(cells)[cells[i].Pickup]
-			cells[i].Mean = f.predict(f.Theta, f.cellSite(&cells[i], last), 0) + truth[key] + f.SDs[0]*rng.NormFloat64()
+			cells[i].Mean = f.predict(f.Theta, f.siteOf(&cells[i], last), 0) + truth[key] + f.SDs[0]*rng.NormFloat64()
 		}
 		m, err := f.modesOf(cells, nil)
 		if err != nil {

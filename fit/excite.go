@@ -1,9 +1,8 @@
 package fit
 
 import (
-	"fmt"
+	"cmp"
 	"math"
-	"slices"
 
 	"evenpole/profiles"
 )
@@ -63,33 +62,14 @@ func convert(from, to string, strings []profiles.String) []float64 {
 	return shift
 }
 
-// oneExcite returns the kind of excitation that most cells have, those cells,
-// and a note on the others, "" when there are none.
-func oneExcite(cells []Cell) (excite string, kept []Cell, note string) {
-	count := map[string]int{}
-	for _, c := range cells {
-		count[c.Excite]++
+// relativeVelocity is X beside a plain string of refDiameter at refPitch; 0
+// where it cannot be told.
+func relativeVelocity(excite string, hz float64, s profiles.String) float64 {
+	ref := profiles.String{Gauge: refDiameter, Core: refDiameter, Wrap: "plain"}
+	x, ok := Velocity(cmp.Or(excite, Travel), hz, profiles.UnitMass(s))
+	zero, _ := Velocity(cmp.Or(excite, Travel), refPitch, profiles.UnitMass(ref))
+	if !ok {
+		return 0
 	}
-	for e, n := range count {
-		if most := count[excite]; n > most || n == most && e < excite {
-			excite = e
-		}
-	}
-	kept = slices.DeleteFunc(slices.Clone(cells), func(c Cell) bool { return c.Excite != excite })
-	if n := len(cells) - len(kept); n > 0 {
-		note = fmt.Sprintf("%d of %d cells were not excited by %q, as the others were, and are left out", n, len(cells), excite)
-	}
-	return excite, kept, note
-}
-
-// playedBy is the excitation that a prediction is for: as ordered, else as it
-// was measured. Nobody plays with an exciter: then a fixed force stands for it.
-func (s *Setup) playedBy(measured string) string {
-	switch {
-	case s.Excite != "":
-		return s.Excite
-	case measured == Drive:
-		return Force
-	}
-	return measured
+	return x - zero
 }

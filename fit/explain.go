@@ -4,56 +4,9 @@ import (
 	"cmp"
 	"fmt"
 	"math"
-	"math/bits"
 	"slices"
 	"strings"
 )
-
-// An explanation splits the balance of a pickup's strings into causes. The
-// model is not a sum (how much the steel counts depends on the gap, how much the
-// wrap counts on the core), so that no split is the only one. This one is the
-// Shapley value (L. S. Shapley, A value for n-person games, in Contributions to
-// the Theory of Games II, 1953; as a way to split any figure with several
-// causes: A. F. Shorrocks, Decomposition procedures for distributional
-// analysis, J. Econ. Inequal. 11, 2013; both from memory): string i is turned
-// into string j one cause at a time, and what a cause changes is averaged over
-// all orders in which this can be done. A string's share of a cause is the mean
-// over all strings j, itself among them. Hence no string or gap has to be
-// chosen to compare with, the shares of a string add up to its balance exactly,
-// and those of a cause average zero over the strings.
-//
-// What is split are the inputs of the curve, not its terms: a new term of known
-// inputs is split with no change here.
-
-// Cause is one cause of balance.
-type Cause struct {
-	Name  string `json:"name"`  // the key of its parts
-	Words string `json:"words"` // for people
-}
-
-// The causes that the curve knows: each is some of a site's inputs.
-const (
-	byCore = iota
-	byWrap
-	byVelocity
-	byAxis
-	byTop
-	byProtrusion
-	byNeighbours
-	byField
-	siteCauses // how many there are
-)
-
-var siteCauseNames = [siteCauses]Cause{
-	byCore:       {"core", "steel in the core"},
-	byWrap:       {"wrap", "steel in the wrap"},
-	byVelocity:   {"pitch", "how fast the string moves"},
-	byAxis:       {"string_height", "gap: height of the string"},
-	byTop:        {"pole_height", "gap: height of the pole"},
-	byProtrusion: {"protrusion", "pole out of the coil"},
-	byNeighbours: {"neighbours", "end of the row"},
-	byField:      {"field", "magnet's measured field"},
-}
 
 // effectCauses are the causes that only a measured pickup shows, by the name of
 // the effect that estimates them. What all strings of a pickup share is no cause
@@ -67,66 +20,6 @@ var effectCauses = map[string]Cause{
 }
 
 var leftCause = Cause{"left", "not explained"}
-
-// hybrid is the site that takes its inputs for each cause from one of other
-// sites. A wrap is a layer of some thickness over any core, and a string's
-// height is that of its axis.
-func hybrid(of *[siteCauses]*site) site {
-	s := site{
-		core: of[byCore].core, wrap: of[byWrap].wrap, velocity: of[byVelocity].velocity,
-		height: of[byProtrusion].height, missing: of[byNeighbours].missing, spacing: of[byNeighbours].spacing,
-		field: of[byField].field,
-	}
-	s.gauge = s.core + of[byWrap].gauge - of[byWrap].core
-	axis := of[byAxis].stringHeight + of[byAxis].gauge/2
-	s.stringHeight = axis - s.gauge/2 + s.height - of[byTop].height // so that the gap is from the pole that counts
-	return s
-}
-
-// versus splits by how much a site's level lies over another's: ln v by cause.
-func (f *falloff) versus(a, b *site) [siteCauses]float64 {
-	var value [1 << siteCauses]float64
-	for set := range value {
-		var of [siteCauses]*site
-		for c := range of {
-			of[c] = b
-			if set>>c&1 == 1 {
-				of[c] = a
-			}
-		}
-		s := hybrid(&of)
-		value[set] = f.predict(f.Theta, &s, 0)
-	}
-	var parts [siteCauses]float64
-	for set := range value {
-		for c := range parts {
-			if set>>c&1 == 0 {
-				parts[c] += shapleyWeight(bits.OnesCount(uint(set))) * (value[set|1<<c] - value[set])
-			}
-		}
-	}
-	return parts
-}
-
-// shapleyWeight is the share of all orders of the causes in which exactly some
-// given ones, as many as before, stand before another given one.
-func shapleyWeight(before int) float64 {
-	return math.Gamma(float64(before+1)) * math.Gamma(float64(siteCauses-before)) / math.Gamma(siteCauses+1)
-}
-
-// split splits the balance of sites, ln v: for each site, by cause.
-func (f *falloff) split(sites []*site) [][siteCauses]float64 {
-	out := make([][siteCauses]float64, len(sites))
-	for i, a := range sites {
-		for j, b := range sites[:i] { // the other way round, the signs turn
-			for c, v := range f.versus(a, b) {
-				out[i][c] += v / float64(len(sites))
-				out[j][c] -= v / float64(len(sites))
-			}
-		}
-	}
-	return out
-}
 
 // Explanation is the balance of a pickup by cause. It marshals to the JSON of
 // "evenpole explain --json". Balance and parts are in dB.
@@ -201,7 +94,7 @@ func ExplainSetup(p Predictor, s *Setup, heights []float64) (*Explanation, error
 func (f *falloff) explanation(p Predictor, sites []*site) *Explanation {
 	x := &Explanation{Model: f.Kind(), Source: p.Source(), Method: splitMethod}
 	x.Causes = slices.Clone(siteCauseNames[:])
-	for i, parts := range f.split(sites) {
+	for i, parts := range f.split(f.Theta, sites) {
 		s := sites[i]
 		e := ExplainedString{
 			String: i + 1, Core: s.core, Gauge: s.gauge, Wrap: s.wrap,

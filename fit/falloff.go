@@ -50,21 +50,6 @@ const (
 	pFixed            // number of these
 )
 
-// site is one string over one pole, as the model sees it.
-type site struct {
-	core, gauge  float64 // mm
-	wrap         string
-	height       float64 // mm, of the pole
-	stringHeight float64 // mm, underside
-	velocity     float64 // X; 0 when not known
-	missing      int     // neighbours that the string lacks: 0, 1 or 2
-	spacing      float64 // mm
-	field        float64 // ln B; 0 when not measured
-}
-
-// gap is the distance from the pole's top to the string's axis, mm.
-func (s *site) gap() float64 { return s.stringHeight + s.gauge/2 - s.height }
-
 // wrapPriors are the prior weights of wraps and how far one may be off on its
 // own (standard deviation of the logarithm): the saturation polarisation of
 // what is wound relative to iron's 2.15 T (0.61 T nickel; B. D. Cullity, C. D.
@@ -92,10 +77,12 @@ func wrapPrior(wrap string) Normal {
 	return unknownWrap
 }
 
-// curve is the model's equation for a list of wraps, which have parameters of
-// their own, in order, behind the fixed ones.
+// curve is the model's equation for one kind of excitation and a list of wraps,
+// which have parameters of their own, in order, behind the fixed ones.
 type curve struct {
-	Wraps []string `json:"wraps"`
+	Wraps  []string `json:"wraps"`
+	Excite string   `json:"excite"` // how strings were set moving
+	Pitch  bool     `json:"pitch"`  // every string's pitch is known; else the model goes without
 }
 
 func (c *curve) size() int { return pFixed + len(c.Wraps) }

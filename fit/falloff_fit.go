@@ -1,14 +1,11 @@
 package fit
 
 import (
-	"cmp"
 	"encoding/json"
 	"fmt"
 	"maps"
 	"math"
 	"slices"
-
-	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
@@ -25,36 +22,6 @@ var falloffKind = Kind{
 	},
 }
 
-// effect is a random effect of the falloff model: what carries it, and what is
-// known of its scatter (ln v; of setup mm) before there are data: our
-// assumptions, worth DF observations.
-type effect struct {
-	name   string
-	local  bool // occurs in one pickup only
-	spread Spread
-	level  func(c *Cell) string
-}
-
-// key tells the level that a cell has of this effect from those of all effects.
-func (e *effect) key(c *Cell) string { return e.name + e.level(c) }
-
-// Places in falloffEffects.
-const (
-	ePickup, eBatch, ePole, eString, eChannel, eSetup, eMagnet = 0, 1, 2, 3, 4, 5, 6
-)
-
-var falloffEffects = []effect{
-	{"pickup", true, Spread{0.15, 3}, func(c *Cell) string { return c.Pickup }},
-	{"batch", false, Spread{0.10, 3}, func(c *Cell) string { return c.Batch }},
-	{"pole", true, Spread{0.05, 4}, func(c *Cell) string { return fmt.Sprintf("%s/%d", c.Pickup, c.String) }},
-	{"string", false, Spread{0.02, 3}, func(c *Cell) string { return fmt.Sprintf("%s/%d/%g/%g", c.Set, c.String, c.Core, c.Gauge) }},
-	{"channel", false, Spread{0.03, 4}, func(c *Cell) string { return fmt.Sprint(c.String) }},
-	{"setup", true, Spread{0.05, 4}, func(c *Cell) string { return c.Pickup + "/" + c.Session }},
-	{"magnet", true, Spread{0.04, 20}, func(c *Cell) string { return unconcerned }}, // see effects
-}
-
-var falloffSigma = Spread{0.03, 4}
-
 // falloff is a fitted falloff model: the state in its file.
 type falloff struct {
 	curve
@@ -66,22 +33,11 @@ type falloff struct {
 	Magnets map[string]float64 `json:"magnets"`    // ln B of single magnets against their batch
 	FieldSD float64            `json:"field_sd"`   // of ln B within a batch; 0 when not measured
 	Fields  bool               `json:"fields"`     // poles of pickups were measured, too
-	Excite  string             `json:"excite"`
-	Pitch   bool               `json:"pitch"` // every cell's pitch is known; else the model goes without
-	Prior   bool               `json:"prior"` // no reading was seen
+	Prior   bool               `json:"prior"`      // no reading was seen
 	Range   Range              `json:"range"`
 	Told    []string           `json:"notes"`
 
 	Known map[string]float64 `json:"known"` // ln v that strings, slots of the jig and batches which were measured add
-}
-
-// priors lists the priors of all parameters.
-func (c *curve) priors() []Normal {
-	out := slices.Clone(falloffPriors[:])
-	for _, w := range c.Wraps {
-		out = append(out, wrapPrior(w))
-	}
-	return out
 }
 
 // fitFalloff fits the curve and the scatter of its effects in turn: the curve is
@@ -92,7 +48,7 @@ func fitFalloff(d *Data, given []float64) (*falloff, error) {
 		return nil, &CannotFitError{fmt.Sprintf("no good take among %d readings", d.Readings), "capture a pickup first"}
 	}
 	excite, cells, note := oneExcite(d.Cells)
-	f := &falloff{Excite: excite, Range: rangeOf(cells), SDs: given, Magnets: d.Magnets, FieldSD: d.FieldSD}
+	f := &falloff{curve: curve{Excite: excite}, Range: rangeOf(cells), SDs: given, Magnets: d.Magnets, FieldSD: d.FieldSD}
 	if note != "" {
 		f.Told = append(f.Told, note)
 	}
@@ -102,7 +58,7 @@ func fitFalloff(d *Data, given []float64) (*falloff, error) {
 	sites := make([]*site, len(cells))
 	ends := lastStrings(cells)
 	for i := range cells {
-		sites[i] = f.cellSite(&cells[i], ends[cells[i].Pickup])
+		sites[i] = f.siteOf(&cells[i], ends[cells[i].Pickup])
 	}
 	f.Wraps = wrapsOf(sites)
 	if f.SDs == nil && len(cells) < fewCells {
@@ -128,48 +84,6 @@ func fitFalloff(d *Data, given []float64) (*falloff, error) {
 // fewCells is how many it takes before the scatter of what makes them differ
 // is looked for.
 const fewCells = 12
-
-// lastStrings is the highest string number of each pickup.
-func lastStrings(cells []Cell) map[string]int {
-	last := map[string]int{}
-	for _, c := range cells {
-		last[c.Pickup] = max(last[c.Pickup], c.String)
-	}
-	return last
-}
-
-func (f *falloff) cellSite(c *Cell, last int) *site {
-	s := &site{core: c.Core, gauge: max(c.Gauge, c.Core), wrap: c.Wrap, height: c.PoleHeight, stringHeight: c.StringHeight}
-	if f.Pitch {
-		s.velocity = relativeVelocity(f.Excite, c.Freq, profiles.String{Gauge: s.gauge, Core: s.core, Wrap: s.wrap})
-	}
-	s.missing = missingNeighbours(c.String, last)
-	s.field = c.Field
-	return s
-}
-
-func missingNeighbours(number, last int) int {
-	n := 0
-	if number == 1 {
-		n++
-	}
-	if number == last {
-		n++
-	}
-	return n
-}
-
-// relativeVelocity is X beside a plain string of refDiameter at refPitch; 0
-// where it cannot be told.
-func relativeVelocity(excite string, hz float64, s profiles.String) float64 {
-	ref := profiles.String{Gauge: refDiameter, Core: refDiameter, Wrap: "plain"}
-	x, ok := Velocity(cmp.Or(excite, Travel), hz, profiles.UnitMass(s))
-	zero, _ := Velocity(cmp.Or(excite, Travel), refPitch, profiles.UnitMass(ref))
-	if !ok {
-		return 0
-	}
-	return x - zero
-}
 
 // mixed lays out the linear mixed model of the cells.
 func (f *falloff) mixed(cells []Cell) *Mixed {
@@ -224,9 +138,6 @@ func (f *falloff) effects(cells []Cell) []effect {
 	}
 	return out
 }
-
-// unconcerned is the level of cells that have no part in an effect.
-const unconcerned = "\x00"
 
 // numbered numbers the levels of an effect in order of appearance; -1 is a cell
 // that has no part in it.
@@ -429,7 +340,7 @@ func (f *falloff) Expect(cells []Cell) []float64 {
 			out[i] = math.NaN()
 			continue
 		}
-		out[i] = f.predict(f.Theta, f.cellSite(c, last[c.Pickup]), 0)
+		out[i] = f.predict(f.Theta, f.siteOf(c, last[c.Pickup]), 0)
 		for _, k := range []int{eString, eChannel} {
 			out[i] += f.Known[falloffEffects[k].key(c)]
 		}

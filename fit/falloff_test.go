@@ -6,7 +6,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
-	"strings"
 	"testing"
 
 	"evenpole/profiles"
@@ -21,39 +20,6 @@ var steels = []profiles.String{
 	{Note: "D3", Gauge: 0.660, Core: 0.330, Wrap: "stainless"},
 	{Note: "A2", Gauge: 0.914, Core: 0.368, Wrap: "nickel"},
 	{Note: "E2", Gauge: 1.168, Core: 0.419, Wrap: "nickel"},
-}
-
-// TestFalloffGradient checks the analytic derivatives against differences.
-func TestFalloffGradient(t *testing.T) {
-	c := &curve{Wraps: []string{"nickel", "stainless"}}
-	rng := rand.New(rand.NewPCG(1, 2))
-	th := make([]float64, c.size())
-	for j, p := range falloffPriors {
-		th[j] = p.Mean + 0.3*rng.NormFloat64()*p.SD
-	}
-	for i, w := range c.Wraps {
-		th[pFixed+i] = wrapPrior(w).Mean
-	}
-	grad := make([]float64, c.size())
-	for i, s := range steels {
-		at := &site{core: s.Core, gauge: s.Gauge, wrap: s.Wrap, height: 0.4 * float64(i), stringHeight: 4, velocity: 0.3, missing: 1}
-		lift := c.gradient(grad, th, at, 0.02)
-		const h = 1e-5
-		for j := range th {
-			was := th[j]
-			th[j] = was + h
-			up := c.predict(th, at, 0.02)
-			th[j] = was - h
-			down := c.predict(th, at, 0.02)
-			th[j] = was
-			if d := (up - down) / (2 * h); math.Abs(d-grad[j]) > 1e-7 {
-				t.Errorf("string %d, %s: derivative %.9g, by differences %.9g", i+1, c.names()[j], grad[j], d)
-			}
-		}
-		if d := (c.predict(th, at, 0.02+h) - c.predict(th, at, 0.02-h)) / (2 * h); math.Abs(d-lift) > 1e-6 {
-			t.Errorf("string %d: slope with lift %.9g, by differences %.9g", i+1, lift, d)
-		}
-	}
 }
 
 // falloffShop makes cells of pickups whose truth is the model's own equation
@@ -92,7 +58,7 @@ func falloffShop(rng *rand.Rand, pickups int) ([]float64, []Cell) {
 				cell := Cell{Pickup: fmt.Sprint("P", p), Session: fmt.Sprint("s", session), String: i + 1, Set: fmt.Sprint("set", session%2),
 					Core: s.Core * thicker, Gauge: s.Gauge * thicker, Wrap: s.Wrap, PoleHeight: height[i],
 					StringHeight: 3.6 + 0.4*float64(session), Mode: "P", Excite: Travel, Takes: 8, SD: 0.025, Freq: hz, Batch: "b"}
-				at := (&falloff{Excite: Travel, Pitch: true}).cellSite(&cell, 6)
+				at := (&curve{Excite: Travel, Pitch: true}).siteOf(&cell, 6)
 				cell.Mean = c.predict(th, at, lift) + coil + pole[i] + strings[session%2][i] + 0.02*rng.NormFloat64()
 				cells = append(cells, cell)
 			}
@@ -272,42 +238,5 @@ func TestFalloffOnSampleRecord(t *testing.T) {
 		if p := parameter(t, r.Model, name); p.Value*sign < 2*p.SE {
 			t.Errorf("%s = %.3f +- %.3f", name, p.Value, p.SE)
 		}
-	}
-}
-
-// TestUsualTuning: where no frequency was written down, strings are taken to be
-// tuned as usual, and it is said; where one was, the same string has it.
-func TestUsualTuning(t *testing.T) {
-	for n, notes := range usualNotes {
-		list := strings.Fields(notes)
-		if len(list) != n {
-			t.Errorf("%d strings: %q", n, notes)
-		}
-		for _, note := range list {
-			if _, err := profiles.Pitch(note); err != nil {
-				t.Error(err)
-			}
-		}
-	}
-	_, cells := falloffShop(rand.New(rand.NewPCG(11, 12)), 4)
-	whole := slices.Clone(cells)
-	for i := range cells {
-		if cells[i].Session != "s0" {
-			cells[i].Freq = 0
-		}
-	}
-	d := &Data{Cells: cells}
-	d.tune()
-	for i, c := range d.Cells {
-		if math.Abs(c.Freq-whole[i].Freq) > 1e-9 || c.UsualPitch != (c.Session == "s1") { // other strings than those of s0
-			t.Errorf("%s, string %d: %.2f Hz, usual %v", c.Session, c.String, c.Freq, c.UsualPitch)
-		}
-	}
-	f, err := fitFalloff(d, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if !f.Pitch || !strings.Contains(strings.Join(f.Notes(), "\n"), "tuned to E4 B3 G3 D3 A2 E2") {
-		t.Errorf("pitch %v, notes %q", f.Pitch, f.Notes())
 	}
 }

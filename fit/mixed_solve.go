@@ -190,6 +190,15 @@ func (m *Mixed) priorSD(j int) float64 {
 	return m.Prior[j].SD
 }
 
+// noise is the variance of one observation of full weight.
+func (m *Mixed) noise(sigma float64, i int) float64 {
+	v := sigma * sigma
+	if m.Known != nil {
+		v += m.Known[i]
+	}
+	return v
+}
+
 // assemble builds every group's equations, and returns those of the shared
 // unknowns.
 func (m *Mixed) assemble(s *solution) (*mat.SymDense, []float64) {
@@ -220,11 +229,7 @@ func (m *Mixed) assemble(s *solution) (*mat.SymDense, []float64) {
 	}
 	var local, shared []entry
 	for i, y := range m.Y {
-		v := s.sigma * s.sigma
-		if m.Known != nil {
-			v += m.Known[i]
-		}
-		w := 1 / v
+		w := 1 / m.noise(s.sigma, i)
 		if m.Weight != nil {
 			w *= m.Weight[i]
 		}

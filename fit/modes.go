@@ -37,7 +37,7 @@ func (f *falloff) modesOf(cells []Cell, skip func(*Cell) bool) (*modes, error) {
 	m := &modes{f: f, cells: cells, lift: make([]float64, len(cells)), mixed: f.mixed(cells)}
 	last := lastStrings(cells)
 	for i := range cells {
-		m.sites = append(m.sites, f.cellSite(&cells[i], last[cells[i].Pickup]))
+		m.sites = append(m.sites, f.siteOf(&cells[i], last[cells[i].Pickup]))
 	}
 	m.x = m.mixed.X
 	for range modesRounds {
@@ -87,12 +87,15 @@ func (m *modes) solve() (err error) {
 	return nil
 }
 
+// level numbers the level of effect k that a cell has part in; -1 when it has none.
+func (m *modes) level(k, cell int) int { return m.mixed.Terms[k].Level[cell] }
+
 // mode is the mode of effect k that a cell has part in; 0 when it has none.
 func (m *modes) mode(k, cell int) float64 {
-	if m.mixed.Terms[k].Level[cell] < 0 {
+	if m.level(k, cell) < 0 {
 		return 0
 	}
-	return m.fit.U[k][m.mixed.Terms[k].Level[cell]][0]
+	return m.fit.U[k][m.level(k, cell)][0]
 }
 
 // shifts is what effect k adds to each cell's level, ln v.
@@ -126,98 +129,13 @@ func (m *modes) residuals() []float64 {
 // what covariances are read from.
 type posterior struct {
 	*modes
-	s      *solution
-	shared mat.SymDense // covariance of the shared unknowns
+	*Posterior
 }
 
 func (m *modes) posterior() (*posterior, error) {
-	p := &posterior{modes: m}
-	if err := m.mixed.prepare(); err != nil {
+	p, err := m.mixed.Posterior(m.f.SDs[0], m.f.SDs[1:])
+	if err != nil {
 		return nil, err
 	}
-	var err error
-	if p.s, err = m.mixed.solve(append([]float64{math.Log(m.f.SDs[0])}, m.f.SDs[1:]...)); err != nil {
-		return nil, err
-	}
-	if err := p.s.chol.InverseTo(&p.shared); err != nil {
-		return nil, errNotDefinite
-	}
-	return p, nil
-}
-
-// sds returns the posterior standard deviation of each level of effect k, in
-// its own unit.
-func (p *posterior) sds(k int) ([]float64, error) {
-	t, lay := &p.mixed.Terms[k], p.s.lay
-	scale := math.Abs(p.s.factors[k].At(0, 0))
-	out := make([]float64, t.levels)
-	for l := range out {
-		var v float64
-		if lay.at[k] >= 0 {
-			v = p.shared.At(lay.at[k]+l, lay.at[k]+l)
-		} else {
-			var err error
-			if v, err = p.local(lay.group[k][l], lay.local[k][l]); err != nil {
-				return nil, err
-			}
-		}
-		out[l] = scale * math.Sqrt(v)
-	}
-	return out, nil
-}
-
-// local is the posterior variance of one unknown of a group, by the block
-// inverse: a^-1 + w V w'.
-func (p *posterior) local(group, at int) (float64, error) {
-	b := p.s.blocks[group]
-	n := len(b.local)
-	unit := mat.NewVecDense(n, nil)
-	unit.SetVec(at, 1)
-	var own, through mat.VecDense
-	if err := b.chol.SolveVecTo(&own, unit); err != nil {
-		return 0, errNotDefinite
-	}
-	row := b.w.RowView(at)
-	through.MulVec(&p.shared, row)
-	return own.AtVec(at) + mat.Dot(row, &through), nil
-}
-
-// unseen is the covariance of the errors with which cells are predicted that
-// had no weight, and whose groups have no other cells, ln v.
-func (p *posterior) unseen(cells []int) *mat.SymDense {
-	lay := p.s.lay
-	shared := mat.NewDense(len(cells), lay.nshared, nil)
-	local := make([][]entry, len(cells))
-	for i, at := range cells {
-		own, rest := p.mixed.row(at, lay, p.s.factors, nil, nil)
-		local[i] = own
-		for _, e := range rest {
-			shared.Set(i, e.at, e.v)
-		}
-	}
-	var half, full mat.Dense
-	half.Mul(shared, &p.shared)
-	full.Mul(&half, shared.T())
-	cov := mat.NewSymDense(len(cells), nil)
-	for i := range cells {
-		for j := i; j < len(cells); j++ {
-			cov.SetSym(i, j, full.At(i, j)+dot(local[i], local[j]))
-		}
-		cov.SetSym(i, i, cov.At(i, i)+p.noise(cells[i])*p.noise(cells[i]))
-	}
-	return cov
-}
-
-// dot is the product of two rows of unknowns that are independent and of
-// variance 1.
-func dot(a, b []entry) float64 {
-	var sum float64
-	for _, e := range a {
-		for _, f := range b {
-			if e.at == f.at {
-				sum += e.v * f.v
-			}
-		}
-	}
-	return sum
+	return &posterior{m, p}, nil
 }

@@ -199,7 +199,7 @@ func (t *design) covariance() *mat.SymDense {
 	for i := range n {
 		for j := range i + 1 {
 			if place[i] >= 0 && place[j] >= 0 {
-				cov.SetSym(i, j, scale[i]*scale[j]*t.known.shared.At(place[i], place[j]))
+				cov.SetSym(i, j, scale[i]*scale[j]*t.known.Shared().At(place[i], place[j]))
 			}
 		}
 	}
@@ -219,8 +219,7 @@ func (t *design) inRecord() (place []int, scale []float64) {
 	for c := range t.known.cells {
 		for _, k := range []int{eString, eChannel} {
 			i := t.at[falloffEffects[k].key(&t.known.cells[c])]
-			place[i] = t.known.s.lay.at[k] + t.known.mixed.Terms[k].Level[c]
-			scale[i] = t.known.s.factors[k].At(0, 0)
+			place[i], scale[i] = t.known.SharedPlace(k, t.known.level(k, c))
 		}
 	}
 	return place, scale
@@ -414,19 +413,14 @@ func (t *design) ownPart(grad *mat.Dense, b benchPickup) *mat.SymDense {
 		}
 		return cov
 	}
-	block := t.known.s.blocks[at[0].group]
-	local := mat.NewDense(n, len(block.local), nil)
-	for i := range n {
-		for _, e := range []ownPlace{at[0], at[i+1]} {
-			local.Set(i, e.at, e.scale)
-		}
+	sums := make([][]Place, n)
+	for i := range sums {
+		sums[i] = []Place{at[0], at[i+1]}
 	}
-	var solved, part, shift mat.Dense
-	if err := block.chol.SolveTo(&solved, local.T()); err != nil {
+	own, shift, err := t.known.Given(sums)
+	if err != nil {
 		return cov // the block was factorised before: it is sound
 	}
-	part.Mul(local, &solved)
-	shift.Mul(local, &block.w)
 	place, scale := t.inRecord()
 	for i := range n {
 		for j, p := range place {
@@ -434,43 +428,28 @@ func (t *design) ownPart(grad *mat.Dense, b benchPickup) *mat.SymDense {
 				grad.Set(i, j, grad.At(i, j)-shift.At(i, p)/scale[j])
 			}
 		}
-		for k := i; k < n; k++ {
-			cov.SetSym(i, k, part.At(i, k))
-		}
 	}
-	return cov
-}
-
-// ownPlace is where an effect of one pickup stands among the unknowns of its
-// group.
-type ownPlace struct {
-	group, at int
-	scale     float64
+	return own
 }
 
 // ownPlaces finds a pickup's level and then its poles; nil when the record does
 // not know it.
-func (t *design) ownPlaces(b benchPickup) []ownPlace {
+func (t *design) ownPlaces(b benchPickup) []Place {
 	if t.known == nil || b.name == "" {
 		return nil
 	}
-	out := make([]ownPlace, 1+len(b.poles))
+	out := make([]Place, 1+len(b.poles))
+	known := make([]bool, len(out))
 	found := 0
 	for i := range t.known.cells {
 		c := &t.known.cells[i]
-		if c.Pickup != b.name || out[c.String].scale != 0 {
+		if c.Pickup != b.name || known[c.String] {
 			continue
 		}
+		known[c.String] = true
 		found++
-		for _, k := range []int{ePickup, ePole} {
-			l := t.known.mixed.Terms[k].Level[i]
-			place := ownPlace{t.known.s.lay.group[k][l], t.known.s.lay.local[k][l], t.known.s.factors[k].At(0, 0)}
-			if k == ePickup {
-				out[0] = place
-			} else {
-				out[c.String] = place
-			}
-		}
+		out[0] = t.known.LocalPlace(ePickup, t.known.level(ePickup, i))
+		out[c.String] = t.known.LocalPlace(ePole, t.known.level(ePole, i))
 	}
 	if found < len(b.poles) {
 		return nil
@@ -550,42 +529,4 @@ func (t *design) learn(c candidate, number int) Proposal {
 		c.WoundFor = t.wound[c.key]
 	}
 	return c.Proposal
-}
-
-// StringSets lists the string sets that the record names and knows whole, by
-// name, their strings as the cells have them.
-func (d *Data) StringSets() []profiles.StringSet {
-	found := map[string][]profiles.String{}
-	for _, c := range d.Cells {
-		if c.Set == "" {
-			continue
-		}
-		list := found[c.Set]
-		for len(list) < c.String {
-			list = append(list, profiles.String{})
-		}
-		list[c.String-1] = profiles.String{Note: noteOf(c.Freq), Gauge: max(c.Gauge, c.Core), Core: c.Core, Wrap: c.Wrap}
-		found[c.Set] = list
-	}
-	var out []profiles.StringSet
-	for name, list := range found {
-		if !slices.ContainsFunc(list, func(s profiles.String) bool { return s.Core == 0 }) {
-			out = append(out, profiles.StringSet{Name: name, Source: "the record", Strings: list})
-		}
-	}
-	slices.SortFunc(out, func(a, b profiles.StringSet) int { return cmp.Compare(a.Name, b.Name) })
-	return out
-}
-
-// noteOf is the note nearest to a pitch; "" when it is not known.
-func noteOf(hz float64) string {
-	if !(hz > 0) {
-		return ""
-	}
-	n := int(math.Round(12*math.Log2(hz/440))) + 9 + 4*12 // semitones over C0
-	if n < 0 {
-		return ""
-	}
-	names := [12]string{"C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B"}
-	return fmt.Sprintf("%s%d", names[n%12], n/12)
 }

@@ -32,7 +32,7 @@ func readRecord(t testing.TB, name string) []capture.Reading {
 			Pickup: tb["pickup"][i], Batch: tb["batch"][i], String: int(number("string", i)), StringSet: tb["string_set"][i],
 			Core: number("core_mm", i), Gauge: number("gauge_mm", i), Wrap: tb["wrap"][i],
 			PoleHeight: number("pole_height_mm", i), StringHeight: number("string_height_mm", i),
-			Mode: tb["mode"][i], RMS: number("rms_mv", i), Freq: number("freq_hz", i), Quiet: number("quiet_mv", i),
+			Mode: capture.Mode(tb["mode"][i]), RMS: number("rms_mv", i), Freq: number("freq_hz", i), Quiet: number("quiet_mv", i),
 			Excite: tb["excite"][i], Status: capture.Status(tb["status"][i]), Line: i + 2,
 		}
 	}

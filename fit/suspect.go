@@ -22,17 +22,9 @@ const (
 	Impossible     = "impossible length"
 )
 
-// Suspect is a mistake that the record seems to hold.
-type Suspect struct {
-	Kind     string   `json:"kind"`   // one of the kinds above
-	Pickup   string   `json:"pickup"` // of a pickup mixed up: the one that it seems to have been
-	Session  string   `json:"session"`
-	Strings  []int    `json:"strings"` // empty: all
-	Columns  []string `json:"columns"` // readings columns concerned
-	Cause    string   `json:"cause"`   // one sentence: what it looks like, with figures
-	Rows     []Span   `json:"rows"`
-	Evidence float64  `json:"evidence"` // ln of how much likelier the record is with the mistake than without, for ranking
-
+// suspect is a Suspect with the cells that it touches.
+type suspect struct {
+	Suspect
 	cells []int // in Data.Cells
 }
 
@@ -84,9 +76,12 @@ func Screen(d *Data) []Suspect {
 			d.Cells[i].Weight = min(d.Cells[i].Weight, weightOf(f.Kind))
 		}
 	}
-	slices.SortStableFunc(found, func(a, b Suspect) int { return cmp.Compare(b.Evidence, a.Evidence) })
-	d.Suspects = found
-	return found
+	slices.SortStableFunc(found, func(a, b suspect) int { return cmp.Compare(b.Evidence, a.Evidence) })
+	d.Suspects = nil
+	for _, f := range found {
+		d.Suspects = append(d.Suspects, f.Suspect)
+	}
+	return d.Suspects
 }
 
 func weightOf(kind string) float64 {
@@ -176,8 +171,8 @@ func compareRows(a, b *Cell) int {
 }
 
 // run finds mistakes until none is left.
-func (s *screener) run() []Suspect {
-	var found []Suspect
+func (s *screener) run() []suspect {
+	var found []suspect
 	for range mostRounds {
 		s.j = newJudge(s.cells, s.lost, s.doubt)
 		s.habits = s.learn()
@@ -229,8 +224,8 @@ func (s *screener) believe(f *finding) {
 }
 
 // suspect is what is told of a finding.
-func (s *screener) suspect(f *finding) Suspect {
-	out := Suspect{Kind: f.kind, Strings: f.strings, Columns: f.columns, Cause: f.cause, Evidence: f.evidence}
+func (s *screener) suspect(f *finding) suspect {
+	out := suspect{Suspect: Suspect{Kind: f.kind, Strings: f.strings, Columns: f.columns, Cause: f.cause, Evidence: f.evidence}}
 	for _, i := range s.mounts[f.mount] {
 		if _, ok := f.now[i]; !ok {
 			continue
@@ -250,8 +245,8 @@ func (s *screener) suspect(f *finding) Suspect {
 }
 
 // unexplained lists the lengths that cannot be and that no usual mistake explains.
-func (s *screener) unexplained() []Suspect {
-	var out []Suspect
+func (s *screener) unexplained() []suspect {
+	var out []suspect
 	for k, m := range s.mounts {
 		for _, i := range m {
 			if !s.lost[i] {

@@ -18,7 +18,8 @@ import (
 // one pickup are jointly normal given the others. Their likelihood is taken as
 // Student's with judgeDF degrees of freedom, since the scatter is not quite known.
 type judge struct {
-	f      *falloff
+	curve  curve
+	theta  []float64 // the curve's parameters
 	cells  []Cell
 	last   []int // of each cell's pickup: its highest string
 	take   float64
@@ -66,15 +67,15 @@ type info struct {
 
 // newJudge fits cells; lost ones are of no known level.
 func newJudge(cells []Cell, lost []bool, doubt []float64) *judge {
-	j := &judge{f: &falloff{Excite: excitedBy(cells)}, cells: cells, doubt: doubt, scale: 1, cols: map[string]int{}, groups: map[string][]int{}}
+	excite, _, _ := oneExcite(cells)
+	j := &judge{curve: curve{Excite: excite, Pitch: true}, cells: cells, doubt: doubt, scale: 1, cols: map[string]int{}, groups: map[string][]int{}}
 	var sites []*site
-	j.f.Pitch = true
 	for i := range cells {
-		j.f.Pitch = j.f.Pitch && cells[i].Freq > 0
+		j.curve.Pitch = j.curve.Pitch && cells[i].Freq > 0
 		sites = append(sites, &site{wrap: cells[i].Wrap})
 		j.groups[cells[i].Pickup] = append(j.groups[cells[i].Pickup], i)
 	}
-	j.f.Wraps = wrapsOf(sites)
+	j.curve.Wraps = wrapsOf(sites)
 	ends := lastStrings(cells)
 	for i := range cells {
 		j.last = append(j.last, ends[cells[i].Pickup])
@@ -86,17 +87,12 @@ func newJudge(cells []Cell, lost []bool, doubt []float64) *judge {
 		j.look(lost)
 		post := j.total.solved()
 		j.weigh(post.v, round > judgeRounds/2)
-		for k := range j.f.Theta {
-			j.f.Theta[k] += post.v[k]
+		for k := range j.theta {
+			j.theta[k] += post.v[k]
 		}
 	}
 	j.look(lost)
 	return j
-}
-
-func excitedBy(cells []Cell) string {
-	excite, _, _ := oneExcite(cells)
-	return excite
 }
 
 // takeVariance is that of one take about its cell's mean.
@@ -114,8 +110,8 @@ func takeVariance(cells []Cell) float64 {
 
 // layOut numbers the shared unknowns and starts them at their priors.
 func (j *judge) layOut() {
-	for _, p := range j.f.priors() {
-		j.f.Theta = append(j.f.Theta, p.Mean)
+	for _, p := range j.curve.priors() {
+		j.theta = append(j.theta, p.Mean)
 		j.mean, j.sd = append(j.mean, p.Mean), append(j.sd, p.SD)
 	}
 	for _, e := range falloffEffects {
@@ -144,12 +140,12 @@ func (j *judge) look(lost []bool) {
 	j.total = &info{mat.NewSymDense(n, nil), make([]float64, n)}
 	for k, sd := range j.sd {
 		precision := 1 / (sd * sd)
-		if k >= len(j.f.Theta) {
+		if k >= len(j.theta) {
 			precision /= j.scale * j.scale
 		}
 		j.total.m.SetSym(k, k, precision)
-		if k < len(j.f.Theta) {
-			j.total.v[k] = precision * (j.mean[k] - j.f.Theta[k])
+		if k < len(j.theta) {
+			j.total.v[k] = precision * (j.mean[k] - j.theta[k])
 		}
 	}
 	for _, p := range sortedKeys(j.groups) {
@@ -170,10 +166,10 @@ func sortedKeys[V any](m map[string]V) []string {
 // row is a cell at the last estimates. Effects of its own that no cell of the
 // record shares are noise to it.
 func (j *judge) row(c *Cell, last int) row {
-	r := row{pickup: c.Pickup, session: c.Session, string: c.String, a: make([]float64, len(j.mean)), lost: c.Excite != j.f.Excite}
-	s := j.f.cellSite(c, last)
-	r.lift = j.f.gradient(r.a[:len(j.f.Theta)], j.f.Theta, s, 0)
-	r.miss = c.Mean - j.f.predict(j.f.Theta, s, 0)
+	r := row{pickup: c.Pickup, session: c.Session, string: c.String, a: make([]float64, len(j.mean)), lost: c.Excite != j.curve.Excite}
+	s := j.curve.siteOf(c, last)
+	r.lift = j.curve.gradient(r.a[:len(j.theta)], j.theta, s, 0)
+	r.miss = c.Mean - j.curve.predict(j.theta, s, 0)
 	sigma := falloffSigma.SD * j.scale
 	r.noise = sigma*sigma + j.take/float64(max(1, c.Takes))
 	for _, e := range falloffEffects {

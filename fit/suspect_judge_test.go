@@ -16,10 +16,10 @@ func (j *judge) normal(cells []int) (logdet, form float64) {
 	prior := mat.NewDiagDense(len(j.mean), nil)
 	start := make([]float64, len(j.mean))
 	for k, sd := range j.sd {
-		if k >= len(j.f.Theta) {
+		if k >= len(j.theta) {
 			sd *= j.scale
 		} else {
-			start[k] = j.mean[k] - j.f.Theta[k]
+			start[k] = j.mean[k] - j.theta[k]
 		}
 		prior.SetDiag(k, sd*sd)
 	}

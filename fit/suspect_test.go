@@ -106,9 +106,17 @@ func TestScreenFindsSeededSlips(t *testing.T) {
 	}
 	for i := range d.Cells {
 		c := &d.Cells[i]
-		touched := slices.ContainsFunc(found, func(f Suspect) bool { return slices.Contains(f.cells, i) })
-		if touched != (c.Weight < 1) || !(c.Weight > 0) {
+		touched := slices.ContainsFunc(found, func(f Suspect) bool {
+			return c.Session == f.Session && share([][2]int{{c.Rows[0].First, c.Rows[0].First}}, f.Rows) > 0
+		})
+		if c.Weight < 1 && !touched || !(c.Weight > 0) {
 			t.Errorf("%s %s string %d: weight %g, touched %v", c.Pickup, c.Session, c.String, c.Weight, touched)
+		}
+		for _, f := range found {
+			whole := c.Session == f.Session && len(f.Strings) == 0 && f.Kind != PickupMixedUp
+			if named := c.Session == f.Session && c.Pickup == f.Pickup && slices.Contains(f.Strings, c.String); (named || whole) && c.Weight == 1 {
+				t.Errorf("%s %s string %d counts in full under %s", c.Pickup, c.Session, c.String, f.Kind)
+			}
 		}
 	}
 }

@@ -38,3 +38,15 @@ type Predictor interface {
 	// Source is "shop data" or "handbook prior".
 	Source() string
 }
+
+// playedBy is the excitation that a prediction is for: as ordered, else as it
+// was measured. Nobody plays with an exciter: then a fixed force stands for it.
+func (s *Setup) playedBy(measured string) string {
+	switch {
+	case s.Excite != "":
+		return s.Excite
+	case measured == Drive:
+		return Force
+	}
+	return measured
+}

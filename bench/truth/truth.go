@@ -70,7 +70,7 @@ func Rows(shop string) (rows []Row, err error) {
 		if err != nil {
 			return nil, err
 		}
-		rows = append(rows, Row{ID{r.Boot, r.Seq}, Reading{r.String, r.Take, r.Mode,
+		rows = append(rows, Row{ID{r.Boot, r.Seq}, Reading{r.String, r.Take, string(r.Mode),
 			thousandths(r.RMS), thousandths(r.Peak), thousandths(r.Freq), int(math.Round(r.Window)), r.Status == capture.OK}})
 	}
 	return rows, nil

@@ -220,9 +220,9 @@ func positions(text string, m *profiles.Mount) ([]int, error) {
 
 // progress shows each row once it is kept.
 func (e *env) progress(p capture.Progress) {
-	what := map[string]string{"P": "string", "D": "string", "Q": "quiet, string", "F": "position"}[p.Mode]
+	what := map[capture.Mode]string{capture.Pluck: "string", capture.Drive: "string", capture.Quiet: "quiet, string", capture.Probe: "position"}[p.Mode]
 	unit := "mV"
-	if p.Mode == "F" {
+	if p.Mode == capture.Probe {
 		unit = "mT"
 	}
 	line := fmt.Sprintf("kept %s %d: %.3f %s, %d of %d good", what, p.Number, p.Level, unit, p.Good, p.Wanted)

@@ -144,7 +144,7 @@ func compareWithLog(t *testing.T, log []jigtest.Entry, rows []capture.Reading) {
 		}
 		delete(made, id)
 		want := []any{e.Jig, e.String, e.Take, e.Mode, e.RMS, e.Peak, e.Freq, e.Window, statusOf(e.Flags)}
-		got := []any{r.Jig, r.String, r.Take, r.Mode, thousandths(r.RMS), thousandths(r.Peak), thousandths(r.Freq), int(r.Window), r.Status}
+		got := []any{r.Jig, r.String, r.Take, string(r.Mode), thousandths(r.RMS), thousandths(r.Peak), thousandths(r.Freq), int(r.Window), r.Status}
 		if !slices.Equal(got, want) {
 			t.Errorf("line %d: reading %s: got %v, made %v", r.Line, id, got, want)
 		}

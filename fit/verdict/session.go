@@ -119,7 +119,7 @@ func (s *session) gather(rows []capture.Reading) {
 		if len(seen) == 1 && seen[id] {
 			s.first = fmt.Sprintf("%s/%s/%d", r.Jig, r.Boot, r.Seq)
 		}
-		if r.Mode != "Q" && r.String > 0 {
+		if r.Mode != capture.Quiet && r.String > 0 {
 			s.add(&r)
 		}
 	}
@@ -157,7 +157,7 @@ func changed(a, b *capture.Reading) bool {
 
 // excitation is how a take's string was set moving; "" when the row does not say.
 func excitation(r *capture.Reading) string {
-	if r.Mode == "D" {
+	if r.Mode == capture.Drive {
 		return fit.Drive
 	}
 	return r.Excite

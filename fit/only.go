@@ -17,18 +17,3 @@ func Only(rows iter.Seq2[capture.Reading, error], wanted func(*capture.Reading) 
 		}
 	}
 }
-
-// Sessions cuts the cells, which stand by pickup and session, into those of each
-// session of each pickup.
-func (d *Data) Sessions() [][]Cell {
-	var out [][]Cell
-	from := 0
-	for i := range d.Cells {
-		last := i+1 == len(d.Cells)
-		if last || d.Cells[i].Pickup != d.Cells[i+1].Pickup || d.Cells[i].Session != d.Cells[i+1].Session {
-			out = append(out, d.Cells[from:i+1])
-			from = i + 1
-		}
-	}
-	return out
-}

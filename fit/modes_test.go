@@ -1,0 +1,115 @@
+package fit
+
+import (
+	"math"
+	"slices"
+	"testing"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// sampleModes fits the sample record and finds its effects again.
+func sampleModes(t *testing.T) *modes {
+	t.Helper()
+	d := gather(t, readRecord(t, "readings.csv"))
+	f, err := fitFalloff(d, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, err := f.modesOf(d.Cells, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return m
+}
+
+// TestModesAreFitted: the fit's own modes come back at the fit's parameters.
+func TestModesAreFitted(t *testing.T) {
+	m := sampleModes(t)
+	f := m.f
+	for _, k := range []int{eString, eChannel} {
+		for i := range m.cells {
+			key := falloffEffects[k].name + falloffEffects[k].level(&m.cells[i])
+			if d := m.mode(k, i) - f.Known[key]; math.Abs(d) > 2e-3 {
+				t.Errorf("%s: %.5f, by the fit %.5f", key, m.mode(k, i), f.Known[key])
+			}
+		}
+	}
+	for i, r := range m.residuals() {
+		if want := m.mixed.Y[i] - m.fit.Fitted[i]; math.Abs(r-want) > 1e-4 {
+			t.Errorf("cell %d: residual %.6f, by the mixed model %.6f", i, r, want)
+		}
+	}
+}
+
+// TestPosterior compares standard deviations of effects with the plain inverse
+// of the whole system.
+func TestPosterior(t *testing.T) {
+	m := sampleModes(t)
+	f := m.f
+	p, err := m.posterior()
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := plainInverse(t, m)
+	at := f.size()
+	for k, e := range falloffEffects {
+		sds, err := p.SDs(k)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for l, sd := range sds {
+			if w := math.Sqrt(want.At(at, at)); math.Abs(sd-w) > 1e-6*w {
+				t.Errorf("%s %d: %.8f, by the plain inverse %.8f", e.name, l, sd, w)
+			}
+			at++
+		}
+	}
+}
+
+// plainInverse is the covariance of the parameters and then of all effects,
+// from the normal equations without elimination.
+func plainInverse(t *testing.T, m *modes) *mat.SymDense {
+	t.Helper()
+	f, p := m.f, m.f.size()
+	n := p
+	var first []int
+	for _, term := range m.mixed.Terms {
+		first = append(first, n)
+		n += slices.Max(term.Level) + 1
+	}
+	a := mat.NewSymDense(n, nil)
+	for j, prior := range m.mixed.Prior {
+		a.SetSym(j, j, 1/(prior.SD*prior.SD))
+	}
+	for k, at := range first {
+		for l := range slices.Max(m.mixed.Terms[k].Level) + 1 {
+			a.SetSym(at+l, at+l, 1/(f.SDs[k+1]*f.SDs[k+1]))
+		}
+	}
+	for i := range m.cells {
+		row := mat.NewVecDense(n, nil)
+		for j := range p {
+			row.SetVec(j, m.x.At(i, j))
+		}
+		for k, term := range m.mixed.Terms {
+			z := 1.0
+			if term.Z != nil {
+				z = term.Z[i][0]
+			}
+			if term.Level[i] >= 0 {
+				row.SetVec(first[k]+term.Level[i], z)
+			}
+		}
+		a.SymRankOne(a, m.mixed.Weight[i]/(m.noise(i)*m.noise(i)), row)
+	}
+	var chol mat.Cholesky
+	if !chol.Factorize(a) {
+		t.Fatal("the plain system is singular")
+	}
+	inv := mat.NewSymDense(n, nil)
+	if err := chol.InverseTo(inv); err != nil {
+		t.Fatal(err)
+	}
+	return inv
+}
