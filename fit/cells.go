@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"evenpole/capture"
+	"evenpole/fit/level"
 
 	"gonum.org/v1/gonum/stat"
 )
@@ -348,7 +349,7 @@ func (g *gatherer) addTake(r *capture.Reading, id identity) {
 	if c.batch == "" {
 		c.batch = r.Batch
 	}
-	level, reason := levelOf(r)
+	y, reason := levelOf(r)
 	if reason == "" && len(c.takes) == mostTakes {
 		reason = isUnneeded
 	}
@@ -358,7 +359,7 @@ func (g *gatherer) addTake(r *capture.Reading, id identity) {
 		}
 		return
 	}
-	c.takes = append(c.takes, take{level, r.Freq, r.RMS, r.Peak, timeOf(r), id, int32(g.file), int32(r.Line)})
+	c.takes = append(c.takes, take{y, r.Freq, r.RMS, r.Peak, timeOf(r), id, int32(g.file), int32(r.Line)})
 	if t := r.Time.UTC(); !t.IsZero() && (c.first.IsZero() || t.Before(c.first)) {
 		c.first = t
 	}
@@ -432,32 +433,36 @@ func (k *key) fault() string {
 	return ""
 }
 
+// Fault says what about a cell's lengths cannot be, and in which columns of a
+// readings file; "" when there can be such a cell.
+func (c *Cell) Fault() (columns []string, cause string) {
+	mm := func(v float64) string { return fmt.Sprintf("%.4g", v) }
+	k := key{string: c.String, core: c.Core, gauge: c.Gauge, poleHeight: c.PoleHeight, stringHeight: c.StringHeight}
+	switch {
+	case k.fault() == "":
+		return nil, ""
+	case c.Core < leastCore || c.Core > mostCore:
+		return []string{"core_mm"}, fmt.Sprintf("core %s mm of string %d: no string has such a core (%g to %g mm)", mm(c.Core), c.String, leastCore, float64(mostCore))
+	case c.Gauge != 0 && c.Gauge < c.Core:
+		return []string{"core_mm", "gauge_mm"}, fmt.Sprintf("gauge %s mm of string %d is below its core, %s mm", mm(c.Gauge), c.String, mm(c.Core))
+	case c.PoleHeight >= c.StringHeight:
+		return []string{"pole_height_mm", "string_height_mm"}, fmt.Sprintf("pole height %s mm of string %d stands in the string, at %s mm", mm(c.PoleHeight), c.String, mm(c.StringHeight))
+	}
+	return []string{"pole_height_mm", "string_height_mm"}, fmt.Sprintf("string %d at %s mm over a pole of %s mm: none is heard beyond a gap of %d mm", c.String, mm(c.StringHeight), mm(c.PoleHeight), mostGap)
+}
+
 // levelOf returns ln v of a good take, or why it is none.
-func levelOf(r *capture.Reading) (level float64, reason string) {
+func levelOf(r *capture.Reading) (y float64, reason string) {
 	if r.Status != "" && r.Status != capture.OK {
 		return 0, string(r.Status)
 	}
 	if !(r.RMS > 0) || !finite(r.RMS) {
 		return 0, lacksLevel
 	}
-	if level = TakeLevel(r.RMS, r.Quiet); math.IsNaN(level) {
+	if y = float64(level.Of(r.RMS, r.Quiet)); math.IsNaN(y) {
 		return 0, isUnheard
 	}
-	return level, ""
-}
-
-// TakeLevel is ln v of a take, v in mV, with its quiet power taken off: v^2 =
-// rms^2 - quiet^2 (mV); NaN when it is not above its quiet level. A quiet level
-// that is NaN was not measured and counts as 0.
-func TakeLevel(rms, quiet float64) float64 {
-	if math.IsNaN(quiet) {
-		quiet = 0
-	}
-	if !(rms > math.Abs(quiet)) {
-		return math.NaN()
-	}
-	share := quiet / rms
-	return math.Log(rms) + math.Log1p(-share*share)/2
+	return y, ""
 }
 
 // touch notes a line of the cell.
@@ -475,13 +480,13 @@ func (c *gathered) touch(file, line int) {
 func (g *gatherer) data() *Data {
 	d := &Data{Readings: g.readings}
 	for k, c := range g.cells {
-		cell, ok := g.finish(k, c)
+		x, ok := g.finish(k, c)
 		switch {
 		case ok && k.fault() != "":
-			d.impossible = append(d.impossible, cell)
+			d.impossible = append(d.impossible, x)
 		case ok:
-			d.Cells = append(d.Cells, cell)
-			d.Used += cell.Takes
+			d.Cells = append(d.Cells, x)
+			d.Used += x.Takes
 		}
 	}
 	slices.SortFunc(d.Cells, compareCells)

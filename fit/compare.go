@@ -1,6 +1,9 @@
 package fit
 
-import "math"
+import (
+	"evenpole/fit/level"
+	"math"
+)
 
 // What two models are compared on. In every case both predict cells that they
 // were not fitted to.
@@ -112,5 +115,5 @@ func compareFolds(one, two []Fold) Comparison {
 
 // sumOf is the sum of squares behind a root mean square in dB over n cells.
 func sumOf(rms *float64, n int) sum {
-	return sum{math.Pow(*rms/dB, 2) * float64(n), n}
+	return sum{math.Pow(*rms/level.PerLn, 2) * float64(n), n}
 }

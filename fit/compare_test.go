@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"evenpole/fit/level"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -41,19 +42,19 @@ func saw(d *Data, m Model, missed map[string]float64) *Result {
 
 func TestCompareTakesWhatNeitherSaw(t *testing.T) {
 	d := threePickups()
-	level, exact := flat{level: 2}, steep{levels: []float64{0, 4}} // misses B by nothing but its level
+	mean, exact := flat{level: 2}, steep{levels: []float64{0, 4}} // misses B by nothing but its level
 	for _, c := range []struct {
 		a, b       map[string]float64
 		basis      string
 		pickups    []string
 		want, than float64
 	}{
-		{map[string]float64{"A": 1}, map[string]float64{"A": 2}, NeitherSaw, []string{"B", "C"}, dB * math.Sqrt((4+9)/2.0), dB * math.Sqrt((0+1)/2.0)},
-		{map[string]float64{"A": 1, "B": 3, "C": 5}, map[string]float64{"A": 2, "B": 4}, OneSaw, []string{"C"}, 5, dB},
-		{map[string]float64{"A": 1}, map[string]float64{"A": 2, "B": 4, "C": 2}, OneSaw, []string{"B", "C"}, dB * math.Sqrt((4+9)/2.0), math.Sqrt((16 + 4) / 2.0)},
+		{map[string]float64{"A": 1}, map[string]float64{"A": 2}, NeitherSaw, []string{"B", "C"}, level.PerLn * math.Sqrt((4+9)/2.0), level.PerLn * math.Sqrt((0+1)/2.0)},
+		{map[string]float64{"A": 1, "B": 3, "C": 5}, map[string]float64{"A": 2, "B": 4}, OneSaw, []string{"C"}, 5, level.PerLn},
+		{map[string]float64{"A": 1}, map[string]float64{"A": 2, "B": 4, "C": 2}, OneSaw, []string{"B", "C"}, level.PerLn * math.Sqrt((4+9)/2.0), math.Sqrt((16 + 4) / 2.0)},
 		{map[string]float64{"A": 1, "B": 2, "C": 2}, map[string]float64{"A": 2, "B": 4, "C": 4}, BothSaw, []string{"A", "B", "C"}, math.Sqrt(3), math.Sqrt(12)},
 	} {
-		got := Compare(saw(d, level, c.a), saw(d, exact, c.b), d)
+		got := Compare(saw(d, mean, c.a), saw(d, exact, c.b), d)
 		if got.Basis != c.basis || !slices.Equal(got.Pickups, c.pickups) || got.Cells != 2*len(c.pickups) {
 			t.Errorf("%v, %v: got %+v", c.a, c.b, got)
 			continue

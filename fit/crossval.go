@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"evenpole/fit/level"
 	"fmt"
 	"math"
 	"runtime"
@@ -183,6 +184,6 @@ func (s *sum) rms() *float64 {
 	if s.n == 0 {
 		return nil
 	}
-	v := dB * math.Sqrt(s.squares/float64(s.n))
+	v := level.PerLn * math.Sqrt(s.squares/float64(s.n))
 	return &v
 }

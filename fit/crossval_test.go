@@ -2,6 +2,7 @@ package fit
 
 import (
 	"errors"
+	"evenpole/fit/level"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -36,9 +37,9 @@ func TestCrossValidateByHand(t *testing.T) {
 	// (balance -1, 1); of B: 1, 3 (balance -1, 1).
 	d := &Data{Cells: []Cell{{Pickup: "A", Mean: -1}, {Pickup: "A", Mean: 1}, {Pickup: "B", Mean: 1}, {Pickup: "B", Mean: 3}}}
 	cv := CrossValidate(d, fitFlat, nil)
-	balance, level := dB, dB*math.Sqrt((9+1+1+9)/4.0)
-	if math.Abs(*cv.Balance-balance) > 1e-12 || math.Abs(*cv.Level-level) > 1e-12 || len(cv.Notes) != 0 {
-		t.Errorf("got %g, %g, %q; want %g, %g", *cv.Balance, *cv.Level, cv.Notes, balance, level)
+	balance, whole := level.PerLn, level.PerLn*math.Sqrt((9+1+1+9)/4.0)
+	if math.Abs(*cv.Balance-balance) > 1e-12 || math.Abs(*cv.Level-whole) > 1e-12 || len(cv.Notes) != 0 {
+		t.Errorf("got %g, %g, %q; want %g, %g", *cv.Balance, *cv.Level, cv.Notes, balance, whole)
 	}
 }
 
@@ -58,7 +59,7 @@ func TestCrossValidateLeavesSetsOut(t *testing.T) {
 	if len(cv.Sets) != 2 || cv.Sets[0].Name != "X" || cv.Sets[0].Cells != 4 || cv.Sets[1].Balance != nil {
 		t.Fatalf("got %+v", cv.Sets)
 	}
-	balance, level := dB*math.Sqrt((1+1+4+4)/4.0), dB*math.Sqrt((25+9+16+0)/4.0)
+	balance, level := level.PerLn*math.Sqrt((1+1+4+4)/4.0), level.PerLn*math.Sqrt((25+9+16+0)/4.0)
 	for _, c := range []struct {
 		what      string
 		got, want float64
@@ -107,7 +108,7 @@ func TestCrossValidateFindsTheNoise(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got := *r.CVBalance / (dB * w.noise); got < 0.9 || got > 1.1 {
+	if got := *r.CVBalance / (level.PerLn * w.noise); got < 0.9 || got > 1.1 {
 		t.Errorf("balance is missed by %.2f times the noise", got)
 	}
 	if *r.CVLevel < 2**r.CVBalance { // pickups differ by 0.2, four times the noise

@@ -2,6 +2,7 @@ package fit
 
 import (
 	"cmp"
+	"evenpole/fit/level"
 	"fmt"
 	"math"
 	"slices"
@@ -71,8 +72,8 @@ const ReferenceGap = refGap
 // to. Each pickup is predicted by a model fitted to the others, as
 // CrossValidate does.
 func Diagnose(m Model, d *Data) (*Diagnosis, error) {
-	if f, ok := m.(hasCurve); ok {
-		return f.falloffModel().diagnose(m.Kind(), d)
+	if f, err := falloffOf(m); err == nil {
+		return diagnose(f, m.Kind(), d)
 	}
 	out := &Diagnosis{Kind: m.Kind()}
 	for _, p := range d.Pickups() {
@@ -82,7 +83,7 @@ func Diagnose(m Model, d *Data) (*Diagnosis, error) {
 		out.addPickup(own, expected)
 	}
 	half := func(model Model, own []Cell) []float64 {
-		return slices.Repeat([]float64{normal95 * model.ResidualSD() / dB}, len(own))
+		return slices.Repeat([]float64{normal95 * model.ResidualSD() / level.PerLn}, len(own))
 	}
 	return out, out.leaveOut(m, d, half)
 }
@@ -106,7 +107,7 @@ func (d *Diagnosis) addPickup(own []Cell, expected []float64) {
 	for i, c := range own {
 		d.Cells = append(d.Cells, Diagnosed{
 			Pickup: c.Pickup, Session: c.Session, String: c.String, First: c.First,
-			Measured: dB * measured[i], Predicted: math.NaN(), Residual: dB * (measured[i] - said[i]),
+			Measured: level.PerLn * measured[i], Predicted: math.NaN(), Residual: level.PerLn * (measured[i] - said[i]),
 		})
 	}
 }
@@ -122,7 +123,7 @@ func levels(cells []Cell) []float64 {
 // leaveOut predicts every pickup from the others. half tells the half-widths,
 // ln v, of a pickup's balance.
 func (d *Diagnosis) leaveOut(m Model, data *Data, half func(Model, []Cell) []float64) error {
-	again, err := refitOf(m)
+	again, err := Again(m)
 	if err != nil {
 		return err
 	}
@@ -151,25 +152,13 @@ func (d *Diagnosis) leaveOut(m Model, data *Data, half func(Model, []Cell) []flo
 		}
 		said, widths := centred(expected), half(model, own)
 		for i := range own {
-			all[i].Predicted, all[i].Half = dB*said[i], dB*widths[i]
+			all[i].Predicted, all[i].Half = level.PerLn*said[i], level.PerLn*widths[i]
 		}
 	}
 	return nil
 }
 
-// refitOf is how a model's kind fits other data like its own.
-func refitOf(m Model) (func(*Data) (Model, error), error) {
-	k, err := kindOf(m.Kind())
-	if err != nil {
-		return nil, err
-	}
-	if k.refit != nil {
-		return k.refit(m), nil
-	}
-	return k.Fit, nil
-}
-
-func (f *falloff) diagnose(kind string, d *Data) (*Diagnosis, error) {
+func diagnose(f *falloff, kind string, d *Data) (*Diagnosis, error) {
 	m, err := f.modesOf(d.Cells, nil)
 	if err != nil {
 		return nil, err
@@ -185,18 +174,18 @@ func (f *falloff) diagnose(kind string, d *Data) (*Diagnosis, error) {
 		first = last
 	}
 	for i := range out.Cells {
-		out.Cells[i].Residual = dB * residuals[i]
+		out.Cells[i].Residual = level.PerLn * residuals[i]
 	}
-	out.Fall = m.fall(residuals)
+	out.Fall = falls(m, residuals)
 	p, err := m.posterior()
 	if err != nil {
 		return nil, err
 	}
-	if out.Effects, err = p.effects(); err != nil {
+	if out.Effects, err = effects(p); err != nil {
 		return nil, err
 	}
 	return out, out.leaveOut(f, d, func(model Model, own []Cell) []float64 {
-		return model.(*falloff).unseenHalf(d.Cells, own)
+		return unseenHalf(model.(*falloff), d.Cells, own)
 	})
 }
 
@@ -204,7 +193,7 @@ func (f *falloff) diagnose(kind string, d *Data) (*Diagnosis, error) {
 // the model has not seen, once it is measured: the curve's own uncertainty, what
 // is not known of the pickup's poles, strings and mountings, and the noise of
 // its takes. It is NaN where it cannot be told.
-func (f *falloff) unseenHalf(cells, own []Cell) []float64 {
+func unseenHalf(f *falloff, cells, own []Cell) []float64 {
 	pickup := own[0].Pickup
 	out := slices.Repeat([]float64{math.NaN()}, len(own))
 	m, err := f.modesOf(cells, func(c *Cell) bool { return c.Pickup == pickup })
@@ -243,7 +232,7 @@ func centredVariance(cov *mat.SymDense) []float64 {
 }
 
 // effects lists every effect's levels with their intervals.
-func (p *posterior) effects() ([]EffectGroup, error) {
+func effects(p *posterior) ([]EffectGroup, error) {
 	var out []EffectGroup
 	for k, e := range falloffEffects {
 		if p.Levels(k) == 0 {
@@ -254,7 +243,7 @@ func (p *posterior) effects() ([]EffectGroup, error) {
 			return nil, fmt.Errorf("effect %q: %w", e.name, err)
 		}
 		g := EffectGroup{Name: e.name, Unit: "dB", Levels: make([]EffectLevel, len(sds))}
-		scale := dB
+		scale := level.PerLn
 		if k == eSetup {
 			g.Unit, scale = "mm", 1
 		}
@@ -285,9 +274,9 @@ func levelName(k int, c *Cell) string {
 // fallClasses is how many classes of steel area the curve is drawn for, at most.
 const fallClasses = 3
 
-// fall draws the curve for classes of strings with about as much steel, and
+// falls draws the curve for classes of strings with about as much steel, and
 // what each cell says of it.
-func (m *modes) fall(residuals []float64) []FallClass {
+func falls(m *modes, residuals []float64) []FallClass {
 	f := m.f
 	area := make([]float64, len(m.sites))
 	for i, s := range m.sites {
@@ -302,38 +291,18 @@ func (m *modes) fall(residuals []float64) []FallClass {
 			gap := m.sites[i].gap() + m.lift[i]
 			least, most = min(least, gap), max(most, gap)
 			mean += area[i] / float64(len(members))
-			level, _ := f.fallAt(area[i], gap)
-			c.Points = append(c.Points, FallPoint{m.cells[i].Pickup, gap, dB * (level + residuals[i]), 0})
+			fall, _ := f.fallAt(area[i], gap)
+			c.Points = append(c.Points, FallPoint{m.cells[i].Pickup, gap, level.PerLn * (fall + residuals[i]), 0})
 		}
 		const steps = 48
 		for k := range steps + 1 {
 			gap := least + (most-least)*float64(k)/steps
-			level, se := f.fallAt(mean, gap)
-			c.Curve = append(c.Curve, FallPoint{"", gap, dB * level, dB * normal95 * se})
+			fall, se := f.fallAt(mean, gap)
+			c.Curve = append(c.Curve, FallPoint{"", gap, level.PerLn * fall, level.PerLn * normal95 * se})
 		}
 		out = append(out, c)
 	}
 	return out
-}
-
-// plainDiameter is the diameter, mm, of a plain string of some area.
-func plainDiameter(logArea float64) float64 { return refDiameter * math.Exp(logArea/2) }
-
-// fallAt is how a string of some steel inside the row changes from the reference
-// gap to another, with its standard error, ln v.
-func (f *falloff) fallAt(logArea, gap float64) (level, se float64) {
-	d := plainDiameter(logArea)
-	at := func(gap float64) *site { return &site{core: d, gauge: d, wrap: plainWrap, stringHeight: gap - d/2} }
-	here, there := at(gap), at(refGap)
-	grad, ref := make([]float64, f.size()), make([]float64, f.size())
-	f.gradient(grad, f.Theta, here, 0)
-	f.gradient(ref, f.Theta, there, 0)
-	for j := range grad {
-		grad[j] -= ref[j]
-	}
-	g := mat.NewVecDense(len(grad), grad)
-	v := mat.Inner(g, symmetric(f.Cov), g)
-	return f.predict(f.Theta, here, 0) - f.predict(f.Theta, there, 0), math.Sqrt(max(0, v))
 }
 
 // classes sorts items into some classes of about as many each; equal values

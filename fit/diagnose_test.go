@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"evenpole/fit/level"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -24,7 +25,7 @@ func TestDiagnoseAgrees(t *testing.T) {
 		}
 		var missed sum
 		for _, c := range got.Cells {
-			missed.add((c.Measured - c.Predicted) / dB)
+			missed.add((c.Measured - c.Predicted) / level.PerLn)
 			if !(c.Half > 0) {
 				t.Errorf("%s: %s string %d: half-width %g", kind, c.Pickup, c.String, c.Half)
 			}
@@ -99,13 +100,13 @@ func TestEffectIntervals(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		groups, err := p.effects()
+		groups, err := effects(p)
 		if err != nil {
 			t.Fatal(err)
 		}
 		for _, l := range groups[ePole].Levels {
 			all++
-			if math.Abs(l.Value-dB*truth[l.Name]) <= l.Half {
+			if math.Abs(l.Value-level.PerLn*truth[l.Name]) <= l.Half {
 				inside++
 			}
 		}

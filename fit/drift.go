@@ -2,6 +2,7 @@ package fit
 
 import (
 	"cmp"
+	"evenpole/fit/level"
 	"fmt"
 	"maps"
 	"math"
@@ -79,7 +80,7 @@ func driftOf(folds []Fold) *Drift {
 		return nil
 	}
 	slices.Sort(slopes)
-	dr.PerMonth = dB * median(slopes)
+	dr.PerMonth = level.PerLn * median(slopes)
 	dr.P = trendChance(blocks, score)
 	return dr
 }

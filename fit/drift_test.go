@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"evenpole/fit/level"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -132,7 +133,7 @@ func watched(misses ...float64) []Fold {
 
 func TestDriftIsToldFromPickups(t *testing.T) {
 	d := driftOf(watched(0.1, 0.2, 0.3, 0.4, 0.5, 0.6))
-	if d == nil || math.Abs(d.PerMonth-dB*0.1) > 1e-6 || math.Abs(d.P-2.0/720) > 1e-12 || d.Pickups != 6 || d.Repeats != 0 {
+	if d == nil || math.Abs(d.PerMonth-level.PerLn*0.1) > 1e-6 || math.Abs(d.P-2.0/720) > 1e-12 || d.Pickups != 6 || d.Repeats != 0 {
 		t.Fatalf("got %+v", d)
 	}
 	if w := d.warning(); !strings.Contains(w, "from 2026-01-05 to 2026-06-06 pickups came out +0.87 dB per month") {
@@ -168,7 +169,7 @@ func TestDriftIsToldFromRepeats(t *testing.T) {
 		f.missed = append(f.missed, -0.05*float64(i))
 	}
 	d := driftOf([]Fold{f})
-	if d == nil || d.Repeats != 5 || math.Abs(d.PerMonth+dB*0.05) > 1e-6 || d.warning() == "" {
+	if d == nil || d.Repeats != 5 || math.Abs(d.PerMonth+level.PerLn*0.05) > 1e-6 || d.warning() == "" {
 		t.Errorf("got %+v", d)
 	}
 	for i := range f.own {
@@ -216,8 +217,8 @@ func TestFitFindsDrift(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if r.Drift == nil || r.Drift.PerMonth < 0.8*dB*perMonth || r.Drift.PerMonth > 1.2*dB*perMonth {
-		t.Errorf("got %+v, want %.2f dB per month", r.Drift, dB*perMonth)
+	if r.Drift == nil || r.Drift.PerMonth < 0.8*level.PerLn*perMonth || r.Drift.PerMonth > 1.2*level.PerLn*perMonth {
+		t.Errorf("got %+v, want %.2f dB per month", r.Drift, level.PerLn*perMonth)
 	}
 	if notes := strings.Join(r.Warnings, "\n"); !strings.Contains(notes, "levels drift") {
 		t.Errorf("got %s", notes)

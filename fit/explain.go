@@ -2,6 +2,7 @@ package fit
 
 import (
 	"cmp"
+	"evenpole/fit/level"
 	"fmt"
 	"math"
 	"slices"
@@ -49,27 +50,10 @@ type ExplainedString struct {
 
 const splitMethod = "each string is turned into every other one cause at a time; a cause's part is its mean over all orders of the causes (Shapley value) and over all strings"
 
-// hasCurve is a model that is a falloff model or holds one.
-type hasCurve interface{ falloffModel() *falloff }
-
-func (f *falloff) falloffModel() *falloff { return f }
-
-// curveOf refuses models that know no causes.
-func curveOf(p Predictor) (*falloff, error) {
-	if m, ok := p.(hasCurve); ok {
-		return m.falloffModel(), nil
-	}
-	kind := "this"
-	if m, ok := p.(Model); ok {
-		kind = m.Kind()
-	}
-	return nil, fmt.Errorf("a %s model tells no causes apart: expected a %s model", kind, falloffKind.Name)
-}
-
 // ExplainSetup splits the predicted balance of a pickup whose poles have the
 // given heights, mm. A model that is no falloff model is an error.
 func ExplainSetup(p Predictor, s *Setup, heights []float64) (*Explanation, error) {
-	f, err := curveOf(p)
+	f, err := falloffOf(p)
 	if err != nil {
 		return nil, err
 	}
@@ -80,7 +64,7 @@ func ExplainSetup(p Predictor, s *Setup, heights []float64) (*Explanation, error
 	for i := range heights {
 		sites[i] = f.site(s, i, heights)
 	}
-	x := f.explanation(p, sites)
+	x := explanation(f, p, sites)
 	for i, str := range s.Strings {
 		x.Strings[i].String, x.Strings[i].Note = i+1, str.Note
 	}
@@ -91,7 +75,7 @@ func ExplainSetup(p Predictor, s *Setup, heights []float64) (*Explanation, error
 }
 
 // explanation splits what the curve says of sites.
-func (f *falloff) explanation(p Predictor, sites []*site) *Explanation {
+func explanation(f *falloff, p Predictor, sites []*site) *Explanation {
 	x := &Explanation{Model: f.Kind(), Source: p.Source(), Method: splitMethod}
 	x.Causes = slices.Clone(siteCauseNames[:])
 	for i, parts := range f.split(f.Theta, sites) {
@@ -101,8 +85,8 @@ func (f *falloff) explanation(p Predictor, sites []*site) *Explanation {
 			PoleHeight: s.height, StringHeight: s.stringHeight, Parts: map[string]float64{},
 		}
 		for c, v := range parts {
-			e.Parts[siteCauseNames[c].Name] = dB * v
-			e.Predicted += dB * v
+			e.Parts[siteCauseNames[c].Name] = level.PerLn * v
+			e.Predicted += level.PerLn * v
 		}
 		e.Balance = e.Predicted
 		x.Strings = append(x.Strings, e)
@@ -118,10 +102,10 @@ func (x *Explanation) add(c Cause, parts []float64, predicted bool) {
 	}
 	for i, v := range parts {
 		s := &x.Strings[i]
-		s.Parts[c.Name] += dB * v
-		s.Balance += dB * v
+		s.Parts[c.Name] += level.PerLn * v
+		s.Balance += level.PerLn * v
 		if predicted {
-			s.Predicted += dB * v
+			s.Predicted += level.PerLn * v
 		}
 	}
 }
@@ -151,7 +135,10 @@ func CauseWords(causes []Cause) string {
 
 // centred takes the mean off.
 func centred(v []float64) []float64 {
-	mean := meanOf(v)
+	var mean float64
+	for _, x := range v {
+		mean += x / float64(len(v))
+	}
 	out := make([]float64, len(v))
 	for i := range v {
 		out[i] = v[i] - mean
@@ -165,11 +152,11 @@ func centred(v []float64) []float64 {
 // beside all that is left. A pickup or session without a good take is an error,
 // and so is a model that is no falloff model.
 func ExplainPickup(p Predictor, d *Data, pickup, session string) (*Explanation, error) {
-	f, err := curveOf(p)
+	f, err := falloffOf(p)
 	if err != nil {
 		return nil, err
 	}
-	if session, err = f.sessionOf(d, pickup, session); err != nil {
+	if session, err = sessionOf(f, d, pickup, session); err != nil {
 		return nil, err
 	}
 	m, err := f.modesOf(d.Cells, nil)
@@ -182,7 +169,7 @@ func ExplainPickup(p Predictor, d *Data, pickup, session string) (*Explanation, 
 			own = append(own, i)
 		}
 	}
-	x := f.explanation(p, pick(m.sites, own))
+	x := explanation(f, p, pick(m.sites, own))
 	x.Pickup, x.Session = pickup, session
 	for i, at := range own {
 		x.Strings[i].String = m.cells[at].String
@@ -198,7 +185,7 @@ func ExplainPickup(p Predictor, d *Data, pickup, session string) (*Explanation, 
 	}
 	left := centred(measured)
 	for i := range left {
-		left[i] -= x.Strings[i].Balance / dB
+		left[i] -= x.Strings[i].Balance / level.PerLn
 	}
 	x.add(leftCause, left, false)
 	return x, nil
@@ -214,7 +201,7 @@ func pick[T any](of []T, at []int) []T {
 
 // sessionOf finds the session asked for, or the pickup's latest, among cells
 // that the model speaks of.
-func (f *falloff) sessionOf(d *Data, pickup, session string) (string, error) {
+func sessionOf(f *falloff, d *Data, pickup, session string) (string, error) {
 	var last *Cell
 	var sessions []string
 	for i := range d.Cells {
@@ -234,7 +221,7 @@ func (f *falloff) sessionOf(d *Data, pickup, session string) (string, error) {
 	case session == "":
 		return last.Session, nil
 	case !slices.Contains(sessions, session):
-		return "", fmt.Errorf("no good take of pickup %q in session %q; its sessions: %s", pickup, session, strings.Join(distinct(sessions), ", "))
+		return "", fmt.Errorf("no good take of pickup %q in session %q; its sessions: %s", pickup, session, strings.Join(slices.Compact(slices.Sorted(slices.Values(sessions))), ", "))
 	}
 	return session, nil
 }

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"evenpole/fit/level"
 	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
@@ -73,8 +74,8 @@ func checkSums(t *testing.T, x *Explanation, want []float64) {
 			}
 			sum += part
 		}
-		if len(e.Parts) != len(x.Causes) || math.Abs(sum-dB*want[i]) > 1e-9 || math.Abs(e.Balance-sum) > 1e-9 {
-			t.Errorf("string %d: %d parts add up to %.9f, balance %.9f, want %.9f dB", i+1, len(e.Parts), sum, e.Balance, dB*want[i])
+		if len(e.Parts) != len(x.Causes) || math.Abs(sum-level.PerLn*want[i]) > 1e-9 || math.Abs(e.Balance-sum) > 1e-9 {
+			t.Errorf("string %d: %d parts add up to %.9f, balance %.9f, want %.9f dB", i+1, len(e.Parts), sum, e.Balance, level.PerLn*want[i])
 		}
 	}
 	for _, c := range x.Causes {
@@ -165,7 +166,7 @@ func TestLatestSession(t *testing.T) {
 				last = c
 			}
 		}
-		if got, err := f.sessionOf(d, p, ""); err != nil || got != last.Session {
+		if got, err := sessionOf(f, d, p, ""); err != nil || got != last.Session {
 			t.Errorf("%s: session %q, %v, want %q", p, got, err, last.Session)
 		}
 	}

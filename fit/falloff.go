@@ -2,6 +2,7 @@ package fit
 
 import (
 	"cmp"
+	"evenpole/profiles"
 	"math"
 	"slices"
 	"strings"
@@ -29,7 +30,6 @@ import (
 const (
 	refDiameter = 0.35 // mm
 	refGap      = 3.5  // mm, pole top to axis
-	refSpacing  = 10.4 // mm between poles where none is given: common practice
 	refPitch    = 200  // Hz
 )
 
@@ -131,8 +131,8 @@ func (c *curve) gapTerm(th []float64, logArea, gap float64) float64 {
 // spacings of 8 mm and more, gaps up to 8 mm.
 func (s *site) endTerm(gap float64) (n, slope float64) {
 	const closest, farthest = 8, 8 // mm
-	spacing := max(closest, cmp.Or(s.spacing, refSpacing))
-	scale := refSpacing / (3 * spacing)
+	spacing := max(closest, cmp.Or(s.spacing, profiles.UsualSpacing))
+	scale := profiles.UsualSpacing / (3 * spacing)
 	at := min(max(0, gap), farthest)
 	n = float64(s.missing) * square(scale*at)
 	if at == gap {
@@ -196,3 +196,6 @@ func wrapsOf(sites []*site) []string {
 	slices.SortFunc(wraps, strings.Compare)
 	return wraps
 }
+
+// plainDiameter is the diameter, mm, of a plain string of some area.
+func plainDiameter(logArea float64) float64 { return refDiameter * math.Exp(logArea/2) }

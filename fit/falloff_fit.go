@@ -2,6 +2,7 @@ package fit
 
 import (
 	"encoding/json"
+	"evenpole/fit/level"
 	"fmt"
 	"maps"
 	"math"
@@ -301,7 +302,7 @@ func batchKey(batch string) string { return falloffEffects[eBatch].key(&Cell{Bat
 
 func (f *falloff) Kind() string        { return falloffKind.Name }
 func (f *falloff) Notes() []string     { return slices.Clone(f.Told) }
-func (f *falloff) ResidualSD() float64 { return dB * f.SDs[0] }
+func (f *falloff) ResidualSD() float64 { return level.PerLn * f.SDs[0] }
 
 func (f *falloff) Parameters() []Parameter {
 	units := map[int]string{pLevel: "ln mV", pSlope: "1/mm", pBend: "mm", pProtrude: "1/mm"}

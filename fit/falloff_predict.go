@@ -151,3 +151,38 @@ func (f *falloff) Warnings(s *Setup, heights []float64) []string {
 	}
 	return out
 }
+
+// hasCurve is a model that is a falloff model or holds one.
+type hasCurve interface{ falloffModel() *falloff }
+
+func (f *falloff) falloffModel() *falloff { return f }
+
+// falloffOf is the falloff model that a model is or holds. A model of another kind
+// tells no causes apart: it is an error.
+func falloffOf(p Predictor) (*falloff, error) {
+	if m, ok := p.(hasCurve); ok {
+		return m.falloffModel(), nil
+	}
+	kind := "this"
+	if m, ok := p.(Model); ok {
+		kind = m.Kind()
+	}
+	return nil, fmt.Errorf("a %s model tells no causes apart: expected a %s model", kind, falloffKind.Name)
+}
+
+// fallAt is how a string of some steel inside the row changes from the reference
+// gap to another, with its standard error, ln v.
+func (f *falloff) fallAt(logArea, gap float64) (fall, se float64) {
+	d := plainDiameter(logArea)
+	at := func(gap float64) *site { return &site{core: d, gauge: d, wrap: plainWrap, stringHeight: gap - d/2} }
+	here, there := at(gap), at(refGap)
+	grad, ref := make([]float64, f.size()), make([]float64, f.size())
+	f.gradient(grad, f.Theta, here, 0)
+	f.gradient(ref, f.Theta, there, 0)
+	for j := range grad {
+		grad[j] -= ref[j]
+	}
+	g := mat.NewVecDense(len(grad), grad)
+	v := mat.Inner(g, symmetric(f.Cov), g)
+	return f.predict(f.Theta, here, 0) - f.predict(f.Theta, there, 0), math.Sqrt(max(0, v))
+}

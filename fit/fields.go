@@ -9,6 +9,7 @@ import (
 
 	"evenpole/capture"
 	"evenpole/fit/field"
+	"evenpole/profiles"
 )
 
 // AddFields adds what a fields file knows of the magnets: of each pole of a
@@ -220,7 +221,7 @@ func (d *Data) neighbours(at place, gap float64) float64 {
 	}
 	var row field.Row
 	for n, h := range heights {
-		row = append(row, field.Pole{Rod: usualRod, X: refSpacing * float64(n-at.string), Top: h})
+		row = append(row, field.Pole{Rod: usualRod, X: profiles.UsualSpacing * float64(n-at.string), Top: h})
 	}
 	slices.SortFunc(row, func(a, b field.Pole) int { return cmp.Compare(a.X, b.X) })
 	_, _, all := row.At(0, 0, own+max(gap, 0.1))

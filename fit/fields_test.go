@@ -9,6 +9,7 @@ import (
 
 	"evenpole/capture"
 	"evenpole/fit/field"
+	"evenpole/profiles"
 )
 
 func fieldRows(rows []capture.FieldReading) iter.Seq2[capture.FieldReading, error] {
@@ -62,13 +63,13 @@ func TestFieldsInAPickup(t *testing.T) {
 	var row field.Row
 	d := &Data{}
 	for i, h := range heights {
-		row = append(row, field.Pole{Rod: usualRod, X: refSpacing * float64(i), Top: h})
+		row = append(row, field.Pole{Rod: usualRod, X: profiles.UsualSpacing * float64(i), Top: h})
 		d.Cells = append(d.Cells, Cell{Pickup: "P", String: i + 1, PoleHeight: h})
 	}
 	var rows []capture.FieldReading
 	raw := []float64{}
 	for i, h := range heights {
-		_, _, b := row.At(refSpacing*float64(i), 0, h+0.5)
+		_, _, b := row.At(profiles.UsualSpacing*float64(i), 0, h+0.5)
 		raw = append(raw, math.Log(b))
 		rows = append(rows, capture.FieldReading{Batch: "a", Magnet: fmt.Sprint("a/", i), Pickup: "P", String: i + 1, Field: 1000 * b, ProbeGap: 0.5})
 	}

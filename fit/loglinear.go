@@ -3,6 +3,7 @@ package fit
 import (
 	"cmp"
 	"encoding/json"
+	"evenpole/fit/level"
 	"fmt"
 	"math"
 	"slices"
@@ -217,7 +218,7 @@ func (m *logLinear) judge(cells []Cell, residuals []float64) {
 	limit := far * madScale * medianDistance(residuals, 0)
 	for i, r := range residuals {
 		if c := &cells[i]; math.Abs(r) > limit && limit > 0 {
-			m.note("lines %s (pickup %q, string %d) are %+.1f dB off what the other cells say: check their heights, string and levels", c.lines(), c.Pickup, c.String, dB*r)
+			m.note("lines %s (pickup %q, string %d) are %+.1f dB off what the other cells say: check their heights, string and levels", c.lines(), c.Pickup, c.String, level.PerLn*r)
 		}
 	}
 }
@@ -241,12 +242,12 @@ func (m *logLinear) at(c *Cell) float64 {
 func (m *logLinear) Kind() string        { return m.kind }
 func (m *logLinear) Source() string      { return "shop data" }
 func (m *logLinear) Notes() []string     { return slices.Clone(m.Told) }
-func (m *logLinear) ResidualSD() float64 { return dB * m.SD }
+func (m *logLinear) ResidualSD() float64 { return level.PerLn * m.SD }
 
 func (m *logLinear) Parameters() []Parameter {
-	out := []Parameter{{Name: "level", Value: dB * m.Mean, SE: dB * m.MeanSE, Unit: "dB re 1 mV", FromData: 1}}
+	out := []Parameter{{Name: "level", Value: level.PerLn * m.Mean, SE: level.PerLn * m.MeanSE, Unit: "dB re 1 mV", FromData: 1}}
 	for j, t := range m.terms {
-		out = append(out, Parameter{Name: t.name, Value: dB * m.B[j], SE: dB * math.Sqrt(m.Cov[j][j]), Unit: t.unit, FromData: 1})
+		out = append(out, Parameter{Name: t.name, Value: level.PerLn * m.B[j], SE: level.PerLn * math.Sqrt(m.Cov[j][j]), Unit: t.unit, FromData: 1})
 	}
 	return out
 }

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"evenpole/capture"
+	"evenpole/fit/level"
 	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
@@ -68,7 +69,7 @@ func fitted(t *testing.T, k logKind, cells []Cell) *logLinear {
 // not just large.
 func TestLogLinearRecoversTruth(t *testing.T) {
 	w := truth{pole: 0.45, core: 1.1, lift: -0.5, noise: 0.05}
-	want := map[string]float64{"pole_height": w.pole * dB, "core": w.core * dB, "string_height": w.lift * dB}
+	want := map[string]float64{"pole_height": w.pole * level.PerLn, "core": w.core * level.PerLn, "string_height": w.lift * level.PerLn}
 	const worlds = 200
 	near := 0
 	var sd float64

@@ -74,6 +74,19 @@ func kindOf(name string) (Kind, error) {
 	return Kind{}, fmt.Errorf("expected a kind of model (%s), got %q", strings.Join(Kinds(), ", "), name)
 }
 
+// Again is how a model's kind fits other data like those of the model: fewer, for
+// one, as it leaves pickups out.
+func Again(m Model) (func(*Data) (Model, error), error) {
+	k, err := kindOf(m.Kind())
+	if err != nil {
+		return nil, err
+	}
+	if k.refit != nil {
+		return k.refit(m), nil
+	}
+	return k.Fit, nil
+}
+
 // CannotFitError says that the data carry no model, and what would.
 type CannotFitError struct{ Have, Need string }
 
@@ -281,6 +294,3 @@ func predictsBetter(a, b *Result) bool {
 	c := compareFolds(a.CVPickups, b.CVPickups)
 	return len(c.Pickups) > 1 && *c.Balance[0] < *c.Balance[1]
 }
-
-// dB turns a difference in ln v into decibels.
-const dB = 20 / math.Ln10

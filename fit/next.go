@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"evenpole/fit/level"
 	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
@@ -56,7 +57,7 @@ const (
 // Captures are made of the pickups of d and of test pickups to be wound, under
 // the sets given. A model that is no falloff model is an error.
 func Next(p Predictor, d *Data, wants []Want, sets []profiles.StringSet, n int) ([]Proposal, error) {
-	f, err := curveOf(p)
+	f, err := falloffOf(p)
 	if err != nil {
 		return nil, err
 	}
@@ -102,7 +103,7 @@ type candidate struct {
 }
 
 func newDesign(f *falloff, d *Data, wants []Want, sets []profiles.StringSet) (*design, error) {
-	t := &design{f: f.withWraps(wants, sets), wound: map[string]int{}, have: map[string]bool{}}
+	t := &design{f: withWraps(f, wants, sets), wound: map[string]int{}, have: map[string]bool{}}
 	if len(d.Cells) > 0 {
 		m, err := f.modesOf(d.Cells, nil)
 		if err != nil {
@@ -227,7 +228,7 @@ func (t *design) inRecord() (place []int, scale []float64) {
 
 // withWraps is the model with a parameter for every wrap of pickups to come and
 // of the sets at hand.
-func (f *falloff) withWraps(wants []Want, sets []profiles.StringSet) *falloff {
+func withWraps(f *falloff, wants []Want, sets []profiles.StringSet) *falloff {
 	g := *f
 	g.Wraps = slices.Clone(f.Wraps)
 	g.Theta = slices.Clone(f.Theta)
@@ -281,7 +282,7 @@ func (t *design) unknown(cov mat.Symmetric) float64 {
 	for i := range rows {
 		sum += mat.Dot(half.RowView(i), t.want.RowView(i))
 	}
-	return dB * math.Sqrt(max(0, sum/float64(rows)))
+	return level.PerLn * math.Sqrt(max(0, sum/float64(rows)))
 }
 
 // benchPickup is a pickup that could be on the jig.

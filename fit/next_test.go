@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"evenpole/fit/level"
 	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
@@ -161,7 +162,7 @@ func unknownOf(f *falloff) float64 {
 	for i := range steels {
 		sum += balanceVariance(cov, i)
 	}
-	return dB * math.Sqrt(sum/float64(len(steels)))
+	return level.PerLn * math.Sqrt(sum/float64(len(steels)))
 }
 
 // TestNextUpdateIsExact: the covariance after a capture is what adding its

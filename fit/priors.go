@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"evenpole/fit/level"
 	"math"
 	"slices"
 )
@@ -27,7 +28,7 @@ var falloffPriors = [pFixed]Normal{
 	pLevel:     {Mean: 3, SD: 3},
 	pArea:      {Mean: 1, SD: 0.12},
 	pVelocity:  {Mean: 1, SD: 0.12},
-	pSlope:     {Mean: math.Log(5.55 / dB), SD: 0.25},
+	pSlope:     {Mean: math.Log(5.55 / level.PerLn), SD: 0.25},
 	pBend:      {Mean: math.Log(3.6), SD: 0.5},
 	pSteepness: {Mean: 0.05, SD: 0.06},
 	pProtrude:  {Mean: 0, SD: 0.04},

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"evenpole/fit/field"
+	"evenpole/fit/level"
 )
 
 // rodFalloff is how the output of a long string falls with its gap to a rod:
@@ -41,7 +42,7 @@ func TestFalloffPriorIsTheField(t *testing.T) {
 		rod := field.Rod{Radius: diameter / 2, Length: 16.51, Remanence: 1}
 		linear, bend := rodFalloff(rod, 1)
 		saturated, bendToo := rodFalloff(rod, 0)
-		t.Logf("rod of %.2f mm: falls by %.2f and %.2f dB/mm, bends with %.2f and %.2f mm", diameter, dB*linear, dB*saturated, bend, bendToo)
+		t.Logf("rod of %.2f mm: falls by %.2f and %.2f dB/mm, bends with %.2f and %.2f mm", diameter, level.PerLn*linear, level.PerLn*saturated, bend, bendToo)
 		p := falloffPriors[pSlope]
 		if math.Abs(math.Log(linear)-p.Mean) > 2*p.SD || math.Abs(math.Log(saturated)-p.Mean) > 2*p.SD {
 			t.Errorf("rod of %.2f mm: slopes %.3f and %.3f beyond two deviations of the prior %.3f", diameter, linear, saturated, math.Exp(p.Mean))

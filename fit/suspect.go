@@ -254,7 +254,7 @@ func (s *screener) unexplained() []suspect {
 			}
 			c := &s.filed[i]
 			f := &finding{kind: Impossible, mount: k, strings: []int{c.String}, now: map[int]Cell{i: *c}, evidence: certain}
-			f.columns, f.cause = faultOf(c)
+			f.columns, f.cause = c.Fault()
 			out = append(out, s.suspect(f))
 		}
 	}
@@ -263,19 +263,6 @@ func (s *screener) unexplained() []suspect {
 
 // certain is the evidence for a length that cannot be.
 const certain = 100
-
-// faultOf says what about a cell's lengths cannot be.
-func faultOf(c *Cell) (columns []string, cause string) {
-	switch {
-	case c.Core < leastCore || c.Core > mostCore:
-		return []string{"core_mm"}, fmt.Sprintf("core %s mm of string %d: no string has such a core (%g to %g mm)", mm(c.Core), c.String, leastCore, float64(mostCore))
-	case c.Gauge != 0 && c.Gauge < c.Core:
-		return []string{"core_mm", "gauge_mm"}, fmt.Sprintf("gauge %s mm of string %d is below its core, %s mm", mm(c.Gauge), c.String, mm(c.Core))
-	case c.PoleHeight >= c.StringHeight:
-		return []string{"pole_height_mm", "string_height_mm"}, fmt.Sprintf("pole height %s mm of string %d stands in the string, at %s mm", mm(c.PoleHeight), c.String, mm(c.StringHeight))
-	}
-	return []string{"pole_height_mm", "string_height_mm"}, fmt.Sprintf("string %d at %s mm over a pole of %s mm: none is heard beyond a gap of %d mm", c.String, mm(c.StringHeight), mm(c.PoleHeight), mostGap)
-}
 
 // mm writes a length as it was typed, more or less.
 func mm(v float64) string { return fmt.Sprintf("%.4g", v) }

@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"evenpole/fit/level"
 	"fmt"
 	"math"
 )
@@ -59,6 +60,6 @@ func (s *screener) drifted(k int, t *trial) (f *finding, plain float64) {
 		}
 		f.now[i] = c
 	}
-	f.cause = fmt.Sprintf("levels go by %+.1f dB from the session's first take to its last", dB*slope)
+	f.cause = fmt.Sprintf("levels go by %+.1f dB from the session's first take to its last", level.PerLn*slope)
 	return f, math.Abs(own) / se
 }

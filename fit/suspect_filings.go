@@ -286,8 +286,8 @@ func (s *screener) list(m mount, now map[int]Cell, l *length) string {
 
 // faulty reports whether a cell cannot be.
 func faulty(c *Cell) bool {
-	k := key{string: c.String, core: c.Core, gauge: c.Gauge, poleHeight: c.PoleHeight, stringHeight: c.StringHeight}
-	return k.fault() != ""
+	_, cause := c.Fault()
+	return cause != ""
 }
 
 func anyFaulty(now map[int]Cell) bool {

@@ -49,7 +49,7 @@ func ceilings(d *Data) []suspect {
 			}
 			top := &c.within.top
 			p := place{c.Pickup, c.Session, top.value}
-			evidence := top.evidence(usual[top.peak])
+			evidence := ties(top, usual[top.peak])
 			known := at[p]
 			switch {
 			case pass == 0 && evidence >= enoughTies && known == nil:
@@ -110,10 +110,10 @@ func usualPeaks(cells []Cell) map[bool]peaks {
 	return out
 }
 
-// evidence is -ln of the chance that so many takes would reach the highest value
+// ties is -ln of the chance that so many takes would reach the highest value
 // to its last digit: two normal values that scatter by s fall on the same digit
 // with the chance step/(2 s sqrt(pi)).
-func (c *ceiling) evidence(usual peaks) float64 {
+func ties(c *ceiling, usual peaks) float64 {
 	if c.at < 3 || !(usual.scatter > 0) || !(c.value > 0) {
 		return 0
 	}

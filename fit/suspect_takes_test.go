@@ -16,15 +16,15 @@ func TestTiesAreAsUnlikelyAsStated(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 3))
 	draw := func() float64 { return math.Round(value*math.Exp(scatter*rng.NormFloat64())/step) * step }
 	const pairs = 1_000_000
-	ties := 0.0
+	seen := 0.0
 	for range pairs {
 		if draw() == draw() {
-			ties++
+			seen++
 		}
 	}
 	c := ceiling{value: value, at: 3, of: 3}
-	stated := math.Exp(-c.evidence(peaks{scatter, step}) / 2) // two ties, and one choice of three takes
-	if seen := ties / pairs; math.Abs(seen/stated-1) > 0.05 {
+	stated := math.Exp(-ties(&c, peaks{scatter, step}) / 2) // two ties, and one choice of three takes
+	if seen /= pairs; math.Abs(seen/stated-1) > 0.05 {
 		t.Errorf("chance of a tie: seen %.5f, stated %.5f", seen, stated)
 	}
 }

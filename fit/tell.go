@@ -80,6 +80,10 @@ func (f *falloff) oneFact(cells []Cell) []string {
 // heights, by more than strings differ in diameter.
 func movedStrings(cells []Cell) bool {
 	const moved = 0.3 // mm
+	type place struct {
+		pickup string
+		string int
+	}
 	seen := map[place][2]float64{}
 	for _, c := range cells {
 		at := place{c.Pickup, c.String}

@@ -1,5 +1,9 @@
 package profiles
 
+// UsualSpacing is how far neighbouring poles stand apart, mm centre to centre, where
+// nothing says (common practice).
+const UsualSpacing = 10.4
+
 // PoleKind says how a pole can be set, and so what remedy there is afterwards.
 type PoleKind string
 

@@ -10,6 +10,7 @@ import (
 
 	"evenpole/capture"
 	"evenpole/fit"
+	"evenpole/fit/level"
 )
 
 // NotChecked says that the record has nothing to judge a pickup by, and what it
@@ -133,15 +134,15 @@ func (s *session) add(r *capture.Reading) {
 	}
 	s.excites[excitation(r)] = true
 	t.moved = t.moved || changed(&t.row, r)
-	level := perLn * fit.TakeLevel(r.RMS, r.Quiet)
+	heard := float64(level.Of(r.RMS, r.Quiet).DB())
 	switch {
 	case r.Status != "" && r.Status != capture.OK:
 		t.flagged++
-	case !known(level):
+	case !known(heard):
 		t.flagged++
 		t.unheard++
 	default:
-		t.levels = append(t.levels, level)
+		t.levels = append(t.levels, heard)
 		if r.Freq > 0 && known(r.Freq) {
 			t.freqs = append(t.freqs, r.Freq)
 		}
