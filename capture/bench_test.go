@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/jig"
 	"evenpole/jig/jigtest"
 	"evenpole/profiles"
@@ -80,7 +81,7 @@ func (b *bench) run(opt capture.Options) (*capture.Result, error) {
 
 func (b *bench) runWith(ctx context.Context, conn capture.Conn, opt capture.Options) (*capture.Result, error) {
 	b.t.Helper()
-	shop, err := capture.OpenShop(b.dir)
+	shop, err := record.OpenWriter(b.dir)
 	if err != nil {
 		b.t.Fatal(err)
 	}
@@ -90,7 +91,7 @@ func (b *bench) runWith(ctx context.Context, conn capture.Conn, opt capture.Opti
 		}
 	}()
 	if opt.Purpose == "" {
-		opt.Purpose = capture.ForModel
+		opt.Purpose = record.ForModel
 	}
 	if opt.Mount == nil {
 		opt.Mount = mount()
@@ -109,9 +110,9 @@ func (b *bench) must(opt capture.Options) *capture.Result {
 }
 
 // readings is the shop's record.
-func (b *bench) readings() []capture.Reading {
+func (b *bench) readings() []record.Reading {
 	b.t.Helper()
-	f, err := os.Open(filepath.Join(b.dir, capture.ReadingsFile))
+	f, err := os.Open(filepath.Join(b.dir, record.ReadingsFile))
 	if errors.Is(err, os.ErrNotExist) {
 		return nil
 	}
@@ -119,17 +120,17 @@ func (b *bench) readings() []capture.Reading {
 		b.t.Fatal(err)
 	}
 	defer f.Close()
-	return collect(b.t, capture.Readings(f, "readings.csv"))
+	return collect(b.t, record.Readings(f, "readings.csv"))
 }
 
-func (b *bench) fields() []capture.FieldReading {
+func (b *bench) fields() []record.FieldReading {
 	b.t.Helper()
-	f, err := os.Open(filepath.Join(b.dir, capture.FieldsFile))
+	f, err := os.Open(filepath.Join(b.dir, record.FieldsFile))
 	if err != nil {
 		b.t.Fatal(err)
 	}
 	defer f.Close()
-	return collect(b.t, capture.Fields(f, "fields.csv"))
+	return collect(b.t, record.Fields(f, "fields.csv"))
 }
 
 func collect[T any](t *testing.T, rows func(func(T, error) bool)) []T {
@@ -147,9 +148,9 @@ func collect[T any](t *testing.T, rows func(func(T, error) bool)) []T {
 // rewrite changes the lines of readings.csv, the header first.
 func (b *bench) rewrite(change func(lines []string) []string) {
 	b.t.Helper()
-	lines := strings.SplitAfter(b.file(capture.ReadingsFile), "\n")
+	lines := strings.SplitAfter(b.file(record.ReadingsFile), "\n")
 	text := strings.Join(change(lines[:len(lines)-1]), "")
-	if err := os.WriteFile(filepath.Join(b.dir, capture.ReadingsFile), []byte(text), 0o644); err != nil {
+	if err := os.WriteFile(filepath.Join(b.dir, record.ReadingsFile), []byte(text), 0o644); err != nil {
 		b.t.Fatal(err)
 	}
 }
@@ -221,7 +222,7 @@ func (b *bench) compare(log []made) (wrong, missing []made) {
 		want[m] = true
 	}
 	for _, r := range b.readings() {
-		m := made{r.Jig, r.Boot, r.Seq, r.String, r.Take, string(r.Mode), r.RMS, r.Freq, r.Peak, r.Window, r.Status == capture.OK}
+		m := made{r.Jig, r.Boot, r.Seq, r.String, r.Take, string(r.Mode), r.RMS, r.Freq, r.Peak, r.Window, r.Status == record.OK}
 		if !want[m] {
 			wrong = append(wrong, m)
 		}
@@ -236,10 +237,10 @@ func (b *bench) compare(log []made) (wrong, missing []made) {
 }
 
 // good counts the record's good takes of a string in one mode and session.
-func good(rows []capture.Reading, session string, mode capture.Mode, str int) int {
+func good(rows []record.Reading, session string, mode record.Mode, str int) int {
 	n := 0
 	for _, r := range rows {
-		if r.Session == session && r.Mode == mode && r.String == str && r.Status == capture.OK {
+		if r.Session == session && r.Mode == mode && r.String == str && r.Status == record.OK {
 			n++
 		}
 	}

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/jig/jigtest"
 )
 
@@ -69,7 +70,7 @@ func TestTheClockIsSetBack(t *testing.T) {
 // A process may be killed between making a file and writing its header.
 func TestFilesWithoutAHeaderYet(t *testing.T) {
 	onBench(t, jigtest.Config{}, func(b *bench) {
-		for _, name := range []string{capture.ReadingsFile, "readings.seals.csv", capture.FieldsFile, capture.SessionsFile} {
+		for _, name := range []string{record.ReadingsFile, "readings.seals.csv", record.FieldsFile, record.SessionsFile} {
 			if err := os.WriteFile(filepath.Join(b.dir, name), nil, 0o644); err != nil {
 				t.Fatal(err)
 			}
@@ -86,9 +87,9 @@ func TestTheFilesGoAway(t *testing.T) {
 	for name, spoil := range map[string]func(dir string) error{
 		"the folder is deleted": os.RemoveAll,
 		"the folder is moved":   func(dir string) error { return os.Rename(dir, dir+"-elsewhere") },
-		"the file is deleted":   func(dir string) error { return os.Remove(filepath.Join(dir, capture.ReadingsFile)) },
+		"the file is deleted":   func(dir string) error { return os.Remove(filepath.Join(dir, record.ReadingsFile)) },
 		"the file is replaced": func(dir string) error { // as many editors save
-			file := filepath.Join(dir, capture.ReadingsFile)
+			file := filepath.Join(dir, record.ReadingsFile)
 			text, err := os.ReadFile(file)
 			return errors.Join(err, os.WriteFile(file+".new", text, 0o644), os.Rename(file+".new", file))
 		},
@@ -106,7 +107,7 @@ func TestTheFilesGoAway(t *testing.T) {
 					}
 				}}
 				res, err := b.runLeft(opt)
-				if !errors.Is(err, capture.ErrMoved) || !strings.Contains(err.Error(), "readings.csv: was moved, deleted or replaced") {
+				if !errors.Is(err, record.ErrMoved) || !strings.Contains(err.Error(), "readings.csv: was moved, deleted or replaced") {
 					t.Errorf("got %v", err)
 				}
 				if kept != 5 || res.Kept != kept {
@@ -129,12 +130,12 @@ func TestTheFilesGoAway(t *testing.T) {
 // runLeft is run into a shop that may be gone by the end.
 func (b *bench) runLeft(opt capture.Options) (*capture.Result, error) {
 	b.t.Helper()
-	shop, err := capture.OpenShop(b.dir)
+	shop, err := record.OpenWriter(b.dir)
 	if err != nil {
 		b.t.Fatal(err)
 	}
 	defer shop.Close()
-	opt.Purpose, opt.Mount = capture.ForModel, mount()
+	opt.Purpose, opt.Mount = record.ForModel, mount()
 	return capture.Run(b.t.Context(), shop, b.conn, opt)
 }
 
@@ -145,7 +146,7 @@ func TestTornAgainAtTheSameTime(t *testing.T) {
 		b.must(capture.Options{Takes: 1, Quiet: 1})
 		for range 3 { // time stands still in here
 			b.rewrite(func(lines []string) []string { return append(lines, "2025-03-03T08:49:5") })
-			shop, err := capture.OpenShop(b.dir)
+			shop, err := record.OpenWriter(b.dir)
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -1,6 +1,7 @@
 package capture
 
 import (
+	"evenpole/capture/record"
 	"evenpole/jig"
 )
 
@@ -11,20 +12,20 @@ func (r *run) keep(x jig.Reading, owner string) error {
 		return nil
 	}
 	row, notes := bare(x, r.ident, r.opt.Now())
-	ours := owner == r.result.Session && r.opt.kind() == ofReadings && r.dress(&row)
+	ours := owner == r.result.Session && r.opt.kind() == record.OfReadings && r.dress(&row)
 	switch {
 	case !ours:
 		notes = append(notes, strayNote(owner, r.result.Session))
-	case row.Mode != Quiet && row.RMS <= row.Quiet:
+	case row.Mode != record.Quiet && row.RMS <= row.Quiet:
 		notes = append(notes, tooQuiet)
 	}
 	row.Note = joinNotes(notes)
-	if err := r.shop.addReading(&row); err != nil {
+	if err := r.shop.AddReading(&row); err != nil {
 		return err
 	}
-	c := row.counted()
-	r.kept(x.Seq, ours, c, refusal(&row, c.good))
-	r.tell(c.slot, Progress{Session: row.Session, Level: row.RMS, Status: row.Status, Note: row.Note})
+	c := row.Counts()
+	r.kept(x.Seq, ours, c, refusal(&row, c.Good))
+	r.tell(c.Slot, Progress{Session: row.Session, Level: row.RMS, Status: row.Status, Note: row.Note})
 	return nil
 }
 
@@ -34,21 +35,21 @@ func (r *run) keepField(x jig.Field, owner string) error {
 		return nil
 	}
 	row := bareField(x, r.ident, r.opt.Now())
-	ours := owner == r.result.Session && r.opt.kind() == ofFields && r.dressField(&row)
+	ours := owner == r.result.Session && r.opt.kind() == record.OfFields && r.dressField(&row)
 	if !ours {
 		row.Note = strayNote(owner, r.result.Session)
 	}
-	if err := r.shop.addField(&row); err != nil {
+	if err := r.shop.AddField(&row); err != nil {
 		return err
 	}
-	c := row.counted()
+	c := row.Counts()
 	r.kept(x.Seq, ours, c, "")
-	r.tell(c.slot, Progress{Session: row.Session, Level: row.Field, Status: row.Status, Note: row.Note})
+	r.tell(c.Slot, Progress{Session: row.Session, Level: row.Field, Status: row.Status, Note: row.Note})
 	return nil
 }
 
 // kept counts a row that is on the disk.
-func (r *run) kept(seq uint32, ours bool, c counted, why string) {
+func (r *run) kept(seq uint32, ours bool, c record.Take, why string) {
 	r.seen[seq] = true
 	r.result.Kept++
 	if !ours {
@@ -56,14 +57,14 @@ func (r *run) kept(seq uint32, ours bool, c counted, why string) {
 		return
 	}
 	r.count(c)
-	if i, ok := r.index[c.slot]; ok && why != "" {
+	if i, ok := r.index[c.Slot]; ok && why != "" {
 		r.result.Tallies[i].Refused[why]++
 	}
 }
 
 // tell reports a row that was kept.
-func (r *run) tell(s slot, p Progress) {
-	p.Mode, p.Number = s.mode, s.number
+func (r *run) tell(s record.Slot, p Progress) {
+	p.Mode, p.Number = s.Mode, s.Number
 	if i, ok := r.index[s]; ok && p.Session != "" {
 		p.Good, p.Wanted = r.result.Tallies[i].Good, r.result.Tallies[i].Wanted
 	}
@@ -71,11 +72,11 @@ func (r *run) tell(s slot, p Progress) {
 }
 
 // refusal says why a take does not count; "" when it does.
-func refusal(row *Reading, good bool) string {
+func refusal(row *record.Reading, good bool) string {
 	switch {
 	case good:
 		return ""
-	case row.Status != OK:
+	case row.Status != record.OK:
 		return string(row.Status)
 	}
 	return notAbove
@@ -91,7 +92,7 @@ func strayNote(owner, session string) string {
 
 // dress gives a reading its cell: what is mounted under which string. It is
 // false for a string that is not there.
-func (r *run) dress(row *Reading) bool {
+func (r *run) dress(row *record.Reading) bool {
 	m := r.opt.Mount
 	i := row.String - 1
 	if i < 0 || i >= len(m.Strings) {
@@ -102,7 +103,7 @@ func (r *run) dress(row *Reading) bool {
 	row.Pickup, row.Batch, row.StringSet = m.Pickup, m.Batch, m.Set
 	row.Core, row.Gauge, row.Wrap = s.Core, s.Gauge, s.Wrap
 	row.PoleHeight, row.StringHeight = m.PoleHeights[i], m.StringHeights[i]
-	if row.Mode != Quiet {
+	if row.Mode != record.Quiet {
 		row.Quiet = r.quiet(row.String)
 	}
 	return true
@@ -110,7 +111,7 @@ func (r *run) dress(row *Reading) bool {
 
 // dressField gives a field reading its cell. It is false for a position at
 // which nothing is.
-func (r *run) dressField(row *FieldReading) bool {
+func (r *run) dressField(row *record.FieldReading) bool {
 	m := r.opt.Mount
 	i := row.Position - 1
 	if i < 0 || i >= max(len(m.Strings), len(m.Magnets)) {

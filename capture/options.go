@@ -7,6 +7,7 @@ import (
 	"slices"
 	"time"
 
+	"evenpole/capture/record"
 	"evenpole/jig"
 	"evenpole/profiles"
 )
@@ -22,15 +23,15 @@ type Conn interface {
 
 // Defaults of Options.
 const (
-	DefaultTakes      = 10 // good takes a string
-	DefaultFieldTakes = 3  // field readings a position
-	DefaultQuiet      = 3  // quiet windows a string
+	DefaultTakes      = record.UsualTakes // good takes a string
+	DefaultFieldTakes = 3                 // field readings a position
+	DefaultQuiet      = 3                 // quiet windows a string
 )
 
 // Options says what to capture. Zero values mean the defaults.
 type Options struct {
 	Mount   *profiles.Mount
-	Purpose Purpose
+	Purpose record.Purpose
 
 	Takes     int // good takes a string or field readings a position: DefaultTakes, DefaultFieldTakes
 	Quiet     int // good quiet windows a string: DefaultQuiet
@@ -56,12 +57,12 @@ type Options struct {
 // Progress is a row that was kept, and how far its string has got.
 type Progress struct {
 	Session string // "" when the row was filed without one
-	Mode    Mode
+	Mode    record.Mode
 	Number  int     // the string; for a field reading the position
 	Good    int     // good takes so far; 0 without a session
 	Wanted  int     // 0 without a session
 	Level   float64 // mV; of a field reading mT
-	Status  Status
+	Status  record.Status
 	Note    string
 }
 
@@ -87,7 +88,7 @@ func (o *Options) reject(format string, args ...any) error {
 func (o Options) withDefaults() Options {
 	if o.Takes == 0 {
 		o.Takes = DefaultTakes
-		if o.kind() == ofFields {
+		if o.kind() == record.OfFields {
 			o.Takes = DefaultFieldTakes
 		}
 	}
@@ -105,27 +106,27 @@ func (o Options) withDefaults() Options {
 
 func (o *Options) kind() string {
 	if len(o.FieldPositions) > 0 {
-		return ofFields
+		return record.OfFields
 	}
-	return ofReadings
+	return record.OfReadings
 }
 
 // A step is one slot to fill, and how the jig is asked to.
 type step struct {
-	slot
+	record.Slot
 	wanted  int
 	command func(count int) jig.Command
 }
 
 // steps returns what is to be done with this jig, in order.
 func (o *Options) steps(id jig.Ident) ([]step, error) {
-	if !slices.Contains(purposes, o.Purpose) {
-		return nil, &SetupError{"", fmt.Sprintf("purpose: expected one of %v, got %q", purposes, o.Purpose)}
+	if !slices.Contains(record.Purposes, o.Purpose) {
+		return nil, &SetupError{"", fmt.Sprintf("purpose: expected one of %v, got %q", record.Purposes, o.Purpose)}
 	}
 	if n := min(o.Takes, o.Quiet, o.MaxPlucks); n < 0 {
 		return nil, &SetupError{"", fmt.Sprintf("takes: expected a number from 1, got %d", n)}
 	}
-	if o.kind() == ofFields {
+	if o.kind() == record.OfFields {
 		return o.fieldSteps()
 	}
 	return o.stringSteps(id)
@@ -145,7 +146,7 @@ func (o *Options) stringSteps(id jig.Ident) ([]step, error) {
 		if err != nil {
 			return nil, err
 		}
-		all = append(all, step{slot{Quiet, s}, o.Quiet,
+		all = append(all, step{record.Slot{Mode: record.Quiet, Number: s}, o.Quiet,
 			func(count int) jig.Command { return jig.QuietCommand(s, count) }}, excite)
 	}
 	return all, nil
@@ -155,7 +156,7 @@ func (o *Options) stringSteps(id jig.Ident) ([]step, error) {
 // its open pitch.
 func (o *Options) excite(s int, by jig.Excite) (step, error) {
 	if by != jig.Drive {
-		return step{slot{Pluck, s}, o.Takes,
+		return step{record.Slot{Mode: record.Pluck, Number: s}, o.Takes,
 			func(count int) jig.Command { return jig.PluckCommand(s, count) }}, nil
 	}
 	hz, err := profiles.Pitch(o.Mount.Strings[s-1].Note)
@@ -163,7 +164,7 @@ func (o *Options) excite(s int, by jig.Excite) (step, error) {
 		return step{}, o.reject("string %d: its note, for the jig drives strings at their pitch: %v", s, err)
 	}
 	mHz := int64(math.Round(1000 * hz))
-	return step{slot{Drive, s}, o.Takes,
+	return step{record.Slot{Mode: record.Drive, Number: s}, o.Takes,
 		func(count int) jig.Command { return jig.DriveCommand(s, mHz, count) }}, nil
 }
 
@@ -184,7 +185,7 @@ func (o *Options) fieldSteps() ([]step, error) {
 		case slices.Contains(o.FieldPositions[:i], p):
 			return nil, o.reject("position: expected each once, got %d twice", p)
 		}
-		all = append(all, step{slot{Probe, p}, o.Takes,
+		all = append(all, step{record.Slot{Mode: record.Probe, Number: p}, o.Takes,
 			func(count int) jig.Command { return jig.FieldCommand(p, count) }})
 	}
 	return all, nil

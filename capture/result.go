@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+
+	"evenpole/capture/record"
 )
 
 // Result is what came of a capture.
@@ -25,7 +27,7 @@ type Result struct {
 
 // Tally says how far a string, or a position, has got.
 type Tally struct {
-	Mode    Mode
+	Mode    record.Mode
 	Number  int
 	Good    int // earlier captures of the session included
 	Wanted  int
@@ -46,7 +48,7 @@ func (r *Result) Missing() []Tally {
 
 // String says "string 3: 4 of 10 good takes".
 func (t Tally) String() string {
-	return fmt.Sprintf("%v: %d of %d good takes", slot{t.Mode, t.Number}, min(t.Good, t.Wanted), t.Wanted)
+	return fmt.Sprintf("%v: %d of %d good takes", record.Slot{Mode: t.Mode, Number: t.Number}, min(t.Good, t.Wanted), t.Wanted)
 }
 
 // reasons lists why takes did not count, the gravest first.
@@ -71,7 +73,7 @@ const (
 	restart  = "cut short by a restart of the jig"
 )
 
-var refusals = []string{string(Faulty), string(Clipped), string(DoubleStrike), string(ShortWindow), notAbove, wasLost, broke, restart}
+var refusals = []string{string(record.Faulty), string(record.Clipped), string(record.DoubleStrike), string(record.ShortWindow), notAbove, wasLost, broke, restart}
 
 // ErrStopped says that a capture ended because [Options].Stop asked it to.
 var ErrStopped = errors.New("stopped")

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 
+	"evenpole/capture/record"
 	"evenpole/jig"
 )
 
@@ -30,7 +31,7 @@ const maxCount = 64
 // anything; a *RowError when the record cannot be read; from then on a
 // *StoppedError, around what ctx, the conversation or the disk had to say,
 // ErrStopped, or the reasons why a string gave too few good takes.
-func Run(ctx context.Context, shop *Shop, conn Conn, opt Options) (*Result, error) {
+func Run(ctx context.Context, shop *record.Writer, conn Conn, opt Options) (*Result, error) {
 	opt = opt.withDefaults()
 	r := &run{shop: shop, conn: conn, opt: opt, ident: conn.Ident(), result: &Result{}}
 	var err error
@@ -50,67 +51,67 @@ func Run(ctx context.Context, shop *Shop, conn Conn, opt Options) (*Result, erro
 
 // run is one capture under way.
 type run struct {
-	shop   *Shop
+	shop   *record.Writer
 	conn   Conn
 	opt    Options
 	ident  jig.Ident
 	mount  string // name of its copy
 	steps  []step
-	holds  holds
-	seen   map[uint32]bool // what the record has of the jig's power-up
-	power  map[int]float64 // by string, the sum of rms² of good quiet windows, mV²
-	index  map[slot]int    // of result.Tallies
+	holds  record.Holds
+	seen   map[uint32]bool     // what the record has of the jig's power-up
+	power  map[int]float64     // by string, the sum of rms² of good quiet windows, mV²
+	index  map[record.Slot]int // of result.Tallies
 	result *Result
 }
 
 // look finds out which session this is and how far it has got.
 func (r *run) look() (err error) {
-	if r.mount, err = mountName(r.opt.Mount); err != nil {
+	if r.mount, err = record.MountName(r.opt.Mount); err != nil {
 		return err
 	}
-	if r.holds, err = r.shop.holds(); err != nil {
+	if r.holds, err = r.shop.Holds(); err != nil {
 		return err
 	}
 	if !r.opt.Again {
-		r.result.Session = r.holds.latest(r.opt.Purpose, r.opt.kind(), r.mount)
+		r.result.Session = r.holds.Latest(r.opt.Purpose, r.opt.kind(), r.mount)
 	}
-	h, err := r.shop.historyOf(r.ident.Jig, r.ident.Boot.String(), r.result.Session)
+	h, err := r.shop.History(r.ident.Jig, r.ident.Boot.String(), r.result.Session)
 	if err != nil {
 		return err
 	}
-	r.seen = h.seen
+	r.seen = h.Seen
 	r.result.Resumed = r.result.Session != ""
 	if !r.result.Resumed {
-		r.result.Session = sessionID(h.lastSession + 1)
+		r.result.Session = record.SessionID(h.LastSession + 1)
 	}
-	r.power, r.index = map[int]float64{}, map[slot]int{}
+	r.power, r.index = map[int]float64{}, map[record.Slot]int{}
 	for i, s := range r.steps {
-		r.index[s.slot] = i
-		r.result.Tallies = append(r.result.Tallies, Tally{Mode: s.mode, Number: s.number, Wanted: s.wanted, Refused: map[string]int{}})
+		r.index[s.Slot] = i
+		r.result.Tallies = append(r.result.Tallies, Tally{Mode: s.Mode, Number: s.Number, Wanted: s.wanted, Refused: map[string]int{}})
 	}
-	for _, t := range h.takes {
+	for _, t := range h.Takes {
 		r.count(t)
 	}
 	return nil
 }
 
 // count counts a good take.
-func (r *run) count(t counted) {
-	if !t.good {
+func (r *run) count(t record.Take) {
+	if !t.Good {
 		return
 	}
-	if i, ok := r.index[t.slot]; ok {
+	if i, ok := r.index[t.Slot]; ok {
 		r.result.Tallies[i].Good++
 	}
-	if t.mode == Quiet {
-		r.power[t.number] += t.rms * t.rms
+	if t.Mode == record.Quiet {
+		r.power[t.Number] += t.RMS * t.RMS
 	}
 }
 
 // quiet returns the quiet level of a string in mV, to the microvolt: the root
 // of the mean square of the session's good quiet windows, NaN before the first.
 func (r *run) quiet(number int) float64 {
-	i, ok := r.index[slot{Quiet, number}]
+	i, ok := r.index[record.Slot{Mode: record.Quiet, Number: number}]
 	if !ok || r.result.Tallies[i].Good == 0 {
 		return math.NaN()
 	}
@@ -121,7 +122,7 @@ func (r *run) work(ctx context.Context) error {
 	if r.result.Already = len(r.result.Missing()) == 0; r.result.Already {
 		return nil
 	}
-	if err := r.shop.keepMount(r.mount, r.opt.Mount); err != nil {
+	if err := r.shop.KeepMount(r.mount, r.opt.Mount); err != nil {
 		return err
 	}
 	if err := r.fetchTail(ctx); err != nil {
@@ -144,27 +145,27 @@ func (r *run) work(ctx context.Context) error {
 // letGo notes in sessions.csv that what the jig makes from here on is nobody's:
 // somebody may take it to another shop before it is switched off.
 func (r *run) letGo() error {
-	return r.note(hold{time: r.opt.Now(), jig: r.ident.Jig, boot: r.ident.Boot.String(), afterSeq: r.newest()})
+	return r.note(record.Hold{Time: r.opt.Now(), Jig: r.ident.Jig, Boot: r.ident.Boot.String(), AfterSeq: r.newest()})
 }
 
 // hold notes in sessions.csv that what the jig makes from here on is ours.
 func (r *run) hold(after uint32) error {
-	return r.note(hold{
-		time:     r.opt.Now(),
-		session:  r.result.Session,
-		purpose:  r.opt.Purpose,
-		kind:     r.opt.kind(),
-		jig:      r.ident.Jig,
-		boot:     r.ident.Boot.String(),
-		afterSeq: after,
-		pickup:   r.opt.Mount.Pickup,
-		mount:    r.mount,
+	return r.note(record.Hold{
+		Time:     r.opt.Now(),
+		Session:  r.result.Session,
+		Purpose:  r.opt.Purpose,
+		Kind:     r.opt.kind(),
+		Jig:      r.ident.Jig,
+		Boot:     r.ident.Boot.String(),
+		AfterSeq: after,
+		Pickup:   r.opt.Mount.Pickup,
+		Mount:    r.mount,
 	})
 }
 
-func (r *run) note(h hold) error {
+func (r *run) note(h record.Hold) error {
 	r.holds = append(r.holds, h)
-	return r.shop.addHold(h)
+	return r.shop.AddHold(h)
 }
 
 // fill has takes made until there are enough good ones.
@@ -178,7 +179,7 @@ func (r *run) fill(ctx context.Context, s step, t *Tally) error {
 			return err
 		}
 		if t.Made >= limit {
-			return fmt.Errorf("%v: too few good takes after %d made%s", s.slot, t.Made, t.reasons())
+			return fmt.Errorf("%v: too few good takes after %d made%s", s.Slot, t.Made, t.reasons())
 		}
 		out, err := r.conn.Do(ctx, s.command(min(s.wanted-t.Good, maxCount, limit-t.Made)), r.live())
 		t.Made += max(out.Got+out.Lost, 1)

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/jig"
 	"evenpole/jig/jigtest"
 )
@@ -118,7 +119,7 @@ func TestATakeWithinTheNoiseDoesNotCount(t *testing.T) {
 		if good(rows, "s001", "P", 1) != 1 || good(rows, "s001", "P", 2) != 2 {
 			t.Error("expected one take of string 1 and two of string 2")
 		}
-		i := slices.IndexFunc(rows, func(r capture.Reading) bool { return r.String == 2 && r.Mode == "P" })
+		i := slices.IndexFunc(rows, func(r record.Reading) bool { return r.String == 2 && r.Mode == "P" })
 		if rows[i].Note != "not above the quiet level: carries no information" || rows[i+1].Note != "" {
 			t.Errorf("notes %q and %q", rows[i].Note, rows[i+1].Note)
 		}
@@ -285,7 +286,7 @@ func TestProgress(t *testing.T) {
 			if p.Number == 1 {
 				got = append(got, fmt.Sprint(p.Session, p.Mode, p.Good, p.Wanted, p.Status))
 			}
-			if kept := strings.Count(b.file(capture.ReadingsFile), "\n") - 1; kept < 1 {
+			if kept := strings.Count(b.file(record.ReadingsFile), "\n") - 1; kept < 1 {
 				t.Error("told before the row was in the file")
 			}
 		}})
@@ -373,7 +374,7 @@ func TestACompleteCaptureAddsNothing(t *testing.T) {
 	onBench(t, jigtest.Config{}, func(b *bench) {
 		opt := capture.Options{Takes: 2, Quiet: 1}
 		b.must(opt)
-		before := b.file(capture.ReadingsFile) + b.file(capture.SessionsFile)
+		before := b.file(record.ReadingsFile) + b.file(record.SessionsFile)
 		b.replug()
 		opt.Mount = mount()
 		opt.Mount.File = "elsewhere.toml"
@@ -382,7 +383,7 @@ func TestACompleteCaptureAddsNothing(t *testing.T) {
 		if !res.Already || !res.Complete || !res.Resumed || res.Kept != 0 || res.Session != "s001" {
 			t.Errorf("%+v", res)
 		}
-		if after := b.file(capture.ReadingsFile) + b.file(capture.SessionsFile); after != before {
+		if after := b.file(record.ReadingsFile) + b.file(record.SessionsFile); after != before {
 			t.Error("the record changed")
 		}
 		opt.Takes = 3
@@ -397,8 +398,8 @@ func TestWhatMakesAnotherSession(t *testing.T) {
 		one := capture.Options{Takes: 1, Quiet: 1}
 		for i, change := range []func(*capture.Options){
 			func(*capture.Options) {},
-			func(o *capture.Options) { o.Purpose = capture.ForRepeat },
-			func(o *capture.Options) { o.Purpose, o.Again = capture.ForRepeat, true },
+			func(o *capture.Options) { o.Purpose = record.ForRepeat },
+			func(o *capture.Options) { o.Purpose, o.Again = record.ForRepeat, true },
 			func(o *capture.Options) { o.Mount = edited("1.9", "1.95") },
 			func(o *capture.Options) { o.Mount = edited("0.508", "0.510") },
 			func(o *capture.Options) { o.FieldPositions = []int{2} },
@@ -410,7 +411,7 @@ func TestWhatMakesAnotherSession(t *testing.T) {
 			}
 		}
 		again := one
-		again.Purpose = capture.ForRepeat
+		again.Purpose = record.ForRepeat
 		if res := b.must(again); res.Session != "s003" || !res.Already {
 			t.Errorf("expected the latest of the two, got %+v", res)
 		}
@@ -419,17 +420,17 @@ func TestWhatMakesAnotherSession(t *testing.T) {
 
 func TestSessionIDsGoOnFromTheRecord(t *testing.T) {
 	onBench(t, jigtest.Config{}, func(b *bench) {
-		sample, err := os.ReadFile("testdata/sample-readings.csv")
+		sample, err := os.ReadFile("../testdata/sample-shop/readings.csv")
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := os.WriteFile(filepath.Join(b.dir, capture.ReadingsFile), sample, 0o644); err != nil {
+		if err := os.WriteFile(filepath.Join(b.dir, record.ReadingsFile), sample, 0o644); err != nil {
 			t.Fatal(err)
 		}
 		if res := b.must(capture.Options{Takes: 1, Quiet: 1}); res.Session != "s011" {
 			t.Errorf("session %s, expected s011, as the sample ends with s010", res.Session)
 		}
-		if !strings.HasPrefix(b.file(capture.ReadingsFile), strings.ReplaceAll(string(sample), "\r\n", "\n")) {
+		if !strings.HasPrefix(b.file(record.ReadingsFile), strings.ReplaceAll(string(sample), "\r\n", "\n")) {
 			t.Error("what stood in the record has changed")
 		}
 	})
@@ -446,8 +447,8 @@ func TestTheMountIsKept(t *testing.T) {
 		if err != nil || string(text) != mountText {
 			t.Errorf("the copy is %q, %v", text, err)
 		}
-		if !strings.Contains(b.file(capture.SessionsFile), ",T-004,"+filepath.Base(copies[0])+"\n") {
-			t.Errorf("sessions.csv does not name the copy:\n%s", b.file(capture.SessionsFile))
+		if !strings.Contains(b.file(record.SessionsFile), ",T-004,"+filepath.Base(copies[0])+"\n") {
+			t.Errorf("sessions.csv does not name the copy:\n%s", b.file(record.SessionsFile))
 		}
 	})
 }
@@ -507,7 +508,7 @@ func TestSetupErrors(t *testing.T) {
 				if !errors.As(err, &setup) || err.Error() != tt.want {
 					t.Errorf("got %v\nexpected %s", err, tt.want)
 				}
-				if len(b.jig.Log()) > 0 || b.file(capture.SessionsFile) != "" {
+				if len(b.jig.Log()) > 0 || b.file(record.SessionsFile) != "" {
 					t.Error("something was done")
 				}
 			})
@@ -542,7 +543,7 @@ func TestFieldsOfAPickup(t *testing.T) {
 
 func TestFieldsOfLooseMagnets(t *testing.T) {
 	onBench(t, jigtest.Config{}, func(b *bench) {
-		b.must(capture.Options{Mount: parseMount(looseText), FieldPositions: []int{1, 2}, Purpose: capture.ForBatch})
+		b.must(capture.Options{Mount: parseMount(looseText), FieldPositions: []int{1, 2}, Purpose: record.ForBatch})
 		rows := b.fields()
 		if len(rows) != 6 {
 			t.Fatalf("%d rows, expected 3 a position", len(rows))
@@ -551,8 +552,8 @@ func TestFieldsOfLooseMagnets(t *testing.T) {
 		if f.Magnet != "M-03/02" || f.Batch != "M-03" || f.Pickup != "" || f.String != 0 || f.Field >= 0 {
 			t.Errorf("%+v", f)
 		}
-		if !strings.Contains(b.file(capture.SessionsFile), ",batch,fields,test-jig,") {
-			t.Errorf("sessions.csv:\n%s", b.file(capture.SessionsFile))
+		if !strings.Contains(b.file(record.SessionsFile), ",batch,fields,test-jig,") {
+			t.Errorf("sessions.csv:\n%s", b.file(record.SessionsFile))
 		}
 	})
 }

@@ -6,32 +6,34 @@ import (
 	"strings"
 	"time"
 
+	"evenpole/capture/record"
 	"evenpole/jig"
+	"evenpole/profiles"
 )
 
 // flagStatus is what the flags of a take mean, the gravest first.
 var flagStatus = []struct {
 	flag   jig.Flags
-	status Status
+	status record.Status
 }{
-	{jig.Fault, Faulty},
-	{jig.Clipped, Clipped},
-	{jig.DoubleStrike, DoubleStrike},
-	{jig.ShortWindow, ShortWindow},
+	{jig.Fault, record.Faulty},
+	{jig.Clipped, record.Clipped},
+	{jig.DoubleStrike, record.DoubleStrike},
+	{jig.ShortWindow, record.ShortWindow},
 }
 
 // screen returns the status of a take and what its note has to say: all of
 // several flags, and those that this program does not know.
-func screen(f jig.Flags) (status Status, notes []string) {
+func screen(f jig.Flags) (status record.Status, notes []string) {
 	for _, m := range flagStatus {
 		if f&m.flag != 0 {
 			notes = append(notes, string(m.status))
 			f &^= m.flag
 		}
 	}
-	status = OK
+	status = record.OK
 	if len(notes) > 0 {
-		status = Status(notes[0])
+		status = record.Status(notes[0])
 	}
 	if len(notes) == 1 {
 		notes = nil
@@ -51,10 +53,10 @@ func joinNotes(notes []string) string { return strings.Join(notes, "; ") }
 func millis(n int64) float64 { return float64(n) / 1000 }
 
 // bare returns a reading as a row without a cell: what the jig said and no more.
-func bare(x jig.Reading, id jig.Ident, now time.Time) (r Reading, notes []string) {
+func bare(x jig.Reading, id jig.Ident, now time.Time) (r record.Reading, notes []string) {
 	status, notes := screen(x.Flags)
 	none := math.NaN()
-	return Reading{
+	return record.Reading{
 		Time:   now,
 		Jig:    id.Jig,
 		Boot:   x.Boot.String(),
@@ -62,21 +64,21 @@ func bare(x jig.Reading, id jig.Ident, now time.Time) (r Reading, notes []string
 		HasSeq: true,
 		String: x.String,
 		Core:   none, Gauge: none, PoleHeight: none, StringHeight: none,
-		Mode:   Mode(x.Mode),
+		Mode:   record.Mode(x.Mode),
 		Take:   x.Take,
 		RMS:    millis(x.RMSUV),
 		Peak:   millis(x.PeakUV),
 		Freq:   millis(x.FreqMHz),
 		Window: float64(x.WindowMS),
 		Quiet:  none,
-		Excite: string(id.Excite),
+		Excite: profiles.Excitation(id.Excite),
 		Status: status,
 	}, notes
 }
 
 // bareField is bare for a field reading.
-func bareField(x jig.Field, id jig.Ident, now time.Time) FieldReading {
-	return FieldReading{
+func bareField(x jig.Field, id jig.Ident, now time.Time) record.FieldReading {
+	return record.FieldReading{
 		Time:     now,
 		Jig:      id.Jig,
 		Boot:     x.Boot.String(),
@@ -86,6 +88,6 @@ func bareField(x jig.Field, id jig.Ident, now time.Time) FieldReading {
 		Take:     x.Take,
 		Field:    millis(x.FieldUT),
 		ProbeGap: math.NaN(),
-		Status:   OK,
+		Status:   record.OK,
 	}
 }

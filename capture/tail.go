@@ -6,6 +6,7 @@ import (
 	"errors"
 	"slices"
 
+	"evenpole/capture/record"
 	"evenpole/jig"
 )
 
@@ -17,19 +18,19 @@ const reach = 4096
 // that the record lacks. In any other power-up nothing was commanded by this shop.
 func (r *run) fetchTail(ctx context.Context) error {
 	last := r.conn.Last()
-	base, known := r.holds.first(r.ident.Jig, r.ident.Boot.String())
+	base, known := r.holds.First(r.ident.Jig, r.ident.Boot.String())
 	for seq := range r.seen {
-		if !known || later(base, seq-1) {
+		if !known || record.Later(base, seq-1) {
 			base, known = seq-1, true
 		}
 	}
 	if !known {
 		return nil
 	}
-	if later(last-reach, base) {
+	if record.Later(last-reach, base) {
 		base = last - reach
 	}
-	for from := base + 1; !later(from, last); from++ {
+	for from := base + 1; !record.Later(from, last); from++ {
 		if r.seen[from] {
 			continue
 		}
@@ -51,7 +52,7 @@ func (r *run) fetchTail(ctx context.Context) error {
 func (r *run) newest() uint32 {
 	last := r.conn.Last()
 	for seq := range r.seen {
-		if later(seq, last) {
+		if record.Later(seq, last) {
 			last = seq
 		}
 	}
@@ -85,7 +86,7 @@ func (r *run) fetch(ctx context.Context, from, to uint32) error {
 		keep  func() error
 	}
 	var items []item
-	owner := func(seq uint32) string { return r.holds.owner(r.ident.Jig, r.ident.Boot.String(), seq) }
+	owner := func(seq uint32) string { return r.holds.Owner(r.ident.Jig, r.ident.Boot.String(), seq) }
 	lost, err := r.conn.Recover(ctx, from, to, jig.Sink{
 		Reading: func(x jig.Reading) error {
 			items = append(items, item{x.Seq - from, func() error { return r.keep(x, owner(x.Seq)) }})

@@ -10,6 +10,7 @@ import (
 	"testing/synctest"
 
 	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/jig"
 	"evenpole/jig/jigtest"
 )
@@ -143,7 +144,7 @@ func TestATailThatNobodyCommanded(t *testing.T) {
 	onBench(t, jigtest.Config{}, func(b *bench) {
 		b.must(capture.Options{Takes: 1, Quiet: 1})
 		// The power-up is known from the record alone, and one row is not.
-		if err := os.Remove(filepath.Join(b.dir, capture.SessionsFile)); err != nil {
+		if err := os.Remove(filepath.Join(b.dir, record.SessionsFile)); err != nil {
 			t.Fatal(err)
 		}
 		if _, err := b.conn.Do(b.t.Context(), jig.PluckCommand(2, 1), jig.Sink{}); err != nil {
@@ -169,8 +170,8 @@ func TestAnUnknownPowerUpStartsAtItsEnd(t *testing.T) {
 		if res := b.must(capture.Options{Takes: 1, Quiet: 1}); res.Kept != 6 || res.Stray != 0 {
 			t.Errorf("%+v", res)
 		}
-		if !strings.Contains(b.file(capture.SessionsFile), ",test-jig,A1B2C3D4,5,T-004,") {
-			t.Errorf("sessions.csv:\n%s", b.file(capture.SessionsFile))
+		if !strings.Contains(b.file(record.SessionsFile), ",test-jig,A1B2C3D4,5,T-004,") {
+			t.Errorf("sessions.csv:\n%s", b.file(record.SessionsFile))
 		}
 		b.replug()
 		if res := b.must(capture.Options{Takes: 2, Quiet: 1}); res.Kept != 3 || res.Stray != 0 {
@@ -184,8 +185,8 @@ func TestTwoCapturesInOneConversation(t *testing.T) {
 		b.must(capture.Options{Takes: 1, Quiet: 1})
 		b.must(capture.Options{Takes: 1, Quiet: 1, Again: true})
 		b.wholeRecord()
-		if !strings.Contains(b.file(capture.SessionsFile), ",s002,model,readings,test-jig,A1B2C3D4,6,") {
-			t.Errorf("sessions.csv:\n%s", b.file(capture.SessionsFile))
+		if !strings.Contains(b.file(record.SessionsFile), ",s002,model,readings,test-jig,A1B2C3D4,6,") {
+			t.Errorf("sessions.csv:\n%s", b.file(record.SessionsFile))
 		}
 	})
 }
@@ -208,7 +209,7 @@ func TestARestartOfTheJig(t *testing.T) {
 				t.Errorf("after reading %d: %+v", nth, res)
 			}
 			b.wholeRecord()
-			lines := strings.Split(strings.TrimSpace(b.file(capture.SessionsFile)), "\n")
+			lines := strings.Split(strings.TrimSpace(b.file(record.SessionsFile)), "\n")
 			if len(lines) != 4 || !strings.Contains(lines[2], ",0,T-004,") || !strings.Contains(lines[2], ",s001,") {
 				t.Errorf("after reading %d: sessions.csv\n%s", nth, strings.Join(lines, "\n"))
 			}

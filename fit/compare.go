@@ -1,8 +1,10 @@
 package fit
 
 import (
-	"evenpole/fit/level"
 	"math"
+
+	"evenpole/fit/cell"
+	"evenpole/fit/level"
 )
 
 // What two models are compared on. In every case both predict cells that they
@@ -39,7 +41,7 @@ func (c *Comparison) SecondAsWell() bool {
 // fitted on, where there are any; else on those that only one was fitted on,
 // else on those that both were. A model predicts a pickup that it was fitted on
 // as its cross-validation did, from the others.
-func Compare(a, b *Result, d *Data) Comparison {
+func Compare(a, b *Result, d *cell.Data) Comparison {
 	var by [3][2][]Fold // by how many of the two were fitted on a pickup
 	for _, p := range d.Pickups() {
 		_, own := d.Split(p)
@@ -65,7 +67,7 @@ func Compare(a, b *Result, d *Data) Comparison {
 // CompareNew compares a shop's model with a new fit to its record: on pickups
 // that are new since; without any, on those whose cells are as they were; where
 // all have changed, by kind.
-func CompareNew(current, fresh *Result, d *Data) Comparison {
+func CompareNew(current, fresh *Result, d *cell.Data) Comparison {
 	c := Compare(current, fresh, d)
 	if c.Basis == NoBasis {
 		if k := compareFolds(fresh.folds[current.Kind], fresh.CVPickups); len(k.Pickups) > 0 {
@@ -78,13 +80,13 @@ func CompareNew(current, fresh *Result, d *Data) Comparison {
 
 // unseen is how a model predicts a pickup that it was not fitted on, or that its
 // cross-validation left out.
-func (r *Result) unseen(pickup string, own []Cell) (f Fold, saw bool) {
+func (r *Result) unseen(pickup string, own []cell.Cell) (f Fold, saw bool) {
 	for _, f := range r.CVPickups {
 		if f.Name == pickup {
 			return f, true
 		}
 	}
-	f = Fold{Name: pickup, Data: (&Data{Cells: own}).Fingerprint(), own: own}
+	f = Fold{Name: pickup, Data: (&cell.Data{Cells: own}).Fingerprint(), own: own}
 	f.predict(r.Model)
 	return f, false
 }

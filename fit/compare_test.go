@@ -1,18 +1,20 @@
 package fit
 
 import (
-	"evenpole/fit/level"
 	"math"
 	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
+
+	"evenpole/fit/cell"
+	"evenpole/fit/level"
 )
 
 // threePickups has two cells each; a flat model misses the balance of each by
 // half of what they differ by.
-func threePickups() *Data {
-	return &Data{Cells: []Cell{
+func threePickups() *cell.Data {
+	return &cell.Data{Cells: []cell.Cell{
 		{Pickup: "A", Mean: 1}, {Pickup: "A", Mean: 3},
 		{Pickup: "B", Mean: 2}, {Pickup: "B", Mean: 6},
 		{Pickup: "C", Mean: 0}, {Pickup: "C", Mean: 6},
@@ -25,16 +27,16 @@ type steep struct {
 	levels []float64
 }
 
-func (s steep) Expect(cells []Cell) []float64 { return s.levels[:len(cells)] }
+func (s steep) Expect(cells []cell.Cell) []float64 { return s.levels[:len(cells)] }
 
 // saw is a result that was fitted on some pickups, whose balance it missed by
 // given figures, dB.
-func saw(d *Data, m Model, missed map[string]float64) *Result {
+func saw(d *cell.Data, m Model, missed map[string]float64) *Result {
 	r := &Result{Model: m}
 	for _, p := range d.Pickups() {
 		if v, ok := missed[p]; ok {
 			_, own := d.Split(p)
-			r.CVPickups = append(r.CVPickups, Fold{Name: p, Cells: len(own), Balance: &v, Level: &v, Data: (&Data{Cells: own}).Fingerprint()})
+			r.CVPickups = append(r.CVPickups, Fold{Name: p, Cells: len(own), Balance: &v, Level: &v, Data: (&cell.Data{Cells: own}).Fingerprint()})
 		}
 	}
 	return r
@@ -98,8 +100,8 @@ func withKinds(t *testing.T, other ...Kind) {
 }
 
 func TestBestWithoutThePreferredKind(t *testing.T) {
-	d := &Data{Cells: truth{pole: 0.45, core: 1.1, lift: -0.2, noise: 0.02}.cells(rand.New(rand.NewPCG(3, 3)), 1)}
-	refuses := Kind{Name: "oracle", Fit: func(*Data) (Model, error) { return nil, &CannotFitError{"too little", "capture"} }}
+	d := &cell.Data{Cells: truth{pole: 0.45, core: 1.1, lift: -0.2, noise: 0.02}.cells(rand.New(rand.NewPCG(3, 3)), 1)}
+	refuses := Kind{Name: "oracle", Fit: func(*cell.Data) (Model, error) { return nil, &CannotFitError{"too little", "capture"} }}
 	withKinds(t, refuses, logHeight.kind(), logGap.kind())
 	r, err := Best(d, nil)
 	if err != nil {
@@ -120,7 +122,7 @@ func TestBestWithoutThePreferredKind(t *testing.T) {
 // With one pickup nothing tells which kind predicts best: the falloff model
 // knows more beforehand.
 func TestBestOfOnePickupIsFalloff(t *testing.T) {
-	r, err := Best(&Data{Cells: sampleResultCells(t), Readings: 9}, nil)
+	r, err := Best(&cell.Data{Cells: sampleResultCells(t), Readings: 9}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -133,7 +135,7 @@ func TestBestOfOnePickupIsFalloff(t *testing.T) {
 // that comes first and predicts worse; the order of kinds does not matter then.
 func TestBestPredictsBest(t *testing.T) {
 	w := truth{pole: 0.45, core: 1.1, lift: -0.2, noise: 0.02}
-	d := &Data{Cells: w.cells(rand.New(rand.NewPCG(3, 3)), 12)}
+	d := &cell.Data{Cells: w.cells(rand.New(rand.NewPCG(3, 3)), 12)}
 	for _, order := range [][]Kind{{logGap.kind(), logHeight.kind()}, {logHeight.kind(), logGap.kind()}} {
 		withKinds(t, order...)
 		var said []string
@@ -153,7 +155,7 @@ func TestBestPredictsBest(t *testing.T) {
 // Where all poles are as high, cores alone predict pickups left out well, and
 // tell nothing of how to plan.
 func TestBestKnowsWhatHeightsDo(t *testing.T) {
-	d := &Data{Cells: truth{core: 1.1, noise: 0.01}.cells(rand.New(rand.NewPCG(3, 3)), 4)}
+	d := &cell.Data{Cells: truth{core: 1.1, noise: 0.01}.cells(rand.New(rand.NewPCG(3, 3)), 4)}
 	for i := range d.Cells {
 		d.Cells[i].PoleHeight, d.Cells[i].StringHeight = 1, 3
 	}
@@ -170,7 +172,7 @@ func TestBestKnowsWhatHeightsDo(t *testing.T) {
 func TestBestDoesNotBelieveInExactness(t *testing.T) {
 	w := truth{pole: 0.45, core: 1.1, lift: -0.2}
 	withKinds(t, logHeight.kind())
-	_, err := Best(&Data{Cells: w.cells(rand.New(rand.NewPCG(3, 3)), 4)}, nil)
+	_, err := Best(&cell.Data{Cells: w.cells(rand.New(rand.NewPCG(3, 3)), 4)}, nil)
 	if err == nil || !strings.Contains(err.Error(), "leaves nothing of any of 48 cells; look whether the readings were measured") {
 		t.Errorf("got %v", err)
 	}
@@ -178,7 +180,7 @@ func TestBestDoesNotBelieveInExactness(t *testing.T) {
 
 func TestNoCellIsNoModel(t *testing.T) {
 	for _, k := range Kinds() {
-		if _, err := Fit(&Data{Readings: 3}, k); err == nil || !strings.Contains(err.Error(), "no good take among 3 readings") {
+		if _, err := Fit(&cell.Data{Readings: 3}, k); err == nil || !strings.Contains(err.Error(), "no good take among 3 readings") {
 			t.Errorf("%s: got %v", k, err)
 		}
 	}

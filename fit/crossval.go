@@ -1,12 +1,16 @@
 package fit
 
 import (
-	"evenpole/fit/level"
 	"fmt"
 	"math"
 	"runtime"
 	"slices"
 	"sync"
+
+	"evenpole/fit/cell"
+	"evenpole/fit/level"
+	"evenpole/fit/solve"
+	"evenpole/profiles"
 )
 
 // CV is how far predictions are off of cells that the fit did not see, root
@@ -25,14 +29,14 @@ type CV struct {
 // from the rest are off: root mean square over its cells, dB. A figure is nil
 // when there was none.
 type Fold struct {
-	Name     string   `json:"name"`
-	Cells    int      `json:"n_cells"` // those that were predicted
-	Balance  *float64 `json:"rms_db"`  // each pickup's own mean error taken off
-	Level    *float64 `json:"rms_level_db"`
-	NewWraps []string `json:"new_wraps,omitempty"` // wraps that nothing else has: priors alone told of them
-	Data     string   `json:"data_sha256"`         // fingerprint of its cells, predicted or not
+	Name     string          `json:"name"`
+	Cells    int             `json:"n_cells"` // those that were predicted
+	Balance  *float64        `json:"rms_db"`  // each pickup's own mean error taken off
+	Level    *float64        `json:"rms_level_db"`
+	NewWraps []profiles.Wrap `json:"new_wraps,omitempty"` // wraps that nothing else has: priors alone told of them
+	Data     string          `json:"data_sha256"`         // fingerprint of its cells, predicted or not
 
-	own            []Cell
+	own            []cell.Cell
 	missed         []float64 // what the prediction of each own cell missed, ln v; NaN without one
 	balance, level sum
 }
@@ -42,8 +46,8 @@ type Fold struct {
 // balance. A string set is what the record names so; an unnamed one is the list
 // of gauges and cores in a session. fit is called from several goroutines at
 // once. step is told of every fit, and may be nil.
-func CrossValidate(d *Data, fit func(*Data) (Model, error), step func(done, of int)) CV {
-	pickups, sets := make([]string, len(d.Cells)), d.sets()
+func CrossValidate(d *cell.Data, fit func(*cell.Data) (Model, error), step func(done, of int)) CV {
+	pickups, sets := make([]string, len(d.Cells)), d.SetNames()
 	for i := range d.Cells {
 		pickups[i] = d.Cells[i].Pickup
 	}
@@ -76,7 +80,7 @@ func CrossValidate(d *Data, fit func(*Data) (Model, error), step func(done, of i
 }
 
 // leave leaves out the cells of each name in turn; names has one for each cell.
-func (cv *CV) leave(d *Data, what string, names []string, fit func(*Data) (Model, error), next func()) []Fold {
+func (cv *CV) leave(d *cell.Data, what string, names []string, fit func(*cell.Data) (Model, error), next func()) []Fold {
 	parts := distinct(slices.Clone(names))
 	folds, errs := make([]Fold, len(parts)), make([]error, len(parts))
 	atOnce(len(parts), func(i int) {
@@ -92,9 +96,9 @@ func (cv *CV) leave(d *Data, what string, names []string, fit func(*Data) (Model
 }
 
 // leaveOut predicts the cells of one name from the rest, if there is any.
-func leaveOut(d *Data, names []string, name string, fit func(*Data) (Model, error)) (Fold, error) {
-	rest, own := d.without(names, name)
-	f := Fold{Name: name, Data: (&Data{Cells: own}).Fingerprint(), own: own}
+func leaveOut(d *cell.Data, names []string, name string, fit func(*cell.Data) (Model, error)) (Fold, error) {
+	rest, own := d.Without(names, name)
+	f := Fold{Name: name, Data: (&cell.Data{Cells: own}).Fingerprint(), own: own}
 	if len(rest.Cells) == 0 {
 		return f, nil
 	}
@@ -141,11 +145,11 @@ func (f *Fold) predict(m Model) {
 
 // predictPickup compares all cells but those that a mistake is thought to touch: a model
 // that predicts them well has learnt the mistake.
-func (f *Fold) predictPickup(cells []Cell, m Model) {
+func (f *Fold) predictPickup(cells []cell.Cell, m Model) {
 	var told []float64
 	for i, p := range m.Expect(cells) {
 		e := cells[i].Mean - p
-		if finite(e) && !cells[i].suspected() {
+		if solve.Finite(e) && !cells[i].Suspected() {
 			told = append(told, e)
 		} else {
 			e = math.NaN()

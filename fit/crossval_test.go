@@ -2,12 +2,15 @@ package fit
 
 import (
 	"errors"
-	"evenpole/fit/level"
 	"math"
 	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
+
+	"evenpole/fit/cell"
+	"evenpole/fit/level"
+	"evenpole/profiles"
 )
 
 // flat predicts the mean level of its data for every cell.
@@ -16,7 +19,7 @@ type flat struct {
 	level float64
 }
 
-func (f flat) Expect(cells []Cell) []float64 {
+func (f flat) Expect(cells []cell.Cell) []float64 {
 	out := make([]float64, len(cells))
 	for i := range out {
 		out[i] = f.level
@@ -24,7 +27,7 @@ func (f flat) Expect(cells []Cell) []float64 {
 	return out
 }
 
-func fitFlat(d *Data) (Model, error) {
+func fitFlat(d *cell.Data) (Model, error) {
 	var f flat
 	for _, c := range d.Cells {
 		f.level += c.Mean / float64(len(d.Cells))
@@ -35,7 +38,7 @@ func fitFlat(d *Data) (Model, error) {
 func TestCrossValidateByHand(t *testing.T) {
 	// A is predicted by B's mean 2, B by A's mean 0. Errors of A: -3, -1
 	// (balance -1, 1); of B: 1, 3 (balance -1, 1).
-	d := &Data{Cells: []Cell{{Pickup: "A", Mean: -1}, {Pickup: "A", Mean: 1}, {Pickup: "B", Mean: 1}, {Pickup: "B", Mean: 3}}}
+	d := &cell.Data{Cells: []cell.Cell{{Pickup: "A", Mean: -1}, {Pickup: "A", Mean: 1}, {Pickup: "B", Mean: 1}, {Pickup: "B", Mean: 3}}}
 	cv := CrossValidate(d, fitFlat, nil)
 	balance, whole := level.PerLn, level.PerLn*math.Sqrt((9+1+1+9)/4.0)
 	if math.Abs(*cv.Balance-balance) > 1e-12 || math.Abs(*cv.Level-whole) > 1e-12 || len(cv.Notes) != 0 {
@@ -47,7 +50,7 @@ func TestCrossValidateByHand(t *testing.T) {
 // off. Without X the model says 4, the mean of Y; X's cells miss by -5, -3 in A
 // (balance -1, 1) and by -4, 0 in B (-2, 2). Without Y it says 1.
 func TestCrossValidateLeavesSetsOut(t *testing.T) {
-	d := &Data{Cells: []Cell{
+	d := &cell.Data{Cells: []cell.Cell{
 		{Pickup: "A", Set: "X", Mean: -1}, {Pickup: "A", Set: "X", Mean: 1}, {Pickup: "A", Set: "Y", Mean: 3},
 		{Pickup: "B", Set: "X", Mean: 0}, {Pickup: "B", Set: "X", Mean: 4}, {Pickup: "B", Set: "Y", Mean: 5},
 	}}
@@ -72,27 +75,27 @@ func TestCrossValidateLeavesSetsOut(t *testing.T) {
 
 // What a set alone has is told by priors alone, and said to be.
 func TestFoldNamesWrapsThatNothingElseHas(t *testing.T) {
-	d := &Data{Cells: []Cell{
+	d := &cell.Data{Cells: []cell.Cell{
 		{Pickup: "A", Set: "X", Wrap: "plain"}, {Pickup: "A", Set: "X", Wrap: "nickel"},
 		{Pickup: "A", Set: "Y", Wrap: "plain"}, {Pickup: "A", Set: "Y", Wrap: "bronze"},
 		{Pickup: "A", Set: "Z", Wrap: "bronze"},
 	}}
 	sets := CrossValidate(d, fitFlat, nil).Sets
-	if !slices.Equal(sets[0].NewWraps, []string{"nickel"}) || len(sets[1].NewWraps)+len(sets[2].NewWraps) > 0 {
+	if !slices.Equal(sets[0].NewWraps, []profiles.Wrap{profiles.Nickel}) || len(sets[1].NewWraps)+len(sets[2].NewWraps) > 0 {
 		t.Errorf("got %+v", sets)
 	}
 }
 
 func TestCrossValidateWithoutFigures(t *testing.T) {
-	one := &Data{Cells: []Cell{{Pickup: "A", Mean: -1}, {Pickup: "A", Mean: 1}}}
+	one := &cell.Data{Cells: []cell.Cell{{Pickup: "A", Mean: -1}, {Pickup: "A", Mean: 1}}}
 	if cv := CrossValidate(one, fitFlat, nil); cv.Balance != nil || cv.Level != nil || len(cv.Notes) != 1 {
 		t.Errorf("one pickup: got %+v", cv)
 	}
-	single := &Data{Cells: []Cell{{Pickup: "A", Mean: -1}, {Pickup: "B", Mean: 1}}}
+	single := &cell.Data{Cells: []cell.Cell{{Pickup: "A", Mean: -1}, {Pickup: "B", Mean: 1}}}
 	if cv := CrossValidate(single, fitFlat, nil); cv.Balance != nil || cv.Level == nil {
 		t.Errorf("one cell a pickup: got %+v", cv)
 	}
-	refuse := func(*Data) (Model, error) { return nil, errors.New("too little") }
+	refuse := func(*cell.Data) (Model, error) { return nil, errors.New("too little") }
 	cv := CrossValidate(single, refuse, nil)
 	if cv.Balance != nil || len(cv.Notes) != 2 || !strings.Contains(cv.Notes[0], `pickup "A" cannot be predicted from the others: too little`) {
 		t.Errorf("nothing fits: got %+v", cv)
@@ -103,7 +106,7 @@ func TestCrossValidateWithoutFigures(t *testing.T) {
 // noise and by little more.
 func TestCrossValidateFindsTheNoise(t *testing.T) {
 	w := truth{pole: 0.45, core: 1.1, lift: -0.5, noise: 0.05}
-	d := &Data{Cells: w.cells(rand.New(rand.NewPCG(1, 9)), 20)}
+	d := &cell.Data{Cells: w.cells(rand.New(rand.NewPCG(1, 9)), 20)}
 	r, err := Fit(d, logHeight.name)
 	if err != nil {
 		t.Fatal(err)

@@ -2,12 +2,15 @@ package fit
 
 import (
 	"cmp"
-	"evenpole/fit/level"
 	"fmt"
 	"maps"
 	"math"
 	"slices"
 	"time"
+
+	"evenpole/fit/cell"
+	"evenpole/fit/level"
+	"evenpole/fit/solve"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -56,7 +59,7 @@ func driftOf(folds []Fold) *Drift {
 	var pickups []moment
 	repeats := map[string][]moment{}
 	for _, f := range folds {
-		if m, ok := momentOf(f.own, f.missed, func(*Cell) bool { return true }); ok {
+		if m, ok := momentOf(f.own, f.missed, func(*cell.Cell) bool { return true }); ok {
 			pickups = append(pickups, m)
 		}
 		f.addRepeats(repeats)
@@ -80,7 +83,7 @@ func driftOf(folds []Fold) *Drift {
 		return nil
 	}
 	slices.Sort(slopes)
-	dr.PerMonth = level.PerLn * median(slopes)
+	dr.PerMonth = level.PerLn * solve.Median(slopes)
 	dr.P = trendChance(blocks, score)
 	return dr
 }
@@ -88,14 +91,14 @@ func driftOf(folds []Fold) *Drift {
 // addRepeats adds the sessions of a pickup to the block of those that repeat
 // each other: the same strings as high, to half a millimetre.
 func (f *Fold) addRepeats(blocks map[string][]moment) {
-	sets := (&Data{Cells: f.own}).sets()
+	sets := (&cell.Data{Cells: f.own}).SetNames()
 	height, seen := map[string][]float64{}, map[string]string{}
 	for i, c := range f.own {
 		height[c.Session] = append(height[c.Session], c.StringHeight)
 		seen[c.Session] = sets[i]
 	}
 	for _, session := range slices.Sorted(maps.Keys(seen)) {
-		m, ok := momentOf(f.own, f.missed, func(c *Cell) bool { return c.Session == session })
+		m, ok := momentOf(f.own, f.missed, func(c *cell.Cell) bool { return c.Session == session })
 		if !ok {
 			continue
 		}
@@ -106,7 +109,7 @@ func (f *Fold) addRepeats(blocks map[string][]moment) {
 
 // momentOf averages over the cells that are in and have a time and a
 // prediction; false without any.
-func momentOf(cells []Cell, missed []float64, in func(*Cell) bool) (moment, bool) {
+func momentOf(cells []cell.Cell, missed []float64, in func(*cell.Cell) bool) (moment, bool) {
 	var miss, after []float64
 	var first time.Time
 	for i, e := range missed {

@@ -1,13 +1,15 @@
 package fit
 
 import (
-	"evenpole/fit/level"
 	"fmt"
 	"math"
 	"math/rand/v2"
 	"strings"
 	"testing"
 	"time"
+
+	"evenpole/fit/cell"
+	"evenpole/fit/level"
 )
 
 var firstDay = time.Date(2026, 1, 5, 9, 0, 0, 0, time.UTC)
@@ -125,7 +127,7 @@ func watched(misses ...float64) []Fold {
 	var folds []Fold
 	for i, m := range misses {
 		name := fmt.Sprint("P", i)
-		own := []Cell{{Pickup: name, First: monthsOn(float64(i))}, {Pickup: name, First: monthsOn(float64(i))}}
+		own := []cell.Cell{{Pickup: name, First: monthsOn(float64(i))}, {Pickup: name, First: monthsOn(float64(i))}}
 		folds = append(folds, Fold{Name: name, own: own, missed: []float64{m - 0.3, m + 0.3}})
 	}
 	return folds
@@ -165,7 +167,7 @@ func TestDriftThatCannotBeTold(t *testing.T) {
 func TestDriftIsToldFromRepeats(t *testing.T) {
 	var f Fold
 	for i := range 6 {
-		f.own = append(f.own, Cell{Pickup: "P", Session: fmt.Sprint("s", i), Set: "X", StringHeight: 3, First: monthsOn(float64(i))})
+		f.own = append(f.own, cell.Cell{Pickup: "P", Session: fmt.Sprint("s", i), Set: "X", StringHeight: 3, First: monthsOn(float64(i))})
 		f.missed = append(f.missed, -0.05*float64(i))
 	}
 	d := driftOf([]Fold{f})
@@ -203,7 +205,7 @@ func TestDriftSeldomCriesWolf(t *testing.T) {
 // went in.
 func TestFitFindsDrift(t *testing.T) {
 	w := truth{pole: 0.45, core: 1.1, lift: -0.5, noise: 0.05}
-	d := &Data{Cells: w.cells(rand.New(rand.NewPCG(1, 9)), 20)}
+	d := &cell.Data{Cells: w.cells(rand.New(rand.NewPCG(1, 9)), 20)}
 	const perMonth = 0.1 // ln v
 	for i, p := range d.Pickups() {
 		for j := range d.Cells {

@@ -6,18 +6,19 @@ import (
 	"math"
 	"math/rand/v2"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/fit"
+	"evenpole/fit/cell"
 )
 
 // bench stands for a readings file: four pickups, three plain strings each, five
 // takes a string. A millimetre of pole is worth 4 dB here, and the level goes
 // with the core's cross-section.
-func bench(yield func(capture.Reading, error) bool) {
+func bench(yield func(record.Reading, error) bool) {
 	rng := rand.New(rand.NewPCG(1, 1))
 	for pickup := range 4 {
 		for i, core := range []float64{0.254, 0.330, 0.432} {
-			r := capture.Reading{
+			r := record.Reading{
 				Pickup: fmt.Sprint("T-", pickup+1), String: i + 1, Core: core, Gauge: core,
 				PoleHeight: 0.2 * float64(1+(5*pickup+3*i)%7), StringHeight: 3, Quiet: 0.4,
 			}
@@ -33,7 +34,7 @@ func bench(yield func(capture.Reading, error) bool) {
 }
 
 func ExampleFit() {
-	data, err := fit.Gather(iter.Seq2[capture.Reading, error](bench))
+	data, err := cell.Gather(iter.Seq2[record.Reading, error](bench))
 	if err != nil {
 		fmt.Println(err)
 		return

@@ -5,6 +5,10 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"evenpole/fit/cell"
+	"evenpole/fit/curve"
+	"evenpole/fit/curve/curvetest"
 )
 
 // TestMeasuredMagnetIsNoSurprise: where levels follow the magnets' fields, the
@@ -13,16 +17,16 @@ import (
 func TestMeasuredMagnetIsNoSurprise(t *testing.T) {
 	rng := rand.New(rand.NewPCG(21, 22))
 	const b, sd = 0.8, 0.06
-	_, cells := falloffShop(rng, 8)
-	devs := map[place]float64{}
+	_, cells := curvetest.Shop(rng, 8)
+	devs := map[string]float64{}
 	for i := range cells {
-		at := place{cells[i].Pickup, cells[i].String}
+		at := fmt.Sprint(cells[i].Pickup, cells[i].String)
 		if _, ok := devs[at]; !ok {
 			devs[at] = sd * rng.NormFloat64()
 		}
 		cells[i].Mean += b * devs[at]
 	}
-	blind, err := fitFalloff(&Data{Cells: cells}, nil)
+	blind, err := fitFalloff(&cell.Data{Cells: cells}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -30,24 +34,24 @@ func TestMeasuredMagnetIsNoSurprise(t *testing.T) {
 		c := &cells[i]
 		c.FieldKnown = c.Pickup != "P7" // one pickup was not probed
 		if c.FieldKnown {
-			c.Field = devs[place{c.Pickup, c.String}]
+			c.Field = devs[fmt.Sprint(c.Pickup, c.String)]
 		}
 	}
-	f, err := fitFalloff(&Data{Cells: cells, FieldSD: sd, Magnets: map[string]float64{"m": 0.1}}, nil)
+	f, err := fitFalloff(&cell.Data{Cells: cells, FieldSD: sd, Magnets: map[string]float64{"m": 0.1}}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if se := math.Sqrt(f.Cov[pField][pField]); math.Abs(f.Theta[pField]-b) > 2.5*se || se > 0.2 {
-		t.Errorf("field exponent %.3f +- %.3f, want %.1f", f.Theta[pField], se, b)
+	if se := math.Sqrt(f.Cov[curve.PField][curve.PField]); math.Abs(f.Theta[curve.PField]-b) > 2.5*se || se > 0.2 {
+		t.Errorf("field exponent %.3f +- %.3f, want %.1f", f.Theta[curve.PField], se, b)
 	}
-	if !(f.SDs[1+ePole] < 0.9*blind.SDs[1+ePole]) {
-		t.Errorf("poles scatter by %.4f, without fields by %.4f", f.SDs[1+ePole], blind.SDs[1+ePole])
+	if !(f.SDs[1+curve.EPole] < 0.9*blind.SDs[1+curve.EPole]) {
+		t.Errorf("poles scatter by %.4f, without fields by %.4f", f.SDs[1+curve.EPole], blind.SDs[1+curve.EPole])
 	}
-	s := &Setup{Strings: steels[:2], StringHeights: []float64{3, 3}, Magnets: []string{"m", "another"}}
+	s := &Setup{Strings: curvetest.Steels[:2], StringHeights: []float64{3, 3}, Magnets: []string{"m", "another"}}
 	heights := []float64{1, 1}
 	named, cov := f.Level(nil, s, heights), f.Uncertainty(s, heights)
 	s.Magnets = nil
-	if got := named[0] - f.Level(nil, s, heights)[0]; math.Abs(got-0.1*f.Theta[pField]) > 1e-12 {
+	if got := named[0] - f.Level(nil, s, heights)[0]; math.Abs(got-0.1*f.Theta[curve.PField]) > 1e-12 {
 		t.Errorf("a magnet of +0.1: level %+.4f", got)
 	}
 	if !(cov.At(0, 0) < f.Uncertainty(s, heights).At(0, 0)) {
@@ -60,7 +64,7 @@ func TestMeasuredMagnetIsNoSurprise(t *testing.T) {
 // No balance changes.
 func TestLevelOfABatch(t *testing.T) {
 	const louder = 0.4
-	_, cells := falloffShop(rand.New(rand.NewPCG(11, 12)), 12)
+	_, cells := curvetest.Shop(rand.New(rand.NewPCG(11, 12)), 12)
 	for i := range cells {
 		c := &cells[i]
 		var n int
@@ -70,11 +74,11 @@ func TestLevelOfABatch(t *testing.T) {
 			c.Mean += louder
 		}
 	}
-	f, err := fitFalloff(&Data{Cells: cells, Batches: map[string]float64{"weak": math.Log(230), "strong": math.Log(300), "new": math.Log(360)}}, nil)
+	f, err := fitFalloff(&cell.Data{Cells: cells, Batches: map[string]float64{"weak": math.Log(230), "strong": math.Log(300), "new": math.Log(360)}}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := &Setup{Strings: steels[:2], StringHeights: []float64{3, 3}}
+	s := &Setup{Strings: curvetest.Steels[:2], StringHeights: []float64{3, 3}}
 	of := func(batch string) []float64 {
 		s.Batch = batch
 		return f.Level(nil, s, []float64{1, 0.5})
@@ -84,7 +88,7 @@ func TestLevelOfABatch(t *testing.T) {
 		t.Errorf("strong over weak: %.3f, want some %g", got, louder)
 	}
 	middle := (strong[0] + weak[0]) / 2
-	want := middle + f.Theta[pField]*(math.Log(360)-(math.Log(230)+math.Log(300))/2)
+	want := middle + f.Theta[curve.PField]*(math.Log(360)-(math.Log(230)+math.Log(300))/2)
 	if math.Abs(fresh[0]-want) > 1e-12 {
 		t.Errorf("new batch: %.4f, want %.4f", fresh[0], want)
 	}

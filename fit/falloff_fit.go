@@ -2,11 +2,15 @@ package fit
 
 import (
 	"encoding/json"
-	"evenpole/fit/level"
 	"fmt"
 	"maps"
 	"math"
 	"slices"
+
+	"evenpole/fit/cell"
+	"evenpole/fit/curve"
+	"evenpole/fit/level"
+	"evenpole/fit/solve"
 
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
@@ -15,17 +19,17 @@ import (
 // falloffKind is the falloff model with random effects.
 var falloffKind = Kind{
 	Name:   "falloff",
-	Fit:    func(d *Data) (Model, error) { return fitFalloff(d, nil) },
+	Fit:    func(d *cell.Data) (Model, error) { return fitFalloff(d, nil) },
 	decode: decodeFalloff,
-	refit: func(m Model) func(*Data) (Model, error) {
-		given := m.(*falloff).SDs
-		return func(d *Data) (Model, error) { return fitFalloff(d, given) }
+	refit: func(m Model) func(*cell.Data) (Model, error) {
+		given := m.(*Falloff).SDs
+		return func(d *cell.Data) (Model, error) { return fitFalloff(d, given) }
 	},
 }
 
 // falloff is a fitted falloff model: the state in its file.
-type falloff struct {
-	curve
+type Falloff struct {
+	curve.Curve
 
 	Theta   []float64          `json:"theta"`      // in the scale in which they are fitted
 	Cov     [][]float64        `json:"covariance"` // of Theta
@@ -44,24 +48,24 @@ type falloff struct {
 // fitFalloff fits the curve and the scatter of its effects in turn: the curve is
 // made linear at the last estimates, the linear mixed model solved. given are
 // standard deviations to keep; nil finds them.
-func fitFalloff(d *Data, given []float64) (*falloff, error) {
+func fitFalloff(d *cell.Data, given []float64) (*Falloff, error) {
 	if len(d.Cells) == 0 {
 		return nil, &CannotFitError{fmt.Sprintf("no good take among %d readings", d.Readings), "capture a pickup first"}
 	}
-	excite, cells, note := oneExcite(d.Cells)
-	f := &falloff{curve: curve{Excite: excite}, Range: rangeOf(cells), SDs: given, Magnets: d.Magnets, FieldSD: d.FieldSD}
+	excite, cells, note := cell.OneExcite(d.Cells)
+	f := &Falloff{Curve: curve.Curve{Excite: excite}, Range: rangeOf(cells), SDs: given, Magnets: d.Magnets, FieldSD: d.FieldSD}
 	if note != "" {
 		f.Told = append(f.Told, note)
 	}
 	var notes []string
-	f.Pitch, notes = pitchNotes(cells)
+	f.Pitch, notes = cell.PitchNotes(cells)
 	f.Told = append(f.Told, notes...)
-	sites := make([]*site, len(cells))
-	ends := lastStrings(cells)
+	sites := make([]*curve.Site, len(cells))
+	ends := cell.LastStrings(cells)
 	for i := range cells {
-		sites[i] = f.siteOf(&cells[i], ends[cells[i].Pickup])
+		sites[i] = f.CellSite(&cells[i], ends[cells[i].Pickup])
 	}
-	f.Wraps = wrapsOf(sites)
+	f.Wraps = curve.WrapsOf(sites)
 	if f.SDs == nil && len(cells) < fewCells {
 		f.SDs = handbookSDs()
 		f.Told = append(f.Told, fmt.Sprintf("%s of %s: how far poles, strings and mountings differ is taken from the handbook, and most else with it; capture other pickups and string sets",
@@ -87,11 +91,11 @@ func fitFalloff(d *Data, given []float64) (*falloff, error) {
 const fewCells = 12
 
 // mixed lays out the linear mixed model of the cells.
-func (f *falloff) mixed(cells []Cell) *Mixed {
+func (f *Falloff) mixed(cells []cell.Cell) *solve.Mixed {
 	n := len(cells)
-	m := &Mixed{
-		Y: make([]float64, n), X: mat.NewDense(n, f.size(), nil), Known: make([]float64, n), Weight: make([]float64, n),
-		Prior: f.priors(), Sigma: falloffSigma, Rough: true,
+	m := &solve.Mixed{
+		Y: make([]float64, n), X: mat.NewDense(n, f.Size(), nil), Known: make([]float64, n), Weight: make([]float64, n),
+		Prior: f.Priors(), Sigma: curve.Sigma, Rough: true,
 	}
 	var ss, df float64
 	for _, c := range cells {
@@ -104,11 +108,11 @@ func (f *falloff) mixed(cells []Cell) *Mixed {
 	}
 	for i, c := range cells {
 		m.Known[i] = take / float64(c.Takes)
-		m.Weight[i] = c.trust()
+		m.Weight[i] = c.Trust()
 	}
 	for k, e := range f.effects(cells) {
-		t := Term{Name: e.name, Level: numbered(cells, e.level), Spread: e.spread, Local: e.local}
-		if k == eSetup {
+		t := solve.Term{Name: e.Name, Level: numbered(cells, e.Level), Spread: e.Spread, Local: e.Local}
+		if k == curve.ESetup {
 			t.Z = make([][]float64, n)
 			for i := range t.Z {
 				t.Z[i] = []float64{0}
@@ -123,31 +127,31 @@ func (f *falloff) mixed(cells []Cell) *Mixed {
 // effects are those of these cells. Where fields of poles were measured, what is
 // left of the differences between poles is less; a pole whose field was not
 // measured then differs by its magnet, too.
-func (f *falloff) effects(cells []Cell) []effect {
-	f.Fields = slices.ContainsFunc(cells, func(c Cell) bool { return c.FieldKnown })
+func (f *Falloff) effects(cells []cell.Cell) []curve.Effect {
+	f.Fields = slices.ContainsFunc(cells, func(c cell.Cell) bool { return c.FieldKnown })
 	if !f.Fields {
-		return falloffEffects
+		return curve.Effects
 	}
-	out := slices.Clone(falloffEffects)
-	out[ePole].spread.SD = 0.03
-	out[eMagnet].spread.SD = falloffPriors[pField].Mean * f.FieldSD
-	out[eMagnet].level = func(c *Cell) string {
+	out := slices.Clone(curve.Effects)
+	out[curve.EPole].Spread.SD = 0.03
+	out[curve.EMagnet].Spread.SD = curve.FixedPriors[curve.PField].Mean * f.FieldSD
+	out[curve.EMagnet].Level = func(c *cell.Cell) string {
 		if c.FieldKnown {
-			return unconcerned
+			return curve.Unconcerned
 		}
-		return out[ePole].level(c)
+		return out[curve.EPole].Level(c)
 	}
 	return out
 }
 
 // numbered numbers the levels of an effect in order of appearance; -1 is a cell
 // that has no part in it.
-func numbered(cells []Cell, level func(*Cell) string) []int {
+func numbered(cells []cell.Cell, level func(*cell.Cell) string) []int {
 	seen := map[string]int{}
 	out := make([]int, len(cells))
 	for i := range cells {
 		key := level(&cells[i])
-		if key == unconcerned {
+		if key == curve.Unconcerned {
 			out[i] = -1
 			continue
 		}
@@ -174,12 +178,12 @@ const alike = 0.15
 // start finds the parameters of cells that differ by nothing but chance and the
 // curve: damped steps lead from the priors to where the data are, so that the plain
 // steps of iterate may follow.
-func (f *falloff) start(m *Mixed, cells []Cell, sites []*site) error {
+func (f *Falloff) start(m *solve.Mixed, cells []cell.Cell, sites []*curve.Site) error {
 	n := len(cells)
-	p := &Nonlinear{M: n + f.size(), N: f.size(),
+	p := &solve.Nonlinear{M: n + f.Size(), N: f.Size(),
 		Residual: func(dst, th []float64) {
 			for i, s := range sites {
-				dst[i] = m.Weight[i] * (f.predict(th, s, 0) - cells[i].Mean) / alike
+				dst[i] = m.Weight[i] * (f.Predict(th, s, 0) - cells[i].Mean) / alike
 			}
 			for j, prior := range m.Prior {
 				dst[n+j] = (th[j] - prior.Mean) / prior.SD
@@ -189,14 +193,14 @@ func (f *falloff) start(m *Mixed, cells []Cell, sites []*site) error {
 			dst.Zero()
 			for i, s := range sites {
 				row := dst.RawRowView(i)
-				f.gradient(row, th, s, 0)
+				f.Gradient(row, th, s, 0)
 				floats.Scale(m.Weight[i]/alike, row)
 			}
 			for j, prior := range m.Prior {
 				dst.Set(n+j, j, 1/prior.SD)
 			}
 		}}
-	means := make([]float64, f.size())
+	means := make([]float64, f.Size())
 	for j, prior := range m.Prior {
 		means[j] = prior.Mean
 	}
@@ -211,19 +215,19 @@ func (f *falloff) start(m *Mixed, cells []Cell, sites []*site) error {
 // iterate solves for the parameters; what cells leave is weighted by P. J.
 // Huber's function (Robust estimation of a location parameter, Ann. Math. Stat.
 // 35, 1964), so that a slip in one cell does not bend the curve.
-func (f *falloff) iterate(m *Mixed, cells []Cell, sites []*site) (*MixedFit, error) {
+func (f *Falloff) iterate(m *solve.Mixed, cells []cell.Cell, sites []*curve.Site) (*solve.MixedFit, error) {
 	if err := f.start(m, cells, sites); err != nil {
 		return nil, err
 	}
 	sds := f.SDs
 	if sds == nil {
-		sds = []float64{falloffSigma.SD}
+		sds = []float64{curve.Sigma.SD}
 		for _, t := range m.Terms {
 			sds = append(sds, t.Spread.SD)
 		}
 	}
 	lift := make([]float64, len(cells))
-	var fit *MixedFit
+	var fit *solve.MixedFit
 	for round := 1; round <= falloffRounds; round++ {
 		f.linearise(m, cells, sites, lift)
 		var err error
@@ -242,9 +246,9 @@ func (f *falloff) iterate(m *Mixed, cells []Cell, sites []*site) (*MixedFit, err
 		}
 		copy(f.Theta, fit.Beta)
 		for i := range lift {
-			lift[i] = fit.U[eSetup][m.Terms[eSetup].Level[i]][0]
+			lift[i] = fit.U[curve.ESetup][m.Terms[curve.ESetup].Level[i]][0]
 			z := math.Abs(m.Y[i]-fit.Fitted[i]) / math.Sqrt(sds[0]*sds[0]+m.Known[i])
-			m.Weight[i] = cells[i].trust() * min(1, falloffHuber/z)
+			m.Weight[i] = cells[i].Trust() * min(1, falloffHuber/z)
 		}
 	}
 	f.SDs = sds
@@ -252,16 +256,16 @@ func (f *falloff) iterate(m *Mixed, cells []Cell, sites []*site) (*MixedFit, err
 }
 
 // linearise writes the curve's tangent at the last estimates into the model.
-func (f *falloff) linearise(m *Mixed, cells []Cell, sites []*site, lift []float64) {
-	grad := make([]float64, f.size())
+func (f *Falloff) linearise(m *solve.Mixed, cells []cell.Cell, sites []*curve.Site, lift []float64) {
+	grad := make([]float64, f.Size())
 	for i, s := range sites {
-		slope := f.gradient(grad, f.Theta, s, lift[i])
-		y := cells[i].Mean - f.predict(f.Theta, s, lift[i]) + slope*lift[i]
+		slope := f.Gradient(grad, f.Theta, s, lift[i])
+		y := cells[i].Mean - f.Predict(f.Theta, s, lift[i]) + slope*lift[i]
 		for j, g := range grad {
 			m.X.Set(i, j, g)
 			y += g * f.Theta[j]
 		}
-		m.Terms[eSetup].Z[i][0] = slope
+		m.Terms[curve.ESetup].Z[i][0] = slope
 		m.Y[i] = y
 	}
 }
@@ -269,18 +273,18 @@ func (f *falloff) linearise(m *Mixed, cells []Cell, sites []*site, lift []float6
 // remember keeps what was learnt of the strings and slots at the bench: it
 // helps to predict cells of another pickup under the same strings. Built pickups
 // get strings of their own, and the level of their batch.
-func (f *falloff) remember(m *Mixed, fit *MixedFit, cells []Cell) {
+func (f *Falloff) remember(m *solve.Mixed, fit *solve.MixedFit, cells []cell.Cell) {
 	f.Known = map[string]float64{}
-	for _, k := range []int{eBatch, eString, eChannel} {
+	for _, k := range []int{curve.EBatch, curve.EString, curve.EChannel} {
 		for i := range cells {
-			f.Known[falloffEffects[k].key(&cells[i])] = fit.U[k][m.Terms[k].Level[i]][0]
+			f.Known[curve.Effects[k].Key(&cells[i])] = fit.U[k][m.Terms[k].Level[i]][0]
 		}
 	}
 }
 
 // expectBatches adds the batches that no pickup was built with: as loud as the mean
 // of those that one was, and as much louder as their loose magnets are stronger.
-func (f *falloff) expectBatches(fields map[string]float64) {
+func (f *Falloff) expectBatches(fields map[string]float64) {
 	var effect, field, n float64
 	var unbuilt []string
 	for _, batch := range slices.Sorted(maps.Keys(fields)) {
@@ -294,70 +298,70 @@ func (f *falloff) expectBatches(fields map[string]float64) {
 		return
 	}
 	for _, batch := range unbuilt {
-		f.Known[batchKey(batch)] = effect/n + f.Theta[pField]*(fields[batch]-field/n)
+		f.Known[batchKey(batch)] = effect/n + f.Theta[curve.PField]*(fields[batch]-field/n)
 	}
 }
 
-func batchKey(batch string) string { return falloffEffects[eBatch].key(&Cell{Batch: batch}) }
+func batchKey(batch string) string { return curve.Effects[curve.EBatch].Key(&cell.Cell{Batch: batch}) }
 
-func (f *falloff) Kind() string        { return falloffKind.Name }
-func (f *falloff) Notes() []string     { return slices.Clone(f.Told) }
-func (f *falloff) ResidualSD() float64 { return level.PerLn * f.SDs[0] }
+func (f *Falloff) Kind() string        { return falloffKind.Name }
+func (f *Falloff) Notes() []string     { return slices.Clone(f.Told) }
+func (f *Falloff) ResidualSD() float64 { return level.PerLn * f.SDs[0] }
 
-func (f *falloff) Parameters() []Parameter {
-	units := map[int]string{pLevel: "ln mV", pSlope: "1/mm", pBend: "mm", pProtrude: "1/mm"}
+func (f *Falloff) Parameters() []Parameter {
+	units := map[int]string{curve.PLevel: "ln mV", curve.PSlope: "1/mm", curve.PBend: "mm", curve.PProtrude: "1/mm"}
 	var out []Parameter
-	for j, name := range f.names() {
+	for j, name := range f.Names() {
 		v, se := f.Theta[j], math.Sqrt(f.Cov[j][j])
-		if j == pSlope || j == pBend || j >= pWrap { // fitted as logarithms
+		if j == curve.PSlope || j == curve.PBend || j >= curve.PWrap { // fitted as logarithms
 			v = math.Exp(v)
 			se *= v
 		}
 		out = append(out, Parameter{Name: name, Value: v, SE: se, Unit: units[j], FromData: f.fromData(j)})
 	}
-	for k, e := range falloffEffects {
-		if k == eMagnet && f.Levels[k] == 0 {
+	for k, e := range curve.Effects {
+		if k == curve.EMagnet && f.Levels[k] == 0 {
 			continue
 		}
 		unit := "ln v"
-		if k == eSetup {
+		if k == curve.ESetup {
 			unit = "mm"
 		}
 		sd := math.Abs(f.SDs[k+1])
 		// The usual large-sample error of a standard deviation, its prior counted
 		// as so many more levels.
-		se := sd / math.Sqrt(2*(float64(f.Levels[k])+e.spread.DF))
-		out = append(out, Parameter{Name: "sd_" + e.name, Value: sd, SE: se, Unit: unit, FromData: float64(f.Levels[k]) / (float64(f.Levels[k]) + e.spread.DF)})
+		se := sd / math.Sqrt(2*(float64(f.Levels[k])+e.Spread.DF))
+		out = append(out, Parameter{Name: "sd_" + e.Name, Value: sd, SE: se, Unit: unit, FromData: float64(f.Levels[k]) / (float64(f.Levels[k]) + e.Spread.DF)})
 	}
 	return out
 }
 
-func (f *falloff) Expect(cells []Cell) []float64 {
+func (f *Falloff) Expect(cells []cell.Cell) []float64 {
 	out := make([]float64, len(cells))
-	last := lastStrings(cells)
+	last := cell.LastStrings(cells)
 	for i := range cells {
 		c := &cells[i]
 		if c.Excite != f.Excite {
 			out[i] = math.NaN()
 			continue
 		}
-		out[i] = f.predict(f.Theta, f.siteOf(c, last[c.Pickup]), 0)
-		for _, k := range []int{eString, eChannel} {
-			out[i] += f.Known[falloffEffects[k].key(c)]
+		out[i] = f.Predict(f.Theta, f.CellSite(c, last[c.Pickup]), 0)
+		for _, k := range []int{curve.EString, curve.EChannel} {
+			out[i] += f.Known[curve.Effects[k].Key(c)]
 		}
 	}
 	return out
 }
 
 func decodeFalloff(state []byte) (Model, error) {
-	f := &falloff{}
+	f := &Falloff{}
 	if err := json.Unmarshal(state, f); err != nil {
 		return nil, err
 	}
-	n := f.size()
-	if len(f.Theta) != n || len(f.Cov) != n || len(f.SDs) != 1+len(falloffEffects) || len(f.Levels) != len(falloffEffects) {
+	n := f.Size()
+	if len(f.Theta) != n || len(f.Cov) != n || len(f.SDs) != 1+len(curve.Effects) || len(f.Levels) != len(curve.Effects) {
 		return nil, fmt.Errorf("expected %d parameters with their covariance and %d standard deviations, got %d, %d, %d",
-			n, 1+len(falloffEffects), len(f.Theta), len(f.Cov), len(f.SDs))
+			n, 1+len(curve.Effects), len(f.Theta), len(f.Cov), len(f.SDs))
 	}
 	for i, row := range f.Cov {
 		if len(row) != n || !(row[i] >= 0) {

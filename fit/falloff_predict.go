@@ -6,13 +6,14 @@ import (
 	"math"
 	"slices"
 
+	"evenpole/fit/curve"
 	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
 )
 
 // Source says whether the model has seen readings.
-func (f *falloff) Source() string {
+func (f *Falloff) Source() string {
 	if f.Prior {
 		return fromHandbook
 	}
@@ -20,20 +21,20 @@ func (f *falloff) Source() string {
 }
 
 // site is one string of a setup over its pole.
-func (f *falloff) site(s *Setup, i int, heights []float64) *site {
+func (f *Falloff) Site(s *Setup, i int, heights []float64) *curve.Site {
 	str := s.Strings[i]
-	out := &site{core: str.Core, gauge: str.Gauge, wrap: str.Wrap, height: heights[i], stringHeight: s.StringHeights[i],
-		missing: missingNeighbours(i+1, len(s.Strings)), spacing: s.Spacing}
+	out := &curve.Site{Core: str.Core, Gauge: str.Gauge, Wrap: str.Wrap, Height: heights[i], StringHeight: s.StringHeights[i],
+		Missing: curve.MissingNeighbours(i+1, len(s.Strings)), Spacing: s.Spacing}
 	if hz, err := profiles.Pitch(str.Note); err == nil && f.Pitch {
-		out.velocity = relativeVelocity(s.playedBy(f.Excite), hz, str)
+		out.Velocity = curve.RelativeVelocity(s.PlayedBy(f.Excite), hz, str)
 	}
-	out.field, _ = f.magnet(s, i)
+	out.Field, _ = f.magnet(s, i)
 	return out
 }
 
 // magnet is ln B of the magnet under a string against its batch, and whether
 // it was measured.
-func (f *falloff) magnet(s *Setup, i int) (float64, bool) {
+func (f *Falloff) magnet(s *Setup, i int) (float64, bool) {
 	if i >= len(s.Magnets) {
 		return 0, false
 	}
@@ -43,16 +44,16 @@ func (f *falloff) magnet(s *Setup, i int) (float64, bool) {
 
 // Level predicts for a pickup and strings like the mean of those measured, with
 // magnets of its batch, or like the mean batch's when the batch is not known.
-func (f *falloff) Level(dst []float64, s *Setup, heights []float64) []float64 {
+func (f *Falloff) Level(dst []float64, s *Setup, heights []float64) []float64 {
 	if dst == nil {
 		dst = make([]float64, len(heights))
 	}
 	batch := f.Known[batchKey(s.Batch)]
 	for i := range heights {
-		dst[i] = f.predict(f.Theta, f.site(s, i, heights), 0) + batch
+		dst[i] = f.Predict(f.Theta, f.Site(s, i, heights), 0) + batch
 	}
-	if to := s.playedBy(f.Excite); to != f.Excite && !f.Pitch {
-		for i, v := range convert(f.Excite, to, s.Strings) {
+	if to := s.PlayedBy(f.Excite); to != f.Excite && !f.Pitch {
+		for i, v := range curve.Convert(f.Excite, to, s.Strings) {
 			dst[i] += v
 		}
 	}
@@ -62,13 +63,13 @@ func (f *falloff) Level(dst []float64, s *Setup, heights []float64) []float64 {
 // Uncertainty is the covariance of the parameters carried to the levels, plus
 // for each string what is its own. The jig's slots and what cells leave (errors
 // of reading heights, of a mounting, of plucks) are not part of a built pickup.
-func (f *falloff) Uncertainty(s *Setup, heights []float64) *mat.SymDense {
-	n, p := len(heights), f.size()
+func (f *Falloff) Uncertainty(s *Setup, heights []float64) *mat.SymDense {
+	n, p := len(heights), f.Size()
 	j := mat.NewDense(n, p, nil)
 	own := make([]float64, n)
 	for i := range heights {
-		site := f.site(s, i, heights)
-		f.gradient(j.RawRowView(i), f.Theta, site, 0)
+		site := f.Site(s, i, heights)
+		f.Gradient(j.RawRowView(i), f.Theta, site, 0)
 		own[i] = f.own(s, i, site)
 	}
 	var half, full mat.Dense
@@ -78,7 +79,7 @@ func (f *falloff) Uncertainty(s *Setup, heights []float64) *mat.SymDense {
 	for i := range n {
 		for k := i; k < n; k++ {
 			v := full.At(i, k)
-			if w := s.Strings[i].Wrap; w == s.Strings[k].Wrap && w != plainWrap && !slices.Contains(f.Wraps, w) {
+			if w := s.Strings[i].Wrap; w == s.Strings[k].Wrap && w != profiles.Plain && !slices.Contains(f.Wraps, w) {
 				v += f.ownWrap(s, i) * f.ownWrap(s, k)
 			}
 			if i == k {
@@ -97,22 +98,22 @@ const coreGuess = 0.06
 // own is the variance of ln v that one string over its pole has to itself: its
 // magnet, its diameter within tolerance, and what lies beyond the range of what
 // was measured.
-func (f *falloff) own(s *Setup, i int, at *site) float64 {
-	v := f.poleVariance(s, i) + square(f.SDs[1+eString])
-	a := f.logArea(f.Theta, at)
-	perArea := f.Theta[pArea] + f.Theta[pSteepness]*f.gapTerm(f.Theta, a, at.gap())
+func (f *Falloff) own(s *Setup, i int, at *curve.Site) float64 {
+	v := f.poleVariance(s, i) + square(f.SDs[1+curve.EString])
+	a := f.LogArea(f.Theta, at)
+	perArea := f.Theta[curve.PArea] + f.Theta[curve.PSteepness]*f.GapTerm(f.Theta, a, at.Gap())
 	if str := s.Strings[i]; str.CoreEstimated {
-		share := str.Core * str.Core / (refDiameter * refDiameter * math.Exp(a))
+		share := str.Core * str.Core / (curve.RefDiameter * curve.RefDiameter * math.Exp(a))
 		v += square(2 * coreGuess * share * perArea)
 	}
-	return v + f.Range.beyond(s.StringHeights[i]-at.height, at.height, at.core)
+	return v + f.Range.beyond(s.StringHeights[i]-at.Height, at.Height, at.Core)
 }
 
 // poleVariance is what differs from magnet to magnet: what is left of it where
 // the field of this one was measured.
-func (f *falloff) poleVariance(s *Setup, i int) float64 {
+func (f *Falloff) poleVariance(s *Setup, i int) float64 {
 	_, measured := f.magnet(s, i)
-	pole, magnet := square(f.SDs[1+ePole]), square(f.Theta[pField]*f.FieldSD)
+	pole, magnet := square(f.SDs[1+curve.EPole]), square(f.Theta[curve.PField]*f.FieldSD)
 	switch {
 	case f.Fields && !measured:
 		return pole + magnet
@@ -126,13 +127,13 @@ func square(v float64) float64 { return v * v }
 
 // ownWrap is how far a string's level may be off, ln v, because its wrap was
 // never measured, beside what all wraps share.
-func (f *falloff) ownWrap(s *Setup, i int) float64 {
+func (f *Falloff) ownWrap(s *Setup, i int) float64 {
 	str := s.Strings[i]
-	wrap := f.weight(f.Theta, str.Wrap) * (str.Gauge*str.Gauge - str.Core*str.Core)
-	return f.Theta[pArea] * wrap / (str.Core*str.Core + wrap) * wrapPrior(str.Wrap).SD
+	wrap := f.Weight(f.Theta, str.Wrap) * (str.Gauge*str.Gauge - str.Core*str.Core)
+	return f.Theta[curve.PArea] * wrap / (str.Core*str.Core + wrap) * curve.WrapPrior(str.Wrap).SD
 }
 
-func (f *falloff) Warnings(s *Setup, heights []float64) []string {
+func (f *Falloff) Warnings(s *Setup, heights []float64) []string {
 	out := f.Range.warnings(s, heights)
 	if f.Prior {
 		out = []string{"nothing was measured yet: this stands on the handbook alone; capture a test pickup and fit"}
@@ -146,21 +147,21 @@ func (f *falloff) Warnings(s *Setup, heights []float64) []string {
 			break
 		}
 	}
-	if to := s.playedBy(f.Excite); to != f.Excite {
+	if to := s.PlayedBy(f.Excite); to != f.Excite {
 		out = append(out, fmt.Sprintf("measured by %q, converted to %q from the strings' notes and masses", cmp.Or(f.Excite, "no known means"), to))
 	}
 	return out
 }
 
 // hasCurve is a model that is a falloff model or holds one.
-type hasCurve interface{ falloffModel() *falloff }
+type hasFalloff interface{ falloffModel() *Falloff }
 
-func (f *falloff) falloffModel() *falloff { return f }
+func (f *Falloff) falloffModel() *Falloff { return f }
 
 // falloffOf is the falloff model that a model is or holds. A model of another kind
 // tells no causes apart: it is an error.
-func falloffOf(p Predictor) (*falloff, error) {
-	if m, ok := p.(hasCurve); ok {
+func FalloffOf(p Predictor) (*Falloff, error) {
+	if m, ok := p.(hasFalloff); ok {
 		return m.falloffModel(), nil
 	}
 	kind := "this"
@@ -172,17 +173,19 @@ func falloffOf(p Predictor) (*falloff, error) {
 
 // fallAt is how a string of some steel inside the row changes from the reference
 // gap to another, with its standard error, ln v.
-func (f *falloff) fallAt(logArea, gap float64) (fall, se float64) {
-	d := plainDiameter(logArea)
-	at := func(gap float64) *site { return &site{core: d, gauge: d, wrap: plainWrap, stringHeight: gap - d/2} }
-	here, there := at(gap), at(refGap)
-	grad, ref := make([]float64, f.size()), make([]float64, f.size())
-	f.gradient(grad, f.Theta, here, 0)
-	f.gradient(ref, f.Theta, there, 0)
+func (f *Falloff) FallAt(logArea, gap float64) (fall, se float64) {
+	d := curve.PlainDiameter(logArea)
+	at := func(gap float64) *curve.Site {
+		return &curve.Site{Core: d, Gauge: d, Wrap: profiles.Plain, StringHeight: gap - d/2}
+	}
+	here, there := at(gap), at(curve.RefGap)
+	grad, ref := make([]float64, f.Size()), make([]float64, f.Size())
+	f.Gradient(grad, f.Theta, here, 0)
+	f.Gradient(ref, f.Theta, there, 0)
 	for j := range grad {
 		grad[j] -= ref[j]
 	}
 	g := mat.NewVecDense(len(grad), grad)
 	v := mat.Inner(g, symmetric(f.Cov), g)
-	return f.predict(f.Theta, here, 0) - f.predict(f.Theta, there, 0), math.Sqrt(max(0, v))
+	return f.Predict(f.Theta, here, 0) - f.Predict(f.Theta, there, 0), math.Sqrt(max(0, v))
 }

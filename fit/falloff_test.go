@@ -2,70 +2,18 @@ package fit
 
 import (
 	"encoding/json"
-	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
 	"testing"
 
+	"evenpole/fit/cell"
+	"evenpole/fit/cell/celltest"
+	"evenpole/fit/curve"
+	"evenpole/fit/curve/curvetest"
+	"evenpole/fit/solve"
 	"evenpole/profiles"
-
-	"gonum.org/v1/gonum/mat"
 )
-
-var steels = []profiles.String{
-	{Note: "E4", Gauge: 0.254, Core: 0.254, Wrap: "plain"},
-	{Note: "B3", Gauge: 0.330, Core: 0.330, Wrap: "plain"},
-	{Note: "G3", Gauge: 0.508, Core: 0.267, Wrap: "nickel"},
-	{Note: "D3", Gauge: 0.660, Core: 0.330, Wrap: "stainless"},
-	{Note: "A2", Gauge: 0.914, Core: 0.368, Wrap: "nickel"},
-	{Note: "E2", Gauge: 1.168, Core: 0.419, Wrap: "nickel"},
-}
-
-// falloffShop makes cells of pickups whose truth is the model's own equation
-// with scatter of poles, strings and mountings.
-func falloffShop(rng *rand.Rand, pickups int) ([]float64, []Cell) {
-	c := &curve{Wraps: []string{"nickel", "stainless"}}
-	th := make([]float64, c.size())
-	for j, p := range falloffPriors {
-		th[j] = p.Mean + 0.5*p.SD*rng.NormFloat64()
-	}
-	for i, w := range c.Wraps {
-		th[pFixed+i] = wrapPrior(w).Mean + 0.3*rng.NormFloat64()
-	}
-	th[pLevel] = 2.7
-	var cells []Cell
-	strings := [2][6]float64{}
-	for k := range strings {
-		for i := range strings[k] {
-			strings[k][i] = 0.03 * rng.NormFloat64()
-		}
-	}
-	for p := range pickups {
-		coil := 0.12 * rng.NormFloat64()
-		var height, pole [6]float64
-		for i := range height {
-			height[i], pole[i] = 2.4*rng.Float64(), 0.05*rng.NormFloat64()
-		}
-		for session := range 3 {
-			lift := 0.05 * rng.NormFloat64()
-			for i, s := range steels {
-				thicker := 1.0
-				if session == 1 {
-					thicker = 1.2
-				}
-				hz, _ := profiles.Pitch(s.Note)
-				cell := Cell{Pickup: fmt.Sprint("P", p), Session: fmt.Sprint("s", session), String: i + 1, Set: fmt.Sprint("set", session%2),
-					Core: s.Core * thicker, Gauge: s.Gauge * thicker, Wrap: s.Wrap, PoleHeight: height[i],
-					StringHeight: 3.6 + 0.4*float64(session), Mode: "P", Excite: Travel, Takes: 8, SD: 0.025, Freq: hz, Batch: "b"}
-				at := (&curve{Excite: Travel, Pitch: true}).siteOf(&cell, 6)
-				cell.Mean = c.predict(th, at, lift) + coil + pole[i] + strings[session%2][i] + 0.02*rng.NormFloat64()
-				cells = append(cells, cell)
-			}
-		}
-	}
-	return th, cells
-}
 
 // TestFalloffRecoversTruth fits shops whose truth is known: estimates lie
 // within their stated errors, and the balance of pickups that were not measured
@@ -76,13 +24,13 @@ func TestFalloffRecoversTruth(t *testing.T) {
 	var chi float64
 	predicted := 0
 	for range 12 {
-		th, cells := falloffShop(rng, 6)
-		f, err := fitFalloff(&Data{Cells: cells, Readings: len(cells)}, nil)
+		th, cells := curvetest.Shop(rng, 6)
+		f, err := fitFalloff(&cell.Data{Cells: cells, Readings: len(cells)}, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
 		for j := range th {
-			if j == pLevel { // the mean coil of the shop is part of it
+			if j == curve.PLevel { // the mean coil of the shop is part of it
 				continue
 			}
 			all++
@@ -90,18 +38,18 @@ func TestFalloffRecoversTruth(t *testing.T) {
 				inside++
 			}
 		}
-		s := &Setup{Strings: steels, StringHeights: []float64{3, 3.4, 3.6, 3.7, 3.6, 3.4}}
+		s := &Setup{Strings: curvetest.Steels, StringHeights: []float64{3, 3.4, 3.6, 3.7, 3.6, 3.4}}
 		heights := []float64{0.5, 1, 1.5, 1.5, 1, 0.5}
 		got := f.Level(nil, s, heights)
 		cov := f.Uncertainty(s, heights)
 		mean := 0.0
-		miss := make([]float64, len(steels))
-		for i := range steels {
-			miss[i] = (&curve{Wraps: f.Wraps}).predict(th, f.site(s, i, heights), 0) + math.Hypot(0.05, 0.03)*rng.NormFloat64() - got[i]
+		miss := make([]float64, len(curvetest.Steels))
+		for i := range curvetest.Steels {
+			miss[i] = (&curve.Curve{Wraps: f.Wraps}).Predict(th, f.Site(s, i, heights), 0) + math.Hypot(0.05, 0.03)*rng.NormFloat64() - got[i]
 			mean += miss[i] / float64(len(miss))
 		}
 		for i := range miss { // what all strings share does not matter to balance
-			chi += (miss[i] - mean) * (miss[i] - mean) / balanceVariance(cov, i)
+			chi += (miss[i] - mean) * (miss[i] - mean) / curvetest.BalanceVariance(cov, i)
 			predicted++
 		}
 	}
@@ -115,24 +63,11 @@ func TestFalloffRecoversTruth(t *testing.T) {
 	}
 }
 
-// balanceVariance is the variance of one string less the mean of all.
-func balanceVariance(cov *mat.SymDense, i int) float64 {
-	n, _ := cov.Dims()
-	v := cov.At(i, i)
-	for j := range n {
-		v -= 2 * cov.At(i, j) / float64(n)
-		for k := range n {
-			v += cov.At(j, k) / float64(n*n)
-		}
-	}
-	return v
-}
-
 // TestFalloffReadsBack writes a model as JSON and reads it: it predicts the
 // same.
 func TestFalloffReadsBack(t *testing.T) {
-	_, cells := falloffShop(rand.New(rand.NewPCG(5, 6)), 4)
-	f, err := fitFalloff(&Data{Cells: cells}, nil)
+	_, cells := curvetest.Shop(rand.New(rand.NewPCG(5, 6)), 4)
+	f, err := fitFalloff(&cell.Data{Cells: cells}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -144,7 +79,7 @@ func TestFalloffReadsBack(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := &Setup{Strings: steels, StringHeights: []float64{3, 3.4, 3.6, 3.7, 3.6, 3.4}, Excite: Force}
+	s := &Setup{Strings: curvetest.Steels, StringHeights: []float64{3, 3.4, 3.6, 3.7, 3.6, 3.4}, Excite: profiles.Force}
 	heights := []float64{0.5, 1, 1.5, 1.5, 1, 0.5}
 	want, got := f.Level(nil, s, heights), back.Level(nil, s, heights)
 	for i := range want {
@@ -161,23 +96,23 @@ func TestFalloffReadsBack(t *testing.T) {
 
 // TestFalloffOnFewData gives a plain refusal or finite figures, never NaN.
 func TestFalloffOnFewData(t *testing.T) {
-	_, cells := falloffShop(rand.New(rand.NewPCG(7, 8)), 3)
-	constant := append([]Cell(nil), cells...)
+	_, cells := curvetest.Shop(rand.New(rand.NewPCG(7, 8)), 3)
+	constant := append([]cell.Cell(nil), cells...)
 	for i := range constant {
 		constant[i].Mean = 2
 	}
-	oneHeight := append([]Cell(nil), cells...)
+	oneHeight := append([]cell.Cell(nil), cells...)
 	for i := range oneHeight {
 		oneHeight[i].PoleHeight, oneHeight[i].StringHeight, oneHeight[i].Freq = 1, 3.5, 0
 	}
-	for name, some := range map[string][]Cell{"none": nil, "one": cells[:1], "one pickup": cells[:18], "constant": constant, "one height": oneHeight} {
-		f, err := fitFalloff(&Data{Cells: some}, nil)
+	for name, some := range map[string][]cell.Cell{"none": nil, "one": cells[:1], "one pickup": cells[:18], "constant": constant, "one height": oneHeight} {
+		f, err := fitFalloff(&cell.Data{Cells: some}, nil)
 		if err != nil {
 			t.Logf("%s: %v", name, err)
 			continue
 		}
 		for _, p := range f.Parameters() {
-			if !finite(p.Value) || !finite(p.SE) {
+			if !solve.Finite(p.Value) || !solve.Finite(p.SE) {
 				t.Errorf("%s: %s = %g +- %g", name, p.Name, p.Value, p.SE)
 			}
 		}
@@ -188,15 +123,14 @@ func TestFalloffOnFewData(t *testing.T) {
 // was not written down, teach nothing of pitch, so predictions must not use it
 // either.
 func TestFalloffWithoutPitch(t *testing.T) {
-	_, all := falloffShop(rand.New(rand.NewPCG(9, 10)), 4)
-	var cells []Cell
+	_, all := curvetest.Shop(rand.New(rand.NewPCG(9, 10)), 4)
+	var cells []cell.Cell
 	for _, c := range all {
-		if c.Freq = 0; c.String < 6 {
+		if c.Freq = 0; c.String < 6 { // five strings have no usual tuning
 			cells = append(cells, c)
 		}
 	}
-	d := &Data{Cells: cells}
-	d.tune()
+	d := &cell.Data{Cells: cells}
 	f, err := fitFalloff(d, nil)
 	if err != nil {
 		t.Fatal(err)
@@ -204,7 +138,7 @@ func TestFalloffWithoutPitch(t *testing.T) {
 	if f.Pitch || len(f.Notes()) == 0 {
 		t.Errorf("pitch %v, notes %q", f.Pitch, f.Notes())
 	}
-	s := &Setup{Strings: slices.Clone(steels), StringHeights: []float64{3, 3, 3, 3, 3, 3}}
+	s := &Setup{Strings: slices.Clone(curvetest.Steels), StringHeights: []float64{3, 3, 3, 3, 3, 3}}
 	heights := make([]float64, 6)
 	before := f.Level(nil, s, heights)
 	for i := range s.Strings {
@@ -221,7 +155,7 @@ func TestFalloffWithoutPitch(t *testing.T) {
 // falloff model predicts pickups left out at least twice as well as either
 // baseline, so that Best takes it.
 func TestFalloffOnSampleRecord(t *testing.T) {
-	r, err := Best(gather(t, readRecord(t, "readings.csv")), nil)
+	r, err := Best(celltest.Sample(t), nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -11,12 +11,16 @@ import (
 	"testing"
 	"time"
 
+	"evenpole/fit/cell"
+	"evenpole/fit/cell/celltest"
+	"evenpole/profiles"
+
 	"gonum.org/v1/gonum/mat"
 )
 
 func sampleResult(t *testing.T, kind string) *Result {
 	t.Helper()
-	r, err := Fit(gather(t, readRecord(t, "readings.csv")), kind)
+	r, err := Fit(celltest.Sample(t), kind)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -40,7 +44,7 @@ func TestModelFileReadsBackTheSame(t *testing.T) {
 			t.Errorf("%s: got %+v, want %+v", kind, got, want)
 		}
 		s, heights := setup()
-		s.Excite, s.Strings[2].Wrap = Force, "bronze"
+		s.Excite, s.Strings[2].Wrap = profiles.Force, "bronze"
 		if a, b := got.Model.Level(nil, s, heights), want.Model.Level(nil, s, heights); !reflect.DeepEqual(a, b) {
 			t.Errorf("%s: levels %v, want %v", kind, a, b)
 		}
@@ -174,7 +178,7 @@ func TestReportNames(t *testing.T) {
 			t.Errorf("parameters lack %q", name)
 		}
 	}
-	single, err := Fit(&Data{Cells: sampleResultCells(t)}, "loglinear-gap")
+	single, err := Fit(&cell.Data{Cells: sampleResultCells(t)}, "loglinear-gap")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -183,7 +187,7 @@ func TestReportNames(t *testing.T) {
 	}
 }
 
-func sampleResultCells(t *testing.T) []Cell {
-	_, own := gather(t, readRecord(t, "readings.csv")).Split("P1")
+func sampleResultCells(t *testing.T) []cell.Cell {
+	_, own := celltest.Sample(t).Split("P1")
 	return own
 }

@@ -1,6 +1,10 @@
 package fit
 
-import "gonum.org/v1/gonum/mat"
+import (
+	"evenpole/fit/cell"
+
+	"gonum.org/v1/gonum/mat"
+)
 
 // groups tells which pickup each of some cells is of, pickups numbered from 0.
 type groups struct {
@@ -9,7 +13,7 @@ type groups struct {
 }
 
 // byPickup groups cells; those of one pickup stand together.
-func byPickup(cells []Cell) groups {
+func byPickup(cells []cell.Cell) groups {
 	g := groups{of: make([]int, len(cells))}
 	for i := range cells {
 		if i == 0 || cells[i].Pickup != cells[i-1].Pickup {
@@ -50,7 +54,7 @@ func (g groups) centred(x *mat.Dense) (*mat.Dense, []float64) {
 }
 
 // columns evaluates terms for cells.
-func columns(terms []term, cells []Cell) *mat.Dense {
+func columns(terms []term, cells []cell.Cell) *mat.Dense {
 	x := mat.NewDense(len(cells), len(terms), nil)
 	for i := range cells {
 		for j, t := range terms {
@@ -61,7 +65,7 @@ func columns(terms []term, cells []Cell) *mat.Dense {
 }
 
 // levelsOf is the column of the cells' levels.
-func levelsOf(cells []Cell) *mat.Dense {
+func levelsOf(cells []cell.Cell) *mat.Dense {
 	y := mat.NewDense(len(cells), 1, nil)
 	for i := range cells {
 		y.Set(i, 0, cells[i].Mean)

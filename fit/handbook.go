@@ -1,15 +1,20 @@
 package fit
 
+import (
+	"evenpole/fit/curve"
+	"evenpole/profiles"
+)
+
 // fromHandbook is the Source of a model that has seen no reading.
 const fromHandbook = "handbook prior"
 
 // Handbook is the model of a shop without a record: priors alone, for strings
 // that are set moving in this way.
-func Handbook(excite string) Model {
-	f := &falloff{curve: curve{Excite: excite, Pitch: true}, Prior: true, SDs: handbookSDs(), Levels: make([]int, len(falloffEffects))}
-	n := f.size()
+func Handbook(excite profiles.Excitation) Model {
+	f := &Falloff{Curve: curve.Curve{Excite: excite, Pitch: true}, Prior: true, SDs: handbookSDs(), Levels: make([]int, len(curve.Effects))}
+	n := f.Size()
 	f.Cov = make([][]float64, n)
-	for j, p := range f.priors() {
+	for j, p := range f.Priors() {
 		f.Theta = append(f.Theta, p.Mean)
 		f.Cov[j] = make([]float64, n)
 		f.Cov[j][j] = p.SD * p.SD
@@ -19,9 +24,9 @@ func Handbook(excite string) Model {
 
 // handbookSDs is the scatter before there are data.
 func handbookSDs() []float64 {
-	sds := []float64{falloffSigma.SD}
-	for _, e := range falloffEffects {
-		sds = append(sds, e.spread.SD)
+	sds := []float64{curve.Sigma.SD}
+	for _, e := range curve.Effects {
+		sds = append(sds, e.Spread.SD)
 	}
 	return sds
 }

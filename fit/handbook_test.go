@@ -4,20 +4,23 @@ import (
 	"math"
 	"testing"
 
+	"evenpole/fit/cell/celltest"
+	"evenpole/fit/curve/curvetest"
+	"evenpole/fit/solve"
 	"evenpole/profiles"
 )
 
 // TestPriorHoldsRealShop: what a record that no part of this program made says
 // of each parameter lies where the handbook expects it.
 func TestPriorHoldsRealShop(t *testing.T) {
-	m, err := Unjudged(gather(t, readRecord(t, "readings.csv")), falloffKind.Name)
+	m, err := Unjudged(celltest.Sample(t), falloffKind.Name)
 	if err != nil {
 		t.Fatal(err)
 	}
-	f := m.(*falloff)
-	for j, p := range f.priors() {
+	f := m.(*Falloff)
+	for j, p := range f.Priors() {
 		if z := math.Abs(f.Theta[j]-p.Mean) / p.SD; z > 2.5 {
-			t.Errorf("%s: %.3f, %.1f deviations from its prior", f.names()[j], f.Theta[j], z)
+			t.Errorf("%s: %.3f, %.1f deviations from its prior", f.Names()[j], f.Theta[j], z)
 		}
 	}
 }
@@ -25,24 +28,24 @@ func TestPriorHoldsRealShop(t *testing.T) {
 // TestHandbookPlans: a shop without data gets finite levels, errors larger than
 // those of a shop with data, and is told.
 func TestHandbookPlans(t *testing.T) {
-	h := Handbook(Travel)
-	s := &Setup{Strings: steels, StringHeights: []float64{3, 3.4, 3.6, 3.7, 3.6, 3.4}, Spacing: 10.2}
+	h := Handbook(profiles.Travel)
+	s := &Setup{Strings: curvetest.Steels, StringHeights: []float64{3, 3.4, 3.6, 3.7, 3.6, 3.4}, Spacing: 10.2}
 	heights := []float64{0.5, 1, 1.5, 1.5, 1, 0.5}
-	fitted, err := Unjudged(gather(t, readRecord(t, "readings.csv")), falloffKind.Name)
+	fitted, err := Unjudged(celltest.Sample(t), falloffKind.Name)
 	if err != nil {
 		t.Fatal(err)
 	}
 	far, near := h.Uncertainty(s, heights), fitted.Uncertainty(s, heights)
 	for i, v := range h.Level(nil, s, heights) {
-		if !finite(v) || !(balanceVariance(far, i) > balanceVariance(near, i)) {
-			t.Errorf("string %d: level %g, variance %g by the handbook and %g with data", i+1, v, balanceVariance(far, i), balanceVariance(near, i))
+		if !solve.Finite(v) || !(curvetest.BalanceVariance(far, i) > curvetest.BalanceVariance(near, i)) {
+			t.Errorf("string %d: level %g, variance %g by the handbook and %g with data", i+1, v, curvetest.BalanceVariance(far, i), curvetest.BalanceVariance(near, i))
 		}
 	}
 	if h.Source() != "handbook prior" || len(h.Warnings(s, heights)) != 2 {
 		t.Errorf("source %q, warnings %q", h.Source(), h.Warnings(s, heights))
 	}
 	quiet := *s
-	quiet.Excite = Force
+	quiet.Excite = profiles.Force
 	if w := h.Warnings(&quiet, heights); len(w) != 2 {
 		t.Errorf("an order that says how it is played: warnings %q", w)
 	}
@@ -51,15 +54,15 @@ func TestHandbookPlans(t *testing.T) {
 // TestBeyondTheRangeErrorsGrow: a prediction is less sure outside of what was
 // measured, and a guessed core less sure than a measured one.
 func TestBeyondTheRangeErrorsGrow(t *testing.T) {
-	fitted, err := Unjudged(gather(t, readRecord(t, "readings.csv")), falloffKind.Name)
+	fitted, err := Unjudged(celltest.Sample(t), falloffKind.Name)
 	if err != nil {
 		t.Fatal(err)
 	}
 	one := func(core float64, gap, height float64, guessed bool) float64 {
-		s := &Setup{Strings: []profiles.String{{Note: "G3", Gauge: core, Core: core, Wrap: plainWrap, CoreEstimated: guessed}},
+		s := &Setup{Strings: []profiles.String{{Note: "G3", Gauge: core, Core: core, Wrap: profiles.Plain, CoreEstimated: guessed}},
 			StringHeights: []float64{gap + height}, Spacing: 10.2}
-		f := fitted.(*falloff)
-		return f.own(s, 0, f.site(s, 0, []float64{height}))
+		f := fitted.(*Falloff)
+		return f.own(s, 0, f.Site(s, 0, []float64{height}))
 	}
 	inside := one(0.35, 3, 1, false)
 	for name, v := range map[string]float64{"gap": one(0.35, 8, 1, false), "height": one(0.35, 3, 5, false), "core": one(0.8, 3, 1, false), "guess": one(0.35, 3, 1, true)} {

@@ -3,11 +3,16 @@ package fit
 import (
 	"cmp"
 	"encoding/json"
-	"evenpole/fit/level"
 	"fmt"
 	"math"
 	"slices"
 	"strings"
+
+	"evenpole/fit/cell"
+	"evenpole/fit/curve"
+	"evenpole/fit/level"
+	"evenpole/fit/solve"
+	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -27,11 +32,11 @@ import (
 type term struct {
 	name  string
 	unit  string
-	sign  float64               // of the estimate, as physics has it
-	of    func(c *Cell) float64 // x
-	moves func(c *Cell) float64 // what a bench moves to tell it; nil = of
-	least float64               // root mean square of what must have moved apart from the terms before
-	tell  string                // why the data cannot tell it, and what would
+	sign  float64                    // of the estimate, as physics has it
+	of    func(c *cell.Cell) float64 // x
+	moves func(c *cell.Cell) float64 // what a bench moves to tell it; nil = of
+	least float64                    // root mean square of what must have moved apart from the terms before
+	tell  string                     // why the data cannot tell it, and what would
 }
 
 // Heights must have moved by as much as they can be measured to; cores by
@@ -39,24 +44,24 @@ type term struct {
 var (
 	onPoleHeight = term{
 		name: "pole_height", unit: "dB/mm", sign: 1, least: 0.05,
-		of:   func(c *Cell) float64 { return c.PoleHeight },
+		of:   func(c *cell.Cell) float64 { return c.PoleHeight },
 		tell: "pole heights did not differ within a pickup, so that their effect cannot be told: capture pickups whose poles differ by a millimetre or more",
 	}
 	onStringHeight = term{
 		name: "string_height", unit: "dB/mm", sign: -1, least: 0.05,
-		of:    func(c *Cell) float64 { return c.StringHeight + c.radius() },
-		moves: func(c *Cell) float64 { return c.StringHeight },
+		of:    func(c *cell.Cell) float64 { return c.StringHeight + c.Radius() },
+		moves: func(c *cell.Cell) float64 { return c.StringHeight },
 		tell:  "string heights did not differ within a pickup, so that the effect of the gap cannot be told from that of the pole height: capture a pickup again with its strings a millimetre higher",
 	}
 	onGap = term{
 		name: "gap", unit: "dB/mm", sign: -1, least: 0.05,
-		of:    func(c *Cell) float64 { return c.Gap() + c.radius() },
-		moves: (*Cell).Gap,
+		of:    func(c *cell.Cell) float64 { return c.Gap() + c.Radius() },
+		moves: (*cell.Cell).Gap,
 		tell:  "gaps did not differ within a pickup, so that their effect cannot be told: capture pickups whose poles differ by a millimetre or more",
 	}
 	onCore = term{
 		name: "core", unit: "dB per ln mm", sign: 1, least: 0.02,
-		of:   func(c *Cell) float64 { return math.Log(c.Core) },
+		of:   func(c *cell.Cell) float64 { return math.Log(c.Core) },
 		tell: "cores did not differ within a pickup, so that strings of another core cannot be told from these: capture a set of other gauges",
 	}
 )
@@ -82,7 +87,7 @@ var (
 func (k logKind) kind() Kind {
 	return Kind{
 		Name:   k.name,
-		Fit:    func(d *Data) (Model, error) { return k.fit(d) },
+		Fit:    func(d *cell.Data) (Model, error) { return k.fit(d) },
 		decode: func(state []byte) (Model, error) { return k.decode(state) },
 	}
 }
@@ -92,31 +97,31 @@ type logLinear struct {
 	kind  string
 	terms []term // as named by Terms
 
-	Terms  []string    `json:"terms"`
-	B      []float64   `json:"b"`          // ln v per unit of x
-	Cov    [][]float64 `json:"covariance"` // of B
-	Centre []float64   `json:"centre"`     // x of the mean pickup
-	Mean   float64     `json:"level"`      // ln v of the mean pickup, there
-	MeanSE float64     `json:"level_se"`
-	SD     float64     `json:"residual_sd"` // ln v
-	Excite string      `json:"excite"`      // of the cells that it was fitted to
-	Range  Range       `json:"range"`
-	Told   []string    `json:"notes"`
+	Terms  []string            `json:"terms"`
+	B      []float64           `json:"b"`          // ln v per unit of x
+	Cov    [][]float64         `json:"covariance"` // of B
+	Centre []float64           `json:"centre"`     // x of the mean pickup
+	Mean   float64             `json:"level"`      // ln v of the mean pickup, there
+	MeanSE float64             `json:"level_se"`
+	SD     float64             `json:"residual_sd"` // ln v
+	Excite profiles.Excitation `json:"excite"`      // of the cells that it was fitted to
+	Range  Range               `json:"range"`
+	Told   []string            `json:"notes"`
 }
 
 // fit fits the terms that the data can tell.
-func (k logKind) fit(d *Data) (*logLinear, error) {
+func (k logKind) fit(d *cell.Data) (*logLinear, error) {
 	const need = "capture a pickup with strings of several gauges over poles of several heights"
 	if len(d.Cells) == 0 {
 		return nil, &CannotFitError{fmt.Sprintf("no good take among %d readings", d.Readings), need}
 	}
 	m := &logLinear{kind: k.name}
-	excite, cells, note := oneExcite(d.Cells)
+	excite, cells, note := cell.OneExcite(d.Cells)
 	m.Excite = excite
 	if note != "" {
 		m.note("%s", note)
 	}
-	cells = trusted(cells) // a least-squares line would follow a mistake
+	cells = cell.Trusted(cells) // a least-squares line would follow a mistake
 	g := byPickup(cells)
 	m.choose(g, cells, k.terms)
 	if len(m.terms) == 0 {
@@ -126,7 +131,7 @@ func (k logKind) fit(d *Data) (*logLinear, error) {
 	}
 	x, centre := g.centred(columns(m.terms, cells))
 	y, level := g.centred(levelsOf(cells))
-	lsq, err := Linear(x, y.RawMatrix().Data)
+	lsq, err := solve.Linear(x, y.RawMatrix().Data)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", k.name, err)
 	}
@@ -153,7 +158,7 @@ func (m *logLinear) note(format string, args ...any) {
 
 // choose takes the terms that the cells can tell and that they suffice for,
 // and notes the others.
-func (m *logLinear) choose(g groups, cells []Cell, terms []term) {
+func (m *logLinear) choose(g groups, cells []cell.Cell, terms []term) {
 	for _, t := range terms {
 		switch {
 		case len(cells)-g.n-len(m.terms) < 2: // one degree of freedom stays for the residual
@@ -169,7 +174,7 @@ func (m *logLinear) choose(g groups, cells []Cell, terms []term) {
 
 // apart is how far what moves a term moved apart from the pickups' levels and
 // the terms taken so far: the root mean square of what they leave of it.
-func (m *logLinear) apart(g groups, cells []Cell, t term) float64 {
+func (m *logLinear) apart(g groups, cells []cell.Cell, t term) float64 {
 	if t.moves != nil {
 		t.of = t.moves
 	}
@@ -177,18 +182,18 @@ func (m *logLinear) apart(g groups, cells []Cell, t term) float64 {
 	left := y.RawMatrix().Data
 	if len(m.terms) > 0 {
 		x, _ := g.centred(columns(m.terms, cells))
-		lsq, err := Linear(x, left)
+		lsq, err := solve.Linear(x, left)
 		if err != nil {
 			return 0
 		}
 		left = lsq.R
 	}
-	return math.Sqrt(sumSquares(left) / float64(len(left)))
+	return math.Sqrt(solve.SumSquares(left) / float64(len(left)))
 }
 
 // levelError is the standard error of Mean: from how pickups differ, or from
 // the cells of a single one.
-func (m *logLinear) levelError(g groups, cells []Cell) float64 {
+func (m *logLinear) levelError(g groups, cells []cell.Cell) float64 {
 	if g.n < 2 {
 		return m.SD / math.Sqrt(float64(len(cells)))
 	}
@@ -196,11 +201,11 @@ func (m *logLinear) levelError(g groups, cells []Cell) float64 {
 	for i := range cells {
 		left[i] = cells[i].Mean - m.at(&cells[i])
 	}
-	return spread(g.means(mat.NewDense(len(left), 1, left)).RawMatrix().Data) / math.Sqrt(float64(g.n))
+	return solve.StdDev(g.means(mat.NewDense(len(left), 1, left)).RawMatrix().Data) / math.Sqrt(float64(g.n))
 }
 
 // judge notes what looks wrong about a fit and its cells.
-func (m *logLinear) judge(cells []Cell, residuals []float64) {
+func (m *logLinear) judge(cells []cell.Cell, residuals []float64) {
 	for j, t := range m.terms {
 		wrong := -m.B[j] * t.sign
 		switch {
@@ -215,10 +220,10 @@ func (m *logLinear) judge(cells []Cell, residuals []float64) {
 		return
 	}
 	const far = 4 // robust standard deviations: one in 16000 by chance, normal residuals
-	limit := far * madScale * medianDistance(residuals, 0)
+	limit := far * solve.MADScale * solve.MedianDistance(residuals, 0)
 	for i, r := range residuals {
 		if c := &cells[i]; math.Abs(r) > limit && limit > 0 {
-			m.note("lines %s (pickup %q, string %d) are %+.1f dB off what the other cells say: check their heights, string and levels", c.lines(), c.Pickup, c.String, level.PerLn*r)
+			m.note("lines %s (pickup %q, string %d) are %+.1f dB off what the other cells say: check their heights, string and levels", c.Lines(), c.Pickup, c.String, level.PerLn*r)
 		}
 	}
 }
@@ -231,7 +236,7 @@ func risesOrFalls(b float64) string {
 }
 
 // at is the mean prediction for one cell of the mean pickup.
-func (m *logLinear) at(c *Cell) float64 {
+func (m *logLinear) at(c *cell.Cell) float64 {
 	y := m.Mean
 	for j, t := range m.terms {
 		y += m.B[j] * (t.of(c) - m.Centre[j])
@@ -252,7 +257,7 @@ func (m *logLinear) Parameters() []Parameter {
 	return out
 }
 
-func (m *logLinear) Expect(cells []Cell) []float64 {
+func (m *logLinear) Expect(cells []cell.Cell) []float64 {
 	out := make([]float64, len(cells))
 	for i := range cells {
 		out[i] = m.at(&cells[i])
@@ -271,8 +276,8 @@ func (m *logLinear) Level(dst []float64, s *Setup, heights []float64) []float64 
 	for i := range heights {
 		dst[i] = m.at(s.cell(i, heights))
 	}
-	if to := s.playedBy(m.Excite); to != m.Excite {
-		for i, v := range convert(m.Excite, to, s.Strings) {
+	if to := s.PlayedBy(m.Excite); to != m.Excite {
+		for i, v := range curve.Convert(m.Excite, to, s.Strings) {
 			dst[i] += v
 		}
 	}
@@ -311,10 +316,10 @@ func (m *logLinear) Uncertainty(s *Setup, heights []float64) *mat.SymDense {
 
 func (m *logLinear) Warnings(s *Setup, heights []float64) []string {
 	out := m.Range.warnings(s, heights)
-	to := s.playedBy(m.Excite)
+	to := s.PlayedBy(m.Excite)
 	switch {
 	case to == m.Excite:
-	case convert(m.Excite, to, s.Strings) == nil:
+	case curve.Convert(m.Excite, to, s.Strings) == nil:
 		out = append(out, fmt.Sprintf("levels are for strings excited by %q, not %q: they cannot be converted without each string's note", cmp.Or(m.Excite, "no known means"), to))
 	default:
 		out = append(out, fmt.Sprintf("measured by %q, converted to %q from the strings' notes and masses", m.Excite, to))
@@ -337,9 +342,9 @@ func (m *logLinear) untold() []string {
 func (m *logLinear) has(t term) bool { return slices.Contains(m.Terms, t.name) }
 
 // cell is one string of a setup over its pole.
-func (s *Setup) cell(i int, heights []float64) *Cell {
+func (s *Setup) cell(i int, heights []float64) *cell.Cell {
 	str := &s.Strings[i]
-	return &Cell{Core: str.Core, Gauge: str.Gauge, Wrap: str.Wrap, PoleHeight: heights[i], StringHeight: s.StringHeights[i]}
+	return &cell.Cell{Core: str.Core, Gauge: str.Gauge, Wrap: str.Wrap, PoleHeight: heights[i], StringHeight: s.StringHeights[i]}
 }
 
 // decode reads what encoding a logLinear as JSON wrote.

@@ -8,8 +8,12 @@ import (
 	"strings"
 	"testing"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
+	"evenpole/fit/cell"
+	"evenpole/fit/cell/celltest"
+	"evenpole/fit/curve"
 	"evenpole/fit/level"
+	"evenpole/fit/solve"
 	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
@@ -25,15 +29,15 @@ var testCores = [][]float64{{0.254, 0.330, 0.432, 0.330, 0.368, 0.419}, {0.305, 
 
 // cells makes pickups under two sets, plain strings only, each string's height
 // and pole's height drawn anew.
-func (w truth) cells(rng *rand.Rand, pickups int) []Cell {
-	var cells []Cell
+func (w truth) cells(rng *rand.Rand, pickups int) []cell.Cell {
+	var cells []cell.Cell
 	for p := range pickups {
 		level := 2.5 + 0.2*rng.NormFloat64()
 		for set, cores := range testCores {
 			for i, core := range cores {
-				c := Cell{
-					Pickup: fmt.Sprintf("P%02d", p), Session: fmt.Sprint(set), String: i + 1, Core: core, Gauge: core, Wrap: plainWrap,
-					PoleHeight: 2 * rng.Float64(), StringHeight: 3 + 1.5*rng.Float64(), Excite: Travel, Takes: 5, Batch: "M",
+				c := cell.Cell{
+					Pickup: fmt.Sprintf("P%02d", p), Session: fmt.Sprint(set), String: i + 1, Core: core, Gauge: core, Wrap: profiles.Plain,
+					PoleHeight: 2 * rng.Float64(), StringHeight: 3 + 1.5*rng.Float64(), Excite: profiles.Travel, Takes: 5, Batch: "M",
 				}
 				c.Mean = level + w.pole*c.PoleHeight + w.core*math.Log(core) + w.lift*(c.StringHeight+core/2) + w.noise*rng.NormFloat64()
 				cells = append(cells, c)
@@ -55,9 +59,9 @@ func parameter(t *testing.T, m Model, name string) Parameter {
 	return Parameter{}
 }
 
-func fitted(t *testing.T, k logKind, cells []Cell) *logLinear {
+func fitted(t *testing.T, k logKind, cells []cell.Cell) *logLinear {
 	t.Helper()
-	m, err := k.fit(&Data{Cells: cells})
+	m, err := k.fit(&cell.Data{Cells: cells})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -155,16 +159,16 @@ func TestLogLinearLeavesOutWhatIsNotTold(t *testing.T) {
 	for _, c := range []struct {
 		name   string
 		kind   logKind
-		change func(c *Cell)
+		change func(c *cell.Cell)
 		terms  string
 		note   string
 	}{
-		{"all moved", logHeight, func(*Cell) {}, "pole_height core string_height", ""},
-		{"strings never moved", logHeight, func(c *Cell) { c.StringHeight = 3 }, "pole_height core", "strings a millimetre higher"},
-		{"poles never moved", logHeight, func(c *Cell) { c.PoleHeight = 1 }, "core string_height", "capture pickups whose poles differ"},
-		{"one core", logHeight, func(c *Cell) { c.Core, c.Gauge = 0.3, 0.3 }, "pole_height string_height", "capture a set of other gauges"},
-		{"gap never moved", logGap, func(c *Cell) { c.StringHeight, c.PoleHeight = 3, 1 }, "core", "gaps did not differ"},
-		{"gap", logGap, func(*Cell) {}, "gap core", ""},
+		{"all moved", logHeight, func(*cell.Cell) {}, "pole_height core string_height", ""},
+		{"strings never moved", logHeight, func(c *cell.Cell) { c.StringHeight = 3 }, "pole_height core", "strings a millimetre higher"},
+		{"poles never moved", logHeight, func(c *cell.Cell) { c.PoleHeight = 1 }, "core string_height", "capture pickups whose poles differ"},
+		{"one core", logHeight, func(c *cell.Cell) { c.Core, c.Gauge = 0.3, 0.3 }, "pole_height string_height", "capture a set of other gauges"},
+		{"gap never moved", logGap, func(c *cell.Cell) { c.StringHeight, c.PoleHeight = 3, 1 }, "core", "gaps did not differ"},
+		{"gap", logGap, func(*cell.Cell) {}, "gap core", ""},
 	} {
 		cells := w.cells(rand.New(rand.NewPCG(3, 3)), 3)
 		for i := range cells {
@@ -186,41 +190,41 @@ func TestLogLinearLeavesOutWhatIsNotTold(t *testing.T) {
 
 // degenerate records end in a model with finite figures or in a refusal.
 func TestLogLinearOnDegenerateRecords(t *testing.T) {
-	row := func(i int, change func(*capture.Reading)) capture.Reading {
-		r := good()
+	row := func(i int, change func(*record.Reading)) record.Reading {
+		r := celltest.Good(nil)
 		r.Seq, r.Line = uint32(i+1), i+2
 		change(&r)
 		return r
 	}
-	many := func(n int, change func(i int, r *capture.Reading)) []capture.Reading {
-		var rows []capture.Reading
+	many := func(n int, change func(i int, r *record.Reading)) []record.Reading {
+		var rows []record.Reading
 		for i := range n {
-			rows = append(rows, row(i, func(r *capture.Reading) { change(i, r) }))
+			rows = append(rows, row(i, func(r *record.Reading) { change(i, r) }))
 		}
 		return rows
 	}
-	vary := func(i int, r *capture.Reading) {
+	vary := func(i int, r *record.Reading) {
 		r.String, r.PoleHeight, r.Core = i%6+1, float64(i%5)/2, 0.25+0.05*float64(i%6)
 		r.Gauge = r.Core
 	}
 	for _, c := range []struct {
 		name   string
-		rows   []capture.Reading
+		rows   []record.Reading
 		refuse string // text of the refusal; "" when a model is wanted
 		note   string
 	}{
 		{"nothing", nil, "no good take among 0 readings", ""},
-		{"one string at one height", many(10, func(i int, r *capture.Reading) { r.RMS = 10 + float64(i) }), "10 readings make 1 cell of 1 pickup", ""},
-		{"all flagged", many(10, func(i int, r *capture.Reading) { vary(i, r); r.Status = capture.Clipped }), "no good take among 10 readings", ""},
-		{"all at the quiet level", many(10, func(i int, r *capture.Reading) { vary(i, r); r.Quiet = r.RMS }), "no good take", ""},
+		{"one string at one height", many(10, func(i int, r *record.Reading) { r.RMS = 10 + float64(i) }), "10 readings make 1 cell of 1 pickup", ""},
+		{"all flagged", many(10, func(i int, r *record.Reading) { vary(i, r); r.Status = record.Clipped }), "no good take among 10 readings", ""},
+		{"all at the quiet level", many(10, func(i int, r *record.Reading) { vary(i, r); r.Quiet = r.RMS }), "no good take", ""},
 		{"two cells", many(2, vary), "make 2 cells of 1 pickup", ""},
-		{"one cell a pickup", many(5, func(i int, r *capture.Reading) { vary(i, r); r.Pickup = fmt.Sprint(i) }), "make 5 cells of 5 pickups", ""},
+		{"one cell a pickup", many(5, func(i int, r *record.Reading) { vary(i, r); r.Pickup = fmt.Sprint(i) }), "make 5 cells of 5 pickups", ""},
 		{"three cells", many(3, vary), "", "too few to tell the effect of the core"},
 		{"constant level", many(30, vary), "", "leaves nothing of any level"},
-		{"level that heights do not matter to", many(30, func(i int, r *capture.Reading) { vary(i, r); r.RMS += float64(i*i%7)/10 - float64(i%5)/100 }), "", "cannot be told from none"},
-		{"one pickup", many(30, func(i int, r *capture.Reading) { vary(i, r); r.RMS += float64(i % 7) }), "", "one pickup alone"},
+		{"level that heights do not matter to", many(30, func(i int, r *record.Reading) { vary(i, r); r.RMS += float64(i*i%7)/10 - float64(i%5)/100 }), "", "cannot be told from none"},
+		{"one pickup", many(30, func(i int, r *record.Reading) { vary(i, r); r.RMS += float64(i % 7) }), "", "one pickup alone"},
 	} {
-		r, err := Fit(gather(t, c.rows), logHeight.name)
+		r, err := Fit(celltest.Gather(t, c.rows), logHeight.name)
 		var refusal *CannotFitError
 		switch {
 		case c.refuse != "":
@@ -234,7 +238,7 @@ func TestLogLinearOnDegenerateRecords(t *testing.T) {
 				t.Errorf("%s: no warning says %q: %s", c.name, c.note, notes)
 			}
 			for _, p := range r.Parameters {
-				if !finite(p.Value) || !finite(p.SE) {
+				if !solve.Finite(p.Value) || !solve.Finite(p.SE) {
 					t.Errorf("%s: %s = %g ± %g", c.name, p.Name, p.Value, p.SE)
 				}
 			}
@@ -245,10 +249,10 @@ func TestLogLinearOnDegenerateRecords(t *testing.T) {
 func TestLogLinearFitsTheMostCommonExcitation(t *testing.T) {
 	cells := truth{pole: 0.45, core: 1.1, lift: -0.5, noise: 0.05}.cells(rand.New(rand.NewPCG(4, 4)), 3)
 	for i := range 12 { // the whole first pickup
-		cells[i].Excite = Force
+		cells[i].Excite = profiles.Force
 		cells[i].Mean += 5
 	}
-	r, err := Fit(&Data{Cells: cells, Used: 180}, logHeight.name)
+	r, err := Fit(&cell.Data{Cells: cells, Used: 180}, logHeight.name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -263,7 +267,7 @@ func TestLogLinearFitsTheMostCommonExcitation(t *testing.T) {
 func TestLogLinearNamesStrayCells(t *testing.T) {
 	cells := truth{pole: 0.45, core: 1.1, lift: -0.5, noise: 0.05}.cells(rand.New(rand.NewPCG(6, 6)), 3)
 	cells[20].Mean += 1
-	cells[20].Rows = []Span{{0, 100, 104}}
+	cells[20].Rows = []cell.Span{{First: 100, Last: 104}}
 	m := fitted(t, logHeight, cells)
 	if notes := m.Notes(); len(notes) != 1 || !strings.Contains(notes[0], `lines 100-104 (pickup "P01", string 3) are +`) {
 		t.Errorf("got %q", notes)
@@ -311,8 +315,8 @@ func TestLogLinearPredicts(t *testing.T) {
 	if m.Source() != "shop data" {
 		t.Errorf("source %q", m.Source())
 	}
-	s.Excite = Force
-	shift := convert(Travel, Force, s.Strings)
+	s.Excite = profiles.Force
+	shift := curve.Convert(profiles.Travel, profiles.Force, s.Strings)
 	for i, v := range m.Level(nil, s, heights) {
 		if d := v - got[i] - shift[i]; math.Abs(d) > 1e-12 {
 			t.Errorf("string %d by force: off by %g", i+1, d)
@@ -363,8 +367,8 @@ func TestLogLinearWarnsBeyondWhatWasMeasured(t *testing.T) {
 		{"core", m, func(s *Setup, _ []float64) { s.Strings[2].Core = 0.6 }, "core of string 3 beyond what was measured (0.25 to 0.51 mm)"},
 		{"wrap", m, func(s *Setup, _ []float64) { s.Strings[2].Wrap = "bronze" }, `no string with "bronze" wrap was measured`},
 		{"batch", m, func(s *Setup, _ []float64) { s.Batch = "M-99" }, `batch "M-99"`},
-		{"converted", m, func(s *Setup, _ []float64) { s.Excite = Force }, `converted to "force" from the strings' notes`},
-		{"not converted", m, func(s *Setup, _ []float64) { s.Excite, s.Strings[0].Note = Force, "" }, "cannot be converted without each string's note"},
+		{"converted", m, func(s *Setup, _ []float64) { s.Excite = profiles.Force }, `converted to "force" from the strings' notes`},
+		{"not converted", m, func(s *Setup, _ []float64) { s.Excite, s.Strings[0].Note = profiles.Force, "" }, "cannot be converted without each string's note"},
 		{"one core", oneCore, func(*Setup, []float64) {}, "does not know what cores do"},
 	} {
 		s, heights := setup()
@@ -373,7 +377,7 @@ func TestLogLinearWarnsBeyondWhatWasMeasured(t *testing.T) {
 			t.Errorf("%s: got %q, want %q", c.name, got, c.want)
 		}
 		for i, v := range c.model.Level(nil, s, heights) {
-			if !finite(v) {
+			if !solve.Finite(v) {
 				t.Errorf("%s: level of string %d is %g", c.name, i+1, v)
 			}
 		}
@@ -386,8 +390,8 @@ func TestLogLinearWarnsBeyondWhatWasMeasured(t *testing.T) {
 	}
 }
 
-func sameCore(cells []Cell) []Cell {
-	same := append([]Cell(nil), cells...)
+func sameCore(cells []cell.Cell) []cell.Cell {
+	same := append([]cell.Cell(nil), cells...)
 	for i := range same {
 		same[i].Core, same[i].Gauge = 0.3, 0.3
 	}
@@ -398,7 +402,7 @@ func sameCore(cells []Cell) []Cell {
 func TestLogLinearFromDrivenStrings(t *testing.T) {
 	cells := truth{pole: 0.45, core: 1.1, lift: -0.5, noise: 0.05}.cells(rand.New(rand.NewPCG(8, 8)), 3)
 	for i := range cells {
-		cells[i].Mode, cells[i].Excite = "D", Drive
+		cells[i].Mode, cells[i].Excite = "D", profiles.Drive
 	}
 	m := fitted(t, logGap, cells)
 	s, heights := setup()
@@ -406,7 +410,7 @@ func TestLogLinearFromDrivenStrings(t *testing.T) {
 		t.Errorf("got %q", got)
 	}
 	unplayed := m.Level(nil, s, heights)
-	s.Excite = Force
+	s.Excite = profiles.Force
 	for i, v := range m.Level(nil, s, heights) {
 		if v != unplayed[i] {
 			t.Errorf("string %d: %g by force, %g when not told", i+1, v, unplayed[i])
@@ -417,7 +421,7 @@ func TestLogLinearFromDrivenStrings(t *testing.T) {
 // The figures are those of this program when it was written: a change must be
 // meant. Signs are physics: closer and thicker is louder.
 func TestLogLinearOnSampleRecord(t *testing.T) {
-	d := gather(t, readRecord(t, "readings.csv"))
+	d := celltest.Sample(t)
 	r, err := Fit(d, logGap.name)
 	if err != nil {
 		t.Fatal(err)

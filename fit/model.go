@@ -6,6 +6,9 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"evenpole/fit/cell"
+	"evenpole/fit/solve"
 )
 
 // Model is a fitted model of any kind. It can be written as JSON, and its kind
@@ -26,7 +29,7 @@ type Model interface {
 	Notes() []string
 	// Expect returns the mean prediction of ln v for cells of one pickup that
 	// the model has not seen; NaN for a cell that it says nothing of.
-	Expect(cells []Cell) []float64
+	Expect(cells []cell.Cell) []float64
 }
 
 // Parameter is an estimate with its standard error. FromData is the share of
@@ -42,12 +45,12 @@ type Parameter struct {
 // Kind is a way to fit a model. A new kind is one file and one line in kinds.
 type Kind struct {
 	Name   string
-	Fit    func(d *Data) (Model, error)
+	Fit    func(d *cell.Data) (Model, error)
 	decode func(state []byte) (Model, error)
 
 	// refit returns how to fit fewer data like those of a fitted model, for
 	// cross-validation; nil = Fit.
-	refit func(m Model) func(d *Data) (Model, error)
+	refit func(m Model) func(d *cell.Data) (Model, error)
 }
 
 // kinds are all there are. Where the data cannot tell which predicts best, the
@@ -76,7 +79,7 @@ func kindOf(name string) (Kind, error) {
 
 // Again is how a model's kind fits other data like those of the model: fewer, for
 // one, as it leaves pickups out.
-func Again(m Model) (func(*Data) (Model, error), error) {
+func Again(m Model) (func(*cell.Data) (Model, error), error) {
 	k, err := kindOf(m.Kind())
 	if err != nil {
 		return nil, err
@@ -108,24 +111,24 @@ type Result struct {
 
 // Report is what a fit says of itself, as JSON. Deviations are in dB.
 type Report struct {
-	Kind       string      `json:"model"`
-	Readings   int         `json:"n_readings"` // rows read, quiet levels and flagged takes among them
-	Used       int         `json:"n_used"`     // takes that the model stands on
-	Cells      int         `json:"n_cells"`
-	Pickups    int         `json:"n_pickups"`
-	Parameters []Parameter `json:"parameters"`
-	ResidualSD float64     `json:"residual_sd_db"`
-	CVBalance  *float64    `json:"cv_rms_db"`       // see CrossValidate; nil when it cannot be told
-	CVLevel    *float64    `json:"cv_rms_level_db"` // likewise
-	CVSet      *float64    `json:"cv_set_rms_db"`   // likewise, whole string sets left out
-	CVPickups  []Fold      `json:"pickups"`         // every pickup in the data
-	CVSets     []Fold      `json:"sets"`            // every string set in the data
-	Compared   []Score     `json:"compared"`        // kinds that Best chose among
-	Range      Range       `json:"range"`           // beyond it the model guesses
-	Drift      *Drift      `json:"drift"`           // nil when it cannot be told
-	LeftOut    []LeftOut   `json:"left_out"`
-	Suspects   []Suspect   `json:"suspects"` // mistakes that the record seems to hold; what they touch counts little
-	Warnings   []string    `json:"warnings"`
+	Kind       string         `json:"model"`
+	Readings   int            `json:"n_readings"` // rows read, quiet levels and flagged takes among them
+	Used       int            `json:"n_used"`     // takes that the model stands on
+	Cells      int            `json:"n_cells"`
+	Pickups    int            `json:"n_pickups"`
+	Parameters []Parameter    `json:"parameters"`
+	ResidualSD float64        `json:"residual_sd_db"`
+	CVBalance  *float64       `json:"cv_rms_db"`       // see CrossValidate; nil when it cannot be told
+	CVLevel    *float64       `json:"cv_rms_level_db"` // likewise
+	CVSet      *float64       `json:"cv_set_rms_db"`   // likewise, whole string sets left out
+	CVPickups  []Fold         `json:"pickups"`         // every pickup in the data
+	CVSets     []Fold         `json:"sets"`            // every string set in the data
+	Compared   []Score        `json:"compared"`        // kinds that Best chose among
+	Range      Range          `json:"range"`           // beyond it the model guesses
+	Drift      *Drift         `json:"drift"`           // nil when it cannot be told
+	LeftOut    []cell.LeftOut `json:"left_out"`
+	Suspects   []cell.Suspect `json:"suspects"` // mistakes that the record seems to hold; what they touch counts little
+	Warnings   []string       `json:"warnings"`
 }
 
 // Score is how well a kind of model predicts what it has not seen, dB.
@@ -142,7 +145,7 @@ type Progress func(kind string, done, of int)
 
 // Fit fits a model of one kind and judges it on pickups and string sets left
 // out in turn. Data that carry no such model are a *CannotFitError.
-func Fit(d *Data, kind string) (*Result, error) {
+func Fit(d *cell.Data, kind string) (*Result, error) {
 	k, err := kindOf(kind)
 	if err != nil {
 		return nil, err
@@ -152,7 +155,7 @@ func Fit(d *Data, kind string) (*Result, error) {
 
 // Unjudged fits a model of one kind and leaves it at that: nothing is left out to
 // judge it by.
-func Unjudged(d *Data, kind string) (Model, error) {
+func Unjudged(d *cell.Data, kind string) (Model, error) {
 	k, err := kindOf(kind)
 	if err != nil {
 		return nil, err
@@ -160,7 +163,7 @@ func Unjudged(d *Data, kind string) (Model, error) {
 	return k.Fit(d)
 }
 
-func (k Kind) result(d *Data, progress Progress) (*Result, error) {
+func (k Kind) result(d *cell.Data, progress Progress) (*Result, error) {
 	if len(d.Cells) == 0 {
 		return nil, &CannotFitError{fmt.Sprintf("no good take among %s", counted(d.Readings, "reading")), "capture a pickup first"}
 	}
@@ -187,7 +190,7 @@ func (k Kind) result(d *Data, progress Progress) (*Result, error) {
 			Kind: k.Name, Readings: d.Readings, Parameters: m.Parameters(), ResidualSD: m.ResidualSD(),
 			CVBalance: cv.Balance, CVLevel: cv.Level, CVSet: cv.Set, CVPickups: cv.Pickups, CVSets: cv.Sets,
 			Compared: []Score{}, Range: m.Measured(), Drift: driftOf(cv.Pickups),
-			LeftOut: append([]LeftOut{}, d.LeftOut...), Suspects: append([]Suspect{}, d.Suspects...),
+			LeftOut: append([]cell.LeftOut{}, d.LeftOut...), Suspects: append([]cell.Suspect{}, d.Suspects...),
 			Warnings: append(append([]string{}, m.Notes()...), cv.Notes...),
 		},
 	}
@@ -204,7 +207,7 @@ func (k Kind) result(d *Data, progress Progress) (*Result, error) {
 // checkFinite refuses a model with an estimate that is no number.
 func checkFinite(m Model) error {
 	for _, p := range m.Parameters() {
-		if !finite(p.Value) || !finite(p.SE) {
+		if !solve.Finite(p.Value) || !solve.Finite(p.SE) {
 			return &CannotFitError{fmt.Sprintf("the data leave %s of the %s model without a finite estimate", p.Name, m.Kind()),
 				"capture pickups that differ more in pole height and strings"}
 		}
@@ -222,7 +225,7 @@ func (r *Result) checkReal() error {
 }
 
 // count counts what the model stands on: the cells that it says something of.
-func (r *Result) count(d *Data) {
+func (r *Result) count(d *cell.Data) {
 	for _, p := range d.Pickups() {
 		_, own := d.Split(p)
 		cells := r.Cells
@@ -244,7 +247,7 @@ func (r *Result) count(d *Data) {
 // what pole heights do is no use for planning, however well it predicts pickups
 // whose heights are alike: it comes last. The error, when none fits, is that of
 // the first kind. progress may be nil.
-func Best(d *Data, progress Progress) (*Result, error) {
+func Best(d *cell.Data, progress Progress) (*Result, error) {
 	var best *Result
 	var first error
 	var scores []Score

@@ -5,19 +5,23 @@ import (
 	"math"
 	"slices"
 
+	"evenpole/fit/cell"
+	"evenpole/fit/curve"
+	"evenpole/fit/solve"
+
 	"gonum.org/v1/gonum/mat"
 )
 
 // modes are the effects that a falloff model finds in cells, its parameters
 // and standard deviations held: the conditional modes of the mixed model.
-type modes struct {
-	f     *falloff
-	cells []Cell // those that the model speaks of
-	sites []*site
-	lift  []float64  // mm, of each cell's strings
-	mixed *Mixed     // around these modes, with the curve's parameters as fixed effects
-	fit   *MixedFit  // U holds the modes
-	x     *mat.Dense // the curve's derivatives
+type Modes struct {
+	Model *Falloff
+	Cells []cell.Cell // those that the model speaks of
+	Sites []*curve.Site
+	Lift  []float64       // mm, of each cell's strings
+	mixed *solve.Mixed    // around these modes, with the curve's parameters as fixed effects
+	fit   *solve.MixedFit // U holds the modes
+	x     *mat.Dense      // the curve's derivatives
 }
 
 // modesRounds is how often the curve is made linear again at the last lifts,
@@ -27,17 +31,17 @@ const modesRounds = 4
 
 // modesOf finds the effects in cells. Those that skip names have a place among
 // them but no weight; nil skips none.
-func (f *falloff) modesOf(cells []Cell, skip func(*Cell) bool) (*modes, error) {
+func (f *Falloff) ModesOf(cells []cell.Cell, skip func(*cell.Cell) bool) (*Modes, error) {
 	own := *f // laying out the cells notes what they tell
 	f = &own
-	cells = slices.DeleteFunc(slices.Clone(cells), func(c Cell) bool { return c.Excite != f.Excite })
+	cells = slices.DeleteFunc(slices.Clone(cells), func(c cell.Cell) bool { return c.Excite != f.Excite })
 	if len(cells) == 0 {
 		return nil, fmt.Errorf("no cell plucked by %q, as the model was", f.Excite)
 	}
-	m := &modes{f: f, cells: cells, lift: make([]float64, len(cells)), mixed: f.mixed(cells)}
-	last := lastStrings(cells)
+	m := &Modes{Model: f, Cells: cells, Lift: make([]float64, len(cells)), mixed: f.mixed(cells)}
+	last := cell.LastStrings(cells)
 	for i := range cells {
-		m.sites = append(m.sites, f.siteOf(&cells[i], last[cells[i].Pickup]))
+		m.Sites = append(m.Sites, f.CellSite(&cells[i], last[cells[i].Pickup]))
 	}
 	m.x = m.mixed.X
 	for range modesRounds {
@@ -51,74 +55,74 @@ func (f *falloff) modesOf(cells []Cell, skip func(*Cell) bool) (*modes, error) {
 }
 
 // weigh gives slips less weight, as in the fit.
-func (m *modes) weigh(skip func(*Cell) bool) {
-	for i := range m.cells {
+func (m *Modes) weigh(skip func(*cell.Cell) bool) {
+	for i := range m.Cells {
 		switch {
-		case skip != nil && skip(&m.cells[i]):
+		case skip != nil && skip(&m.Cells[i]):
 			m.mixed.Weight[i] = 0
 		case m.fit != nil:
 			z := math.Abs(m.mixed.Y[i]-m.fit.Fitted[i]) / m.noise(i)
-			m.mixed.Weight[i] = m.cells[i].trust() * min(1, falloffHuber/z)
+			m.mixed.Weight[i] = m.Cells[i].Trust() * min(1, falloffHuber/z)
 		}
 	}
 }
 
 // noise is the standard deviation of what a cell's mean leaves, ln v.
-func (m *modes) noise(i int) float64 {
-	return math.Sqrt(m.f.SDs[0]*m.f.SDs[0] + m.mixed.Known[i])
+func (m *Modes) noise(i int) float64 {
+	return math.Sqrt(m.Model.SDs[0]*m.Model.SDs[0] + m.mixed.Known[i])
 }
 
 // solve finds the modes of what the curve leaves.
-func (m *modes) solve() (err error) {
+func (m *Modes) solve() (err error) {
 	m.mixed.X = m.x
-	m.f.linearise(m.mixed, m.cells, m.sites, m.lift)
+	m.Model.linearise(m.mixed, m.Cells, m.Sites, m.Lift)
 	m.mixed.X = nil
-	for i := range m.cells {
-		for j, th := range m.f.Theta {
+	for i := range m.Cells {
+		for j, th := range m.Model.Theta {
 			m.mixed.Y[i] -= m.x.At(i, j) * th
 		}
 	}
-	if m.fit, err = m.mixed.At(m.f.SDs[0], m.f.SDs[1:]); err != nil {
+	if m.fit, err = m.mixed.At(m.Model.SDs[0], m.Model.SDs[1:]); err != nil {
 		return err
 	}
-	for i := range m.lift {
-		m.lift[i] = m.mode(eSetup, i)
+	for i := range m.Lift {
+		m.Lift[i] = m.Mode(curve.ESetup, i)
 	}
 	return nil
 }
 
 // level numbers the level of effect k that a cell has part in; -1 when it has none.
-func (m *modes) level(k, cell int) int { return m.mixed.Terms[k].Level[cell] }
+func (m *Modes) Level(k, cell int) int { return m.mixed.Terms[k].Level[cell] }
 
 // mode is the mode of effect k that a cell has part in; 0 when it has none.
-func (m *modes) mode(k, cell int) float64 {
-	if m.level(k, cell) < 0 {
+func (m *Modes) Mode(k, cell int) float64 {
+	if m.Level(k, cell) < 0 {
 		return 0
 	}
-	return m.fit.U[k][m.level(k, cell)][0]
+	return m.fit.U[k][m.Level(k, cell)][0]
 }
 
 // shifts is what effect k adds to each cell's level, ln v.
-func (m *modes) shifts(k int) []float64 {
-	out := make([]float64, len(m.cells))
-	for i, s := range m.sites {
-		if k == eSetup {
-			out[i] = m.f.predict(m.f.Theta, s, m.lift[i]) - m.f.predict(m.f.Theta, s, 0)
+func (m *Modes) Shifts(k int) []float64 {
+	out := make([]float64, len(m.Cells))
+	for i, s := range m.Sites {
+		if k == curve.ESetup {
+			out[i] = m.Model.Predict(m.Model.Theta, s, m.Lift[i]) - m.Model.Predict(m.Model.Theta, s, 0)
 		} else {
-			out[i] = m.mode(k, i)
+			out[i] = m.Mode(k, i)
 		}
 	}
 	return out
 }
 
 // residuals is what the curve and all effects leave of each cell, ln v.
-func (m *modes) residuals() []float64 {
-	out := make([]float64, len(m.cells))
-	for i, s := range m.sites {
-		out[i] = m.cells[i].Mean - m.f.predict(m.f.Theta, s, 0)
+func (m *Modes) Residuals() []float64 {
+	out := make([]float64, len(m.Cells))
+	for i, s := range m.Sites {
+		out[i] = m.Cells[i].Mean - m.Model.Predict(m.Model.Theta, s, 0)
 	}
-	for k := range falloffEffects {
-		for i, v := range m.shifts(k) {
+	for k := range curve.Effects {
+		for i, v := range m.Shifts(k) {
 			out[i] -= v
 		}
 	}
@@ -127,15 +131,15 @@ func (m *modes) residuals() []float64 {
 
 // posterior is the mixed model solved with the curve's parameters unknown too:
 // what covariances are read from.
-type posterior struct {
-	*modes
-	*Posterior
+type Posterior struct {
+	*Modes
+	*solve.Posterior
 }
 
-func (m *modes) posterior() (*posterior, error) {
-	p, err := m.mixed.Posterior(m.f.SDs[0], m.f.SDs[1:])
+func (m *Modes) Posterior() (*Posterior, error) {
+	p, err := m.mixed.Posterior(m.Model.SDs[0], m.Model.SDs[1:])
 	if err != nil {
 		return nil, err
 	}
-	return &posterior{m, p}, nil
+	return &Posterior{m, p}, nil
 }

@@ -5,18 +5,21 @@ import (
 	"slices"
 	"testing"
 
+	"evenpole/fit/cell/celltest"
+	"evenpole/fit/curve"
+
 	"gonum.org/v1/gonum/mat"
 )
 
 // sampleModes fits the sample record and finds its effects again.
-func sampleModes(t *testing.T) *modes {
+func sampleModes(t *testing.T) *Modes {
 	t.Helper()
-	d := gather(t, readRecord(t, "readings.csv"))
+	d := celltest.Sample(t)
 	f, err := fitFalloff(d, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, err := f.modesOf(d.Cells, nil)
+	m, err := f.ModesOf(d.Cells, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -26,16 +29,16 @@ func sampleModes(t *testing.T) *modes {
 // TestModesAreFitted: the fit's own modes come back at the fit's parameters.
 func TestModesAreFitted(t *testing.T) {
 	m := sampleModes(t)
-	f := m.f
-	for _, k := range []int{eString, eChannel} {
-		for i := range m.cells {
-			key := falloffEffects[k].name + falloffEffects[k].level(&m.cells[i])
-			if d := m.mode(k, i) - f.Known[key]; math.Abs(d) > 2e-3 {
-				t.Errorf("%s: %.5f, by the fit %.5f", key, m.mode(k, i), f.Known[key])
+	f := m.Model
+	for _, k := range []int{curve.EString, curve.EChannel} {
+		for i := range m.Cells {
+			key := curve.Effects[k].Name + curve.Effects[k].Level(&m.Cells[i])
+			if d := m.Mode(k, i) - f.Known[key]; math.Abs(d) > 2e-3 {
+				t.Errorf("%s: %.5f, by the fit %.5f", key, m.Mode(k, i), f.Known[key])
 			}
 		}
 	}
-	for i, r := range m.residuals() {
+	for i, r := range m.Residuals() {
 		if want := m.mixed.Y[i] - m.fit.Fitted[i]; math.Abs(r-want) > 1e-4 {
 			t.Errorf("cell %d: residual %.6f, by the mixed model %.6f", i, r, want)
 		}
@@ -46,21 +49,21 @@ func TestModesAreFitted(t *testing.T) {
 // of the whole system.
 func TestPosterior(t *testing.T) {
 	m := sampleModes(t)
-	f := m.f
-	p, err := m.posterior()
+	f := m.Model
+	p, err := m.Posterior()
 	if err != nil {
 		t.Fatal(err)
 	}
 	want := plainInverse(t, m)
-	at := f.size()
-	for k, e := range falloffEffects {
+	at := f.Size()
+	for k, e := range curve.Effects {
 		sds, err := p.SDs(k)
 		if err != nil {
 			t.Fatal(err)
 		}
 		for l, sd := range sds {
 			if w := math.Sqrt(want.At(at, at)); math.Abs(sd-w) > 1e-6*w {
-				t.Errorf("%s %d: %.8f, by the plain inverse %.8f", e.name, l, sd, w)
+				t.Errorf("%s %d: %.8f, by the plain inverse %.8f", e.Name, l, sd, w)
 			}
 			at++
 		}
@@ -69,9 +72,9 @@ func TestPosterior(t *testing.T) {
 
 // plainInverse is the covariance of the parameters and then of all effects,
 // from the normal equations without elimination.
-func plainInverse(t *testing.T, m *modes) *mat.SymDense {
+func plainInverse(t *testing.T, m *Modes) *mat.SymDense {
 	t.Helper()
-	f, p := m.f, m.f.size()
+	f, p := m.Model, m.Model.Size()
 	n := p
 	var first []int
 	for _, term := range m.mixed.Terms {
@@ -87,7 +90,7 @@ func plainInverse(t *testing.T, m *modes) *mat.SymDense {
 			a.SetSym(at+l, at+l, 1/(f.SDs[k+1]*f.SDs[k+1]))
 		}
 	}
-	for i := range m.cells {
+	for i := range m.Cells {
 		row := mat.NewVecDense(n, nil)
 		for j := range p {
 			row.SetVec(j, m.x.At(i, j))

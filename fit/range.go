@@ -6,23 +6,27 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"evenpole/fit/cell"
+	"evenpole/fit/solve"
+	"evenpole/profiles"
 )
 
 // Range is what a model was fitted to: beyond it, it guesses. Lengths in mm.
 type Range struct {
-	PoleHeight [2]float64 `json:"pole_height_mm"` // least and greatest
-	Gap        [2]float64 `json:"gap_mm"`         // pole top to underside
-	Core       [2]float64 `json:"core_mm"`
-	Arc        [2]float64 `json:"arc_mm"` // see arcOf; zeros where no mounting had three strings in a row
-	Wraps      []string   `json:"wraps"`
-	Batches    []string   `json:"batches"`
+	PoleHeight [2]float64      `json:"pole_height_mm"` // least and greatest
+	Gap        [2]float64      `json:"gap_mm"`         // pole top to underside
+	Core       [2]float64      `json:"core_mm"`
+	Arc        [2]float64      `json:"arc_mm"` // see arcOf; zeros where no mounting had three strings in a row
+	Wraps      []profiles.Wrap `json:"wraps"`
+	Batches    []string        `json:"batches"`
 }
 
-func rangeOf(cells []Cell) Range {
+func rangeOf(cells []cell.Cell) Range {
 	inf := math.Inf(1)
 	none := [2]float64{inf, -inf}
 	r := Range{PoleHeight: none, Gap: none, Core: none}
-	cells = trusted(cells)
+	cells = cell.Trusted(cells)
 	for _, c := range cells {
 		extend(&r.PoleHeight, c.PoleHeight)
 		extend(&r.Gap, c.Gap())
@@ -38,9 +42,9 @@ func rangeOf(cells []Cell) Range {
 }
 
 // arcsOf is the least and the greatest rise of the strings' arc among mountings.
-func arcsOf(cells []Cell) [2]float64 {
+func arcsOf(cells []cell.Cell) [2]float64 {
 	out := [2]float64{math.Inf(1), math.Inf(-1)}
-	for _, mounting := range (&Data{Cells: cells}).Sessions() {
+	for _, mounting := range (&cell.Data{Cells: cells}).Sessions() {
 		var heights []float64
 		for _, c := range mounting {
 			for len(heights) < c.String {
@@ -50,7 +54,7 @@ func arcsOf(cells []Cell) [2]float64 {
 				heights[c.String-1] = c.StringHeight
 			}
 		}
-		if arc := arcOf(heights); finite(arc) {
+		if arc := arcOf(heights); solve.Finite(arc) {
 			extend(&out, arc)
 		}
 	}
@@ -92,19 +96,19 @@ func radiusOf(rise, spacing float64) string {
 }
 
 func (m *logLinear) Measured() Range { return m.Range }
-func (f *falloff) Measured() Range   { return f.Range }
+func (f *Falloff) Measured() Range   { return f.Range }
 
 func extend(r *[2]float64, v float64) {
 	r[0], r[1] = min(r[0], v), max(r[1], v)
 }
 
-func distinct(names []string) []string {
+func distinct[T ~string](names []T) []T {
 	slices.Sort(names)
 	return slices.Compact(names)
 }
 
 // knows reports whether strings of this wrap were measured.
-func (r *Range) knows(wrap string) bool { return slices.Contains(r.Wraps, wrap) }
+func (r *Range) knows(wrap profiles.Wrap) bool { return slices.Contains(r.Wraps, wrap) }
 
 // arcSlack is by how much the rise of an arc may be beyond what was measured, mm:
 // as much as heights that were read to 0.1 mm make of it.
@@ -164,8 +168,8 @@ func (r *Range) beyond(gap, height, core float64) float64 {
 }
 
 // newWraps lists the wraps of a setup that were not measured.
-func (r *Range) newWraps(s *Setup) []string {
-	var wraps []string
+func (r *Range) newWraps(s *Setup) []profiles.Wrap {
+	var wraps []profiles.Wrap
 	for _, str := range s.Strings {
 		if !r.knows(str.Wrap) {
 			wraps = append(wraps, str.Wrap)

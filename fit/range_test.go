@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"evenpole/fit/cell"
 	"evenpole/profiles"
 )
 
@@ -35,9 +36,9 @@ func TestArc(t *testing.T) {
 
 // TestWarnsOfOtherRadius: what mountings of one radius say of others.
 func TestWarnsOfOtherRadius(t *testing.T) {
-	var cells []Cell
+	var cells []cell.Cell
 	for i, h := range profiles.ArcHeights(241, 51, 6, 3, 3) {
-		cells = append(cells, Cell{Pickup: "p", Session: "s", String: i + 1, Core: 0.3, Wrap: plainWrap, StringHeight: h})
+		cells = append(cells, cell.Cell{Pickup: "p", Session: "s", String: i + 1, Core: 0.3, Wrap: profiles.Plain, StringHeight: h})
 	}
 	r := rangeOf(cells)
 	for radius, want := range map[float64]string{184: "(184 mm)", 254: "", 0: "(flat)"} {

@@ -4,13 +4,16 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"evenpole/fit/cell"
+	"evenpole/fit/curve"
 )
 
 // fromData is the share of the information on a parameter that the data gave:
 // 1 less its variance over that of its prior (the shrinkage of a posterior; M.
 // Betancourt, Towards a Principled Bayesian Workflow, 2020, from memory).
-func (f *falloff) fromData(j int) float64 {
-	sd := f.priors()[j].SD
+func (f *Falloff) fromData(j int) float64 {
+	sd := f.Priors()[j].SD
 	return min(max(0, 1-f.Cov[j][j]/(sd*sd)), 1)
 }
 
@@ -23,27 +26,27 @@ const (
 
 // parameterWords are what parameters are called in sentences, and the capture
 // that would tell more of each, as the end of a sentence.
-var parameterWords = [pFixed]struct{ name, capture string }{
-	pArea:      {"how level follows the steel in a string", "capture string sets with other cores"},
-	pVelocity:  {"how level follows pitch", "capture a pickup with the same strings tuned otherwise, or a set whose gauges go otherwise with its notes"},
-	pSlope:     {"how steeply level falls with the gap", "capture pickups whose poles stand at different heights"},
-	pBend:      {"how the falloff bends", "capture a pickup again with its strings 1 mm higher"},
-	pSteepness: {"how the falloff differs between thick and thin strings", "capture thick and thin strings at near and far gaps each"},
-	pBendSteel: {"how the bend of the falloff differs between thick and thin strings", "capture thick and thin strings at near and far gaps each"},
-	pProtrude:  {"what a pole's height does beside the gap", "capture a pickup again with its strings 0.8 mm higher"},
-	pEnd:       {"what strings at the ends of the row lose", "capture pickups with tall and short poles under the first and the last string"},
-	pField:     {"how level follows a magnet's field", "probe the poles of more test pickups"},
-	pWrap:      {"how much wraps count", "capture strings of each wrap over cores that plain strings have, too"},
+var parameterWords = [curve.PFixed]struct{ name, capture string }{
+	curve.PArea:      {"how level follows the steel in a string", "capture string sets with other cores"},
+	curve.PVelocity:  {"how level follows pitch", "capture a pickup with the same strings tuned otherwise, or a set whose gauges go otherwise with its notes"},
+	curve.PSlope:     {"how steeply level falls with the gap", "capture pickups whose poles stand at different heights"},
+	curve.PBend:      {"how the falloff bends", "capture a pickup again with its strings 1 mm higher"},
+	curve.PSteepness: {"how the falloff differs between thick and thin strings", "capture thick and thin strings at near and far gaps each"},
+	curve.PBendSteel: {"how the bend of the falloff differs between thick and thin strings", "capture thick and thin strings at near and far gaps each"},
+	curve.PProtrude:  {"what a pole's height does beside the gap", "capture a pickup again with its strings 0.8 mm higher"},
+	curve.PEnd:       {"what strings at the ends of the row lose", "capture pickups with tall and short poles under the first and the last string"},
+	curve.PField:     {"how level follows a magnet's field", "probe the poles of more test pickups"},
+	curve.PWrap:      {"how much wraps count", "capture strings of each wrap over cores that plain strings have, too"},
 }
 
 // untold says in plain words what stands on the handbook still, and what the
 // data cannot tell apart, with the captures that would tell.
-func (f *falloff) untold(cells []Cell) []string {
+func (f *Falloff) untold(cells []cell.Cell) []string {
 	var out []string
 	weak := map[string][]string{} // by capture
 	var captures []string
 	for j, w := range parameterWords {
-		if w.name == "" || j == pField && !f.Fields || j == pWrap && len(f.Wraps) == 0 || j == pVelocity && !f.Pitch || f.fromData(j) >= littleTold {
+		if w.name == "" || j == curve.PField && !f.Fields || j == curve.PWrap && len(f.Wraps) == 0 || j == curve.PVelocity && !f.Pitch || f.fromData(j) >= littleTold {
 			continue
 		}
 		if weak[w.capture] == nil {
@@ -58,7 +61,7 @@ func (f *falloff) untold(cells []Cell) []string {
 }
 
 // oneFact names pairs of parameters that the data tell only together.
-func (f *falloff) oneFact(cells []Cell) []string {
+func (f *Falloff) oneFact(cells []cell.Cell) []string {
 	var out []string
 	for i := range parameterWords {
 		for j := range i {
@@ -70,15 +73,15 @@ func (f *falloff) oneFact(cells []Cell) []string {
 			out = append(out, fmt.Sprintf("%s, and %s: the data tell them only together (correlation %+.2f); %s", a.name, b.name, r, b.capture))
 		}
 	}
-	if !movedStrings(cells) && f.fromData(pProtrude) >= littleTold {
-		out = append(out, "no pickup was captured at two string heights: what its poles' heights do and what the gap does are one fact; "+parameterWords[pProtrude].capture)
+	if !movedStrings(cells) && f.fromData(curve.PProtrude) >= littleTold {
+		out = append(out, "no pickup was captured at two string heights: what its poles' heights do and what the gap does are one fact; "+parameterWords[curve.PProtrude].capture)
 	}
 	return out
 }
 
 // movedStrings reports whether any pole was measured under strings at two
 // heights, by more than strings differ in diameter.
-func movedStrings(cells []Cell) bool {
+func movedStrings(cells []cell.Cell) bool {
 	const moved = 0.3 // mm
 	type place struct {
 		pickup string

@@ -14,10 +14,10 @@ type Setup struct {
 	Spacing          float64           // mm between neighbouring poles, centre to centre
 	Poles            profiles.PoleKind
 	Batch            string
-	Magnets          []string // which magnet stands under which string; nil when not known
-	ScaleLength      float64  // mm, 0 when not known
-	PickupFromBridge float64  // mm, 0 when not known
-	Excite           string   // how it will be played; "" = as the jig plucks
+	Magnets          []string            // which magnet stands under which string; nil when not known
+	ScaleLength      float64             // mm, 0 when not known
+	PickupFromBridge float64             // mm, 0 when not known
+	Excite           profiles.Excitation // how it will be played; "" = as the jig plucks
 }
 
 // Predictor is what package plan needs of a model, whichever kind it is.
@@ -41,12 +41,12 @@ type Predictor interface {
 
 // playedBy is the excitation that a prediction is for: as ordered, else as it
 // was measured. Nobody plays with an exciter: then a fixed force stands for it.
-func (s *Setup) playedBy(measured string) string {
+func (s *Setup) PlayedBy(measured profiles.Excitation) profiles.Excitation {
 	switch {
 	case s.Excite != "":
 		return s.Excite
-	case measured == Drive:
-		return Force
+	case measured == profiles.Drive:
+		return profiles.Force
 	}
 	return measured
 }

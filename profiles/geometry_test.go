@@ -23,7 +23,7 @@ func circumradius(x, y [3]float64) float64 {
 func TestArcIsTheCircle(t *testing.T) {
 	r := rand.New(rand.NewPCG(9, 5))
 	for range 200 {
-		n := 3 + r.IntN(maxStrings-2)
+		n := 3 + r.IntN(MaxStrings-2)
 		spread := 20 + 60*r.Float64()
 		first, last := 2+3*r.Float64(), 2+3*r.Float64()
 		radius := spread * (0.6 + 10*r.Float64())

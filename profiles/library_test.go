@@ -35,7 +35,7 @@ func TestBuiltinSets(t *testing.T) {
 			if s.CoreEstimated == s.Plain() {
 				t.Errorf("%q string %d: %+v", set.Name, i+1, s)
 			}
-			if pull := Tension(scale, hz, UnitMass(s)); pull < least || pull > most {
+			if pull := tension(scale, hz, UnitMass(s)); pull < least || pull > most {
 				t.Errorf("%q string %d pulls with %.0f N, want %.0f to %.0f", set.Name, i+1, pull, least, most)
 			}
 		}

@@ -9,9 +9,9 @@ import (
 // mmPerInch is exact (international yard and pound agreement, 1959).
 const mmPerInch = 25.4
 
-// maxStrings is the most strings that an order, a mount or a set can have: what
+// MaxStrings is the most strings that an order, a mount or a set can have: what
 // the jig's protocol has room for.
-const maxStrings = 12
+const MaxStrings = 12
 
 // span is the range of values that make sense for a key, in mm or in the key's
 // own unit. A span is wide: it is there to catch a slip of the finger and a

@@ -51,7 +51,7 @@ func TestReadLooseMagnets(t *testing.T) {
 }
 
 func TestSampleMounts(t *testing.T) {
-	for _, file := range files(t, "sample/mounts/*.toml") {
+	for _, file := range files(t, "../../testdata/sample-shop/mounts/*.toml") {
 		m, err := ReadMount(file, Builtin())
 		if err != nil {
 			t.Error(err)

@@ -107,7 +107,7 @@ func readAlternative(t *table, l *Library) StringSet {
 func (o *Order) readTarget(t *table) {
 	o.Offset = t.numbers("offset_db", optional, offsets)
 	o.Tolerance = t.number("tolerance_db", required, tolerances)
-	o.Excite = t.oneOf("excite", optional, "travel", "force")
+	o.Excite = oneOf(t, "excite", optional, Travel, Force)
 	o.Resistance = t.number("resistance_ohm", optional, resistances)
 	o.ResistanceTolerance = t.number("resistance_tolerance_percent", optional, coilTolerances)
 	if o.ResistanceTolerance > 0 && o.Resistance == 0 {
@@ -128,7 +128,7 @@ func readMagnets(t *table, need bool) []string {
 
 // readPoles reads the kind of the poles.
 func readPoles(t *table, need bool) PoleKind {
-	return PoleKind(t.oneOf("poles", need, string(Rod), string(Screw), string(Slug)))
+	return oneOf(t, "poles", need, PoleKinds()...)
 }
 
 func (o *Order) judgeInstrument(instrument, pickup *table) {

@@ -90,7 +90,7 @@ func TestOrderedResistance(t *testing.T) {
 
 func TestSampleOrders(t *testing.T) {
 	counts := map[string]int{"A-005": 7}
-	for _, file := range files(t, "sample/orders/*.toml") {
+	for _, file := range files(t, "../../testdata/sample-shop/orders/*.toml") {
 		o, err := ReadOrder(file, Builtin())
 		if err != nil {
 			t.Error(err)

@@ -2,7 +2,6 @@ package profiles
 
 import (
 	"math"
-	"slices"
 	"strings"
 )
 
@@ -36,8 +35,8 @@ func readStringTables(t *table) []String {
 	for _, s := range tables {
 		list = append(list, readString(s))
 	}
-	if len(list) > maxStrings {
-		t.failItem("string", maxStrings, "expected at most %d strings, got %d", maxStrings, len(list))
+	if len(list) > MaxStrings {
+		t.failItem("string", MaxStrings, "expected at most %d strings, got %d", MaxStrings, len(list))
 	}
 	if t.doc.ok() && upsideDown(list) {
 		t.failItem("string", 0, "expected string 1 to be the highest-pitched, got strings that run from the thickest to the thinnest")
@@ -62,7 +61,7 @@ func readString(t *table) String {
 		Note:  t.text("note", optional),
 		Gauge: t.length("gauge", required, gauges),
 		Core:  t.length("core", optional, gauges),
-		Wrap:  t.text("wrap", optional),
+		Wrap:  Wrap(t.text("wrap", optional)),
 	}
 	if !t.doc.ok() {
 		return s
@@ -72,7 +71,7 @@ func readString(t *table) String {
 	}
 	switch same := math.Abs(s.Core-s.Gauge) < sameLength; {
 	case s.Wrap == "" && same:
-		s.Wrap = "plain"
+		s.Wrap = Plain
 	case s.Wrap == "":
 		t.miss("wrap", `what the string is wound with ("plain" for nothing)`)
 	case s.Plain() && s.Core != 0 && !same:
@@ -99,13 +98,9 @@ func completeCore(s String) String {
 
 // checkWrap refuses another spelling of a wrap that the program knows: it would
 // quietly become a material of its own.
-func checkWrap(t *table, wrap string) {
-	known := []string{"plain"}
-	for name := range wrapDensity {
-		known = append(known, name)
-	}
-	spelt := strings.NewReplacer(" ", "_", "-", "_").Replace(strings.ToLower(wrap))
-	if slices.Contains(known, spelt) && spelt != wrap {
-		t.fail("wrap", "expected %q, got %q", spelt, wrap)
+func checkWrap(t *table, wrap Wrap) {
+	spelt := strings.NewReplacer(" ", "_", "-", "_").Replace(strings.ToLower(string(wrap)))
+	if w, known := ParseWrap(spelt); known && w != wrap {
+		t.fail("wrap", "expected %q, got %q", w, wrap)
 	}
 }

@@ -143,16 +143,16 @@ func (t *table) texts(key string, need bool) []string {
 }
 
 // oneOf reads a text that must be one of the choices.
-func (t *table) oneOf(key string, need bool, choices ...string) string {
+func oneOf[T ~string](t *table, key string, need bool, choices ...T) T {
 	v := t.find(key, need, quoted(choices))
 	if v == nil {
 		return ""
 	}
-	if v.kind != unstable.String || !slices.Contains(choices, v.text) {
+	if v.kind != unstable.String || !slices.Contains(choices, T(v.text)) {
 		t.doc.fail(v.at, key, "expected %s, got %s", quoted(choices), v.found())
 		return ""
 	}
-	return v.text
+	return T(v.text)
 }
 
 // number reads a number within its limits.

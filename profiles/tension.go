@@ -14,11 +14,11 @@ const steelDensity = 7850
 // recalled. Stainless (a ferritic grade) and bronze (with 5 to 8 % tin): from
 // memory. The plating of steel wrap is too thin to count. Any other wrap counts
 // as steel.
-var wrapDensity = map[string]float64{
-	"nickel":              8908,
-	"nickel_plated_steel": steelDensity,
-	"stainless":           7750,
-	"bronze":              8800,
+var wrapDensity = map[Wrap]float64{
+	Nickel:            8908,
+	NickelPlatedSteel: steelDensity,
+	Stainless:         7750,
+	Bronze:            8800,
 }
 
 // UnitMass returns the mass of a string per length, in kg/m, from its diameters.
@@ -38,14 +38,6 @@ func UnitMass(s String) float64 {
 	}
 	ring := math.Pi / 4 * (s.Gauge*s.Gauge - s.Core*s.Core) * mm2
 	return steelDensity*core + density*math.Pi/4*ring
-}
-
-// Tension returns the tension in newtons of a string that sounds at hz over
-// scaleMM millimetres: T = 4·L²·f²·mu, the ideal string (M. Mersenne, Harmonie
-// universelle, 1636, in today's letters). Stiffness is left out.
-func Tension(scaleMM, hz, kgPerM float64) float64 {
-	speed := 2 * scaleMM / 1000 * hz
-	return speed * speed * kgPerM
 }
 
 // The share of its gauge that a wound string's core takes up: 35 to 55 %

@@ -71,7 +71,7 @@ func TestTensionExamples(t *testing.T) {
 		agree(t, what+" pitch", hz, num(t, r["frequency_hz"]), 1e-8)
 		mu := UnitMass(plain(num(t, r["diameter_in"]) * mmPerInch))
 		agree(t, what+" mass", mu, num(t, r["mu_kg_per_m"]), 1e-6)
-		agree(t, what+" tension", Tension(1000*num(t, r["length_m"]), hz, mu), num(t, r["tension_N"]), 2e-6)
+		agree(t, what+" tension", tension(1000*num(t, r["length_m"]), hz, mu), num(t, r["tension_N"]), 2e-6)
 	}
 }
 
@@ -83,8 +83,8 @@ func TestTextbookWaveSpeed(t *testing.T) {
 		value[r["quantity"]] = num(t, r["value"])
 	}
 	hz := value["wave_speed_high_E"] / 2
-	agree(t, "high string", Tension(1000, hz, value["mu_high_E"]), value["tension_high_E"], 1e-4)
-	agree(t, "low string", Tension(1000, hz, value["mu_low_E"]), value["tension_low_E_for_same_speed"], 1e-4)
+	agree(t, "high string", tension(1000, hz, value["mu_high_E"]), value["tension_high_E"], 1e-4)
+	agree(t, "low string", tension(1000, hz, value["mu_low_E"]), value["tension_low_E_for_same_speed"], 1e-4)
 }
 
 // The slow way for a wrap: add up rings over the cross-section of the wire.
@@ -163,7 +163,7 @@ func TestEstimateCore(t *testing.T) {
 		last = core
 	}
 	pairs := map[[2]float64]bool{}
-	for _, file := range files(t, "sample/orders/*.toml") {
+	for _, file := range files(t, "../../testdata/sample-shop/orders/*.toml") {
 		o, err := ReadOrder(file, Builtin())
 		if err != nil {
 			t.Fatal(err)
@@ -181,4 +181,11 @@ func TestEstimateCore(t *testing.T) {
 	if len(pairs) < 10 {
 		t.Errorf("only %d cores to compare with", len(pairs))
 	}
+}
+
+// tension is that of a string in N which sounds at hz over scaleMM mm: T = 4 L^2 f^2
+// mu, the ideal string (M. Mersenne, Harmonie universelle, 1636, in today's letters).
+func tension(scaleMM, hz, kgPerM float64) float64 {
+	speed := 2 * scaleMM / 1000 * hz
+	return speed * speed * kgPerM
 }

@@ -4,27 +4,17 @@ package profiles
 // nothing says (common practice).
 const UsualSpacing = 10.4
 
-// PoleKind says how a pole can be set, and so what remedy there is afterwards.
-type PoleKind string
-
-// The kinds of pole of an order or a mount.
-const (
-	Rod   PoleKind = "rod"   // a magnet, fixed once the coil is wound
-	Screw PoleKind = "screw" // a steel screw over a bar magnet
-	Slug  PoleKind = "slug"  // a plain steel slug over a bar magnet
-)
-
 // String is one string as the builder bought it. Lengths in mm.
 type String struct {
 	Note          string  // scientific pitch such as "E4" or "F#3"; may be empty
 	Gauge         float64 // mm, overall diameter
 	Core          float64 // mm, diameter of the steel core; plain: equal to Gauge
-	Wrap          string  // "plain", "nickel", "nickel_plated_steel", "stainless", "bronze", or the user's own
-	CoreEstimated bool    // Core comes from the gauge by common practice, not from a caliper
+	Wrap          Wrap
+	CoreEstimated bool // Core comes from the gauge by common practice, not from a caliper
 }
 
 // Plain reports whether the string has no wrap.
-func (s String) Plain() bool { return s.Wrap == "plain" }
+func (s String) Plain() bool { return s.Wrap == Plain }
 
 // StringSet is a set of strings, string 1 (the highest-pitched) first.
 type StringSet struct {
@@ -67,9 +57,9 @@ type Order struct {
 	StringHeightFirst float64   // mm, underside over the bobbin plane, string 1
 	StringHeightLast  float64   // mm, the last string
 
-	Offset    []float64 // dB, wanted balance by string; zeros when not given
-	Tolerance float64   // dB, every string within +- this of its target
-	Excite    string    // "travel", "force" or "" (as the jig plucks)
+	Offset    []float64  // dB, wanted balance by string; zeros when not given
+	Tolerance float64    // dB, every string within +- this of its target
+	Excite    Excitation // Travel, Force, or "" (as the jig plucks)
 
 	Resistance          float64 // ohm of the coil at 20 °C; 0 when not given
 	ResistanceTolerance float64 // %, the coil within +- this; 0 when not given

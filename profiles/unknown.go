@@ -89,7 +89,7 @@ func edits(a, b string) int {
 }
 
 // quoted joins choices for a message: "rod", "screw" or "slug".
-func quoted(choices []string) string {
+func quoted[T ~string](choices []T) string {
 	var b strings.Builder
 	for i, c := range choices {
 		switch {

@@ -90,7 +90,7 @@ func (p *page) strings(s *leaf) {
 	var rows [][]string
 	for _, x := range p.Verdict.Strings {
 		rows = append(rows, []string{
-			name(x.Number, x.Note), figure("%.3f", float64(x.Gauge)), figure("%.3f", float64(x.Core)), x.Wrap,
+			name(x.Number, x.Note), figure("%.3f", float64(x.Gauge)), figure("%.3f", float64(x.Core)), string(x.Wrap),
 			figure("%.2f", float64(x.PoleHeight)), figure("%.2f", float64(x.StringHeight-x.PoleHeight)), fmt.Sprint(x.Takes), figure("%.3g", float64(x.Level)),
 			figure("%+.2f", float64(x.Balance)), figure("%+.2f", x.Target), figure("%+.2f", float64(x.Deviation)), figure("%.2f", float64(x.Expanded)), string(x.Verdict),
 		})

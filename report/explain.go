@@ -6,7 +6,7 @@ import (
 	"math"
 	"strings"
 
-	"evenpole/fit"
+	"evenpole/fit/explain"
 )
 
 // ExplainPicture is the picture of an explanation: a table of bars, a row for
@@ -40,7 +40,7 @@ type ExplainRow struct {
 
 // Explained is the picture of an explanation. A cause that adds less than 0.005
 // dB to every string is named in the notes and has no row.
-func Explained(title string, x *fit.Explanation) ExplainPicture {
+func Explained(title string, x *explain.Explanation) ExplainPicture {
 	p := ExplainPicture{Title: title}
 	gauges, poles := ExplainHead{Words: "gauge, mm"}, ExplainHead{Words: "pole height, mm"}
 	for _, s := range x.Strings {
@@ -70,7 +70,7 @@ func Explained(title string, x *fit.Explanation) ExplainPicture {
 		"The bars of a column add up to the string's balance in the last row.",
 	}
 	if len(without) > 0 {
-		p.Notes = append(p.Notes, "Without part here: "+fit.CauseWords(without)+".")
+		p.Notes = append(p.Notes, "Without part here: "+explain.CauseWords(without)+".")
 	}
 	return p
 }

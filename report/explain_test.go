@@ -9,14 +9,15 @@ import (
 	"strings"
 	"testing"
 
-	"evenpole/fit"
+	"evenpole/fit/curve"
+	"evenpole/fit/explain"
 )
 
 // sample is an explanation of three strings; one cause has no part.
-func sample() *fit.Explanation {
-	return &fit.Explanation{
-		Causes: []fit.Cause{{Name: "core", Words: "steel in the core"}, {Name: "wrap", Words: "steel in the wrap"}, {Name: "left", Words: "not explained"}},
-		Strings: []fit.ExplainedString{
+func sample() *explain.Explanation {
+	return &explain.Explanation{
+		Causes: []curve.Cause{{Name: "core", Words: "steel in the core"}, {Name: "wrap", Words: "steel in the wrap"}, {Name: "left", Words: "not explained"}},
+		Strings: []explain.ExplainedString{
 			{String: 1, Note: "E4", Gauge: 0.254, PoleHeight: 0.4, Balance: -1.5, Parts: map[string]float64{"core": -1.6, "wrap": 0, "left": 0.1}},
 			{String: 2, Note: "<B&3>", Gauge: 0.330, PoleHeight: 0.8, Balance: 0.5, Parts: map[string]float64{"core": 0.6, "wrap": 0.001, "left": -0.1}},
 			{String: 3, Gauge: 0.5, PoleHeight: 1.2, Balance: 1, Parts: map[string]float64{"core": 1, "wrap": -0.001, "left": 0}},
@@ -159,12 +160,12 @@ func TestFolded(t *testing.T) {
 }
 
 // diagnosis is one of three pickups, all measured twice.
-func diagnosis(n int) *fit.Diagnosis {
-	d := &fit.Diagnosis{Kind: "falloff"}
+func diagnosis(n int) *explain.Diagnosis {
+	d := &explain.Diagnosis{Kind: "falloff"}
 	for p := range n {
 		for s := range 2 {
 			for i := range 3 {
-				d.Cells = append(d.Cells, fit.Diagnosed{
+				d.Cells = append(d.Cells, explain.Diagnosed{
 					Pickup: string(rune('A' + p)), Session: string(rune('1' + s)), String: i + 1,
 					Measured: float64(i) - 1, Predicted: float64(i) - 1.1, Half: 0.3, Residual: 0.01 * float64(i*p),
 				})
@@ -172,15 +173,15 @@ func diagnosis(n int) *fit.Diagnosis {
 		}
 	}
 	d.Cells[0].Predicted = 3 // far off
-	curve := []fit.FallPoint{{Gap: 2, Level: 5, Half: 0.4}, {Gap: 4, Level: -2, Half: 0.2}}
-	d.Fall = []fit.FallClass{{From: 0.25, To: 0.33, Curve: curve, Points: curve}}
-	d.Effects = []fit.EffectGroup{
-		{Name: "pole", Unit: "dB", SD: 0.3, Levels: make([]fit.EffectLevel, 60)},
-		{Name: "one of its own", Unit: "dB", SD: 0.1, Levels: []fit.EffectLevel{{Name: strings.Repeat("long", 20), Value: 1, Half: 1}}},
+	curve := []explain.FallPoint{{Gap: 2, Level: 5, Half: 0.4}, {Gap: 4, Level: -2, Half: 0.2}}
+	d.Fall = []explain.FallClass{{From: 0.25, To: 0.33, Curve: curve, Points: curve}}
+	d.Effects = []explain.EffectGroup{
+		{Name: "pole", Unit: "dB", SD: 0.3, Levels: make([]explain.EffectLevel, 60)},
+		{Name: "one of its own", Unit: "dB", SD: 0.1, Levels: []explain.EffectLevel{{Name: strings.Repeat("long", 20), Value: 1, Half: 1}}},
 		{Name: "none", Unit: "dB"},
 	}
 	for i := range d.Effects[0].Levels {
-		d.Effects[0].Levels[i] = fit.EffectLevel{Name: string(rune('a'+i%26)) + string(rune('0'+i/26)), Value: float64(i-30) / 60, Half: 0.2}
+		d.Effects[0].Levels[i] = explain.EffectLevel{Name: string(rune('a'+i%26)) + string(rune('0'+i/26)), Value: float64(i-30) / 60, Half: 0.2}
 	}
 	return d
 }
@@ -231,10 +232,10 @@ func TestPlots(t *testing.T) {
 
 // TestPlotsOfLittle: what a model or a record does not have is not drawn.
 func TestPlotsOfLittle(t *testing.T) {
-	if got := Plots(&fit.Diagnosis{}); len(got) != 0 {
+	if got := Plots(&explain.Diagnosis{}); len(got) != 0 {
 		t.Errorf("%d plots of nothing", len(got))
 	}
-	d := &fit.Diagnosis{Kind: "loglinear-gap", Cells: []fit.Diagnosed{{String: 1, Predicted: math.NaN()}}}
+	d := &explain.Diagnosis{Kind: "loglinear-gap", Cells: []explain.Diagnosed{{String: 1, Predicted: math.NaN()}}}
 	for _, p := range Plots(d) {
 		if p.Name != "residuals-by-string.svg" {
 			t.Errorf("a single cell makes %s", p.Name)

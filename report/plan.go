@@ -48,7 +48,7 @@ func WritePlanCSV(w io.Writer, o *profiles.Order, p *plan.Plan) error {
 		for i, str := range set.Strings {
 			row := planRow{
 				Order: p.Order, Stagger: s.Name, Strings: set.Name, String: i + 1, Note: str.Note,
-				Gauge: number(str.Gauge), Core: number(str.Core), Wrap: str.Wrap,
+				Gauge: number(str.Gauge), Core: number(str.Core), Wrap: string(str.Wrap),
 				Height: number(s.Heights[i]), Gap: number(s.Gaps[i]), Level: number(s.Level[i]),
 				Balance: number(s.Balance[i]), Deviation: number(s.Deviation[i]), Slope: number(s.Slope[i]),
 				Worst: number(s.Worst), Spread: number(s.Spread),

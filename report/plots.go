@@ -10,7 +10,7 @@ import (
 	"slices"
 	"strings"
 
-	"evenpole/fit"
+	"evenpole/fit/explain"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/font"
@@ -154,7 +154,7 @@ func (p *Plot) frame(w io.Writer, width, height vg.Length, drawn string) error {
 }
 
 // Plots makes the pictures of a model that its diagnosis has something for.
-func Plots(d *fit.Diagnosis) []*Plot {
+func Plots(d *explain.Diagnosis) []*Plot {
 	names := pickups(d)
 	var out []*Plot
 	for _, p := range []*Plot{predictedPlot(d, names), fallPlot(d), stringsPlot(d, names), sessionsPlot(d, names)} {
@@ -171,7 +171,7 @@ func Plots(d *fit.Diagnosis) []*Plot {
 }
 
 // pickups lists the pickups in order.
-func pickups(d *fit.Diagnosis) []string {
+func pickups(d *explain.Diagnosis) []string {
 	var names []string
 	for _, c := range d.Cells {
 		if !slices.Contains(names, c.Pickup) {
@@ -251,7 +251,7 @@ func (p *Plot) label(words []string, points plotter.XYs) {
 const mostNamed = 6
 
 // nameFarthest names the points that are off by more than 1, farthest first.
-func (p *Plot) nameFarthest(d *fit.Diagnosis, points plotter.XYs, off []float64) {
+func (p *Plot) nameFarthest(d *explain.Diagnosis, points plotter.XYs, off []float64) {
 	var order []int
 	for i := range points {
 		if off[i] > 1 {
@@ -287,7 +287,7 @@ func widen(a *plot.Axis, share float64) {
 
 // predictedPlot shows each cell's balance as measured over the one predicted
 // from the other pickups; nil when none could be.
-func predictedPlot(d *fit.Diagnosis, names []string) *Plot {
+func predictedPlot(d *explain.Diagnosis, names []string) *Plot {
 	interval := "Bars: 95 % of what a prediction can miss, by the model's uncertainty and scatter and the takes' noise."
 	if d.Effects == nil {
 		interval = "Bars: 95 % by what the model leaves of cells that it was fitted to; the truth is wider."
@@ -300,7 +300,7 @@ func predictedPlot(d *fit.Diagnosis, names []string) *Plot {
 		plotter.YErrors
 	}
 	var of []string
-	known := &fit.Diagnosis{}
+	known := &explain.Diagnosis{}
 	var off []float64
 	var missed float64
 	for _, c := range d.Cells {
@@ -336,12 +336,12 @@ func predictedPlot(d *fit.Diagnosis, names []string) *Plot {
 }
 
 // fallPlot shows how level falls with the gap, other causes taken off.
-func fallPlot(d *fit.Diagnosis) *Plot {
+func fallPlot(d *explain.Diagnosis) *Plot {
 	if len(d.Fall) == 0 {
 		return nil
 	}
 	p := newPlot("falloff.svg", "How level falls with the gap",
-		fmt.Sprintf("Points: a cell each, all causes but its gap taken off, what the model leaves added (partial residual). 0 dB at %.1f mm.", fit.ReferenceGap),
+		fmt.Sprintf("Points: a cell each, all causes but its gap taken off, what the model leaves added (partial residual). 0 dB at %.1f mm.", explain.ReferenceGap),
 		"Bands: 95 % by the uncertainty of the curve's parameters alone. Classes: strings with as much steel as plain ones of these diameters.")
 	looks := []vgdraw.LineStyle{stroke(1.4, ink), stroke(1.4, ink, 6, 3), stroke(1.4, ink, 1.5, 2.5)}
 	for _, c := range d.Fall {
@@ -364,7 +364,7 @@ func fallPlot(d *fit.Diagnosis) *Plot {
 }
 
 // bandOf is the area between a curve's limits.
-func bandOf(curve []fit.FallPoint) *plotter.Polygon {
+func bandOf(curve []explain.FallPoint) *plotter.Polygon {
 	var edge plotter.XYs
 	for _, pt := range curve {
 		edge = append(edge, plotter.XY{X: pt.Gap, Y: pt.Level + pt.Half})
@@ -376,7 +376,7 @@ func bandOf(curve []fit.FallPoint) *plotter.Polygon {
 }
 
 // residuals adds what the model leaves of cells at given places.
-func (p *Plot) residuals(d *fit.Diagnosis, names []string, place func(c *fit.Diagnosed) float64) {
+func (p *Plot) residuals(d *explain.Diagnosis, names []string, place func(c *explain.Diagnosed) float64) {
 	var points plotter.XYs
 	var of []string
 	var off []float64
@@ -398,7 +398,7 @@ func (p *Plot) residuals(d *fit.Diagnosis, names []string, place func(c *fit.Dia
 }
 
 // residualsCaption says what was taken off.
-func residualsCaption(d *fit.Diagnosis) string {
+func residualsCaption(d *explain.Diagnosis) string {
 	if d.Effects == nil {
 		return "What the model leaves of each cell, its pickup's mean taken off."
 	}
@@ -408,7 +408,7 @@ func residualsCaption(d *fit.Diagnosis) string {
 const farNamed = "Points beyond three standard deviations are named pickup/string."
 
 // stringsPlot shows what the model leaves, by string.
-func stringsPlot(d *fit.Diagnosis, names []string) *Plot {
+func stringsPlot(d *explain.Diagnosis, names []string) *Plot {
 	if len(d.Cells) == 0 {
 		return nil
 	}
@@ -417,7 +417,7 @@ func stringsPlot(d *fit.Diagnosis, names []string) *Plot {
 	for _, c := range d.Cells {
 		last = max(last, c.String)
 	}
-	p.residuals(d, names, func(c *fit.Diagnosed) float64 {
+	p.residuals(d, names, func(c *explain.Diagnosed) float64 {
 		spread := (float64(slices.Index(names, c.Pickup))+0.5)/float64(len(names)) - 0.5
 		return float64(c.String) + 0.6*spread
 	})
@@ -442,9 +442,9 @@ func (p *Plot) zero() {
 type visit struct{ pickup, session string }
 
 // visits lists the sessions in time order.
-func visits(d *fit.Diagnosis) []visit {
+func visits(d *explain.Diagnosis) []visit {
 	cells := slices.Clone(d.Cells)
-	slices.SortStableFunc(cells, func(a, b fit.Diagnosed) int {
+	slices.SortStableFunc(cells, func(a, b explain.Diagnosed) int {
 		return cmp.Or(a.First.Compare(b.First), strings.Compare(a.Session, b.Session))
 	})
 	var out []visit
@@ -460,13 +460,13 @@ func visits(d *fit.Diagnosis) []visit {
 const mostTicks = 30
 
 // sessionsPlot shows what the model leaves over sessions in time order.
-func sessionsPlot(d *fit.Diagnosis, names []string) *Plot {
+func sessionsPlot(d *explain.Diagnosis, names []string) *Plot {
 	order := visits(d)
 	if len(order) < 2 {
 		return nil
 	}
 	p := newPlot("residuals-in-time.svg", "What the model leaves, session by session", residualsCaption(d), farNamed+" Bars: the mean of a session.")
-	p.residuals(d, names, func(c *fit.Diagnosed) float64 { return float64(slices.Index(order, visit{c.Pickup, c.Session})) })
+	p.residuals(d, names, func(c *explain.Diagnosed) float64 { return float64(slices.Index(order, visit{c.Pickup, c.Session})) })
 	var ticks []plot.Tick
 	every := (len(order) + mostTicks - 1) / mostTicks
 	for i, v := range order {
@@ -509,7 +509,7 @@ var effectWords = map[string][2]string{
 const mostLevels = 48
 
 // effectPlot shows the levels of an effect with their intervals.
-func effectPlot(g fit.EffectGroup) *Plot {
+func effectPlot(g explain.EffectGroup) *Plot {
 	words, ok := effectWords[g.Name]
 	if !ok {
 		words = [2]string{g.Name, ""}
@@ -519,11 +519,11 @@ func effectPlot(g fit.EffectGroup) *Plot {
 		"Bars: 95 %, given the model's standard deviations, with the uncertainty of the curve.")
 	levels := slices.Clone(g.Levels)
 	if len(levels) > mostLevels {
-		slices.SortStableFunc(levels, func(a, b fit.EffectLevel) int { return cmp.Compare(math.Abs(b.Value), math.Abs(a.Value)) })
+		slices.SortStableFunc(levels, func(a, b explain.EffectLevel) int { return cmp.Compare(math.Abs(b.Value), math.Abs(a.Value)) })
 		levels = levels[:mostLevels]
 		p.caption = append(p.caption, fmt.Sprintf("The %d farthest from 0 of %d.", mostLevels, len(g.Levels)))
 	}
-	slices.SortStableFunc(levels, func(a, b fit.EffectLevel) int { return strings.Compare(a.Name, b.Name) })
+	slices.SortStableFunc(levels, func(a, b explain.EffectLevel) int { return strings.Compare(a.Name, b.Name) })
 	var points plotter.XYs
 	var bars plotter.XErrors
 	var names []string

@@ -8,8 +8,9 @@ import (
 	"slices"
 	"time"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/fit"
+	"evenpole/fit/cell"
 	"evenpole/fit/field"
 	"evenpole/fit/verdict"
 	"evenpole/jig"
@@ -40,7 +41,7 @@ type shop struct {
 	slots []float64
 	sets  []profiles.StringSet // as they came out of the packet, in the order of library
 	model fit.Model
-	rows  []capture.Reading
+	rows  []record.Reading
 	now   time.Time
 }
 
@@ -93,10 +94,10 @@ func newShop(seed uint64) (*shop, error) {
 		for m, lift := range []float64{0, 0, 0.8} {
 			session := fmt.Sprintf("t%d-%d", k, m)
 			p.string((k+m)%2, lift)
-			s.capture(p, session, capture.ForModel)
+			s.capture(p, session, record.ForModel)
 		}
 	}
-	d, err := fit.Gather(s.readings(s.rows))
+	d, err := cell.Gather(s.readings(s.rows))
 	if err != nil {
 		return nil, err
 	}
@@ -148,7 +149,7 @@ func (p *pickup) levels() []float64 {
 	j := sim.New(sim.Config{Excite: jig.Travel, Scatter: &sim.Scatter{}})
 	m := sim.Mounted{Poles: p.poles, StringHeights: p.lifted, PickupFromBridge: 100}
 	for i, x := range p.strings {
-		m.Strings = append(m.Strings, sim.String{Gauge: x.Gauge, Core: x.Core, Wrap: x.Wrap, Freq: p.pitch(i)})
+		m.Strings = append(m.Strings, sim.String{Gauge: x.Gauge, Core: x.Core, Wrap: string(x.Wrap), Freq: p.pitch(i)})
 	}
 	j.Mount(m)
 	v := j.TrueLevels()
@@ -169,25 +170,25 @@ func (p *pickup) pitch(i int) float64 {
 }
 
 // capture files the takes of a pickup.
-func (s *shop) capture(p *pickup, session string, purpose capture.Purpose) {
+func (s *shop) capture(p *pickup, session string, purpose record.Purpose) {
 	const quiet = 0.4
 	for i, level := range p.levels() {
 		listed := p.set.Strings[i]
 		for t := range takes {
 			s.now = s.now.Add(4 * time.Second)
 			v := math.Exp(level + pluck*s.NormFloat64())
-			s.rows = append(s.rows, capture.Reading{
+			s.rows = append(s.rows, record.Reading{
 				Time: s.now, Session: session, Purpose: purpose, Jig: "jig-1", Boot: "0000000A", Seq: uint32(len(s.rows) + 1), HasSeq: true,
 				Pickup: p.name, Batch: "M-1", String: i + 1, StringSet: p.set.Name, Core: listed.Core, Gauge: listed.Gauge, Wrap: listed.Wrap,
 				PoleHeight: p.heights[i], StringHeight: p.above[i], Mode: "P", Take: t + 1, RMS: math.Hypot(v, quiet), Quiet: quiet,
-				Freq: p.pitch(i), Excite: "travel", Status: capture.OK,
+				Freq: p.pitch(i), Excite: "travel", Status: record.OK,
 			})
 		}
 	}
 }
 
-func (s *shop) readings(rows []capture.Reading) iter.Seq2[capture.Reading, error] {
-	return func(yield func(capture.Reading, error) bool) {
+func (s *shop) readings(rows []record.Reading) iter.Seq2[record.Reading, error] {
+	return func(yield func(record.Reading, error) bool) {
 		for _, r := range rows {
 			if !yield(r, nil) {
 				return
@@ -197,16 +198,16 @@ func (s *shop) readings(rows []capture.Reading) iter.Seq2[capture.Reading, error
 }
 
 // fields are readings of the field over each pole.
-func (p *pickup) fields() iter.Seq2[capture.FieldReading, error] {
+func (p *pickup) fields() iter.Seq2[record.FieldReading, error] {
 	var row field.Row
 	for i, q := range p.poles {
 		row = append(row, field.Pole{Rod: field.Rod{Radius: q.Radius, Length: q.Length, Remanence: q.Remanence}, X: spacing * float64(i), Top: q.Height})
 	}
-	return func(yield func(capture.FieldReading, error) bool) {
+	return func(yield func(record.FieldReading, error) bool) {
 		for i, q := range row {
 			_, _, b := row.At(q.X, 0, q.Top+probeGap)
-			r := capture.FieldReading{Session: "f", Jig: "jig-1", Boot: "0000000A", Seq: uint32(i + 1), HasSeq: true, Batch: "M-1", Pickup: p.name,
-				String: i + 1, Position: i + 1, Take: 1, Field: 1000 * b * math.Exp(0.003*p.NormFloat64()), ProbeGap: probeGap, Status: capture.OK}
+			r := record.FieldReading{Session: "f", Jig: "jig-1", Boot: "0000000A", Seq: uint32(i + 1), HasSeq: true, Batch: "M-1", Pickup: p.name,
+				String: i + 1, Position: i + 1, Take: 1, Field: 1000 * b * math.Exp(0.003*p.NormFloat64()), ProbeGap: probeGap, Status: record.OK}
 			if !yield(r, nil) {
 				return
 			}
@@ -217,7 +218,7 @@ func (p *pickup) fields() iter.Seq2[capture.FieldReading, error] {
 // check captures a pickup and has it checked.
 func (s *shop) check(p *pickup, withField bool) (*verdict.Diagnosis, error) {
 	s.rows = nil
-	s.capture(p, "c", capture.ForCheck)
+	s.capture(p, "c", record.ForCheck)
 	o := &profiles.Order{ID: "F", Batch: "M-1", Poles: profiles.Rod, PoleHeightMax: 3, StringSpread: 52, StringHeightFirst: p.above[0], StringHeightLast: p.above[5],
 		FretboardRadius: 184, Tolerance: 2, Strings: p.set.Strings}
 	b := &verdict.Bench{Model: s.model, Sets: library}

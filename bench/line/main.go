@@ -21,6 +21,7 @@ import (
 
 	"evenpole/bench/truth"
 	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/jig"
 	"evenpole/jig/jigtest"
 	"evenpole/jig/sim"
@@ -151,12 +152,12 @@ func (b bench) capture(dir string, readings int) (stats jig.Stats, err error) {
 		return stats, err
 	}
 	defer conn.Close()
-	shop, err := capture.OpenShop(dir)
+	shop, err := record.OpenWriter(dir)
 	if err != nil {
 		return stats, err
 	}
 	m := mount()
-	_, err = capture.Run(ctx, shop, conn, capture.Options{Mount: m, Purpose: capture.ForRepeat, Takes: (readings-1)/len(m.Strings) + 1})
+	_, err = capture.Run(ctx, shop, conn, capture.Options{Mount: m, Purpose: record.ForRepeat, Takes: (readings-1)/len(m.Strings) + 1})
 	return conn.Stats(), errors.Join(err, shop.Close())
 }
 

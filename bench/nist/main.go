@@ -27,14 +27,14 @@ import (
 	"strconv"
 	"strings"
 
-	"evenpole/fit"
+	"evenpole/fit/solve"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/num/dual"
 )
 
 func main() {
-	data := flag.String("data", filepath.Join("fit", "testdata", "nist"), "folder with certified.json and nls_NAME.csv")
+	data := flag.String("data", filepath.Join("testdata", "published", "nist"), "folder with certified.json and nls_NAME.csv")
 	peers := flag.String("peers", filepath.Join("bench", "nist", "testdata", "lre_r_scipy.csv"), "digits that R and SciPy reached")
 	flag.Parse()
 	if err := run(os.Stdout, *data, *peers); err != nil {
@@ -171,7 +171,7 @@ func lre(got float64, certified string) float64 {
 }
 
 // problem turns a set into residuals model - y with exact derivatives.
-func (s set) problem(dir string, start int) (*fit.Nonlinear, []float64, error) {
+func (s set) problem(dir string, start int) (*solve.Nonlinear, []float64, error) {
 	left, right, _ := strings.Cut(s.Model, "=")
 	lhs, err := parseFormula(left)
 	if err != nil {
@@ -191,7 +191,7 @@ func (s set) problem(dir string, start int) (*fit.Nonlinear, []float64, error) {
 		}
 		return rows[i]
 	}
-	p := &fit.Nonlinear{
+	p := &solve.Nonlinear{
 		M: len(rows), N: len(s.Params),
 		Residual: func(dst, x []float64) {
 			for i := range dst {

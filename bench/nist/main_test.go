@@ -8,7 +8,7 @@ import (
 	"gonum.org/v1/gonum/num/dual"
 )
 
-var dataFolder = filepath.Join("..", "..", "fit", "testdata", "nist")
+var dataFolder = filepath.Join("..", "..", "testdata", "published", "nist")
 
 // TestSolverReachesCertifiedDigits holds the solver to at least six certified
 // digits on every set from both starts. Source: NIST/ITL, Statistical Reference

@@ -18,7 +18,9 @@ import (
 	"sync"
 
 	"evenpole/fit"
+	"evenpole/fit/cell"
 	"evenpole/fit/plan"
+	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -120,14 +122,14 @@ func run(seed uint64, d design, orders, rounds int) []outcome {
 
 // models fits every kind to the record as it is.
 func (w *world) models(d design) map[string]fit.Predictor {
-	data, err := fit.Gather(w.readings())
+	data, err := cell.Gather(w.readings())
 	check(err)
 	if len(w.fields) > 0 {
 		check(data.AddFields(w.fieldReadings(), nil))
 	}
 	models := map[string]fit.Predictor{}
 	if len(w.rows) == 0 {
-		models["falloff"] = fit.Handbook(fit.Travel)
+		models["falloff"] = fit.Handbook(profiles.Travel)
 	}
 	for _, kind := range fit.Kinds() {
 		if r, err := fit.Unjudged(data, kind); err == nil {

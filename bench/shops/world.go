@@ -6,7 +6,7 @@ import (
 	"math"
 	"math/rand/v2"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/fit/field"
 	"evenpole/jig"
 	"evenpole/jig/sim"
@@ -27,8 +27,8 @@ type world struct {
 	channels []float64
 	twist    twist
 	sets     []stringSet // the physical strings on the jig
-	rows     []capture.Reading
-	fields   []capture.FieldReading
+	rows     []record.Reading
+	fields   []record.FieldReading
 	loose    map[string]float64 // remanence of single magnets, by name
 	drift    float64
 	sessions int
@@ -38,14 +38,14 @@ type world struct {
 // of one is not true of another. Factors on the logarithm of the level.
 type twist struct {
 	area, fall, bend, protrude, steep, velocity float64
-	wraps                                       map[string][2]float64 // weight of wrap beside core: of the simulated jig, and of this shop
+	wraps                                       map[profiles.Wrap][2]float64 // weight of wrap beside core: of the simulated jig, and of this shop
 }
 
 // newTwist is centred on what an ordinary record shows.
 func newTwist(r *rand.Rand) twist {
 	n := r.NormFloat64
 	return twist{area: -0.05 + 0.05*n(), fall: 0.22 + 0.05*n(), bend: 0.015 + 0.01*n(), protrude: 0.08 + 0.03*n(), steep: 0.05 + 0.015*n(), velocity: -0.2 + 0.06*n(),
-		wraps: map[string][2]float64{
+		wraps: map[profiles.Wrap][2]float64{
 			"nickel": {0.16, 0.08 * math.Exp(0.3*n())}, "nickel_plated_steel": {0.19, 0.32 * math.Exp(0.25*n())}, "stainless": {0.17, 0.25 * math.Exp(0.3*n())},
 		}}
 }
@@ -134,7 +134,7 @@ func (w *world) levels(poles []sim.Pole, strings []profiles.String, heights []fl
 			panic(err)
 		}
 		core := s.Core
-		m.Strings = append(m.Strings, sim.String{Gauge: s.Gauge, Core: core, Wrap: s.Wrap, Freq: hz})
+		m.Strings = append(m.Strings, sim.String{Gauge: s.Gauge, Core: core, Wrap: string(s.Wrap), Freq: hz})
 	}
 	j.Mount(m)
 	v := j.TrueLevels()
@@ -199,10 +199,10 @@ func (w *world) mount(p pickup, set stringSet, heights []float64, takes int) {
 		for t := range takes {
 			w.drift = 0.97*w.drift + 0.25*0.01*w.rng.NormFloat64()
 			level := math.Exp(v[i] + p.coil + w.channels[i] + w.drift + 0.03*w.rng.NormFloat64())
-			w.rows = append(w.rows, capture.Reading{
-				Session: fmt.Sprintf("s%03d", w.sessions), Purpose: capture.ForModel, Pickup: p.name, Batch: w.batches[p.batch].Name,
+			w.rows = append(w.rows, record.Reading{
+				Session: fmt.Sprintf("s%03d", w.sessions), Purpose: record.ForModel, Pickup: p.name, Batch: w.batches[p.batch].Name,
 				String: i + 1, StringSet: set.name, Core: s.Core, Gauge: s.Gauge, Wrap: s.Wrap, PoleHeight: p.read[i], StringHeight: read[i],
-				Mode: "P", Take: t + 1, RMS: math.Hypot(level, 0.3), Quiet: 0.3, Peak: 3.5 * level, Freq: hz, Excite: string(w.excite), Line: len(w.rows) + 2,
+				Mode: "P", Take: t + 1, RMS: math.Hypot(level, 0.3), Quiet: 0.3, Peak: 3.5 * level, Freq: hz, Excite: profiles.Excitation(w.excite), Line: len(w.rows) + 2,
 			})
 		}
 	}
@@ -243,7 +243,7 @@ func (w *world) capture(d design) {
 	}
 	for _, p := range all {
 		for i, b := range probe(p.poles) {
-			w.field(b, capture.FieldReading{Batch: w.batches[p.batch].Name, Pickup: p.name, String: i + 1, Position: i + 1})
+			w.field(b, record.FieldReading{Batch: w.batches[p.batch].Name, Pickup: p.name, String: i + 1, Position: i + 1})
 		}
 	}
 	w.loose = map[string]float64{}
@@ -252,12 +252,12 @@ func (w *world) capture(d design) {
 			m := w.poles(b, []float64{0})
 			name := magnetName(b, i)
 			w.loose[name] = m[0].Remanence
-			w.field(probe(m)[0], capture.FieldReading{Batch: w.batches[b].Name, Magnet: name, Position: i + 1})
+			w.field(probe(m)[0], record.FieldReading{Batch: w.batches[b].Name, Magnet: name, Position: i + 1})
 		}
 	}
 }
 
-func (w *world) field(tesla float64, r capture.FieldReading) {
+func (w *world) field(tesla float64, r record.FieldReading) {
 	for t := range 2 {
 		r.Take, r.ProbeGap, r.Session, r.Line = t+1, 0.5, "f1", len(w.fields)+2
 		r.Field = 1000 * tesla * math.Exp(0.005*w.rng.NormFloat64())
@@ -282,8 +282,8 @@ func probe(poles []sim.Pole) []float64 {
 
 func round(v float64) float64 { return math.Round(v*100) / 100 }
 
-func (w *world) readings() iter.Seq2[capture.Reading, error] {
-	return func(yield func(capture.Reading, error) bool) {
+func (w *world) readings() iter.Seq2[record.Reading, error] {
+	return func(yield func(record.Reading, error) bool) {
 		for _, r := range w.rows {
 			if !yield(r, nil) {
 				return
@@ -292,8 +292,8 @@ func (w *world) readings() iter.Seq2[capture.Reading, error] {
 	}
 }
 
-func str(note string, gauge, core float64, wrap string) profiles.String {
-	if wrap == "plain" {
+func str(note string, gauge, core float64, wrap profiles.Wrap) profiles.String {
+	if wrap == profiles.Plain {
 		core = gauge
 	}
 	return profiles.String{Note: note, Gauge: round4(gauge * 25.4), Core: round4(core * 25.4), Wrap: wrap}
@@ -314,8 +314,8 @@ const looseMagnets = 18
 
 func magnetName(batch, i int) string { return fmt.Sprintf("B%d/%02d", batch+1, i+1) }
 
-func (w *world) fieldReadings() iter.Seq2[capture.FieldReading, error] {
-	return func(yield func(capture.FieldReading, error) bool) {
+func (w *world) fieldReadings() iter.Seq2[record.FieldReading, error] {
+	return func(yield func(record.FieldReading, error) bool) {
 		for _, r := range w.fields {
 			if !yield(r, nil) {
 				return

@@ -15,7 +15,8 @@ import (
 	"slices"
 	"time"
 
-	"evenpole/fit"
+	"evenpole/fit/cell"
+	"evenpole/fit/screen"
 )
 
 func main() {
@@ -84,12 +85,12 @@ func clean(w, log io.Writer, name string, d design, seed uint64, shops int) erro
 	cells, alarms := 0, 0
 	var longest time.Duration
 	for k := range shops {
-		data, err := fit.Gather(newShop(seed+uint64(k), d).readings())
+		data, err := cell.Gather(newShop(seed+uint64(k), d).readings())
 		if err != nil {
 			return err
 		}
 		began := time.Now()
-		found := fit.Screen(data)
+		found := screen.Screen(data)
 		longest = max(longest, time.Since(began))
 		cells += len(data.Cells)
 		alarms += len(found)
@@ -121,11 +122,11 @@ func (t tally) seeded(log io.Writer, s *shop, vs []variety) error {
 			made = append(made, x)
 		}
 	}
-	data, err := fit.Gather(s.readings())
+	data, err := cell.Gather(s.readings())
 	if err != nil {
 		return err
 	}
-	all := fit.Screen(data)
+	all := screen.Screen(data)
 	for _, x := range made {
 		c := t.of(x.kind, x.about)
 		c.made++
@@ -167,7 +168,7 @@ func (t tally) print(w io.Writer) {
 			fmt.Fprintln(w)
 		}
 	}
-	beyond, drifts := 0, t.of(fit.DriftInSession, beyondMade).found
+	beyond, drifts := 0, t.of(screen.DriftInSession, beyondMade).found
 	for k, c := range t {
 		if k.about == beyondMade {
 			beyond += c.found

@@ -4,7 +4,8 @@ import (
 	"io"
 	"testing"
 
-	"evenpole/fit"
+	"evenpole/fit/cell"
+	"evenpole/fit/screen"
 )
 
 // In a few shops that were not used to set anything, mistakes are found and
@@ -23,7 +24,7 @@ func TestScreenOverSimulatedShops(t *testing.T) {
 	made, found, beyond := 0, 0, 0
 	for k, c := range counts {
 		switch {
-		case k.kind == fit.DriftInSession:
+		case k.kind == screen.DriftInSession:
 		case k.about == beyondMade:
 			beyond += c.found
 		default:
@@ -40,12 +41,12 @@ func TestScreenOverShopsWithoutMistakes(t *testing.T) {
 	cells, alarms := 0, 0
 	for _, d := range designs[:5] {
 		for seed := range uint64(3) {
-			data, err := fit.Gather(newShop(88000+seed, d.design).readings())
+			data, err := cell.Gather(newShop(88000+seed, d.design).readings())
 			if err != nil {
 				t.Fatal(err)
 			}
 			cells += len(data.Cells)
-			alarms += len(fit.Screen(data))
+			alarms += len(screen.Screen(data))
 		}
 	}
 	if cells < 800 || alarms > 1 {

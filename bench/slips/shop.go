@@ -8,7 +8,7 @@ import (
 	"slices"
 	"time"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/jig"
 	"evenpole/jig/sim"
 	"evenpole/profiles"
@@ -36,7 +36,7 @@ type shop struct {
 	place float64   // mm from the bridge
 	now   time.Time
 	drift float64
-	rows  []capture.Reading
+	rows  []record.Reading
 	all   []*mounting
 }
 
@@ -197,7 +197,7 @@ func (s *shop) levels(p *built, set *stringSet, heights []float64) []float64 {
 	j := sim.New(sim.Config{Excite: jig.Travel, Scatter: &sim.Scatter{}})
 	m := sim.Mounted{Poles: p.poles, StringHeights: heights, PickupFromBridge: s.place}
 	for _, x := range set.actual {
-		m.Strings = append(m.Strings, sim.String{Gauge: x.Gauge, Core: x.Core, Wrap: x.Wrap, Freq: pitch(x)})
+		m.Strings = append(m.Strings, sim.String{Gauge: x.Gauge, Core: x.Core, Wrap: string(x.Wrap), Freq: pitch(x)})
 	}
 	j.Mount(m)
 	v := j.TrueLevels()
@@ -220,10 +220,10 @@ func pitch(x profiles.String) float64 {
 func (s *shop) pluck(m *mounting, i int, level float64) {
 	listed := m.set.listed[i]
 	const quiet = 0.43
-	row := capture.Reading{
-		Session: m.session, Purpose: capture.ForModel, Jig: "jig-1", Boot: "0000000A", HasSeq: true, Pickup: m.pickup.name, Batch: m.pickup.batch,
+	row := record.Reading{
+		Session: m.session, Purpose: record.ForModel, Jig: "jig-1", Boot: "0000000A", HasSeq: true, Pickup: m.pickup.name, Batch: m.pickup.batch,
 		String: i + 1, StringSet: m.set.name, Core: listed.Core, Gauge: listed.Gauge, Wrap: listed.Wrap,
-		PoleHeight: m.poles[i], StringHeight: m.heights[i], Quiet: quiet, Excite: "travel", Window: 500, Status: capture.OK,
+		PoleHeight: m.poles[i], StringHeight: m.heights[i], Quiet: quiet, Excite: "travel", Window: 500, Status: record.OK,
 	}
 	for t := range 2 + s.takes {
 		r := row
@@ -244,21 +244,21 @@ func (s *shop) pluck(m *mounting, i int, level float64) {
 }
 
 // struck is what a double strike makes of a take, seen or not.
-func (s *shop) struck(r *capture.Reading) float64 {
+func (s *shop) struck(r *record.Reading) float64 {
 	u := s.Float64()
 	if u > doubled+flaggedTake {
 		return 1
 	}
 	if u > doubled {
-		r.Status = capture.DoubleStrike
+		r.Status = record.DoubleStrike
 	}
 	return math.Exp(-0.3 + 0.6*s.Float64())
 }
 
 func thousandth(v float64) float64 { return math.Round(v*1000) / 1000 }
 
-func (s *shop) readings() iter.Seq2[capture.Reading, error] {
-	return func(yield func(capture.Reading, error) bool) {
+func (s *shop) readings() iter.Seq2[record.Reading, error] {
+	return func(yield func(record.Reading, error) bool) {
 		for _, r := range s.rows {
 			if !yield(r, nil) {
 				return
@@ -275,7 +275,7 @@ var stringSets = []stringSet{
 	{name: "twelve", listed: stringsOf("nickel", [6]float64{.012, .016, .022, .032, .042, .052}, [6]float64{0, 0, .0115, .0145, .0165, .0185})},
 }
 
-func stringsOf(wrap string, gauges, cores [6]float64) []profiles.String {
+func stringsOf(wrap profiles.Wrap, gauges, cores [6]float64) []profiles.String {
 	var out []profiles.String
 	for i, note := range []string{"E4", "B3", "G3", "D3", "A2", "E2"} {
 		x := profiles.String{Note: note, Gauge: inch(gauges[i]), Core: inch(cores[i]), Wrap: wrap}

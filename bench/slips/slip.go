@@ -4,8 +4,9 @@ import (
 	"math"
 	"slices"
 
-	"evenpole/capture"
-	"evenpole/fit"
+	"evenpole/capture/record"
+	"evenpole/fit/cell"
+	"evenpole/fit/screen"
 )
 
 // slip is a mistake that was made in a record on purpose.
@@ -29,45 +30,45 @@ type variety struct {
 }
 
 var varieties = []variety{
-	{fit.DecimalPole, "ten times", func(s *shop, m *mounting) ([]int, bool) { return s.scaleOne(m, pole, 10, 2) }},
-	{fit.DecimalPole, "a tenth", func(s *shop, m *mounting) ([]int, bool) { return s.scaleOne(m, pole, 0.1, 2) }},
-	{fit.DecimalHeight, "ten times", func(s *shop, m *mounting) ([]int, bool) { return s.scaleOne(m, height, 10, 2) }},
-	{fit.DecimalHeight, "a tenth", func(s *shop, m *mounting) ([]int, bool) { return s.scaleOne(m, height, 0.1, 2) }},
-	{fit.SwappedPoles, "", func(s *shop, m *mounting) ([]int, bool) { return s.swap(m, pole) }},
-	{fit.SwappedHeights, "", func(s *shop, m *mounting) ([]int, bool) { return s.swap(m, height) }},
-	{fit.InchesTyped, "one pole height", func(s *shop, m *mounting) ([]int, bool) { return s.scaleOne(m, pole, 1/25.4, 3) }},
-	{fit.InchesTyped, "one string height", func(s *shop, m *mounting) ([]int, bool) { return s.scaleOne(m, height, 1/25.4, 3) }},
-	{fit.InchesTyped, "all pole heights", func(s *shop, m *mounting) ([]int, bool) { return s.scaleAll(m, pole) }},
-	{fit.InchesTyped, "all string heights", func(s *shop, m *mounting) ([]int, bool) { return s.scaleAll(m, height) }},
-	{fit.InchesTyped, "all diameters", steelInInches},
-	{fit.WrongSet, "", wrongSet},
-	{fit.PickupMixedUp, "id only", func(s *shop, m *mounting) ([]int, bool) { return mixUp(s, m, false) }},
-	{fit.PickupMixedUp, "whole mount file", func(s *shop, m *mounting) ([]int, bool) { return mixUp(s, m, true) }},
-	{fit.WrongEnd, "pole heights", fromWrongEnd},
-	{fit.ClippedUnseen, "", clip},
-	{fit.DriftInSession, "1.5 dB", func(s *shop, m *mounting) ([]int, bool) { return runAway(s, m, 1.5) }},
-	{fit.DriftInSession, "2.5 dB", func(s *shop, m *mounting) ([]int, bool) { return runAway(s, m, 2.5) }},
+	{screen.DecimalPole, "ten times", func(s *shop, m *mounting) ([]int, bool) { return s.scaleOne(m, pole, 10, 2) }},
+	{screen.DecimalPole, "a tenth", func(s *shop, m *mounting) ([]int, bool) { return s.scaleOne(m, pole, 0.1, 2) }},
+	{screen.DecimalHeight, "ten times", func(s *shop, m *mounting) ([]int, bool) { return s.scaleOne(m, height, 10, 2) }},
+	{screen.DecimalHeight, "a tenth", func(s *shop, m *mounting) ([]int, bool) { return s.scaleOne(m, height, 0.1, 2) }},
+	{screen.SwappedPoles, "", func(s *shop, m *mounting) ([]int, bool) { return s.swap(m, pole) }},
+	{screen.SwappedHeights, "", func(s *shop, m *mounting) ([]int, bool) { return s.swap(m, height) }},
+	{screen.InchesTyped, "one pole height", func(s *shop, m *mounting) ([]int, bool) { return s.scaleOne(m, pole, 1/25.4, 3) }},
+	{screen.InchesTyped, "one string height", func(s *shop, m *mounting) ([]int, bool) { return s.scaleOne(m, height, 1/25.4, 3) }},
+	{screen.InchesTyped, "all pole heights", func(s *shop, m *mounting) ([]int, bool) { return s.scaleAll(m, pole) }},
+	{screen.InchesTyped, "all string heights", func(s *shop, m *mounting) ([]int, bool) { return s.scaleAll(m, height) }},
+	{screen.InchesTyped, "all diameters", steelInInches},
+	{screen.WrongSet, "", wrongSet},
+	{screen.PickupMixedUp, "id only", func(s *shop, m *mounting) ([]int, bool) { return mixUp(s, m, false) }},
+	{screen.PickupMixedUp, "whole mount file", func(s *shop, m *mounting) ([]int, bool) { return mixUp(s, m, true) }},
+	{screen.WrongEnd, "pole heights", fromWrongEnd},
+	{screen.ClippedUnseen, "", clip},
+	{screen.DriftInSession, "1.5 dB", func(s *shop, m *mounting) ([]int, bool) { return runAway(s, m, 1.5) }},
+	{screen.DriftInSession, "2.5 dB", func(s *shop, m *mounting) ([]int, bool) { return runAway(s, m, 2.5) }},
 }
 
-func pole(r *capture.Reading) *float64   { return &r.PoleHeight }
-func height(r *capture.Reading) *float64 { return &r.StringHeight }
+func pole(r *record.Reading) *float64   { return &r.PoleHeight }
+func height(r *record.Reading) *float64 { return &r.StringHeight }
 
 // rowsOf calls do for the rows of a mounting.
-func (s *shop) rowsOf(m *mounting, do func(r *capture.Reading)) {
+func (s *shop) rowsOf(m *mounting, do func(r *record.Reading)) {
 	for i := m.first; i <= m.last; i++ {
 		do(&s.rows[i])
 	}
 }
 
 // filed is a mounting's list of lengths as the rows have it.
-func (s *shop) filed(m *mounting, of func(*capture.Reading) *float64) []float64 {
+func (s *shop) filed(m *mounting, of func(*record.Reading) *float64) []float64 {
 	out := make([]float64, 6)
-	s.rowsOf(m, func(r *capture.Reading) { out[r.String-1] = *of(r) })
+	s.rowsOf(m, func(r *record.Reading) { out[r.String-1] = *of(r) })
 	return out
 }
 
-func (s *shop) file(m *mounting, of func(*capture.Reading) *float64, list []float64) {
-	s.rowsOf(m, func(r *capture.Reading) { *of(r) = list[r.String-1] })
+func (s *shop) file(m *mounting, of func(*record.Reading) *float64, list []float64) {
+	s.rowsOf(m, func(r *record.Reading) { *of(r) = list[r.String-1] })
 }
 
 func round(v float64, digits int) float64 {
@@ -75,7 +76,7 @@ func round(v float64, digits int) float64 {
 	return math.Round(v*p) / p
 }
 
-func (s *shop) scaleOne(m *mounting, of func(*capture.Reading) *float64, by float64, digits int) ([]int, bool) {
+func (s *shop) scaleOne(m *mounting, of func(*record.Reading) *float64, by float64, digits int) ([]int, bool) {
 	list := s.filed(m, of)
 	i := s.IntN(6)
 	was := list[i]
@@ -87,7 +88,7 @@ func (s *shop) scaleOne(m *mounting, of func(*capture.Reading) *float64, by floa
 	return []int{i + 1}, true
 }
 
-func (s *shop) scaleAll(m *mounting, of func(*capture.Reading) *float64) ([]int, bool) {
+func (s *shop) scaleAll(m *mounting, of func(*record.Reading) *float64) ([]int, bool) {
 	list := s.filed(m, of)
 	for i := range list {
 		list[i] = round(list[i]/25.4, 3)
@@ -96,7 +97,7 @@ func (s *shop) scaleAll(m *mounting, of func(*capture.Reading) *float64) ([]int,
 	return nil, true
 }
 
-func (s *shop) swap(m *mounting, of func(*capture.Reading) *float64) ([]int, bool) {
+func (s *shop) swap(m *mounting, of func(*record.Reading) *float64) ([]int, bool) {
 	list := s.filed(m, of)
 	p := s.Perm(6)
 	i, k := min(p[0], p[1]), max(p[0], p[1])
@@ -123,7 +124,7 @@ func fromWrongEnd(s *shop, m *mounting) ([]int, bool) {
 }
 
 func steelInInches(s *shop, m *mounting) ([]int, bool) {
-	s.rowsOf(m, func(r *capture.Reading) { r.Core, r.Gauge = round(r.Core/25.4, 4), round(r.Gauge/25.4, 4) })
+	s.rowsOf(m, func(r *record.Reading) { r.Core, r.Gauge = round(r.Core/25.4, 4), round(r.Gauge/25.4, 4) })
 	return nil, true
 }
 
@@ -135,7 +136,7 @@ func wrongSet(s *shop, m *mounting) ([]int, bool) {
 	if other == m.set {
 		return nil, false
 	}
-	s.rowsOf(m, func(r *capture.Reading) {
+	s.rowsOf(m, func(r *record.Reading) {
 		x := other.listed[r.String-1]
 		r.StringSet, r.Core, r.Gauge, r.Wrap = other.name, x.Core, x.Gauge, x.Wrap
 	})
@@ -159,7 +160,7 @@ func mixUp(s *shop, m *mounting, whole bool) ([]int, bool) {
 	if o.pickup == m.pickup || left < 2 || changed < least {
 		return nil, false
 	}
-	s.rowsOf(m, func(r *capture.Reading) {
+	s.rowsOf(m, func(r *record.Reading) {
 		r.Pickup = o.pickup.name
 		if whole {
 			r.Batch, r.PoleHeight = o.pickup.batch, o.poles[r.String-1]
@@ -172,14 +173,14 @@ func mixUp(s *shop, m *mounting, whole bool) ([]int, bool) {
 func clip(s *shop, m *mounting) ([]int, bool) {
 	i := 1 + s.IntN(6)
 	var peaks []float64
-	s.rowsOf(m, func(r *capture.Reading) {
-		if r.String == i && r.Mode == "P" && r.Status == capture.OK {
+	s.rowsOf(m, func(r *record.Reading) {
+		if r.String == i && r.Mode == "P" && r.Status == record.OK {
 			peaks = append(peaks, r.Peak)
 		}
 	})
 	slices.Sort(peaks)
 	limit := peaks[len(peaks)/4]
-	s.rowsOf(m, func(r *capture.Reading) {
+	s.rowsOf(m, func(r *record.Reading) {
 		if r.String == i && r.Peak > limit {
 			r.RMS = thousandth(r.RMS * math.Pow(limit/r.Peak, 0.3))
 			r.Peak = limit
@@ -195,7 +196,7 @@ func runAway(s *shop, m *mounting, by float64) ([]int, bool) {
 		total = -total
 	}
 	from, to := s.rows[m.first].Time, s.rows[m.last].Time
-	s.rowsOf(m, func(r *capture.Reading) {
+	s.rowsOf(m, func(r *record.Reading) {
 		if r.Mode == "P" {
 			f := math.Exp(total * (r.Time.Sub(from).Seconds()/to.Sub(from).Seconds() - 0.5))
 			r.RMS, r.Peak = thousandth(r.RMS*f), thousandth(r.Peak*f)
@@ -220,6 +221,6 @@ func (s *shop) err(v *variety, taken map[*mounting]bool) (slip, bool) {
 }
 
 // named reports whether a suspect names the slip: kind, pickup, session and strings.
-func (x *slip) named(f fit.Suspect) bool {
+func (x *slip) named(f cell.Suspect) bool {
 	return f.Kind == x.kind && f.Pickup == x.pickup && f.Session == x.session && slices.Equal(f.Strings, x.strings) && len(f.Rows) > 0
 }

@@ -9,7 +9,7 @@ import (
 	"os"
 	"path/filepath"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/jig/jigtest"
 	"evenpole/jig/sim"
 )
@@ -58,7 +58,7 @@ type Row struct {
 
 // Rows reads a shop's readings, of which there are none where there is no file.
 func Rows(shop string) (rows []Row, err error) {
-	f, err := os.Open(filepath.Join(shop, capture.ReadingsFile))
+	f, err := os.Open(filepath.Join(shop, record.ReadingsFile))
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	}
@@ -66,12 +66,12 @@ func Rows(shop string) (rows []Row, err error) {
 		return nil, err
 	}
 	defer f.Close()
-	for r, err := range capture.Readings(f, f.Name()) {
+	for r, err := range record.Readings(f, f.Name()) {
 		if err != nil {
 			return nil, err
 		}
 		rows = append(rows, Row{ID{r.Boot, r.Seq}, Reading{r.String, r.Take, string(r.Mode),
-			thousandths(r.RMS), thousandths(r.Peak), thousandths(r.Freq), int(math.Round(r.Window)), r.Status == capture.OK}})
+			thousandths(r.RMS), thousandths(r.Peak), thousandths(r.Freq), int(math.Round(r.Window)), r.Status == record.OK}})
 	}
 	return rows, nil
 }

@@ -11,7 +11,7 @@ import (
 	"strings"
 	"text/tabwriter"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/fit"
 	"evenpole/fit/batch"
 	"evenpole/fit/field"
@@ -69,7 +69,7 @@ Exit status: 0 accept, or no limits given; 3 reject; 4 measure more.`,
 	f := cmd.Flags()
 	f.StringVar(&o.batch, "batch", "", "the batch's `name` (default: the newest in the record)")
 	f.StringVar(&o.reference, "reference", "", "`name` of the batch to compare with (default: the shop's, or the first in the record)")
-	f.StringVar(&o.fields, "fields", "", "field readings `file` (default: the shop's "+capture.FieldsFile+")")
+	f.StringVar(&o.fields, "fields", "", "field readings `file` (default: the shop's "+record.FieldsFile+")")
 	f.StringVar(&o.report, "report", "", "write a page to print into this `file`, .html or .pdf")
 	f.StringVar(&o.paper, "paper", "a4", "`size` of a PDF: a4 or letter")
 	f.IntVar(&o.setSize, "set-size", 0, "sort the magnets into sets of `N`")
@@ -172,17 +172,17 @@ func (e *env) readFields(path string) (*batch.Record, error) {
 		if err != nil {
 			return nil, err
 		}
-		if path = filepath.Join(dir, capture.FieldsFile); missing(path) {
+		if path = filepath.Join(dir, record.FieldsFile); missing(path) {
 			return nil, withHint(badInput("the shop %s has no field readings yet", dir),
 				"capture loose magnets with 'evenpole capture --purpose batch --field all', or name a file with --fields")
 		}
 	}
-	f, err := capture.Open(path)
+	f, err := record.Open(path)
 	if err != nil {
 		return nil, err
 	}
 	defer f.Close()
-	return batch.Read(capture.Fields(f, path))
+	return batch.Read(record.Fields(f, path))
 }
 
 // readBatches reads what the shop ordered; nothing outside a shop, or in one
@@ -261,7 +261,7 @@ func (e *env) loudness(r *batch.Report) {
 }
 
 func loudness(dir string, model fit.Model, r *batch.Report) (*batch.Loudness, error) {
-	data, err := gatherReadings([]string{filepath.Join(dir, capture.ReadingsFile)})
+	data, err := gatherReadings([]string{filepath.Join(dir, record.ReadingsFile)})
 	if err != nil {
 		return nil, err
 	}

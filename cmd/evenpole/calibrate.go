@@ -8,7 +8,7 @@ import (
 	"path/filepath"
 	"time"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/fit/gain"
 
 	"github.com/spf13/cobra"
@@ -119,13 +119,13 @@ func sourceReadings(dir string, o calibrateOptions) ([]gain.Reading, error) {
 		defer f.Close()
 		return gain.ReadPoints(f, o.points)
 	case o.session != "":
-		name := cmp.Or(o.record, filepath.Join(dir, capture.ReadingsFile))
-		f, err := capture.Open(name)
+		name := cmp.Or(o.record, filepath.Join(dir, record.ReadingsFile))
+		f, err := record.Open(name)
 		if err != nil {
 			return nil, err
 		}
 		defer f.Close()
-		readings, err := gain.OfSession(capture.Readings(f, name), o.Jig, o.session, o.sourceMV, o.sourceU)
+		readings, err := gain.OfSession(record.Readings(f, name), o.Jig, o.session, o.sourceMV, o.sourceU)
 		if wrong := (*gain.InputError)(nil); errors.As(err, &wrong) {
 			return nil, &inputError{err}
 		}

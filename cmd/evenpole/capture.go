@@ -13,6 +13,7 @@ import (
 	"text/tabwriter"
 
 	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/jig"
 	"evenpole/profiles"
 
@@ -73,7 +74,7 @@ func runCapture(ctx context.Context, e *env, o captureOptions) error {
 	if err != nil {
 		return err
 	}
-	opt := capture.Options{Mount: mount, Purpose: capture.Purpose(o.purpose), Takes: o.takes, MaxPlucks: o.plucks, Again: o.again, Progress: e.progress}
+	opt := capture.Options{Mount: mount, Purpose: record.Purpose(o.purpose), Takes: o.takes, MaxPlucks: o.plucks, Again: o.again, Progress: e.progress}
 	if err := checkCapture(o); err != nil {
 		return err
 	}
@@ -105,7 +106,7 @@ func runCapture(ctx context.Context, e *env, o captureOptions) error {
 // openBoth takes hold of the shop and of the jig. A shop with a record comes
 // first, so that a second capture is refused before it disturbs the jig of the
 // first; a folder becomes a shop only once the jig has answered.
-func openBoth(ctx context.Context, e *env, dir string, o captureOptions) (*capture.Shop, *jig.Conn, error) {
+func openBoth(ctx context.Context, e *env, dir string, o captureOptions) (*record.Writer, *jig.Conn, error) {
 	if !isShop(dir) {
 		conn, err := attach(ctx, e, o)
 		if err != nil {
@@ -130,7 +131,7 @@ func openBoth(ctx context.Context, e *env, dir string, o captureOptions) (*captu
 
 // isShop reports whether a folder has a record already.
 func isShop(dir string) bool {
-	return !missing(filepath.Join(dir, capture.ReadingsFile)) || !missing(filepath.Join(dir, capture.FieldsFile))
+	return !missing(filepath.Join(dir, record.ReadingsFile)) || !missing(filepath.Join(dir, record.FieldsFile))
 }
 
 // captureLibrary is the string sets for a capture, whose shop may not exist
@@ -143,8 +144,8 @@ func (e *env) captureLibrary() (*profiles.Library, error) {
 }
 
 func checkCapture(o captureOptions) error {
-	switch capture.Purpose(o.purpose) {
-	case capture.ForModel, capture.ForBatch, capture.ForCheck, capture.ForRepeat:
+	switch record.Purpose(o.purpose) {
+	case record.ForModel, record.ForBatch, record.ForCheck, record.ForRepeat:
 	default:
 		return badInput("purpose: expected model, batch, check or repeat, got %q", o.purpose)
 	}
@@ -181,7 +182,7 @@ func resumeHint(err error) []string {
 	if !errors.As(err, new(*capture.StoppedError)) {
 		return nil
 	}
-	if errors.Is(err, capture.ErrMoved) {
+	if errors.Is(err, record.ErrMoved) {
 		return diskHint(err)
 	}
 	hints := []string{"what was kept stays; the same command goes on from here"}
@@ -220,13 +221,13 @@ func positions(text string, m *profiles.Mount) ([]int, error) {
 
 // progress shows each row once it is kept.
 func (e *env) progress(p capture.Progress) {
-	what := map[capture.Mode]string{capture.Pluck: "string", capture.Drive: "string", capture.Quiet: "quiet, string", capture.Probe: "position"}[p.Mode]
+	what := map[record.Mode]string{record.Pluck: "string", record.Drive: "string", record.Quiet: "quiet, string", record.Probe: "position"}[p.Mode]
 	unit := "mV"
-	if p.Mode == capture.Probe {
+	if p.Mode == record.Probe {
 		unit = "mT"
 	}
 	line := fmt.Sprintf("kept %s %d: %.3f %s, %d of %d good", what, p.Number, p.Level, unit, p.Good, p.Wanted)
-	if p.Status != capture.OK {
+	if p.Status != record.OK {
 		line += fmt.Sprintf(" (%s)", p.Status)
 	}
 	if p.Note != "" {

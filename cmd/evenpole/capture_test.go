@@ -14,6 +14,7 @@ import (
 	"testing"
 
 	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/jig/jigtest"
 )
 
@@ -101,15 +102,15 @@ func plug(t *testing.T, bench *jigtest.Jig) (port string, unplug func()) {
 }
 
 // recorded is the shop's record.
-func recorded(t *testing.T, shop string) []capture.Reading {
+func recorded(t *testing.T, shop string) []record.Reading {
 	t.Helper()
-	f, err := os.Open(filepath.Join(shop, capture.ReadingsFile))
+	f, err := os.Open(filepath.Join(shop, record.ReadingsFile))
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer f.Close()
-	var all []capture.Reading
-	for r, err := range capture.Readings(f, capture.ReadingsFile) {
+	var all []record.Reading
+	for r, err := range record.Readings(f, record.ReadingsFile) {
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -122,7 +123,7 @@ func recorded(t *testing.T, shop string) []capture.Reading {
 // as it was made, and nothing else there. Only readings of the command that a
 // restart cut off may be missing: the jig forgot them before the host could ask
 // again.
-func compareWithLog(t *testing.T, log []jigtest.Entry, rows []capture.Reading) {
+func compareWithLog(t *testing.T, log []jigtest.Entry, rows []record.Reading) {
 	t.Helper()
 	made := map[string]jigtest.Entry{}
 	cut := map[uint64]bool{}
@@ -157,14 +158,14 @@ func compareWithLog(t *testing.T, log []jigtest.Entry, rows []capture.Reading) {
 }
 
 // statusOf is what the record has to say of a take with flags.
-func statusOf(flags int) capture.Status {
+func statusOf(flags int) record.Status {
 	switch {
 	case flags&jigtest.Clipped != 0:
-		return capture.Clipped
+		return record.Clipped
 	case flags&jigtest.DoubleStrike != 0:
-		return capture.DoubleStrike
+		return record.DoubleStrike
 	}
-	return capture.OK
+	return record.OK
 }
 
 // thousandths is a figure of the record in the jig's unit.
@@ -172,11 +173,11 @@ func thousandths(x float64) int { return int(math.Round(x * 1000)) }
 
 // A file that is gone is not a full disk: the same command would begin anew.
 func TestHintWhenTheFileWasMoved(t *testing.T) {
-	moved := &capture.StoppedError{Session: "s001", Err: &capture.WriteError{Path: "shop/readings.csv", Err: capture.ErrMoved}}
+	moved := &capture.StoppedError{Session: "s001", Err: &record.WriteError{Path: "shop/readings.csv", Err: record.ErrMoved}}
 	if hints := resumeHint(moved); len(hints) != 1 || !strings.Contains(hints[0], "put it back") {
 		t.Errorf("moved: %q", hints)
 	}
-	full := &capture.StoppedError{Session: "s001", Err: &capture.WriteError{Path: "shop/readings.csv", Err: syscall.ENOSPC}}
+	full := &capture.StoppedError{Session: "s001", Err: &record.WriteError{Path: "shop/readings.csv", Err: syscall.ENOSPC}}
 	if hints := resumeHint(full); len(hints) != 2 || !strings.Contains(hints[1], "make room where shop is") {
 		t.Errorf("full: %q", hints)
 	}
@@ -184,7 +185,7 @@ func TestHintWhenTheFileWasMoved(t *testing.T) {
 
 func TestHintWhenAShopCannotBeWrittenTo(t *testing.T) {
 	for want, err := range map[string]error{
-		"one process writes to shop": fmt.Errorf("%w: process 7", capture.ErrInUse),
+		"one process writes to shop": fmt.Errorf("%w: process 7", record.ErrInUse),
 		"nothing can be written to":  &fs.PathError{Op: "open", Path: "shop/writer.lock", Err: fs.ErrPermission},
 		"--shop":                     &fs.PathError{Op: "open", Path: "shop/writer.lock", Err: syscall.EROFS},
 	} {

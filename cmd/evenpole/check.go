@@ -9,7 +9,7 @@ import (
 	"strings"
 	"text/tabwriter"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/fit"
 	"evenpole/fit/verdict"
 	"evenpole/profiles"
@@ -132,7 +132,7 @@ func expected(e *env, dir string) (*verdict.Bench, string) {
 		e.warn([]string{fmt.Sprintf("not compared with what the model expects: %v", err)})
 		return nil, ""
 	}
-	b := &verdict.Bench{Model: fit.Handbook(fit.Travel), Sets: lib.Sets()}
+	b := &verdict.Bench{Model: fit.Handbook(profiles.Travel), Sets: lib.Sets()}
 	s := modelStore{shop: dir}
 	if missing(s.path(currentFile)) {
 		return b, "the handbook alone"
@@ -159,8 +159,8 @@ func checkPickup(e *env, dir string, order *profiles.Order, pickup string, opt v
 	if err != nil {
 		return nil, err
 	}
-	name := filepath.Join(dir, capture.ReadingsFile)
-	f, err := capture.Open(name)
+	name := filepath.Join(dir, record.ReadingsFile)
+	f, err := record.Open(name)
 	if err != nil {
 		return nil, err
 	}
@@ -168,15 +168,15 @@ func checkPickup(e *env, dir string, order *profiles.Order, pickup string, opt v
 	opt.Channel = book.ChannelStd
 	var model string
 	opt.Bench, model = expected(e, dir)
-	if fields := filepath.Join(dir, capture.FieldsFile); opt.Bench != nil && !missing(fields) {
-		f, err := capture.Open(fields)
+	if fields := filepath.Join(dir, record.FieldsFile); opt.Bench != nil && !missing(fields) {
+		f, err := record.Open(fields)
 		if err != nil {
 			return nil, err
 		}
 		defer f.Close()
-		opt.Bench.Fields = capture.Fields(f, fields)
+		opt.Bench.Fields = record.Fields(f, fields)
 	}
-	v, err := verdict.Check(book.Apply(capture.Readings(f, name)), order, pickup, opt)
+	v, err := verdict.Check(book.Apply(record.Readings(f, name)), order, pickup, opt)
 	none, wrong := (*verdict.NotChecked)(nil), (*verdict.OrderError)(nil)
 	if errors.As(err, &none) || errors.As(err, &wrong) {
 		return nil, &inputError{err}

@@ -6,7 +6,7 @@ import (
 	"os"
 	"path/filepath"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/fit/drift"
 	"evenpole/report"
 
@@ -93,13 +93,13 @@ func runDrift(e *env, o driftOptions) error {
 
 // drawDrift reads the record, as it stands.
 func drawDrift(dir string, o driftOptions) (*drift.Chart, error) {
-	name := filepath.Join(dir, capture.ReadingsFile)
-	f, err := capture.Open(name)
+	name := filepath.Join(dir, record.ReadingsFile)
+	f, err := record.Open(name)
 	if err != nil {
 		return nil, err
 	}
 	defer f.Close()
-	rows := capture.Readings(f, name)
+	rows := record.Readings(f, name)
 	var s *drift.Series
 	switch {
 	case o.reference != "":

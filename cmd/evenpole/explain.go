@@ -8,8 +8,9 @@ import (
 	"strings"
 	"text/tabwriter"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/fit"
+	"evenpole/fit/explain"
 	"evenpole/fit/plan"
 	"evenpole/profiles"
 	"evenpole/report"
@@ -57,7 +58,7 @@ all orders in which that can be done (the Shapley value).`,
 // explained is the JSON of "evenpole explain".
 type explained struct {
 	Order string `json:"order,omitempty"`
-	*fit.Explanation
+	*explain.Explanation
 	Warnings []string `json:"warnings"`
 }
 
@@ -120,7 +121,7 @@ func explainOrder(e *env, o explainOptions) (*explained, error) {
 			return nil, badInput("--heights: string %d: a pole of %.2f mm reaches the string at %.2f mm", i+1, h, setup.StringHeights[i])
 		}
 	}
-	x, err := fit.ExplainSetup(model, setup, heights)
+	x, err := explain.ExplainSetup(model, setup, heights)
 	if err != nil {
 		return nil, explainError(err)
 	}
@@ -177,7 +178,7 @@ func explainPickup(e *env, o explainOptions) (*explained, error) {
 	if err != nil {
 		return nil, err
 	}
-	x, err := fit.ExplainPickup(model.Model, data, o.pickup, o.session)
+	x, err := explain.ExplainPickup(model.Model, data, o.pickup, o.session)
 	if err != nil {
 		return nil, explainError(err)
 	}
@@ -198,7 +199,7 @@ func (e *env) recordFiles(named []string) ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
-	return []string{filepath.Join(dir, capture.ReadingsFile)}, nil
+	return []string{filepath.Join(dir, record.ReadingsFile)}, nil
 }
 
 // title is what the explanation is of.
@@ -217,24 +218,26 @@ func printExplained(e *env, x *explained) {
 	e.print("(%s, from %s; dB from the mean of all strings)", x.Model, x.Source)
 	e.print("")
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
-	row := func(name string, figure func(s *fit.ExplainedString) string) {
+	row := func(name string, figure func(s *explain.ExplainedString) string) {
 		fmt.Fprintf(tw, "%s\t", name)
 		for i := range x.Strings {
 			fmt.Fprintf(tw, "%s\t", figure(&x.Strings[i]))
 		}
 		fmt.Fprintln(tw)
 	}
-	row("string", func(s *fit.ExplainedString) string { return strings.TrimSpace(fmt.Sprintf("%d %s", s.String, s.Note)) })
-	row("pole height, mm", func(s *fit.ExplainedString) string { return fmt.Sprintf("%.2f", s.PoleHeight) })
-	row("string height, mm", func(s *fit.ExplainedString) string { return fmt.Sprintf("%.2f", s.StringHeight) })
+	row("string", func(s *explain.ExplainedString) string {
+		return strings.TrimSpace(fmt.Sprintf("%d %s", s.String, s.Note))
+	})
+	row("pole height, mm", func(s *explain.ExplainedString) string { return fmt.Sprintf("%.2f", s.PoleHeight) })
+	row("string height, mm", func(s *explain.ExplainedString) string { return fmt.Sprintf("%.2f", s.StringHeight) })
 	with, without := x.Parted()
 	for _, c := range with {
-		row(c.Words, func(s *fit.ExplainedString) string { return signed(s.Parts[c.Name]) })
+		row(c.Words, func(s *explain.ExplainedString) string { return signed(s.Parts[c.Name]) })
 	}
-	row("balance", func(s *fit.ExplainedString) string { return signed(s.Balance) })
+	row("balance", func(s *explain.ExplainedString) string { return signed(s.Balance) })
 	tw.Flush()
 	if len(without) > 0 {
-		e.print("\nwithout part here: %s", fit.CauseWords(without))
+		e.print("\nwithout part here: %s", explain.CauseWords(without))
 	}
 	e.warn(x.Warnings)
 }

@@ -12,8 +12,10 @@ import (
 	"text/tabwriter"
 	"time"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/fit"
+	"evenpole/fit/cell"
+	"evenpole/fit/screen"
 	"evenpole/profiles"
 
 	"github.com/spf13/cobra"
@@ -63,7 +65,7 @@ func runFit(e *env, o fitOptions) error {
 		if err != nil {
 			return err
 		}
-		o.readings = []string{filepath.Join(dir, capture.ReadingsFile)}
+		o.readings = []string{filepath.Join(dir, record.ReadingsFile)}
 	}
 	switch {
 	case o.out != "" && !missing(o.out):
@@ -102,29 +104,29 @@ func runFit(e *env, o fitOptions) error {
 
 // gatherFiles gathers readings files into one record, with the field readings
 // beside the first, if there are any.
-func gatherFiles(files []string) (*fit.Data, error) { return gatherWith(files, "") }
+func gatherFiles(files []string) (*cell.Data, error) { return gatherWith(files, "") }
 
 // gatherWith is gatherFiles with a file of field readings. The record is screened
 // for mistakes.
-func gatherWith(files []string, fields string) (*fit.Data, error) {
+func gatherWith(files []string, fields string) (*cell.Data, error) {
 	data, err := gatherReadings(files)
 	if err != nil {
 		return nil, err
 	}
-	fit.Screen(data)
+	screen.Screen(data)
 	dir := filepath.Dir(files[0])
 	if fields == "" {
-		fields = filepath.Join(dir, capture.FieldsFile)
+		fields = filepath.Join(dir, record.FieldsFile)
 		if missing(fields) {
 			return data, nil
 		}
 	}
-	f, err := capture.Open(fields)
+	f, err := record.Open(fields)
 	if err != nil {
 		return nil, err
 	}
 	defer f.Close()
-	return data, data.AddFields(capture.Fields(f, fields), magnetsIn(dir))
+	return data, data.AddFields(record.Fields(f, fields), magnetsIn(dir))
 }
 
 // magnetsIn says which magnets the pickups of a shop have, by its mounts. A
@@ -135,7 +137,7 @@ func magnetsIn(shop string) map[string][]string {
 	if err != nil {
 		return nil
 	}
-	files, _ := filepath.Glob(filepath.Join(shop, capture.MountsDir, "*.toml")) // the pattern is sound
+	files, _ := filepath.Glob(filepath.Join(shop, record.MountsDir, "*.toml")) // the pattern is sound
 	magnets := map[string][]string{}
 	for _, file := range files {
 		if m, err := profiles.ReadMount(file, lib); err == nil && m.Pickup != "" && len(m.Magnets) > 0 {
@@ -145,26 +147,26 @@ func magnetsIn(shop string) map[string][]string {
 	return magnets
 }
 
-func gatherReadings(files []string) (*fit.Data, error) {
-	var rows []iter.Seq2[capture.Reading, error]
+func gatherReadings(files []string) (*cell.Data, error) {
+	var rows []iter.Seq2[record.Reading, error]
 	for _, name := range files {
 		book, err := loadGains(filepath.Dir(name))
 		if err != nil {
 			return nil, err
 		}
-		f, err := capture.Open(name)
+		f, err := record.Open(name)
 		if err != nil {
 			return nil, err
 		}
 		defer f.Close()
-		rows = append(rows, book.Apply(capture.Readings(f, name)))
+		rows = append(rows, book.Apply(record.Readings(f, name)))
 	}
-	return fit.Gather(rows...)
+	return cell.Gather(rows...)
 }
 
 // bestFit fits the kind that predicts best, and says how far it is when that
 // takes long.
-func bestFit(e *env, data *fit.Data, o fitOptions) (*fit.Result, error) {
+func bestFit(e *env, data *cell.Data, o fitOptions) (*fit.Result, error) {
 	said := o.now()
 	result, err := fit.Best(data, func(kind string, done, of int) {
 		if t := o.now(); t.Sub(said) >= progressEvery {
@@ -217,7 +219,7 @@ func printFit(e *env, files []string, r *fit.Report) {
 
 // printSuspects prints the mistakes that the record seems to hold, with the lines
 // of the files that they touch.
-func printSuspects(e *env, files []string, list []fit.Suspect) {
+func printSuspects(e *env, files []string, list []cell.Suspect) {
 	if len(list) == 0 {
 		return
 	}
@@ -234,7 +236,7 @@ func printSuspects(e *env, files []string, list []fit.Suspect) {
 
 // spans reads "12-40, 57"; lines of another file than the first are told by its
 // name.
-func spans(files []string, rows []fit.Span) string {
+func spans(files []string, rows []cell.Span) string {
 	var out []string
 	for _, s := range rows {
 		text := fmt.Sprint(s.First)
@@ -288,7 +290,7 @@ func printFolds(e *env, r *fit.Report) {
 		for _, f := range folds[:min(most, len(folds))] {
 			remark := ""
 			if len(f.NewWraps) > 0 {
-				remark = "\tnothing else has its wrap: " + strings.Join(f.NewWraps, ", ")
+				remark = "\tnothing else has its wrap: " + wrapList(f.NewWraps)
 			}
 			fmt.Fprintf(tw, "%s\t%d\t%s\t%s%s\n", f.Name, f.Cells, decibels(f.Balance), decibels(f.Level), remark)
 		}
@@ -297,6 +299,14 @@ func printFolds(e *env, r *fit.Report) {
 		}
 	}
 	tw.Flush()
+}
+
+func wrapList(wraps []profiles.Wrap) string {
+	var names []string
+	for _, w := range wraps {
+		names = append(names, string(w))
+	}
+	return strings.Join(names, ", ")
 }
 
 func orZero(v *float64) float64 {

@@ -16,22 +16,62 @@ import (
 // Data flows one way; a new arrow is a decision, made here and in
 // DEVELOPERS.md.
 var mayImport = map[string][]string{
-	"jig":            {},
-	"jig/sim":        {"jig", "fit/field"},
-	"jig/jigtest":    {},
-	"profiles":       {},
-	"capture":        {"jig", "profiles"},
-	"fit":            {"capture", "profiles", "fit/field"},
-	"fit/batch":      {"fit", "capture", "fit/field"},
-	"fit/field":      {},
-	"fit/plan":       {"fit", "profiles"},
-	"fit/verdict":    {"fit", "capture", "profiles"},
-	"fit/repeat":     {"fit", "capture"},
-	"fit/drift":      {"fit", "capture"},
-	"fit/gain":       {"fit", "capture"},
-	"report":         {"fit", "fit/batch", "fit/drift", "fit/plan", "fit/verdict", "profiles"},
+	"jig":         {},
+	"jig/sim":     {"jig", "fit/field"},
+	"jig/jigtest": {},
+	"profiles":    {},
+
+	"capture/record": {"profiles"},
+	"capture":        {"jig", "capture/record", "profiles"},
+
+	"fit/field":   {},
+	"fit/level":   {},
+	"fit/solve":   {},
+	"fit/cell":    {"capture/record", "profiles", "fit/field", "fit/level", "fit/solve"},
+	"fit/curve":   {"profiles", "fit/cell", "fit/level", "fit/solve"},
+	"fit/screen":  {"profiles", "fit/cell", "fit/curve", "fit/level", "fit/solve"},
+	"fit":         {"profiles", "fit/cell", "fit/curve", "fit/level", "fit/solve"},
+	"fit/explain": {"profiles", "fit", "fit/cell", "fit/curve", "fit/level"},
+	"fit/next":    {"profiles", "fit", "fit/cell", "fit/curve", "fit/level", "fit/solve"},
+
+	"fit/plan":    {"profiles", "fit", "fit/cell", "fit/level", "fit/solve"},
+	"fit/verdict": {"profiles", "capture/record", "fit", "fit/cell", "fit/curve", "fit/level", "fit/solve"},
+	"fit/batch":   {"capture/record", "fit", "fit/cell", "fit/field", "fit/level", "fit/solve"},
+	"fit/repeat":  {"capture/record", "fit", "fit/cell", "fit/level", "fit/solve"},
+	"fit/drift":   {"capture/record", "fit", "fit/cell", "fit/level"},
+	"fit/gain":    {"capture/record", "fit", "fit/cell", "fit/level", "fit/solve"},
+
+	"report":         {"profiles", "fit", "fit/batch", "fit/drift", "fit/explain", "fit/plan", "fit/verdict"},
 	"firmware-notes": {},
 	"cmd/evenpole":   {"*"},
+
+	"capture/record/recordtest": {"capture/record", "profiles"},
+	"fit/cell/celltest":         {"capture/record", "capture/record/recordtest", "fit/cell", "profiles"},
+	"fit/curve/curvetest":       {"capture/record", "fit/cell", "fit/curve", "profiles"},
+}
+
+// TestModelsKnowNoPort: what reads a record must build and run where no serial
+// port can be had.
+func TestModelsKnowNoPort(t *testing.T) {
+	var reach func(room string, seen map[string]bool)
+	reach = func(room string, seen map[string]bool) {
+		for _, next := range mayImport[room] {
+			if !seen[next] {
+				seen[next] = true
+				reach(next, seen)
+			}
+		}
+	}
+	for room := range mayImport {
+		if !strings.HasPrefix(room, "fit") {
+			continue
+		}
+		seen := map[string]bool{}
+		reach(room, seen)
+		if seen["jig"] || seen["capture"] {
+			t.Errorf("%s reaches the jig", room)
+		}
+	}
 }
 
 func TestRoomsImportOneWay(t *testing.T) {

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"evenpole/fit"
+	"evenpole/fit/cell"
 )
 
 // The shop's models: files that never change, one that names the current, and
@@ -162,7 +163,7 @@ type kept struct {
 // keep writes a model under the next free number, unless the shop has it. It
 // becomes the current one when it predicts unseen pickups at least as well, or
 // when the user insists.
-func (s *modelStore) keep(r *fit.Result, d *fit.Data, insist bool) (kept, error) {
+func (s *modelStore) keep(r *fit.Result, d *cell.Data, insist bool) (kept, error) {
 	if err := os.MkdirAll(s.path(""), 0o777); err != nil {
 		return kept{}, err
 	}
@@ -224,7 +225,7 @@ func (s *modelStore) add(r *fit.Result) (string, error) {
 }
 
 // judge decides whether a fit replaces the current model.
-func (s *modelStore) judge(r *fit.Result, d *fit.Data, before string, insist bool) *fit.History {
+func (s *modelStore) judge(r *fit.Result, d *cell.Data, before string, insist bool) *fit.History {
 	h := &fit.History{Time: s.now().UTC().Truncate(time.Second), Before: before}
 	var old *fit.Result
 	var err error

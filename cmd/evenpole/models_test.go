@@ -9,12 +9,13 @@ import (
 	"time"
 
 	"evenpole/fit"
+	"evenpole/fit/cell"
 )
 
 // sampleFit fits one kind to the sample record, or to what it was earlier.
-func sampleFit(t *testing.T, early bool, kind string) (*fit.Result, *fit.Data) {
+func sampleFit(t *testing.T, early bool, kind string) (*fit.Result, *cell.Data) {
 	t.Helper()
-	record := filepath.Join("..", "..", "fit", "testdata", "readings.csv")
+	record := filepath.Join("..", "..", "testdata", "sample-shop", "readings.csv")
 	if early {
 		path := filepath.Join(t.TempDir(), "early.csv")
 		if err := writeEarly(path, record); err != nil {

@@ -6,8 +6,9 @@ import (
 	"slices"
 	"strings"
 
-	"evenpole/capture"
-	"evenpole/fit"
+	"evenpole/capture/record"
+	"evenpole/fit/cell"
+	"evenpole/fit/next"
 	"evenpole/fit/plan"
 	"evenpole/profiles"
 
@@ -44,8 +45,8 @@ strings, the setting of poles) no capture can narrow.`,
 
 // nextDocument is the JSON of "evenpole next".
 type nextDocument struct {
-	Source    string         `json:"source"`
-	Proposals []fit.Proposal `json:"captures"`
+	Source    string          `json:"source"`
+	Proposals []next.Proposal `json:"captures"`
 }
 
 func runNext(e *env, o nextOptions) error {
@@ -64,7 +65,7 @@ func runNext(e *env, o nextOptions) error {
 	if err != nil {
 		return err
 	}
-	var wants []fit.Want
+	var wants []next.Want
 	for _, path := range o.orders {
 		order, err := e.readOrder(path)
 		if err != nil {
@@ -74,38 +75,38 @@ func runNext(e *env, o nextOptions) error {
 		if err != nil {
 			return &inputError{err}
 		}
-		wants = append(wants, fit.Want{Setup: plan.Setup(order), Heights: p.Heights})
+		wants = append(wants, next.Want{Setup: plan.Setup(order), Heights: p.Heights})
 		if order.Set == "" {
 			sets = append(sets, profiles.StringSet{Name: "strings of order " + order.ID, Strings: order.Strings})
 		}
 	}
-	list, err := fit.Next(model, record, wants, sets, o.count)
+	list, err := next.Next(model, record, wants, sets, o.count)
 	if err != nil {
 		return &inputError{err}
 	}
 	if e.json {
-		return e.writeJSON(nextDocument{model.Source(), append([]fit.Proposal{}, list...)})
+		return e.writeJSON(nextDocument{model.Source(), append([]next.Proposal{}, list...)})
 	}
 	printNext(e, list)
 	return nil
 }
 
 // recordOrNothing is the shop's record; empty where there is none yet.
-func (e *env) recordOrNothing() (*fit.Data, error) {
+func (e *env) recordOrNothing() (*cell.Data, error) {
 	dir, ok := e.findShop()
 	if !ok {
-		return &fit.Data{}, nil
+		return &cell.Data{}, nil
 	}
-	readings := filepath.Join(dir, capture.ReadingsFile)
+	readings := filepath.Join(dir, record.ReadingsFile)
 	if missing(readings) {
-		return &fit.Data{}, nil
+		return &cell.Data{}, nil
 	}
 	return gatherFiles([]string{readings})
 }
 
 // setsAtHand lists the string sets of the library and those that the record
 // names, as they were measured.
-func (e *env) setsAtHand(record *fit.Data) ([]profiles.StringSet, error) {
+func (e *env) setsAtHand(record *cell.Data) ([]profiles.StringSet, error) {
 	lib, err := e.library()
 	if err != nil {
 		return nil, err
@@ -119,7 +120,7 @@ func (e *env) setsAtHand(record *fit.Data) ([]profiles.StringSet, error) {
 	return sets, nil
 }
 
-func printNext(e *env, list []fit.Proposal) {
+func printNext(e *env, list []next.Proposal) {
 	if len(list) == 0 {
 		e.print("no capture would narrow these plans by much: what is left differs from one built pickup to the next")
 		return
@@ -133,7 +134,7 @@ func printNext(e *env, list []fit.Proposal) {
 }
 
 // captureWords says the proposal of a number in words.
-func captureWords(p *fit.Proposal, number int) string {
+func captureWords(p *next.Proposal, number int) string {
 	what := fmt.Sprintf("capture pickup %s under %q", p.Pickup, p.Set)
 	switch p.WoundFor {
 	case 0: // one of the record

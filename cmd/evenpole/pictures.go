@@ -5,7 +5,7 @@ import (
 	"path/filepath"
 	"strings"
 
-	"evenpole/fit"
+	"evenpole/fit/explain"
 	"evenpole/report"
 
 	"github.com/spf13/cobra"
@@ -63,7 +63,7 @@ func runPictures(e *env, o picturesOptions) error {
 		}
 		o.out = filepath.Join(dir, picturesDir)
 	}
-	diagnosis, err := fit.Diagnose(model.Model, data)
+	diagnosis, err := explain.Diagnose(model.Model, data)
 	if err != nil {
 		return badInput("%s: %w", strings.Join(files, ", "), err)
 	}

@@ -131,7 +131,7 @@ func (o *planOptions) write(order *profiles.Order, p *plan.Plan, format string) 
 // one, or the handbook where there is none.
 func (e *env) predictor(modelFile string) (fit.Predictor, error) {
 	if modelFile == "" && !e.hasModel() {
-		return fit.Handbook(fit.Travel), e.shopExists()
+		return fit.Handbook(profiles.Travel), e.shopExists()
 	}
 	model, err := e.readModel(modelFile)
 	if err != nil {

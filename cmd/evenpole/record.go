@@ -14,7 +14,7 @@ import (
 	"syscall"
 	"time"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 
 	"github.com/spf13/cobra"
 )
@@ -57,18 +57,18 @@ func runVerify(e *env) error {
 	if err != nil {
 		return err
 	}
-	findings := []capture.Finding{}
-	audit, err := capture.Verify(dir, func(f capture.Finding) { findings = append(findings, f) })
+	findings := []record.Finding{}
+	audit, err := record.Verify(dir, func(f record.Finding) { findings = append(findings, f) })
 	if err != nil {
 		return err
 	}
-	slices.SortStableFunc(findings, func(a, b capture.Finding) int {
+	slices.SortStableFunc(findings, func(a, b record.Finding) int {
 		return cmp.Or(strings.Compare(b.File, a.File), cmp.Compare(a.First, b.First)) // readings before fields
 	})
 	if e.json {
 		err = e.writeJSON(struct {
-			capture.Audit
-			Findings []capture.Finding `json:"findings"`
+			record.Audit
+			Findings []record.Finding `json:"findings"`
 		}{audit, findings})
 	} else {
 		printAudit(e, audit, findings)
@@ -79,7 +79,7 @@ func runVerify(e *env) error {
 	return err
 }
 
-func printAudit(e *env, a capture.Audit, findings []capture.Finding) {
+func printAudit(e *env, a record.Audit, findings []record.Finding) {
 	for _, f := range a.Files {
 		e.print("%s: %s, %d as sealed", f.File, count(f.Rows, "row"), f.Sealed)
 	}
@@ -118,7 +118,7 @@ aside, and verify goes on to say that the rows were sealed on request.`,
 }
 
 func runSeal(e *env) error {
-	return e.withShop(func(shop *capture.Shop) error {
+	return e.withShop(func(shop *record.Writer) error {
 		done, err := shop.Seal(time.Now())
 		if err != nil {
 			return err
@@ -137,7 +137,7 @@ func runSeal(e *env) error {
 }
 
 // withShop does what needs the shop to itself.
-func (e *env) withShop(do func(*capture.Shop) error) error {
+func (e *env) withShop(do func(*record.Writer) error) error {
 	dir, err := e.shopDir()
 	if err != nil {
 		return err
@@ -152,15 +152,15 @@ func (e *env) withShop(do func(*capture.Shop) error) error {
 }
 
 // openShop opens a shop for writing.
-func openShop(dir string) (*capture.Shop, error) {
-	shop, err := capture.OpenShop(dir)
+func openShop(dir string) (*record.Writer, error) {
+	shop, err := record.OpenWriter(dir)
 	return shop, withHint(err, append(openHint(err, dir), diskHint(err)...)...)
 }
 
 // openHint says what to do when a shop cannot be written to now.
 func openHint(err error, dir string) []string {
 	switch {
-	case errors.Is(err, capture.ErrInUse):
+	case errors.Is(err, record.ErrInUse):
 		return []string{fmt.Sprintf("one process writes to %s at a time: let that one end, then run the same command again", dir)}
 	case errors.Is(err, fs.ErrPermission), errors.Is(err, syscall.EROFS):
 		return []string{fmt.Sprintf("nothing can be written to %s: allow it, or name another folder with --shop", dir)}
@@ -170,18 +170,18 @@ func openHint(err error, dir string) []string {
 
 // diskHint says what to do when the disk did not take a row.
 func diskHint(err error) []string {
-	w := (*capture.WriteError)(nil)
+	w := (*record.WriteError)(nil)
 	switch {
 	case !errors.As(err, &w):
 		return nil
-	case errors.Is(err, capture.ErrMoved):
+	case errors.Is(err, record.ErrMoved):
 		return []string{"what was kept is in the file that was there: put it back, then run the same command again"}
 	}
 	return []string{fmt.Sprintf("the disk did not take it: make room where %s is, or mend what is wrong there, and run the same command again", filepath.Dir(w.Path))}
 }
 
 type retractOptions struct {
-	capture.Target
+	record.Target
 	seq    int64
 	fields bool
 	reason string
@@ -211,13 +211,13 @@ taken back is no longer complete: the same command makes them again.`,
 }
 
 // target returns the one thing that the flags name.
-func (o *retractOptions) target() (capture.Target, error) {
+func (o *retractOptions) target() (record.Target, error) {
 	byName := o.Jig != "" && o.Boot != "" && o.seq >= 0 && o.seq < 1<<32
 	anyName := o.Jig != "" || o.Boot != "" || o.seq != -1
 	t := o.Target
-	t.Seq, t.File = uint32(max(o.seq, 0)), capture.ReadingsFile
+	t.Seq, t.File = uint32(max(o.seq, 0)), record.ReadingsFile
 	if o.fields {
-		t.File = capture.FieldsFile
+		t.File = record.FieldsFile
 	}
 	ways := 0
 	for _, way := range []bool{anyName, o.Row != 0, o.Session != ""} {
@@ -244,7 +244,7 @@ func runRetract(e *env, o retractOptions) error {
 	if err := target.Check(dir); err != nil { // before a lock is taken for nothing
 		return err
 	}
-	return e.withShop(func(shop *capture.Shop) error {
+	return e.withShop(func(shop *record.Writer) error {
 		done, err := shop.Retract(target, o.reason, time.Now())
 		if err != nil {
 			return err
@@ -266,7 +266,7 @@ func runRetract(e *env, o retractOptions) error {
 type exportOptions struct {
 	fields       bool
 	out          string
-	filter       capture.Filter
+	filter       record.Filter
 	purposes     []string
 	statuses     []string
 	since, until string
@@ -306,9 +306,9 @@ func runExport(e *env, o exportOptions) error {
 	if err := o.check(e.json); err != nil {
 		return err
 	}
-	file := capture.ReadingsFile
+	file := record.ReadingsFile
 	if o.fields {
-		file = capture.FieldsFile
+		file = record.FieldsFile
 	}
 	if o.out == "" {
 		_, err := export(e.stdout, dir, file, o.filter)
@@ -332,9 +332,9 @@ func runExport(e *env, o exportOptions) error {
 	return nil
 }
 
-func export(to io.Writer, dir, file string, filter capture.Filter) (rows int, err error) {
+func export(to io.Writer, dir, file string, filter record.Filter) (rows int, err error) {
 	b := bufio.NewWriter(to)
-	rows, err = capture.Export(b, dir, file, filter)
+	rows, err = record.Export(b, dir, file, filter)
 	return rows, errors.Join(err, b.Flush())
 }
 
@@ -350,13 +350,13 @@ func (o *exportOptions) check(json bool) (err error) {
 		if !slices.Contains([]string{"model", "batch", "check", "repeat"}, p) {
 			return badInput("purpose: expected model, batch, check or repeat, got %q", p)
 		}
-		o.filter.Purposes = append(o.filter.Purposes, capture.Purpose(p))
+		o.filter.Purposes = append(o.filter.Purposes, record.Purpose(p))
 	}
 	for _, s := range o.statuses {
 		if !slices.Contains([]string{"ok", "fault", "clipped", "double_strike", "short_window", "retracted"}, s) {
 			return badInput("status: expected ok, fault, clipped, double_strike, short_window or retracted, got %q", s)
 		}
-		o.filter.Statuses = append(o.filter.Statuses, capture.Status(s))
+		o.filter.Statuses = append(o.filter.Statuses, record.Status(s))
 	}
 	if o.filter.Since, err = dayOrTime("since", o.since, 0); err != nil {
 		return err

@@ -7,7 +7,7 @@ import (
 	"text/tabwriter"
 	"time"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 
 	"github.com/spf13/cobra"
 )
@@ -57,7 +57,7 @@ func runImport(e *env, name string, o importOptions) error {
 	if err != nil {
 		return err
 	}
-	opt := capture.ImportOptions{Fields: o.fields, Session: o.session}
+	opt := record.ImportOptions{Fields: o.fields, Session: o.session}
 	if opt.Columns, err = pairs("column", o.columns); err != nil {
 		return err
 	}
@@ -69,7 +69,7 @@ func runImport(e *env, name string, o importOptions) error {
 		return err
 	}
 	defer f.Close()
-	m, err := capture.ReadImport(f, name, dir, opt)
+	m, err := record.ReadImport(f, name, dir, opt)
 	if err != nil {
 		return withHint(err, columnHint(err)...)
 	}
@@ -78,7 +78,7 @@ func runImport(e *env, name string, o importOptions) error {
 	}
 	added, why := 0, o.against(m)
 	if o.yes && why == "" && m.New() > 0 {
-		err = e.withShop(func(shop *capture.Shop) (err error) {
+		err = e.withShop(func(shop *record.Writer) (err error) {
 			added, err = shop.Import(m)
 			return err
 		})
@@ -90,7 +90,7 @@ func runImport(e *env, name string, o importOptions) error {
 }
 
 // against returns why nothing may be added, "" when something may.
-func (o *importOptions) against(m *capture.Import) string {
+func (o *importOptions) against(m *record.Import) string {
 	switch {
 	case len(m.Refused) > 0 && !o.skip:
 		return "mend the rows that were refused, or leave them out with --skip-refused"
@@ -101,11 +101,11 @@ func (o *importOptions) against(m *capture.Import) string {
 }
 
 // importDone says what came of it.
-func importDone(e *env, m *capture.Import, o importOptions, added int, why string) error {
+func importDone(e *env, m *record.Import, o importOptions, added int, why string) error {
 	switch {
 	case e.json:
 		err := e.writeJSON(struct {
-			*capture.Import
+			*record.Import
 			Added int `json:"added"`
 		}{m, added})
 		if err != nil {
@@ -149,7 +149,7 @@ func pairs(flag string, texts []string) (map[string]string, error) {
 	return all, nil
 }
 
-func printImport(e *env, m *capture.Import) {
+func printImport(e *env, m *record.Import) {
 	e.print("%s: %s between cells%s%s", m.File, separators[m.Separator], decimals[m.Decimal], zoneSaid(m.Zone))
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 	for _, c := range m.Columns {

@@ -10,6 +10,7 @@ import (
 	"text/tabwriter"
 
 	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/fit/repeat"
 
 	"github.com/spf13/cobra"
@@ -73,13 +74,13 @@ func runRepeat(e *env, o repeatOptions) error {
 	if o.Who, err = readWho(dir, o.operators); err != nil {
 		return err
 	}
-	name := filepath.Join(dir, capture.ReadingsFile)
-	f, err := capture.Open(name)
+	name := filepath.Join(dir, record.ReadingsFile)
+	f, err := record.Open(name)
 	if err != nil {
 		return err
 	}
 	defer f.Close()
-	s, err := repeat.Analyse(capture.Readings(f, name), o.Options)
+	s, err := repeat.Analyse(record.Readings(f, name), o.Options)
 	if few := (*repeat.TooFew)(nil); errors.As(err, &few) {
 		return &inputError{err}
 	}

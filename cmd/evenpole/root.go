@@ -21,6 +21,7 @@ import (
 	"syscall"
 
 	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/profiles"
 
 	"github.com/spf13/cobra"
@@ -139,9 +140,9 @@ func exitStatus(err error) int {
 		v       exit
 		input   *inputError
 		prof    *profiles.Error
-		row     *capture.RowError
+		row     *record.RowError
 		setup   *capture.SetupError
-		refused *capture.RefusedError
+		refused *record.RefusedError
 		path    *fs.PathError
 	)
 	switch {

@@ -62,8 +62,8 @@ func copySamples(e *testscript.Env) error {
 	if err := os.Mkdir(dir, 0o777); err != nil {
 		return err
 	}
-	for name, from := range map[string]string{"readings.csv": "readings.csv", "model.json": "model.json", "slips.csv": "slips/readings.csv"} {
-		text, err := os.ReadFile(filepath.Join("..", "..", "fit", "testdata", filepath.FromSlash(from)))
+	for name, from := range map[string]string{"readings.csv": "testdata/sample-shop/readings.csv", "model.json": "fit/testdata/model.json", "slips.csv": "testdata/slips/readings.csv"} {
+		text, err := os.ReadFile(filepath.Join("..", "..", filepath.FromSlash(from)))
 		if err != nil {
 			return err
 		}
@@ -79,7 +79,7 @@ func copySamples(e *testscript.Env) error {
 
 // copyMagnets makes a shop of field readings alone.
 func copyMagnets(work string) error {
-	text, err := os.ReadFile(filepath.Join("..", "..", "fit", "batch", "testdata", "fields.csv"))
+	text, err := os.ReadFile(filepath.Join("..", "..", "testdata", "sample-shop", "fields.csv"))
 	if err != nil {
 		return err
 	}

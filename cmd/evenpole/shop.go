@@ -6,7 +6,7 @@ import (
 	"os"
 	"path/filepath"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/profiles"
 )
 
@@ -33,7 +33,7 @@ func (e *env) findShop() (string, bool) {
 	if err != nil {
 		return "", false
 	}
-	return capture.FindShop(here)
+	return record.Find(here)
 }
 
 // shopExists refuses a --shop that is not there: a typing slip would go

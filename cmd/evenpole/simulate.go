@@ -47,7 +47,7 @@ func simMount(m *profiles.Mount, seed uint64) (sim.Mounted, error) {
 				return out, err
 			}
 		}
-		out.Strings = append(out.Strings, sim.String{Gauge: s.Gauge, Core: s.Core, Wrap: s.Wrap, Freq: hz})
+		out.Strings = append(out.Strings, sim.String{Gauge: s.Gauge, Core: s.Core, Wrap: string(s.Wrap), Freq: hz})
 	}
 	return out, nil
 }

@@ -1,11 +1,10 @@
 package main
 
 import (
+	"fmt"
 	"text/tabwriter"
 
 	"evenpole/profiles"
-
-	"fmt"
 
 	"github.com/spf13/cobra"
 )

@@ -52,16 +52,16 @@ func long(t *testing.T, name string, group, value int) [][]float64 {
 }
 
 // Restricted maximum likelihood by lme4 in R, which is what the method of moments
-// gives for groups of one size: see ../testdata/mixed. Dyestuff2 is the case with
+// gives for groups of one size: see ../../testdata/published/mixed. Dyestuff2 is the case with
 // less scatter between groups than within would make.
 func TestComponentsAgainstREML(t *testing.T) {
-	dyestuff := oneWay(long(t, "../testdata/mixed/Dyestuff.csv", 0, 1))
+	dyestuff := oneWay(long(t, "../../testdata/published/mixed/Dyestuff.csv", 0, 1))
 	near(t, "Dyestuff between", math.Sqrt(dyestuff.varBetween), 42.000595, 1e-6)
 	near(t, "Dyestuff within", math.Sqrt(dyestuff.varWithin), 49.5101, 1e-6)
-	rail := oneWay(long(t, "../testdata/mixed/Rail.csv", 0, 1))
+	rail := oneWay(long(t, "../../testdata/published/mixed/Rail.csv", 0, 1))
 	near(t, "Rail between", math.Sqrt(rail.varBetween), 24.805465, 1e-6)
 	near(t, "Rail within", math.Sqrt(rail.varWithin), 4.0207794, 1e-6)
-	if a := oneWay(long(t, "../testdata/mixed/Dyestuff2.csv", 0, 1)); a.varBetween != 0 {
+	if a := oneWay(long(t, "../../testdata/published/mixed/Dyestuff2.csv", 0, 1)); a.varBetween != 0 {
 		t.Errorf("Dyestuff2 between: got %g, want 0", a.varBetween)
 	}
 }

@@ -12,19 +12,19 @@ import (
 	"strings"
 	"testing"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/fit/field"
 )
 
-// sample is the record of testdata/fields.csv.
+// sample is the record of the sample shop.
 func sample(t *testing.T) *Record {
 	t.Helper()
-	f, err := os.Open("testdata/fields.csv")
+	f, err := os.Open("../../testdata/sample-shop/fields.csv")
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer f.Close()
-	r, err := Read(capture.Fields(f, "fields.csv"))
+	r, err := Read(record.Fields(f, "fields.csv"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -33,8 +33,8 @@ func sample(t *testing.T) *Record {
 
 // readingsOf yields field readings with a seq and a line each, as a jig's record
 // has them.
-func readingsOf(rows ...capture.FieldReading) iter.Seq2[capture.FieldReading, error] {
-	return func(yield func(capture.FieldReading, error) bool) {
+func readingsOf(rows ...record.FieldReading) iter.Seq2[record.FieldReading, error] {
+	return func(yield func(record.FieldReading, error) bool) {
 		for i, f := range rows {
 			if f.Seq == 0 {
 				f.Seq = uint32(i + 1)
@@ -48,12 +48,12 @@ func readingsOf(rows ...capture.FieldReading) iter.Seq2[capture.FieldReading, er
 }
 
 // take is a good take of a loose magnet.
-func take(session, magnet string, mt, gap float64) capture.FieldReading {
-	return capture.FieldReading{Session: session, Batch: "gale", Magnet: magnet, Position: 1, Field: mt, ProbeGap: gap, Status: capture.OK}
+func take(session, magnet string, mt, gap float64) record.FieldReading {
+	return record.FieldReading{Session: session, Batch: "gale", Magnet: magnet, Position: 1, Field: mt, ProbeGap: gap, Status: record.OK}
 }
 
 // recordOf reads readings.
-func recordOf(t *testing.T, rows ...capture.FieldReading) *Record {
+func recordOf(t *testing.T, rows ...record.FieldReading) *Record {
 	t.Helper()
 	r, err := Read(readingsOf(rows...))
 	if err != nil {
@@ -63,7 +63,7 @@ func recordOf(t *testing.T, rows ...capture.FieldReading) *Record {
 }
 
 // characterise is what is known of batch gale.
-func characterise(t *testing.T, o Options, rows ...capture.FieldReading) *Report {
+func characterise(t *testing.T, o Options, rows ...record.FieldReading) *Report {
 	t.Helper()
 	report, err := recordOf(t, rows...).Characterise("gale", o)
 	if err != nil {
@@ -120,7 +120,7 @@ func TestRowsThatDoNotCount(t *testing.T) {
 	twice := take("s1", "a", 999, 0.5)
 	twice.Seq = 1
 	flagged := take("s1", "a", 999, 0.5)
-	flagged.Status = capture.Faulty
+	flagged.Status = record.Faulty
 	pickup := take("s1", "a", 999, 0.5)
 	pickup.Pickup = "P"
 	nameless := take("s1", "", 999, 0.5)
@@ -128,7 +128,7 @@ func TestRowsThatDoNotCount(t *testing.T) {
 	stray := take("s1", "a", 999, 0.5)
 	stray.Batch = ""
 	back := take("s1", "a", 999, 0.5)
-	back.Status, back.Seq = capture.Retracted, 9
+	back.Status, back.Seq = record.Retracted, 9
 	slip := take("s1", "b", 999, 0.5)
 	slip.Seq = 9
 	got := characterise(t, Options{}, take("s1", "a", 200, 0.5), twice, flagged, pickup, nameless, stray,
@@ -177,7 +177,7 @@ func TestReversedMagnet(t *testing.T) {
 func TestGaps(t *testing.T) {
 	rod := field.Rod{Radius: 2.38, Length: 16.5, Remanence: 1.1}
 	at := func(gap float64) float64 { return 1000 * rod.OnAxis(gap) }
-	rows := []capture.FieldReading{
+	rows := []record.FieldReading{
 		take("s", "a", at(0.5), 0.5), take("s", "b", at(0.5), 0.5), take("s", "b", at(1.2), 1.2), take("s", "c", at(2), 2),
 	}
 	got := characterise(t, Options{Rods: map[string]field.Rod{"gale": rod}}, rows...)
@@ -191,7 +191,7 @@ func TestGaps(t *testing.T) {
 			t.Errorf("got %v, want %q", err, want)
 		}
 	}
-	silent := []capture.FieldReading{take("s", "a", 200, math.NaN()), take("s", "b", 210, math.NaN())}
+	silent := []record.FieldReading{take("s", "a", 200, math.NaN()), take("s", "b", 210, math.NaN())}
 	if got := characterise(t, Options{}, silent...); got.Gap != nil || got.Mean != 205 {
 		t.Errorf("readings without a gap: got %v", got.Gap)
 	}
@@ -204,7 +204,7 @@ func TestGaps(t *testing.T) {
 // measurement; the truth comes back.
 func TestPlacings(t *testing.T) {
 	r := rand.New(rand.NewPCG(21, 22))
-	var rows []capture.FieldReading
+	var rows []record.FieldReading
 	for i := range 400 {
 		strength := 240 + 8*r.NormFloat64()
 		for s := range 2 {
@@ -233,7 +233,7 @@ func TestPlacingsOfOneTake(t *testing.T) {
 }
 
 func TestDriftIsWarnedOf(t *testing.T) {
-	var rows []capture.FieldReading
+	var rows []record.FieldReading
 	for i := range 12 {
 		rows = append(rows, take("s", fmt.Sprint(i), 200+float64(i+i%2), 0.5))
 	}
@@ -245,7 +245,7 @@ func TestDriftIsWarnedOf(t *testing.T) {
 
 func TestSuspicions(t *testing.T) {
 	r := rand.New(rand.NewPCG(23, 24))
-	var moved, slots, once []capture.FieldReading
+	var moved, slots, once []record.FieldReading
 	for i := range 12 {
 		x := 240 + 5*r.NormFloat64()
 		f := take("s1", fmt.Sprint(i), x, 0.5)
@@ -257,7 +257,7 @@ func TestSuspicions(t *testing.T) {
 		}
 		slots = append(slots, f)
 	}
-	for want, rows := range map[string][]capture.FieldReading{
+	for want, rows := range map[string][]record.FieldReading{
 		"session s2 reads -3.": moved, "goes with the probe's position": slots, "one take a magnet": once,
 	} {
 		if got := characterise(t, Options{}, rows...).Warnings; !strings.Contains(strings.Join(got, "\n"), want) {
@@ -282,7 +282,7 @@ func TestOneMagnet(t *testing.T) {
 
 // Magnets that all read the same leave nothing that JSON cannot hold.
 func TestEqualMagnets(t *testing.T) {
-	var rows []capture.FieldReading
+	var rows []record.FieldReading
 	low := 100.0
 	for i := range 12 {
 		rows = append(rows, take("s", fmt.Sprint(i), 200, 0.5), take("s", fmt.Sprint(i), 200, 0.5))
@@ -317,7 +317,7 @@ func TestMoreForMean(t *testing.T) {
 
 func TestRefusals(t *testing.T) {
 	low, high, none := 120.0, 100.0, math.NaN()
-	rows := []capture.FieldReading{take("s", "a", 200, 0.5), take("s", "b", 210, 0.5)}
+	rows := []record.FieldReading{take("s", "a", 200, 0.5), take("s", "b", 210, 0.5)}
 	for want, o := range map[string]Options{
 		`reference batch "breeze"`:              {Reference: "breeze"},
 		"expected the least below the most":     {Limits: Limits{&low, &high}},
@@ -346,7 +346,7 @@ func TestRefusals(t *testing.T) {
 		t.Errorf("got %v", err)
 	}
 	broken := errors.New("no disk")
-	if _, err := Read(func(yield func(capture.FieldReading, error) bool) { yield(capture.FieldReading{}, broken) }); !errors.Is(err, broken) {
+	if _, err := Read(func(yield func(record.FieldReading, error) bool) { yield(record.FieldReading{}, broken) }); !errors.Is(err, broken) {
 		t.Errorf("got %v, want the reader's error", err)
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"evenpole/fit"
+	"evenpole/fit/cell"
 
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
@@ -116,7 +117,7 @@ type Loudness struct {
 //
 // The model's own batch effect is this difference drawn towards 0, by as much as
 // few pickups warrant.
-func Compare(d *fit.Data, m fit.Model, batch, reference string, confidence float64) (l *Loudness, ok bool) {
+func Compare(d *cell.Data, m fit.Model, batch, reference string, confidence float64) (l *Loudness, ok bool) {
 	sd := math.NaN()
 	for _, p := range m.Parameters() {
 		if p.Name == "sd_pickup" {
@@ -141,7 +142,7 @@ func Compare(d *fit.Data, m fit.Model, batch, reference string, confidence float
 
 // unexplained is the mean of what a model leaves of a pickup's levels, dB, and
 // the pickup's batch; NaN when the model says nothing of it.
-func unexplained(m fit.Model, cells []fit.Cell) (db float64, batch string) {
+func unexplained(m fit.Model, cells []cell.Cell) (db float64, batch string) {
 	var left []float64
 	for i, y := range m.Expect(cells) {
 		if !math.IsNaN(y) {

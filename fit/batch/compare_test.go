@@ -5,8 +5,9 @@ import (
 	"math/rand/v2"
 	"testing"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/fit"
+	"evenpole/fit/cell"
 
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat"
@@ -51,7 +52,7 @@ func TestRatioCovers(t *testing.T) {
 
 // A batch whose readings are another's times a number is stronger by that.
 func TestBesideAScaledBatch(t *testing.T) {
-	var rows []capture.FieldReading
+	var rows []record.FieldReading
 	for i, x := range []float64{200, 210, 190, 205} {
 		f := take("s", string(rune('a'+i)), x, 0.5)
 		g := f
@@ -77,7 +78,7 @@ type fixed struct {
 }
 
 func (f fixed) Parameters() []fit.Parameter { return f.parameters }
-func (f fixed) Expect(cells []fit.Cell) []float64 {
+func (f fixed) Expect(cells []cell.Cell) []float64 {
 	out := make([]float64, len(cells))
 	for i := range out {
 		out[i] = 2
@@ -86,7 +87,7 @@ func (f fixed) Expect(cells []fit.Cell) []float64 {
 }
 
 func TestCompare(t *testing.T) {
-	d := &fit.Data{Cells: []fit.Cell{
+	d := &cell.Data{Cells: []cell.Cell{
 		{Pickup: "P1", Batch: "gale", Mean: 2.1}, {Pickup: "P1", Batch: "gale", Mean: 2.3}, {Pickup: "P2", Batch: "squall", Mean: 1.9},
 		{Pickup: "P3", Batch: "squall", Mean: 1.7},
 	}}

@@ -7,7 +7,7 @@ import (
 	"slices"
 	"time"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 )
 
 // Record is what the field readings of loose magnets say, batch by batch.
@@ -68,14 +68,14 @@ type identity struct {
 // another row takes back does not count, wherever that row stands. Rows of
 // magnets in a pickup are left out: their neighbours' fields are in them. The
 // first error of rows ends the reading and is returned as it is.
-func Read(rows iter.Seq2[capture.FieldReading, error]) (*Record, error) {
-	var kept []capture.FieldReading
+func Read(rows iter.Seq2[record.FieldReading, error]) (*Record, error) {
+	var kept []record.FieldReading
 	back := map[identity]bool{}
 	for f, err := range rows {
 		if err != nil {
 			return nil, err
 		}
-		if id, ok := identityOf(&f); ok && f.Status == capture.Retracted {
+		if id, ok := identityOf(&f); ok && f.Status == record.Retracted {
 			back[id] = true
 		}
 		kept = append(kept, f)
@@ -93,16 +93,16 @@ func Read(rows iter.Seq2[capture.FieldReading, error]) (*Record, error) {
 	return r, nil
 }
 
-func identityOf(f *capture.FieldReading) (identity, bool) {
+func identityOf(f *record.FieldReading) (identity, bool) {
 	return identity{f.Jig, f.Boot, f.Seq}, f.HasSeq && f.Boot != ""
 }
 
 // refuse says why a row is no take of a loose magnet; "" when it is one.
-func refuse(f *capture.FieldReading, seen, back map[identity]bool) string {
+func refuse(f *record.FieldReading, seen, back map[identity]bool) string {
 	id, named := identityOf(f)
 	twice := named && seen[id]
 	switch {
-	case f.Status == capture.Retracted:
+	case f.Status == record.Retracted:
 		return isRetraction
 	case twice:
 		return isRepeated
@@ -113,7 +113,7 @@ func refuse(f *capture.FieldReading, seen, back map[identity]bool) string {
 		return isTakenBack
 	case f.Pickup != "":
 		return inPickup
-	case f.Status != "" && f.Status != capture.OK:
+	case f.Status != "" && f.Status != record.OK:
 		return string(f.Status)
 	case f.Batch == "":
 		return lacksBatch
@@ -134,7 +134,7 @@ func (r *Record) leave(reason string, line int) {
 	r.LeftOut[i].Count++
 }
 
-func (r *Record) add(f *capture.FieldReading) {
+func (r *Record) add(f *record.FieldReading) {
 	l := r.batches[f.Batch]
 	if l == nil {
 		l = &lot{first: f.Time}
@@ -148,7 +148,7 @@ func (r *Record) add(f *capture.FieldReading) {
 
 // magnet finds or adds the magnet of a row. One without a name is a magnet of
 // its own for each session and position.
-func (l *lot) magnet(f *capture.FieldReading) *measured {
+func (l *lot) magnet(f *record.FieldReading) *measured {
 	name := f.Magnet
 	if name == "" {
 		name = fmt.Sprintf("position %d", f.Position)
@@ -164,7 +164,7 @@ func (l *lot) magnet(f *capture.FieldReading) *measured {
 	return l.magnets[i]
 }
 
-func (m *measured) placing(f *capture.FieldReading) *placing {
+func (m *measured) placing(f *record.FieldReading) *placing {
 	for _, p := range m.placings {
 		if p.session == f.Session && p.position == f.Position && sameGap(p.gap, f.ProbeGap) {
 			return p

@@ -8,7 +8,7 @@ import (
 	"slices"
 	"testing"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 )
 
 // magnetsOf are magnets of given fields, numbered from 1.
@@ -121,7 +121,7 @@ func TestMatchLeavesTheOddOnesOver(t *testing.T) {
 func TestMatchTrueScatter(t *testing.T) {
 	r := rand.New(rand.NewPCG(29, 30))
 	truth := map[string]float64{}
-	var rows []capture.FieldReading
+	var rows []record.FieldReading
 	for i := range 600 {
 		name := fmt.Sprint(i)
 		truth[name] = 240 + 8*r.NormFloat64()

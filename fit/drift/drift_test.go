@@ -16,7 +16,7 @@ import (
 	"testing"
 	"time"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 )
 
 // column reads one of a CSV file's columns.
@@ -350,13 +350,13 @@ func TestDrawRefusesAndDoubts(t *testing.T) {
 	}
 }
 
-// record is sessions of two strings, three takes each.
-func record(purpose capture.Purpose, sessions ...session) iter.Seq2[capture.Reading, error] {
-	return func(yield func(capture.Reading, error) bool) {
+// sessionRows is sessions of two strings, three takes each.
+func sessionRows(purpose record.Purpose, sessions ...session) iter.Seq2[record.Reading, error] {
+	return func(yield func(record.Reading, error) bool) {
 		for n, s := range sessions {
 			for i, db := range s.db {
 				for k, off := range []float64{-0.2, 0, 0.2} {
-					r := capture.Reading{Time: s.at, Session: s.id, Purpose: purpose, Jig: "j", Boot: "0", Seq: uint32(n*100 + i*10 + k), HasSeq: true,
+					r := record.Reading{Time: s.at, Session: s.id, Purpose: purpose, Jig: "j", Boot: "0", Seq: uint32(n*100 + i*10 + k), HasSeq: true,
 						Pickup: s.pickup, String: i + 1, Core: 0.3, Gauge: math.NaN(), PoleHeight: 0, StringHeight: 3, RMS: math.Pow(10, (db+off)/20), Quiet: math.NaN()}
 					if !yield(r, nil) {
 						return
@@ -380,7 +380,7 @@ func TestSeriesOfARecord(t *testing.T) {
 		{"s3", "other", day(3), []float64{1, 2}}, {"s4", "ref", day(4), []float64{20}}, {"s5", "ref", time.Time{}, []float64{20, 20}},
 	}
 	for of, want := range map[string][]float64{Level: {21, 22.5}, Spread: {2, 3}, "1": {-1, -1.5}} {
-		s, err := Reference(record(capture.ForRepeat, sessions...), "ref", of)
+		s, err := Reference(sessionRows(record.ForRepeat, sessions...), "ref", of)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -391,22 +391,22 @@ func TestSeriesOfARecord(t *testing.T) {
 			near(t, of, v.X, want[i], 1e-9)
 		}
 	}
-	s, err := Reference(record(capture.ForRepeat, sessions...), "ref", Scatter)
+	s, err := Reference(sessionRows(record.ForRepeat, sessions...), "ref", Scatter)
 	if err != nil || !(s.Values[0].X > 0.15 && s.Values[0].X < 0.4) {
 		t.Errorf("scatter %+v, %v", s, err)
 	}
-	s, err = Shipped(record(capture.ForCheck, session{"c1", "B", day(5), []float64{0, 1}}, session{"c2", "A", day(6), []float64{0, 2}}, session{"c3", "B", day(7), []float64{0, 3}}), Spread)
+	s, err = Shipped(sessionRows(record.ForCheck, session{"c1", "B", day(5), []float64{0, 1}}, session{"c2", "A", day(6), []float64{0, 2}}, session{"c3", "B", day(7), []float64{0, 3}}), Spread)
 	if err != nil || len(s.Values) != 2 || s.Values[0].Label != "A" || s.Values[1].Label != "B" {
 		t.Fatalf("%+v, %v", s, err)
 	}
 	near(t, "latest of B", s.Values[1].X, 3, 1e-9)
 	no := (*NoSeries)(nil)
 	for _, of := range []string{"loudness", "0", "3"} {
-		if _, err := Reference(record(capture.ForRepeat, sessions...), "ref", of); !errors.As(err, &no) {
+		if _, err := Reference(sessionRows(record.ForRepeat, sessions...), "ref", of); !errors.As(err, &no) {
 			t.Errorf("%s: %v", of, err)
 		}
 	}
-	if _, err := Shipped(record(capture.ForRepeat, sessions...), Spread); !errors.As(err, &no) {
+	if _, err := Shipped(sessionRows(record.ForRepeat, sessions...), Spread); !errors.As(err, &no) {
 		t.Errorf("none shipped: %v", err)
 	}
 }

@@ -9,8 +9,8 @@ import (
 	"strings"
 	"time"
 
-	"evenpole/capture"
-	"evenpole/fit"
+	"evenpole/capture/record"
+	"evenpole/fit/cell"
 )
 
 // decibel is how many decibels one in ln v is.
@@ -49,30 +49,30 @@ func (e *NoSeries) Error() string { return e.Msg }
 // Reference is the series of a pickup that is kept to watch the jig by: of each of
 // its sessions of purpose repeat. Levels are as the jig reads them, whatever its
 // gain was found to be: it is the jig that is watched.
-func Reference(rows iter.Seq2[capture.Reading, error], pickup, of string) (*Series, error) {
+func Reference(rows iter.Seq2[record.Reading, error], pickup, of string) (*Series, error) {
 	s := &Series{Subject: fmt.Sprintf("reference pickup %s", pickup), Of: of, ByDay: true}
-	keep := func(r *capture.Reading) bool { return r.Purpose == capture.ForRepeat && r.Pickup == pickup }
-	if err := s.gather(rows, keep, func(c *fit.Cell) string { return c.Session }); err != nil {
+	keep := func(r *record.Reading) bool { return r.Purpose == record.ForRepeat && r.Pickup == pickup }
+	if err := s.gather(rows, keep, func(c *cell.Cell) string { return c.Session }); err != nil {
 		return nil, err
 	}
 	if len(s.Values) == 0 {
-		return nil, &NoSeries{fmt.Sprintf("pickup %q: expected sessions of purpose %q, got none that count; capture it every day with \"evenpole capture --purpose repeat --again\"", pickup, capture.ForRepeat)}
+		return nil, &NoSeries{fmt.Sprintf("pickup %q: expected sessions of purpose %q, got none that count; capture it every day with \"evenpole capture --purpose repeat --again\"", pickup, record.ForRepeat)}
 	}
 	return s, nil
 }
 
 // Shipped is the series of finished pickups: of each the latest session of purpose
 // check.
-func Shipped(rows iter.Seq2[capture.Reading, error], of string) (*Series, error) {
+func Shipped(rows iter.Seq2[record.Reading, error], of string) (*Series, error) {
 	s := &Series{Subject: "checked pickups", Of: of}
-	keep := func(r *capture.Reading) bool { return r.Purpose == capture.ForCheck }
-	if err := s.gather(rows, keep, func(c *fit.Cell) string { return c.Pickup }); err != nil {
+	keep := func(r *record.Reading) bool { return r.Purpose == record.ForCheck }
+	if err := s.gather(rows, keep, func(c *cell.Cell) string { return c.Pickup }); err != nil {
 		return nil, err
 	}
 	s.Values = slices.CompactFunc(s.byLabel(), func(a, b Value) bool { return a.Label == b.Label })
 	s.sort()
 	if len(s.Values) == 0 {
-		return nil, &NoSeries{fmt.Sprintf("expected sessions of purpose %q, got none that count", capture.ForCheck)}
+		return nil, &NoSeries{fmt.Sprintf("expected sessions of purpose %q, got none that count", record.ForCheck)}
 	}
 	return s, nil
 }
@@ -99,12 +99,12 @@ func (s *Series) sort() {
 
 // gather makes values of the sessions that are wanted. What lacks a time or a
 // string has no place in a chart, and is named.
-func (s *Series) gather(rows iter.Seq2[capture.Reading, error], keep func(*capture.Reading) bool, label func(*fit.Cell) string) error {
+func (s *Series) gather(rows iter.Seq2[record.Reading, error], keep func(*record.Reading) bool, label func(*cell.Cell) string) error {
 	figure, err := figureOf(s.Of)
 	if err != nil {
 		return err
 	}
-	data, err := fit.Gather(fit.Only(rows, keep))
+	data, err := cell.Gather(cell.Only(rows, keep))
 	if err != nil {
 		return err
 	}
@@ -126,7 +126,7 @@ func (s *Series) gather(rows iter.Seq2[capture.Reading, error], keep func(*captu
 }
 
 // figureOf returns how a figure is had of a session's cells, one a string.
-func figureOf(of string) (func([]fit.Cell) float64, error) {
+func figureOf(of string) (func([]cell.Cell) float64, error) {
 	switch of {
 	case Level:
 		return meanLevel, nil
@@ -139,7 +139,7 @@ func figureOf(of string) (func([]fit.Cell) float64, error) {
 	if err != nil || n < 1 {
 		return nil, &NoSeries{fmt.Sprintf("expected %s, %s, %s or a string's number to watch, got %q", Level, Spread, Scatter, of)}
 	}
-	return func(cells []fit.Cell) float64 {
+	return func(cells []cell.Cell) float64 {
 		if n > len(cells) {
 			return math.NaN()
 		}
@@ -148,12 +148,12 @@ func figureOf(of string) (func([]fit.Cell) float64, error) {
 }
 
 // levelOf is a string's level as a verdict has it, dB re 1 mV.
-func levelOf(c *fit.Cell) float64 {
+func levelOf(c *cell.Cell) float64 {
 	mean, _ := c.Plain()
 	return decibel * mean
 }
 
-func meanLevel(cells []fit.Cell) float64 {
+func meanLevel(cells []cell.Cell) float64 {
 	var sum float64
 	for i := range cells {
 		sum += levelOf(&cells[i])
@@ -161,7 +161,7 @@ func meanLevel(cells []fit.Cell) float64 {
 	return sum / float64(len(cells))
 }
 
-func spread(cells []fit.Cell) float64 {
+func spread(cells []cell.Cell) float64 {
 	low, high := math.Inf(1), math.Inf(-1)
 	for i := range cells {
 		level := levelOf(&cells[i])
@@ -170,7 +170,7 @@ func spread(cells []fit.Cell) float64 {
 	return high - low
 }
 
-func scatter(cells []fit.Cell) float64 {
+func scatter(cells []cell.Cell) float64 {
 	var squares, dof float64
 	for _, c := range cells {
 		_, sd := c.Plain()

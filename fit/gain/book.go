@@ -13,7 +13,7 @@ import (
 	"strings"
 	"time"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 
 	"github.com/pelletier/go-toml/v2"
 )
@@ -143,11 +143,11 @@ func (c *Calibration) Of(str int) float64 {
 }
 
 // Apply corrects readings: levels as they would be if the jig read truly.
-func (b Book) Apply(rows iter.Seq2[capture.Reading, error]) iter.Seq2[capture.Reading, error] {
+func (b Book) Apply(rows iter.Seq2[record.Reading, error]) iter.Seq2[record.Reading, error] {
 	if len(b) == 0 {
 		return rows
 	}
-	return func(yield func(capture.Reading, error) bool) {
+	return func(yield func(record.Reading, error) bool) {
 		for r, err := range rows {
 			if c := b.At(r.Jig, r.Time); err == nil && c != nil {
 				g := c.Of(r.String)

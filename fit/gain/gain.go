@@ -24,7 +24,7 @@ import (
 	"slices"
 	"time"
 
-	"evenpole/fit"
+	"evenpole/fit/solve"
 
 	"github.com/pelletier/go-toml/v2"
 )
@@ -135,7 +135,7 @@ func Measure(readings []Reading, o Options) (*Calibration, error) {
 		source = max(source, decibel*r.SourceU/o.K/r.Source)
 		coarse = max(coarse, decibel*resolution/r.MV)
 	}
-	total := fit.Combine(fit.Part{Variance: l.va, DOF: l.dof}, known(source), known(coarse))
+	total := solve.Combine(solve.Part{Variance: l.va, DOF: l.dof}, known(source), known(coarse))
 	c.Std, c.K, c.Expanded = total.Expand(o.Coverage)
 	c.DOF = min(total.DOF, asGoodAsInfinite)
 	c.addChannels(l)
@@ -144,7 +144,7 @@ func Measure(readings []Reading, o Options) (*Calibration, error) {
 }
 
 // known is the variance of what is known from elsewhere.
-func known(std float64) fit.Part { return fit.Part{Variance: std * std, DOF: math.Inf(1)} }
+func known(std float64) solve.Part { return solve.Part{Variance: std * std, DOF: math.Inf(1)} }
 
 // possible refuses what the arithmetic cannot bear.
 func possible(readings []Reading, o Options) error {
@@ -199,7 +199,7 @@ func (c *Calibration) addSlope(l *line, coverage float64) {
 	s.AtLow, _ = l.at(decibel * math.Log(low))
 	s.AtHigh, _ = l.at(decibel * math.Log(high))
 	c.Slope = s
-	if t := fit.CoverageFactor(l.dof, coverage); math.Abs(s.PerDB) > t*s.Std {
+	if t := solve.CoverageFactor(l.dof, coverage); math.Abs(s.PerDB) > t*s.Std {
 		c.Warnings = append(c.Warnings, fmt.Sprintf(
 			"the jig is not linear: its gain goes from %+.3f dB at %.4g mV to %+.3f dB at %.4g mV; loud and quiet strings are read differently", s.AtLow, low, s.AtHigh, high))
 	}

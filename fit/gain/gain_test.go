@@ -15,7 +15,7 @@ import (
 	"testing"
 	"time"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 )
 
 func rows(t *testing.T, file string) [][]string {
@@ -236,11 +236,11 @@ func TestKeptAndApplied(t *testing.T) {
 	if got := book[0]; got.Gain != first.Gain || got.Channels[2] != first.Channels[2] || *got.Slope != *first.Slope || got.Readings[9] != first.Readings[9] || got.Due != first.Due || !got.From.Equal(first.From) {
 		t.Errorf("read back %+v", got)
 	}
-	row := func(jig string, at time.Time, str int) capture.Reading {
-		return capture.Reading{Jig: jig, Time: at, String: str, RMS: 5, Peak: 9, Quiet: 0.2, Core: 0.3}
+	row := func(jig string, at time.Time, str int) record.Reading {
+		return record.Reading{Jig: jig, Time: at, String: str, RMS: 5, Peak: 9, Quiet: 0.2, Core: 0.3}
 	}
 	for _, c := range []struct {
-		r    capture.Reading
+		r    record.Reading
 		gain float64
 	}{
 		{row("j", when.Add(-time.Second), 3), 1},
@@ -249,7 +249,7 @@ func TestKeptAndApplied(t *testing.T) {
 		{row("j", when, 9), first.Gain},
 		{row("j", when.AddDate(0, 7, 0), 3), common.Gain},
 	} {
-		for r := range book.Apply(func(yield func(capture.Reading, error) bool) { yield(c.r, nil) }) {
+		for r := range book.Apply(func(yield func(record.Reading, error) bool) { yield(c.r, nil) }) {
 			want := c.r
 			want.RMS, want.Peak, want.Quiet = c.gain*5, c.gain*9, c.gain*0.2
 			if r != want {
@@ -338,16 +338,16 @@ func TestReadPoints(t *testing.T) {
 		"source_mv,source_u_mv,reading_mv,string\n1,1,1,1.5\n": "p.csv:2: string: ",
 	} {
 		_, err := ReadPoints(strings.NewReader(text), "p.csv")
-		if !errors.As(err, new(*capture.RowError)) || !strings.HasPrefix(err.Error(), want) {
+		if !errors.As(err, new(*record.RowError)) || !strings.HasPrefix(err.Error(), want) {
 			t.Errorf("%q: %v, want %s", text, err, want)
 		}
 	}
 }
 
 func TestOfSession(t *testing.T) {
-	record := func(yield func(capture.Reading, error) bool) {
+	record := func(yield func(record.Reading, error) bool) {
 		for i, mv := range []float64{9.9, 10.1, 10, 3} {
-			r := capture.Reading{Session: "s1", Jig: "j", String: 1, Core: 0.3, PoleHeight: 0, StringHeight: 3, RMS: mv, Quiet: 1}
+			r := record.Reading{Session: "s1", Jig: "j", String: 1, Core: 0.3, PoleHeight: 0, StringHeight: 3, RMS: mv, Quiet: 1}
 			if i == 3 {
 				r.Session = "s2"
 			}

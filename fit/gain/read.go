@@ -7,14 +7,14 @@ import (
 	"math"
 	"strconv"
 
-	"evenpole/capture"
-	"evenpole/fit"
+	"evenpole/capture/record"
+	"evenpole/fit/cell"
 )
 
 // OfSession is readings of a source that a capture made, each string's the mean
 // of its good takes.
-func OfSession(rows iter.Seq2[capture.Reading, error], jig, session string, source, sourceU float64) ([]Reading, error) {
-	data, err := fit.Gather(fit.Only(rows, func(r *capture.Reading) bool { return r.Session == session && r.Jig == jig }))
+func OfSession(rows iter.Seq2[record.Reading, error], jig, session string, source, sourceU float64) ([]Reading, error) {
+	data, err := cell.Gather(cell.Only(rows, func(r *record.Reading) bool { return r.Session == session && r.Jig == jig }))
 	if err != nil {
 		return nil, err
 	}
@@ -33,7 +33,7 @@ func OfSession(rows iter.Seq2[capture.Reading, error], jig, session string, sour
 // source_u_mv, reading_mv and, where channels are read one by one, string. A
 // mistake is a [*capture.RowError]; name stands for the file in it.
 func ReadPoints(r io.Reader, name string) ([]Reading, error) {
-	rows, err := capture.ReadList(r, name, "source_mv", "source_u_mv", "reading_mv")
+	rows, err := record.ReadList(r, name, "source_mv", "source_u_mv", "reading_mv")
 	if err != nil {
 		return nil, err
 	}
@@ -49,7 +49,7 @@ func ReadPoints(r io.Reader, name string) ([]Reading, error) {
 }
 
 // pointOf reads one row.
-func pointOf(row *capture.ListRow) (Reading, error) {
+func pointOf(row *record.ListRow) (Reading, error) {
 	var wrong error
 	number := func(column string) float64 {
 		v, err := strconv.ParseFloat(row.Cell(column), 64)

@@ -122,7 +122,7 @@ func built(r *rand.Rand, o *profiles.Order, m bench, heights []float64) bool {
 func TestPull(t *testing.T) {
 	for _, c := range []struct {
 		kind profiles.PoleKind
-		wrap string
+		wrap profiles.Wrap
 		gap  float64
 		want bool
 	}{

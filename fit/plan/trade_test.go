@@ -5,22 +5,23 @@ import (
 	"slices"
 	"testing"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/fit"
+	"evenpole/fit/cell"
 	"evenpole/fit/plan"
 	"evenpole/profiles"
 )
 
 // benchModel is a model of a bench's record, which knows nothing of the trade's
-// rules. The record is described in fit/testdata.
+// rules. The record is described in testdata/README.md.
 func benchModel(t testing.TB) fit.Predictor {
 	t.Helper()
-	f, err := os.Open("../testdata/readings.csv")
+	f, err := os.Open("../../testdata/sample-shop/readings.csv")
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer f.Close()
-	d, err := fit.Gather(capture.Readings(f, "readings.csv"))
+	d, err := cell.Gather(record.Readings(f, "readings.csv"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -33,7 +34,7 @@ func benchModel(t testing.TB) fit.Predictor {
 
 // six is an order for a six-string with a wrap of the user's choice and a third
 // string of 0.017 in, wound over 0.010 in or plain.
-func six(radiusInch float64, wrap string, woundThird bool) *profiles.Order {
+func six(radiusInch float64, wrap profiles.Wrap, woundThird bool) *profiles.Order {
 	o := &profiles.Order{
 		File: "order.toml", ID: "A-1", FretboardRadius: 25.4 * radiusInch, StringSpread: 51, ScaleLength: 648, PickupFromBridge: 95,
 		Batch: "M-01", Poles: profiles.Rod, PoleHeightMax: 3, PoleHeightStep: 0.05, MinGap: 1.2,
@@ -67,7 +68,7 @@ func planned(t testing.TB, o *profiles.Order, m fit.Predictor) *plan.Plan {
 // third of that gauge makes the third far too loud; over a flat fretboard and
 // steel-wrapped strings, flat tops come close.
 func TestTheTradesStaggers(t *testing.T) {
-	for name, m := range map[string]fit.Predictor{"handbook": fit.Handbook(fit.Travel), "record": benchModel(t)} {
+	for name, m := range map[string]fit.Predictor{"handbook": fit.Handbook(profiles.Travel), "record": benchModel(t)} {
 		t.Run(name, func(t *testing.T) { tradesStaggers(t, m) })
 	}
 }
@@ -116,8 +117,8 @@ func twelve() *profiles.Order {
 	}
 	single := o.Strings
 	o.Strings = double(single, 1)
-	for i, wrap := range []string{"nickel", "stainless", "bronze"} {
-		set := profiles.StringSet{Name: wrap, Strings: double(single, 0.95+0.05*float64(i))}
+	for i, wrap := range []profiles.Wrap{profiles.Nickel, profiles.Stainless, profiles.Bronze} {
+		set := profiles.StringSet{Name: string(wrap), Strings: double(single, 0.95+0.05*float64(i))}
 		for k := range set.Strings {
 			if !set.Strings[k].Plain() {
 				set.Strings[k].Wrap = wrap

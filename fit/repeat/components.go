@@ -4,7 +4,7 @@ import (
 	"errors"
 	"math"
 
-	"evenpole/fit"
+	"evenpole/fit/solve"
 
 	"gonum.org/v1/gonum/diff/fd"
 	"gonum.org/v1/gonum/mat"
@@ -24,7 +24,7 @@ type sample struct {
 	fixed     []int // which mean a value has, from 0
 	group     []int // all levels of the sources that are local stand in one group
 	sources   []source
-	within    fit.Spread
+	within    solve.Spread
 }
 
 // source is one reason to vary.
@@ -49,7 +49,7 @@ const nothing = 1e-5
 // mixed is the sample as a mixed model. That of the takes about their means adds
 // DF (ln S + SD²/S) to -2 log likelihood, which is what a scaled inverse
 // chi-squared prior of DF degrees of freedom adds: no approximation is made.
-func (s *sample) mixed() *fit.Mixed {
+func (s *sample) mixed() *solve.Mixed {
 	means := 0
 	for _, f := range s.fixed {
 		means = max(means, f+1)
@@ -58,9 +58,9 @@ func (s *sample) mixed() *fit.Mixed {
 	for i, f := range s.fixed {
 		x.Set(i, f, 1)
 	}
-	m := &fit.Mixed{Y: s.y, X: x, Weight: s.weight, Group: s.group, Sigma: s.within}
+	m := &solve.Mixed{Y: s.y, X: x, Weight: s.weight, Group: s.group, Sigma: s.within}
 	for _, c := range s.sources {
-		m.Terms = append(m.Terms, fit.Term{Name: c.name, Level: c.level, Local: c.local})
+		m.Terms = append(m.Terms, solve.Term{Name: c.name, Level: c.level, Local: c.local})
 	}
 	return m
 }

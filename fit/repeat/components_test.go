@@ -5,14 +5,13 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
 	"time"
 
-	"evenpole/capture"
-	"evenpole/fit"
+	"evenpole/capture/record"
+	"evenpole/fit/solve"
 
 	"gonum.org/v1/gonum/stat"
 )
@@ -20,9 +19,12 @@ import (
 // table is a small CSV by column.
 type table map[string][]string
 
+// mixed is where the published data of mixed models stand.
+const mixed = "../../testdata/published/mixed/"
+
 func readTable(t testing.TB, name string) table {
 	t.Helper()
-	f, err := os.Open(filepath.Join("testdata", name))
+	f, err := os.Open(name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -97,7 +99,7 @@ func near(t *testing.T, what string, got, want, tolerance float64) {
 // means against those of all takes by lmer of R's lme4 (testdata/README.md).
 func TestPublishedComponents(t *testing.T) {
 	want := map[string]float64{}
-	ref := readTable(t, "estimates_lmer.csv")
+	ref := readTable(t, mixed+"estimates_lmer.csv")
 	for i := range ref["dataset"] {
 		if ref["method"][i] == "REML" {
 			want[ref["dataset"][i]+ref["model"][i]+ref["quantity"][i]] = ref.float(t, "value", i)
@@ -111,7 +113,7 @@ func TestPublishedComponents(t *testing.T) {
 		{"Dyestuff2", "Yield", "Yield ~ 1 + (1 | Batch)", "Batch", nil},
 		{"Pastes", "strength", "strength ~ 1 + (1 | batch) + (1 | sample)", "sample", []string{"batch"}},
 	} {
-		s := nested(t, readTable(t, c.data+".csv"), c.y, c.fine, c.coarse...)
+		s := nested(t, readTable(t, mixed+c.data+".csv"), c.y, c.fine, c.coarse...)
 		e, err := s.estimate()
 		if err != nil {
 			t.Fatal(err)
@@ -133,7 +135,7 @@ func TestPublishedComponents(t *testing.T) {
 // combination of mean squares: the residual's are the number of takes less that
 // of batches, and those of a mean square's expectation are its own.
 func TestDegreesOfFreedom(t *testing.T) {
-	e, err := nested(t, readTable(t, "Dyestuff.csv"), "Yield", "Batch").estimate() // 6 batches of 5
+	e, err := nested(t, readTable(t, mixed+"Dyestuff.csv"), "Yield", "Batch").estimate() // 6 batches of 5
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -155,7 +157,7 @@ func TestIntervalsCover(t *testing.T) {
 	for _, truth := range []float64{0.15, 0} {
 		covered := 0
 		for range draws {
-			s := &sample{within: fit.Spread{DF: levels * (takes - 1)}}
+			s := &sample{within: solve.Spread{DF: levels * (takes - 1)}}
 			c := source{name: "mounting"}
 			var squares float64
 			for l := range levels {
@@ -194,8 +196,8 @@ func TestIntervalsCover(t *testing.T) {
 // (AIAG, Measurement Systems Analysis, 4th edition), its interaction pooled as
 // published.
 func TestAppraisers(t *testing.T) {
-	tb := readTable(t, "gauge_rr_crossed.csv")
-	want := readTable(t, "gauge_rr_crossed_expected.csv")
+	tb := readTable(t, "testdata/gauge_rr_crossed.csv")
+	want := readTable(t, "testdata/gauge_rr_crossed_expected.csv")
 	published := map[string]float64{}
 	for i, q := range want["quantity"] {
 		if want["method"][i] == "anova" {
@@ -230,14 +232,14 @@ func TestAppraisers(t *testing.T) {
 // and an appraiser's trials a session. What all strings share is then (MSO -
 // MSE)/30, and the take's scatter of a balance is pooled with the interaction.
 func TestAppraisersAsARecord(t *testing.T) {
-	tb := readTable(t, "gauge_rr_crossed.csv")
+	tb := readTable(t, "testdata/gauge_rr_crossed.csv")
 	begin := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
-	s, err := Analyse(func(yield func(capture.Reading, error) bool) {
+	s, err := Analyse(func(yield func(record.Reading, error) bool) {
 		for i := range tb["value"] {
 			part := int(tb.float(t, "part", i))
 			who := tb["operator"][i]
-			if !yield(capture.Reading{
-				Time: begin.AddDate(0, 0, int(who[0])), Session: who, Purpose: capture.ForRepeat, Pickup: "R", String: part, Core: 0.3, Gauge: 0.3,
+			if !yield(record.Reading{
+				Time: begin.AddDate(0, 0, int(who[0])), Session: who, Purpose: record.ForRepeat, Pickup: "R", String: part, Core: 0.3, Gauge: 0.3,
 				PoleHeight: 1, StringHeight: 3, Mode: "P", RMS: math.Pow(10, tb.float(t, "value", i)/20), Quiet: math.NaN(),
 			}, nil) {
 				return
@@ -261,8 +263,8 @@ func square(x float64) float64 { return x * x }
 // level-2 deviation is that of a day's average, its level-3 one that of a run's
 // average, which holds the days' scatter too. Published are those of probe 2362.
 func TestProbes(t *testing.T) {
-	tb := readTable(t, "gauge_resistivity.csv")
-	ref := readTable(t, "gauge_resistivity_expected.csv")
+	tb := readTable(t, "testdata/gauge_resistivity.csv")
+	ref := readTable(t, "testdata/gauge_resistivity_expected.csv")
 	want := map[string]float64{}
 	for i := range ref["probe"] {
 		want[ref["probe"][i]+ref["quantity"][i]] = ref.float(t, "recomputed", i)

@@ -5,7 +5,7 @@ import (
 	"fmt"
 	"math"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -40,7 +40,7 @@ type Wish struct {
 func (w Wish) withDefaults() Wish {
 	w.Strings = cmp.Or(w.Strings, 6)
 	w.Operators = cmp.Or(w.Operators, 1)
-	w.Takes = cmp.Or(w.Takes, capture.DefaultTakes)
+	w.Takes = cmp.Or(w.Takes, record.UsualTakes)
 	w.Certainty = cmp.Or(w.Certainty, 0.25)
 	w.Guess = w.Guess.withDefaults()
 	return w

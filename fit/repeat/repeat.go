@@ -31,7 +31,7 @@ import (
 	"slices"
 	"time"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 )
 
 // Options says what of a record is studied, and what for.
@@ -53,7 +53,7 @@ const (
 )
 
 func (o Options) withDefaults() Options {
-	o.Takes = cmp.Or(o.Takes, capture.DefaultTakes)
+	o.Takes = cmp.Or(o.Takes, record.UsualTakes)
 	o.Want = cmp.Or(o.Want, defaultWant)
 	o.Confidence = cmp.Or(o.Confidence, defaultConfidence)
 	return o
@@ -104,7 +104,7 @@ func (e *TooFew) Error() string { return e.Msg }
 //
 // A record without two runs of a pickup of two strings or more is a [*TooFew];
 // an error of rows is returned as it is.
-func Analyse(rows iter.Seq2[capture.Reading, error], o Options) (*Study, error) {
+func Analyse(rows iter.Seq2[record.Reading, error], o Options) (*Study, error) {
 	o = o.withDefaults()
 	runs, warnings, err := gather(rows, o)
 	if err != nil {

@@ -10,7 +10,7 @@ import (
 	"testing"
 	"time"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 
 	"gonum.org/v1/gonum/stat"
 )
@@ -147,16 +147,16 @@ func TestUnbalanced(t *testing.T) {
 
 // readings turns runs into rows of a record, each string's takes about its
 // level; sittings are a day apart.
-func readings(rng *rand.Rand, runs []run) iter.Seq2[capture.Reading, error] {
-	return func(yield func(capture.Reading, error) bool) {
+func readings(rng *rand.Rand, runs []run) iter.Seq2[record.Reading, error] {
+	return func(yield func(record.Reading, error) bool) {
 		begin := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
 		for n, r := range runs {
 			day, _ := time.ParseDuration(r.sitting + "h")
 			at := begin.Add(24*day + time.Duration(n)*6*time.Minute)
 			for i, l := range r.levels {
 				for k := range r.takes[i] {
-					x := capture.Reading{
-						Time: at, Session: r.session, Purpose: capture.ForRepeat, Jig: "j", Boot: "00000001", Seq: uint32(n*1000 + i*100 + k), HasSeq: true,
+					x := record.Reading{
+						Time: at, Session: r.session, Purpose: record.ForRepeat, Jig: "j", Boot: "00000001", Seq: uint32(n*1000 + i*100 + k), HasSeq: true,
 						Pickup: r.pickup, String: i + 1, Core: 0.3, Gauge: math.NaN(), PoleHeight: 0, StringHeight: 3, Mode: "P", Take: k + 1,
 						RMS: math.Pow(10, (l+0.3*rng.NormFloat64())/20), Quiet: math.NaN(),
 					}
@@ -270,11 +270,11 @@ func TestRefusals(t *testing.T) {
 	d := &Design{Operators: 1, Sittings: 2, Mountings: 2, Takes: 3, Guess: Guess{}.withDefaults()}
 	runs := drawRuns(rng, d)
 	broken := errors.New("broken")
-	for name, rows := range map[string]iter.Seq2[capture.Reading, error]{
-		"none": func(func(capture.Reading, error) bool) {},
+	for name, rows := range map[string]iter.Seq2[record.Reading, error]{
+		"none": func(func(record.Reading, error) bool) {},
 		"one":  readings(rng, runs[:1]),
-		"error": func(yield func(capture.Reading, error) bool) {
-			yield(capture.Reading{}, broken)
+		"error": func(yield func(record.Reading, error) bool) {
+			yield(record.Reading{}, broken)
 		},
 	} {
 		_, err := Analyse(rows, Options{})
@@ -306,7 +306,7 @@ func TestReadWho(t *testing.T) {
 		"session\n\"s001\n":        "operators.csv:",
 	} {
 		_, err := ReadWho(strings.NewReader(text), "operators.csv")
-		if row := (*capture.RowError)(nil); !errors.As(err, &row) || !strings.HasPrefix(err.Error(), want) {
+		if row := (*record.RowError)(nil); !errors.As(err, &row) || !strings.HasPrefix(err.Error(), want) {
 			t.Errorf("%q: %v, want %s", text, err, want)
 		}
 	}

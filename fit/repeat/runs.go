@@ -9,8 +9,8 @@ import (
 	"strings"
 	"time"
 
-	"evenpole/capture"
-	"evenpole/fit"
+	"evenpole/capture/record"
+	"evenpole/fit/cell"
 )
 
 // decibel is how many decibels one in ln v is.
@@ -32,9 +32,9 @@ type run struct {
 
 // gather makes runs of the readings of purpose repeat. Sessions that lack a
 // string that others of the pickup have are left out, and named.
-func gather(rows iter.Seq2[capture.Reading, error], o Options) (runs []run, warnings []string, err error) {
-	data, err := fit.Gather(fit.Only(rows, func(r *capture.Reading) bool {
-		return r.Purpose == capture.ForRepeat && !r.Time.Before(o.Since) && (o.Pickup == "" || r.Pickup == o.Pickup)
+func gather(rows iter.Seq2[record.Reading, error], o Options) (runs []run, warnings []string, err error) {
+	data, err := cell.Gather(cell.Only(rows, func(r *record.Reading) bool {
+		return r.Purpose == record.ForRepeat && !r.Time.Before(o.Since) && (o.Pickup == "" || r.Pickup == o.Pickup)
 	}))
 	if err != nil {
 		return nil, nil, err
@@ -53,7 +53,7 @@ func gather(rows iter.Seq2[capture.Reading, error], o Options) (runs []run, warn
 }
 
 // newRun makes a run of one session's cells, or says why there is none.
-func newRun(cells []fit.Cell) (r run, why string) {
+func newRun(cells []cell.Cell) (r run, why string) {
 	r = run{session: cells[0].Session, pickup: cells[0].Pickup, at: cells[0].First}
 	for i := range cells {
 		c := &cells[i]

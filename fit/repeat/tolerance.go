@@ -3,7 +3,7 @@ package repeat
 import (
 	"math"
 
-	"evenpole/fit"
+	"evenpole/fit/solve"
 )
 
 // Tolerance is what the jig leaves of a tolerance.
@@ -62,7 +62,7 @@ type bench struct {
 // what few operators or sittings tell, and U would grow by knowing less of it.
 func newBench(balance *estimate, strings, takes int, confidence float64) *bench {
 	_, dof := balance.sum(balance.ofMounting(takes))
-	return &bench{balance, strings, dof, fit.CoverageFactor(dof, confidence)}
+	return &bench{balance, strings, dof, solve.CoverageFactor(dof, confidence)}
 }
 
 // sigmas is by how many standard deviations a P/T ratio counts a gauge.

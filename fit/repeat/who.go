@@ -5,7 +5,7 @@ import (
 	"io"
 	"time"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 )
 
 // WhoFile is the file of a shop that says who sat at the jig. The record has no
@@ -28,7 +28,7 @@ type Note struct {
 // sitting and mounting in any order, of which only session is required. A
 // mistake is a [*capture.RowError]; name stands for the file in it.
 func ReadWho(r io.Reader, name string) (Who, error) {
-	rows, err := capture.ReadList(r, name, "session")
+	rows, err := record.ReadList(r, name, "session")
 	if err != nil {
 		return nil, err
 	}

@@ -3,7 +3,7 @@ package verdict
 import (
 	"math"
 
-	"evenpole/fit"
+	"evenpole/fit/solve"
 
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
@@ -101,23 +101,23 @@ func (b *budget) share(i, j int) float64 {
 
 // balance returns the variance of string i's balance. That one scatter serves
 // many strings is one part here, so that its degrees of freedom count once.
-func (b *budget) balance(i int) fit.Part {
-	pooled := fit.Part{DOF: b.pooledDOF()}
-	allowed := fit.Part{DOF: math.Inf(1)}
-	parts := make([]fit.Part, 0, len(b.takes)+2)
+func (b *budget) balance(i int) solve.Part {
+	pooled := solve.Part{DOF: b.pooledDOF()}
+	allowed := solve.Part{DOF: math.Inf(1)}
+	parts := make([]solve.Part, 0, len(b.takes)+2)
 	for j, n := range b.takes {
 		if b.share(i, j) == 0 {
 			continue // the only string: its balance is 0 whatever its level
 		}
 		v := b.share(i, j) * b.variance[j] / float64(n)
 		if b.own[j] {
-			parts = append(parts, fit.Part{Variance: v, DOF: b.dof(j)})
+			parts = append(parts, solve.Part{Variance: v, DOF: b.dof(j)})
 		} else {
 			pooled.Variance += v
 		}
 		allowed.Variance += b.share(i, j) * b.allowance
 	}
-	return fit.Combine(append(parts, pooled, allowed)...)
+	return solve.Combine(append(parts, pooled, allowed)...)
 }
 
 // least is the expanded uncertainty of string i's balance that is left when
@@ -127,6 +127,6 @@ func (b *budget) least(i int, coverage float64) float64 {
 	for j := range b.takes {
 		allowed += b.share(i, j) * b.allowance
 	}
-	_, _, expanded := fit.Part{Variance: allowed, DOF: math.Inf(1)}.Expand(coverage)
+	_, _, expanded := solve.Part{Variance: allowed, DOF: math.Inf(1)}.Expand(coverage)
 	return expanded
 }

@@ -8,8 +8,9 @@ import (
 	"strings"
 	"testing"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/fit"
+	"evenpole/fit/cell"
 	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
@@ -36,7 +37,7 @@ func (l lawful) Level(dst []float64, s *fit.Setup, heights []float64) []float64 
 	return dst
 }
 
-func (l lawful) Expect(cells []fit.Cell) []float64 {
+func (l lawful) Expect(cells []cell.Cell) []float64 {
 	var out []float64
 	for _, c := range cells {
 		out = append(out, l.level(profiles.String{Core: c.Core}, c.Gap())+0.5*c.Field)
@@ -69,7 +70,7 @@ var (
 
 // built is that pickup as it was captured when the jig had it so: levels by the
 // law at what is there, rows with what was written, and what a level is off by.
-func built(change func(cores, tops, above []float64), off map[int]float64) []capture.Reading {
+func built(change func(cores, tops, above []float64), off map[int]float64) []record.Reading {
 	c, h, above := slices.Clone(cores), slices.Clone(tops), slices.Repeat([]float64{stringH}, 6)
 	if change != nil {
 		change(c, h, above)
@@ -97,17 +98,17 @@ func rodOrder() *profiles.Order {
 }
 
 // fieldOver is a session of the field probe: mT over each pole.
-func fieldOver(session string, mT ...float64) []capture.FieldReading {
-	var rows []capture.FieldReading
+func fieldOver(session string, mT ...float64) []record.FieldReading {
+	var rows []record.FieldReading
 	for i, f := range mT {
-		rows = append(rows, capture.FieldReading{Session: session, Jig: "J", Boot: session, Seq: uint32(i + 1), HasSeq: true, Batch: "M-1",
-			Pickup: "P1", String: i + 1, Field: f, ProbeGap: 0.5, Status: capture.OK})
+		rows = append(rows, record.FieldReading{Session: session, Jig: "J", Boot: session, Seq: uint32(i + 1), HasSeq: true, Batch: "M-1",
+			Pickup: "P1", String: i + 1, Field: f, ProbeGap: 0.5, Status: record.OK})
 	}
 	return rows
 }
 
-func fieldRows(rows []capture.FieldReading) iter.Seq2[capture.FieldReading, error] {
-	return func(yield func(capture.FieldReading, error) bool) {
+func fieldRows(rows []record.FieldReading) iter.Seq2[record.FieldReading, error] {
+	return func(yield func(record.FieldReading, error) bool) {
 		for _, r := range rows {
 			if !yield(r, nil) {
 				return
@@ -116,7 +117,7 @@ func fieldRows(rows []capture.FieldReading) iter.Seq2[capture.FieldReading, erro
 	}
 }
 
-func diagnosed(t *testing.T, rows []capture.Reading, fields []capture.FieldReading) *Verdict {
+func diagnosed(t *testing.T, rows []record.Reading, fields []record.FieldReading) *Verdict {
 	t.Helper()
 	b := &Bench{Model: law, Sets: []profiles.StringSet{{Name: "heavy", Strings: heavy()}}}
 	if fields != nil {
@@ -142,8 +143,8 @@ func TestCauses(t *testing.T) {
 	even := []float64{-250, -251, -249, -250, -252, -250}
 	tests := []struct {
 		name    string
-		rows    []capture.Reading
-		fields  []capture.FieldReading
+		rows    []record.Reading
+		fields  []record.FieldReading
 		kinds   []string // that are named, the likeliest first
 		strings []int    // of the likeliest
 		text    string
@@ -243,7 +244,7 @@ func TestFieldsDoNotChangeWhatIsExpected(t *testing.T) {
 // The likelihood by the textbook's formula, with an inverse and a determinant.
 func TestLikelihoodSlowly(t *testing.T) {
 	x := &expectation{heights: make([]float64, 2), dead: make([]bool, 2), miss: []float64{0.3, -0.1, 0.2, 0.1},
-		probe: &probe{cells: []fit.Cell{{FieldKnown: true}, {FieldKnown: true}}}}
+		probe: &probe{cells: []cell.Cell{{FieldKnown: true}, {FieldKnown: true}}}}
 	x.cov = mat.NewSymDense(4, []float64{0.5, 0.1, 0.02, 0, 0.1, 0.4, 0, 0.03, 0.02, 0, 0.3, 0.1, 0, 0.03, 0.1, 0.2})
 	shift, along, sd := []float64{0.1, 0, -0.1, 0}, []float64{1, 0, 0.5, 0}, 0.7
 	var cov, inverse mat.Dense
@@ -282,17 +283,17 @@ func TestUnheardIsDead(t *testing.T) {
 func TestFieldRowsThatCount(t *testing.T) {
 	rows := append(fieldOver("old", 250, 250, 250, -250, 250, 250), fieldOver("new", 250, 250, 250, 250, 250, 250)...)
 	bad := fieldOver("new", -250)
-	bad[0].Seq, bad[0].Status = 7, capture.Faulty
+	bad[0].Seq, bad[0].Status = 7, record.Faulty
 	back := fieldOver("new", -900)
 	back[0].Seq = 8
 	again := slices.Clone(back)
-	again[0].Status = capture.Retracted
+	again[0].Status = record.Retracted
 	rows = slices.Concat(rows, bad, back, again)
 	if d := diagnosed(t, built(nil, nil), rows).Diagnosis; len(d.Causes) != 0 || d.Strings[0].Field != 250 {
 		t.Errorf("got %q, %v mT", d.Say(), d.Strings[0].Field)
 	}
 	broken := errors.New("fields.csv:3: no number")
-	b := &Bench{Model: law, Fields: func(yield func(capture.FieldReading, error) bool) { yield(capture.FieldReading{}, broken) }}
+	b := &Bench{Model: law, Fields: func(yield func(record.FieldReading, error) bool) { yield(record.FieldReading{}, broken) }}
 	if _, err := Check(sequence(built(nil, nil)), rodOrder(), "P1", Options{Bench: b}); !errors.Is(err, broken) {
 		t.Errorf("got %v", err)
 	}
@@ -327,7 +328,7 @@ func TestNotCompared(t *testing.T) {
 // The handbook is unsure, and so does not blame a string for 2 dB.
 func TestHandbookIsCareful(t *testing.T) {
 	rows := built(nil, map[int]float64{3: -2})
-	v := check1(t, rows, rodOrder(), Options{Bench: &Bench{Model: fit.Handbook(fit.Travel)}})
+	v := check1(t, rows, rodOrder(), Options{Bench: &Bench{Model: fit.Handbook(profiles.Travel)}})
 	if v.Diagnosis == nil || v.Diagnosis.Source != "handbook prior" {
 		t.Fatalf("got %+v", v.Diagnosis)
 	}

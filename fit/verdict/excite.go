@@ -3,7 +3,7 @@ package verdict
 import (
 	"strings"
 
-	"evenpole/fit"
+	"evenpole/fit/curve"
 	"evenpole/profiles"
 )
 
@@ -19,9 +19,9 @@ func (c *check) convert() {
 		return
 	}
 	have, want := c.v.Excite, c.order.Excite
-	if want == "" && have == fit.Drive {
-		want = fit.Force
-		c.note("the jig drove the strings and the order does not say how it will be played: judged as %q", fit.Force)
+	if want == "" && have == profiles.Drive {
+		want = profiles.Force
+		c.note("the jig drove the strings and the order does not say how it will be played: judged as %q", profiles.Force)
 	}
 	switch {
 	case want == "" || want == have || len(c.session.strings) == 0:
@@ -46,7 +46,7 @@ func (c *check) convert() {
 
 // shifts returns what to add to each string's level, dB, up to a constant; or
 // what is lacking for it.
-func (c *check) shifts(have, want string) (shift []float64, lacks string) {
+func (c *check) shifts(have, want profiles.Excitation) (shift []float64, lacks string) {
 	shift = make([]float64, len(c.order.Strings))
 	for i, s := range c.order.Strings {
 		hz, err := profiles.Pitch(s.Note)
@@ -54,8 +54,8 @@ func (c *check) shifts(have, want string) (shift []float64, lacks string) {
 			return nil, c.name(i) + " has no note in the order"
 		}
 		mass := profiles.UnitMass(s)
-		from, ok := fit.Velocity(have, hz, mass)
-		to, good := fit.Velocity(want, hz, mass)
+		from, ok := curve.Velocity(have, hz, mass)
+		to, good := curve.Velocity(want, hz, mass)
 		if !ok || !good || !known(from) || !known(to) {
 			return nil, c.name(i) + ": the excitation or the string's mass is not known"
 		}

@@ -5,8 +5,9 @@ import (
 	"math"
 	"slices"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/fit"
+	"evenpole/fit/cell"
 	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
@@ -17,8 +18,8 @@ import (
 // pickup with these heights under these strings, and what else is known of it.
 type Bench struct {
 	Model  fit.Model
-	Sets   []profiles.StringSet                   // of which a wrong string may be
-	Fields iter.Seq2[capture.FieldReading, error] // the shop's; nil when there are none
+	Sets   []profiles.StringSet                  // of which a wrong string may be
+	Fields iter.Seq2[record.FieldReading, error] // the shop's; nil when there are none
 }
 
 // Diagnosis is how a pickup compares with what the model expects of it.
@@ -84,7 +85,7 @@ type expectation struct {
 	heights []float64 // mm, of the poles as written
 	level   []float64 // ln v, up to what all strings share; NaN when the string was not heard
 	noise   []float64 // variance of level: takes, mounting, slot and what cells leave
-	cells   []fit.Cell
+	cells   []cell.Cell
 	probe   *probe
 
 	mean  []float64 // ln v as the model expects it on this jig
@@ -149,7 +150,7 @@ func (c *check) scatter() float64 {
 
 // mounted is the string that a row says was on the jig, with the note of the one
 // ordered.
-func mounted(r *capture.Reading, ordered profiles.String) profiles.String {
+func mounted(r *record.Reading, ordered profiles.String) profiles.String {
 	s := profiles.String{Note: ordered.Note, Gauge: r.Gauge, Core: r.Core, Wrap: r.Wrap}
 	if !known(s.Gauge) {
 		s.Gauge = r.Core
@@ -160,16 +161,16 @@ func mounted(r *capture.Reading, ordered profiles.String) profiles.String {
 	if s.Wrap == "" {
 		s.Wrap = ordered.Wrap
 		if s.Gauge == s.Core {
-			s.Wrap = "plain"
+			s.Wrap = profiles.Plain
 		}
 	}
 	return s
 }
 
 // cell is what the session has of string i.
-func (c *check) cell(i int, s *fit.Setup) fit.Cell {
+func (c *check) cell(i int, s *fit.Setup) cell.Cell {
 	t, str := c.session.takes(i), s.Strings[i]
-	out := fit.Cell{Pickup: c.v.Pickup, String: i + 1, Set: t.row.StringSet, Core: str.Core, Gauge: str.Gauge, Wrap: str.Wrap,
+	out := cell.Cell{Pickup: c.v.Pickup, String: i + 1, Set: t.row.StringSet, Core: str.Core, Gauge: str.Gauge, Wrap: str.Wrap,
 		PoleHeight: t.row.PoleHeight, StringHeight: t.row.StringHeight, Mode: t.row.Mode, Excite: s.Excite, Batch: c.v.Batch, Takes: len(t.levels)}
 	if len(t.freqs) > 0 {
 		out.Freq = middle(slices.Sorted(slices.Values(t.freqs)))

@@ -5,13 +5,13 @@ import (
 	"math"
 	"slices"
 
-	"evenpole/capture"
-	"evenpole/fit"
+	"evenpole/capture/record"
+	"evenpole/fit/cell"
 )
 
 // probe is what the field probe says of a pickup's poles.
 type probe struct {
-	cells  []fit.Cell       // with the deviation of each pole's field
+	cells  []cell.Cell      // with the deviation of each pole's field
 	mean   map[int]*average // mT over pole of string n, signed
 	spread float64          // of ln B from magnet to magnet
 }
@@ -32,8 +32,8 @@ const (
 // probed gathers the latest session of field readings over a pickup's poles. The
 // loose magnets of its batch tell how far magnets differ. The first error of rows
 // is returned as it is.
-func probed(rows iter.Seq2[capture.FieldReading, error], pickup string, cells []fit.Cell) (*probe, error) {
-	var all []capture.FieldReading
+func probed(rows iter.Seq2[record.FieldReading, error], pickup string, cells []cell.Cell) (*probe, error) {
+	var all []record.FieldReading
 	back := map[identity]bool{}
 	latest := ""
 	for r, err := range rows {
@@ -42,7 +42,7 @@ func probed(rows iter.Seq2[capture.FieldReading, error], pickup string, cells []
 		}
 		id := identity{r.Jig, r.Boot, r.Seq}
 		switch {
-		case r.Status == capture.Retracted:
+		case r.Status == record.Retracted:
 			back[id] = r.HasSeq
 		case r.Pickup == pickup && r.String > 0:
 			r.Magnet = "" // it is the pole as it stands that counts
@@ -52,8 +52,8 @@ func probed(rows iter.Seq2[capture.FieldReading, error], pickup string, cells []
 			all = append(all, r)
 		}
 	}
-	all = slices.DeleteFunc(all, func(r capture.FieldReading) bool {
-		return back[identity{r.Jig, r.Boot, r.Seq}] || r.Pickup != "" && r.Session != latest || r.Status != "" && r.Status != capture.OK
+	all = slices.DeleteFunc(all, func(r record.FieldReading) bool {
+		return back[identity{r.Jig, r.Boot, r.Seq}] || r.Pickup != "" && r.Session != latest || r.Status != "" && r.Status != record.OK
 	})
 	p := &probe{mean: map[int]*average{}}
 	for _, r := range all {
@@ -61,8 +61,8 @@ func probed(rows iter.Seq2[capture.FieldReading, error], pickup string, cells []
 			p.add(r.String, r.Field)
 		}
 	}
-	d := &fit.Data{Cells: slices.Clone(cells)} // what is expected of the cells is without their fields
-	err := d.AddFields(func(yield func(capture.FieldReading, error) bool) {
+	d := &cell.Data{Cells: slices.Clone(cells)} // what is expected of the cells is without their fields
+	err := d.AddFields(func(yield func(record.FieldReading, error) bool) {
 		for _, r := range all {
 			if !yield(r, nil) {
 				return

@@ -8,17 +8,17 @@ import (
 	"slices"
 	"strings"
 
-	"evenpole/capture"
-	"evenpole/fit"
+	"evenpole/capture/record"
 	"evenpole/fit/level"
+	"evenpole/profiles"
 )
 
 // NotChecked says that the record has nothing to judge a pickup by, and what it
 // has instead.
 type NotChecked struct {
 	Pickup   string
-	Purposes map[capture.Purpose]int // readings of the pickup, by purpose
-	Pickups  []string                // all that the record knows, in order
+	Purposes map[record.Purpose]int // readings of the pickup, by purpose
+	Pickups  []string               // all that the record knows, in order
 }
 
 // Error names the capture that is missing.
@@ -29,7 +29,7 @@ func (e *NotChecked) Error() string {
 		for _, p := range slices.Sorted(maps.Keys(e.Purposes)) {
 			has = append(has, fmt.Sprintf("%d of purpose %q", e.Purposes[p], p))
 		}
-		return fmt.Sprintf("pickup %q: expected readings of purpose %q, got %s; %s", e.Pickup, capture.ForCheck, strings.Join(has, ", "), run)
+		return fmt.Sprintf("pickup %q: expected readings of purpose %q, got %s; %s", e.Pickup, record.ForCheck, strings.Join(has, ", "), run)
 	}
 	others := "no pickup"
 	if len(e.Pickups) > 0 {
@@ -44,20 +44,20 @@ func (e *NotChecked) Error() string {
 
 // session is all readings of one pickup in one session, in the record's order.
 type session struct {
-	row     capture.Reading // the last one
-	first   string          // jig/boot/seq of the first one; "" when it has none
-	strings map[int]*takes  // by string number
-	excites map[string]bool // all that the takes name
+	row     record.Reading               // the last one
+	first   string                       // jig/boot/seq of the first one; "" when it has none
+	strings map[int]*takes               // by string number
+	excites map[profiles.Excitation]bool // all that the takes name
 }
 
 // takes are those of one string.
 type takes struct {
-	row     capture.Reading // the first
-	levels  []float64       // dB re 1 mV, of the good takes
-	freqs   []float64       // Hz, of the good takes that have one
-	flagged int             // takes that do not count
-	unheard int             // of those, the ones not above the quiet level
-	moved   bool            // the rows name more than one height, core or gauge
+	row     record.Reading // the first
+	levels  []float64      // dB re 1 mV, of the good takes
+	freqs   []float64      // Hz, of the good takes that have one
+	flagged int            // takes that do not count
+	unheard int            // of those, the ones not above the quiet level
+	moved   bool           // the rows name more than one height, core or gauge
 }
 
 // identity is what makes a reading the same as another.
@@ -69,26 +69,26 @@ type identity struct {
 // latest reads a record once and returns the pickup's latest session of purpose
 // check: the one with the latest time, of equals the one furthest down. What was
 // taken back is in no session.
-func latest(rows iter.Seq2[capture.Reading, error], pickup string) (*session, error) {
-	var kept []capture.Reading
+func latest(rows iter.Seq2[record.Reading, error], pickup string) (*session, error) {
+	var kept []record.Reading
 	back := map[identity]bool{}
 	pickups := map[string]bool{}
-	missing := &NotChecked{Pickup: pickup, Purposes: map[capture.Purpose]int{}}
+	missing := &NotChecked{Pickup: pickup, Purposes: map[record.Purpose]int{}}
 	for r, err := range rows {
 		if err != nil {
 			return nil, err
 		}
 		pickups[r.Pickup] = true
 		switch {
-		case r.Status == capture.Retracted:
+		case r.Status == record.Retracted:
 			back[identityOf(&r)] = hasIdentity(&r)
-		case r.Pickup == pickup && r.Purpose == capture.ForCheck:
+		case r.Pickup == pickup && r.Purpose == record.ForCheck:
 			kept = append(kept, r)
 		case r.Pickup == pickup:
 			missing.Purposes[r.Purpose]++
 		}
 	}
-	kept = slices.DeleteFunc(kept, func(r capture.Reading) bool { return back[identityOf(&r)] })
+	kept = slices.DeleteFunc(kept, func(r record.Reading) bool { return back[identityOf(&r)] })
 	if len(kept) == 0 {
 		missing.Pickups = slices.Sorted(maps.Keys(pickups))
 		return nil, missing
@@ -99,17 +99,17 @@ func latest(rows iter.Seq2[capture.Reading, error], pickup string) (*session, er
 			last = r
 		}
 	}
-	s := &session{row: last, strings: map[int]*takes{}, excites: map[string]bool{}}
+	s := &session{row: last, strings: map[int]*takes{}, excites: map[profiles.Excitation]bool{}}
 	s.gather(kept)
 	return s, nil
 }
 
-func identityOf(r *capture.Reading) identity { return identity{r.Jig, r.Boot, r.Seq} }
+func identityOf(r *record.Reading) identity { return identity{r.Jig, r.Boot, r.Seq} }
 
-func hasIdentity(r *capture.Reading) bool { return r.HasSeq && r.Boot != "" }
+func hasIdentity(r *record.Reading) bool { return r.HasSeq && r.Boot != "" }
 
 // gather files the session's takes by string, each reading once.
-func (s *session) gather(rows []capture.Reading) {
+func (s *session) gather(rows []record.Reading) {
 	seen := map[identity]bool{}
 	for _, r := range rows {
 		id := identityOf(&r)
@@ -120,13 +120,13 @@ func (s *session) gather(rows []capture.Reading) {
 		if len(seen) == 1 && seen[id] {
 			s.first = fmt.Sprintf("%s/%s/%d", r.Jig, r.Boot, r.Seq)
 		}
-		if r.Mode != capture.Quiet && r.String > 0 {
+		if r.Mode != record.Quiet && r.String > 0 {
 			s.add(&r)
 		}
 	}
 }
 
-func (s *session) add(r *capture.Reading) {
+func (s *session) add(r *record.Reading) {
 	t := s.strings[r.String]
 	if t == nil {
 		t = &takes{row: *r}
@@ -136,7 +136,7 @@ func (s *session) add(r *capture.Reading) {
 	t.moved = t.moved || changed(&t.row, r)
 	heard := float64(level.Of(r.RMS, r.Quiet).DB())
 	switch {
-	case r.Status != "" && r.Status != capture.OK:
+	case r.Status != "" && r.Status != record.OK:
 		t.flagged++
 	case !known(heard):
 		t.flagged++
@@ -150,16 +150,16 @@ func (s *session) add(r *capture.Reading) {
 }
 
 // changed reports whether two rows of a string name different lengths.
-func changed(a, b *capture.Reading) bool {
+func changed(a, b *record.Reading) bool {
 	differ := func(x, y float64) bool { return known(x) && known(y) && x != y }
 	return differ(a.PoleHeight, b.PoleHeight) || differ(a.StringHeight, b.StringHeight) ||
 		differ(a.Core, b.Core) || differ(a.Gauge, b.Gauge)
 }
 
 // excitation is how a take's string was set moving; "" when the row does not say.
-func excitation(r *capture.Reading) string {
-	if r.Mode == capture.Drive {
-		return fit.Drive
+func excitation(r *record.Reading) profiles.Excitation {
+	if r.Mode == record.Drive {
+		return profiles.Drive
 	}
 	return r.Excite
 }
@@ -175,7 +175,7 @@ func (s *session) takes(i int) *takes {
 		return t
 	}
 	nan := math.NaN()
-	return &takes{row: capture.Reading{Core: nan, Gauge: nan, PoleHeight: nan, StringHeight: nan}}
+	return &takes{row: record.Reading{Core: nan, Gauge: nan, PoleHeight: nan, StringHeight: nan}}
 }
 
 // last is the highest string number with a take.
@@ -183,7 +183,7 @@ func (s *session) last() int { return slices.Max(append(slices.Collect(maps.Keys
 
 // excite is how all strings were set moving, "" when the rows do not say or
 // do not agree.
-func (s *session) excite() string {
+func (s *session) excite() profiles.Excitation {
 	if len(s.excites) != 1 {
 		return ""
 	}

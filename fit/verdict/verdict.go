@@ -31,7 +31,7 @@ import (
 	"math"
 	"time"
 
-	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/profiles"
 )
 
@@ -120,25 +120,25 @@ func (f *Figure) UnmarshalJSON(text []byte) error {
 // String is what was measured of one string and what is decided of it. Lengths
 // and diameters are those of the record: what was on the jig.
 type String struct {
-	Number       int      `json:"string"` // 1 is the highest-pitched
-	Note         string   `json:"note"`
-	Gauge        Figure   `json:"gauge_mm"`
-	Core         Figure   `json:"core_mm"`
-	Wrap         string   `json:"wrap"`
-	PoleHeight   Figure   `json:"pole_height_mm"`   // as built
-	StringHeight Figure   `json:"string_height_mm"` // on the jig
-	Level        Figure   `json:"level_mv"`         // geometric mean of v over the good takes, as the jig plucks
-	Balance      Figure   `json:"balance_db"`       // for the excitation that the verdict is for
-	Target       float64  `json:"target_db"`
-	Deviation    Figure   `json:"deviation_db"` // balance less target
-	Std          Figure   `json:"u_db"`         // standard uncertainty of the balance
-	Expanded     Figure   `json:"U_db"`         // expanded: k times u
-	K            Figure   `json:"k"`            // coverage factor
-	DOF          Figure   `json:"dof"`          // effective degrees of freedom; infinite when only the allowances count
-	Takes        int      `json:"takes"`        // good ones
-	Flagged      int      `json:"flagged"`      // takes that do not count
-	Verdict      Decision `json:"verdict"`
-	Remedy       string   `json:"remedy"`
+	Number       int           `json:"string"` // 1 is the highest-pitched
+	Note         string        `json:"note"`
+	Gauge        Figure        `json:"gauge_mm"`
+	Core         Figure        `json:"core_mm"`
+	Wrap         profiles.Wrap `json:"wrap"`
+	PoleHeight   Figure        `json:"pole_height_mm"`   // as built
+	StringHeight Figure        `json:"string_height_mm"` // on the jig
+	Level        Figure        `json:"level_mv"`         // geometric mean of v over the good takes, as the jig plucks
+	Balance      Figure        `json:"balance_db"`       // for the excitation that the verdict is for
+	Target       float64       `json:"target_db"`
+	Deviation    Figure        `json:"deviation_db"` // balance less target
+	Std          Figure        `json:"u_db"`         // standard uncertainty of the balance
+	Expanded     Figure        `json:"U_db"`         // expanded: k times u
+	K            Figure        `json:"k"`            // coverage factor
+	DOF          Figure        `json:"dof"`          // effective degrees of freedom; infinite when only the allowances count
+	Takes        int           `json:"takes"`        // good ones
+	Flagged      int           `json:"flagged"`      // takes that do not count
+	Verdict      Decision      `json:"verdict"`
+	Remedy       string        `json:"remedy"`
 }
 
 // More asks for more takes of a string.
@@ -150,25 +150,25 @@ type More struct {
 // Verdict is the answer for one pickup. It marshals to the JSON document of
 // "evenpole check --json".
 type Verdict struct {
-	Pickup     string      `json:"pickup"`
-	Order      string      `json:"order"`
-	Session    string      `json:"session"` // the latest with purpose check
-	Time       time.Time   `json:"time"`    // of that session's last reading
-	Jig        string      `json:"jig"`
-	First      string      `json:"first_reading"` // of that session: jig/boot/seq; "" when the record does not number its readings
-	Batch      string      `json:"batch"`
-	Excite     string      `json:"excite"` // what the balances are for; "" when the record does not say
-	Verdict    Decision    `json:"verdict"`
-	Strings    []String    `json:"strings"`
-	Spread     Figure      `json:"spread_db"` // highest less lowest balance
-	Tolerance  float64     `json:"tolerance_db"`
-	Coverage   float64     `json:"coverage"` // of U
-	Remedy     string      `json:"remedy"`   // for the pickup as a whole
-	Warnings   []string    `json:"warnings"`
-	Notes      []string    `json:"notes"` // how the figures were made
-	MoreTakes  []More      `json:"more_takes"`
-	Diagnosis  *Diagnosis  `json:"diagnosis"`  // nil when the pickup was not compared
-	Resistance *Resistance `json:"resistance"` // nil when it was not measured
+	Pickup     string              `json:"pickup"`
+	Order      string              `json:"order"`
+	Session    string              `json:"session"` // the latest with purpose check
+	Time       time.Time           `json:"time"`    // of that session's last reading
+	Jig        string              `json:"jig"`
+	First      string              `json:"first_reading"` // of that session: jig/boot/seq; "" when the record does not number its readings
+	Batch      string              `json:"batch"`
+	Excite     profiles.Excitation `json:"excite"` // what the balances are for; "" when the record does not say
+	Verdict    Decision            `json:"verdict"`
+	Strings    []String            `json:"strings"`
+	Spread     Figure              `json:"spread_db"` // highest less lowest balance
+	Tolerance  float64             `json:"tolerance_db"`
+	Coverage   float64             `json:"coverage"` // of U
+	Remedy     string              `json:"remedy"`   // for the pickup as a whole
+	Warnings   []string            `json:"warnings"`
+	Notes      []string            `json:"notes"` // how the figures were made
+	MoreTakes  []More              `json:"more_takes"`
+	Diagnosis  *Diagnosis          `json:"diagnosis"`  // nil when the pickup was not compared
+	Resistance *Resistance         `json:"resistance"` // nil when it was not measured
 
 	// What the shop knows of its jig and model: the caller's to set.
 	Calibration string `json:"calibration"` // "" when the jig's gain was not measured
@@ -197,7 +197,7 @@ func (e *OrderError) Unwrap() error { return e.Err }
 // Where the session is not one that can speak for the order (other strings,
 // a string without takes, an excitation that cannot be converted) the figures
 // are there, a warning says why, and the verdict is that it cannot be told.
-func Check(rows iter.Seq2[capture.Reading, error], o *profiles.Order, pickup string, opt Options) (*Verdict, error) {
+func Check(rows iter.Seq2[record.Reading, error], o *profiles.Order, pickup string, opt Options) (*Verdict, error) {
 	assumed := opt.Mounting == 0
 	opt = opt.withDefaults()
 	if err := judgeable(o, opt); err != nil {

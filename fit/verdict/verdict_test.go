@@ -12,8 +12,8 @@ import (
 	"testing"
 	"time"
 
-	"evenpole/capture"
-	"evenpole/fit"
+	"evenpole/capture/record"
+	"evenpole/fit/solve"
 	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/stat/distuv"
@@ -38,16 +38,16 @@ func order(n int) *profiles.Order {
 var start = time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
 
 // session takes a pickup's readings: levels in dB re 1 mV, by string.
-func taken(levels ...[]float64) []capture.Reading {
-	var rows []capture.Reading
+func taken(levels ...[]float64) []record.Reading {
+	var rows []record.Reading
 	for i, takes := range levels {
 		for j, db := range takes {
 			seq := uint32(len(rows) + 1)
-			rows = append(rows, capture.Reading{
-				Time: start.Add(time.Duration(seq) * time.Second), Session: "s1", Purpose: capture.ForCheck,
+			rows = append(rows, record.Reading{
+				Time: start.Add(time.Duration(seq) * time.Second), Session: "s1", Purpose: record.ForCheck,
 				Jig: "J", Boot: "0000000A", Seq: seq, HasSeq: true, Pickup: "P1", Batch: "M-1", String: i + 1,
 				Core: 0.5, Gauge: 0.5, Wrap: "plain", PoleHeight: 1, StringHeight: 3, Mode: "P", Take: j + 1,
-				RMS: math.Hypot(math.Pow(10, db/20), 0.5), Quiet: 0.5, Excite: "travel", Status: capture.OK,
+				RMS: math.Hypot(math.Pow(10, db/20), 0.5), Quiet: 0.5, Excite: "travel", Status: record.OK,
 			})
 		}
 	}
@@ -57,8 +57,8 @@ func taken(levels ...[]float64) []capture.Reading {
 // around are takes that average db, with a standard deviation of 0.1 dB.
 func around(db float64) []float64 { return []float64{db - 0.1, db, db, db, db + 0.1, db, db, db} }
 
-func sequence(rows []capture.Reading) iter.Seq2[capture.Reading, error] {
-	return func(yield func(capture.Reading, error) bool) {
+func sequence(rows []record.Reading) iter.Seq2[record.Reading, error] {
+	return func(yield func(record.Reading, error) bool) {
 		for _, r := range rows {
 			if !yield(r, nil) {
 				return
@@ -67,7 +67,7 @@ func sequence(rows []capture.Reading) iter.Seq2[capture.Reading, error] {
 	}
 }
 
-func check1(t *testing.T, rows []capture.Reading, o *profiles.Order, opt Options) *Verdict {
+func check1(t *testing.T, rows []record.Reading, o *profiles.Order, opt Options) *Verdict {
 	t.Helper()
 	v, err := Check(sequence(rows), o, "P1", opt)
 	if err != nil {
@@ -188,7 +188,7 @@ func TestJudgeByConformanceProbability(t *testing.T) {
 		if row[4] != "" {
 			high = number(t, row[4])
 		}
-		got := judge(estimate-(low+high)/2, fit.CoverageFactor(math.Inf(1), 0.95)*u, (high-low)/2)
+		got := judge(estimate-(low+high)/2, solve.CoverageFactor(math.Inf(1), 0.95)*u, (high-low)/2)
 		n := distuv.Normal{Mu: estimate, Sigma: u}
 		near(t, row[0]+": probability", n.CDF(high)-n.CDF(low), chance, 1e-9)
 		want := CannotTell
@@ -265,23 +265,23 @@ func TestScreening(t *testing.T) {
 	clean := taken(around(20), around(20), around(20))
 	want := check1(t, clean, order(3), Options{})
 
-	add := func(change func(*capture.Reading)) capture.Reading {
+	add := func(change func(*record.Reading)) record.Reading {
 		r := clean[3]
 		r.Seq, r.RMS = 900, 40
 		change(&r)
 		return r
 	}
-	rows := append([]capture.Reading{}, clean...)
+	rows := append([]record.Reading{}, clean...)
 	rows = append(rows,
 		clean[0], // stands twice
-		add(func(r *capture.Reading) { r.Status = capture.Clipped }),
-		add(func(r *capture.Reading) { r.Mode = "Q"; r.Seq = 901 }),
-		add(func(r *capture.Reading) { r.Purpose = capture.ForModel; r.Seq = 902 }),
-		add(func(r *capture.Reading) { r.Pickup = "P2"; r.Seq = 903 }),
-		add(func(r *capture.Reading) { r.RMS = 0.4; r.Seq = 904 }), // below its quiet level
-		add(func(r *capture.Reading) { r.Session = "s0"; r.Time = start.Add(-time.Hour); r.Seq = 905 }),
-		add(func(r *capture.Reading) { r.Seq = 906 }),
-		add(func(r *capture.Reading) { r.Seq = 906; r.Status = capture.Retracted }),
+		add(func(r *record.Reading) { r.Status = record.Clipped }),
+		add(func(r *record.Reading) { r.Mode = "Q"; r.Seq = 901 }),
+		add(func(r *record.Reading) { r.Purpose = record.ForModel; r.Seq = 902 }),
+		add(func(r *record.Reading) { r.Pickup = "P2"; r.Seq = 903 }),
+		add(func(r *record.Reading) { r.RMS = 0.4; r.Seq = 904 }), // below its quiet level
+		add(func(r *record.Reading) { r.Session = "s0"; r.Time = start.Add(-time.Hour); r.Seq = 905 }),
+		add(func(r *record.Reading) { r.Seq = 906 }),
+		add(func(r *record.Reading) { r.Seq = 906; r.Status = record.Retracted }),
 	)
 	got := check1(t, rows, order(3), Options{})
 	if got.Strings[0].Flagged != 2 {
@@ -295,12 +295,12 @@ func TestScreening(t *testing.T) {
 
 func TestCheckRefuses(t *testing.T) {
 	broken := errors.New("broken")
-	if _, err := Check(func(yield func(capture.Reading, error) bool) { yield(capture.Reading{}, broken) }, order(2), "P1", Options{}); err != broken {
+	if _, err := Check(func(yield func(record.Reading, error) bool) { yield(record.Reading{}, broken) }, order(2), "P1", Options{}); err != broken {
 		t.Errorf("an error of the rows: got %v, want it as it is", err)
 	}
 	rows := taken(around(1), around(1))
 	for i := range rows {
-		rows[i].Purpose = capture.ForModel
+		rows[i].Purpose = record.ForModel
 	}
 	var missing *NotChecked
 	_, err := Check(sequence(rows), order(2), "P1", Options{})
@@ -335,8 +335,8 @@ func TestCheckRefuses(t *testing.T) {
 // What a session lacks, or has of its own, keeps the verdict open however even
 // the levels are.
 func TestHeldVerdicts(t *testing.T) {
-	each := func(change func(*capture.Reading)) func([]capture.Reading) []capture.Reading {
-		return func(rows []capture.Reading) []capture.Reading {
+	each := func(change func(*record.Reading)) func([]record.Reading) []record.Reading {
+		return func(rows []record.Reading) []record.Reading {
 			for i := range rows {
 				change(&rows[i])
 			}
@@ -345,24 +345,24 @@ func TestHeldVerdicts(t *testing.T) {
 	}
 	tests := []struct {
 		name, warning string
-		change        func([]capture.Reading) []capture.Reading
+		change        func([]record.Reading) []record.Reading
 		order         func(*profiles.Order)
 	}{
-		{"missing string", "string 3 (G3): no take in the session", func(r []capture.Reading) []capture.Reading { return r[:16] }, nil},
-		{"dead string", "string 3 (G3): none of 8 takes is above its quiet level", func(r []capture.Reading) []capture.Reading {
+		{"missing string", "string 3 (G3): no take in the session", func(r []record.Reading) []record.Reading { return r[:16] }, nil},
+		{"dead string", "string 3 (G3): none of 8 takes is above its quiet level", func(r []record.Reading) []record.Reading {
 			for i := range r[16:] {
 				r[16+i].RMS = 0.5
 			}
 			return r
 		}, nil},
-		{"all flagged", "string 1 (E4): all 8 takes are flagged", each(func(r *capture.Reading) { r.Status = capture.DoubleStrike }), nil},
-		{"other gauge", "string 1 (E4) has gauge 0.550 mm, ordered 0.500 mm", each(func(r *capture.Reading) { r.Gauge = 0.55 }), nil},
-		{"other core", "string 1 (E4) has core 0.450 mm, ordered 0.500 mm", each(func(r *capture.Reading) { r.Core = 0.45 }), nil},
-		{"other wrap", `string 2 (B3) has wrap "bronze", ordered "plain"`, each(func(r *capture.Reading) { r.Wrap = "bronze" }), nil},
-		{"moved pole", "string 1 (E4): the session names more than one height", func(r []capture.Reading) []capture.Reading { r[3].PoleHeight = 1.5; return r }, nil},
-		{"mixed excitation", "mixes kinds of excitation", func(r []capture.Reading) []capture.Reading { r[3].Mode = "D"; return r }, nil},
-		{"excitation not known", "does not say how the strings were set moving", each(func(r *capture.Reading) { r.Excite = "" }), func(o *profiles.Order) { o.Excite = "force" }},
-		{"note not known", "string 2 has no note in the order", each(func(*capture.Reading) {}), func(o *profiles.Order) { o.Excite = "force"; o.Strings[1].Note = "" }},
+		{"all flagged", "string 1 (E4): all 8 takes are flagged", each(func(r *record.Reading) { r.Status = record.DoubleStrike }), nil},
+		{"other gauge", "string 1 (E4) has gauge 0.550 mm, ordered 0.500 mm", each(func(r *record.Reading) { r.Gauge = 0.55 }), nil},
+		{"other core", "string 1 (E4) has core 0.450 mm, ordered 0.500 mm", each(func(r *record.Reading) { r.Core = 0.45 }), nil},
+		{"other wrap", `string 2 (B3) has wrap "bronze", ordered "plain"`, each(func(r *record.Reading) { r.Wrap = "bronze" }), nil},
+		{"moved pole", "string 1 (E4): the session names more than one height", func(r []record.Reading) []record.Reading { r[3].PoleHeight = 1.5; return r }, nil},
+		{"mixed excitation", "mixes kinds of excitation", func(r []record.Reading) []record.Reading { r[3].Mode = "D"; return r }, nil},
+		{"excitation not known", "does not say how the strings were set moving", each(func(r *record.Reading) { r.Excite = "" }), func(o *profiles.Order) { o.Excite = "force" }},
+		{"note not known", "string 2 has no note in the order", each(func(*record.Reading) {}), func(o *profiles.Order) { o.Excite = "force"; o.Strings[1].Note = "" }},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -500,7 +500,7 @@ func TestRemedies(t *testing.T) {
 	uneven := taken(around(20), around(20), around(20), around(24), around(20), around(20))
 	tests := []struct {
 		name   string
-		rows   []capture.Reading
+		rows   []record.Reading
 		poles  profiles.PoleKind
 		slope  float64
 		str    int
@@ -577,7 +577,7 @@ func TestLatestSession(t *testing.T) {
 		t.Errorf("got %q, %q", v.Session, v.Verdict)
 	}
 	for _, r := range later {
-		r.Status = capture.Retracted
+		r.Status = record.Retracted
 		later = append(later, r)
 	}
 	if v := check1(t, append(rows, later...), order(2), Options{}); v.Session != "s1" || v.Verdict != Conforms {

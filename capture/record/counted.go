@@ -1,0 +1,43 @@
+package record
+
+import "fmt"
+
+// A slot is what takes are counted by: a string in one mode, or a position.
+type Slot struct {
+	Mode   Mode
+	Number int
+}
+
+func (s Slot) String() string {
+	switch s.Mode {
+	case Probe:
+		return fmt.Sprintf("position %d", s.Number)
+	case Quiet:
+		return fmt.Sprintf("quiet level of string %d", s.Number)
+	}
+	return fmt.Sprintf("string %d", s.Number)
+}
+
+// counted is what a take counts for.
+type Take struct {
+	Slot
+	Good bool
+	RMS  float64 // mV; of a field reading nothing
+}
+
+// counted tells what a reading counts for.
+func (r *Reading) Counts() Take {
+	c := Take{Slot{r.Mode, r.String}, r.Status == OK || r.Status == "", r.RMS}
+	if c.Mode == "" {
+		c.Mode = Pluck
+	}
+	if c.Mode != Quiet && r.RMS <= r.Quiet {
+		c.Good = false
+	}
+	return c
+}
+
+// counted tells what a field reading counts for.
+func (r *FieldReading) Counts() Take {
+	return Take{Slot{Probe, r.Position}, r.Status == OK || r.Status == "", 0}
+}

@@ -1,0 +1,140 @@
+package record
+
+import (
+	"cmp"
+	"encoding/csv"
+	"errors"
+	"io"
+	"path/filepath"
+	"slices"
+	"time"
+)
+
+// A Filter says which rows of a record to export. What is empty lets every row
+// through; of several values any will do.
+type Filter struct {
+	Pickups, Batches, Sessions []string
+	Purposes                   []Purpose
+	Statuses                   []Status
+
+	Since, Before time.Time // the row's time is Since or later, and before Before
+}
+
+// Export writes the rows of a shop's file, ReadingsFile or FieldsFile, that a
+// filter lets through, as CSV with all the columns that the file has, a person's
+// own included. It tells how many rows that were.
+//
+// A reading that was taken back has the status retracted for the filter,
+// whatever its row says, as has the row that takes it back; an empty status is
+// ok. A field reading has the purpose of its session.
+//
+// Errors: a *RowError for a row that cannot be read; fs.ErrNotExist when there
+// is no such file.
+func Export(to io.Writer, dir, file string, f Filter) (rows int, err error) {
+	x := exporter{filter: f, path: filepath.Join(dir, file), to: csv.NewWriter(to)}
+	x.to.UseCRLF = true // as RFC 4180 has it
+	if file == FieldsFile {
+		if x.purposes, err = purposesOf(filepath.Join(dir, SessionsFile)); err == nil {
+			err = exportFile(&x, aboutField)
+		}
+	} else {
+		err = exportFile(&x, aboutReading)
+	}
+	x.to.Flush()
+	return max(x.rows-1, 0), errors.Join(err, x.to.Error())
+}
+
+// purposesOf returns the purpose of each session.
+func purposesOf(sessions string) (map[string]Purpose, error) {
+	all := map[string]Purpose{}
+	for h, err := range readFile(sessions, readHolds) {
+		if err != nil {
+			return nil, err
+		}
+		all[h.Session] = h.Purpose
+	}
+	return all, nil
+}
+
+type exporter struct {
+	filter   Filter
+	path     string
+	to       *csv.Writer
+	purposes map[string]Purpose // of sessions of field readings
+	back     map[identity]bool
+	rows     int // copied, the header among them
+}
+
+// exportFile reads a file twice: for what was taken back, and to copy.
+func exportFile[W any](x *exporter, meaning func(*W, *cells) about) error {
+	x.back = map[identity]bool{}
+	err := eachRow(x.path, meaning, func(a about) error {
+		if a.status == Retracted && a.named {
+			x.back[a.identity] = true
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	text, err := Open(x.path)
+	if err != nil {
+		return err
+	}
+	defer text.Close()
+	cells, _ := newCSVReader(text)
+	if err := x.copy(cells, true); err != nil {
+		return err
+	}
+	return eachRow(x.path, meaning, func(a about) error {
+		a.purpose = cmp.Or(a.purpose, x.purposes[a.session])
+		return x.copy(cells, x.passes(&a))
+	})
+}
+
+// copy takes the next row of the file over as it stands, or leaves it out.
+func (x *exporter) copy(cells *csv.Reader, take bool) error {
+	row, err := cells.Read()
+	if err == nil && take {
+		x.rows++
+		err = x.to.Write(row)
+	}
+	return err
+}
+
+// passes tells whether the filter lets a row through.
+func (x *exporter) passes(a *about) bool {
+	f := &x.filter
+	status := cmp.Or(a.status, OK)
+	if a.named && x.back[a.identity] {
+		status = Retracted
+	}
+	return among(f.Pickups, a.pickup) && among(f.Batches, a.batch) && among(f.Sessions, a.session) &&
+		among(f.Purposes, a.purpose) && among(f.Statuses, status) &&
+		(f.Since.IsZero() || !a.time.Before(f.Since)) &&
+		(f.Before.IsZero() || !a.time.IsZero() && a.time.Before(f.Before))
+}
+
+func among[T comparable](wanted []T, x T) bool {
+	return len(wanted) == 0 || slices.Contains(wanted, x)
+}
+
+// eachRow reads a file row by row, until one cannot be read or do returns an
+// error.
+func eachRow[W any](path string, meaning func(*W, *cells) about, do func(about) error) error {
+	f, err := Open(path)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	parse := func(w *W, c *cells, _ int) about { return meaning(w, c) }
+	for a, err := range read(f, path, nil, parse) {
+		if err == nil {
+			err = do(a)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}

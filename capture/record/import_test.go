@@ -1,0 +1,264 @@
+package record
+
+import (
+	"errors"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+)
+
+// understood reads a spreadsheet against an empty record, or against that of dir.
+func understood(t *testing.T, file, dir string, opt ImportOptions) *Import {
+	t.Helper()
+	m, err := ReadImport(strings.NewReader(file), "old bench.csv", dir, opt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return m
+}
+
+var need1 = need + "\n1,0.254,0.5,3,12\n"
+
+func TestImportUnderstands(t *testing.T) {
+	east := time.FixedZone("east", 2*3600)
+	const cells = "session,jig,boot,seq"
+	tests := []struct {
+		name, file string
+		opt        ImportOptions
+		want       string // of the first row: time, core, pole height, string height, level, note
+	}{
+		{"its own columns", need1, ImportOptions{}, ",0.2540,0.50,3.00,12.000,"},
+		{"a mark, another order, headers for people", "\xef\xbb\xbfRMS [mV],Pole height (in),Core (in),String,String height (mm),Colour\n12,.02,0.010,1,3,red\n",
+			ImportOptions{}, ",0.2540,0.508,3.00,12.000,"},
+		{"semicolons and decimal commas", "String;Core mm;pole-height-mm;string height mm;RMS µV;Note\n1;0,254;-0,5;3;12000,5;a, b\n",
+			ImportOptions{}, ",0.2540,-0.50,3.00,12.001,\"a, b\""},
+		{"semicolons and decimal points", strings.ReplaceAll(need1, ",", ";"), ImportOptions{}, ",0.2540,0.50,3.00,12.000,"},
+		{"tabs", strings.ReplaceAll(need1, ",", "\t"), ImportOptions{}, ",0.2540,0.50,3.00,12.000,"},
+		{"a column called otherwise, one set, volts", "No,Out,pole_height_mm,string_height_mm\n1,0.012,0.5,3\n",
+			ImportOptions{Columns: map[string]string{"No": "string", "Out": "rms_v"}, Set: map[string]string{"core_mm": "0.254", "note": "old"}}, ",0.2540,0.50,3.00,12.000,old"},
+		{"times", "time," + need + "\n2025-03-03 08:49,1,0.254,0.5,3,12\n", ImportOptions{Zone: east}, "2025-03-03T06:49:00.000Z,0.2540,0.50,3.00,12.000,"},
+		{"a time with a zone", "time," + need + "\n2025-03-03T08:49:01.5+01:00,1,0.254,0.5,3,12\n", ImportOptions{Zone: east}, "2025-03-03T07:49:01.500Z,0.2540,0.50,3.00,12.000,"},
+		{"empty rows between", need + "\n,,,,\n\n1,0.254,0.5,3,12\n,,,,\n", ImportOptions{}, ",0.2540,0.50,3.00,12.000,"},
+		{"a reading of another jig", cells + "," + need + ",mode\ns001,jig-9,0000ABCD,7,1,,,,12,Q\n", ImportOptions{}, ",,,,12.000,"},
+	}
+	for _, tt := range tests {
+		m := understood(t, tt.file, t.TempDir(), tt.opt)
+		if len(m.readings) != 1 || len(m.Refused) != 0 || m.Rows != 1 {
+			t.Errorf("%s: %+v", tt.name, m)
+			continue
+		}
+		r := m.readings[0]
+		note := r.Note
+		if strings.Contains(note, ",") {
+			note = `"` + note + `"`
+		}
+		if got := strings.Join([]string{r.Time, r.Core, r.PoleHeight, r.StringHeight, r.RMS, note}, ","); got != tt.want {
+			t.Errorf("%s: got %s, expected %s", tt.name, got, tt.want)
+		}
+	}
+}
+
+func TestImportRefusesRows(t *testing.T) {
+	for row, want := range map[string]string{
+		"1;0,254;0,5;3;laut;;;;":                    `old bench.csv:3: Level (mV): expected a number, got "laut"`,
+		"1;0,254;0,5;3;1.234,5;;;;":                 `old bench.csv:3: Level (mV): expected a number, got "1.234,5"`,
+		"1;0,254;0,5;3;12.5;;;;":                    `old bench.csv:3: Level (mV): expected decimals after "," as in the rows above, got "12.5"`,
+		"13;0,254;0,5;3;12;;;;":                     `old bench.csv:3: string: expected a whole number from 1 to 12, got "13"`,
+		"1;;0,5;3;12;;;;":                           `old bench.csv:3: core_mm: expected a value, got ""`,
+		"1;0,254;0,5;3":                             `old bench.csv:3: expected 9 cells as in the header, got another number`,
+		"1;0,254;0,5;3;12;03/04/2025;;;":            `old bench.csv:3: time: expected a time such as 2025-03-03T08:49:54.870Z, got "03/04/2025"`,
+		"1;0,254;0,5;3;12;;retracted;;":             `old bench.csv:3: status: expected a jig, boot and seq with it, to tell what is taken back, got "retracted"`,
+		"\n1;0,254;\"a\nb\";3;12;;;;":               `old bench.csv:4: pole_height_mm: expected a number, got "a\nb"`,
+		"1;\"0,254\"x;0,5;3;12;;;;":                 `old bench.csv:3: expected a quoted cell to end with a quote and a comma, got something else at line 3`,
+		"1;0,254;0,5;3;12;;;a note that is long;no": `old bench.csv:3: purpose: expected one of model, batch, check, repeat, got "no"`,
+	} {
+		file := "string;core_mm;pole_height_mm;string_height_mm;Level (mV);time;status;note;purpose\n1;0,254;0,5;3;12;;;;\n" + row + "\n1;0,254;0,5;3;13;;;;\n"
+		m := understood(t, file, t.TempDir(), ImportOptions{Columns: map[string]string{"Level (mV)": "rms_mv"}})
+		if len(m.Refused) != 1 || m.Refused[0].Error() != want {
+			t.Errorf("got %v\nexpected %s", m.Refused, want)
+		}
+		if quoted := strings.Contains(row, "x;"); m.Readable != 2 && !quoted {
+			t.Errorf("%q: %d rows readable, expected 2", row, m.Readable)
+		}
+	}
+}
+
+func TestImportRefusesFiles(t *testing.T) {
+	for file, want := range map[string]string{
+		"":                               `old bench.csv:1: expected a header row, got an empty file`,
+		"string,core_mm\n1,0.254\n":      `old bench.csv:1: pole_height_mm, string_height_mm, rms_mv: expected in the header, got ["string" "core_mm"]`,
+		need + ",Core (in)\n":            `old bench.csv:1: Core (in): expected one column for core_mm, got two`,
+		"PK\x03\x04\x14":                 `old bench.csv:1: expected CSV in UTF-8, got a spreadsheet program's own format: save it as CSV (UTF-8)`,
+		"\xff\xfes\x00t\x00":             `old bench.csv:1: expected CSV in UTF-8, got UTF-16: save it as CSV (UTF-8)`,
+		need + ",note\n1,1,1,1,1,\xe4\n": `old bench.csv:2: expected text in UTF-8, got "1,1,1,1,1,\xe4": save it as CSV (UTF-8)`,
+		"\"a\n":                          `old bench.csv:1: expected a quoted cell to end with a quote and a comma, got something else at line 1`,
+	} {
+		_, err := ReadImport(strings.NewReader(file), "old bench.csv", t.TempDir(), ImportOptions{})
+		var row *RowError
+		if !errors.As(err, &row) || err.Error() != want {
+			t.Errorf("got %v\nexpected %s", err, want)
+		}
+	}
+	_, err := ReadImport(strings.NewReader(need1), "x.csv", t.TempDir(), ImportOptions{Set: map[string]string{"picku": "T"}})
+	if want := `set: expected a column of readings.csv, got "picku"`; err == nil || err.Error() != want {
+		t.Errorf("got %v", err)
+	}
+	_, err = ReadImport(strings.NewReader(need1), "x.csv", t.TempDir(), ImportOptions{Columns: map[string]string{"rms_mv": "rms"}})
+	if want := `column rms_mv: expected a column of the record, or one in another unit, got "rms"`; err == nil || err.Error() != want {
+		t.Errorf("got %v", err)
+	}
+	_, err = ReadImport(strings.NewReader(need1), "x.csv", t.TempDir(), ImportOptions{Columns: map[string]string{"Aus": "rms_mv"}})
+	if want := `x.csv:1: Aus: expected in the header, got "` + need + `"`; err == nil || err.Error() != want {
+		t.Errorf("got %v", err)
+	}
+}
+
+// add imports a spreadsheet and tells how many rows that added.
+func add(t *testing.T, file, dir string, opt ImportOptions) int {
+	t.Helper()
+	m := understood(t, file, dir, opt)
+	s, err := OpenWriter(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	n, err := s.Import(m)
+	if err != nil || n != m.New() {
+		t.Errorf("%d added, %d foreseen, %v", n, m.New(), err)
+	}
+	return n
+}
+
+func TestImportingTwiceAddsNothing(t *testing.T) {
+	dir := t.TempDir()
+	rows := []string{"1,0.254,0.5,3,12\n", "1,0.254,0.5,3,12\n", "2,0.33,0.5,3,14\n"}
+	steps := []struct {
+		name string
+		rows []string
+		opt  ImportOptions
+		want int
+	}{
+		{"first", rows, ImportOptions{}, 3},
+		{"again", rows, ImportOptions{}, 0},
+		{"sorted otherwise", []string{rows[2], rows[0], rows[1]}, ImportOptions{}, 0},
+		{"written otherwise", []string{"1,.2540,0.50,3.0,12.000\n", rows[2]}, ImportOptions{}, 0},
+		{"grown: the same level a third time, and another", append(slices.Clone(rows), rows[0], "3,0.43,0.5,3,15\n"), ImportOptions{}, 2},
+		{"another session", rows[:1], ImportOptions{Session: "notes"}, 1},
+	}
+	for _, step := range steps {
+		if got := add(t, need+"\n"+strings.Join(step.rows, ""), dir, step.opt); got != step.want {
+			t.Errorf("%s: %d added, expected %d", step.name, got, step.want)
+		}
+	}
+	var seqs []string
+	for r, err := range readFile(filepath.Join(dir, ReadingsFile), Readings) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		seqs = append(seqs, r.Session+" "+seqText(r.Seq, r.HasSeq))
+		if r.Jig != importJig || len(r.Boot) != 8 {
+			t.Errorf("line %d: jig %q, boot %q", r.Line, r.Jig, r.Boot)
+		}
+	}
+	const s = "import-old-bench "
+	if want := []string{s + "1", s + "2", s + "3", s + "4", s + "5", "notes 1"}; !slices.Equal(seqs, want) {
+		t.Errorf("rows %q", seqs)
+	}
+	if m := understood(t, need+"\n"+rows[2], dir, ImportOptions{Session: "copy"}); m.Elsewhere != 1 {
+		t.Errorf("a copy under another name: %+v", m)
+	}
+	s2, err := OpenWriter(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := s2.Retract(Target{File: ReadingsFile, Row: 2}, "", start); err != nil {
+		t.Fatal(err)
+	}
+	s2.Close()
+	if got := add(t, need+"\n"+rows[0]+rows[1], dir, ImportOptions{}); got != 0 {
+		t.Errorf("%d rows that were taken back came again", got)
+	}
+	if got := findings(t, dir); got != nil {
+		t.Errorf("findings %q", got)
+	}
+}
+
+// The record of another shop keeps its identities, taken-back rows included.
+func TestImportTheSample(t *testing.T) {
+	dir := t.TempDir()
+	readings, fields := text(t, sampleShop+ReadingsFile), text(t, sampleShop+FieldsFile)
+	if got := add(t, readings, dir, ImportOptions{}); got != 710 { // two of 712 stand twice
+		t.Errorf("%d readings added", got)
+	}
+	if got := add(t, fields, dir, ImportOptions{Fields: true}); got != 192 {
+		t.Errorf("%d field readings added", got)
+	}
+	if got := add(t, readings, dir, ImportOptions{Session: "other"}) + add(t, fields, dir, ImportOptions{Fields: true}); got != 0 {
+		t.Errorf("%d rows added a second time", got)
+	}
+	audit, err := Verify(dir, func(f Finding) {
+		if f.Fault {
+			t.Error(f)
+		}
+	})
+	if err != nil || len(audit.Files) != 2 || audit.Files[0].Sealed != 710 {
+		t.Errorf("%+v, %v", audit, err)
+	}
+}
+
+// An import that a full disk cuts short is completed by the next.
+func TestImportOntoAFullDisk(t *testing.T) {
+	dir := t.TempDir()
+	readings := text(t, sampleShop+ReadingsFile)
+	m := understood(t, readings, dir, ImportOptions{})
+	s, err := openWriter(dir, (&tightDisk{room: 60000, syncs: 1000}).create)
+	if err != nil {
+		t.Fatal(err)
+	}
+	n, err := s.Import(m)
+	var w *WriteError
+	if !errors.As(err, &w) || !errors.Is(err, errFull) || n != 256 {
+		t.Errorf("%d added, %v", n, err)
+	}
+	s.Close()
+	rest := add(t, readings, dir, ImportOptions{})
+	rows := 0
+	for _, err := range readFile(filepath.Join(dir, ReadingsFile), Readings) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		rows++
+	}
+	if rows != 710 || rest > 710-n {
+		t.Errorf("%d rows, %d added by the second", rows, rest)
+	}
+	noFaults(t, dir, "after both")
+}
+
+func FuzzImport(f *testing.F) {
+	if seeds, err := os.ReadDir("testdata/fuzz/FuzzImport"); err != nil || len(seeds) == 0 {
+		f.Fatalf("no seeds: %v", err)
+	}
+	f.Fuzz(func(t *testing.T, file string) {
+		m, err := ReadImport(strings.NewReader(file), "f.csv", filepath.Join("testdata", "none"), ImportOptions{Zone: time.UTC})
+		var row *RowError
+		if err != nil && !errors.As(err, &row) {
+			t.Fatalf("%T: %v", err, err)
+		}
+		if err != nil {
+			return
+		}
+		if m.Rows != m.Readable+len(m.Refused) || m.Readable != len(m.readings) {
+			t.Errorf("%+v", m)
+		}
+		for _, w := range m.readings { // what is taken in can be read from the record
+			c := cells{place: func(string) (string, int) { return "", 0 }}
+			if w.parse(&c); c.err != nil {
+				t.Errorf("%+v: %v", w, c.err)
+			}
+		}
+	})
+}

@@ -1,0 +1,251 @@
+package record
+
+import (
+	"bufio"
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+)
+
+// A ledger is a CSV file that only grows. Rows of type W are written in the
+// file's own order of columns; a file that does not exist is created with the
+// first row.
+type ledger[W any] struct {
+	path    string
+	columns []string // as the file has them; nil until there is a file
+	lf      bool     // lines end in LF alone, not in CR LF
+	file    appender // nil until the first row
+	err     error    // why there can be no more rows
+
+	create func(path string) (appender, error)
+	seals  sealer
+}
+
+// WriteError says that the disk did not take what was to be written: a row is
+// not kept, though it may stand in the file.
+type WriteError struct {
+	Path string
+	Err  error
+}
+
+// Error returns "file: why".
+func (e *WriteError) Error() string {
+	why := e.Err
+	if path := (*fs.PathError)(nil); errors.As(why, &path) {
+		why = path.Err // without the name again
+	}
+	return fmt.Sprintf("%s: %v", e.Path, why)
+}
+
+// Unwrap returns what the system had to say.
+func (e *WriteError) Unwrap() error { return e.Err }
+
+// An appender is what a ledger needs of a file.
+type appender interface {
+	io.WriteCloser
+	Sync() error
+}
+
+// openLedger looks at the file, if there is one, and refuses it when it lacks a
+// column that a row needs. Nothing is written.
+func openLedger[W any](path string, optional ...string) (*ledger[W], error) {
+	l := &ledger[W]{path: path, create: openAppend}
+	f, err := os.Open(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return l, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	head := bufio.NewReader(f)
+	start, err := head.Peek(head.Size())
+	if len(start) == 0 && err == io.EOF {
+		return l, nil
+	}
+	l.lf = !bytes.Contains(start, []byte("\r\n"))
+	t, err := openTable[W](head, path, neededBy[W](optional))
+	if err != nil {
+		return nil, err
+	}
+	l.columns = trimmed(t.rows.Headers)
+	return l, nil
+}
+
+// neededBy lists the columns that a file needs for rows of a type.
+func neededBy[W any](optional []string) []string {
+	return slices.DeleteFunc(columnsOf[W](), func(name string) bool { return slices.Contains(optional, name) })
+}
+
+func trimmed(headers []string) []string {
+	names := make([]string, len(headers))
+	for i, h := range headers {
+		names[i] = strings.TrimSpace(h)
+	}
+	return names
+}
+
+// openAppend opens a file for appending, and makes it if there is none.
+func openAppend(path string) (appender, error) {
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_APPEND|os.O_CREATE, 0o644)
+	if err != nil {
+		return nil, err
+	}
+	return inPlace{f}, nil
+}
+
+// append writes rows. When it returns nil they are on the disk, and so is the
+// name of the file. After an error the end of the file is not known, and there
+// are no more rows.
+func (l *ledger[W]) append(rows ...W) error {
+	if l.err == nil && len(rows) > 0 {
+		l.err = l.write(rows)
+	}
+	return l.err
+}
+
+func (l *ledger[W]) write(rows []W) error {
+	if l.file == nil {
+		if err := l.open(); err != nil {
+			return err
+		}
+	}
+	lines, said := make([][]string, len(rows)), make([][]byte, len(rows))
+	for i := range rows {
+		var err error
+		if lines[i], err = l.line(rows[i]); err != nil {
+			return err
+		}
+		said[i] = say(&rows[i])
+	}
+	if err := l.put(lines...); err != nil {
+		return err
+	}
+	if err := l.seals.add(said...); err != nil {
+		return &WriteError{l.seals.path, err}
+	}
+	return nil
+}
+
+// line lays a row out as the file's columns go.
+func (l *ledger[W]) line(w W) ([]string, error) {
+	names, values := record(w)
+	cells := make([]string, len(l.columns))
+	for i, name := range names {
+		at := slices.Index(l.columns, name)
+		switch {
+		case at >= 0:
+			cells[at] = values[i]
+		case values[i] != "" && values[i] != string(OK): // ok is what an absent status means
+			return nil, fmt.Errorf("%s: the file has no column %q, and a row has %q to write there", l.path, name, values[i])
+		}
+	}
+	return cells, nil
+}
+
+// takes tells whether the file has columns for all that rows have to say.
+func (l *ledger[W]) takes(rows []W) error {
+	for _, w := range rows {
+		if _, err := l.line(w); err != nil && l.columns != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// open opens the file for appending, after its seals. A new one gets its header.
+// Its name is made as lasting as its rows will be, whoever made it: that process
+// may have been killed before.
+func (l *ledger[W]) open() error {
+	if err := l.seals.begin(); err != nil {
+		return &WriteError{l.seals.path, err}
+	}
+	f, err := l.create(l.path)
+	if err != nil {
+		return err
+	}
+	l.file = f
+	if l.columns == nil {
+		l.columns = columnsOf[W]()
+		if err := l.put(l.columns); err != nil {
+			return err
+		}
+	}
+	return syncDir(filepath.Dir(l.path))
+}
+
+// put writes lines and waits until they are on the disk.
+func (l *ledger[W]) put(lines ...[]string) error {
+	if err := putLines(l.file, l.lf, lines); err != nil {
+		return &WriteError{l.path, err}
+	}
+	if err := l.file.Sync(); err != nil {
+		return &WriteError{l.path, err}
+	}
+	return nil
+}
+
+func (l *ledger[W]) close() error {
+	if l.file == nil {
+		return l.seals.close()
+	}
+	return errors.Join(l.file.Close(), l.seals.close())
+}
+
+// makeDir makes a folder and those above it, each of which lasts.
+func makeDir(dir string) error {
+	err := os.Mkdir(dir, 0o755)
+	parent := filepath.Dir(dir)
+	if errors.Is(err, fs.ErrNotExist) && parent != dir {
+		if err := makeDir(parent); err != nil {
+			return err
+		}
+		err = os.Mkdir(dir, 0o755)
+	}
+	if errors.Is(err, fs.ErrExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	return syncDir(parent)
+}
+
+// syncDir makes the names in a folder last. Windows has no call for that.
+func syncDir(dir string) error {
+	if runtime.GOOS == "windows" {
+		return nil
+	}
+	d, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	defer d.Close()
+	return d.Sync()
+}
+
+// createFile writes a file that lasts. It has its name only once it is whole.
+func createFile(path string, text []byte) error {
+	dir := filepath.Dir(path)
+	f, err := os.CreateTemp(dir, ".new-*")
+	if err != nil {
+		return &WriteError{path, err}
+	}
+	_, err = f.Write(text)
+	err = errors.Join(err, f.Chmod(0o644), f.Sync(), f.Close())
+	if err == nil {
+		err = os.Rename(f.Name(), path)
+	}
+	if err != nil {
+		os.Remove(f.Name())
+		return &WriteError{path, err}
+	}
+	return syncDir(dir)
+}

@@ -1,0 +1,234 @@
+package record
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"iter"
+)
+
+// window is how many rows or seals a matcher looks ahead to find where rows and
+// seals go together again.
+const window = 4096
+
+// A matcher compares the rows of a record with their seals, one after the other,
+// and tells what does not go together: where rows were altered, added or removed
+// it looks ahead.
+type matcher struct {
+	file  string
+	says  func(Finding)
+	busy  bool // a writer is at work, or was cut short
+	held  Finding
+	after int // the row before the one under way; of held, the last one
+
+	next  func() (seal, error, bool)
+	stop  func()
+	begun bool
+	last  seal // the newest that was read
+
+	rows   []digestedRow // that wait for a match
+	seals  []seal        // that wait for a match
+	passed int           // seals that do not wait any more
+	where  map[string]int
+	never  int // rows at the beginning that were never sealed
+	sealed int
+}
+
+type digestedRow struct {
+	line   int
+	digest string
+}
+
+func newMatcher(file string, says func(Finding), busy bool) *matcher {
+	none := func() (seal, error, bool) { return seal{}, nil, false }
+	return &matcher{file: file, says: says, busy: busy, after: 1, where: map[string]int{}, next: none, stop: func() {}}
+}
+
+// read gives the matcher its seals.
+func (m *matcher) read(seals io.Reader) {
+	m.next, m.stop = iter.Pull2(readSeals(seals, sealsPath(m.file)))
+	m.begun = true
+	m.fill(1)
+}
+
+// fill reads seals until n wait, or there are no more.
+func (m *matcher) fill(n int) {
+	for len(m.seals) < n {
+		s, err, ok := m.next()
+		switch {
+		case !ok:
+			return
+		case err != nil:
+			m.badSeal(err)
+		case s.digest == "" && m.last == seal{}:
+			m.never = s.row
+			m.check(s)
+		default:
+			m.check(s)
+			m.where[s.digest] = m.passed + len(m.seals)
+			m.seals = append(m.seals, s)
+		}
+	}
+}
+
+// check looks whether a seal follows the one before.
+func (m *matcher) check(s seal) {
+	if want := s.after(m.last); want.chain != s.chain || m.last.row > 0 && s.row != m.last.row+1 {
+		m.says(Finding{sealsPath(m.file), s.line, s.line, BadSeals, true, "the line does not follow from the one before it"})
+	}
+	m.last = s
+}
+
+func (m *matcher) badSeal(err error) {
+	f := Finding{sealsPath(m.file), 0, 0, BadSeals, true, err.Error()}
+	var row *RowError
+	if errors.As(err, &row) {
+		f.First, f.Last, f.Text = row.Line, row.Line, row.Column+": "+row.Msg
+	}
+	m.says(f)
+}
+
+// row takes the next row of the record.
+func (m *matcher) row(line int, digest string) {
+	if m.never > 0 {
+		m.never--
+		m.hold(line, Unsealed, false, "written before there were seals: whether it was altered cannot be told")
+		return
+	}
+	m.rows = append(m.rows, digestedRow{line, digest})
+	for len(m.rows) > 0 && (m.fits() || len(m.rows) >= window) {
+		m.settle()
+	}
+}
+
+// fits tells whether the next row and the next seal go together.
+func (m *matcher) fits() bool {
+	m.fill(1)
+	return len(m.seals) > 0 && m.seals[0].digest == m.rows[0].digest
+}
+
+// settle decides on at least one row that waits.
+func (m *matcher) settle() {
+	if m.fits() {
+		m.match()
+		return
+	}
+	m.fill(window)
+	rows, seals := m.meet()
+	for range min(rows, seals) {
+		m.hold(m.rows[0].line, Altered, true, "it does not say what it said when it was written")
+		m.drop(1, 1)
+	}
+	for range rows - seals {
+		m.added()
+	}
+	if seals > rows {
+		m.missing(seals - rows)
+		m.drop(0, seals-rows)
+	}
+}
+
+// meet returns how many rows and seals come before the next two that go
+// together, the fewest of both. When no two of those that wait do, the rows were
+// altered, as far as there are seals.
+func (m *matcher) meet() (rows, seals int) {
+	best := len(m.rows) + len(m.seals)
+	for i := 0; i < len(m.rows) && i < best; i++ {
+		at, ok := m.where[m.rows[i].digest]
+		if j := at - m.passed; ok && i+j < best {
+			rows, seals, best = i, j, i+j
+		}
+	}
+	switch n := min(len(m.rows), len(m.seals)); {
+	case rows+seals > 0:
+		return rows, seals
+	case n > 0:
+		return n, n
+	}
+	return len(m.rows), 0
+}
+
+// match passes a row and its seal.
+func (m *matcher) match() {
+	line, s := m.rows[0].line, m.seals[0]
+	m.sealed++
+	switch s.remark {
+	case foundLater:
+		m.hold(line, Added, true, "it stood there without a seal when the next row was written: added by hand?")
+	case afterCrash:
+		m.hold(line, Unsealed, false, "sealed only after a crash: until then it could have been altered")
+	case accepted:
+		m.hold(line, Unsealed, false, "sealed as it stood, on request")
+	default:
+		m.after = line
+	}
+	m.drop(1, 1)
+}
+
+// added passes a row that has no seal.
+func (m *matcher) added() {
+	line := m.rows[0].line
+	switch {
+	case !m.begun:
+		m.hold(line, Unsealed, false, "there are no seals: whether it was altered cannot be told")
+	case m.busy && len(m.seals) == 0:
+		m.hold(line, Unsealed, false, "not sealed yet: a writer is at work, or was cut short")
+	default:
+		m.hold(line, Added, true, "it has no seal: added by hand, or moved from elsewhere?")
+	}
+	m.drop(1, 0)
+}
+
+func (m *matcher) missing(n int) {
+	m.flush()
+	text := fmt.Sprintf("%d rows that were written after this one are gone", n)
+	if n == 1 {
+		text = "a row that was written after this one is gone"
+	}
+	m.says(Finding{m.file, m.after, m.after, Missing, true, text})
+}
+
+func (m *matcher) drop(rows, seals int) {
+	for _, s := range m.seals[:seals] {
+		if m.where[s.digest] == m.passed {
+			delete(m.where, s.digest)
+		}
+		m.passed++
+	}
+	m.rows, m.seals = m.rows[rows:], m.seals[seals:]
+}
+
+// hold tells of a row, together with those before it of which the same is to be
+// told.
+func (m *matcher) hold(line int, kind string, fault bool, text string) {
+	if m.held.Kind == kind && m.held.Text == text && m.held.Last == m.after {
+		m.held.Last = line
+	} else {
+		m.flush()
+		m.held = Finding{m.file, line, line, kind, fault, text}
+	}
+	m.after = line
+}
+
+func (m *matcher) flush() {
+	if m.held.Kind != "" {
+		m.says(m.held)
+	}
+	m.held = Finding{}
+}
+
+// end decides on what still waits when the record has ended.
+func (m *matcher) end() {
+	for len(m.rows) > 0 {
+		m.settle()
+	}
+	gone := 0
+	for m.fill(1); len(m.seals) > 0; m.fill(1) {
+		m.drop(0, 1)
+		gone++
+	}
+	if gone > 0 {
+		m.missing(gone)
+	}
+	m.flush()
+}

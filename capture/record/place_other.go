@@ -1,0 +1,6 @@
+//go:build !linux && !darwin && !windows
+
+package record
+
+// onNetwork cannot be told here.
+func onNetwork(string) bool { return false }

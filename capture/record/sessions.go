@@ -1,0 +1,135 @@
+package record
+
+import (
+	"fmt"
+	"io"
+	"iter"
+	"regexp"
+	"strconv"
+	"time"
+)
+
+// What a session captures.
+const (
+	OfReadings = "readings"
+	OfFields   = "fields"
+)
+
+// A hold is one row of sessions.csv: from AfterSeq on, what a jig makes in one
+// power-up was commanded by this session, until the next row of that power-up.
+// Without a session, and all that belongs to one, it was not commanded by this
+// shop: a session that is complete ends so.
+type Hold struct {
+	Time     time.Time
+	Session  string
+	Purpose  Purpose
+	Kind     string // ofReadings or ofFields
+	Jig      string
+	Boot     string
+	AfterSeq uint32
+	Pickup   string
+	Mount    string // name of the copy under mounts/
+}
+
+// holdRow is a row of sessions.csv as text.
+type holdRow struct {
+	Time     string `csv:"time"`
+	Session  string `csv:"session"`
+	Purpose  string `csv:"purpose"`
+	Kind     string `csv:"kind"`
+	Jig      string `csv:"jig"`
+	Boot     string `csv:"boot"`
+	AfterSeq string `csv:"after_seq"`
+	Pickup   string `csv:"pickup"`
+	Mount    string `csv:"mount"`
+}
+
+func (w *holdRow) parse(c *cells) Hold {
+	seq, _ := c.seq("after_seq", w.AfterSeq)
+	return Hold{
+		Time:     c.stamp("time", w.Time),
+		Session:  w.Session,
+		Purpose:  word(c, "purpose", w.Purpose, Purposes...),
+		Kind:     word(c, "kind", w.Kind, OfReadings, OfFields),
+		Jig:      w.Jig,
+		Boot:     w.Boot,
+		AfterSeq: seq,
+		Pickup:   w.Pickup,
+		Mount:    w.Mount,
+	}
+}
+
+func (h *Hold) row() holdRow {
+	return holdRow{
+		Time:     stampText(h.Time),
+		Session:  h.Session,
+		Purpose:  string(h.Purpose),
+		Kind:     h.Kind,
+		Jig:      h.Jig,
+		Boot:     h.Boot,
+		AfterSeq: seqText(h.AfterSeq, true),
+		Pickup:   h.Pickup,
+		Mount:    h.Mount,
+	}
+}
+
+// readHolds reads sessions.csv.
+func readHolds(r io.Reader, name string) iter.Seq2[Hold, error] {
+	return read(r, name, columnsOf[holdRow](), func(w *holdRow, c *cells, _ int) Hold { return w.parse(c) })
+}
+
+// holds are the rows of sessions.csv, oldest first.
+type Holds []Hold
+
+// latest returns the newest session of a purpose, a kind and a mount, "" when
+// there is none.
+func (all Holds) Latest(purpose Purpose, kind, mount string) string {
+	for i := len(all) - 1; i >= 0; i-- {
+		if h := &all[i]; h.Purpose == purpose && h.Kind == kind && h.Mount == mount {
+			return h.Session
+		}
+	}
+	return ""
+}
+
+// first returns the earliest sequence number after which a power-up was held;
+// ok is false when it never was.
+func (all Holds) First(jig, boot string) (seq uint32, ok bool) {
+	for _, h := range all {
+		if h.Jig == jig && h.Boot == boot {
+			return h.AfterSeq, true
+		}
+	}
+	return 0, false
+}
+
+// owner returns who commanded a reading: the session of the last hold of its
+// power-up that began before it, "" when there is none.
+func (all Holds) Owner(jig, boot string, seq uint32) string {
+	for i := len(all) - 1; i >= 0; i-- {
+		if h := &all[i]; h.Jig == jig && h.Boot == boot && Later(seq, h.AfterSeq) {
+			return h.Session
+		}
+	}
+	return ""
+}
+
+// later tells whether sequence number a comes after b, across the wrap from
+// 2^32-1 to 0 (serial arithmetic: R. Elz, R. Bush, RFC 1982, 1996).
+func Later(a, b uint32) bool { return int32(a-b) > 0 }
+
+var sessionForm = regexp.MustCompile(`^s([0-9]{1,9})$`)
+
+// sessionNumber returns the number in a session's id, 0 for an id of another
+// form.
+func sessionNumber(id string) int {
+	m := sessionForm.FindStringSubmatch(id)
+	if m == nil {
+		return 0
+	}
+	n, _ := strconv.Atoi(m[1]) // nine digits fit
+	return n
+}
+
+// sessionID is the reverse of sessionNumber.
+func SessionID(n int) string { return fmt.Sprintf("s%03d", n) }

@@ -1,0 +1,120 @@
+package record
+
+import (
+	"bytes"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+)
+
+// mend sets a torn last line of a CSV file aside, into a file beside it, and
+// tells what it did. A line is torn when it has no end, or when it is no row of
+// the header's width: a power cut leaves either. A last line that is whole but
+// wrong is a person's and stays where it is, for the reader to complain of; so
+// does all of a file whose header lacks one of columns. When asSealed (nil:
+// it cannot be told) says that the last row is whole, that row gets the end that
+// an editor took from it.
+func mend(path string, columns []string, asSealed func(path string) bool, now time.Time) (notice string, err error) {
+	f, err := os.OpenFile(path, os.O_RDWR, 0)
+	if errors.Is(err, fs.ErrNotExist) {
+		return "", nil
+	}
+	if err != nil {
+		return "", err
+	}
+	defer f.Close()
+	whole, torn, err := findTorn(f, columns)
+	if err != nil || len(torn) == 0 {
+		return "", err
+	}
+	if whole > 0 && asSealed != nil && asSealed(path) {
+		return "", endLine(f)
+	}
+	aside := tornName(path, now)
+	if err := createFile(aside, torn); err != nil {
+		return "", err
+	}
+	if err := errors.Join(f.Truncate(whole), f.Sync()); err != nil {
+		return "", err
+	}
+	return fmt.Sprintf("%s: the last line was torn (%d bytes) and is now in %s", path, len(torn), filepath.Base(aside)), nil
+}
+
+// tornName is a name that nothing has yet: a clock may show the same time twice.
+func tornName(path string, now time.Time) string {
+	stem := strings.TrimSuffix(path, ".csv") + ".torn-" + now.UTC().Format("20060102T150405.000Z")
+	name := stem + ".csv"
+	for n := 2; ; n++ {
+		if _, err := os.Lstat(name); err != nil {
+			return name
+		}
+		name = fmt.Sprintf("%s-%d.csv", stem, n)
+	}
+}
+
+// endLine ends the last line of a file.
+func endLine(f *os.File) error {
+	size, err := f.Seek(0, io.SeekEnd)
+	if err != nil {
+		return err
+	}
+	_, err = f.WriteAt([]byte("\n"), size)
+	return errors.Join(err, f.Sync())
+}
+
+// findTorn returns how many bytes of a CSV file are whole rows, and what comes
+// after them. It never takes more than one line for torn: an open quote further
+// up is a mistake of another kind, as are lines that end in CR alone.
+func findTorn(f io.ReadSeeker, columns []string) (whole int64, torn []byte, err error) {
+	header, start, bad, err := lastRecord(f)
+	if err != nil || start > 0 && !hasAll(header, columns) {
+		return 0, nil, err
+	}
+	if _, err := f.Seek(start, io.SeekStart); err != nil {
+		return 0, nil, err
+	}
+	last, err := io.ReadAll(f)
+	if err != nil {
+		return 0, nil, err
+	}
+	line, ended := bytes.CutSuffix(last, []byte("\n"))
+	if ended && !bad || bytes.ContainsAny(bytes.TrimSuffix(line, []byte("\r")), "\r\n") {
+		return start, nil, nil
+	}
+	return start, last, nil
+}
+
+// lastRecord returns the header of a CSV file, where its last record starts, and
+// whether that is bad.
+func lastRecord(f io.Reader) (header []string, start int64, bad bool, err error) {
+	r, skipped := newCSVReader(f)
+	for {
+		before := r.InputOffset()
+		row, err := r.Read()
+		var pe *csv.ParseError
+		switch {
+		case err == io.EOF && start == 0: // a byte order mark goes with the header
+			return header, 0, bad, nil
+		case err == io.EOF:
+			return header, start + skipped, bad, nil
+		case err != nil && !errors.As(err, &pe):
+			return nil, 0, false, err
+		}
+		if before == 0 {
+			header = trimmed(row)
+			r.ReuseRecord = true
+		}
+		start, bad = before, err != nil
+	}
+}
+
+func hasAll(header, columns []string) bool {
+	return !slices.ContainsFunc(columns, func(name string) bool { return !slices.Contains(header, name) })
+}

@@ -1,0 +1,231 @@
+package record
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"path/filepath"
+	"strings"
+	"time"
+)
+
+// What a Finding can be.
+const (
+	Altered    = "altered"    // a row does not say what it said when it was written
+	Missing    = "missing"    // a row that was written is gone
+	Added      = "added"      // a row was not written by this program, as far as the seals tell
+	Unreadable = "unreadable" // a row that cannot be read
+	Duplicate  = "duplicate"  // a reading stands twice: the first one counts
+	BadSeals   = "bad seals"  // the file of seals was altered
+	Unsealed   = "unsealed"   // whether a row was altered cannot be told
+	Gap        = "gap"        // sequence numbers that are not in the record
+	Backwards  = "backwards"  // a row's time is before an earlier row's
+	NoTarget   = "no target"  // a row takes back a reading that does not stand above it
+	Torn       = "torn"       // the last line is not whole
+)
+
+// A Finding is one thing that Verify has to say.
+type Finding struct {
+	File  string `json:"file"`
+	First int    `json:"first_row"` // line of the file, the header is 1; 0 when it is no row's
+	Last  int    `json:"last_row"`
+	Kind  string `json:"kind"`
+	Fault bool   `json:"fault"` // the record is not as it was written; else a remark
+	Text  string `json:"text"`
+}
+
+// String returns "file:row: kind: text".
+func (f Finding) String() string {
+	place := f.File
+	switch {
+	case f.First > 0 && f.Last > f.First:
+		place += fmt.Sprintf(":%d-%d", f.First, f.Last)
+	case f.First > 0:
+		place += fmt.Sprintf(":%d", f.First)
+	}
+	return fmt.Sprintf("%s: %s: %s", place, f.Kind, f.Text)
+}
+
+// An Audit is what Verify went through.
+type Audit struct {
+	Files   []AuditedFile `json:"files"`
+	Faults  int           `json:"faults"`
+	Remarks int           `json:"remarks"`
+}
+
+// AuditedFile is one file of a record.
+type AuditedFile struct {
+	File   string `json:"file"`
+	Rows   int    `json:"rows"`
+	Sealed int    `json:"sealed"` // rows that say what their seals say
+}
+
+// Verify reads a shop's record and tells what is not as it should be. Memory
+// grows with power-ups of jigs, gaps, duplicates and rows taken back, not with
+// rows. It may run while a capture does: the record is taken as it stands.
+//
+// Faults are rows that were altered, removed or added since they were written,
+// that cannot be read, or that stand twice and were not taken back. The rest are
+// remarks: gaps in a jig's sequence (what is lost on the line is plucked again),
+// times that run backwards (a clock that was set), rows that were never sealed.
+// Imported rows have times of their own and are not compared.
+//
+// Errors: fs.ErrNotExist when there is no record; a *RowError when a file has no
+// header.
+func Verify(dir string, tell func(Finding)) (Audit, error) {
+	v := &verifier{dir: dir, powers: map[power]*sequence{}}
+	v.tell = func(f Finding) {
+		if f.Fault {
+			v.audit.Faults++
+		} else {
+			v.audit.Remarks++
+		}
+		tell(f)
+	}
+	err := errors.Join(
+		verifyFile(v, ReadingsFile, aboutReading),
+		verifyFile(v, FieldsFile, aboutField))
+	if err == nil && len(v.audit.Files) == 0 {
+		err = &fs.PathError{Op: "open", Path: filepath.Join(dir, ReadingsFile), Err: fs.ErrNotExist}
+	}
+	v.sequences()
+	return v.audit, err
+}
+
+type verifier struct {
+	dir    string
+	tell   func(Finding)
+	audit  Audit
+	powers map[power]*sequence
+	order  []power // as they come
+}
+
+// power is one power-up of a jig.
+type power struct{ jig, boot string }
+
+// verifyFile reads one file of the record. Its seals are opened first, as the
+// record may grow meanwhile.
+func verifyFile[W any](v *verifier, name string, meaning func(*W, *cells) about) error {
+	path := filepath.Join(v.dir, name)
+	seals, err := openNow(sealsPath(path))
+	sealed := err == nil && seals.Size() > 0
+	if err == nil {
+		defer seals.Close()
+	} else if !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	record, err := openNow(path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist) && !sealed:
+		return nil
+	case errors.Is(err, fs.ErrNotExist): // gone, and so are its rows
+		record, err = &snapshot{SectionReader: io.NewSectionReader(strings.NewReader(""), 0, 0)}, nil
+	case err != nil:
+		return err
+	default:
+		defer record.Close()
+	}
+	m := newMatcher(path, v.tell, beingWritten(v.dir))
+	if sealed {
+		m.read(seals)
+	}
+	defer m.stop()
+	f := &fileVerifier{v: v, path: path}
+	if record.Size() > 0 {
+		err = scan(record, path, func(w *W, c *cells, bad *RowError) {
+			m.row(c.line, digest(sayIf(w)))
+			f.row(w != nil, c, bad, func() about { return meaning(w, c) })
+		})
+	}
+	m.end()
+	if record.torn > 0 {
+		v.tell(Finding{path, 0, 0, Torn, false, fmt.Sprintf("the last line is not whole (%d bytes): a writer is at work, or was cut short and the next capture sets it aside", record.torn)})
+	}
+	v.audit.Files = append(v.audit.Files, AuditedFile{path, f.rows, m.sealed})
+	return err
+}
+
+// fileVerifier looks at the rows of a file, each by itself and against those
+// before.
+type fileVerifier struct {
+	v    *verifier
+	path string
+	rows int
+	time time.Time // of the row before
+	line int       // of the row before
+}
+
+func (f *fileVerifier) row(whole bool, c *cells, bad *RowError, meaning func() about) {
+	f.rows++
+	var a about
+	if whole {
+		a = meaning()
+		bad = c.err
+	}
+	if bad != nil {
+		text := bad.Msg
+		if bad.Column != "" {
+			text = bad.Column + ": " + text
+		}
+		f.tell(c.line, Unreadable, true, "%s", text)
+		return
+	}
+	f.clock(&a, c.line)
+	if a.named && a.boot != "" {
+		f.number(&a.entry, c.line)
+	}
+}
+
+func (f *fileVerifier) tell(line int, kind string, fault bool, format string, args ...any) {
+	f.v.tell(Finding{f.path, line, line, kind, fault, fmt.Sprintf(format, args...)})
+}
+
+// clock looks for times that run backwards. A row that takes another back may
+// have kept that one's time.
+func (f *fileVerifier) clock(a *about, line int) {
+	if a.time.IsZero() || a.jig == importJig || a.status == Retracted {
+		return
+	}
+	if a.time.Before(f.time) {
+		f.tell(line, Backwards, false, "its time is %v before that of row %d", f.time.Sub(a.time), f.line)
+	}
+	f.time, f.line = a.time, line
+}
+
+// number files a reading's sequence number.
+func (f *fileVerifier) number(e *entry, line int) {
+	p := power{e.jig, e.boot}
+	s := f.v.powers[p]
+	if s == nil {
+		s = &sequence{}
+		f.v.powers[p] = s
+		f.v.order = append(f.v.order, p)
+	}
+	at := place{f.path, line}
+	switch {
+	case e.status == Retracted && !s.has(e.seq):
+		f.tell(line, NoTarget, false, "it takes back reading %d of jig %q, boot %s, of which no row stands above", e.seq, e.jig, e.boot)
+	case e.status == Retracted:
+		s.takeBack(e.seq)
+	case !s.add(e.seq, at):
+		s.twice = append(s.twice, repeated{e.seq, at})
+	}
+}
+
+// sequences tells what is wrong with sequence numbers once all are known.
+func (v *verifier) sequences() {
+	for _, p := range v.order {
+		s := v.powers[p]
+		for _, r := range s.twice {
+			if !s.back[r.seq] {
+				v.tell(Finding{r.file, r.line, r.line, Duplicate, true, fmt.Sprintf("reading %d of jig %q, boot %s stands above already: the first one counts", r.seq, p.jig, p.boot)})
+			}
+		}
+		for i := 1; i < len(s.spans); i++ {
+			a, b := s.spans[i-1], s.spans[i]
+			v.tell(Finding{b.first.file, b.first.line, b.first.line, Gap, false,
+				fmt.Sprintf("%d readings of jig %q, boot %s are not in the record: from %d, after row %d of %s, to %d", b.from-a.to-1, p.jig, p.boot, uint32(a.to+1), a.last.line, filepath.Base(a.last.file), uint32(b.from-1))})
+		}
+	}
+}

@@ -1,0 +1,94 @@
+package cell
+
+import (
+	"fmt"
+	"strings"
+)
+
+// Pickups lists the pickups in order.
+func (d *Data) Pickups() []string {
+	var names []string
+	for i := range d.Cells {
+		if p := d.Cells[i].Pickup; len(names) == 0 || names[len(names)-1] != p {
+			names = append(names, p)
+		}
+	}
+	return names
+}
+
+// Split returns the data without one pickup, and that pickup's cells. The
+// counts of rows stay those of all.
+func (d *Data) Split(pickup string) (others *Data, own []Cell) {
+	rest := *d
+	rest.Cells = nil
+	for _, c := range d.Cells {
+		if c.Pickup == pickup {
+			own = append(own, c)
+		} else {
+			rest.Cells = append(rest.Cells, c)
+		}
+	}
+	return &rest, own
+}
+
+// Sessions cuts the cells, which stand by pickup and session, into those of each
+// session of each pickup.
+func (d *Data) Sessions() [][]Cell {
+	var out [][]Cell
+	from := 0
+	for i := range d.Cells {
+		last := i+1 == len(d.Cells)
+		if last || d.Cells[i].Pickup != d.Cells[i+1].Pickup || d.Cells[i].Session != d.Cells[i+1].Session {
+			out = append(out, d.Cells[from:i+1])
+			from = i + 1
+		}
+	}
+	return out
+}
+
+// without returns the data without the cells of one name, and those cells.
+func (d *Data) Without(names []string, name string) (rest *Data, own []Cell) {
+	others := *d
+	rest, others.Cells = &others, nil
+	for i, c := range d.Cells {
+		if names[i] == name {
+			own = append(own, c)
+		} else {
+			rest.Cells = append(rest.Cells, c)
+		}
+	}
+	return rest, own
+}
+
+// sets names the string set of every cell.
+func (d *Data) SetNames() []string {
+	type session struct{ pickup, name string }
+	lists := map[session][]string{}
+	for _, c := range d.Cells {
+		s := session{c.Pickup, c.Session}
+		str := fmt.Sprintf("%g", c.Core)
+		if c.Gauge != c.Core {
+			str = fmt.Sprintf("%g/%g", c.Gauge, c.Core)
+		}
+		if l := lists[s]; len(l) == 0 || l[len(l)-1] != str {
+			lists[s] = append(l, str)
+		}
+	}
+	names := make([]string, len(d.Cells))
+	for i, c := range d.Cells {
+		names[i] = c.Set
+		if c.Set == "" {
+			names[i] = "unnamed, " + strings.Join(lists[session{c.Pickup, c.Session}], " ") + " mm"
+		}
+	}
+	return names
+}
+
+// lastStrings is the highest string number of each pickup.
+func LastStrings(cells []Cell) map[string]int {
+	last := map[string]int{}
+	for _, c := range cells {
+		last[c.Pickup] = max(last[c.Pickup], c.String)
+	}
+	return last
+}

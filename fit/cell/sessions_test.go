@@ -1,0 +1,48 @@
+package cell
+
+import (
+	"errors"
+	"testing"
+
+	"evenpole/capture/record"
+)
+
+func TestSessionsOfTheWanted(t *testing.T) {
+	broken := errors.New("broken")
+	row := func(pickup, session string, purpose record.Purpose, seq uint32, status record.Status) record.Reading {
+		return record.Reading{Session: session, Purpose: purpose, Jig: "j", Boot: "0", Seq: seq, HasSeq: true, Pickup: pickup,
+			String: 1, Core: 0.3, PoleHeight: 0, StringHeight: 3, RMS: 5, Status: status}
+	}
+	rows := func(yield func(record.Reading, error) bool) {
+		for _, r := range []record.Reading{
+			row("A", "s1", record.ForRepeat, 1, ""), row("A", "s2", record.ForRepeat, 2, ""), row("A", "s3", record.ForModel, 3, ""),
+			row("B", "s2", record.ForRepeat, 4, ""), row("B", "s4", record.ForRepeat, 5, ""), row("B", "s4", "", 5, record.Retracted),
+		} {
+			if !yield(r, nil) {
+				return
+			}
+		}
+		yield(record.Reading{}, broken)
+	}
+	repeat := func(r *record.Reading) bool { return r.Purpose == record.ForRepeat }
+	if _, err := Gather(Only(rows, repeat)); !errors.Is(err, broken) {
+		t.Errorf("error %v", err)
+	}
+	good := func(yield func(record.Reading, error) bool) {
+		rows(func(r record.Reading, err error) bool { return err != nil || yield(r, nil) })
+	}
+	d, err := Gather(Only(good, repeat))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []string
+	for _, cells := range d.Sessions() {
+		got = append(got, cells[0].Pickup+cells[0].Session)
+		if len(cells) != 1 {
+			t.Errorf("%d cells of %s", len(cells), got)
+		}
+	}
+	if want := "As1 As2 Bs2"; len(got) != 3 || got[0]+" "+got[1]+" "+got[2] != want {
+		t.Errorf("sessions %v, want %s", got, want)
+	}
+}
