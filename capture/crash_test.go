@@ -11,6 +11,7 @@ import (
 
 	"evenpole/capture"
 	"evenpole/capture/record"
+	"evenpole/capture/record/disk"
 	"evenpole/jig/jigtest"
 )
 
@@ -107,7 +108,7 @@ func TestTheFilesGoAway(t *testing.T) {
 					}
 				}}
 				res, err := b.runLeft(opt)
-				if !errors.Is(err, record.ErrMoved) || !strings.Contains(err.Error(), "readings.csv: was moved, deleted or replaced") {
+				if !errors.Is(err, disk.ErrMoved) || !strings.Contains(err.Error(), "readings.csv: was moved, deleted or replaced") {
 					t.Errorf("got %v", err)
 				}
 				if kept != 5 || res.Kept != kept {

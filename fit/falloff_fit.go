@@ -27,7 +27,7 @@ var falloffKind = Kind{
 	},
 }
 
-// falloff is a fitted falloff model: the state in its file.
+// Falloff is a fitted falloff model: the state in its file.
 type Falloff struct {
 	curve.Curve
 

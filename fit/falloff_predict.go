@@ -20,7 +20,7 @@ func (f *Falloff) Source() string {
 	return "shop data"
 }
 
-// site is one string of a setup over its pole.
+// Site is one string of a setup over its pole.
 func (f *Falloff) Site(s *Setup, i int, heights []float64) *curve.Site {
 	str := s.Strings[i]
 	out := &curve.Site{Core: str.Core, Gauge: str.Gauge, Wrap: str.Wrap, Height: heights[i], StringHeight: s.StringHeights[i],
@@ -158,7 +158,7 @@ type hasFalloff interface{ falloffModel() *Falloff }
 
 func (f *Falloff) falloffModel() *Falloff { return f }
 
-// falloffOf is the falloff model that a model is or holds. A model of another kind
+// FalloffOf is the falloff model that a model is or holds. A model of another kind
 // tells no causes apart: it is an error.
 func FalloffOf(p Predictor) (*Falloff, error) {
 	if m, ok := p.(hasFalloff); ok {
@@ -171,7 +171,7 @@ func FalloffOf(p Predictor) (*Falloff, error) {
 	return nil, fmt.Errorf("a %s model tells no causes apart: expected a %s model", kind, falloffKind.Name)
 }
 
-// fallAt is how a string of some steel inside the row changes from the reference
+// FallAt is how a string of some steel inside the row changes from the reference
 // gap to another, with its standard error, ln v.
 func (f *Falloff) FallAt(logArea, gap float64) (fall, se float64) {
 	d := curve.PlainDiameter(logArea)

@@ -12,7 +12,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// modes are the effects that a falloff model finds in cells, its parameters
+// Modes are the effects that a falloff model finds in cells, its parameters
 // and standard deviations held: the conditional modes of the mixed model.
 type Modes struct {
 	Model *Falloff
@@ -29,7 +29,7 @@ type Modes struct {
 // second round changes little.
 const modesRounds = 4
 
-// modesOf finds the effects in cells. Those that skip names have a place among
+// ModesOf finds the effects in cells. Those that skip names have a place among
 // them but no weight; nil skips none.
 func (f *Falloff) ModesOf(cells []cell.Cell, skip func(*cell.Cell) bool) (*Modes, error) {
 	own := *f // laying out the cells notes what they tell
@@ -91,10 +91,10 @@ func (m *Modes) solve() (err error) {
 	return nil
 }
 
-// level numbers the level of effect k that a cell has part in; -1 when it has none.
+// Level numbers the level of effect k that a cell has part in; -1 when it has none.
 func (m *Modes) Level(k, cell int) int { return m.mixed.Terms[k].Level[cell] }
 
-// mode is the mode of effect k that a cell has part in; 0 when it has none.
+// Mode is the mode of effect k that a cell has part in; 0 when it has none.
 func (m *Modes) Mode(k, cell int) float64 {
 	if m.Level(k, cell) < 0 {
 		return 0
@@ -102,7 +102,7 @@ func (m *Modes) Mode(k, cell int) float64 {
 	return m.fit.U[k][m.Level(k, cell)][0]
 }
 
-// shifts is what effect k adds to each cell's level, ln v.
+// Shifts is what effect k adds to each cell's level, ln v.
 func (m *Modes) Shifts(k int) []float64 {
 	out := make([]float64, len(m.Cells))
 	for i, s := range m.Sites {
@@ -115,7 +115,7 @@ func (m *Modes) Shifts(k int) []float64 {
 	return out
 }
 
-// residuals is what the curve and all effects leave of each cell, ln v.
+// Residuals is what the curve and all effects leave of each cell, ln v.
 func (m *Modes) Residuals() []float64 {
 	out := make([]float64, len(m.Cells))
 	for i, s := range m.Sites {
@@ -129,7 +129,7 @@ func (m *Modes) Residuals() []float64 {
 	return out
 }
 
-// posterior is the mixed model solved with the curve's parameters unknown too:
+// Posterior is the mixed model solved with the curve's parameters unknown too:
 // what covariances are read from.
 type Posterior struct {
 	*Modes

@@ -39,7 +39,7 @@ type Predictor interface {
 	Source() string
 }
 
-// playedBy is the excitation that a prediction is for: as ordered, else as it
+// PlayedBy is the excitation that a prediction is for: as ordered, else as it
 // was measured. Nobody plays with an exciter: then a fixed force stands for it.
 func (s *Setup) PlayedBy(measured profiles.Excitation) profiles.Excitation {
 	switch {

@@ -18,14 +18,14 @@ func (s Slot) String() string {
 	return fmt.Sprintf("string %d", s.Number)
 }
 
-// counted is what a take counts for.
+// Take is what a take counts for.
 type Take struct {
 	Slot
 	Good bool
-	RMS  float64 // mV; of a field reading nothing
+	RMS  float64 // mV; 0 for a field reading
 }
 
-// counted tells what a reading counts for.
+// Counts tells what a reading counts for.
 func (r *Reading) Counts() Take {
 	c := Take{Slot{r.Mode, r.String}, r.Status == OK || r.Status == "", r.RMS}
 	if c.Mode == "" {
@@ -37,7 +37,7 @@ func (r *Reading) Counts() Take {
 	return c
 }
 
-// counted tells what a field reading counts for.
+// Counts tells what a field reading counts for.
 func (r *FieldReading) Counts() Take {
 	return Take{Slot{Probe, r.Position}, r.Status == OK || r.Status == "", 0}
 }

@@ -4,7 +4,7 @@ import "iter"
 
 // LeaveRoom has the disk take so many bytes more of a writer's readings and fail then.
 func LeaveRoom(w *Writer, bytes int) {
-	w.readings.file = &failing{appender: w.readings.file, room: bytes}
+	w.readings.file = &failing{Appender: w.readings.file, room: bytes}
 }
 
 // ReadFile reads the rows of a readings file, of which there are none where there is

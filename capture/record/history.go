@@ -23,7 +23,7 @@ func (r *FieldReading) entry() entry {
 	return entry{identity{r.Jig, r.Boot, r.Seq}, r.HasSeq, r.Session, r.Status, r.Counts()}
 }
 
-// history is what the record has of a jig's power-up and of a session.
+// History is what the record has of a jig's power-up and of a session.
 type History struct {
 	jig, boot string
 	session   string // "" is none
@@ -34,7 +34,7 @@ type History struct {
 	LastSession int // the highest number of any session
 }
 
-// historyOf reads the record.
+// History reads the record.
 func (s *Writer) History(jig, boot, session string) (*History, error) {
 	h := &History{jig: jig, boot: boot, session: session, Seen: map[uint32]bool{}, index: map[identity]int{}}
 	for row, err := range readFile(s.path(SessionsFile), readHolds) {

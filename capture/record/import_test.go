@@ -8,6 +8,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"evenpole/capture/record/disk"
 )
 
 // understood reads a spreadsheet against an empty record, or against that of dir.
@@ -219,7 +221,7 @@ func TestImportOntoAFullDisk(t *testing.T) {
 		t.Fatal(err)
 	}
 	n, err := s.Import(m)
-	var w *WriteError
+	var w *disk.WriteError
 	if !errors.As(err, &w) || !errors.Is(err, errFull) || n != 256 {
 		t.Errorf("%d added, %v", n, err)
 	}

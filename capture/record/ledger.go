@@ -9,9 +9,10 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"runtime"
 	"slices"
 	"strings"
+
+	"evenpole/capture/record/disk"
 )
 
 // A ledger is a CSV file that only grows. Rows of type W are written in the
@@ -19,44 +20,19 @@ import (
 // first row.
 type ledger[W any] struct {
 	path    string
-	columns []string // as the file has them; nil until there is a file
-	lf      bool     // lines end in LF alone, not in CR LF
-	file    appender // nil until the first row
-	err     error    // why there can be no more rows
+	columns []string      // as the file has them; nil until there is a file
+	lf      bool          // lines end in LF alone, not in CR LF
+	file    disk.Appender // nil until the first row
+	err     error         // why there can be no more rows
 
-	create func(path string) (appender, error)
+	create func(path string) (disk.Appender, error)
 	seals  sealer
-}
-
-// WriteError says that the disk did not take what was to be written: a row is
-// not kept, though it may stand in the file.
-type WriteError struct {
-	Path string
-	Err  error
-}
-
-// Error returns "file: why".
-func (e *WriteError) Error() string {
-	why := e.Err
-	if path := (*fs.PathError)(nil); errors.As(why, &path) {
-		why = path.Err // without the name again
-	}
-	return fmt.Sprintf("%s: %v", e.Path, why)
-}
-
-// Unwrap returns what the system had to say.
-func (e *WriteError) Unwrap() error { return e.Err }
-
-// An appender is what a ledger needs of a file.
-type appender interface {
-	io.WriteCloser
-	Sync() error
 }
 
 // openLedger looks at the file, if there is one, and refuses it when it lacks a
 // column that a row needs. Nothing is written.
 func openLedger[W any](path string, optional ...string) (*ledger[W], error) {
-	l := &ledger[W]{path: path, create: openAppend}
+	l := &ledger[W]{path: path, create: disk.OpenAppend}
 	f, err := os.Open(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return l, nil
@@ -92,15 +68,6 @@ func trimmed(headers []string) []string {
 	return names
 }
 
-// openAppend opens a file for appending, and makes it if there is none.
-func openAppend(path string) (appender, error) {
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_APPEND|os.O_CREATE, 0o644)
-	if err != nil {
-		return nil, err
-	}
-	return inPlace{f}, nil
-}
-
 // append writes rows. When it returns nil they are on the disk, and so is the
 // name of the file. After an error the end of the file is not known, and there
 // are no more rows.
@@ -129,7 +96,7 @@ func (l *ledger[W]) write(rows []W) error {
 		return err
 	}
 	if err := l.seals.add(said...); err != nil {
-		return &WriteError{l.seals.path, err}
+		return &disk.WriteError{Path: l.seals.path, Err: err}
 	}
 	return nil
 }
@@ -165,7 +132,7 @@ func (l *ledger[W]) takes(rows []W) error {
 // may have been killed before.
 func (l *ledger[W]) open() error {
 	if err := l.seals.begin(); err != nil {
-		return &WriteError{l.seals.path, err}
+		return &disk.WriteError{Path: l.seals.path, Err: err}
 	}
 	f, err := l.create(l.path)
 	if err != nil {
@@ -178,16 +145,16 @@ func (l *ledger[W]) open() error {
 			return err
 		}
 	}
-	return syncDir(filepath.Dir(l.path))
+	return disk.SyncDir(filepath.Dir(l.path))
 }
 
 // put writes lines and waits until they are on the disk.
 func (l *ledger[W]) put(lines ...[]string) error {
 	if err := putLines(l.file, l.lf, lines); err != nil {
-		return &WriteError{l.path, err}
+		return &disk.WriteError{Path: l.path, Err: err}
 	}
 	if err := l.file.Sync(); err != nil {
-		return &WriteError{l.path, err}
+		return &disk.WriteError{Path: l.path, Err: err}
 	}
 	return nil
 }
@@ -197,55 +164,4 @@ func (l *ledger[W]) close() error {
 		return l.seals.close()
 	}
 	return errors.Join(l.file.Close(), l.seals.close())
-}
-
-// makeDir makes a folder and those above it, each of which lasts.
-func makeDir(dir string) error {
-	err := os.Mkdir(dir, 0o755)
-	parent := filepath.Dir(dir)
-	if errors.Is(err, fs.ErrNotExist) && parent != dir {
-		if err := makeDir(parent); err != nil {
-			return err
-		}
-		err = os.Mkdir(dir, 0o755)
-	}
-	if errors.Is(err, fs.ErrExist) {
-		return nil
-	}
-	if err != nil {
-		return err
-	}
-	return syncDir(parent)
-}
-
-// syncDir makes the names in a folder last. Windows has no call for that.
-func syncDir(dir string) error {
-	if runtime.GOOS == "windows" {
-		return nil
-	}
-	d, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	defer d.Close()
-	return d.Sync()
-}
-
-// createFile writes a file that lasts. It has its name only once it is whole.
-func createFile(path string, text []byte) error {
-	dir := filepath.Dir(path)
-	f, err := os.CreateTemp(dir, ".new-*")
-	if err != nil {
-		return &WriteError{path, err}
-	}
-	_, err = f.Write(text)
-	err = errors.Join(err, f.Chmod(0o644), f.Sync(), f.Close())
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		os.Remove(f.Name())
-		return &WriteError{path, err}
-	}
-	return syncDir(dir)
 }

@@ -5,6 +5,8 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+
+	"evenpole/capture/record/disk"
 )
 
 // Open opens a file of a shop's record for reading, as it stands now. It waits
@@ -33,7 +35,7 @@ func openNow(path string) (*snapshot, error) {
 	}
 	size := info.Size()
 	s := &snapshot{file: f}
-	if beingWritten(filepath.Dir(path)) {
+	if disk.BeingWritten(filepath.Dir(path)) {
 		if s.torn, err = unended(f, size); err != nil {
 			f.Close()
 			return nil, err

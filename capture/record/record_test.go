@@ -9,6 +9,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"evenpole/capture/record/disk"
 )
 
 // newShop opens a shop in which some files stand already.
@@ -66,7 +68,7 @@ const (
 
 func TestANewFileHasTheColumnsInOrder(t *testing.T) {
 	s := mustShop(t, nil)
-	if entries, _ := os.ReadDir(s.Dir); len(entries) != 1 || entries[0].Name() != lockFile {
+	if entries, _ := os.ReadDir(s.Dir); len(entries) != 1 || entries[0].Name() != disk.LockFile {
 		t.Errorf("an open shop has %v", entries)
 	}
 	if err := s.readings.append(sampleRow(1)); err != nil {
@@ -299,7 +301,7 @@ func TestOneWriterAtATime(t *testing.T) {
 	_, err := OpenWriter(s.Dir)
 	host, _ := os.Hostname()
 	want := regexp.MustCompile(fmt.Sprintf(`^shop is in use: process %d on %q since 20\d\d-\d\d-\d\dT\d\d:\d\d:\d\dZ$`, os.Getpid(), host))
-	if !errors.Is(err, ErrInUse) || !want.MatchString(err.Error()) {
+	if !errors.Is(err, disk.ErrInUse) || !want.MatchString(err.Error()) {
 		t.Errorf("got %v", err)
 	}
 	if err := s.Close(); err != nil {
@@ -320,14 +322,14 @@ func TestALockThatWasLeftBehind(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	left := holder{1 << 30, host, "2026-03-04T05:06:07Z"}
-	s := mustShop(t, map[string]string{lockFile: left.String() + "\n"})
+	left := fmt.Sprintf("process %d on %q since 2026-03-04T05:06:07Z", 1<<30, host)
+	s := mustShop(t, map[string]string{disk.LockFile: left + "\n"})
 	want := fmt.Sprintf("process 1073741824 on %q since 2026-03-04T05:06:07Z did not let go of the shop and is gone: taken over", host)
 	if len(s.Notices) != 1 || s.Notices[0] != want {
 		t.Errorf("notices %q, expected %q", s.Notices, want)
 	}
-	elsewhere := holder{7, host + "-other", "2026-03-04T05:06:07Z"}
-	if _, err := newShop(t, map[string]string{lockFile: elsewhere.String()}); !errors.Is(err, ErrInUse) {
+	elsewhere := fmt.Sprintf("process 7 on %q since 2026-03-04T05:06:07Z", host+"-other")
+	if _, err := newShop(t, map[string]string{disk.LockFile: elsewhere}); !errors.Is(err, disk.ErrInUse) {
 		t.Errorf("took over from another host: %v", err)
 	}
 }
@@ -358,7 +360,7 @@ func TestFindShop(t *testing.T) {
 
 // A failing is a file on a disk that is full, or that breaks.
 type failing struct {
-	appender
+	disk.Appender
 	room     int // bytes that still fit
 	noSync   bool
 	appended int
@@ -367,7 +369,7 @@ type failing struct {
 func (f *failing) Write(p []byte) (int, error) {
 	n := min(f.room, len(p))
 	f.room -= n
-	f.appender.Write(p[:n])
+	f.Appender.Write(p[:n])
 	if n < len(p) {
 		return n, errors.New("disk full")
 	}
@@ -379,7 +381,7 @@ func (f *failing) Sync() error {
 	if f.noSync {
 		return errors.New("disk broken")
 	}
-	return f.appender.Sync()
+	return f.Appender.Sync()
 }
 
 func TestNothingKeptIsLostWhenTheDiskFails(t *testing.T) {
@@ -393,7 +395,7 @@ func TestNothingKeptIsLostWhenTheDiskFails(t *testing.T) {
 		if err := s.readings.append(sampleRow(1)); err != nil {
 			t.Fatal(err)
 		}
-		f.appender = s.readings.file
+		f.Appender = s.readings.file
 		s.readings.file = f
 		kept := 1
 		for seq := uint32(2); seq <= 9; seq++ {

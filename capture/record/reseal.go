@@ -9,6 +9,8 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
+
+	"evenpole/capture/record/disk"
 )
 
 // Seal seals the whole record as it stands, with a remark, and sets the seals
@@ -47,7 +49,7 @@ func (l *ledger[W]) sealAnew(now time.Time) (notice string, err error) {
 	if err := os.Rename(path+".new", path); err != nil {
 		return "", err
 	}
-	if err := syncDir(filepath.Dir(path)); err != nil {
+	if err := disk.SyncDir(filepath.Dir(path)); err != nil {
 		return "", err
 	}
 	l.seals, err = openSealer[W](l.path, foundLater, l.create)

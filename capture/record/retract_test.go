@@ -165,7 +165,7 @@ func TestExportErrors(t *testing.T) {
 	if n, err := Export(&got, dir, ReadingsFile, Filter{}); !errors.As(err, &row) || row.Line != 3 || n != 0 || got.Len() > 0 {
 		t.Errorf("%d rows, %v, %q", n, err, got.String())
 	}
-	if _, err := Export(&failing{appender: memory{io.Discard}}, writtenShop(t, 1, 0), ReadingsFile, Filter{}); err == nil {
+	if _, err := Export(&failing{Appender: memory{io.Discard}}, writtenShop(t, 1, 0), ReadingsFile, Filter{}); err == nil {
 		t.Error("a disk that is full goes unnoticed")
 	}
 }

@@ -19,6 +19,8 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+
+	"evenpole/capture/record/disk"
 )
 
 // A seal holds a digest of what a row says. Seals stand in a file beside the
@@ -173,8 +175,8 @@ func shortest(number string) string {
 // A sealer appends seals. Its zero value seals nothing.
 type sealer struct {
 	path   string
-	file   appender
-	create func(path string) (appender, error)
+	file   disk.Appender
+	create func(path string) (disk.Appender, error)
 	last   seal
 	owed   [][]string // lines to write before the first seal
 }
@@ -182,7 +184,7 @@ type sealer struct {
 // openSealer looks at a record and its seals, and refuses a file that is no
 // file of seals. Nothing is written: what stands in the record without a seal is
 // sealed with the next row, with the remark why.
-func openSealer[W any](record, why string, create func(path string) (appender, error)) (sealer, error) {
+func openSealer[W any](record, why string, create func(path string) (disk.Appender, error)) (sealer, error) {
 	z := sealer{path: sealsPath(record), create: create}
 	info, err := os.Stat(z.path)
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
@@ -277,7 +279,7 @@ func (z *sealer) begin() error {
 		return err
 	}
 	z.owed = nil
-	return errors.Join(z.file.Sync(), syncDir(filepath.Dir(z.path)))
+	return errors.Join(z.file.Sync(), disk.SyncDir(filepath.Dir(z.path)))
 }
 
 // add seals rows that are on the disk. It does not wait for its own lines to

@@ -8,6 +8,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"evenpole/capture/record/disk"
 )
 
 // The digest of what a row says is a promise: a program that seals otherwise
@@ -33,7 +35,7 @@ func TestWhatASealCovers(t *testing.T) {
 
 // appendRows opens a shop on a disk, adds rows one by one and two at once, and
 // tells how many were acknowledged.
-func appendRows(t *testing.T, dir string, create func(string) (appender, error)) (kept int) {
+func appendRows(t *testing.T, dir string, create func(string) (disk.Appender, error)) (kept int) {
 	t.Helper()
 	s, err := openWriter(dir, create)
 	if err != nil {
@@ -62,7 +64,7 @@ type tightFile struct {
 	disk *tightDisk
 }
 
-func (d *tightDisk) create(path string) (appender, error) {
+func (d *tightDisk) create(path string) (disk.Appender, error) {
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_APPEND|os.O_CREATE, 0o644)
 	return &tightFile{f, d}, err
 }

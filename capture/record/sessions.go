@@ -78,10 +78,10 @@ func readHolds(r io.Reader, name string) iter.Seq2[Hold, error] {
 	return read(r, name, columnsOf[holdRow](), func(w *holdRow, c *cells, _ int) Hold { return w.parse(c) })
 }
 
-// holds are the rows of sessions.csv, oldest first.
+// Holds are the rows of sessions.csv, oldest first.
 type Holds []Hold
 
-// latest returns the newest session of a purpose, a kind and a mount, "" when
+// Latest returns the newest session of a purpose, a kind and a mount, "" when
 // there is none.
 func (all Holds) Latest(purpose Purpose, kind, mount string) string {
 	for i := len(all) - 1; i >= 0; i-- {
@@ -92,7 +92,7 @@ func (all Holds) Latest(purpose Purpose, kind, mount string) string {
 	return ""
 }
 
-// first returns the earliest sequence number after which a power-up was held;
+// First returns the earliest sequence number after which a power-up was held;
 // ok is false when it never was.
 func (all Holds) First(jig, boot string) (seq uint32, ok bool) {
 	for _, h := range all {
@@ -103,7 +103,7 @@ func (all Holds) First(jig, boot string) (seq uint32, ok bool) {
 	return 0, false
 }
 
-// owner returns who commanded a reading: the session of the last hold of its
+// Owner returns who commanded a reading: the session of the last hold of its
 // power-up that began before it, "" when there is none.
 func (all Holds) Owner(jig, boot string, seq uint32) string {
 	for i := len(all) - 1; i >= 0; i-- {
@@ -114,7 +114,7 @@ func (all Holds) Owner(jig, boot string, seq uint32) string {
 	return ""
 }
 
-// later tells whether sequence number a comes after b, across the wrap from
+// Later tells whether sequence number a comes after b, across the wrap from
 // 2^32-1 to 0 (serial arithmetic: R. Elz, R. Bush, RFC 1982, 1996).
 func Later(a, b uint32) bool { return int32(a-b) > 0 }
 
@@ -131,5 +131,5 @@ func sessionNumber(id string) int {
 	return n
 }
 
-// sessionID is the reverse of sessionNumber.
+// SessionID is the reverse of sessionNumber.
 func SessionID(n int) string { return fmt.Sprintf("s%03d", n) }

@@ -13,6 +13,7 @@ import (
 	"strings"
 	"time"
 
+	"evenpole/capture/record/disk"
 	"evenpole/profiles"
 )
 
@@ -32,7 +33,7 @@ type Writer struct {
 	Notices []string // what had to be put right when it was opened, or endangers it, for people
 
 	lock     *os.File
-	create   func(path string) (appender, error)
+	create   func(path string) (disk.Appender, error)
 	readings *ledger[readingRow]
 	fields   *ledger[fieldRow]
 	sessions *ledger[holdRow]
@@ -65,15 +66,15 @@ func Find(start string) (dir string, ok bool) {
 //
 // Errors: ErrInUse when another process is writing; a *RowError when a file
 // lacks a column that a capture has to write. Nothing was written then.
-func OpenWriter(dir string) (*Writer, error) { return openWriter(dir, openAppend) }
+func OpenWriter(dir string) (*Writer, error) { return openWriter(dir, disk.OpenAppend) }
 
-func openWriter(dir string, create func(path string) (appender, error)) (*Writer, error) {
-	if err := makeDir(dir); err != nil {
+func openWriter(dir string, create func(path string) (disk.Appender, error)) (*Writer, error) {
+	if err := disk.MakeDir(dir); err != nil {
 		return nil, err
 	}
 	s := &Writer{Dir: dir, create: create}
 	now := time.Now()
-	lock, notice, err := takeLock(dir, now)
+	lock, notice, err := disk.TakeLock(dir, now)
 	if err != nil {
 		return nil, err
 	}
@@ -87,11 +88,11 @@ func openWriter(dir string, create func(path string) (appender, error)) (*Writer
 		if notice != "" { // what a crash left still waits to be put right
 			lock.Close()
 		} else {
-			letGo(lock)
+			disk.LetGo(lock)
 		}
 		return nil, err
 	}
-	for _, danger := range dangers(dir) {
+	for _, danger := range disk.Dangers(dir) {
 		s.notice(danger)
 	}
 	return s, nil
@@ -152,7 +153,7 @@ func (s *Writer) Close() error {
 	if failed {
 		return errors.Join(err, s.lock.Close())
 	}
-	return errors.Join(err, letGo(s.lock))
+	return errors.Join(err, disk.LetGo(s.lock))
 }
 
 func (s *Writer) path(name string) string { return filepath.Join(s.Dir, name) }
@@ -182,7 +183,7 @@ func readFile[T any](path string, rows func(io.Reader, string) iter.Seq2[T, erro
 	}
 }
 
-// holds reads sessions.csv.
+// Holds reads sessions.csv.
 func (s *Writer) Holds() (Holds, error) {
 	var all Holds
 	for h, err := range readFile(s.path(SessionsFile), readHolds) {
@@ -194,16 +195,16 @@ func (s *Writer) Holds() (Holds, error) {
 	return all, nil
 }
 
-// addReading writes a reading. When it returns nil the row is on the disk.
+// AddReading writes a reading. When it returns nil the row is on the disk.
 func (s *Writer) AddReading(r *Reading) error { return s.readings.append(r.row()) }
 
-// addField writes a field reading likewise.
+// AddField writes a field reading likewise.
 func (s *Writer) AddField(r *FieldReading) error { return s.fields.append(r.row()) }
 
-// addHold notes in sessions.csv who commands a jig from here on.
+// AddHold notes in sessions.csv who commands a jig from here on.
 func (s *Writer) AddHold(h Hold) error { return s.sessions.append(h.row()) }
 
-// mountName is the name of the shop's copy of a mount: what is mounted, and a
+// MountName is the name of the shop's copy of a mount: what is mounted, and a
 // digest of all that the mount says. How its file is called, laid out and
 // commented makes no difference, nor does what the program calls its fields: what
 // is hashed is the JSON of mountIdentity.
@@ -262,15 +263,15 @@ func plain(name string) string {
 	}, name)
 }
 
-// keepMount keeps a verbatim copy of a mount under its name.
+// KeepMount keeps a verbatim copy of a mount under its name.
 func (s *Writer) KeepMount(name string, m *profiles.Mount) error {
 	dir := s.path(MountsDir)
-	if err := makeDir(dir); err != nil {
+	if err := disk.MakeDir(dir); err != nil {
 		return err
 	}
 	path := filepath.Join(dir, name)
 	if _, err := os.Stat(path); err == nil {
 		return nil
 	}
-	return createFile(path, m.Text)
+	return disk.WriteFile(path, m.Text)
 }

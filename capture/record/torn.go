@@ -12,6 +12,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"evenpole/capture/record/disk"
 )
 
 // mend sets a torn last line of a CSV file aside, into a file beside it, and
@@ -38,7 +40,7 @@ func mend(path string, columns []string, asSealed func(path string) bool, now ti
 		return "", endLine(f)
 	}
 	aside := tornName(path, now)
-	if err := createFile(aside, torn); err != nil {
+	if err := disk.WriteFile(aside, torn); err != nil {
 		return "", err
 	}
 	if err := errors.Join(f.Truncate(whole), f.Sync()); err != nil {

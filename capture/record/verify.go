@@ -8,6 +8,8 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
+
+	"evenpole/capture/record/disk"
 )
 
 // What a Finding can be.
@@ -126,7 +128,7 @@ func verifyFile[W any](v *verifier, name string, meaning func(*W, *cells) about)
 	default:
 		defer record.Close()
 	}
-	m := newMatcher(path, v.tell, beingWritten(v.dir))
+	m := newMatcher(path, v.tell, disk.BeingWritten(v.dir))
 	if sealed {
 		m.read(seals)
 	}

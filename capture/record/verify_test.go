@@ -12,6 +12,8 @@ import (
 	"testing"
 	"time"
 
+	"evenpole/capture/record/disk"
+
 	"pgregory.net/rapid"
 )
 
@@ -237,8 +239,8 @@ func leaveLock(t *testing.T, dir string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	left := holder{1 << 30, host, "2026-03-04T05:06:07Z"}.String()
-	if err := os.WriteFile(filepath.Join(dir, lockFile), []byte(left), 0o644); err != nil {
+	left := fmt.Sprintf("process %d on %q since 2026-03-04T05:06:07Z", 1<<30, host)
+	if err := os.WriteFile(filepath.Join(dir, disk.LockFile), []byte(left), 0o644); err != nil {
 		t.Fatal(err)
 	}
 }

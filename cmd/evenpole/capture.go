@@ -14,6 +14,7 @@ import (
 
 	"evenpole/capture"
 	"evenpole/capture/record"
+	"evenpole/capture/record/disk"
 	"evenpole/jig"
 	"evenpole/profiles"
 
@@ -182,7 +183,7 @@ func resumeHint(err error) []string {
 	if !errors.As(err, new(*capture.StoppedError)) {
 		return nil
 	}
-	if errors.Is(err, record.ErrMoved) {
+	if errors.Is(err, disk.ErrMoved) {
 		return diskHint(err)
 	}
 	hints := []string{"what was kept stays; the same command goes on from here"}

@@ -15,6 +15,7 @@ import (
 
 	"evenpole/capture"
 	"evenpole/capture/record"
+	"evenpole/capture/record/disk"
 	"evenpole/jig/jigtest"
 )
 
@@ -173,11 +174,11 @@ func thousandths(x float64) int { return int(math.Round(x * 1000)) }
 
 // A file that is gone is not a full disk: the same command would begin anew.
 func TestHintWhenTheFileWasMoved(t *testing.T) {
-	moved := &capture.StoppedError{Session: "s001", Err: &record.WriteError{Path: "shop/readings.csv", Err: record.ErrMoved}}
+	moved := &capture.StoppedError{Session: "s001", Err: &disk.WriteError{Path: "shop/readings.csv", Err: disk.ErrMoved}}
 	if hints := resumeHint(moved); len(hints) != 1 || !strings.Contains(hints[0], "put it back") {
 		t.Errorf("moved: %q", hints)
 	}
-	full := &capture.StoppedError{Session: "s001", Err: &record.WriteError{Path: "shop/readings.csv", Err: syscall.ENOSPC}}
+	full := &capture.StoppedError{Session: "s001", Err: &disk.WriteError{Path: "shop/readings.csv", Err: syscall.ENOSPC}}
 	if hints := resumeHint(full); len(hints) != 2 || !strings.Contains(hints[1], "make room where shop is") {
 		t.Errorf("full: %q", hints)
 	}
@@ -185,7 +186,7 @@ func TestHintWhenTheFileWasMoved(t *testing.T) {
 
 func TestHintWhenAShopCannotBeWrittenTo(t *testing.T) {
 	for want, err := range map[string]error{
-		"one process writes to shop": fmt.Errorf("%w: process 7", record.ErrInUse),
+		"one process writes to shop": fmt.Errorf("%w: process 7", disk.ErrInUse),
 		"nothing can be written to":  &fs.PathError{Op: "open", Path: "shop/writer.lock", Err: fs.ErrPermission},
 		"--shop":                     &fs.PathError{Op: "open", Path: "shop/writer.lock", Err: syscall.EROFS},
 	} {

@@ -21,8 +21,9 @@ var mayImport = map[string][]string{
 	"jig/jigtest": {},
 	"profiles":    {},
 
-	"capture/record": {"profiles"},
-	"capture":        {"jig", "capture/record", "profiles"},
+	"capture/record/disk": {},
+	"capture/record":      {"profiles", "capture/record/disk"},
+	"capture":             {"jig", "capture/record", "profiles"},
 
 	"fit/field":   {},
 	"fit/level":   {},

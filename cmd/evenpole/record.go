@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"evenpole/capture/record"
+	"evenpole/capture/record/disk"
 
 	"github.com/spf13/cobra"
 )
@@ -160,7 +161,7 @@ func openShop(dir string) (*record.Writer, error) {
 // openHint says what to do when a shop cannot be written to now.
 func openHint(err error, dir string) []string {
 	switch {
-	case errors.Is(err, record.ErrInUse):
+	case errors.Is(err, disk.ErrInUse):
 		return []string{fmt.Sprintf("one process writes to %s at a time: let that one end, then run the same command again", dir)}
 	case errors.Is(err, fs.ErrPermission), errors.Is(err, syscall.EROFS):
 		return []string{fmt.Sprintf("nothing can be written to %s: allow it, or name another folder with --shop", dir)}
@@ -170,11 +171,11 @@ func openHint(err error, dir string) []string {
 
 // diskHint says what to do when the disk did not take a row.
 func diskHint(err error) []string {
-	w := (*record.WriteError)(nil)
+	w := (*disk.WriteError)(nil)
 	switch {
 	case !errors.As(err, &w):
 		return nil
-	case errors.Is(err, record.ErrMoved):
+	case errors.Is(err, disk.ErrMoved):
 		return []string{"what was kept is in the file that was there: put it back, then run the same command again"}
 	}
 	return []string{fmt.Sprintf("the disk did not take it: make room where %s is, or mend what is wrong there, and run the same command again", filepath.Dir(w.Path))}

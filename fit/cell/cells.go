@@ -64,7 +64,7 @@ func (c *Cell) Plain() (mean, sd float64) {
 	return c.Within.mean, c.Within.sd
 }
 
-// trust is the cell's weight; cells that were not gathered have all of it.
+// Trust is the cell's weight; cells that were not gathered have all of it.
 func (c *Cell) Trust() float64 {
 	if c.Weight == 0 {
 		return 1
@@ -72,10 +72,10 @@ func (c *Cell) Trust() float64 {
 	return c.Weight
 }
 
-// suspected reports whether a mistake is thought to touch the cell.
+// Suspected reports whether a mistake is thought to touch the cell.
 func (c *Cell) Suspected() bool { return c.Trust() < 1 }
 
-// trusted are the cells that no mistake is thought to touch; all of them where
+// Trusted are the cells that no mistake is thought to touch; all of them where
 // none is left.
 func Trusted(cells []Cell) []Cell {
 	var out []Cell
@@ -94,10 +94,10 @@ func Trusted(cells []Cell) []Cell {
 // at rest, mm.
 func (c *Cell) Gap() float64 { return c.StringHeight - c.PoleHeight }
 
-// radius of the string, mm.
+// Radius of the string, mm.
 func (c *Cell) Radius() float64 { return max(c.Gauge, c.Core) / 2 }
 
-// lines names the cell's lines, such as "4-12, 30"; those of a file but the
+// Lines names the cell's lines, such as "4-12, 30"; those of a file but the
 // first are marked with its number.
 func (c *Cell) Lines() string {
 	var out []string

@@ -7,7 +7,7 @@ import (
 	"evenpole/profiles"
 )
 
-// oneExcite returns the kind of excitation that most cells have, those cells,
+// OneExcite returns the kind of excitation that most cells have, those cells,
 // and a note on the others, "" when there are none.
 func OneExcite(cells []Cell) (excite profiles.Excitation, kept []Cell, note string) {
 	count := map[profiles.Excitation]int{}

@@ -46,7 +46,7 @@ func (d *Data) Sessions() [][]Cell {
 	return out
 }
 
-// without returns the data without the cells of one name, and those cells.
+// Without returns the data without the cells of one name, and those cells.
 func (d *Data) Without(names []string, name string) (rest *Data, own []Cell) {
 	others := *d
 	rest, others.Cells = &others, nil
@@ -60,7 +60,7 @@ func (d *Data) Without(names []string, name string) (rest *Data, own []Cell) {
 	return rest, own
 }
 
-// sets names the string set of every cell.
+// SetNames names the string set of every cell.
 func (d *Data) SetNames() []string {
 	type session struct{ pickup, name string }
 	lists := map[session][]string{}
@@ -84,7 +84,7 @@ func (d *Data) SetNames() []string {
 	return names
 }
 
-// lastStrings is the highest string number of each pickup.
+// LastStrings is the highest string number of each pickup.
 func LastStrings(cells []Cell) map[string]int {
 	last := map[string]int{}
 	for _, c := range cells {

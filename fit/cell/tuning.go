@@ -46,7 +46,7 @@ func (d *Data) tune() {
 	}
 }
 
-// pitchNotes says what the model takes for granted of the strings' pitch, and
+// PitchNotes says what the model takes for granted of the strings' pitch, and
 // whether it knows all of them.
 func PitchNotes(cells []Cell) (known bool, notes []string) {
 	known = !slices.ContainsFunc(cells, func(c Cell) bool { return c.Freq <= 0 })

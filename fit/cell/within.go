@@ -24,7 +24,7 @@ type trend struct {
 	Cross             float64 // sum of times by levels, both about their mean
 }
 
-// ceiling is the highest peak (RMS where the takes have no peak) and how often
+// Ceiling is the highest peak (RMS where the takes have no peak) and how often
 // it was reached to the last digit.
 type Ceiling struct {
 	Value          float64 // mV

@@ -97,7 +97,7 @@ func shapleyWeight(before int) float64 {
 	return math.Gamma(float64(before+1)) * math.Gamma(float64(siteCauses-before)) / math.Gamma(siteCauses+1)
 }
 
-// split splits the balance of sites, ln v: for each site, by cause.
+// Split splits the balance of sites, ln v: for each site, by cause.
 func (c *Curve) Split(th []float64, sites []*Site) [][siteCauses]float64 {
 	out := make([][siteCauses]float64, len(sites))
 	for i, a := range sites {

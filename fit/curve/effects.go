@@ -7,7 +7,7 @@ import (
 	"evenpole/fit/solve"
 )
 
-// effect is a random effect of the falloff model: what carries it, and what is
+// Effect is a random effect of the falloff model: what carries it, and what is
 // known of its scatter (ln v; of setup mm) before there are data: our
 // assumptions, worth DF observations.
 type Effect struct {
@@ -17,7 +17,7 @@ type Effect struct {
 	Level  func(c *cell.Cell) string
 }
 
-// key tells the level that a cell has of this effect from those of all effects.
+// Key tells the level that a cell has of this effect from those of all effects.
 func (e *Effect) Key(c *cell.Cell) string { return e.Name + e.Level(c) }
 
 // Places in falloffEffects.
@@ -37,5 +37,5 @@ var Effects = []Effect{
 
 var Sigma = solve.Spread{SD: 0.03, DF: 4}
 
-// unconcerned is the level of cells that have no part in an effect.
+// Unconcerned is the level of cells that have no part in an effect.
 const Unconcerned = "\x00"

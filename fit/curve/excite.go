@@ -30,7 +30,7 @@ func Velocity(excite profiles.Excitation, hz, kgPerM float64) (float64, bool) {
 	return 0, false
 }
 
-// convert returns by how much ln v of each string changes from one kind of
+// Convert returns by how much ln v of each string changes from one kind of
 // excitation to another, less the mean over the strings: what one kind moves
 // all strings more than another is not known. nil when a note is missing.
 func Convert(from, to profiles.Excitation, strings []profiles.String) []float64 {
@@ -55,7 +55,7 @@ func Convert(from, to profiles.Excitation, strings []profiles.String) []float64 
 	return shift
 }
 
-// relativeVelocity is X beside a plain string of refDiameter at refPitch; 0
+// RelativeVelocity is X beside a plain string of refDiameter at refPitch; 0
 // where it cannot be told.
 func RelativeVelocity(excite profiles.Excitation, hz float64, s profiles.String) float64 {
 	ref := profiles.String{Gauge: RefDiameter, Core: RefDiameter, Wrap: "plain"}

@@ -78,7 +78,7 @@ func WrapPrior(wrap profiles.Wrap) solve.Normal {
 	return unknownWrap
 }
 
-// curve is the model's equation for one kind of excitation and a list of wraps,
+// Curve is the model's equation for one kind of excitation and a list of wraps,
 // which have parameters of their own, in order, behind the fixed ones.
 type Curve struct {
 	Wraps  []profiles.Wrap     `json:"wraps"`
@@ -88,7 +88,7 @@ type Curve struct {
 
 func (c *Curve) Size() int { return PFixed + len(c.Wraps) }
 
-// names lists the parameters as files and reports name them.
+// Names lists the parameters as files and reports name them.
 func (c *Curve) Names() []string {
 	names := []string{"level", "area_exponent", "velocity_exponent", "falloff_slope", "falloff_bend",
 		"steepness", "protrusion", "end_loss", "bend_exponent", "field_exponent", "wrap_common"}
@@ -98,7 +98,7 @@ func (c *Curve) Names() []string {
 	return names
 }
 
-// weight is k_wrap: how much a mm2 of wrap counts beside a mm2 of core.
+// Weight is k_wrap: how much a mm2 of wrap counts beside a mm2 of core.
 func (c *Curve) Weight(th []float64, wrap profiles.Wrap) float64 {
 	if wrap == profiles.Plain {
 		return 0
@@ -110,13 +110,13 @@ func (c *Curve) Weight(th []float64, wrap profiles.Wrap) float64 {
 	return math.Exp(th[PWrap] + k)
 }
 
-// logArea is ln A.
+// LogArea is ln A.
 func (c *Curve) LogArea(th []float64, s *Site) float64 {
 	area := s.Core*s.Core + c.Weight(th, s.Wrap)*(s.Gauge*s.Gauge-s.Core*s.Core)
 	return math.Log(area / (RefDiameter * RefDiameter))
 }
 
-// gapTerm is the falloff from the reference gap to the site's.
+// GapTerm is the falloff from the reference gap to the site's.
 func (c *Curve) GapTerm(th []float64, logArea, gap float64) float64 {
 	bend := math.Exp(th[PBend] + th[PBendSteel]*logArea)
 	slope := math.Exp(th[PSlope] + th[PSteepness]*logArea)
@@ -142,7 +142,7 @@ func (s *Site) endTerm(gap float64) (n, slope float64) {
 	return n, slope
 }
 
-// predict returns the mean of ln v, for strings that lie lift mm higher than
+// Predict returns the mean of ln v, for strings that lie lift mm higher than
 // they were said to.
 func (c *Curve) Predict(th []float64, s *Site, lift float64) float64 {
 	gap := s.Gap() + lift
@@ -152,7 +152,7 @@ func (c *Curve) Predict(th []float64, s *Site, lift float64) float64 {
 		th[PProtrude]*s.Height - th[PEnd]*end + th[PField]*s.Field
 }
 
-// gradient writes d predict / d th into dst and returns the slope with lift.
+// Gradient writes d predict / d th into dst and returns the slope with lift.
 func (c *Curve) Gradient(dst, th []float64, s *Site, lift float64) float64 {
 	gap := s.Gap() + lift
 	a := c.LogArea(th, s)
@@ -186,7 +186,7 @@ func (c *Curve) Gradient(dst, th []float64, s *Site, lift float64) float64 {
 	return -slope*(RefGap+bend)/at - th[PEnd]*endSlope
 }
 
-// wrapsOf lists the wraps of sites in alphabetical order, plain left out.
+// WrapsOf lists the wraps of sites in alphabetical order, plain left out.
 func WrapsOf(sites []*Site) []profiles.Wrap {
 	var wraps []profiles.Wrap
 	for _, s := range sites {
@@ -198,7 +198,7 @@ func WrapsOf(sites []*Site) []profiles.Wrap {
 	return wraps
 }
 
-// plainDiameter is the diameter, mm, of a plain string of some area.
+// PlainDiameter is the diameter, mm, of a plain string of some area.
 func PlainDiameter(logArea float64) float64 { return RefDiameter * math.Exp(logArea/2) }
 
 func square(v float64) float64 { return v * v }

@@ -8,7 +8,7 @@ import (
 	"evenpole/fit/solve"
 )
 
-// falloffPriors are the priors of the fixed parameters.
+// FixedPriors are the priors of the fixed parameters.
 //
 //   - Level: none to speak of.
 //   - Area and velocity exponent: output in proportion to the string's
@@ -40,7 +40,7 @@ var FixedPriors = [PFixed]solve.Normal{
 	PWrap:      {Mean: 0, SD: 0.4},
 }
 
-// priors lists the priors of all parameters.
+// Priors lists the priors of all parameters.
 func (c *Curve) Priors() []solve.Normal {
 	out := slices.Clone(FixedPriors[:])
 	for _, w := range c.Wraps {

@@ -5,7 +5,7 @@ import (
 	"evenpole/profiles"
 )
 
-// site is one string over one pole, as the model sees it.
+// Site is one string over one pole, as the model sees it.
 type Site struct {
 	Core, Gauge  float64 // mm
 	Wrap         profiles.Wrap
@@ -17,10 +17,10 @@ type Site struct {
 	Field        float64 // ln B; 0 when not measured
 }
 
-// gap is the distance from the pole's top to the string's axis, mm.
+// Gap is the distance from the pole's top to the string's axis, mm.
 func (s *Site) Gap() float64 { return s.StringHeight + s.Gauge/2 - s.Height }
 
-// siteOf is the site of a cell of a pickup whose highest string is last.
+// CellSite is the site of a cell of a pickup whose highest string is last.
 func (c *Curve) CellSite(cell *cell.Cell, last int) *Site {
 	s := &Site{Core: cell.Core, Gauge: max(cell.Gauge, cell.Core), Wrap: cell.Wrap, Height: cell.PoleHeight, StringHeight: cell.StringHeight}
 	if c.Pitch {

@@ -17,7 +17,7 @@ const (
 	MADScale  = 1.4826 // median absolute deviation to standard deviation, normal values
 )
 
-// robustMean returns Huber's mean of values, with the normalised median
+// RobustMean returns Huber's mean of values, with the normalised median
 // absolute deviation as scale, and the standard deviation of one value that
 // the mean stands for: sd/sqrt(n) is the mean's standard error (P. J. Huber,
 // Robust Statistics, 1981, section 6.6, from memory). The deviation of a single
@@ -67,13 +67,13 @@ func huberSD(psi []float64) float64 {
 	return math.Sqrt(SumSquares(psi)/(n-1)) * n / free
 }
 
-// median of sorted values.
+// Median of sorted values.
 func Median(sorted []float64) float64 {
 	n := len(sorted)
 	return (sorted[(n-1)/2] + sorted[n/2]) / 2
 }
 
-// medianDistance is the median absolute deviation from centre.
+// MedianDistance is the median absolute deviation from centre.
 func MedianDistance(values []float64, centre float64) float64 {
 	d := make([]float64, len(values))
 	for i, v := range values {
@@ -83,7 +83,7 @@ func MedianDistance(values []float64, centre float64) float64 {
 	return Median(d)
 }
 
-// spread is the standard deviation; 0 of fewer than two values.
+// StdDev is the standard deviation; 0 of fewer than two values.
 func StdDev(values []float64) float64 {
 	if len(values) < 2 {
 		return 0

@@ -1,4 +1,4 @@
-package record
+package disk
 
 import (
 	"path/filepath"

@@ -1,6 +1,6 @@
 //go:build !linux && !darwin && !windows
 
-package record
+package disk
 
 // onNetwork cannot be told here.
 func onNetwork(string) bool { return false }

@@ -1,4 +1,4 @@
-package record
+package disk
 
 import (
 	"errors"
@@ -12,9 +12,9 @@ import (
 // ErrInUse says that another process is writing to the shop.
 var ErrInUse = errors.New("shop is in use")
 
-// lockFile is held, by the system's own means, by the one process that may
+// LockFile is held, by the system's own means, by the one process that may
 // write to a shop. Its text names that process; it is empty when there is none.
-const lockFile = "writer.lock"
+const LockFile = "writer.lock"
 
 // holder is what a lock file says of who holds it.
 type holder struct {
@@ -33,12 +33,12 @@ func parseHolder(text []byte) (h holder, ok bool) {
 	return h, n == 3
 }
 
-// takeLock makes this process the one that writes to a shop, until the file is
+// TakeLock makes this process the one that writes to a shop, until the file is
 // closed. The system lets go of the lock of a process that is gone; when such a
 // one left its name behind, notice tells of it. A name from another host is not
 // taken over, as not every network share passes locks on.
-func takeLock(dir string, now time.Time) (f *os.File, notice string, err error) {
-	path := filepath.Join(dir, lockFile)
+func TakeLock(dir string, now time.Time) (f *os.File, notice string, err error) {
+	path := filepath.Join(dir, LockFile)
 	host, err := os.Hostname()
 	if err != nil {
 		return nil, "", err
@@ -91,10 +91,10 @@ func stillNamed(f *os.File, path string) error {
 	return nil
 }
 
-// beingWritten tells whether a process is writing to a shop, or was cut short
+// BeingWritten tells whether a process is writing to a shop, or was cut short
 // while it did.
-func beingWritten(dir string) bool {
-	info, err := os.Stat(filepath.Join(dir, lockFile))
+func BeingWritten(dir string) bool {
+	info, err := os.Stat(filepath.Join(dir, LockFile))
 	return err == nil && info.Size() > 0
 }
 
@@ -109,7 +109,7 @@ func sign(f *os.File, h holder) error {
 	return f.Sync()
 }
 
-// letGo takes the name off the lock and gives it up.
-func letGo(f *os.File) error {
+// LetGo takes the name off the lock and gives it up.
+func LetGo(f *os.File) error {
 	return errors.Join(f.Truncate(0), f.Close())
 }

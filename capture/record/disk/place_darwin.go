@@ -1,4 +1,4 @@
-package record
+package disk
 
 import "golang.org/x/sys/unix"
 

@@ -1,4 +1,4 @@
-package record
+package disk
 
 import (
 	"fmt"
@@ -7,9 +7,9 @@ import (
 	"strings"
 )
 
-// dangers tells what endangers a record where it is, for people. What cannot be
+// Dangers tells what endangers a record where it is, for people. What cannot be
 // told is not told.
-func dangers(dir string) []string {
+func Dangers(dir string) []string {
 	dir, err := filepath.Abs(dir)
 	if err != nil {
 		return nil

@@ -1,0 +1,13 @@
+// Package disk keeps what is written: it makes files and folders that last, keeps a
+// second writer out, and tells what endangers a folder. It knows nothing of what is
+// in them.
+//
+//   - files.go: a file written whole, or not at all; a file that only grows.
+//   - inplace.go: a file that counts as synced only while its path leads to it.
+//   - lock.go: the one process that may write in a folder.
+//   - place.go: network drives and synchronised folders.
+//
+// A file is synced as far as the system goes: on macOS down to the medium, on
+// Linux and Windows as far as the drive is honest. The name of a new file is
+// synced too, but for Windows, which has no call for that.
+package disk

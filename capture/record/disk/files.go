@@ -1,0 +1,96 @@
+package disk
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"runtime"
+)
+
+// WriteError says that the disk did not take what was to be written: a row is
+// not kept, though it may stand in the file.
+type WriteError struct {
+	Path string
+	Err  error
+}
+
+// Error returns "file: why".
+func (e *WriteError) Error() string {
+	why := e.Err
+	if path := (*fs.PathError)(nil); errors.As(why, &path) {
+		why = path.Err // without the name again
+	}
+	return fmt.Sprintf("%s: %v", e.Path, why)
+}
+
+// Unwrap returns what the system had to say.
+func (e *WriteError) Unwrap() error { return e.Err }
+
+// An appender is what is needed of a file that only grows.
+type Appender interface {
+	io.WriteCloser
+	Sync() error
+}
+
+// OpenAppend opens a file for appending, and makes it if there is none.
+func OpenAppend(path string) (Appender, error) {
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_APPEND|os.O_CREATE, 0o644)
+	if err != nil {
+		return nil, err
+	}
+	return inPlace{f}, nil
+}
+
+// MakeDir makes a folder and those above it, each of which lasts.
+func MakeDir(dir string) error {
+	err := os.Mkdir(dir, 0o755)
+	parent := filepath.Dir(dir)
+	if errors.Is(err, fs.ErrNotExist) && parent != dir {
+		if err := MakeDir(parent); err != nil {
+			return err
+		}
+		err = os.Mkdir(dir, 0o755)
+	}
+	if errors.Is(err, fs.ErrExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	return SyncDir(parent)
+}
+
+// SyncDir makes the names in a folder last. Windows has no call for that.
+func SyncDir(dir string) error {
+	if runtime.GOOS == "windows" {
+		return nil
+	}
+	d, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	defer d.Close()
+	return d.Sync()
+}
+
+// WriteFile writes a file that lasts. It has its name only once it is whole.
+func WriteFile(path string, text []byte) error {
+	dir := filepath.Dir(path)
+	f, err := os.CreateTemp(dir, ".new-*")
+	if err != nil {
+		return &WriteError{path, err}
+	}
+	_, err = f.Write(text)
+	err = errors.Join(err, f.Chmod(0o644), f.Sync(), f.Close())
+	if err == nil {
+		err = os.Rename(f.Name(), path)
+	}
+	if err != nil {
+		os.Remove(f.Name())
+		return &WriteError{path, err}
+	}
+	return SyncDir(dir)
+}
