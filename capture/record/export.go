@@ -61,17 +61,14 @@ type exporter struct {
 	path     string
 	to       *csv.Writer
 	purposes map[string]Purpose // of sessions of field readings
-	back     map[identity]bool
+	standing Standing // that has met every row
 	rows     int // copied, the header among them
 }
 
 // exportFile reads a file twice: for what was taken back, and to copy.
 func exportFile[W any](x *exporter, meaning func(*W, *cells) about) error {
-	x.back = map[identity]bool{}
 	err := eachRow(x.path, meaning, func(a about) error {
-		if a.status == Retracted && a.named {
-			x.back[a.identity] = true
-		}
+		x.standing.Meet(&a)
 		return nil
 	})
 	if err != nil {
@@ -86,8 +83,12 @@ func exportFile[W any](x *exporter, meaning func(*W, *cells) about) error {
 	if err := x.copy(cells, true); err != nil {
 		return err
 	}
+	var again Standing
 	return eachRow(x.path, meaning, func(a about) error {
 		a.purpose = cmp.Or(a.purpose, x.purposes[a.session])
+		if ref, _ := again.Meet(&a); x.standing.TakenBack(ref) {
+			a.status = Retracted
+		}
 		return x.copy(cells, x.passes(&a))
 	})
 }
@@ -106,9 +107,6 @@ func (x *exporter) copy(cells *csv.Reader, take bool) error {
 func (x *exporter) passes(a *about) bool {
 	f := &x.filter
 	status := cmp.Or(a.status, OK)
-	if a.named && x.back[a.identity] {
-		status = Retracted
-	}
 	return among(f.Pickups, a.pickup) && among(f.Batches, a.batch) && among(f.Sessions, a.session) &&
 		among(f.Purposes, a.purpose) && among(f.Statuses, status) &&
 		(f.Since.IsZero() || !a.time.Before(f.Since)) &&

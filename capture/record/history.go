@@ -1,42 +1,16 @@
 package record
 
-// identity names a reading: the same one twice counts once.
-type identity struct {
-	jig, boot string
-	seq       uint32
-}
-
-// entry is what a row of the record means to a capture.
-type entry struct {
-	identity
-	named   bool // it has an identity
-	session string
-	status  Status
-	Take
-}
-
-func (r *Reading) entry() entry {
-	return entry{identity{r.Jig, r.Boot, r.Seq}, r.HasSeq, r.Session, r.Status, r.Counts()}
-}
-
-func (r *FieldReading) entry() entry {
-	return entry{identity{r.Jig, r.Boot, r.Seq}, r.HasSeq, r.Session, r.Status, r.Counts()}
-}
-
 // History is what the record has of a jig's power-up and of a session.
 type History struct {
-	jig, boot string
-	session   string // "" is none
-
 	Seen        map[uint32]bool // sequence numbers of the power-up
-	Takes       []Take          // of the session, each once
-	index       map[identity]int
-	LastSession int // the highest number of any session
+	Takes       []Take          // of the session, those that count
+	LastSession int             // the highest number of any session
 }
 
-// History reads the record.
+// History reads the record for a capture: what it has of a jig's power-up, and of a
+// session, "" for none.
 func (s *Writer) History(jig, boot, session string) (*History, error) {
-	h := &History{jig: jig, boot: boot, session: session, Seen: map[uint32]bool{}, index: map[identity]int{}}
+	h := &historian{History: History{Seen: map[uint32]bool{}}, jig: jig, boot: boot, session: session}
 	for row, err := range readFile(s.path(SessionsFile), readHolds) {
 		if err != nil {
 			return nil, err
@@ -47,28 +21,41 @@ func (s *Writer) History(jig, boot, session string) (*History, error) {
 		if err != nil {
 			return nil, err
 		}
-		h.add(r.entry())
+		h.add(r.about())
 	}
 	for f, err := range readFile(s.path(FieldsFile), Fields) {
 		if err != nil {
 			return nil, err
 		}
-		h.add(f.entry())
+		h.add(f.about())
 	}
-	return h, nil
+	return h.end(), nil
 }
 
-func (h *History) add(e entry) {
-	h.LastSession = max(h.LastSession, sessionNumber(e.session))
-	if e.named && e.jig == h.jig && e.boot == h.boot {
-		h.Seen[e.seq] = true
+// historian gathers a History.
+type historian struct {
+	History
+	jig, boot, session string
+	standing           Standing
+	takes              []Take // of the session, until it is known which were taken back
+	refs               []Ref
+}
+
+func (h *historian) add(a about) {
+	h.LastSession = max(h.LastSession, sessionNumber(a.session))
+	if a.id.Jig == h.jig && a.id.Boot == h.boot && a.named {
+		h.Seen[a.id.Seq] = true
 	}
-	i, twice := h.index[e.identity]
-	switch twice = twice && e.named; {
-	case twice && e.status == Retracted: // whatever session the row names
-		h.Takes[i].Good = false
-	case !twice && e.session == h.session && h.session != "":
-		h.index[e.identity] = len(h.Takes)
-		h.Takes = append(h.Takes, e.Take)
+	if ref, why := h.standing.Meet(&a); why == Counts && a.session == h.session && h.session != "" {
+		h.takes, h.refs = append(h.takes, a.take), append(h.refs, ref)
 	}
+}
+
+func (h *historian) end() *History {
+	for i, t := range h.takes {
+		if !h.standing.TakenBack(h.refs[i]) {
+			h.Takes = append(h.Takes, t)
+		}
+	}
+	return &h.History
 }

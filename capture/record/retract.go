@@ -30,14 +30,14 @@ func (t *Target) String() string {
 	return fmt.Sprintf("reading %d of jig %q, boot %s", t.Seq, t.Jig, t.Boot)
 }
 
-func (t *Target) covers(file string, line int, e entry) bool {
+func (t *Target) covers(file string, line int, a *about) bool {
 	switch {
 	case t.Session != "":
-		return e.session == t.Session
+		return a.session == t.Session
 	case t.Row > 0:
 		return t.File == file && t.Row == line
 	}
-	return e.named && e.identity == identity{t.Jig, t.Boot, t.Seq}
+	return a.named && a.id == ID{t.Jig, t.Boot, t.Seq}
 }
 
 // Retraction is what Retract did.
@@ -114,13 +114,13 @@ type found struct {
 }
 
 func find(dir string, t *Target) (f found, err error) {
-	f.readings, err = standing(t, ReadingsFile, readFile(filepath.Join(dir, ReadingsFile), Readings),
-		func(r *Reading) (entry, int) { return r.entry(), r.Line }, &f)
+	f.readings, err = covered(t, ReadingsFile, readFile(filepath.Join(dir, ReadingsFile), Readings),
+		func(r *Reading) (about, int) { return r.about(), r.Line }, &f)
 	if err != nil {
 		return f, err
 	}
-	f.fields, err = standing(t, FieldsFile, readFile(filepath.Join(dir, FieldsFile), Fields),
-		func(r *FieldReading) (entry, int) { return r.entry(), r.Line }, &f)
+	f.fields, err = covered(t, FieldsFile, readFile(filepath.Join(dir, FieldsFile), Fields),
+		func(r *FieldReading) (about, int) { return r.about(), r.Line }, &f)
 	switch {
 	case err != nil || len(f.readings)+len(f.fields) > 0:
 	case f.already > 0:
@@ -133,36 +133,41 @@ func find(dir string, t *Target) (f found, err error) {
 	return f, err
 }
 
-// standing returns the rows that a target covers and that stand: each reading
-// once, and none that was taken back.
-func standing[T any](t *Target, file string, rows iter.Seq2[T, error], about func(*T) (entry, int), f *found) ([]T, error) {
-	var covered []T
-	var ids []identity
-	back, twice := map[identity]bool{}, map[identity]bool{}
+// covered returns the rows that a target covers and that can be taken back: each
+// reading once, and none that was taken back.
+func covered[T any, P interface {
+	*T
+	Row
+}](t *Target, file string, rows iter.Seq2[T, error], meaning func(*T) (about, int), f *found) ([]T, error) {
+	var standing Standing
+	var all []T
+	var refs []Ref
+	twice := map[Ref]bool{}
 	for x, err := range rows {
 		if err != nil {
 			return nil, err
 		}
-		e, line := about(&x)
-		switch covers := t.covers(file, line, e); {
-		case e.status == Retracted && covers && t.Row > 0:
+		ref, why := standing.Meet(P(&x))
+		a, line := meaning(&x)
+		switch covers := t.covers(file, line, &a); {
+		case !covers:
+		case why == TakesBack && t.Row > 0:
 			return nil, refused("%v takes another row back itself", t)
-		case e.status == Retracted:
-			back[e.identity] = e.named
-		case covers && (!e.named || e.boot == ""):
+		case why == TakesBack:
+		case !a.named:
 			f.nameless++
-		case covers && !twice[e.identity]:
-			twice[e.identity] = true
-			covered, ids = append(covered, x), append(ids, e.identity)
+		case !twice[ref]:
+			twice[ref] = true
+			all, refs = append(all, x), append(refs, ref)
 		}
 	}
 	var left []T
-	for i, x := range covered {
-		if back[ids[i]] {
+	for i, x := range all {
+		if standing.TakenBack(refs[i]) {
 			f.already++
-			continue
+		} else {
+			left = append(left, x)
 		}
-		left = append(left, x)
 	}
 	return left, nil
 }

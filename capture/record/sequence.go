@@ -9,8 +9,6 @@ import (
 type sequence struct {
 	spans  []span
 	newest uint64 // unwrapped
-	back   map[uint32]bool
-	twice  []repeated
 }
 
 // A span is a run of sequence numbers without gaps, unwrapped, with the rows of
@@ -25,11 +23,6 @@ type place struct {
 	line int
 }
 
-type repeated struct {
-	seq uint32
-	place
-}
-
 // unwrapped continues sequence numbers beyond 2^32, from the newest on.
 func (s *sequence) unwrapped(seq uint32) uint64 {
 	if len(s.spans) == 0 {
@@ -42,11 +35,6 @@ func (s *sequence) unwrapped(seq uint32) uint64 {
 func (s *sequence) find(n uint64) (i int, in bool) {
 	i, _ = slices.BinarySearchFunc(s.spans, n, func(a span, n uint64) int { return cmp.Compare(a.to, n) })
 	return i, i < len(s.spans) && s.spans[i].from <= n
-}
-
-func (s *sequence) has(seq uint32) bool {
-	_, in := s.find(s.unwrapped(seq))
-	return in
 }
 
 // add puts a number in; false when it was in.
@@ -70,11 +58,4 @@ func (s *sequence) join(i int) {
 	}
 	s.spans[i].to, s.spans[i].last = s.spans[i+1].to, s.spans[i+1].last
 	s.spans = slices.Delete(s.spans, i+1, i+2)
-}
-
-func (s *sequence) takeBack(seq uint32) {
-	if s.back == nil {
-		s.back = map[uint32]bool{}
-	}
-	s.back[seq] = true
 }

@@ -76,7 +76,7 @@ type AuditedFile struct {
 // Errors: fs.ErrNotExist when there is no record; a *RowError when a file has no
 // header.
 func Verify(dir string, tell func(Finding)) (Audit, error) {
-	v := &verifier{dir: dir, powers: map[power]*sequence{}}
+	v := &verifier{dir: dir, powers: map[powerUp]*sequence{}}
 	v.tell = func(f Finding) {
 		if f.Fault {
 			v.audit.Faults++
@@ -91,7 +91,7 @@ func Verify(dir string, tell func(Finding)) (Audit, error) {
 	if err == nil && len(v.audit.Files) == 0 {
 		err = &fs.PathError{Op: "open", Path: filepath.Join(dir, ReadingsFile), Err: fs.ErrNotExist}
 	}
-	v.sequences()
+	v.readings()
 	return v.audit, err
 }
 
@@ -99,12 +99,19 @@ type verifier struct {
 	dir    string
 	tell   func(Finding)
 	audit  Audit
-	powers map[power]*sequence
-	order  []power // as they come
+
+	standing Standing
+	repeated []repeatedRow
+	powers   map[powerUp]*sequence
+	order    []powerUp // as they come
 }
 
-// power is one power-up of a jig.
-type power struct{ jig, boot string }
+// repeatedRow is a row of a reading that stands already.
+type repeatedRow struct {
+	id  ID
+	ref Ref
+	place
+}
 
 // verifyFile reads one file of the record. Its seals are opened first, as the
 // record may grow meanwhile.
@@ -174,9 +181,7 @@ func (f *fileVerifier) row(whole bool, c *cells, bad *RowError, meaning func() a
 		return
 	}
 	f.clock(&a, c.line)
-	if a.named && a.boot != "" {
-		f.number(&a.entry, c.line)
-	}
+	f.count(&a, c.line)
 }
 
 func (f *fileVerifier) tell(line int, kind string, fault bool, format string, args ...any) {
@@ -186,7 +191,7 @@ func (f *fileVerifier) tell(line int, kind string, fault bool, format string, ar
 // clock looks for times that run backwards. A row that takes another back may
 // have kept that one's time.
 func (f *fileVerifier) clock(a *about, line int) {
-	if a.time.IsZero() || a.jig == importJig || a.status == Retracted {
+	if a.time.IsZero() || a.id.Jig == importJig || a.status == Retracted {
 		return
 	}
 	if a.time.Before(f.time) {
@@ -195,35 +200,47 @@ func (f *fileVerifier) clock(a *about, line int) {
 	f.time, f.line = a.time, line
 }
 
-// number files a reading's sequence number.
-func (f *fileVerifier) number(e *entry, line int) {
-	p := power{e.jig, e.boot}
-	s := f.v.powers[p]
-	if s == nil {
-		s = &sequence{}
-		f.v.powers[p] = s
-		f.v.order = append(f.v.order, p)
+// count files a reading's number, and notes what counts twice or takes nothing back.
+func (f *fileVerifier) count(a *about, line int) {
+	stands := f.v.standing.Stands(a.id)
+	ref, why := f.v.standing.Meet(a)
+	if !a.named {
+		return
 	}
 	at := place{f.path, line}
 	switch {
-	case e.status == Retracted && !s.has(e.seq):
-		f.tell(line, NoTarget, false, "it takes back reading %d of jig %q, boot %s, of which no row stands above", e.seq, e.jig, e.boot)
-	case e.status == Retracted:
-		s.takeBack(e.seq)
-	case !s.add(e.seq, at):
-		s.twice = append(s.twice, repeated{e.seq, at})
+	case why == TakesBack && !stands:
+		f.tell(line, NoTarget, false, "it takes back reading %d of jig %q, boot %s, of which no row stands above", a.id.Seq, a.id.Jig, a.id.Boot)
+	case why == TakesBack:
+	case why == Repeated:
+		f.v.repeated = append(f.v.repeated, repeatedRow{a.id, ref, at})
+	default:
+		f.v.sequence(a.id).add(a.id.Seq, at)
 	}
 }
 
-// sequences tells what is wrong with sequence numbers once all are known.
-func (v *verifier) sequences() {
+// sequence finds or adds the numbers of a reading's power-up.
+func (v *verifier) sequence(id ID) *sequence {
+	p := powerUp{id.Jig, id.Boot}
+	s := v.powers[p]
+	if s == nil {
+		s = &sequence{}
+		v.powers[p] = s
+		v.order = append(v.order, p)
+	}
+	return s
+}
+
+// readings tells which readings stand twice and which are missing, once all rows
+// are known.
+func (v *verifier) readings() {
+	for _, r := range v.repeated {
+		if !v.standing.TakenBack(r.ref) {
+			v.tell(Finding{r.file, r.line, r.line, Duplicate, true, fmt.Sprintf("reading %d of jig %q, boot %s stands above already: the first one counts", r.id.Seq, r.id.Jig, r.id.Boot)})
+		}
+	}
 	for _, p := range v.order {
 		s := v.powers[p]
-		for _, r := range s.twice {
-			if !s.back[r.seq] {
-				v.tell(Finding{r.file, r.line, r.line, Duplicate, true, fmt.Sprintf("reading %d of jig %q, boot %s stands above already: the first one counts", r.seq, p.jig, p.boot)})
-			}
-		}
 		for i := 1; i < len(s.spans); i++ {
 			a, b := s.spans[i-1], s.spans[i]
 			v.tell(Finding{b.first.file, b.first.line, b.first.line, Gap, false,

@@ -140,7 +140,7 @@ func TestRowsThatDoNotCount(t *testing.T) {
 	for _, l := range got.LeftOut {
 		left[l.Reason] = l.Count
 	}
-	for _, reason := range []string{isRepeated, "fault", inPickup, lacksMagnet, lacksBatch, lacksField, isRetraction, isTakenBack} {
+	for _, reason := range []string{string(record.Repeated), "fault", inPickup, lacksMagnet, lacksBatch, lacksField, string(record.TakesBack), string(record.TakenBack)} {
 		if left[reason] != 1 {
 			t.Errorf("left out as %q: %d, want 1", reason, left[reason])
 		}

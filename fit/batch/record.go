@@ -24,15 +24,12 @@ type LeftOut struct {
 	Line   int    `json:"line"` // of the first such row
 }
 
-// The reasons to leave a row out. A flagged take has its status for a reason.
+// The reasons to leave a row out, besides those of [record.Standing].
 const (
-	inPickup     = "in a pickup, beside other magnets"
-	isRepeated   = "stands twice"
-	isTakenBack  = "taken back"
-	isRetraction = "takes another back"
-	lacksBatch   = "no batch named"
-	lacksMagnet  = "neither magnet nor position named"
-	lacksField   = "no field"
+	inPickup    = "in a pickup, beside other magnets"
+	lacksBatch  = "no batch named"
+	lacksMagnet = "neither magnet nor position named"
+	lacksField  = "no field"
 )
 
 // lot is one batch's magnets in the order in which they were first measured.
@@ -57,34 +54,19 @@ type placing struct {
 	takes    []float64
 }
 
-// identity names a reading; the same one twice counts once.
-type identity struct {
-	jig, boot string
-	seq       uint32
-}
-
 // Read collects the takes of loose magnets from field readings. A take is good
-// when its status is ok; a reading that stands twice counts once, and one that
-// another row takes back does not count, wherever that row stands. Rows of
-// magnets in a pickup are left out: their neighbours' fields are in them. The
-// first error of rows ends the reading and is returned as it is.
+// when its row counts: see [record.Standing]. Rows of magnets in a pickup are left
+// out: their neighbours' fields are in them. The first error of rows ends the
+// reading and is returned as it is.
 func Read(rows iter.Seq2[record.FieldReading, error]) (*Record, error) {
-	var kept []record.FieldReading
-	back := map[identity]bool{}
-	for f, err := range rows {
-		if err != nil {
-			return nil, err
-		}
-		if id, ok := identityOf(&f); ok && f.Status == record.Retracted {
-			back[id] = true
-		}
-		kept = append(kept, f)
+	all, err := record.Sift(rows, nil)
+	if err != nil {
+		return nil, err
 	}
 	r := &Record{batches: map[string]*lot{}}
-	seen := map[identity]bool{}
-	for i := range kept {
-		f := &kept[i]
-		if reason := refuse(f, seen, back); reason != "" {
+	for i := range all {
+		f := &all[i].Row
+		if reason := refuse(f, all[i].Why); reason != "" {
 			r.leave(reason, f.Line)
 			continue
 		}
@@ -93,28 +75,15 @@ func Read(rows iter.Seq2[record.FieldReading, error]) (*Record, error) {
 	return r, nil
 }
 
-func identityOf(f *record.FieldReading) (identity, bool) {
-	return identity{f.Jig, f.Boot, f.Seq}, f.HasSeq && f.Boot != ""
-}
-
 // refuse says why a row is no take of a loose magnet; "" when it is one.
-func refuse(f *record.FieldReading, seen, back map[identity]bool) string {
-	id, named := identityOf(f)
-	twice := named && seen[id]
+func refuse(f *record.FieldReading, why record.Reason) string {
 	switch {
-	case f.Status == record.Retracted:
-		return isRetraction
-	case twice:
-		return isRepeated
-	}
-	seen[id] = true
-	switch {
-	case named && back[id]:
-		return isTakenBack
+	case why == record.Repeated || why == record.TakenBack || why == record.TakesBack:
+		return string(why)
 	case f.Pickup != "":
 		return inPickup
-	case f.Status != "" && f.Status != record.OK:
-		return string(f.Status)
+	case why != record.Counts: // it is flagged
+		return string(why)
 	case f.Batch == "":
 		return lacksBatch
 	case f.Magnet == "" && f.Position == 0:

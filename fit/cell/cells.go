@@ -145,12 +145,9 @@ type LeftOut struct {
 	Line   int    `json:"line"` // of the first such row
 }
 
-// The reasons to leave a row out. A flagged take has its status for a reason.
+// The reasons to leave a row out, besides those of [record.Standing].
 const (
 	isQuiet      = "quiet level"
-	isRepeated   = "stands twice"
-	isTakenBack  = "taken back"
-	isRetraction = "takes another back"
 	lacksCell    = "lacks string, core or height"
 	isImpossible = "diameters or heights that cannot be: a slip, or another unit"
 	lacksLevel   = "no level"
@@ -180,11 +177,9 @@ const mostTakes = 1000
 // at all is no error here: models say what they lack.
 func Gather(files ...iter.Seq2[record.Reading, error]) (*Data, error) {
 	g := gatherer{
-		cells:   map[key]*gathered{},
-		others:  map[key]*gathered{},
-		sources: map[source]int{},
-		back:    map[identity]bool{},
-		left:    map[string]*LeftOut{},
+		cells:  map[key]*gathered{},
+		others: map[key]*gathered{},
+		left:   map[string]*LeftOut{},
 	}
 	for i, rows := range files {
 		g.file = i
@@ -247,15 +242,6 @@ type key struct {
 	core, gauge, poleHeight, stringHeight float64
 }
 
-// source is one power-up of one jig.
-type source struct{ jig, boot string }
-
-// identity is a reading's, its source by number; source -1 = it has none.
-type identity struct {
-	source int32
-	seq    uint32
-}
-
 // filed is where rows stand that are of a cell and no takes of it.
 func (k key) filed() key {
 	k.mode, k.excite = "", ""
@@ -267,14 +253,14 @@ type gathered struct {
 	batch string
 	takes []take
 	rows  []Span
-	first time.Time // of a good take
 }
 
 type take struct {
 	level, freq float64 // ln v; Hz
 	rms, peak   float64 // mV
 	when        float64 // see timeOf
-	id          identity
+	time        time.Time
+	ref         record.Ref
 	file, line  int32
 }
 
@@ -282,11 +268,9 @@ type gatherer struct {
 	file     int
 	unnamed  string // the name of a pickup without one
 	readings int
+	standing record.Standing
 	cells    map[key]*gathered
 	others   map[key]*gathered // rows that are no takes, by key.filed
-	sources  map[source]int
-	seen     []runs // by source
-	back     map[identity]bool
 	left     map[string]*LeftOut
 }
 
@@ -305,17 +289,14 @@ func (g *gatherer) leave(reason string, file, line int) {
 
 func (g *gatherer) add(r *record.Reading) {
 	g.readings++
-	id := g.identity(r)
+	ref, why := g.standing.Meet(r)
 	switch {
-	case r.Status == record.Retracted:
-		g.back[id] = id.source >= 0
-		g.leaveOther(r, isRetraction)
-	case id.source >= 0 && !g.seen[id.source].add(id.seq):
-		g.leaveOther(r, isRepeated)
+	case why == record.TakesBack || why == record.Repeated:
+		g.leaveOther(r, string(why))
 	case r.Mode == record.Quiet:
 		g.leaveOther(r, isQuiet)
 	default:
-		g.addTake(r, id)
+		g.addTake(r, ref, why)
 	}
 }
 
@@ -336,7 +317,7 @@ func gatheredAt(cells map[key]*gathered, k key) *gathered {
 	return c
 }
 
-func (g *gatherer) addTake(r *record.Reading, id identity) {
+func (g *gatherer) addTake(r *record.Reading, ref record.Ref, why record.Reason) {
 	k := g.key(r)
 	fault := k.fault()
 	if fault != "" {
@@ -350,7 +331,7 @@ func (g *gatherer) addTake(r *record.Reading, id identity) {
 	if c.batch == "" {
 		c.batch = r.Batch
 	}
-	y, reason := levelOf(r)
+	y, reason := levelOf(r, why)
 	if reason == "" && len(c.takes) == mostTakes {
 		reason = isUnneeded
 	}
@@ -360,25 +341,7 @@ func (g *gatherer) addTake(r *record.Reading, id identity) {
 		}
 		return
 	}
-	c.takes = append(c.takes, take{y, r.Freq, r.RMS, r.Peak, timeOf(r), id, int32(g.file), int32(r.Line)})
-	if t := r.Time.UTC(); !t.IsZero() && (c.first.IsZero() || t.Before(c.first)) {
-		c.first = t
-	}
-}
-
-// identity numbers the source of a row and returns the row's identity.
-func (g *gatherer) identity(r *record.Reading) identity {
-	if !r.HasSeq || r.Boot == "" {
-		return identity{source: -1}
-	}
-	s := source{r.Jig, r.Boot}
-	n, ok := g.sources[s]
-	if !ok {
-		n = len(g.seen)
-		g.sources[s] = n
-		g.seen = append(g.seen, nil)
-	}
-	return identity{int32(n), r.Seq}
+	c.takes = append(c.takes, take{y, r.Freq, r.RMS, r.Peak, timeOf(r), r.Time.UTC(), ref, int32(g.file), int32(r.Line)})
 }
 
 // key returns the cell that a row belongs to.
@@ -453,9 +416,9 @@ func (c *Cell) Fault() (columns []string, cause string) {
 }
 
 // levelOf returns ln v of a good take, or why it is none.
-func levelOf(r *record.Reading) (y float64, reason string) {
-	if r.Status != "" && r.Status != record.OK {
-		return 0, string(r.Status)
+func levelOf(r *record.Reading, why record.Reason) (y float64, reason string) {
+	if why != record.Counts {
+		return 0, string(why)
 	}
 	if !(r.RMS > 0) || !solve.Finite(r.RMS) {
 		return 0, lacksLevel
@@ -505,9 +468,9 @@ func (g *gatherer) finish(k key, c *gathered) (Cell, bool) {
 	var levels, freqs []float64
 	var kept []take
 	for _, t := range c.takes {
-		if t.id.source >= 0 && g.back[t.id] {
+		if g.standing.TakenBack(t.ref) {
 			if k.fault() == "" {
-				g.leave(isTakenBack, int(t.file), int(t.line))
+				g.leave(string(record.TakenBack), int(t.file), int(t.line))
 			}
 			continue
 		}
@@ -523,7 +486,7 @@ func (g *gatherer) finish(k key, c *gathered) (Cell, bool) {
 	cell := Cell{
 		Pickup: k.pickup, Session: k.session, String: k.string, Set: k.set, Core: k.core, Gauge: k.gauge, Wrap: k.wrap,
 		PoleHeight: k.poleHeight, StringHeight: k.stringHeight, Mode: k.mode, Excite: k.excite,
-		Batch: c.batch, Takes: len(levels), First: c.first, Rows: c.rows, Weight: 1,
+		Batch: c.batch, Takes: len(levels), First: firstOf(kept), Rows: c.rows, Weight: 1,
 	}
 	cell.Within = &within{mean: stat.Mean(levels, nil), sd: solve.StdDev(levels), Top: ceilingOf(kept)}
 	cell.Mean, cell.SD = solve.RobustMean(levels)
@@ -536,6 +499,17 @@ func (g *gatherer) finish(k key, c *gathered) (Cell, bool) {
 		cell.Freq = solve.Median(freqs)
 	}
 	return cell, true
+}
+
+// firstOf is the earliest time of takes; zero when none has one.
+func firstOf(takes []take) time.Time {
+	var first time.Time
+	for _, t := range takes {
+		if !t.time.IsZero() && (first.IsZero() || t.time.Before(first)) {
+			first = t.time
+		}
+	}
+	return first
 }
 
 func compareCells(a, b Cell) int {

@@ -48,7 +48,7 @@ func TestGatherSampleRecord(t *testing.T) {
 	}
 	want := []LeftOut{
 		{"clipped", 21, 0, 202}, {"double_strike", 8, 0, 122}, {isQuiet, 120, 0, 2},
-		{isRepeated, 2, 0, 709}, {isTakenBack, 3, 0, 262}, {isRetraction, 3, 0, 711},
+		{string(record.Repeated), 2, 0, 709}, {string(record.TakenBack), 3, 0, 262}, {string(record.TakesBack), 3, 0, 711},
 	}
 	if !reflect.DeepEqual(d.LeftOut, want) {
 		t.Errorf("left out: got %v, want %v", d.LeftOut, want)
@@ -115,7 +115,7 @@ func TestGatherCountsAReadingOnce(t *testing.T) {
 	back := with(two, func(r *record.Reading) { r.Status = record.Retracted })
 
 	d := gather(t, []record.Reading{one, two, one}, []record.Reading{two, otherBoot})
-	if d.Used != 3 || d.leftOut(isRepeated) != 2 {
+	if d.Used != 3 || d.leftOut(string(record.Repeated)) != 2 {
 		t.Errorf("the same reading in two files: got %d used, %v", d.Used, d.LeftOut)
 	}
 	d = gather(t, []record.Reading{noBoot, noBoot})
@@ -128,7 +128,7 @@ func TestGatherCountsAReadingOnce(t *testing.T) {
 		"before, in another": {{back}, {one, two}},
 	} {
 		d := gather(t, files...)
-		if d.Used != 1 || math.Abs(d.Cells[0].Mean-math.Log(10)) > 1e-15 || d.leftOut(isTakenBack) != 1 {
+		if d.Used != 1 || math.Abs(d.Cells[0].Mean-math.Log(10)) > 1e-15 || d.leftOut(string(record.TakenBack)) != 1 {
 			t.Errorf("taken back %s: got %d used, %v", name, d.Used, d.LeftOut)
 		}
 	}
@@ -253,6 +253,28 @@ func TestCellKnowsItsFirstGoodTake(t *testing.T) {
 	}
 }
 
+// The first time of a cell is not that of a take that was taken back.
+func TestCellForgetsTheTimeOfWhatWasTakenBack(t *testing.T) {
+	early := with(good(), func(r *record.Reading) { r.Time = time.Date(2026, 2, 3, 8, 0, 0, 0, time.UTC) })
+	late := with(good(), func(r *record.Reading) { r.Seq, r.Time = 2, early.Time.Add(time.Hour) })
+	back := with(early, func(r *record.Reading) { r.Status = record.Retracted })
+	d := gather(t, []record.Reading{early, late, back})
+	if len(d.Cells) != 1 || !d.Cells[0].First.Equal(late.Time) {
+		t.Errorf("got %+v, want one cell from %v on", d.Cells, late.Time)
+	}
+}
+
+// What was filed anew counts as it was filed anew.
+func TestGatherTakesWhatWasFiledAnew(t *testing.T) {
+	one := good()
+	back := with(one, func(r *record.Reading) { r.Status, r.Line = record.Retracted, 3 })
+	anew := with(one, func(r *record.Reading) { r.PoleHeight, r.Line = 1.25, 4 })
+	d := gather(t, []record.Reading{one, back, anew})
+	if len(d.Cells) != 1 || d.Cells[0].PoleHeight != 1.25 || d.leftOut(string(record.TakenBack)) != 1 {
+		t.Errorf("got %+v, left out %+v", d.Cells, d.LeftOut)
+	}
+}
+
 func TestCellNamesItsLines(t *testing.T) {
 	var rows []record.Reading
 	for i, line := range []int{4, 5, 6, 9} {
@@ -275,31 +297,5 @@ func TestGatherReturnsTheReadersError(t *testing.T) {
 	})
 	if err != want {
 		t.Errorf("got %v, want %v", err, want)
-	}
-}
-
-func TestRunsAgainstAMap(t *testing.T) {
-	rng := rand.New(rand.NewPCG(9, 9))
-	var s runs
-	seen := map[uint32]bool{}
-	for range 2000 {
-		n := uint32(rng.IntN(600))
-		if rng.IntN(20) == 0 {
-			n = math.MaxUint32 - n%3 // the sequence wraps to 0
-		}
-		if got := s.add(n); got == seen[n] {
-			t.Fatalf("add(%d) = %v, want %v", n, got, !seen[n])
-		}
-		seen[n] = true
-	}
-	var held int
-	for i, r := range s {
-		held += int(r.last-r.first) + 1
-		if i > 0 && s[i-1].last+1 >= r.first {
-			t.Fatalf("runs %v and %v touch", s[i-1], r)
-		}
-	}
-	if held != len(seen) {
-		t.Errorf("holds %d numbers, want %d", held, len(seen))
 	}
 }

@@ -28,15 +28,18 @@ import (
 // whose sign differs from its batch's is no stronger or weaker for it.
 //
 // Field readings with a name of neither a magnet nor a pickup's string are passed
-// over, as are those that were taken back. The first error of the file is
-// returned as it is.
+// over, as are those that do not count: see [record.Standing]. The first error of the
+// file is returned as it is.
 func (d *Data) AddFields(rows iter.Seq2[record.FieldReading, error], mounts map[string][]string) error {
+	taken, err := record.Sift(rows, nil)
+	if err != nil {
+		return err
+	}
 	g := fieldGatherer{means: map[probed]*mean{}, where: map[place]string{}}
-	for r, err := range rows {
-		if err != nil {
-			return err
+	for i := range taken {
+		if taken[i].Why == record.Counts {
+			g.add(&taken[i].Row)
 		}
-		g.add(&r)
 	}
 	for pickup, magnets := range mounts {
 		for i, m := range magnets {
@@ -70,9 +73,11 @@ func (d *Data) AddFields(rows iter.Seq2[record.FieldReading, error], mounts map[
 	if len(devs) > 1 {
 		d.FieldSD = math.Sqrt(ss / float64(len(devs)-1))
 	}
-	for i := range d.Cells {
-		c := &d.Cells[i]
-		c.Field, c.FieldKnown = poles[place{c.Pickup, c.String}]
+	for _, cells := range [][]Cell{d.Cells, d.Impossible} {
+		for i := range cells {
+			c := &cells[i]
+			c.Field, c.FieldKnown = poles[place{c.Pickup, c.String}]
+		}
 	}
 	return nil
 }
@@ -110,7 +115,7 @@ func (g *fieldGatherer) add(r *record.FieldReading) {
 	if r.Pickup == "" || r.String < 1 {
 		at = place{}
 	}
-	if r.Status != "" && r.Status != record.OK || r.Field == 0 || !solve.Finite(r.Field) || r.Magnet == "" && (at == place{}) {
+	if r.Field == 0 || !solve.Finite(r.Field) || r.Magnet == "" && (at == place{}) {
 		return
 	}
 	k := probed{r.Batch, r.Magnet, at, r.ProbeGap}

@@ -56,6 +56,33 @@ func TestFieldsOfLooseMagnets(t *testing.T) {
 	}
 }
 
+// TestFieldsThatCount: a field reading that was taken back or stands twice moves
+// nothing, wherever the row stands that takes it back.
+func TestFieldsThatCount(t *testing.T) {
+	at := func(seq uint32, name string, mT float64) record.FieldReading {
+		return record.FieldReading{Jig: "j", Boot: "0000000A", Seq: seq, HasSeq: true, Batch: "a", Magnet: name, Field: mT, ProbeGap: 0.5}
+	}
+	rows := []record.FieldReading{at(1, "a/1", 100), at(2, "a/2", 110), at(3, "a/3", 95), at(4, "a/1", 106)}
+	var want, got Data
+	if err := want.AddFields(fieldRows(rows), nil); err != nil {
+		t.Fatal(err)
+	}
+	wrong, twice := at(5, "a/2", 400), rows[3]
+	back := wrong
+	back.Status = record.Retracted
+	if err := got.AddFields(fieldRows(append([]record.FieldReading{wrong}, append(rows, twice, back)...)), nil); err != nil {
+		t.Fatal(err)
+	}
+	for name, dev := range want.Magnets {
+		if math.Abs(got.Magnets[name]-dev) > 1e-12 {
+			t.Errorf("%s: %g, want %g", name, got.Magnets[name], dev)
+		}
+	}
+	if len(got.Magnets) != 3 || got.FieldSD != want.FieldSD || got.Batches["a"] != want.Batches["a"] {
+		t.Errorf("got %+v, want %+v", got, want)
+	}
+}
+
 // TestFieldsInAPickup: rods of one strength at very different heights come out
 // as equal, though their neighbours change what the probe sees.
 func TestFieldsInAPickup(t *testing.T) {

@@ -58,7 +58,7 @@ func (c *check) expect() error {
 		return nil
 	}
 	if c.opt.Bench.Fields != nil {
-		probe, err := probed(c.opt.Bench.Fields, c.v.Pickup, x.cells)
+		probe, err := probed(c.opt.Bench.Fields, c.v.Pickup, c.v.Batch, x.cells)
 		if err != nil {
 			return err
 		}

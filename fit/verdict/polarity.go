@@ -29,41 +29,39 @@ const (
 	spreadWorth = 10 // magnets
 )
 
-// probed gathers the latest session of field readings over a pickup's poles. The
-// loose magnets of its batch tell how far magnets differ. The first error of rows
-// is returned as it is.
-func probed(rows iter.Seq2[record.FieldReading, error], pickup string, cells []cell.Cell) (*probe, error) {
-	var all []record.FieldReading
-	back := map[identity]bool{}
-	latest := ""
-	for r, err := range rows {
-		if err != nil {
-			return nil, err
-		}
-		id := identity{r.Jig, r.Boot, r.Seq}
-		switch {
-		case r.Status == record.Retracted:
-			back[id] = r.HasSeq
-		case r.Pickup == pickup && r.String > 0:
-			r.Magnet = "" // it is the pole as it stands that counts
-			latest = r.Session
-			all = append(all, r)
-		case r.Pickup == "":
-			all = append(all, r)
+// probed gathers the latest session of field readings over a pickup's poles, by
+// the time of its readings: of those that count, see [record.Standing]. The loose
+// magnets of its batch tell how far magnets differ. The first error of rows is
+// returned as it is.
+func probed(rows iter.Seq2[record.FieldReading, error], pickup, batch string, cells []cell.Cell) (*probe, error) {
+	all, err := record.Sift(rows, func(r *record.FieldReading) bool {
+		return r.Pickup == pickup && r.String > 0 || r.Pickup == "" && r.Batch == batch
+	})
+	if err != nil {
+		return nil, err
+	}
+	var counted []record.FieldReading
+	for i := range all {
+		if all[i].Why == record.Counts {
+			counted = append(counted, all[i].Row)
 		}
 	}
-	all = slices.DeleteFunc(all, func(r record.FieldReading) bool {
-		return back[identity{r.Jig, r.Boot, r.Seq}] || r.Pickup != "" && r.Session != latest || r.Status != "" && r.Status != record.OK
-	})
+	latest := latestSession(counted)
 	p := &probe{mean: map[int]*average{}}
-	for _, r := range all {
-		if r.Pickup != "" {
+	var wanted []record.FieldReading
+	for _, r := range counted {
+		switch {
+		case r.Pickup == "":
+			wanted = append(wanted, r)
+		case r.Session == latest:
+			r.Magnet = "" // it is the pole as it stands that counts
+			wanted = append(wanted, r)
 			p.add(r.String, r.Field)
 		}
 	}
 	d := &cell.Data{Cells: slices.Clone(cells)} // what is expected of the cells is without their fields
-	err := d.AddFields(func(yield func(record.FieldReading, error) bool) {
-		for _, r := range all {
+	err = d.AddFields(func(yield func(record.FieldReading, error) bool) {
+		for _, r := range wanted {
 			if !yield(r, nil) {
 				return
 			}
@@ -72,6 +70,21 @@ func probed(rows iter.Seq2[record.FieldReading, error], pickup string, cells []c
 	p.cells = d.Cells
 	p.spread = spreadOf(d.Magnets)
 	return p, err
+}
+
+// latestSession is the session of the last reading of a pickup's poles by time, and of
+// several at one time by row; "" without any.
+func latestSession(rows []record.FieldReading) string {
+	var last *record.FieldReading
+	for i := range rows {
+		if r := &rows[i]; r.Pickup != "" && (last == nil || !r.Time.Before(last.Time)) {
+			last = r
+		}
+	}
+	if last == nil {
+		return ""
+	}
+	return last.Session
 }
 
 func (p *probe) add(str int, field float64) {

@@ -60,35 +60,30 @@ type takes struct {
 	moved   bool           // the rows name more than one height, core or gauge
 }
 
-// identity is what makes a reading the same as another.
-type identity struct {
-	jig, boot string
-	seq       uint32
-}
-
 // latest reads a record once and returns the pickup's latest session of purpose
 // check: the one with the latest time, of equals the one furthest down. What was
-// taken back is in no session.
+// taken back is in no session, and what stands twice is there once: see
+// [record.Standing].
 func latest(rows iter.Seq2[record.Reading, error], pickup string) (*session, error) {
-	var kept []record.Reading
-	back := map[identity]bool{}
 	pickups := map[string]bool{}
 	missing := &NotChecked{Pickup: pickup, Purposes: map[record.Purpose]int{}}
-	for r, err := range rows {
-		if err != nil {
-			return nil, err
-		}
+	all, err := record.Sift(rows, func(r *record.Reading) bool {
 		pickups[r.Pickup] = true
-		switch {
-		case r.Status == record.Retracted:
-			back[identityOf(&r)] = hasIdentity(&r)
-		case r.Pickup == pickup && r.Purpose == record.ForCheck:
-			kept = append(kept, r)
-		case r.Pickup == pickup:
+		own := r.Pickup == pickup && r.Status != record.Retracted
+		if own && r.Purpose != record.ForCheck {
 			missing.Purposes[r.Purpose]++
 		}
+		return own && r.Purpose == record.ForCheck
+	})
+	if err != nil {
+		return nil, err
 	}
-	kept = slices.DeleteFunc(kept, func(r record.Reading) bool { return back[identityOf(&r)] })
+	var kept []record.Reading
+	for i := range all {
+		if why := all[i].Why; why != record.TakenBack && why != record.Repeated {
+			kept = append(kept, all[i].Row)
+		}
+	}
 	if len(kept) == 0 {
 		missing.Pickups = slices.Sorted(maps.Keys(pickups))
 		return nil, missing
@@ -104,24 +99,20 @@ func latest(rows iter.Seq2[record.Reading, error], pickup string) (*session, err
 	return s, nil
 }
 
-func identityOf(r *record.Reading) identity { return identity{r.Jig, r.Boot, r.Seq} }
-
-func hasIdentity(r *record.Reading) bool { return r.HasSeq && r.Boot != "" }
-
-// gather files the session's takes by string, each reading once.
+// gather files the session's takes by string.
 func (s *session) gather(rows []record.Reading) {
-	seen := map[identity]bool{}
-	for _, r := range rows {
-		id := identityOf(&r)
-		if r.Session != s.row.Session || seen[id] {
+	begun := false
+	for i := range rows {
+		r := &rows[i]
+		if r.Session != s.row.Session {
 			continue
 		}
-		seen[id] = hasIdentity(&r)
-		if len(seen) == 1 && seen[id] {
-			s.first = fmt.Sprintf("%s/%s/%d", r.Jig, r.Boot, r.Seq)
+		if id, named := r.ID(); named && !begun {
+			s.first = fmt.Sprintf("%s/%s/%d", id.Jig, id.Boot, id.Seq)
 		}
+		begun = true
 		if r.Mode != record.Quiet && r.String > 0 {
-			s.add(&r)
+			s.add(r)
 		}
 	}
 }

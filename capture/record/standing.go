@@ -1,0 +1,248 @@
+package record
+
+import (
+	"iter"
+	"slices"
+	"sort"
+)
+
+// ID names a reading: what one jig sent in one power-up under one number.
+type ID struct {
+	Jig, Boot string
+	Seq       uint32
+}
+
+// A Row is a row of either file of the record.
+type Row interface {
+	// ID names the row's reading; ok is false for a row without boot or seq, which
+	// is a reading of its own.
+	ID() (id ID, ok bool)
+	state() Status
+}
+
+// ID names the reading.
+func (r *Reading) ID() (ID, bool) { return ID{r.Jig, r.Boot, r.Seq}, r.HasSeq && r.Boot != "" }
+
+// ID names the field reading.
+func (r *FieldReading) ID() (ID, bool) { return ID{r.Jig, r.Boot, r.Seq}, r.HasSeq && r.Boot != "" }
+
+func (r *Reading) state() Status      { return r.Status }
+func (r *FieldReading) state() Status { return r.Status }
+
+// Reason says why a row does not count. A flagged take has its status for a
+// reason.
+type Reason string
+
+// The reasons, but for the statuses.
+const (
+	Counts    Reason = "" // none
+	Repeated  Reason = "stands twice"
+	TakenBack Reason = "taken back"
+	TakesBack Reason = "takes another back"
+)
+
+// Standing says which rows of a record count. Its zero value has met no row. It
+// meets the rows of one file or several, in order, and answers at once as far as it
+// can; whether a row is taken back is known when all were met.
+//
+// A reading counts once: of several rows of one reading the first. A row of status
+// retracted takes the reading back, whatever session it names; a row of that reading
+// that follows stands again in the first one's place, as when a capture is filed
+// anew. A retraction above which no row of its reading stands, since files were
+// given in another order, takes back every row of it that follows.
+//
+// Memory grows with the power-ups of jigs, the gaps in their numbers and the
+// readings that were taken back, not with rows.
+type Standing struct {
+	powers map[powerUp]*met
+	order  []*met // by Ref.power
+}
+
+// powerUp is one power-up of one jig.
+type powerUp struct{ jig, boot string }
+
+// met is what was met of one power-up.
+type met struct {
+	index int32 // in Standing.order, from 1
+	seen  numbers
+	back  map[uint32]*retracted // by number
+}
+
+// retracted is a reading that was taken back.
+type retracted struct {
+	times  int  // how often
+	stands bool // a later row stands in its place
+	always bool // no row of it stood above
+}
+
+// Ref is a row that a Standing has met. The zero value is a row without a name.
+type Ref struct {
+	power  int32 // in Standing.order, from 1
+	before int32 // how often the reading had been taken back
+	seq    uint32
+}
+
+// Meet takes note of the next row. It returns why the row does not count, but for
+// TakenBack, which [Standing.TakenBack] tells at the end.
+func (s *Standing) Meet(row Row) (Ref, Reason) {
+	id, named := row.ID()
+	status := row.state()
+	if !named {
+		if status == Retracted {
+			return Ref{}, TakesBack
+		}
+		return Ref{}, flagged(status)
+	}
+	m := s.of(powerUp{id.Jig, id.Boot})
+	ref := Ref{power: m.index, seq: id.Seq}
+	if status == Retracted {
+		m.takeBack(id.Seq)
+		return ref, TakesBack
+	}
+	if b := m.back[id.Seq]; b != nil {
+		ref.before = int32(b.times)
+	}
+	if !m.add(id.Seq) {
+		return ref, Repeated
+	}
+	return ref, flagged(status)
+}
+
+// TakenBack reports whether a row was taken back by one that was met since.
+func (s *Standing) TakenBack(ref Ref) bool {
+	if ref.power == 0 {
+		return false
+	}
+	b := s.order[ref.power-1].back[ref.seq]
+	return b != nil && (b.always || b.times > int(ref.before))
+}
+
+// Stands reports whether a row of a reading was met that counts so far.
+func (s *Standing) Stands(id ID) bool {
+	m := s.powers[powerUp{id.Jig, id.Boot}]
+	if m == nil {
+		return false
+	}
+	if b := m.back[id.Seq]; b != nil {
+		return b.stands
+	}
+	return m.seen.has(id.Seq)
+}
+
+// of finds or adds a power-up.
+func (s *Standing) of(p powerUp) *met {
+	m := s.powers[p]
+	if m == nil {
+		if s.powers == nil {
+			s.powers = map[powerUp]*met{}
+		}
+		m = &met{index: int32(len(s.order) + 1)}
+		s.powers[p] = m
+		s.order = append(s.order, m)
+	}
+	return m
+}
+
+// add puts a row's number in; false when a row of the reading stands.
+func (m *met) add(seq uint32) bool {
+	b := m.back[seq]
+	if b == nil || b.always {
+		return m.seen.add(seq)
+	}
+	stood := b.stands
+	b.stands = true
+	return !stood
+}
+
+func (m *met) takeBack(seq uint32) {
+	b := m.back[seq]
+	if b == nil {
+		if m.back == nil {
+			m.back = map[uint32]*retracted{}
+		}
+		b = &retracted{always: !m.seen.has(seq)}
+		m.back[seq] = b
+	}
+	b.times++
+	b.stands = false
+}
+
+// flagged is the reason of a row of some status.
+func flagged(status Status) Reason {
+	if status == "" || status == OK {
+		return Counts
+	}
+	return Reason(status)
+}
+
+// Sifted is a row with the reason why it does not count.
+type Sifted[T any] struct {
+	Row T
+	Why Reason
+}
+
+// Sift reads rows to the end and returns those that are wanted, each with the reason
+// why it does not count. nil wants all. The first error ends it.
+func Sift[T any, P interface {
+	*T
+	Row
+}](rows iter.Seq2[T, error], wanted func(*T) bool) ([]Sifted[T], error) {
+	var s Standing
+	var kept []Sifted[T]
+	var refs []Ref
+	for r, err := range rows {
+		if err != nil {
+			return nil, err
+		}
+		ref, why := s.Meet(P(&r))
+		if wanted == nil || wanted(&r) {
+			kept, refs = append(kept, Sifted[T]{r, why}), append(refs, ref)
+		}
+	}
+	for i, ref := range refs {
+		if k := &kept[i]; k.Why != TakesBack && k.Why != Repeated && s.TakenBack(ref) {
+			k.Why = TakenBack
+		}
+	}
+	return kept, nil
+}
+
+// numbers is a set of sequence numbers, as runs without gaps in rising order.
+// Readings come numbered one by one, so that there are few runs.
+type numbers []run
+
+type run struct{ first, last uint32 }
+
+// find returns the first run that does not end before n, and whether n is in it.
+func (s numbers) find(n uint32) (i int, in bool) {
+	i = sort.Search(len(s), func(i int) bool { return s[i].last >= n })
+	return i, i < len(s) && s[i].first <= n
+}
+
+func (s numbers) has(n uint32) bool {
+	_, in := s.find(n)
+	return in
+}
+
+// add puts a number in; false when it was in.
+func (s *numbers) add(n uint32) bool {
+	r := *s
+	i, in := r.find(n)
+	if in {
+		return false
+	}
+	follows := i > 0 && r[i-1].last == n-1
+	precedes := i < len(r) && r[i].first == n+1
+	switch {
+	case follows && precedes:
+		r[i-1].last = r[i].last
+		*s = slices.Delete(r, i, i+1)
+	case follows:
+		r[i-1].last = n
+	case precedes:
+		r[i].first = n
+	default:
+		*s = slices.Insert(r, i, run{n, n})
+	}
+	return true
+}
