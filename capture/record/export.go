@@ -61,8 +61,8 @@ type exporter struct {
 	path     string
 	to       *csv.Writer
 	purposes map[string]Purpose // of sessions of field readings
-	standing Standing // that has met every row
-	rows     int // copied, the header among them
+	standing Standing           // that has met every row
+	rows     int                // copied, the header among them
 }
 
 // exportFile reads a file twice: for what was taken back, and to copy.

@@ -96,9 +96,9 @@ func Verify(dir string, tell func(Finding)) (Audit, error) {
 }
 
 type verifier struct {
-	dir    string
-	tell   func(Finding)
-	audit  Audit
+	dir   string
+	tell  func(Finding)
+	audit Audit
 
 	standing Standing
 	repeated []repeatedRow

@@ -35,7 +35,7 @@ func (d *Data) AddFields(rows iter.Seq2[record.FieldReading, error], mounts map[
 	if err != nil {
 		return err
 	}
-	g := fieldGatherer{means: map[probed]*mean{}, where: map[place]string{}}
+	g := fieldGatherer{means: map[probed]*logMean{}, where: map[place]string{}}
 	for i := range taken {
 		if taken[i].Why == record.Counts {
 			g.add(&taken[i].Row)
@@ -99,14 +99,14 @@ type probed struct {
 	gap           float64 // mm
 }
 
-// mean of ln B over takes.
-type mean struct {
+// logMean is the mean of ln B over takes.
+type logMean struct {
 	sum float64
 	n   int
 }
 
 type fieldGatherer struct {
-	means map[probed]*mean
+	means map[probed]*logMean
 	where map[place]string // which magnet is there
 }
 
@@ -130,7 +130,7 @@ func (g *fieldGatherer) add(r *record.FieldReading) {
 	}
 	m := g.means[k]
 	if m == nil {
-		m = &mean{}
+		m = &logMean{}
 		g.means[k] = m
 	}
 	m.sum += math.Log(math.Abs(r.Field))

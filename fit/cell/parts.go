@@ -2,7 +2,10 @@ package cell
 
 import (
 	"fmt"
+	"slices"
 	"strings"
+
+	"evenpole/profiles"
 )
 
 // Pickups lists the pickups in order.
@@ -82,6 +85,40 @@ func (d *Data) SetNames() []string {
 		}
 	}
 	return names
+}
+
+// Trusted are the cells that no mistake is thought to touch; all of them where
+// none is left.
+func Trusted(cells []Cell) []Cell {
+	var out []Cell
+	for _, c := range cells {
+		if !c.Suspected() {
+			out = append(out, c)
+		}
+	}
+	if out == nil {
+		return cells
+	}
+	return out
+}
+
+// OneExcite returns the kind of excitation that most cells have, those cells,
+// and a note on the others, "" when there are none.
+func OneExcite(cells []Cell) (excite profiles.Excitation, kept []Cell, note string) {
+	count := map[profiles.Excitation]int{}
+	for _, c := range cells {
+		count[c.Excite]++
+	}
+	for e, n := range count {
+		if most := count[excite]; n > most || n == most && e < excite {
+			excite = e
+		}
+	}
+	kept = slices.DeleteFunc(slices.Clone(cells), func(c Cell) bool { return c.Excite != excite })
+	if n := len(cells) - len(kept); n > 0 {
+		note = fmt.Sprintf("%d of %d cells were not excited by %q, as the others were, and are left out", n, len(cells), excite)
+	}
+	return excite, kept, note
 }
 
 // LastStrings is the highest string number of each pickup.

@@ -104,7 +104,7 @@ func (s *Series) gather(rows iter.Seq2[record.Reading, error], keep func(*record
 	if err != nil {
 		return err
 	}
-	data, err := cell.Gather(cell.Only(rows, keep))
+	data, err := cell.GatherOnly(keep, rows)
 	if err != nil {
 		return err
 	}

@@ -14,7 +14,7 @@ import (
 // OfSession is readings of a source that a capture made, each string's the mean
 // of its good takes.
 func OfSession(rows iter.Seq2[record.Reading, error], jig, session string, source, sourceU float64) ([]Reading, error) {
-	data, err := cell.Gather(cell.Only(rows, func(r *record.Reading) bool { return r.Session == session && r.Jig == jig }))
+	data, err := cell.GatherOnly(func(r *record.Reading) bool { return r.Session == session && r.Jig == jig }, rows)
 	if err != nil {
 		return nil, err
 	}

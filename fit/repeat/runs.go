@@ -33,9 +33,9 @@ type run struct {
 // gather makes runs of the readings of purpose repeat. Sessions that lack a
 // string that others of the pickup have are left out, and named.
 func gather(rows iter.Seq2[record.Reading, error], o Options) (runs []run, warnings []string, err error) {
-	data, err := cell.Gather(cell.Only(rows, func(r *record.Reading) bool {
+	data, err := cell.GatherOnly(func(r *record.Reading) bool {
 		return r.Purpose == record.ForRepeat && !r.Time.Before(o.Since) && (o.Pickup == "" || r.Pickup == o.Pickup)
-	}))
+	}, rows)
 	if err != nil {
 		return nil, nil, err
 	}

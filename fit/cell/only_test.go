@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"evenpole/capture/record"
+	"evenpole/capture/record/recordtest"
 )
 
 func TestSessionsOfTheWanted(t *testing.T) {
@@ -25,13 +26,13 @@ func TestSessionsOfTheWanted(t *testing.T) {
 		yield(record.Reading{}, broken)
 	}
 	repeat := func(r *record.Reading) bool { return r.Purpose == record.ForRepeat }
-	if _, err := Gather(Only(rows, repeat)); !errors.Is(err, broken) {
+	if _, err := GatherOnly(repeat, rows); !errors.Is(err, broken) {
 		t.Errorf("error %v", err)
 	}
 	good := func(yield func(record.Reading, error) bool) {
 		rows(func(r record.Reading, err error) bool { return err != nil || yield(r, nil) })
 	}
-	d, err := Gather(Only(good, repeat))
+	d, err := GatherOnly(repeat, good)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -44,5 +45,17 @@ func TestSessionsOfTheWanted(t *testing.T) {
 	}
 	if want := "As1 As2 Bs2"; len(got) != 3 || got[0]+" "+got[1]+" "+got[2] != want {
 		t.Errorf("sessions %v, want %s", got, want)
+	}
+}
+
+// Rows that are not wanted still tell what counts of those that are: a reading that
+// was filed for a model and then anew for a repeat study is in the study.
+func TestGatherOnlyAsksAllRows(t *testing.T) {
+	was := with(good(), func(r *record.Reading) { r.Purpose = record.ForModel })
+	back := with(was, func(r *record.Reading) { r.Status = record.Retracted })
+	anew := with(good(), func(r *record.Reading) { r.Purpose = record.ForRepeat })
+	d, err := GatherOnly(func(r *record.Reading) bool { return r.Purpose == record.ForRepeat }, recordtest.Rows([]record.Reading{was, back, anew}))
+	if err != nil || len(d.Cells) != 1 || d.Readings != 1 {
+		t.Errorf("got %+v, %v, want the one cell", d, err)
 	}
 }

@@ -1,0 +1,167 @@
+// Package cell makes cells of a record's readings: a cell is what all good takes of
+// one string over one pole in one session say together, and the unit that models are
+// fitted to.
+//
+// The way through it:
+//
+//   - lines.go: which lines of which files something stands on.
+//   - take.go: one take, its level, and what a cell's takes say beside their mean.
+//   - cell.go: Cell, with what can be and what cannot.
+//   - data.go: Data, a record as models see it: the cells, what was left out and why,
+//     and its fingerprint.
+//   - gather.go: Gather, one pass over the rows of readings files. Which rows count is
+//     not decided here: it asks [record.Standing].
+//   - tuning.go: the pitch of strings whose frequency was not measured.
+//   - fields.go: AddFields, what a fields file knows of the magnets.
+//   - parts.go: the cells of one pickup, one session, one string set.
+//   - sets.go: the string sets that a record knows.
+//
+// Cells as a shop fits them are gained, have their fields in and are screened, in
+// that order: package shop does so.
+package cell
+
+import (
+	"cmp"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"evenpole/capture/record"
+	"evenpole/fit/solve"
+	"evenpole/profiles"
+)
+
+// Cell is what all good takes of one string over one pole in one session say
+// together: the unit that models are fitted to. Lengths in mm.
+type Cell struct {
+	Pickup       string
+	Session      string // a second mounting of the same pickup is another cell
+	String       int    // 1 is the highest-pitched string
+	Set          string // string set, "" when not named
+	Core         float64
+	Gauge        float64       // 0 when a wound string's is not known
+	Wrap         profiles.Wrap // Unnamed when a wound string's is not told
+	PoleHeight   float64
+	StringHeight float64
+	Mode         record.Mode         // Pluck or Drive
+	Excite       profiles.Excitation // "" when not told
+
+	Batch string
+	Takes int       // good takes that Mean stands for
+	Mean  float64   // robust mean of ln v, v in mV: Huber's, see robustMean
+	SD    float64   // of one take, ln v; 0 for a single take
+	Freq  float64   // median, Hz; see tune where it was not measured; 0 when it is not known
+	First time.Time // UTC, of the first good take; zero when the rows have no time
+	Rows  []Span    // where the takes stand, flagged ones among them
+
+	Weight float64 // how far to trust it: 1, or less for a suspect cell; see Screen
+
+	Field      float64 // ln of the flux density over its pole against others of its batch: see AddFields
+	FieldKnown bool    // it was measured
+
+	UsualPitch bool // Freq is what such strings usually sound at: none was measured
+
+	Within *Within // what its takes say beside their mean; nil when not gathered
+}
+
+// Unnamed is the wrap of a wound string whose wrap the record does not name.
+const Unnamed profiles.Wrap = "wound"
+
+// Plain is the arithmetic mean of the takes, ln v, and the standard deviation of
+// one of them, 0 for a single take: what a verdict is made by, in which every take
+// counts alike.
+func (c *Cell) Plain() (mean, sd float64) {
+	if c.Within == nil {
+		return c.Mean, c.SD
+	}
+	return c.Within.Mean, c.Within.SD
+}
+
+// Trust is the cell's weight; cells that were not gathered have all of it.
+func (c *Cell) Trust() float64 {
+	if c.Weight == 0 {
+		return 1
+	}
+	return c.Weight
+}
+
+// Suspected reports whether a mistake is thought to touch the cell.
+func (c *Cell) Suspected() bool { return c.Trust() < 1 }
+
+// Gap is the distance from the top of the pole to the underside of the string
+// at rest, mm.
+func (c *Cell) Gap() float64 { return c.StringHeight - c.PoleHeight }
+
+// Radius of the string, mm.
+func (c *Cell) Radius() float64 { return max(c.Gauge, c.Core) / 2 }
+
+// Lines names the cell's lines, such as "4-12, 30"; those of a file but the
+// first are marked with its number.
+func (c *Cell) Lines() string {
+	var out []string
+	for _, s := range c.Rows {
+		text := strconv.Itoa(s.First)
+		if s.Last > s.First {
+			text += "-" + strconv.Itoa(s.Last)
+		}
+		if s.File > 0 {
+			text += fmt.Sprintf(" of file %d", s.File+1)
+		}
+		out = append(out, text)
+	}
+	return strings.Join(out, ", ")
+}
+
+// Lengths beyond these, mm, are slips or in another unit: no string has such a
+// core, and none is heard at such a gap (common practice).
+const (
+	leastCore, mostCore = 0.1, 4
+	mostGap             = 20
+)
+
+// Why there can be no cell of a row.
+const (
+	lacksCell    = "lacks string, core or height"
+	isImpossible = "diameters or heights that cannot be: a slip, or another unit"
+)
+
+// fault says why there can be no cell of a string with these diameters and heights,
+// mm; "" when there can.
+func fault(number int, core, gauge, poleHeight, stringHeight float64) string {
+	switch {
+	case number < 1 || !solve.Finite(core+poleHeight+stringHeight+gauge) || core == 0:
+		return lacksCell
+	case core < leastCore || core > mostCore || gauge != 0 && gauge < core:
+		return isImpossible
+	case poleHeight >= stringHeight || stringHeight-poleHeight > mostGap:
+		return isImpossible
+	}
+	return ""
+}
+
+// Fault says what about a cell's lengths cannot be, and in which columns of a
+// readings file; "" when there can be such a cell.
+func (c *Cell) Fault() (columns []string, cause string) {
+	mm := func(v float64) string { return fmt.Sprintf("%.4g", v) }
+	switch {
+	case fault(c.String, c.Core, c.Gauge, c.PoleHeight, c.StringHeight) == "":
+		return nil, ""
+	case c.Core < leastCore || c.Core > mostCore:
+		return []string{"core_mm"}, fmt.Sprintf("core %s mm of string %d: no string has such a core (%g to %g mm)", mm(c.Core), c.String, leastCore, float64(mostCore))
+	case c.Gauge != 0 && c.Gauge < c.Core:
+		return []string{"core_mm", "gauge_mm"}, fmt.Sprintf("gauge %s mm of string %d is below its core, %s mm", mm(c.Gauge), c.String, mm(c.Core))
+	case c.PoleHeight >= c.StringHeight:
+		return []string{"pole_height_mm", "string_height_mm"}, fmt.Sprintf("pole height %s mm of string %d stands in the string, at %s mm", mm(c.PoleHeight), c.String, mm(c.StringHeight))
+	}
+	return []string{"pole_height_mm", "string_height_mm"}, fmt.Sprintf("string %d at %s mm over a pole of %s mm: none is heard beyond a gap of %d mm", c.String, mm(c.StringHeight), mm(c.PoleHeight), mostGap)
+}
+
+func compareCells(a, b Cell) int {
+	return cmp.Or(
+		strings.Compare(a.Pickup, b.Pickup), strings.Compare(a.Session, b.Session), cmp.Compare(a.String, b.String),
+		strings.Compare(a.Set, b.Set), cmp.Compare(a.Core, b.Core), cmp.Compare(a.Gauge, b.Gauge), cmp.Compare(a.Wrap, b.Wrap),
+		cmp.Compare(a.PoleHeight, b.PoleHeight), cmp.Compare(a.StringHeight, b.StringHeight),
+		cmp.Compare(a.Mode, b.Mode), cmp.Compare(a.Excite, b.Excite),
+	)
+}
