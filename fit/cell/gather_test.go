@@ -268,9 +268,10 @@ func TestCellForgetsTheTimeOfWhatWasTakenBack(t *testing.T) {
 func TestGatherTakesWhatWasFiledAnew(t *testing.T) {
 	one := good()
 	back := with(one, func(r *record.Reading) { r.Status, r.Line = record.Retracted, 3 })
-	anew := with(one, func(r *record.Reading) { r.PoleHeight, r.Line = 1.25, 4 })
-	d := gather(t, []record.Reading{one, back, anew})
-	if len(d.Cells) != 1 || d.Cells[0].PoleHeight != 1.25 || d.leftOut(string(record.TakenBack)) != 1 {
+	anew := with(one, func(r *record.Reading) { r.PoleHeight, r.Batch, r.Line = 1.25, "N", 4 })
+	also := with(anew, func(r *record.Reading) { r.Seq, r.Line = 9, 5 })
+	d := gather(t, []record.Reading{one, back, anew, also})
+	if len(d.Cells) != 1 || d.Cells[0].PoleHeight != 1.25 || d.Cells[0].Takes != 2 || d.Cells[0].Batch != "N" || d.leftOut(string(record.TakenBack)) != 1 {
 		t.Errorf("got %+v, left out %+v", d.Cells, d.LeftOut)
 	}
 }
