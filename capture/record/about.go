@@ -10,13 +10,10 @@ type about struct {
 	purpose       Purpose // a field reading has its session's
 }
 
-// aboutReading and aboutField read a row as text.
-func aboutReading(w *readingRow, c *cells) about {
-	r := w.parse(c)
+func aboutReading(r *Reading) about {
 	return about{r.entry(), r.Time, r.Pickup, r.Batch, r.Purpose}
 }
 
-func aboutField(w *fieldRow, c *cells) about {
-	r := w.parse(c)
+func aboutField(r *FieldReading) about {
 	return about{r.entry(), r.Time, r.Pickup, r.Batch, ""}
 }

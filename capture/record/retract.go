@@ -6,6 +6,8 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
+
+	"evenpole/capture/record/table"
 )
 
 // A Target says what to take back: one reading by its identity, one row by its
@@ -81,15 +83,15 @@ func (s *Writer) Retract(t Target, reason string, now time.Time) (Retraction, er
 	if reason = strings.Join(strings.Fields(reason), " "); reason != "" {
 		note += ": " + reason
 	}
-	var readings []readingRow
+	var readings []table.Row
 	for _, r := range found.readings {
 		r.Time, r.Status, r.Note = now, Retracted, note
-		readings = append(readings, r.row())
+		readings = append(readings, readingColumns.Row(&r))
 	}
-	var fields []fieldRow
+	var fields []table.Row
 	for _, f := range found.fields {
 		f.Time, f.Status, f.Note = now, Retracted, note
-		fields = append(fields, f.row())
+		fields = append(fields, fieldColumns.Row(&f))
 	}
 	done := Retraction{Already: found.already, Nameless: found.nameless}
 	if err := s.fields.takes(fields); err != nil {
