@@ -120,8 +120,8 @@ type step struct {
 
 // steps returns what is to be done with this jig, in order.
 func (o *Options) steps(id jig.Ident) ([]step, error) {
-	if !slices.Contains(record.Purposes, o.Purpose) {
-		return nil, &SetupError{"", fmt.Sprintf("purpose: expected one of %v, got %q", record.Purposes, o.Purpose)}
+	if !slices.Contains(record.Purposes(), o.Purpose) {
+		return nil, &SetupError{"", fmt.Sprintf("purpose: expected one of %v, got %q", record.Purposes(), o.Purpose)}
 	}
 	if n := min(o.Takes, o.Quiet, o.MaxPlucks); n < 0 {
 		return nil, &SetupError{"", fmt.Sprintf("takes: expected a number from 1, got %d", n)}

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"encoding/csv"
 	"fmt"
 	"io"
 	"math"
@@ -8,66 +9,43 @@ import (
 
 	"evenpole/fit/plan"
 	"evenpole/profiles"
-
-	"github.com/gocarina/gocsv"
 )
 
-// planRow is one string of one stagger under one string set.
-type planRow struct {
-	Order       string `csv:"order"`
-	Stagger     string `csv:"stagger"`
-	Strings     string `csv:"string_set"`
-	String      int    `csv:"string"`
-	Note        string `csv:"note"`
-	Gauge       string `csv:"gauge_mm"`
-	Core        string `csv:"core_mm"`
-	Wrap        string `csv:"wrap"`
-	Height      string `csv:"pole_height_mm"`
-	Gap         string `csv:"gap_mm"`
-	Level       string `csv:"level_mv"`
-	Balance     string `csv:"balance_db"`
-	Deviation   string `csv:"deviation_db"`
-	Slope       string `csv:"db_per_01mm"`
-	Worst       string `csv:"worst_db"`
-	Spread      string `csv:"spread_db"`
-	SpreadLow   string `csv:"spread_db_2_5"`
-	SpreadHigh  string `csv:"spread_db_97_5"`
-	Meets       string `csv:"meets"`
-	Length      string `csv:"length_mm"`
-	MayBeLower  string `csv:"may_be_lower_mm"`
-	MayBeHigher string `csv:"may_be_higher_mm"`
-	Magnet      string `csv:"magnet"`
+// planColumns are the columns of a plan as CSV.
+var planColumns = []string{
+	"order", "stagger", "string_set", "string", "note", "gauge_mm", "core_mm", "wrap", "pole_height_mm", "gap_mm",
+	"level_mv", "balance_db", "deviation_db", "db_per_01mm", "worst_db", "spread_db", "spread_db_2_5", "spread_db_97_5", "meets",
+	"length_mm", "may_be_lower_mm", "may_be_higher_mm", "magnet",
 }
 
 // WritePlanCSV writes every stagger of a plan under every string set, a row a
 // string. Lengths, tolerances and magnets stand in the plan's own rows only.
 func WritePlanCSV(w io.Writer, o *profiles.Order, p *plan.Plan) error {
-	var rows []planRow
+	rows := [][]string{planColumns}
 	for k, s := range p.Staggers() {
 		set := stringSet(o, s.Strings)
 		for i, str := range set.Strings {
-			row := planRow{
-				Order: p.Order, Stagger: s.Name, Strings: set.Name, String: i + 1, Note: str.Note,
-				Gauge: number(str.Gauge), Core: number(str.Core), Wrap: string(str.Wrap),
-				Height: number(s.Heights[i]), Gap: number(s.Gaps[i]), Level: number(s.Level[i]),
-				Balance: number(s.Balance[i]), Deviation: number(s.Deviation[i]), Slope: number(s.Slope[i]),
-				Worst: number(s.Worst), Spread: number(s.Spread),
-				SpreadLow: number(s.Spread95[0]), SpreadHigh: number(s.Spread95[1]), Meets: number(s.Meets),
-			}
+			pole := make([]string, 4)
 			if k == 0 { // the plan under the order's own strings
-				row.pole(p.Poles[i])
+				pole = poleCells(p.Poles[i])
 			}
-			rows = append(rows, row)
+			rows = append(rows, append([]string{
+				p.Order, s.Name, set.Name, strconv.Itoa(i + 1), str.Note, number(str.Gauge), number(str.Core), string(str.Wrap),
+				number(s.Heights[i]), number(s.Gaps[i]), number(s.Level[i]), number(s.Balance[i]), number(s.Deviation[i]), number(s.Slope[i]),
+				number(s.Worst), number(s.Spread), number(s.Spread95[0]), number(s.Spread95[1]), number(s.Meets),
+			}, pole...))
 		}
 	}
-	return gocsv.Marshal(rows, w)
+	return csv.NewWriter(w).WriteAll(rows)
 }
 
-func (r *planRow) pole(q plan.Pole) {
+// poleCells are the last four cells of a row.
+func poleCells(q plan.Pole) []string {
+	length := ""
 	if q.Length != 0 {
-		r.Length = number(q.Length)
+		length = number(q.Length)
 	}
-	r.MayBeLower, r.MayBeHigher, r.Magnet = number(q.Lower), number(q.Higher), q.Magnet
+	return []string{length, number(q.Lower), number(q.Higher), q.Magnet}
 }
 
 // stringSet is the order's own strings, or the alternative of that name.

@@ -19,23 +19,12 @@ func (a *about) ID() (ID, bool) { return a.id, a.named }
 
 func (a *about) state() Status { return a.status }
 
-func (r *Reading) about() about {
+func aboutReading(r *Reading) about {
 	id, named := r.ID()
 	return about{id, named, r.Status, r.Session, r.Counts(), r.Time, r.Pickup, r.Batch, r.Purpose}
 }
 
-func (r *FieldReading) about() about {
+func aboutField(r *FieldReading) about {
 	id, named := r.ID()
 	return about{id, named, r.Status, r.Session, r.Counts(), r.Time, r.Pickup, r.Batch, ""}
-}
-
-// aboutReading and aboutField read a row as text.
-func aboutReading(w *readingRow, c *cells) about {
-	r := w.parse(c)
-	return r.about()
-}
-
-func aboutField(w *fieldRow, c *cells) about {
-	r := w.parse(c)
-	return r.about()
 }

@@ -151,22 +151,6 @@ func TestAReaderMayStop(t *testing.T) {
 	}
 }
 
-func TestDecimal(t *testing.T) {
-	for _, tt := range []struct {
-		v         float64
-		low, high int
-		want      string
-	}{
-		{0.61, 2, 4, "0.61"}, {3.5, 2, 4, "3.50"}, {1.397, 2, 4, "1.397"}, {4.213749, 2, 4, "4.2137"},
-		{-0.00001, 2, 4, "0.00"}, {-0.05, 2, 4, "-0.05"}, {500, 0, 3, "500"}, {0.5, 0, 3, "0.5"}, {0, 0, 3, "0"},
-		{100, 0, 0, "100"}, {12.3, 3, 3, "12.300"}, {math.NaN(), 3, 3, ""},
-	} {
-		if got := decimal(tt.v, tt.low, tt.high); got != tt.want {
-			t.Errorf("decimal(%v, %d, %d) = %q, expected %q", tt.v, tt.low, tt.high, got, tt.want)
-		}
-	}
-}
-
 // What is read and written is read as the same, and every mistake is a
 // *RowError.
 func FuzzReadings(f *testing.F) {
@@ -184,7 +168,8 @@ func FuzzReadings(f *testing.F) {
 // rewrite writes the rows of a file that can be read.
 func rewrite(t *testing.T, file string) string {
 	var g strings.Builder
-	l := ledger[readingRow]{columns: columnsOf[readingRow](), file: memory{&g}}
+	l := ledger{layout: readingColumns.Layout, file: memory{&g}}
+	l.have(readingColumns.Names)
 	if err := l.put(l.columns); err != nil {
 		t.Fatal(err)
 	}
@@ -196,7 +181,7 @@ func rewrite(t *testing.T, file string) string {
 		if err != nil {
 			continue
 		}
-		if err := l.append(r.row()); err != nil {
+		if err := l.append(readingColumns.Row(&r)); err != nil {
 			t.Fatal(err)
 		}
 	}

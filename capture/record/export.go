@@ -8,6 +8,8 @@ import (
 	"path/filepath"
 	"slices"
 	"time"
+
+	"evenpole/capture/record/table"
 )
 
 // A Filter says which rows of a record to export. What is empty lets every row
@@ -35,10 +37,10 @@ func Export(to io.Writer, dir, file string, f Filter) (rows int, err error) {
 	x.to.UseCRLF = true // as RFC 4180 has it
 	if file == FieldsFile {
 		if x.purposes, err = purposesOf(filepath.Join(dir, SessionsFile)); err == nil {
-			err = exportFile(&x, aboutField)
+			err = exportFile(&x, fieldColumns, aboutField)
 		}
 	} else {
-		err = exportFile(&x, aboutReading)
+		err = exportFile(&x, readingColumns, aboutReading)
 	}
 	x.to.Flush()
 	return max(x.rows-1, 0), errors.Join(err, x.to.Error())
@@ -66,8 +68,8 @@ type exporter struct {
 }
 
 // exportFile reads a file twice: for what was taken back, and to copy.
-func exportFile[W any](x *exporter, meaning func(*W, *cells) about) error {
-	err := eachRow(x.path, meaning, func(a about) error {
+func exportFile[T any](x *exporter, columns *table.Table[T], meaning func(*T) about) error {
+	err := eachRow(x.path, columns, meaning, func(a about) error {
 		x.standing.Meet(&a)
 		return nil
 	})
@@ -79,12 +81,12 @@ func exportFile[W any](x *exporter, meaning func(*W, *cells) about) error {
 		return err
 	}
 	defer text.Close()
-	cells, _ := newCSVReader(text)
+	cells, _ := table.NewCSV(text)
 	if err := x.copy(cells, true); err != nil {
 		return err
 	}
 	var again Standing
-	return eachRow(x.path, meaning, func(a about) error {
+	return eachRow(x.path, columns, meaning, func(a about) error {
 		a.purpose = cmp.Or(a.purpose, x.purposes[a.session])
 		if ref, _ := again.Meet(&a); x.standing.TakenBack(ref) {
 			a.status = Retracted
@@ -119,16 +121,15 @@ func among[T comparable](wanted []T, x T) bool {
 
 // eachRow reads a file row by row, until one cannot be read or do returns an
 // error.
-func eachRow[W any](path string, meaning func(*W, *cells) about, do func(about) error) error {
+func eachRow[T any](path string, columns *table.Table[T], meaning func(*T) about, do func(about) error) error {
 	f, err := Open(path)
 	if err != nil {
 		return err
 	}
 	defer f.Close()
-	parse := func(w *W, c *cells, _ int) about { return meaning(w, c) }
-	for a, err := range read(f, path, nil, parse) {
+	for x, err := range table.Read(f, path, columns, nil) {
 		if err == nil {
-			err = do(a)
+			err = do(meaning(&x))
 		}
 		if err != nil {
 			return err

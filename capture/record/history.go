@@ -21,13 +21,13 @@ func (s *Writer) History(jig, boot, session string) (*History, error) {
 		if err != nil {
 			return nil, err
 		}
-		h.add(r.about())
+		h.add(aboutReading(&r))
 	}
 	for f, err := range readFile(s.path(FieldsFile), Fields) {
 		if err != nil {
 			return nil, err
 		}
-		h.add(f.about())
+		h.add(aboutField(&f))
 	}
 	return h.end(), nil
 }

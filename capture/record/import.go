@@ -7,11 +7,12 @@ import (
 	"io"
 	"maps"
 	"path/filepath"
-	"reflect"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
+
+	"evenpole/capture/record/table"
 )
 
 // importJig is the jig of readings that came from a spreadsheet without a jig,
@@ -45,8 +46,7 @@ type Import struct {
 	Elsewhere int            `json:"elsewhere"` // readable and not in the record, but in that of another import
 	Refused   []*RowError    `json:"refused"`
 
-	readings []readingRow
-	fields   []fieldRow
+	rows []table.Row
 }
 
 // An ImportColumn is a column of a spreadsheet and what it was taken for.
@@ -89,24 +89,23 @@ func ReadImport(r io.Reader, name, dir string, opt ImportOptions) (*Import, erro
 	}
 	if opt.Fields {
 		m.Into = FieldsFile
-		m.fields, err = readSheet(m, text, opt, needField, func(w *fieldRow, c *cells) fieldRow { x := w.parse(c); return x.row() })
+		err = readSheet(m, text, opt, fieldColumns)
 	} else {
-		m.readings, err = readSheet(m, text, opt, needReading, func(w *readingRow, c *cells) readingRow { x := w.parse(c); return x.row() })
+		err = readSheet(m, text, opt, readingColumns)
 	}
 	if err != nil {
 		return nil, err
 	}
-	return m, m.compare(dir)
+	_, err = m.fresh(dir)
+	return m, err
 }
 
-// compare counts what the record has already.
-func (m *Import) compare(dir string) (err error) {
+// layout is that of the file of the record that the rows belong in.
+func (m *Import) layout() *table.Layout {
 	if m.Into == FieldsFile {
-		_, err = freshRows(m, dir, m.fields)
-	} else {
-		_, err = freshRows(m, dir, m.readings)
+		return fieldColumns.Layout
 	}
-	return err
+	return readingColumns.Layout
 }
 
 // Import adds what the record does not have already, and tells how many rows
@@ -114,19 +113,15 @@ func (m *Import) compare(dir string) (err error) {
 // record, or what the disk has to say; rows that were added then stay, and
 // importing again adds the rest.
 func (s *Writer) Import(m *Import) (added int, err error) {
+	l := s.readings
 	if m.Into == FieldsFile {
-		return addRows(m, s.Dir, s.fields, m.fields)
+		l = s.fields
 	}
-	return addRows(m, s.Dir, s.readings, m.readings)
-}
-
-// addRows writes in lots, each of which waits for the disk once.
-func addRows[W any](m *Import, dir string, l *ledger[W], rows []W) (added int, err error) {
-	fresh, err := freshRows(m, dir, rows)
+	fresh, err := m.fresh(s.Dir)
 	if err != nil {
 		return 0, err
 	}
-	for lot := range slices.Chunk(fresh, 256) {
+	for lot := range slices.Chunk(fresh, 256) { // each waits for the disk once
 		if err := l.append(lot...); err != nil {
 			return added, err
 		}
@@ -135,123 +130,114 @@ func addRows[W any](m *Import, dir string, l *ledger[W], rows []W) (added int, e
 	return added, nil
 }
 
-// readSheet reads the rows of a spreadsheet as rows of type W in the record's
-// own writing.
-func readSheet[W any](m *Import, text []byte, opt ImportOptions, need []string, write func(*W, *cells) W) ([]W, error) {
-	known := columnsOf[W]()
+// readSheet reads the rows of a spreadsheet as rows in the record's own writing.
+func readSheet[T any](m *Import, text []byte, opt ImportOptions, t *table.Table[T]) error {
 	for _, name := range slices.Sorted(maps.Keys(opt.Set)) {
-		if !slices.Contains(known, name) {
-			return nil, refused("set: expected a column of %s, got %q", m.Into, name)
+		if _, ok := t.Index(name); !ok {
+			return refused("set: expected a column of %s, got %q", m.Into, name)
 		}
 	}
-	s, err := openSheet(text, m.File, opt.Columns, known)
+	s, err := openSheet(text, m.File, opt.Columns, t.Layout)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	s.zone = opt.Zone
 	m.Columns, m.Separator = s.columns, string(s.csv.Comma)
-	if err := m.lacks(known, need, opt.Set, s.columns); err != nil {
-		return nil, err
+	if err := m.lacks(t.Layout, opt.Set, s.columns); err != nil {
+		return err
 	}
-	var rows []W
 	for {
 		row, err := s.next()
 		if err == io.EOF {
 			break
 		}
 		if err != nil {
-			return nil, err
+			return err
 		}
 		m.Rows++
-		w, bad := rowOf(m, row, opt.Set, need, write)
+		written, bad := rowOf(m, row, opt.Set, t)
 		if bad != nil {
 			m.Refused = append(m.Refused, m.byHeader(bad))
 			continue
 		}
-		rows = append(rows, w)
+		m.rows = append(m.rows, written)
 	}
-	m.Readable, m.Decimal = len(rows), s.decimal
+	m.Readable, m.Decimal = len(m.rows), s.decimal
 	if s.zoned {
 		m.Zone = opt.Zone.String()
 	}
-	return rows, nil
+	return nil
 }
 
 // lacks notes which columns the file does not have, and refuses it when a
 // reading needs one of them.
-func (m *Import) lacks(known, need []string, set map[string]string, have []ImportColumn) error {
+func (m *Import) lacks(l *table.Layout, set map[string]string, have []ImportColumn) error {
 	var missing, headers []string
 	for _, c := range have {
 		headers = append(headers, c.Header)
 	}
-	for _, name := range known {
+	for _, name := range l.Names {
 		has := slices.ContainsFunc(have, func(c ImportColumn) bool { return c.Column == name })
 		if _, isSet := set[name]; has || isSet {
 			continue
 		}
 		m.Absent = append(m.Absent, name)
-		if slices.Contains(need, name) {
+		if slices.Contains(l.Needed, name) {
 			missing = append(missing, name)
 		}
 	}
 	if len(missing) > 0 {
-		return &RowError{m.File, 1, strings.Join(missing, ", "), fmt.Sprintf("expected in the header, got %q", headers)}
+		return table.Errorf(m.File, 1, strings.Join(missing, ", "), "expected in the header, got %q", headers)
 	}
 	return nil
 }
 
 // rowOf turns a row of a spreadsheet into one of the record.
-func rowOf[W any](m *Import, row *sheetRow, set map[string]string, need []string, write func(*W, *cells) W) (w W, bad *RowError) {
+func rowOf[T any](m *Import, row *sheetRow, set map[string]string, t *table.Table[T]) (table.Row, *RowError) {
 	if row.bad != nil {
-		return w, row.bad
+		return nil, row.bad
 	}
+	cell := func(name string) *string { return t.Cell(row.cells, name) }
 	for name, value := range set {
-		row.values[name] = cmp.Or(row.values[name], value)
+		*cell(name) = cmp.Or(*cell(name), value)
 	}
 	session := m.Session
-	if own := row.values["session"]; own != "" {
+	if own := *cell("session"); own != "" {
 		session += "-" + own
 	}
-	row.values["session"] = session
-	fillRow(&w, row.values)
-	c := &cells{line: row.line, place: func(column string) (string, int) { return m.File, cmp.Or(row.lines[column], row.line) }}
-	written := write(&w, c)
-	if own := row.values["jig"] != "" && row.values["boot"] != "" && row.values["seq"] != ""; !own {
-		for _, name := range need {
-			if row.values[name] == "" {
-				c.fail(name, "", "a value")
-			}
-		}
-		if row.values["status"] == string(Retracted) {
-			c.fail("status", string(Retracted), "a jig, boot and seq with it, to tell what is taken back")
-		}
-		fillRow(&written, map[string]string{"jig": "", "boot": "", "seq": ""})
+	*cell("session") = session
+	at := table.Place(func(column string) (string, int) { return row.place(m.File, column) })
+	x, bad := t.Parse(row.cells, at)
+	if bad != nil {
+		return nil, bad
 	}
-	return written, c.err
+	written := t.Row(&x)
+	if *cell("jig") != "" && *cell("boot") != "" && *cell("seq") != "" {
+		return written, nil
+	}
+	for _, name := range t.Needed {
+		if *cell(name) == "" {
+			return nil, at.Expected(name, "a value", "")
+		}
+	}
+	if *cell("status") == string(Retracted) {
+		return nil, at.Expected("status", "a jig, boot and seq with it, to tell what is taken back", string(Retracted))
+	}
+	for _, name := range []string{"jig", "boot", "seq"} {
+		*t.Cell(written, name) = ""
+	}
+	return written, nil
 }
 
 // byHeader names a cell by its header, as the person knows it.
 func (m *Import) byHeader(e *RowError) *RowError {
 	for _, c := range m.Columns {
 		if c.Column == e.Column && c.Column != "" {
-			return &RowError{e.File, e.Line, c.Header, e.Msg}
+			return table.Errorf(e.File, e.Line, c.Header, "%s", e.Msg)
 		}
 	}
 	return e
 }
-
-// fillRow sets the cells of a row by the names of its columns.
-func fillRow[W any](w *W, values map[string]string) {
-	v := reflect.ValueOf(w).Elem()
-	for i := range v.NumField() {
-		if text, ok := values[v.Type().Field(i).Tag.Get("csv")]; ok {
-			v.Field(i).SetString(text)
-		}
-	}
-}
-
-// nameless are the cells that name a row; what is left is what it says.
-var nameless = map[string]string{"session": "", "jig": "", "boot": "", "seq": ""}
 
 // An importedName is what makes a row of a spreadsheet the same as one of the
 // record: a row that takes a reading back is another than the reading's own.
@@ -260,89 +246,85 @@ type importedName struct {
 	back           bool
 }
 
-func nameOf[W any](w *W) importedName {
-	return importedName{cellOf(w, "jig"), cellOf(w, "boot"), cellOf(w, "seq"), cellOf(w, "status") == string(Retracted)}
+func nameOf(l *table.Layout, row table.Row) importedName {
+	return importedName{*l.Cell(row, "jig"), *l.Cell(row, "boot"), *l.Cell(row, "seq"), *l.Cell(row, "status") == string(Retracted)}
 }
 
-// prior is what the record has of a spreadsheet.
-type prior struct {
+// digestBesideName is the digest of what a row says beside its session and the name
+// of its reading.
+func digestBesideName(l *table.Layout, row table.Row) string {
+	row = slices.Clone(row)
+	for _, name := range []string{"session", "jig", "boot", "seq"} {
+		*l.Cell(row, name) = ""
+	}
+	return digestOf(l, row)
+}
+
+// recorded is what the record has of a spreadsheet. Rows are counted by digests of
+// what they say beside their names.
+type recorded struct {
 	named  map[importedName]bool // of the spreadsheet's names: whether the record has it
-	ours   map[string]int        // what rows of the same import say, and how often
-	others map[string]bool       // what rows of other imports say
+	ours   map[string]int        // rows of the same import, and how often each stands
+	others map[string]bool       // rows of other imports
 	last   uint64                // the highest number of the same import
 }
 
-func priorOf[W any](record, boot string, rows []W) (*prior, error) {
-	p := &prior{named: map[importedName]bool{}, ours: map[string]int{}, others: map[string]bool{}}
-	for i := range rows {
-		p.named[nameOf(&rows[i])] = false
+func (m *Import) recorded(record, boot string) (*recorded, error) {
+	l := m.layout()
+	p := &recorded{named: map[importedName]bool{}, ours: map[string]int{}, others: map[string]bool{}}
+	for _, row := range m.rows {
+		p.named[nameOf(l, row)] = false
 	}
-	return p, scanFile(record, func(w *W, _ *cells, _ *RowError) {
-		if w == nil {
+	return p, scanFile(record, l, func(row table.Row, _ table.Place, _ *RowError) {
+		if row == nil {
 			return
 		}
-		name := nameOf(w)
+		name := nameOf(l, row)
 		if _, ok := p.named[name]; ok {
 			p.named[name] = true
 		}
 		switch {
 		case name.jig != importJig || name.back:
 		case name.boot == boot:
-			p.ours[saysOf(*w)]++
+			p.ours[digestBesideName(l, row)]++
 			n, _ := strconv.ParseUint(name.seq, 10, 32) // what is no number is none of ours
 			p.last = max(p.last, n)
 		default:
-			p.others[saysOf(*w)] = true
+			p.others[digestBesideName(l, row)] = true
 		}
 	})
 }
 
-// freshRows returns the rows that the record does not have, with identities, and
-// counts the others. A row with an identity of its own is in the record when that
-// is. Any other one is when a row of this import's session says the same; equal
-// rows count as often as they stand, wherever they stand in the spreadsheet by
-// now.
-func freshRows[W any](m *Import, dir string, rows []W) (fresh []W, err error) {
+// fresh returns the rows that the record does not have, with identities, and counts
+// the others. A row with an identity of its own is in the record when that is. Any
+// other one is when a row of this import's session says the same; equal rows count as
+// often as they stand, wherever they stand in the spreadsheet by now.
+func (m *Import) fresh(dir string) (rows []table.Row, err error) {
+	l := m.layout()
 	boot := fmt.Sprintf("%.4X", sha256.Sum256([]byte(m.Session)))
-	p, err := priorOf(filepath.Join(dir, m.Into), boot, rows)
+	p, err := m.recorded(filepath.Join(dir, m.Into), boot)
 	m.Already, m.Elsewhere = 0, 0
-	for _, w := range rows {
-		name, says := nameOf(&w), saysOf(w)
+	for _, row := range m.rows {
+		name, digest := nameOf(l, row), digestBesideName(l, row)
 		switch {
 		case p.named[name]:
 			m.Already++
 			continue
 		case name.jig != "":
 			p.named[name] = true
-		case p.ours[says] > 0:
-			p.ours[says]--
+		case p.ours[digest] > 0:
+			p.ours[digest]--
 			m.Already++
 			continue
 		default:
-			if p.others[says] {
+			if p.others[digest] {
 				m.Elsewhere++
 			}
 			p.last++
-			fillRow(&w, map[string]string{"jig": importJig, "boot": boot, "seq": strconv.FormatUint(p.last, 10)})
+			row = slices.Clone(row)
+			*l.Cell(row, "jig"), *l.Cell(row, "boot"), *l.Cell(row, "seq") = importJig, boot, strconv.FormatUint(p.last, 10)
 		}
-		fresh = append(fresh, w)
+		rows = append(rows, row)
 	}
-	return fresh, err
-}
-
-// saysOf is a digest of what a row says, whatever its name.
-func saysOf[W any](w W) string {
-	fillRow(&w, nameless)
-	return digest(say(&w))
-}
-
-// cellOf returns the cell of a row by the name of its column.
-func cellOf[W any](w *W, column string) string {
-	v := reflect.ValueOf(w).Elem()
-	for i := range v.NumField() {
-		if v.Type().Field(i).Tag.Get("csv") == column {
-			return v.Field(i).String()
-		}
-	}
-	return ""
+	return rows, err
 }

@@ -2,6 +2,7 @@ package record
 
 import (
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -48,16 +49,16 @@ func TestImportUnderstands(t *testing.T) {
 	}
 	for _, tt := range tests {
 		m := understood(t, tt.file, t.TempDir(), tt.opt)
-		if len(m.readings) != 1 || len(m.Refused) != 0 || m.Rows != 1 {
+		if len(m.rows) != 1 || len(m.Refused) != 0 || m.Rows != 1 {
 			t.Errorf("%s: %+v", tt.name, m)
 			continue
 		}
-		r := m.readings[0]
-		note := r.Note
+		cell := func(name string) string { return *readingColumns.Cell(m.rows[0], name) }
+		note := cell("note")
 		if strings.Contains(note, ",") {
 			note = `"` + note + `"`
 		}
-		if got := strings.Join([]string{r.Time, r.Core, r.PoleHeight, r.StringHeight, r.RMS, note}, ","); got != tt.want {
+		if got := strings.Join([]string{cell("time"), cell("core_mm"), cell("pole_height_mm"), cell("string_height_mm"), cell("rms_mv"), note}, ","); got != tt.want {
 			t.Errorf("%s: got %s, expected %s", tt.name, got, tt.want)
 		}
 	}
@@ -160,7 +161,7 @@ func TestImportingTwiceAddsNothing(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		seqs = append(seqs, r.Session+" "+seqText(r.Seq, r.HasSeq))
+		seqs = append(seqs, fmt.Sprintf("%s %d", r.Session, r.Seq))
 		if r.Jig != importJig || len(r.Boot) != 8 {
 			t.Errorf("line %d: jig %q, boot %q", r.Line, r.Jig, r.Boot)
 		}
@@ -253,13 +254,12 @@ func FuzzImport(f *testing.F) {
 		if err != nil {
 			return
 		}
-		if m.Rows != m.Readable+len(m.Refused) || m.Readable != len(m.readings) {
+		if m.Rows != m.Readable+len(m.Refused) || m.Readable != len(m.rows) {
 			t.Errorf("%+v", m)
 		}
-		for _, w := range m.readings { // what is taken in can be read from the record
-			c := cells{place: func(string) (string, int) { return "", 0 }}
-			if w.parse(&c); c.err != nil {
-				t.Errorf("%+v: %v", w, c.err)
+		for _, row := range m.rows { // what is taken in can be read from the record
+			if _, bad := readingColumns.Parse(row, func(string) (string, int) { return "", 0 }); bad != nil {
+				t.Errorf("%q: %v", row, bad)
 			}
 		}
 	})

@@ -10,17 +10,19 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 
 	"evenpole/capture/record/disk"
+	"evenpole/capture/record/table"
 )
 
-// A ledger is a CSV file that only grows. Rows of type W are written in the
-// file's own order of columns; a file that does not exist is created with the
-// first row.
-type ledger[W any] struct {
+// A ledger is a CSV file that only grows. Rows are written in the
+// file's own order of columns; a file that does not exist is created with the first
+// row.
+type ledger struct {
 	path    string
+	layout  *table.Layout
 	columns []string      // as the file has them; nil until there is a file
+	to      []int         // where the file has each column of the layout, -1 for nowhere
 	lf      bool          // lines end in LF alone, not in CR LF
 	file    disk.Appender // nil until the first row
 	err     error         // why there can be no more rows
@@ -31,8 +33,8 @@ type ledger[W any] struct {
 
 // openLedger looks at the file, if there is one, and refuses it when it lacks a
 // column that a row needs. Nothing is written.
-func openLedger[W any](path string, optional ...string) (*ledger[W], error) {
-	l := &ledger[W]{path: path, create: disk.OpenAppend}
+func openLedger(path string, columns *table.Layout, optional ...string) (*ledger, error) {
+	l := &ledger{path: path, layout: columns, create: disk.OpenAppend}
 	f, err := os.Open(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return l, nil
@@ -47,80 +49,81 @@ func openLedger[W any](path string, optional ...string) (*ledger[W], error) {
 		return l, nil
 	}
 	l.lf = !bytes.Contains(start, []byte("\r\n"))
-	t, err := openTable[W](head, path, neededBy[W](optional))
+	t, err := table.Open(head, path, columns, without(columns.Names, optional))
 	if err != nil {
 		return nil, err
 	}
-	l.columns = trimmed(t.rows.Headers)
+	l.have(t.Header)
 	return l, nil
 }
 
-// neededBy lists the columns that a file needs for rows of a type.
-func neededBy[W any](optional []string) []string {
-	return slices.DeleteFunc(columnsOf[W](), func(name string) bool { return slices.Contains(optional, name) })
+// without leaves out of a list of names those of another one.
+func without(names, others []string) []string {
+	return slices.DeleteFunc(slices.Clone(names), func(name string) bool { return slices.Contains(others, name) })
 }
 
-func trimmed(headers []string) []string {
-	names := make([]string, len(headers))
-	for i, h := range headers {
-		names[i] = strings.TrimSpace(h)
+// have notes which columns the file has.
+func (l *ledger) have(columns []string) {
+	l.columns, l.to = columns, make([]int, len(l.layout.Names))
+	for i, name := range l.layout.Names {
+		l.to[i] = slices.Index(columns, name)
 	}
-	return names
 }
 
 // append writes rows. When it returns nil they are on the disk, and so is the
 // name of the file. After an error the end of the file is not known, and there
 // are no more rows.
-func (l *ledger[W]) append(rows ...W) error {
+func (l *ledger) append(rows ...table.Row) error {
 	if l.err == nil && len(rows) > 0 {
 		l.err = l.write(rows)
 	}
 	return l.err
 }
 
-func (l *ledger[W]) write(rows []W) error {
+func (l *ledger) write(rows []table.Row) error {
 	if l.file == nil {
 		if err := l.open(); err != nil {
 			return err
 		}
 	}
-	lines, said := make([][]string, len(rows)), make([][]byte, len(rows))
+	lines, digests := make([][]string, len(rows)), make([]string, len(rows))
 	for i := range rows {
 		var err error
 		if lines[i], err = l.line(rows[i]); err != nil {
 			return err
 		}
-		said[i] = say(&rows[i])
+		digests[i] = digestOf(l.layout, rows[i])
 	}
 	if err := l.put(lines...); err != nil {
 		return err
 	}
-	if err := l.seals.add(said...); err != nil {
+	if err := l.seals.add(digests); err != nil {
 		return &disk.WriteError{Path: l.seals.path, Err: err}
 	}
 	return nil
 }
 
 // line lays a row out as the file's columns go.
-func (l *ledger[W]) line(w W) ([]string, error) {
-	names, values := record(w)
+func (l *ledger) line(row table.Row) ([]string, error) {
 	cells := make([]string, len(l.columns))
-	for i, name := range names {
-		at := slices.Index(l.columns, name)
-		switch {
-		case at >= 0:
-			cells[at] = values[i]
-		case values[i] != "" && values[i] != string(OK): // ok is what an absent status means
-			return nil, fmt.Errorf("%s: the file has no column %q, and a row has %q to write there", l.path, name, values[i])
+	for i, text := range row {
+		switch to := l.to[i]; {
+		case to >= 0:
+			cells[to] = text
+		case text != "" && text != string(OK): // ok is what an absent status means
+			return nil, fmt.Errorf("%s: the file has no column %q, and a row has %q to write there", l.path, l.layout.Names[i], text)
 		}
 	}
 	return cells, nil
 }
 
 // takes tells whether the file has columns for all that rows have to say.
-func (l *ledger[W]) takes(rows []W) error {
-	for _, w := range rows {
-		if _, err := l.line(w); err != nil && l.columns != nil {
+func (l *ledger) takes(rows []table.Row) error {
+	if l.columns == nil {
+		return nil
+	}
+	for _, row := range rows {
+		if _, err := l.line(row); err != nil {
 			return err
 		}
 	}
@@ -130,7 +133,7 @@ func (l *ledger[W]) takes(rows []W) error {
 // open opens the file for appending, after its seals. A new one gets its header.
 // Its name is made as lasting as its rows will be, whoever made it: that process
 // may have been killed before.
-func (l *ledger[W]) open() error {
+func (l *ledger) open() error {
 	if err := l.seals.begin(); err != nil {
 		return &disk.WriteError{Path: l.seals.path, Err: err}
 	}
@@ -140,7 +143,7 @@ func (l *ledger[W]) open() error {
 	}
 	l.file = f
 	if l.columns == nil {
-		l.columns = columnsOf[W]()
+		l.have(l.layout.Names)
 		if err := l.put(l.columns); err != nil {
 			return err
 		}
@@ -149,8 +152,8 @@ func (l *ledger[W]) open() error {
 }
 
 // put writes lines and waits until they are on the disk.
-func (l *ledger[W]) put(lines ...[]string) error {
-	if err := putLines(l.file, l.lf, lines); err != nil {
+func (l *ledger) put(lines ...[]string) error {
+	if err := table.WriteLines(l.file, l.lf, lines...); err != nil {
 		return &disk.WriteError{Path: l.path, Err: err}
 	}
 	if err := l.file.Sync(); err != nil {
@@ -159,7 +162,7 @@ func (l *ledger[W]) put(lines ...[]string) error {
 	return nil
 }
 
-func (l *ledger[W]) close() error {
+func (l *ledger) close() error {
 	if l.file == nil {
 		return l.seals.close()
 	}

@@ -1,10 +1,11 @@
 package record
 
 import (
-	"fmt"
 	"io"
 	"slices"
 	"strings"
+
+	"evenpole/capture/record/table"
 )
 
 // ListRow is a row of a list: a small CSV file that people write and keep beside the
@@ -18,18 +19,15 @@ type ListRow struct {
 // ReadList reads a list: a header row, its columns in any order, of which
 // some are needed. A mistake is a [*RowError]; name stands for the file in it.
 func ReadList(r io.Reader, name string, need ...string) ([]ListRow, error) {
-	c, _ := newCSVReader(r)
-	head, err := c.Read()
-	if err == io.EOF {
-		return nil, &RowError{File: name, Line: 1, Msg: "expected a header row, got an empty file"}
-	}
+	c, _ := table.NewCSV(r)
+	head, _, err := table.Header(c, name)
 	if err != nil {
-		return nil, explain(err, name, 0)
+		return nil, err
 	}
-	head = trimmed(head)
+	head = table.Trimmed(head)
 	for _, n := range need {
 		if !slices.Contains(head, n) {
-			return nil, &RowError{File: name, Line: 1, Column: n, Msg: fmt.Sprintf("expected in the header, got %q", strings.Join(head, ","))}
+			return nil, table.Errorf(name, 1, n, "expected in the header, got %q", strings.Join(head, ","))
 		}
 	}
 	var out []ListRow
@@ -39,7 +37,7 @@ func ReadList(r io.Reader, name string, need ...string) ([]ListRow, error) {
 			return out, nil
 		}
 		if err != nil {
-			return nil, explain(err, name, len(head))
+			return nil, table.Explain(err, name, len(head))
 		}
 		l := ListRow{file: name, cells: map[string]string{}}
 		l.line, _ = c.FieldPos(0)
@@ -56,5 +54,5 @@ func (l *ListRow) Cell(column string) string { return l.cells[column] }
 
 // Wrong says what is wrong in a column.
 func (l *ListRow) Wrong(column, format string, args ...any) error {
-	return &RowError{File: l.file, Line: l.line, Column: column, Msg: fmt.Sprintf(format, args...)}
+	return table.Errorf(l.file, l.line, column, format, args...)
 }

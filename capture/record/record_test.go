@@ -11,12 +11,13 @@ import (
 	"time"
 
 	"evenpole/capture/record/disk"
+	"evenpole/capture/record/table"
 )
 
-// newShop opens a shop in which some files stand already.
 // sampleShop is the folder of the sample shop.
 const sampleShop = "../../testdata/sample-shop/"
 
+// newShop opens a shop in which some files stand already.
 func newShop(t *testing.T, files map[string]string) (*Writer, error) {
 	t.Helper()
 	dir := t.TempDir()
@@ -50,14 +51,27 @@ func text(t *testing.T, path string) string {
 	return string(b)
 }
 
-func sampleRow(seq uint32) readingRow {
-	r := Reading{
+func sampleReading(seq uint32) Reading {
+	return Reading{
 		Time: time.Date(2026, 3, 4, 5, 6, 7, 89e6, time.FixedZone("", 3600)), Session: "s001", Purpose: ForModel,
 		Jig: "jig-7", Boot: "0000ABCD", Seq: seq, HasSeq: true, Pickup: `T "4", new`, Batch: "M-03", String: 2,
 		Core: 0.33, Gauge: 0.33, Wrap: "plain", PoleHeight: -0.05, StringHeight: 3.125, Mode: "P", Take: 3,
 		RMS: 12.3, Peak: 45.678, Freq: 246.9, Window: 500, Quiet: 0.4, Excite: "travel", Status: OK,
 	}
-	return r.row()
+}
+
+func sampleRow(seq uint32) table.Row {
+	r := sampleReading(seq)
+	return readingColumns.Row(&r)
+}
+
+// fieldRow is a row of fields.csv with some cells.
+func fieldRow(cells map[string]string) table.Row {
+	row := make(table.Row, len(fieldColumns.Names))
+	for name, text := range cells {
+		*fieldColumns.Cell(row, name) = text
+	}
+	return row
 }
 
 const (
@@ -77,7 +91,7 @@ func TestANewFileHasTheColumnsInOrder(t *testing.T) {
 	if got, want := text(t, s.path(ReadingsFile)), header+"\r\n"+firstRow+"\r\n"; got != want {
 		t.Errorf("got\n%s\nexpected\n%s", got, want)
 	}
-	if err := s.fields.append(fieldRow{Field: "1"}); err != nil {
+	if err := s.fields.append(fieldRow(map[string]string{"field_mt": "1"})); err != nil {
 		t.Fatal(err)
 	}
 	if got, want := text(t, s.path(FieldsFile)), fieldHead+"\r\n,,,,,,,,,,,1,,,\r\n"; got != want {
@@ -125,10 +139,10 @@ func TestAFileThatLacksColumnsIsRefused(t *testing.T) {
 func TestFieldsWithoutStatusAndNote(t *testing.T) {
 	head := strings.TrimSuffix(fieldHead, ",status,note") + "\r\n"
 	s := mustShop(t, map[string]string{FieldsFile: head})
-	if err := s.fields.append(fieldRow{Field: "1", Status: "ok"}); err != nil {
+	if err := s.fields.append(fieldRow(map[string]string{"field_mt": "1", "status": "ok"})); err != nil {
 		t.Fatal(err)
 	}
-	err := s.fields.append(fieldRow{Field: "1", Status: "ok", Note: "left over"})
+	err := s.fields.append(fieldRow(map[string]string{"field_mt": "1", "status": "ok", "note": "left over"}))
 	if want := `fields.csv: the file has no column "note", and a row has "left over" to write there`; err == nil || !strings.HasSuffix(err.Error(), want) {
 		t.Errorf("got %v", err)
 	}

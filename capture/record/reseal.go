@@ -11,11 +11,13 @@ import (
 	"time"
 
 	"evenpole/capture/record/disk"
+	"evenpole/capture/record/table"
 )
 
 // Seal seals the whole record as it stands, with a remark, and sets the seals
 // that there were aside, into a file beside the record. It tells what it did,
-// for people. Do so only after Verify has told what will not be told again.
+// for people. What Verify tells of the rows until now
+// it will not tell again.
 func (s *Writer) Seal(now time.Time) (notices []string, err error) {
 	for _, seal := range []func(time.Time) (string, error){s.readings.sealAnew, s.fields.sealAnew} {
 		notice, err := seal(now)
@@ -29,12 +31,12 @@ func (s *Writer) Seal(now time.Time) (notices []string, err error) {
 	return notices, nil
 }
 
-func (l *ledger[W]) sealAnew(now time.Time) (notice string, err error) {
+func (l *ledger) sealAnew(now time.Time) (notice string, err error) {
 	if err := l.seals.close(); err != nil {
 		return "", err
 	}
 	path := sealsPath(l.path)
-	rows, err := writeSeals[W](l.path, path+".new")
+	rows, err := writeSeals(l.path, l.layout, path+".new")
 	if rows == 0 || err != nil {
 		return "", err
 	}
@@ -52,23 +54,23 @@ func (l *ledger[W]) sealAnew(now time.Time) (notice string, err error) {
 	if err := disk.SyncDir(filepath.Dir(path)); err != nil {
 		return "", err
 	}
-	l.seals, err = openSealer[W](l.path, foundLater, l.create)
+	l.seals, err = openSealer(l.path, l.layout, foundLater, l.create)
 	return notice, err
 }
 
 // writeSeals writes a new file of seals for a whole record; none when the record
 // has no rows.
-func writeSeals[W any](record, path string) (rows int, err error) {
+func writeSeals(record string, columns *table.Layout, path string) (rows int, err error) {
 	f, err := os.Create(path)
 	if err != nil {
 		return 0, err
 	}
 	b := bufio.NewWriter(f)
-	err = putLines(b, false, [][]string{columnsOf[sealRow]()})
+	err = table.WriteLines(b, false, sealColumns.Names)
 	last := seal{}
-	scanned := scanFile(record, func(w *W, _ *cells, _ *RowError) {
-		last = seal{row: last.row + 1, digest: digest(sayIf(w)), remark: accepted}.after(last)
-		err = errors.Join(err, putLines(b, false, [][]string{last.cells()}))
+	scanned := scanFile(record, columns, func(row table.Row, _ table.Place, _ *RowError) {
+		last = seal{row: last.row + 1, digest: digestOf(columns, row), remark: accepted}.after(last)
+		err = errors.Join(err, table.WriteLines(b, false, sealColumns.Row(&last)))
 	})
 	err = errors.Join(err, scanned, b.Flush(), f.Sync(), f.Close())
 	if err != nil || last.row == 0 {

@@ -6,6 +6,8 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
+
+	"evenpole/capture/record/table"
 )
 
 // A Target says what to take back: one reading by its identity, one row by its
@@ -81,15 +83,15 @@ func (s *Writer) Retract(t Target, reason string, now time.Time) (Retraction, er
 	if reason = strings.Join(strings.Fields(reason), " "); reason != "" {
 		note += ": " + reason
 	}
-	var readings []readingRow
+	var readings []table.Row
 	for _, r := range found.readings {
 		r.Time, r.Status, r.Note = now, Retracted, note
-		readings = append(readings, r.row())
+		readings = append(readings, readingColumns.Row(&r))
 	}
-	var fields []fieldRow
+	var fields []table.Row
 	for _, f := range found.fields {
 		f.Time, f.Status, f.Note = now, Retracted, note
-		fields = append(fields, f.row())
+		fields = append(fields, fieldColumns.Row(&f))
 	}
 	done := Retraction{Already: found.already, Nameless: found.nameless}
 	if err := s.fields.takes(fields); err != nil {
@@ -115,12 +117,12 @@ type found struct {
 
 func find(dir string, t *Target) (f found, err error) {
 	f.readings, err = covered(t, ReadingsFile, readFile(filepath.Join(dir, ReadingsFile), Readings),
-		func(r *Reading) (about, int) { return r.about(), r.Line }, &f)
+		func(r *Reading) (about, int) { return aboutReading(r), r.Line }, &f)
 	if err != nil {
 		return f, err
 	}
 	f.fields, err = covered(t, FieldsFile, readFile(filepath.Join(dir, FieldsFile), Fields),
-		func(r *FieldReading) (about, int) { return r.about(), r.Line }, &f)
+		func(r *FieldReading) (about, int) { return aboutField(r), r.Line }, &f)
 	switch {
 	case err != nil || len(f.readings)+len(f.fields) > 0:
 	case f.already > 0:

@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"evenpole/capture/record/disk"
+	"evenpole/capture/record/table"
 )
 
 // The digest of what a row says is a promise: a program that seals otherwise
@@ -20,11 +21,11 @@ func TestWhatASealCovers(t *testing.T) {
 	const said = "batch=4:M-03\nboot=8:0000ABCD\ncore_mm=4:0.33\nexcite=6:travel\nfreq_hz=5:246.9\ngauge_mm=4:0.33\njig=5:jig-7\n" +
 		"mode=1:P\npeak_mv=6:45.678\npickup=10:T \"4\", new\npole_height_mm=5:-0.05\npurpose=5:model\nquiet_mv=3:0.4\nrms_mv=4:12.3\n" +
 		"seq=1:1\nsession=4:s001\nstring=1:2\nstring_height_mm=5:3.125\ntake=1:3\ntime=24:2026-03-04T04:06:07.089Z\nwindow_ms=3:500\nwrap=5:plain\n"
-	if got := string(say(&row)); got != said {
+	if got := string(sealedText(readingColumns.Layout, row)); got != said {
 		t.Errorf("said %q\nexpected %q", got, said)
 	}
-	field := fieldRow{Field: "-12.50", ProbeGap: "0.50", Status: "ok", Note: " a\r\nb "}
-	if got, want := string(say(&field)), "field_mt=5:-12.5\nnote=3:a\nb\nprobe_gap_mm=3:0.5\n"; got != want {
+	field := fieldRow(map[string]string{"field_mt": "-12.50", "probe_gap_mm": "0.50", "status": "ok", "note": " a\r\nb "})
+	if got, want := string(sealedText(fieldColumns.Layout, field)), "field_mt=5:-12.5\nnote=3:a\nb\nprobe_gap_mm=3:0.5\n"; got != want {
 		t.Errorf("said %q, expected %q", got, want)
 	}
 	first := seal{row: 1, digest: digest([]byte("field_mt=5:-12.5\n"))}.after(seal{})
@@ -162,18 +163,18 @@ func FuzzSeals(f *testing.F) {
 }
 
 func rewriteSeals(t *testing.T, file string) string {
-	lines := [][]string{columnsOf[sealRow]()}
+	lines := [][]string{sealColumns.Names}
 	for s, err := range readSeals(strings.NewReader(file), "seals.csv") {
 		var row *RowError
 		if err != nil && !errors.As(err, &row) {
 			t.Fatalf("%T: %v", err, err)
 		}
 		if err == nil {
-			lines = append(lines, s.cells())
+			lines = append(lines, sealColumns.Row(&s))
 		}
 	}
 	var text strings.Builder
-	if err := putLines(&text, false, lines); err != nil {
+	if err := table.WriteLines(&text, false, lines...); err != nil {
 		t.Fatal(err)
 	}
 	return text.String()

@@ -7,6 +7,8 @@ import (
 	"regexp"
 	"strconv"
 	"time"
+
+	"evenpole/capture/record/table"
 )
 
 // What a session captures.
@@ -31,51 +33,22 @@ type Hold struct {
 	Mount    string // name of the copy under mounts/
 }
 
-// holdRow is a row of sessions.csv as text.
-type holdRow struct {
-	Time     string `csv:"time"`
-	Session  string `csv:"session"`
-	Purpose  string `csv:"purpose"`
-	Kind     string `csv:"kind"`
-	Jig      string `csv:"jig"`
-	Boot     string `csv:"boot"`
-	AfterSeq string `csv:"after_seq"`
-	Pickup   string `csv:"pickup"`
-	Mount    string `csv:"mount"`
-}
-
-func (w *holdRow) parse(c *cells) Hold {
-	seq, _ := c.seq("after_seq", w.AfterSeq)
-	return Hold{
-		Time:     c.stamp("time", w.Time),
-		Session:  w.Session,
-		Purpose:  word(c, "purpose", w.Purpose, Purposes...),
-		Kind:     word(c, "kind", w.Kind, OfReadings, OfFields),
-		Jig:      w.Jig,
-		Boot:     w.Boot,
-		AfterSeq: seq,
-		Pickup:   w.Pickup,
-		Mount:    w.Mount,
-	}
-}
-
-func (h *Hold) row() holdRow {
-	return holdRow{
-		Time:     stampText(h.Time),
-		Session:  h.Session,
-		Purpose:  string(h.Purpose),
-		Kind:     h.Kind,
-		Jig:      h.Jig,
-		Boot:     h.Boot,
-		AfterSeq: seqText(h.AfterSeq, true),
-		Pickup:   h.Pickup,
-		Mount:    h.Mount,
-	}
-}
+// holdColumns are the columns of sessions.csv.
+var holdColumns = table.New(
+	table.Time("time", func(h *Hold) *time.Time { return &h.Time }),
+	table.Text("session", func(h *Hold) *string { return &h.Session }),
+	table.Word("purpose", func(h *Hold) *Purpose { return &h.Purpose }, Purposes()),
+	table.Word("kind", func(h *Hold) *string { return &h.Kind }, []string{OfReadings, OfFields}),
+	table.Text("jig", func(h *Hold) *string { return &h.Jig }),
+	table.Text("boot", func(h *Hold) *string { return &h.Boot }),
+	table.Sequence("after_seq", func(h *Hold) *uint32 { return &h.AfterSeq }, nil),
+	table.Text("pickup", func(h *Hold) *string { return &h.Pickup }),
+	table.Text("mount", func(h *Hold) *string { return &h.Mount }),
+)
 
 // readHolds reads sessions.csv.
 func readHolds(r io.Reader, name string) iter.Seq2[Hold, error] {
-	return read(r, name, columnsOf[holdRow](), func(w *holdRow, c *cells, _ int) Hold { return w.parse(c) })
+	return table.Read(r, name, holdColumns, holdColumns.Names)
 }
 
 // Holds are the rows of sessions.csv, oldest first.

@@ -2,6 +2,7 @@ package record
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -12,17 +13,21 @@ import (
 	"strings"
 	"time"
 	"unicode/utf8"
+
+	"evenpole/capture/record/table"
 )
 
 // A sheet is a person's spreadsheet as CSV, read row by row.
 type sheet struct {
 	name    string
 	csv     *csv.Reader
+	layout  *table.Layout
 	columns []ImportColumn // one for each header
-	scale   []float64      // what a number is multiplied by
-	decimal string         // sign, as soon as one was seen
+	to      []int          // which column of the layout each header stands for, -1 for none
+	scale   []float64      // what the numbers under each header are multiplied by
+	decimal string         // the decimal sign, as soon as one was seen
 	zone    *time.Location
-	zoned   bool // a time named no zone
+	zoned   bool // some time named no zone
 }
 
 // otherUnits are what a column that ends in a unit may be in instead: the
@@ -35,54 +40,56 @@ var otherUnits = map[string]map[string]float64{
 }
 
 // openSheet reads the header and finds out what is in which column.
-func openSheet(text []byte, name string, columns map[string]string, known []string) (*sheet, error) {
+func openSheet(text []byte, name string, named map[string]string, l *table.Layout) (*sheet, error) {
 	if err := checkText(text, name); err != nil {
 		return nil, err
 	}
-	s := &sheet{name: name}
-	s.csv, _ = newCSVReader(bytes.NewReader(text))
+	s := &sheet{name: name, layout: l}
+	s.csv, _ = table.NewCSV(bytes.NewReader(text))
 	s.csv.Comma = separator(text)
-	header, err := s.csv.Read()
-	if err == io.EOF {
-		return nil, &RowError{name, 1, "", "expected a header row, got an empty file"}
-	} else if err != nil {
-		return nil, explain(err, name, 0)
+	header, line, err := table.Header(s.csv, name)
+	if err != nil {
+		return nil, err
 	}
-	line, _ := s.csv.FieldPos(0)
 	used := map[string]bool{}
-	for _, h := range trimmed(header) {
-		c, scale := understand(h, columns, known)
-		if to, ok := columns[h]; ok && c.Column == "" {
+	for _, h := range table.Trimmed(header) {
+		c, scale := understand(h, named, l)
+		if to, ok := named[h]; ok && c.Column == "" {
 			return nil, refused("column %s: expected a column of the record, or one in another unit, got %q", h, to)
 		}
 		if c.Column != "" && used[c.Column] {
-			return nil, &RowError{name, line, h, fmt.Sprintf("expected one column for %s, got two", c.Column)}
+			return nil, table.Errorf(name, line, h, "expected one column for %s, got two", c.Column)
 		}
 		used[c.Column] = true
-		s.columns, s.scale = append(s.columns, c), append(s.scale, scale)
+		to, ok := l.Index(c.Column)
+		if !ok {
+			to = -1
+		}
+		s.columns, s.to, s.scale = append(s.columns, c), append(s.to, to), append(s.scale, scale)
 	}
-	for _, h := range slices.Sorted(maps.Keys(columns)) {
-		if !slices.Contains(trimmed(header), h) {
-			return nil, &RowError{name, line, h, fmt.Sprintf("expected in the header, got %q", strings.Join(header, string(s.csv.Comma)))}
+	for _, h := range slices.Sorted(maps.Keys(named)) {
+		if !slices.Contains(table.Trimmed(header), h) {
+			return nil, table.Errorf(name, line, h, "expected in the header, got %q", strings.Join(header, string(s.csv.Comma)))
 		}
 	}
 	return s, nil
 }
 
 // understand finds out which column of the record a header stands for.
-func understand(header string, named map[string]string, known []string) (c ImportColumn, scale float64) {
+func understand(header string, named map[string]string, l *table.Layout) (c ImportColumn, scale float64) {
 	c.Header = header
 	name := plainColumn(header)
 	if to, ok := named[header]; ok {
 		name = to
 	}
-	if slices.Contains(known, name) {
+	if _, ok := l.Index(name); ok {
 		c.Column = name
 		return c, 1
 	}
 	for unit, others := range otherUnits {
 		for other, scale := range others {
-			if stem, ok := strings.CutSuffix(name, other); ok && slices.Contains(known, stem+unit) {
+			stem, ok := strings.CutSuffix(name, other)
+			if _, known := l.Index(stem + unit); ok && known {
 				c.Column, c.Unit = stem+unit, other[1:]
 				return c, scale
 			}
@@ -130,11 +137,11 @@ func checkText(text []byte, name string) error {
 		is = "UTF-16"
 	}
 	if is != "" {
-		return &RowError{name, 1, "", "expected CSV in UTF-8, got " + is + ": save it as CSV (UTF-8)"}
+		return table.Errorf(name, 1, "", "expected CSV in UTF-8, got %s: save it as CSV (UTF-8)", is)
 	}
 	for i, line := range bytes.Split(text, []byte("\n")) {
 		if !utf8.Valid(line) || bytes.IndexByte(line, 0) >= 0 {
-			return &RowError{name, i + 1, "", fmt.Sprintf("expected text in UTF-8, got %q: save it as CSV (UTF-8)", line[:min(len(line), 40)])}
+			return table.Errorf(name, i+1, "", "expected text in UTF-8, got %q: save it as CSV (UTF-8)", line[:min(len(line), 40)])
 		}
 	}
 	return nil
@@ -143,15 +150,20 @@ func checkText(text []byte, name string) error {
 // A sheetRow is one row: the text of each column of the record as the record
 // would have it.
 type sheetRow struct {
-	values map[string]string
-	bad    *RowError // the first cell that could not be understood
-	line   int
-	lines  map[string]int // on which a column's cell starts
+	cells table.Row
+	bad   *RowError // the first cell that could not be understood
+	line  int
+	lines map[string]int // on which a column's cell starts
+}
+
+// place is a [table.Place] of the cells of a row of a file.
+func (r *sheetRow) place(file, column string) (string, int) {
+	return file, cmp.Or(r.lines[column], r.line)
 }
 
 // next reads the next row that has anything in it.
 func (s *sheet) next() (*sheetRow, error) {
-	row := &sheetRow{values: map[string]string{}, lines: map[string]int{}}
+	row := &sheetRow{cells: make(table.Row, len(s.layout.Names)), lines: map[string]int{}}
 	cells, err := s.csv.Read()
 	for err == nil && strings.TrimSpace(strings.Join(cells, "")) == "" {
 		cells, err = s.csv.Read()
@@ -160,7 +172,7 @@ func (s *sheet) next() (*sheetRow, error) {
 		return nil, err
 	}
 	if err != nil {
-		err = explain(err, s.name, len(s.columns))
+		err = table.Explain(err, s.name, len(s.columns))
 		if errors.As(err, &row.bad) {
 			row.line = row.bad.Line
 			return row, nil
@@ -186,13 +198,13 @@ func (s *sheet) cell(row *sheetRow, i int, text string) {
 	switch {
 	case c.Column == "time":
 		text = s.stamp(text)
-	case hasUnit(c.Column):
+	case s.layout.Number[s.to[i]]:
 		text, want = s.number(text, s.scale[i])
 	}
 	if want != "" && row.bad == nil {
-		row.bad = &RowError{s.name, line, c.Header, fmt.Sprintf("expected %s, got %q", want, text)}
+		row.bad = table.Errorf(s.name, line, c.Header, "expected %s, got %q", want, text)
 	}
-	row.values[c.Column] = text
+	row.cells[s.to[i]] = text
 }
 
 // number brings a number into the record's unit and decimal sign. What is no

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"evenpole/capture/record/disk"
+	"evenpole/capture/record/table"
 )
 
 // mend sets a torn last line of a CSV file aside, into a file beside it, and
@@ -96,7 +97,7 @@ func findTorn(f io.ReadSeeker, columns []string) (whole int64, torn []byte, err 
 // lastRecord returns the header of a CSV file, where its last record starts, and
 // whether that is bad.
 func lastRecord(f io.Reader) (header []string, start int64, bad bool, err error) {
-	r, skipped := newCSVReader(f)
+	r, skipped := table.NewCSV(f)
 	for {
 		before := r.InputOffset()
 		row, err := r.Read()
@@ -110,7 +111,7 @@ func lastRecord(f io.Reader) (header []string, start int64, bad bool, err error)
 			return nil, 0, false, err
 		}
 		if before == 0 {
-			header = trimmed(row)
+			header = table.Trimmed(row)
 			r.ReuseRecord = true
 		}
 		start, bad = before, err != nil

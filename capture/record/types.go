@@ -17,7 +17,11 @@ const (
 	ForRepeat Purpose = "repeat"
 )
 
-var Purposes = []Purpose{ForModel, ForBatch, ForCheck, ForRepeat}
+// Purposes lists the purposes that the record knows.
+func Purposes() []Purpose { return []Purpose{ForModel, ForBatch, ForCheck, ForRepeat} }
+
+// ParsePurpose reads the name of a purpose.
+func ParsePurpose(text string) (Purpose, error) { return profiles.OneOf(text, Purposes()) }
 
 // UsualTakes is how many good takes of a string a capture makes where nothing else
 // is asked for.
@@ -26,8 +30,8 @@ const UsualTakes = 10
 // Mode says how a take was made.
 type Mode string
 
-// The modes that the record knows, and that of a field reading, which no column
-// names.
+// The modes that the record knows, and Probe, which is that of a field reading and
+// stands in no file.
 const (
 	Pluck Mode = "P"
 	Drive Mode = "D" // by an exciter
@@ -35,7 +39,11 @@ const (
 	Probe Mode = "F"
 )
 
-var modes = []Mode{Pluck, Drive, Quiet}
+// Modes lists the modes of readings.
+func Modes() []Mode { return []Mode{Pluck, Drive, Quiet} }
+
+// ParseMode reads a mode of a reading.
+func ParseMode(text string) (Mode, error) { return profiles.OneOf(text, Modes()) }
 
 // Status of a kept take: what the screening says of it.
 type Status string
@@ -50,6 +58,14 @@ const (
 	ShortWindow  Status = "short_window"
 	Retracted    Status = "retracted"
 )
+
+// Statuses lists the statuses that the record knows.
+func Statuses() []Status {
+	return []Status{OK, Faulty, Clipped, DoubleStrike, ShortWindow, Retracted}
+}
+
+// ParseStatus reads the name of a status.
+func ParseStatus(text string) (Status, error) { return profiles.OneOf(text, Statuses()) }
 
 // Reading is one row of readings.csv. A numeric field that is absent or empty
 // in the file is NaN (floats) or 0 (String, Take); a time that is absent is the

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"evenpole/capture/record/disk"
+	"evenpole/capture/record/table"
 )
 
 // What a Finding can be.
@@ -86,8 +87,8 @@ func Verify(dir string, tell func(Finding)) (Audit, error) {
 		tell(f)
 	}
 	err := errors.Join(
-		verifyFile(v, ReadingsFile, aboutReading),
-		verifyFile(v, FieldsFile, aboutField))
+		verifyFile(v, ReadingsFile, readingColumns, aboutReading),
+		verifyFile(v, FieldsFile, fieldColumns, aboutField))
 	if err == nil && len(v.audit.Files) == 0 {
 		err = &fs.PathError{Op: "open", Path: filepath.Join(dir, ReadingsFile), Err: fs.ErrNotExist}
 	}
@@ -115,7 +116,7 @@ type repeatedRow struct {
 
 // verifyFile reads one file of the record. Its seals are opened first, as the
 // record may grow meanwhile.
-func verifyFile[W any](v *verifier, name string, meaning func(*W, *cells) about) error {
+func verifyFile[T any](v *verifier, name string, columns *table.Table[T], meaning func(*T) about) error {
 	path := filepath.Join(v.dir, name)
 	seals, err := openNow(sealsPath(path))
 	sealed := err == nil && seals.Size() > 0
@@ -142,9 +143,16 @@ func verifyFile[W any](v *verifier, name string, meaning func(*W, *cells) about)
 	defer m.stop()
 	f := &fileVerifier{v: v, path: path}
 	if record.Size() > 0 {
-		err = scan(record, path, func(w *W, c *cells, bad *RowError) {
-			m.row(c.line, digest(sayIf(w)))
-			f.row(w != nil, c, bad, func() about { return meaning(w, c) })
+		err = scan(record, path, columns.Layout, func(row table.Row, at table.Place, bad *RowError) {
+			_, line := at("")
+			m.row(line, digestOf(columns.Layout, row))
+			var a about
+			if bad == nil {
+				var x T
+				x, bad = columns.Parse(row, at)
+				a = meaning(&x)
+			}
+			f.row(&a, line, bad)
 		})
 	}
 	m.end()
@@ -165,23 +173,18 @@ type fileVerifier struct {
 	line int       // of the row before
 }
 
-func (f *fileVerifier) row(whole bool, c *cells, bad *RowError, meaning func() about) {
+func (f *fileVerifier) row(a *about, line int, bad *RowError) {
 	f.rows++
-	var a about
-	if whole {
-		a = meaning()
-		bad = c.err
-	}
 	if bad != nil {
 		text := bad.Msg
 		if bad.Column != "" {
 			text = bad.Column + ": " + text
 		}
-		f.tell(c.line, Unreadable, true, "%s", text)
+		f.tell(line, Unreadable, true, "%s", text)
 		return
 	}
-	f.clock(&a, c.line)
-	f.count(&a, c.line)
+	f.clock(a, line)
+	f.count(a, line)
 }
 
 func (f *fileVerifier) tell(line int, kind string, fault bool, format string, args ...any) {

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"evenpole/capture/record/disk"
+	"evenpole/capture/record/table"
 
 	"pgregory.net/rapid"
 )
@@ -34,20 +35,20 @@ func writtenShop(t *testing.T, n, fields int) string {
 
 var start = time.Date(2026, 3, 4, 5, 6, 7, 0, time.UTC)
 
-func someReadings(from, n int) (rows []readingRow) {
+func someReadings(from, n int) (rows []table.Row) {
 	for seq := from; seq < from+n; seq++ {
-		w := sampleRow(uint32(seq))
-		w.Time, w.RMS = stampText(start.Add(time.Duration(seq)*time.Second)), levelText(10+float64(seq)/1000)
-		rows = append(rows, w)
+		r := sampleReading(uint32(seq))
+		r.Time, r.RMS = start.Add(time.Duration(seq)*time.Second), 10+float64(seq)/1000
+		rows = append(rows, readingColumns.Row(&r))
 	}
 	return rows
 }
 
-func someFields(from, n int) (rows []fieldRow) {
+func someFields(from, n int) (rows []table.Row) {
 	for seq := from; seq < from+n; seq++ {
 		f := FieldReading{Time: start.Add(time.Duration(seq) * time.Second), Session: "s002", Jig: "jig-7", Boot: "0000ABCD",
 			Seq: uint32(seq), HasSeq: true, Batch: "M-03", Magnet: "M-03/01", Position: 1, Take: seq, Field: 234.7, ProbeGap: 0.5, Status: OK}
-		rows = append(rows, f.row())
+		rows = append(rows, fieldColumns.Row(&f))
 	}
 	return rows
 }

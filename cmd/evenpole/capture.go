@@ -145,10 +145,8 @@ func (e *env) captureLibrary() (*profiles.Library, error) {
 }
 
 func checkCapture(o captureOptions) error {
-	switch record.Purpose(o.purpose) {
-	case record.ForModel, record.ForBatch, record.ForCheck, record.ForRepeat:
-	default:
-		return badInput("purpose: expected model, batch, check or repeat, got %q", o.purpose)
+	if _, err := record.ParsePurpose(o.purpose); err != nil {
+		return badInput("purpose: %w", err)
 	}
 	if o.takes < 0 || o.plucks < 0 {
 		return badInput("takes and plucks: expected 1 or more")

@@ -21,9 +21,10 @@ var mayImport = map[string][]string{
 	"jig/jigtest": {},
 	"profiles":    {},
 
-	"capture/record/disk": {},
-	"capture/record":      {"profiles", "capture/record/disk"},
-	"capture":             {"jig", "capture/record", "profiles"},
+	"capture/record/disk":  {},
+	"capture/record/table": {},
+	"capture/record":       {"profiles", "capture/record/disk", "capture/record/table"},
+	"capture":              {"jig", "capture/record", "profiles"},
 
 	"fit/field":   {},
 	"fit/level":   {},

@@ -16,6 +16,7 @@ import (
 
 	"evenpole/capture/record"
 	"evenpole/capture/record/disk"
+	"evenpole/profiles"
 
 	"github.com/spf13/cobra"
 )
@@ -292,8 +293,8 @@ record.`,
 	f.StringArrayVar(&o.filter.Pickups, "pickup", nil, "only this pickup's `id`")
 	f.StringArrayVar(&o.filter.Batches, "batch", nil, "only this `batch` of magnets")
 	f.StringArrayVar(&o.filter.Sessions, "session", nil, "only this `session`")
-	f.StringArrayVar(&o.purposes, "purpose", nil, "only this `purpose`: model, batch, check or repeat")
-	f.StringArrayVar(&o.statuses, "status", nil, "only this `status`: ok, fault, clipped, double_strike, short_window or retracted")
+	f.StringArrayVar(&o.purposes, "purpose", nil, "only this `purpose`: "+profiles.Choice(record.Purposes()))
+	f.StringArrayVar(&o.statuses, "status", nil, "only this `status`: "+profiles.Choice(record.Statuses()))
 	f.StringVar(&o.since, "since", "", "only from this `day` (2025-03-03) or time on")
 	f.StringVar(&o.until, "until", "", "only up to this `day`, included, or time")
 	return cmd
@@ -347,23 +348,29 @@ func (o *exportOptions) check(json bool) (err error) {
 	if o.out != "" && !missing(o.out) {
 		return withHint(badInput("%s is there already", o.out), "choose another name")
 	}
-	for _, p := range o.purposes {
-		if !slices.Contains([]string{"model", "batch", "check", "repeat"}, p) {
-			return badInput("purpose: expected model, batch, check or repeat, got %q", p)
-		}
-		o.filter.Purposes = append(o.filter.Purposes, record.Purpose(p))
+	if o.filter.Purposes, err = eachOf("purpose", o.purposes, record.ParsePurpose); err != nil {
+		return err
 	}
-	for _, s := range o.statuses {
-		if !slices.Contains([]string{"ok", "fault", "clipped", "double_strike", "short_window", "retracted"}, s) {
-			return badInput("status: expected ok, fault, clipped, double_strike, short_window or retracted, got %q", s)
-		}
-		o.filter.Statuses = append(o.filter.Statuses, record.Status(s))
+	if o.filter.Statuses, err = eachOf("status", o.statuses, record.ParseStatus); err != nil {
+		return err
 	}
 	if o.filter.Since, err = dayOrTime("since", o.since, 0); err != nil {
 		return err
 	}
 	o.filter.Before, err = dayOrTime("until", o.until, 1)
 	return err
+}
+
+// eachOf reads the words that a flag was given.
+func eachOf[T any](flag string, words []string, parse func(string) (T, error)) (all []T, err error) {
+	for _, word := range words {
+		x, err := parse(word)
+		if err != nil {
+			return nil, badInput("%s: %w", flag, err)
+		}
+		all = append(all, x)
+	}
+	return all, nil
 }
 
 // dayOrTime reads a day, and adds so many days to it, or a time.

@@ -1,0 +1,37 @@
+package record
+
+import (
+	"os"
+	"path/filepath"
+)
+
+// Files and folders of a shop folder.
+const (
+	ReadingsFile = "readings.csv"
+	FieldsFile   = "fields.csv"
+	SessionsFile = "sessions.csv"
+	MountsDir    = "mounts"
+
+	setsFile = "strings.toml" // of package profiles
+)
+
+// Find returns the nearest folder, from start upwards, that is a shop: one
+// that holds readings.csv, fields.csv, sessions.csv or strings.toml.
+func Find(start string) (dir string, ok bool) {
+	dir, err := filepath.Abs(start)
+	if err != nil {
+		return "", false
+	}
+	for {
+		for _, name := range []string{ReadingsFile, FieldsFile, SessionsFile, setsFile} {
+			if info, err := os.Stat(filepath.Join(dir, name)); err == nil && info.Mode().IsRegular() {
+				return dir, true
+			}
+		}
+		parent := filepath.Dir(dir)
+		if parent == dir {
+			return "", false
+		}
+		dir = parent
+	}
+}

@@ -1,0 +1,85 @@
+package record
+
+import (
+	"crypto/sha256"
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"evenpole/capture/record/disk"
+	"evenpole/profiles"
+)
+
+// MountName is the name of the shop's copy of a mount: what is mounted, and a
+// digest of all that the mount says. How its file is called, laid out and
+// commented makes no difference, nor does what the program calls its fields: what
+// is hashed is the JSON of mountIdentity.
+func MountName(m *profiles.Mount) (string, error) {
+	id := mountIdentity{
+		Pickup: m.Pickup, Batch: m.Batch, Poles: string(m.Poles), PoleHeights: m.PoleHeights, Magnets: m.Magnets,
+		StringHeights: m.StringHeights, ProbeGap: m.ProbeGap, Set: m.Set,
+	}
+	for _, s := range m.Strings {
+		id.Strings = append(id.Strings, stringIdentity{s.Note, s.Gauge, s.Core, string(s.Wrap), s.CoreEstimated})
+	}
+	text, err := json.Marshal(id)
+	if err != nil {
+		return "", fmt.Errorf("mount %s: %w", m.File, err)
+	}
+	what := m.Pickup
+	if what == "" {
+		what = m.Batch
+	}
+	return fmt.Sprintf("%s-%.4x.toml", plain(what), sha256.Sum256(text)), nil
+}
+
+// mountIdentity is what two mounts have in common that are the same. Its keys and
+// their order are in the names of files that shops have: they do not change. File
+// and Text stand for what the mount's file was, and are always empty.
+type mountIdentity struct {
+	File          string           `json:"File"`
+	Text          []byte           `json:"Text"`
+	Pickup        string           `json:"Pickup"`
+	Batch         string           `json:"Batch"`
+	Poles         string           `json:"Poles"`
+	PoleHeights   []float64        `json:"PoleHeights"`
+	Magnets       []string         `json:"Magnets"`
+	StringHeights []float64        `json:"StringHeights"`
+	ProbeGap      float64          `json:"ProbeGap"`
+	Set           string           `json:"Set"`
+	Strings       []stringIdentity `json:"Strings"`
+}
+
+type stringIdentity struct {
+	Note          string  `json:"Note"`
+	Gauge         float64 `json:"Gauge"`
+	Core          float64 `json:"Core"`
+	Wrap          string  `json:"Wrap"`
+	CoreEstimated bool    `json:"CoreEstimated"`
+}
+
+// plain replaces what cannot stand in the name of a file everywhere.
+func plain(name string) string {
+	return strings.Map(func(r rune) rune {
+		switch {
+		case r >= 'a' && r <= 'z', r >= 'A' && r <= 'Z', r >= '0' && r <= '9', r == '-', r == '_', r == '.':
+			return r
+		}
+		return '-'
+	}, name)
+}
+
+// KeepMount keeps a verbatim copy of a mount under its name.
+func (s *Writer) KeepMount(name string, m *profiles.Mount) error {
+	dir := s.path(MountsDir)
+	if err := disk.MakeDir(dir); err != nil {
+		return err
+	}
+	path := filepath.Join(dir, name)
+	if _, err := os.Stat(path); err == nil {
+		return nil
+	}
+	return disk.WriteFile(path, m.Text)
+}

@@ -1,0 +1,145 @@
+package record
+
+import (
+	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"evenpole/capture/record/disk"
+	"evenpole/capture/record/table"
+)
+
+// A sealer appends seals. Its zero value seals nothing.
+type sealer struct {
+	path   string
+	file   disk.Appender
+	create func(path string) (disk.Appender, error)
+	last   seal
+	before [][]string // lines to write before the next seal
+}
+
+// openSealer looks at a record and its seals, and refuses a file that is no
+// file of seals. Nothing is written: what stands in the record without a seal is
+// sealed with the next row, with the remark why.
+func openSealer(record string, columns *table.Layout, why string, create func(path string) (disk.Appender, error)) (sealer, error) {
+	z := sealer{path: sealsPath(record), create: create}
+	info, err := os.Stat(z.path)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return z, err
+	}
+	started := err == nil
+	if err != nil || info.Size() == 0 {
+		z.before = [][]string{sealColumns.Names}
+	} else if z.last, err = lastSeal(z.path); err != nil {
+		return z, err
+	}
+	rows, unsealed, err := rowsAfter(record, columns, z.last)
+	if !started && rows > 0 {
+		z.addBefore(seal{row: rows, remark: neverSealed})
+		return z, err
+	}
+	for _, digest := range unsealed {
+		z.addBefore(seal{row: z.last.row + 1, digest: digest, remark: why})
+	}
+	return z, err
+}
+
+// rowsAfter counts the rows of a record, and returns the digests of those that stand
+// after the row of the last seal. Where no row has that seal's digest, as the row was
+// altered, the number of rows tells which are new.
+func rowsAfter(record string, columns *table.Layout, last seal) (rows int, unsealed []string, err error) {
+	found := false
+	err = scanFile(record, columns, func(row table.Row, _ table.Place, _ *RowError) {
+		rows++
+		digest := digestOf(columns, row)
+		switch {
+		case digest == last.digest:
+			found, unsealed = true, nil
+		case found || rows > last.row:
+			unsealed = append(unsealed, digest)
+		}
+	})
+	return rows, unsealed, err
+}
+
+func (z *sealer) addBefore(s seal) {
+	z.last = s.after(z.last)
+	z.before = append(z.before, sealColumns.Row(&z.last))
+}
+
+// lastSeal returns the last seal that can be read. A header that is wrong is an
+// error; wrong lines are left for Verify to find.
+func lastSeal(path string) (last seal, err error) {
+	for s, err := range readFile(path, readSeals) {
+		var row *RowError
+		switch {
+		case err == nil:
+			last = s
+		case !errors.As(err, &row) || row.Line == 1:
+			return seal{}, err
+		}
+	}
+	return last, nil
+}
+
+// endsAsSealed tells whether the last row of a record says what the newest seal
+// says.
+func endsAsSealed(record string, columns *table.Layout) bool {
+	newest, err := lastSeal(sealsPath(record))
+	if err != nil || newest.digest == "" {
+		return false
+	}
+	f, err := os.Open(record)
+	if err != nil {
+		return false
+	}
+	defer f.Close()
+	last := ""
+	err = scan(f, record, columns, func(row table.Row, _ table.Place, _ *RowError) { last = digestOf(columns, row) })
+	return err == nil && last == newest.digest
+}
+
+// begin opens the file, so that it is there before the first row is.
+func (z *sealer) begin() error {
+	if z.file != nil || z.create == nil {
+		return nil
+	}
+	f, err := z.create(z.path)
+	if err != nil {
+		return err
+	}
+	z.file = f
+	if len(z.before) == 0 {
+		return nil
+	}
+	if err := table.WriteLines(z.file, false, z.before...); err != nil {
+		return err
+	}
+	z.before = nil
+	return errors.Join(z.file.Sync(), disk.SyncDir(filepath.Dir(z.path)))
+}
+
+// add seals rows that are on the disk. It does not wait for its own lines to
+// be: the next writer makes up for what a power cut takes of them.
+func (z *sealer) add(digests []string) error {
+	if z.create == nil {
+		return nil
+	}
+	if err := z.begin(); err != nil {
+		return err
+	}
+	lines := make([][]string, len(digests))
+	for i, digest := range digests {
+		z.last = seal{row: z.last.row + 1, digest: digest}.after(z.last)
+		lines[i] = sealColumns.Row(&z.last)
+	}
+	return table.WriteLines(z.file, false, lines...)
+}
+
+func (z *sealer) close() error {
+	if z.file == nil {
+		return nil
+	}
+	return errors.Join(z.file.Sync(), z.file.Close())
+}

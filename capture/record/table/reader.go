@@ -1,0 +1,152 @@
+package table
+
+import (
+	"encoding/csv"
+	"errors"
+	"io"
+	"iter"
+	"slices"
+	"strings"
+)
+
+// A Reader reads a CSV file row by row. The file has its columns in any order, and may
+// have others, which are passed over.
+type Reader struct {
+	Header []string // names of the file's columns, in its order
+
+	name string
+	csv  *csv.Reader
+	line int            // on which the row at hand starts
+	at   map[string]int // where the file has each column
+	from []int          // where the file has the columns of the layout, -1 for nowhere
+	row  Row
+}
+
+// Open reads the header of a file that stands under a name in errors. It refuses one
+// that lacks a needed column, or that has a column of the layout twice.
+func Open(r io.Reader, name string, l *Layout, need []string) (*Reader, error) {
+	t := &Reader{name: name, row: make(Row, len(l.Names)), at: map[string]int{}}
+	t.csv, _ = NewCSV(r)
+	header, line, err := Header(t.csv, name)
+	if err != nil {
+		return nil, err
+	}
+	t.csv.ReuseRecord = true
+	t.Header, t.line = Trimmed(header), line
+	for i, name := range t.Header {
+		_, twice := t.at[name]
+		if _, known := l.Index(name); twice && known {
+			return nil, Errorf(t.name, line, name, "expected the column once, got it twice")
+		}
+		t.at[name] = i
+	}
+	t.from = l.find(header)
+	missing := slices.DeleteFunc(slices.Clone(need), func(name string) bool { _, ok := t.at[name]; return ok })
+	if len(missing) > 0 {
+		whole := strings.Join(header, ",")
+		got, _, _ := strings.Cut(whole, "\r") // which is the whole file when no line ends in LF
+		return nil, Errorf(t.name, line, strings.Join(missing, ", "), "expected in the header, got %q%s", got, savedOtherwise(whole))
+	}
+	return t, nil
+}
+
+// find returns where a header has each column, -1 for nowhere. Marks without width
+// that some programs leave in a header do not hide a column.
+func (l *Layout) find(header []string) []int {
+	from := slices.Repeat([]int{-1}, len(l.Names))
+	for at, text := range header {
+		i, ok := l.index[strings.TrimSpace(text)]
+		if !ok {
+			i, ok = l.index[visible.Replace(text)]
+		}
+		if ok {
+			from[i] = at
+		}
+	}
+	return from
+}
+
+var visible = strings.NewReplacer("\u200b", "", "\u200c", "", "\u200d", "", "\ufeff", "")
+
+// savedOtherwise says how a file has to be saved whose header shows that a
+// spreadsheet saved it in another form; "" when it shows nothing of the kind.
+func savedOtherwise(header string) string {
+	switch {
+	case strings.ContainsRune(header, 0):
+		return ": save it as CSV in UTF-8"
+	case !strings.Contains(header, ",") && strings.ContainsAny(header, ";\t"):
+		return ": save it with commas between cells and decimal points"
+	case strings.ContainsRune(header, '\r'):
+		return ": save it with line ends of LF or CR LF"
+	}
+	return ""
+}
+
+// Next reads a row. It is good until the next one is read. After a *RowError reading
+// can go on; at the end of the file the error is io.EOF.
+func (t *Reader) Next() (Row, error) {
+	cells, err := t.csv.Read()
+	if err == io.EOF {
+		return nil, err
+	}
+	if err != nil {
+		err = Explain(err, t.name, len(t.Header))
+		if bad := (*RowError)(nil); errors.As(err, &bad) {
+			t.line = bad.Line
+		}
+		return nil, err
+	}
+	t.line, _ = t.csv.FieldPos(0)
+	for i, from := range t.from {
+		if from >= 0 {
+			t.row[i] = cells[from]
+		}
+	}
+	return t.row, nil
+}
+
+// Place is the [Place] of the cells of the row that was read last.
+func (t *Reader) Place(column string) (file string, line int) {
+	if column == "" {
+		return t.name, t.line
+	}
+	line, _ = t.csv.FieldPos(t.at[column])
+	return t.name, line
+}
+
+// Read reads a file into values. A row that is wrong comes as a *RowError in place of
+// its value, and the rows after it still follow. Whatever else goes wrong ends the
+// sequence.
+func Read[T any](r io.Reader, name string, t *Table[T], need []string) iter.Seq2[T, error] {
+	return func(yield func(T, error) bool) {
+		var none T
+		rows, err := Open(r, name, t.Layout, need)
+		if err != nil {
+			yield(none, err)
+			return
+		}
+		parse := t.parser(rows.Place)
+		for {
+			row, err := rows.Next()
+			if err == io.EOF {
+				return
+			}
+			x := none
+			if err == nil {
+				var bad *RowError
+				if x, bad = parse(row); bad != nil {
+					x, err = none, bad
+				}
+			}
+			if !yield(x, err) || !canGoOn(err) {
+				return
+			}
+		}
+	}
+}
+
+// canGoOn tells whether reading can go on after err.
+func canGoOn(err error) bool {
+	var row *RowError
+	return err == nil || errors.As(err, &row)
+}

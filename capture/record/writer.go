@@ -1,0 +1,143 @@
+package record
+
+import (
+	"errors"
+	"os"
+	"path/filepath"
+	"time"
+
+	"evenpole/capture/record/disk"
+	"evenpole/capture/record/table"
+)
+
+// A Writer adds rows to the record in a shop folder. One process has it at a time.
+type Writer struct {
+	Dir     string
+	Notices []string // what had to be put right when it was opened, or endangers it, for people
+
+	lock     *os.File
+	create   func(path string) (disk.Appender, error)
+	readings *ledger
+	fields   *ledger
+	sessions *ledger
+}
+
+// OpenWriter opens a shop folder for writing, and makes it if there is none; files
+// are made when there is something to write to them. Torn last lines are set
+// aside, see Notices.
+//
+// Errors: disk.ErrInUse when another process is writing; a *RowError when a file
+// lacks a column that a capture has to write. Nothing was written then.
+func OpenWriter(dir string) (*Writer, error) { return openWriter(dir, disk.OpenAppend) }
+
+func openWriter(dir string, create func(path string) (disk.Appender, error)) (*Writer, error) {
+	if err := disk.MakeDir(dir); err != nil {
+		return nil, err
+	}
+	s := &Writer{Dir: dir, create: create}
+	now := time.Now()
+	lock, notice, err := disk.TakeLock(dir, now)
+	if err != nil {
+		return nil, err
+	}
+	s.lock = lock
+	s.notice(notice)
+	unsealed := foundLater
+	if notice != "" {
+		unsealed = afterCrash
+	}
+	if err := s.open(now, unsealed); err != nil {
+		if notice != "" { // what a crash left still waits to be put right
+			lock.Close()
+		} else {
+			disk.LetGo(lock)
+		}
+		return nil, err
+	}
+	for _, danger := range disk.Dangers(dir) {
+		s.notice(danger)
+	}
+	return s, nil
+}
+
+func (s *Writer) notice(text string) {
+	if text != "" {
+		s.Notices = append(s.Notices, text)
+	}
+}
+
+// open looks at the shop's files. unsealed is the remark for rows that stand
+// there without a seal.
+func (s *Writer) open(now time.Time, unsealed string) (err error) {
+	if s.readings, err = s.openSealed(ReadingsFile, readingColumns.Layout, now, unsealed); err != nil {
+		return err
+	}
+	if s.fields, err = s.openSealed(FieldsFile, fieldColumns.Layout, now, unsealed, "status", "note"); err != nil {
+		return err
+	}
+	if err := s.mend(SessionsFile, holdColumns.Names, nil, now); err != nil {
+		return err
+	}
+	s.sessions, err = openLedger(s.path(SessionsFile), holdColumns.Layout)
+	return err
+}
+
+// mend mends a file of the shop, and notes what it did.
+func (s *Writer) mend(name string, columns []string, asSealed func(path string) bool, now time.Time) error {
+	notice, err := mend(s.path(name), columns, asSealed, now)
+	s.notice(notice)
+	return err
+}
+
+// openSealed opens a ledger whose rows are sealed. A file may lack the optional
+// columns: older ones do.
+func (s *Writer) openSealed(name string, columns *table.Layout, now time.Time, unsealed string, optional ...string) (*ledger, error) {
+	if err := s.mend(sealsPath(name), sealColumns.Names, nil, now); err != nil {
+		return nil, err
+	}
+	if err := s.mend(name, without(columns.Names, optional), func(path string) bool { return endsAsSealed(path, columns) }, now); err != nil {
+		return nil, err
+	}
+	l, err := openLedger(s.path(name), columns, optional...)
+	if err != nil {
+		return nil, err
+	}
+	l.create = s.create
+	l.seals, err = openSealer(l.path, columns, unsealed, s.create)
+	return l, err
+}
+
+// Close lets another process write to the shop. After a write that failed the
+// lock keeps this one's name, and the next one looks at the shop as after a
+// crash.
+func (s *Writer) Close() error {
+	failed := errors.Join(s.readings.err, s.fields.err, s.sessions.err) != nil
+	err := errors.Join(s.readings.close(), s.fields.close(), s.sessions.close())
+	if failed {
+		return errors.Join(err, s.lock.Close())
+	}
+	return errors.Join(err, disk.LetGo(s.lock))
+}
+
+func (s *Writer) path(name string) string { return filepath.Join(s.Dir, name) }
+
+// Holds reads sessions.csv.
+func (s *Writer) Holds() (Holds, error) {
+	var all Holds
+	for h, err := range readFile(s.path(SessionsFile), readHolds) {
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, h)
+	}
+	return all, nil
+}
+
+// AddReading writes a reading. When it returns nil the row is on the disk.
+func (s *Writer) AddReading(r *Reading) error { return s.readings.append(readingColumns.Row(r)) }
+
+// AddField writes a field reading likewise.
+func (s *Writer) AddField(r *FieldReading) error { return s.fields.append(fieldColumns.Row(r)) }
+
+// AddHold notes in sessions.csv who commands a jig from here on.
+func (s *Writer) AddHold(h Hold) error { return s.sessions.append(holdColumns.Row(&h)) }
