@@ -12,7 +12,7 @@ const (
 	SessionsFile = "sessions.csv"
 	MountsDir    = "mounts"
 
-	setsFile = "strings.toml" // of package profiles
+	setsFile = "strings.toml" // string sets, which package profiles reads
 )
 
 // Find returns the nearest folder, from start upwards, that is a shop: one
