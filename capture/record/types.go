@@ -32,7 +32,7 @@
 // seals and imports it. A row that stands twice or was taken back is dropped in
 // standing.go, by [Standing]; every other room asks it.
 //
-// The files, each of which uses those before it:
+// The files, each of which uses only those before it:
 //
 //   - types.go has the values, takes.go what a reading counts for, columns.go the
 //     columns; list.go reads small lists that people keep beside the record.
