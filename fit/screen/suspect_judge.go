@@ -174,7 +174,7 @@ func (j *judge) row(c *cell.Cell, last int) row {
 	s := j.curve.CellSite(c, last)
 	r.lift = j.curve.Gradient(r.a[:len(j.theta)], j.theta, s, 0)
 	r.miss = c.Mean - j.curve.Predict(j.theta, s, 0)
-	sigma := curve.Sigma.SD * j.scale
+	sigma := curve.ResidualPrior.SD * j.scale
 	r.noise = sigma*sigma + j.take/float64(max(1, c.Takes))
 	for _, e := range curve.Effects {
 		if e.Local {
@@ -197,10 +197,10 @@ func (j *judge) local(a, b *row) float64 {
 	}
 	v := square(curve.Effects[0].Spread.SD)
 	if a.string == b.string {
-		v += square(curve.Effects[curve.EPole].Spread.SD)
+		v += square(curve.Effects[curve.PoleEffect].Spread.SD)
 	}
 	if a.session == b.session {
-		v += square(curve.Effects[curve.ESetup].Spread.SD) * a.lift * b.lift
+		v += square(curve.Effects[curve.SetupEffect].Spread.SD) * a.lift * b.lift
 	}
 	return v * square(j.scale)
 }
