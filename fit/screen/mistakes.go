@@ -28,10 +28,10 @@ const (
 const (
 	leastEvidence       = 5   // over the record as filed, less ln of the alternatives of its kind
 	leastDriftEvidence  = 3   // of a drift: there is one alternative
-	leastRepairEvidence = -3  // for lengths that cannot be: something is wrong for certain
+	leastRepairEvidence = -3  // where a diameter or height cannot be: something is wrong for certain
 	mostLevelsAgainst   = 1   // levels may speak against what lists of heights say by half of that, and so much
 	mostPrior           = 3   // what speaks for a mistake before it is looked at
-	certain             = 100 // evidence for a length that cannot be
+	certain             = 100 // evidence for a diameter or height that cannot be
 )
 
 // hypothesis is one mistake that a mounting may hold.
