@@ -53,11 +53,11 @@ func TestCeilingsWantMoreThanCoarseDigits(t *testing.T) {
 		return celltest.Gather(t, rows)
 	}
 	for _, step := range []float64{1, 0.625} { // to the last digit, and as a converter resolves
-		if found := ceilings(record(step, 1e9)); len(found) > 0 {
+		if found := clippedTakes(record(step, 1e9)); len(found) > 0 {
 			t.Errorf("peaks in steps of %g mV: got %+v", step, found)
 		}
 	}
-	found := ceilings(record(0.01, 35))
+	found := clippedTakes(record(0.01, 35))
 	if len(found) != 1 || !reflect.DeepEqual(found[0].Strings, []int{4}) {
 		t.Errorf("want the one of string 4, got %+v", found)
 	}
@@ -65,7 +65,7 @@ func TestCeilingsWantMoreThanCoarseDigits(t *testing.T) {
 
 func TestMergedJoinsRuns(t *testing.T) {
 	span := func(file, first, last int) cell.Span { return cell.Span{File: file, First: first, Last: last} }
-	got := merged([]cell.Span{span(0, 8, 9), span(1, 3, 3), span(0, 1, 4), span(0, 5, 5), span(0, 3, 4)})
+	got := mergeSpans([]cell.Span{span(0, 8, 9), span(1, 3, 3), span(0, 1, 4), span(0, 5, 5), span(0, 3, 4)})
 	if want := []cell.Span{span(0, 1, 5), span(0, 8, 9), span(1, 3, 3)}; !reflect.DeepEqual(got, want) {
 		t.Errorf("got %v, want %v", got, want)
 	}

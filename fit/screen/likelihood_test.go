@@ -10,8 +10,8 @@ import (
 )
 
 // normal returns the log determinant and the quadratic form of cells' levels,
-// by one dense covariance of all that was not told beforehand.
-func (j *judge) normal(cells []int) (logdet, form float64) {
+// by one dense covariance of all unknowns.
+func (j *levelModel) normal(cells []int) (logdet, form float64) {
 	n := len(cells)
 	a := mat.NewDense(n, len(j.mean), nil)
 	miss := mat.NewVecDense(n, nil)
@@ -26,8 +26,8 @@ func (j *judge) normal(cells []int) (logdet, form float64) {
 		prior.SetDiag(k, sd*sd)
 	}
 	for x, i := range cells {
-		a.SetRow(x, j.rows[i].a)
-		miss.SetVec(x, j.rows[i].miss-inner(j.rows[i].a, start))
+		a.SetRow(x, j.rows[i].gradient)
+		miss.SetVec(x, j.rows[i].residual-inner(j.rows[i].gradient, start))
 	}
 	var half, full mat.Dense
 	half.Mul(a, prior)
@@ -35,7 +35,7 @@ func (j *judge) normal(cells []int) (logdet, form float64) {
 	v := mat.NewSymDense(n, nil)
 	for x, i := range cells {
 		for y, k := range cells[x:] {
-			v.SetSym(x, x+y, full.At(x, x+y)+j.local(&j.rows[i], &j.rows[k]))
+			v.SetSym(x, x+y, full.At(x, x+y)+j.localCovariance(&j.rows[i], &j.rows[k]))
 		}
 		v.SetSym(x, x, v.At(x, x)+j.rows[i].noise/j.weight[i])
 	}
@@ -50,9 +50,9 @@ func (j *judge) normal(cells []int) (logdet, form float64) {
 
 // A second, slow way to the likelihood of a pickup's levels given the others':
 // that of all over that of the others, each with its dense covariance.
-func TestJudgeAgreesWithDenseCovariances(t *testing.T) {
+func TestConditionalAgreesWithDenseCovariances(t *testing.T) {
 	d := celltest.File(t, "sample-shop", "readings.csv")
-	j := newJudge(d.Cells, make([]bool, len(d.Cells)), make([]float64, len(d.Cells)))
+	j := newLevelModel(d.Cells, make([]bool, len(d.Cells)), make([]float64, len(d.Cells)))
 	var all, rest []int
 	for i := range d.Cells {
 		all = append(all, i)
@@ -60,13 +60,13 @@ func TestJudgeAgreesWithDenseCovariances(t *testing.T) {
 			rest = append(rest, i)
 		}
 	}
-	tr := j.try([]string{"P2"}, nil)
+	tr := j.conditional([]string{"P2"}, nil)
 	var chol mat.Cholesky
 	if !chol.Factorize(tr.cov) {
 		t.Fatal("covariance is not one")
 	}
 	var w mat.VecDense
-	miss := mat.NewVecDense(len(tr.miss), tr.miss)
+	miss := mat.NewVecDense(len(tr.residual), tr.residual)
 	if err := chol.SolveVecTo(&w, miss); err != nil {
 		t.Fatal(err)
 	}
@@ -85,8 +85,8 @@ func TestJudgeAgreesWithDenseCovariances(t *testing.T) {
 // when the coefficient scatters by sd and by sd0.
 func TestSlopeAgreesWithDensities(t *testing.T) {
 	d := celltest.File(t, "sample-shop", "readings.csv")
-	j := newJudge(d.Cells, make([]bool, len(d.Cells)), make([]float64, len(d.Cells)))
-	tr := j.try([]string{"P1"}, nil)
+	j := newLevelModel(d.Cells, make([]bool, len(d.Cells)), make([]float64, len(d.Cells)))
+	tr := j.conditional([]string{"P1"}, nil)
 	along := map[int]float64{}
 	for x, i := range tr.cells[:6] {
 		along[i] = float64(x)/5 - 0.5
@@ -95,7 +95,7 @@ func TestSlopeAgreesWithDensities(t *testing.T) {
 	density := func(sd float64) float64 {
 		n := len(tr.cells)
 		v := mat.NewSymDense(n+1, nil)
-		y := mat.NewVecDense(n+1, append(append([]float64(nil), tr.miss...), own))
+		y := mat.NewVecDense(n+1, append(append([]float64(nil), tr.residual...), own))
 		z := make([]float64, n+1)
 		z[n] = 1
 		for x, i := range tr.cells {

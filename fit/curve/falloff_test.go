@@ -17,7 +17,7 @@ func TestFalloffGradient(t *testing.T) {
 		th[j] = p.Mean + 0.3*rng.NormFloat64()*p.SD
 	}
 	for i, w := range c.Wraps {
-		th[PFixed+i] = WrapPrior(w).Mean
+		th[FixedParameters+i] = WrapPrior(w).Mean
 	}
 	grad := make([]float64, c.Size())
 	for i, s := range []Site{
