@@ -85,8 +85,8 @@ func (c *check) wrongPole(s *String) string {
 	switch {
 	case h < o.PoleHeightMin-samePole || h > o.PoleHeightMax+samePole:
 		return fmt.Sprintf("at %.2f mm, allowed %.2f to %.2f mm", h, o.PoleHeightMin, o.PoleHeightMax)
-	case gap < o.MinGap-samePole:
-		return fmt.Sprintf("at %.2f mm from its string, allowed %.2f mm", gap, o.MinGap)
+	case gap < o.RestGap()-samePole:
+		return fmt.Sprintf("at %.2f mm from its string, allowed %.2f mm", gap, o.RestGap())
 	}
 	return ""
 }

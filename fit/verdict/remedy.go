@@ -94,7 +94,7 @@ func (c *check) turn(i int) string {
 	}
 	low, high := c.order.PoleHeightMin, c.order.PoleHeightMax
 	if s.StringHeight.Known() {
-		high = min(high, float64(s.StringHeight)-c.order.MinGap)
+		high = min(high, float64(s.StringHeight)-c.order.RestGap())
 	}
 	allowed := max(low, min(high, want))
 	move := allowed - float64(s.PoleHeight)

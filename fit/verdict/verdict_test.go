@@ -542,6 +542,32 @@ func TestScrewAtItsLimit(t *testing.T) {
 	contains(t, []string{v.Strings[2].Remedy}, "at the order's limit already")
 }
 
+// A plan keeps poles to the gap at rest: a string that swings by 0.6 mm and may
+// come as near as 1.2 mm lies 1.8 mm over its pole, so that under a string at 3 mm
+// no pole is higher than 1.2 mm. A check holds poles to the same.
+func TestPolesKeepTheGapAtRest(t *testing.T) {
+	o := order(2)
+	o.Tolerance, o.PoleHeightMax, o.StringSwing = 0.5, 3, 0.6
+	rows := func(height float64) []record.Reading {
+		rows := taken(around(20), around(22))
+		for i := range rows {
+			rows[i].PoleHeight = height
+		}
+		return rows
+	}
+	v := check1(t, rows(1.4), o, Options{})
+	contains(t, v.Warnings, "at 1.60 mm from its string, allowed 1.80 mm")
+	v = check1(t, rows(1.2), o, Options{Slope: []float64{5, 5}}) // the limit is as high as the pole is
+	if want := "1.0 dB too quiet; it is at the order's limit already, so try another string gauge"; v.Strings[0].Remedy != want {
+		t.Errorf("got %q, want %q", v.Strings[0].Remedy, want)
+	}
+	for _, w := range v.Warnings {
+		if strings.Contains(w, "outside the order's limits") {
+			t.Errorf("got %q of poles at the limit", w)
+		}
+	}
+}
+
 func TestJSON(t *testing.T) {
 	rows := taken(around(20), around(20))[:8]
 	rows[0].StringHeight = math.NaN()
