@@ -242,7 +242,7 @@ func slope(to, from []float64, by float64) []float64 {
 func (x *expectation) weak(i int) hypothesis {
 	n := len(x.heights)
 	h := hypothesis{kind: WeakMagnet, strings: []int{i}, shift: make([]float64, 2*n), along: make([]float64, 2*n), sd: weakSD, rivals: n}
-	power, _ := x.fieldPower()
+	power, _ := x.fieldExponent()
 	h.shift[i], h.shift[n+i] = -weakness*power, -weakness
 	h.along[i], h.along[n+i] = power, 1
 	h.size = func(beyond float64) float64 { return 1 - math.Exp(min(0, beyond-weakness)) }

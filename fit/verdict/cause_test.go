@@ -57,7 +57,9 @@ func (l lawful) Uncertainty(*fit.Setup, []float64) *mat.SymDense {
 
 func (lawful) ResidualSD() float64         { return 0.15 }
 func (lawful) Source() string              { return "shop data" }
-func (lawful) Parameters() []fit.Parameter { return nil }
+
+func (lawful) FieldExponent() (b, se float64, ok bool) { return 0, 0, false }
+func (lawful) PoleSD() (sd float64, ok bool)           { return 0, false }
 
 var law = lawful{fall: 0.5, sd: 0.03}
 

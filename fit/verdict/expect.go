@@ -207,8 +207,8 @@ func (x *expectation) prepare() {
 	x.miss = make([]float64, 2*n)
 	x.cov = mat.NewSymDense(2*n, nil)
 	known := x.model.Uncertainty(x.setup, x.heights)
-	power, powerSE := x.fieldPower()
-	pole, _ := x.parameter("sd_pole", 0.05, 0)
+	power, powerSE := x.fieldExponent()
+	pole := x.poleSD()
 	sd := x.probe.spread
 	// A field tells at most half of what differs from pole to pole (our assumption):
 	// where the model knows of less, the rest stays.
@@ -246,21 +246,23 @@ func (x *expectation) forget(k int) {
 	x.miss[k] = 0
 }
 
-// parameter is one of the model's with its standard error; what is usual where the
-// model has none of the name.
-func (x *expectation) parameter(name string, usual, usualSE float64) (value, se float64) {
-	for _, p := range x.model.Parameters() {
-		if p.Name == name {
-			return p.Value, p.SE
-		}
+// fieldExponent is by how much ln v rises with ln B of a pole's field, and its
+// standard error. For a model that does not know it: between that of steel that
+// saturates and of steel that magnetises in proportion (our assumption).
+func (x *expectation) fieldExponent() (b, se float64) {
+	if b, se, ok := x.model.FieldExponent(); ok {
+		return b, se
 	}
-	return usual, usualSE
+	return 0.5, 0.3
 }
 
-// fieldPower is by how much ln v goes with the logarithm of a pole's field: between
-// that of steel that saturates and of steel that magnetises in proportion.
-func (x *expectation) fieldPower() (power, se float64) {
-	return x.parameter("field_exponent", 0.5, 0.3)
+// poleSD is the standard deviation of ln v from pole to pole; our assumption for a
+// model that does not know it.
+func (x *expectation) poleSD() float64 {
+	if sd, ok := x.model.PoleSD(); ok {
+		return sd
+	}
+	return 0.05
 }
 
 // muted is how far below what is expected a string is dead, dB.
