@@ -55,8 +55,8 @@ func (l lawful) Uncertainty(*fit.Setup, []float64) *mat.SymDense {
 	return out
 }
 
-func (lawful) ResidualSD() float64         { return 0.15 }
-func (lawful) Source() string              { return "shop data" }
+func (lawful) ResidualSD() float64 { return 0.15 }
+func (lawful) Source() string      { return "shop data" }
 
 func (lawful) FieldExponent() (b, se float64, ok bool) { return 0, 0, false }
 func (lawful) PoleSD() (sd float64, ok bool)           { return 0, false }
