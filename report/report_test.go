@@ -387,7 +387,7 @@ func TestPlanPictures(t *testing.T) {
 	p := &plan.Plan{Tolerance: 1}
 	p.Heights, p.Gaps = []float64{0.4, 0.9, 0.5}, []float64{2.6, 2.35, 3}
 	p.Balance, p.Deviation = []float64{0.2, 0.3, -0.5}, []float64{0.2, -1.2, 1}
-	p.Flat = &plan.Flat{Height: 0.6, Judgement: plan.Judgement{Heights: []float64{0.6, 0.6, 0.6}}}
+	p.Flat = &plan.Flat{Height: 0.6, Forecast: plan.Forecast{Heights: []float64{0.6, 0.6, 0.6}}}
 
 	poles := PlanPoles(o, p)
 	if len(poles.Poles) != 3 || poles.Poles[1].Height != 0.9 || poles.Spacing != 25.5 || poles.Beside != "flat tops at 0.60 mm" {
