@@ -16,6 +16,7 @@ import (
 	"testing"
 	"time"
 
+	"evenpole/fit/level"
 	"evenpole/fit/plan"
 	"evenpole/fit/verdict"
 	"evenpole/profiles"
@@ -23,7 +24,7 @@ import (
 
 var update = flag.Bool("update", false, "write the golden files anew")
 
-var nan = verdict.Figure(math.NaN())
+var nan = level.Figure(math.NaN())
 
 // hostile holds what must never reach a document as it stands.
 const hostile = "<script>alert('\"&x')</script>\x00]]>{{.}}"
@@ -47,8 +48,8 @@ func certificate(balances ...float64) Certificate {
 	for i, b := range balances {
 		o.Strings = append(o.Strings, profiles.String{Note: notes[i], Gauge: gauges[i], Core: gauges[i], Wrap: "plain"})
 		s := verdict.String{
-			Number: i + 1, Note: notes[i], Gauge: verdict.Figure(gauges[i]), Core: verdict.Figure(gauges[i]), Wrap: "plain",
-			PoleHeight: verdict.Figure(0.4 + 0.3*float64(i%4)), Level: 12.345, Balance: verdict.Figure(b), Deviation: verdict.Figure(b),
+			Number: i + 1, Note: notes[i], Gauge: level.Figure(gauges[i]), Core: level.Figure(gauges[i]), Wrap: "plain",
+			PoleHeight: level.Figure(0.4 + 0.3*float64(i%4)), Level: 12.345, Balance: level.Figure(b), Deviation: level.Figure(b),
 			Std: 0.16, Expanded: 0.31, K: 1.96, DOF: 900, Takes: 9, Verdict: verdict.Conforms,
 		}
 		if math.Abs(b) > 1 {
@@ -58,7 +59,7 @@ func certificate(balances ...float64) Certificate {
 		v.Strings = append(v.Strings, s)
 	}
 	for i, h := range o.StringHeights() {
-		v.Strings[i].StringHeight = verdict.Figure(h)
+		v.Strings[i].StringHeight = level.Figure(h)
 	}
 	return Certificate{Verdict: v, Order: o, Version: "1.0"}
 }

@@ -16,7 +16,7 @@ import (
 
 // variant is the ordered pickup under one string set, for poles of any height.
 type variant struct {
-	set         string    // name of the string set
+	set         string // name of the string set
 	model       fit.Predictor
 	setup       *fit.Setup
 	offset      []float64 // dB, wanted balance by string

@@ -168,7 +168,7 @@ func TestJudgeEdges(t *testing.T) {
 		{-1.5000001, 0.5, 1, OutOfTolerance}, {0, 2, 1, CannotTell}, {1, 0, 1, Conforms},
 		{math.NaN(), 0.1, 1, CannotTell}, {0, math.NaN(), 1, CannotTell},
 	} {
-		if got := judge(tt.deviation, tt.expanded, tt.tolerance); got != tt.want {
+		if got := conformity(tt.deviation, tt.expanded, tt.tolerance); got != tt.want {
 			t.Errorf("judge(%g, %g, %g): got %q, want %q", tt.deviation, tt.expanded, tt.tolerance, got, tt.want)
 		}
 	}
@@ -188,7 +188,7 @@ func TestJudgeByConformanceProbability(t *testing.T) {
 		if row[4] != "" {
 			high = number(t, row[4])
 		}
-		got := judge(estimate-(low+high)/2, solve.CoverageFactor(math.Inf(1), 0.95)*u, (high-low)/2)
+		got := conformity(estimate-(low+high)/2, solve.CoverageFactor(math.Inf(1), 0.95)*u, (high-low)/2)
 		n := distuv.Normal{Mu: estimate, Sigma: u}
 		near(t, row[0]+": probability", n.CDF(high)-n.CDF(low), chance, 1e-9)
 		want := CannotTell
@@ -334,7 +334,7 @@ func TestCheckRefuses(t *testing.T) {
 
 // What a session lacks, or has of its own, keeps the verdict open however even
 // the levels are.
-func TestHeldVerdicts(t *testing.T) {
+func TestWithheldVerdicts(t *testing.T) {
 	each := func(change func(*record.Reading)) func([]record.Reading) []record.Reading {
 		return func(rows []record.Reading) []record.Reading {
 			for i := range rows {
@@ -462,7 +462,7 @@ func TestMoreTakesAreEnough(t *testing.T) {
 }
 
 // More takes of the wrong string are no help.
-func TestHeldAsksForNothing(t *testing.T) {
+func TestWithheldAsksForNothing(t *testing.T) {
 	wide := []float64{18.8, 21.2, 18.8, 21.2}
 	rows := taken(wide, wide)
 	if v := check1(t, rows, order(2), Options{}); len(v.MoreTakes) == 0 {
