@@ -327,7 +327,7 @@ func (f *Falloff) Parameters() []Parameter {
 		if k == curve.SetupEffect {
 			unit = "mm"
 		}
-		sd := math.Abs(f.SDs[k+1])
+		sd := f.effectSD(k)
 		// The usual large-sample error of a standard deviation, its prior counted
 		// as so many more levels.
 		se := sd / math.Sqrt(2*(float64(f.Levels[k])+e.Spread.DF))
@@ -335,6 +335,16 @@ func (f *Falloff) Parameters() []Parameter {
 	}
 	return out
 }
+
+func (f *Falloff) FieldExponent() (b, se float64, ok bool) {
+	return f.Theta[curve.FieldExponent], math.Sqrt(f.Cov[curve.FieldExponent][curve.FieldExponent]), true
+}
+
+func (f *Falloff) PoleSD() (sd float64, ok bool)   { return f.effectSD(curve.PoleEffect), true }
+func (f *Falloff) PickupSD() (sd float64, ok bool) { return f.effectSD(curve.PickupEffect), true }
+
+// effectSD is the standard deviation of effect k.
+func (f *Falloff) effectSD(k int) float64 { return math.Abs(f.SDs[k+1]) }
 
 func (f *Falloff) Expect(cells []cell.Cell) []float64 {
 	out := make([]float64, len(cells))

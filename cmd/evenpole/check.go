@@ -11,6 +11,7 @@ import (
 
 	"evenpole/capture/record"
 	"evenpole/fit"
+	"evenpole/fit/level"
 	"evenpole/fit/verdict"
 	"evenpole/profiles"
 	"evenpole/report"
@@ -252,16 +253,16 @@ func fileName(id string) string {
 }
 
 // known writes a figure, or a dash when it is not known.
-func known(format string, f verdict.Figure) string {
+func known(format string, f level.Figure) string {
 	if !f.Known() {
 		return "-"
 	}
 	return fmt.Sprintf(format, float64(f))
 }
 
-func plain(f verdict.Figure) string { return known("%.2f", f) }
+func plain(f level.Figure) string { return known("%.2f", f) }
 
-func plus(f verdict.Figure) string {
+func plus(f level.Figure) string {
 	if !f.Known() {
 		return "-"
 	}

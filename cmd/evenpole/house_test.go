@@ -43,7 +43,7 @@ var mayImport = map[string][]string{
 	"fit/drift":   {"capture/record", "fit", "fit/cell", "fit/level"},
 	"fit/gain":    {"capture/record", "fit", "fit/cell", "fit/level", "fit/solve"},
 
-	"report":         {"profiles", "fit", "fit/batch", "fit/drift", "fit/explain", "fit/plan", "fit/verdict"},
+	"report":         {"profiles", "fit", "fit/batch", "fit/drift", "fit/explain", "fit/level", "fit/plan", "fit/verdict"},
 	"firmware-notes": {},
 	"cmd/evenpole":   {"*"},
 

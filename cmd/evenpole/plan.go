@@ -258,8 +258,8 @@ func printCost(e *env, p *plan.Plan) {
 		e.print("the best heights are %.2f mm; the plan is simpler, and %.3f dB farther off at the worst string", p.Best, p.Cost)
 	}
 	if p.Advice == plan.FlatIsEnough {
-		worst := p.Flat.MostWorst()
-		e.print("flat tops at %.2f mm are expected to be %.2f dB off at the worst string, %.2f dB more than the plan", p.Flat.Height, worst, worst-p.MostWorst())
+		worst := p.Flat.MaxWorst()
+		e.print("flat tops at %.2f mm are expected to be %.2f dB off at the worst string, %.2f dB more than the plan", p.Flat.Height, worst, worst-p.MaxWorst())
 	}
 }
 

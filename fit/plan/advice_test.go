@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"evenpole/fit/level"
 	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
@@ -31,7 +32,7 @@ func TestWorstSetDecides(t *testing.T) {
 	}
 	closeTo(t, "own", p.Deviation[1], -0.5, 0.06)
 	closeTo(t, "alternative", p.Sets[0].Deviation[1], 0.5, 0.06)
-	closeTo(t, "worst", p.MostWorst(), max(p.Worst, p.Sets[0].Worst), 0)
+	closeTo(t, "worst", p.MaxWorst(), max(p.Worst, p.Sets[0].Worst), 0)
 
 	// What is out of tolerance under an alternative is out of reach.
 	o.Tolerance = 0.4
@@ -100,7 +101,7 @@ func TestFlatIsEnoughIsRight(t *testing.T) {
 // built builds one pickup by chance and reports whether it meets.
 func built(r *rand.Rand, o *profiles.Order, m bench, heights []float64) bool {
 	n := len(heights)
-	root, err := (&bed{model: m, setup: setup(o, o.Strings)}).root(heights, mat.NewDense(n, n, nil), 0)
+	root, err := (&variant{model: m, setup: setup(o, o.Strings)}).root(heights, mat.NewDense(n, n, nil), 0)
 	if err != nil {
 		return false
 	}
@@ -110,7 +111,7 @@ func built(r *rand.Rand, o *profiles.Order, m bench, heights []float64) bool {
 	}
 	y := m.Level(nil, setup(o, o.Strings), set)
 	for i := range y {
-		y[i] *= decibel
+		y[i] *= level.PerLn
 		for k := range z {
 			y[i] += root[i*n+k] * z[k]
 		}

@@ -6,13 +6,15 @@ import (
 	"slices"
 	"testing"
 
+	"evenpole/fit/level"
+
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// judged is the judgement of heights under equal strings, 3 mm up.
-func judged(t *testing.T, m bench, offset []float64, tolerance float64, opt Options, heights ...float64) Judgement {
+// forecastOf is the forecast of heights under equal strings, 3 mm up.
+func forecastOf(t *testing.T, m bench, offset []float64, tolerance float64, opt Options, heights ...float64) Forecast {
 	t.Helper()
 	o := order(len(heights), 1.75, 0.25)
 	o.Tolerance, o.Offset = tolerance, offset
@@ -20,7 +22,7 @@ func judged(t *testing.T, m bench, offset []float64, tolerance float64, opt Opti
 	if err != nil {
 		t.Fatal(err)
 	}
-	got, err := j.judge(heights)
+	got, err := j.forecast(heights)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -37,7 +39,7 @@ func closeTo(t *testing.T, what string, got, want, tolerance float64) {
 // Levels by hand: 20 mV and 10 mV lie 6.0206 dB apart, half of it on each side.
 func TestMeansByHand(t *testing.T) {
 	m := bench{curve: func(i int, h float64) float64 { return math.Log([]float64{20, 10}[i]) + 0.1*h }}
-	got := judged(t, m, []float64{1, -0.5}, 1, certain, 0, 0)
+	got := forecastOf(t, m, []float64{1, -0.5}, 1, certain, 0, 0)
 	closeTo(t, "level 1", got.Level[0], 20, 1e-9)
 	closeTo(t, "level 2", got.Level[1], 10, 1e-9)
 	closeTo(t, "balance 1", got.Balance[0], 3.0103, 1e-4)
@@ -62,7 +64,7 @@ func TestSpreadIsTheRangeOfNormals(t *testing.T) {
 		for i := range sd {
 			sd[i] = 0.4
 		}
-		got := judged(t, line(zero, zero).independent(sd...), nil, 1, Options{}, zero...)
+		got := forecastOf(t, line(zero, zero).independent(sd...), nil, 1, Options{}, zero...)
 		closeTo(t, "spread over sd", got.Spread/0.4, want, 0.01)
 	}
 }
@@ -75,7 +77,7 @@ func TestTwoStringsClosedForm(t *testing.T) {
 		{0, 0.3, 0.4, 0.3}, {1, 0.3, 0.4, 0.5}, {1.6, 0.5, 0.1, 1}, {-2.5, 0.2, 0.2, 1},
 	} {
 		m := line([]float64{c.apart, 0}, []float64{2, 1}).independent(c.sd1, c.sd2)
-		got := judged(t, m, nil, c.tolerance, Options{SettingSD: 0.1}, 0, 0)
+		got := forecastOf(t, m, nil, c.tolerance, Options{SettingSD: 0.1}, 0, 0)
 		sd := math.Sqrt(c.sd1*c.sd1 + c.sd2*c.sd2 + 0.1*0.1*(2*2+1*1)) // dB, with both poles' setting
 		d := distuv.Normal{Mu: c.apart, Sigma: sd}
 		folded := func(x float64) float64 { return d.CDF(x) - d.CDF(-x) }
@@ -102,7 +104,7 @@ func correlated(n int) *mat.SymDense {
 
 // slowly builds pickups one by one with random numbers: poles are set, the
 // model asked again at the heights they came to, errors drawn with a Cholesky
-// factor. Nothing is linearised, nothing shared with judge.
+// factor. Nothing is linearised, nothing shared with forecast.
 func slowly(t *testing.T, m bench, offset []float64, tolerance, settingSD float64, heights []float64) (spreads []float64, worst, meets float64) {
 	t.Helper()
 	var root mat.Cholesky
@@ -138,13 +140,13 @@ func slowly(t *testing.T, m bench, offset []float64, tolerance, settingSD float6
 	return spreads, worst, meets
 }
 
-func TestJudgementAgainstSlowMonteCarlo(t *testing.T) {
+func TestForecastAgainstSlowMonteCarlo(t *testing.T) {
 	heights, offset := []float64{0.5, 1.5, 0, 1, 0.25, 0.75}, []float64{0.5, 0, 0, 0, 0, -0.5}
 	m := falloff([]float64{0, -2, 2.5, 0, 1.5, 0})
 	m.hears = -0.05
 	m.cov = correlated(6)
-	m.cov.ScaleSym(1/(decibel*decibel), m.cov)
-	got := judged(t, m, offset, 1.2, Options{SettingSD: 0.1, Draws: 1 << 16}, heights...)
+	m.cov.ScaleSym(1/(level.PerLn*level.PerLn), m.cov)
+	got := forecastOf(t, m, offset, 1.2, Options{SettingSD: 0.1, Draws: 1 << 16}, heights...)
 	spreads, worst, meets := slowly(t, m, offset, 1.2, 0.1, heights)
 	closeTo(t, "spread", got.Spread, stat.Mean(spreads, nil), 0.005)
 	closeTo(t, "2.5 % point", got.Spread95[0], spreads[len(spreads)*25/1000], 0.02)
@@ -164,7 +166,7 @@ func TestSharedUncertaintyDoesNotMatter(t *testing.T) {
 			m.cov.SetSym(i, k, 100)
 		}
 	}
-	got := judged(t, m, nil, 1, Options{}, zero...)
+	got := forecastOf(t, m, nil, 1, Options{}, zero...)
 	closeTo(t, "spread", got.Spread, 0.5, 1e-6)
 	closeTo(t, "meets", got.Meets, 1, 0)
 }
@@ -172,7 +174,7 @@ func TestSharedUncertaintyDoesNotMatter(t *testing.T) {
 func TestSettingErrorAlone(t *testing.T) {
 	// One pole of two has a slope of 3 dB/mm: 0.15 dB at 0.05 mm, and the mean
 	// of the absolute value of a normal is sd·sqrt(2/pi).
-	got := judged(t, line([]float64{0, 0}, []float64{3, 0}), nil, 1, Options{}, 0, 0)
+	got := forecastOf(t, line([]float64{0, 0}, []float64{3, 0}), nil, 1, Options{}, 0, 0)
 	closeTo(t, "spread", got.Spread, 0.15*math.Sqrt(2/math.Pi), 5e-4)
 	closeTo(t, "slope", got.Slope[0], 0.3, 1e-9)
 }

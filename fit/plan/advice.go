@@ -11,12 +11,15 @@ import (
 	"gonum.org/v1/gonum/stat"
 )
 
-// advise gives the short answer. Out of reach is what the mean prediction of
-// the plan leaves out of tolerance: Make would have taken any stagger found that
-// does not. Where a player may fit other strings, all of them count.
+// flatChance is the chance of meeting from which flat tops are advised.
+const flatChance = 0.9
+
+// advise gives the short answer. An order is out of reach when the plan's mean
+// prediction leaves a string out of tolerance: Make would have taken any stagger that
+// leaves none out, had it found one. All string sets of the order count.
 func (p *Plan) advise() Advice {
 	switch {
-	case p.Flat != nil && p.Flat.leastMeets() >= enough:
+	case p.Flat != nil && p.Flat.minMeets() >= flatChance:
 		return FlatIsEnough
 	case len(p.outside()) > 0:
 		return NotReachable
@@ -28,20 +31,20 @@ func (p *Plan) advise() Advice {
 	return LeavePickup
 }
 
-// miss is a string whose mean prediction is out of tolerance.
-type miss struct {
+// outsideString is a string whose mean prediction is out of tolerance.
+type outsideString struct {
 	set       string // "" = the order's own
 	i         int    // counted from 0
 	deviation float64
 }
 
 // outside lists the strings whose mean prediction is out of tolerance.
-func (p *Plan) outside() []miss {
-	var out []miss
-	for _, s := range p.each() {
+func (p *Plan) outside() []outsideString {
+	var out []outsideString
+	for _, s := range p.bySet() {
 		for i, d := range s.Deviation {
 			if math.Abs(d) > p.Tolerance+rounding {
-				out = append(out, miss{s.Name, i, d})
+				out = append(out, outsideString{s.Name, i, d})
 			}
 		}
 	}
@@ -51,8 +54,8 @@ func (p *Plan) outside() []miss {
 // warnings says what a builder should know before trusting the plan.
 func (j *job) warnings(p *Plan) []string {
 	var w []string
-	for _, b := range j.beds {
-		for _, own := range j.model.Warnings(b.setup, p.Heights) {
+	for _, v := range j.variants {
+		for _, own := range j.model.Warnings(v.setup, p.Heights) {
 			if !slices.Contains(w, own) {
 				w = append(w, own)
 			}
@@ -61,7 +64,7 @@ func (j *job) warnings(p *Plan) []string {
 	w = append(w, j.estimatedCores()...)
 	w = append(w, j.liftedTarget()...)
 	w = append(w, j.bindingLimits(p)...)
-	w = append(w, j.pull(p)...)
+	w = append(w, j.magnetPull(p)...)
 	w = append(w, j.poorChance(p)...)
 	return append(w, j.breaches()...)
 }
@@ -75,19 +78,19 @@ const (
 	pullPlain = 1.6
 )
 
-// pull names the strings that come so near to a magnet that it pulls on them: a
-// string counts as wound when it is so in any set.
-func (j *job) pull(p *Plan) []string {
+// magnetPull names the strings that come so near to a magnet that it pulls on them.
+// A string counts as wound when it is wound in any set.
+func (j *job) magnetPull(p *Plan) []string {
 	if j.order.Poles != profiles.Rod {
 		return nil
 	}
 	var near []string
 	for i := range j.order.Strings {
 		least := pullPlain
-		if slices.ContainsFunc(j.beds, func(b *bed) bool { return !b.setup.Strings[i].Plain() }) {
+		if slices.ContainsFunc(j.variants, func(v *variant) bool { return !v.setup.Strings[i].Plain() }) {
 			least = pullWound
 		}
-		if p.Gaps[i] < least-0.005 { // nearer by what is printed
+		if p.Gaps[i] < least-0.005 { // smaller as it is printed
 			near = append(near, fmt.Sprintf("%s (gap %.2f mm, %.1f mm wanted)", j.name(i), p.Gaps[i], least))
 		}
 	}
@@ -100,14 +103,14 @@ func (j *job) pull(p *Plan) []string {
 
 func (j *job) estimatedCores() []string {
 	var names []string
-	for k, b := range j.beds {
-		for i, s := range b.setup.Strings {
+	for k, v := range j.variants {
+		for i, s := range v.setup.Strings {
 			switch {
 			case !s.CoreEstimated:
 			case k == 0:
 				names = append(names, j.name(i))
 			default:
-				names = append(names, fmt.Sprintf("%s of %q", j.name(i), b.name))
+				names = append(names, fmt.Sprintf("%s of %q", j.name(i), v.set))
 			}
 		}
 	}
@@ -118,8 +121,8 @@ func (j *job) estimatedCores() []string {
 		"; measure the bare core beside the ball end with a caliper and order with core_mm"}
 }
 
-// liftedTarget speaks up when offsets leave every string with a good part of
-// its tolerance used up.
+// liftedTarget warns of offsets that do not average zero, when that takes more than
+// a quarter of every string's tolerance.
 func (j *job) liftedTarget() []string {
 	m := stat.Mean(j.offset, nil)
 	if math.Abs(m) <= j.order.Tolerance/4 {
@@ -128,10 +131,10 @@ func (j *job) liftedTarget() []string {
 	return []string{fmt.Sprintf("offset_db averages %+.2f dB, but balance averages 0: every deviation carries %+.2f dB; centre the offsets", m, -m)}
 }
 
-// bindingLimits names the strings that a limit keeps from where the others are.
+// bindingLimits names the strings that a limit keeps from the level of the others.
 func (j *job) bindingLimits(p *Plan) []string {
 	var w []string
-	for _, h := range j.held(p) {
+	for _, h := range j.limitedStrings(p) {
 		way := "higher"
 		if h.more < 0 {
 			way = "lower"
@@ -142,7 +145,7 @@ func (j *job) bindingLimits(p *Plan) []string {
 	return w
 }
 
-// poorChance says why a plan is not likely to meet.
+// poorChance says why the plan is unlikely to meet the order.
 func (j *job) poorChance(p *Plan) []string {
 	if out := p.outside(); len(out) > 0 {
 		var names []string
@@ -160,7 +163,7 @@ func (j *job) poorChance(p *Plan) []string {
 		return []string{fmt.Sprintf("no "+what+" within the limits is expected to keep every string within %g dB: %s",
 			p.Tolerance, strings.Join(names, ", "))}
 	}
-	meets := p.leastMeets()
+	meets := p.minMeets()
 	if meets >= 0.5 {
 		return nil
 	}
@@ -183,7 +186,7 @@ func (p *Plan) worst() int {
 	return w
 }
 
-// breaches names the limits that staggers of the order's own break.
+// breaches names the limits that are broken by staggers that the order compares.
 func (j *job) breaches() []string {
 	var w []string
 	for _, c := range j.order.Compare {

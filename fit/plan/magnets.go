@@ -6,25 +6,26 @@ import (
 	"slices"
 
 	"evenpole/fit"
+	"evenpole/fit/level"
 )
 
 // bestMatched is the best stagger, with magnets chosen from stock where that is
-// wanted: heights first, magnets for these, heights for those, and so on while it
-// helps.
+// wanted. It finds heights, chooses magnets for these heights, finds heights for
+// these magnets, and goes on as long as the score improves.
 func (j *job) bestMatched() (*search, []int, error) {
-	s, best, least, err := j.searched()
+	s, best, least, err := j.bestStagger()
 	if err != nil || j.order.Magnets != nil || len(j.opt.Stock) < len(j.offset) {
 		return s, best, err
 	}
 	gains := j.gains(j.limits.heights(best))
-	if !told(gains) {
+	if !magnetsDiffer(gains) {
 		return s, best, nil
 	}
 	for bare := s; ; {
-		if err := bare.freeze(best, searched); err != nil {
+		if err := bare.resample(best, searchDraws); err != nil {
 			return nil, nil, err
 		}
-		t, other, got, err := j.withMagnets(bare.choose(best, gains)).searched()
+		t, other, got, err := j.withMagnets(bare.choose(best, gains)).bestStagger()
 		if err != nil || s != bare && !got.less(least) {
 			return s, best, err
 		}
@@ -32,21 +33,21 @@ func (j *job) bestMatched() (*search, []int, error) {
 	}
 }
 
-// searched is the best stagger with its score in its own clouds.
-func (j *job) searched() (*search, []int, score, error) {
+// bestStagger is the best stagger with its own score.
+func (j *job) bestStagger() (*search, []int, score, error) {
 	s, err := j.newSearch()
 	if err != nil {
-		return nil, nil, none, err
+		return nil, nil, noScore, err
 	}
 	best, err := s.best()
 	if err != nil {
-		return nil, nil, none, err
+		return nil, nil, noScore, err
 	}
-	got, err := s.own(best)
+	got, err := s.ownScore(best)
 	return s, best, got, err
 }
 
-// withMagnets is the job with these magnets of the stock in it.
+// withMagnets is the job with these magnets of the stock, one a string.
 func (j *job) withMagnets(chosen []int) *job {
 	var names []string
 	for _, m := range chosen {
@@ -55,42 +56,43 @@ func (j *job) withMagnets(chosen []int) *job {
 	return j.with(func(s *fit.Setup) { s.Magnets = names })
 }
 
-// gains lists, by string and magnet of the stock, what the magnet adds to the
-// string's level in dB by what the model makes of it.
+// gains lists, by string and magnet of the stock, the dB that the magnet adds to the
+// string's level by the model.
 func (j *job) gains(heights []float64) [][]float64 {
-	n, b := len(heights), *j.beds[0]
-	s := *b.setup
+	n, v := len(heights), *j.variants[0]
+	s := *v.setup
 	s.Magnets = make([]string, n)
-	before := b.model.Level(nil, &s, heights)
+	before := v.model.Level(nil, &s, heights)
 	after, out := make([]float64, n), make([][]float64, n)
 	for i := range out {
 		for _, m := range j.opt.Stock {
 			s.Magnets[i] = m
-			b.model.Level(after, &s, heights)
-			out[i] = append(out[i], decibel*(after[i]-before[i]))
+			v.model.Level(after, &s, heights)
+			out[i] = append(out[i], level.PerLn*(after[i]-before[i]))
 		}
 		s.Magnets[i] = ""
 	}
 	return out
 }
 
-// told reports whether the model tells any magnet from another.
-func told(gains [][]float64) bool {
+// magnetsDiffer reports whether the model predicts another level for any magnet than
+// for another.
+func magnetsDiffer(gains [][]float64) bool {
 	return slices.ContainsFunc(gains, func(row []float64) bool {
 		return slices.Max(row)-slices.Min(row) > rounding
 	})
 }
 
-// choose gives each string a magnet. It starts from neighbours in strength, the
-// strongest under the string that lacks most, and exchanges magnets for spare
-// ones and among each other as long as that helps.
+// choose assigns a magnet to each string. It starts with magnets that are neighbours
+// in strength, the strongest under the string with the lowest deviation, and then
+// exchanges magnets for spare ones and with each other as long as that helps.
 func (s *search) choose(index []int, gains [][]float64) []int {
-	lack := make([]int, len(index)) // strings, the one that lacks most last
-	for i := range lack {
-		lack[i] = i
+	order := make([]int, len(index)) // strings, the one with the lowest deviation last
+	for i := range order {
+		order[i] = i
 	}
 	mean := slices.Clone(s.mean(0, index))
-	slices.SortStableFunc(lack, func(a, b int) int { return cmp.Compare(mean[b], mean[a]) })
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(mean[b], mean[a]) })
 	strength := make([]int, len(gains[0])) // magnets, the weakest first
 	for m := range strength {
 		strength[m] = m
@@ -99,9 +101,9 @@ func (s *search) choose(index []int, gains [][]float64) []int {
 
 	var best []int
 	least := math.Inf(1)
-	for from := range len(strength) - len(lack) + 1 {
-		at := make([]int, len(lack))
-		for k, i := range lack {
+	for from := range len(strength) - len(order) + 1 {
+		at := make([]int, len(order))
+		for k, i := range order {
 			at[i] = strength[from+k]
 		}
 		if w := s.withGains(at, index, gains); w < least {
@@ -119,7 +121,7 @@ func (s *search) exchange(chosen, index []int, gains [][]float64) {
 		helped = false
 		for i := range chosen {
 			for m := range gains[i] {
-				for k := max(0, index[i]-window); k <= min(index[i]+window, s.limits.room[i]-1); k++ {
+				for k := max(0, index[i]-mostSteps); k <= min(index[i]+mostSteps, s.limits.room[i]-1); k++ {
 					other, was, height := slices.Index(chosen, m), chosen[i], index[i]
 					swap(chosen, i, other, m)
 					index[i] = k
@@ -147,12 +149,12 @@ func swap(chosen []int, i, other, m int) {
 // withGains is the expected worst deviation with the chosen magnets.
 func (s *search) withGains(chosen, index []int, gains [][]float64) float64 {
 	worst := 0.0
-	for b, c := range s.clouds {
-		d := s.mean(b, index)
+	for set, c := range s.samples {
+		d := s.mean(set, index)
 		for i, m := range chosen {
 			d[i] += gains[i][m]
 		}
-		worst = max(worst, c.worst(s.beds[b].deviations(d), math.Inf(1)))
+		worst = max(worst, c.meanWorst(s.variants[set].deviations(d), math.Inf(1)))
 	}
 	return worst
 }
