@@ -85,12 +85,7 @@ func openWriter(dir string, create func(path string) (disk.Appender, error)) (*W
 		unsealed = afterCrash
 	}
 	if err := s.open(now, unsealed); err != nil {
-		if notice != "" { // what a crash left still waits to be put right
-			lock.Close()
-		} else {
-			disk.LetGo(lock)
-		}
-		return nil, err
+		return nil, errors.Join(err, s.letGo(notice != "")) // what a crash left still waits to be put right
 	}
 	for _, danger := range disk.Dangers(dir) {
 		s.notice(danger)
@@ -150,10 +145,16 @@ func openRecord[W any](s *Writer, name string, now time.Time, unsealed string, o
 func (s *Writer) Close() error {
 	failed := errors.Join(s.readings.err, s.fields.err, s.sessions.err) != nil
 	err := errors.Join(s.readings.close(), s.fields.close(), s.sessions.close())
-	if failed {
-		return errors.Join(err, s.lock.Close())
+	return errors.Join(err, s.letGo(failed || err != nil))
+}
+
+// letGo gives the lock up; it keeps this process's name where the next one has
+// something to put right.
+func (s *Writer) letGo(unfinished bool) error {
+	if unfinished {
+		return s.lock.Close()
 	}
-	return errors.Join(err, disk.LetGo(s.lock))
+	return disk.LetGo(s.lock)
 }
 
 func (s *Writer) path(name string) string { return filepath.Join(s.Dir, name) }
@@ -269,9 +270,12 @@ func (s *Writer) KeepMount(name string, m *profiles.Mount) error {
 	if err := disk.MakeDir(dir); err != nil {
 		return err
 	}
-	path := filepath.Join(dir, name)
-	if _, err := os.Stat(path); err == nil {
+	err := disk.CreateFile(filepath.Join(dir, name), func(to io.Writer) error {
+		_, err := to.Write(m.Text)
+		return err
+	})
+	if errors.Is(err, fs.ErrExist) {
 		return nil
 	}
-	return disk.WriteFile(path, m.Text)
+	return err
 }
