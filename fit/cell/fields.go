@@ -70,9 +70,11 @@ func (d *Data) AddFields(rows iter.Seq2[record.FieldReading, error], mounts map[
 	if len(devs) > 1 {
 		d.FieldSD = math.Sqrt(ss / float64(len(devs)-1))
 	}
-	for i := range d.Cells {
-		c := &d.Cells[i]
-		c.Field, c.FieldKnown = poles[place{c.Pickup, c.String}]
+	for _, cells := range [][]Cell{d.Cells, d.Impossible} { // screening may put the latter right
+		for i := range cells {
+			c := &cells[i]
+			c.Field, c.FieldKnown = poles[place{c.Pickup, c.String}]
+		}
 	}
 	return nil
 }

@@ -34,9 +34,9 @@ type Diagnosis struct {
 type Expected struct {
 	String   int    `json:"string"`
 	Balance  Figure `json:"expected_db"`
-	Expanded Figure `json:"expected_U_db"` // of the difference to the measured balance
-	Off      Figure `json:"off_db"`        // measured less expected
-	Field    Figure `json:"field_mt"`      // over its pole, as the latest session with the field probe has it
+	Expanded Figure `json:"off_expanded_u_db"` // of the difference to the measured balance
+	Off      Figure `json:"off_db"`            // measured less expected
+	Field    Figure `json:"field_mt"`          // over its pole, as the latest session with the field probe has it
 }
 
 // How far the jig's slots may be off, standard deviation of ln v: what is left

@@ -130,13 +130,13 @@ type String struct {
 	Level        Figure        `json:"level_mv"`         // geometric mean of v over the good takes, as the jig plucks
 	Balance      Figure        `json:"balance_db"`       // for the excitation that the verdict is for
 	Target       float64       `json:"target_db"`
-	Deviation    Figure        `json:"deviation_db"` // balance less target
-	Std          Figure        `json:"u_db"`         // standard uncertainty of the balance
-	Expanded     Figure        `json:"U_db"`         // expanded: k times u
-	K            Figure        `json:"k"`            // coverage factor
-	DOF          Figure        `json:"dof"`          // effective degrees of freedom; infinite when only the allowances count
-	Takes        int           `json:"takes"`        // good ones
-	Flagged      int           `json:"flagged"`      // takes that do not count
+	Deviation    Figure        `json:"deviation_db"`  // balance less target
+	Std          Figure        `json:"u_db"`          // standard uncertainty of the balance
+	Expanded     Figure        `json:"expanded_u_db"` // expanded: k times u
+	K            Figure        `json:"k"`             // coverage factor
+	DOF          Figure        `json:"dof"`           // effective degrees of freedom; infinite when only the allowances count
+	Takes        int           `json:"takes"`         // good ones
+	Flagged      int           `json:"flagged"`       // takes that do not count
 	Verdict      Decision      `json:"verdict"`
 	Remedy       string        `json:"remedy"`
 }

@@ -1,4 +1,4 @@
-package main
+package shop
 
 import (
 	"fmt"
@@ -15,7 +15,7 @@ import (
 // sampleFit fits one kind to the sample record, or to what it was earlier.
 func sampleFit(t *testing.T, early bool, kind string) (*fit.Result, *cell.Data) {
 	t.Helper()
-	record := filepath.Join("..", "..", "testdata", "sample-shop", "readings.csv")
+	record := filepath.Join("..", "testdata", "sample-shop", "readings.csv")
 	if early {
 		path := filepath.Join(t.TempDir(), "early.csv")
 		if err := writeEarly(path, record); err != nil {
@@ -23,7 +23,7 @@ func sampleFit(t *testing.T, early bool, kind string) (*fit.Result, *cell.Data) 
 		}
 		record = path
 	}
-	d, err := gatherFiles([]string{record})
+	d, err := CellsOf([]string{record}, "")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -35,11 +35,11 @@ func sampleFit(t *testing.T, early bool, kind string) (*fit.Result, *cell.Data) 
 }
 
 // testStore is a shop with one model, of the early record.
-func testStore(t *testing.T, kind string) *modelStore {
+func testStore(t *testing.T, kind string) *Shop {
 	t.Helper()
-	s := &modelStore{t.TempDir(), func() time.Time { return time.Date(2026, 3, 4, 5, 6, 7, 0, time.UTC) }}
+	s := &Shop{dir: folder(t.TempDir()), Now: func() time.Time { return time.Date(2026, 3, 4, 5, 6, 7, 0, time.UTC) }}
 	r, d := sampleFit(t, true, kind)
-	k, err := s.keep(r, d, false)
+	k, err := s.Keep(r, d, false)
 	if err != nil || !k.New || !k.Current {
 		t.Fatalf("got %+v, %v", k, err)
 	}
@@ -51,25 +51,25 @@ func testStore(t *testing.T, kind string) *modelStore {
 func TestWorseModelDoesNotBecomeCurrent(t *testing.T) {
 	s := testStore(t, "falloff")
 	worse, d := sampleFit(t, false, "loglinear-height")
-	k, err := s.keep(worse, d, false)
+	k, err := s.Keep(worse, d, false)
 	if err != nil || !k.New || k.Current || !strings.Contains(k.Why, "predicts balance worse than model-001.json") {
 		t.Fatalf("got %+v, %v", k, err)
 	}
-	kept, err := s.read("model-002.json")
+	kept, err := s.ReadModel("model-002.json")
 	if err != nil {
 		t.Fatal(err)
 	}
-	if h := kept.History; h.Current || h.Before != "model-001.json" || h.Comparison.Basis != fit.OneSaw || !h.Time.Equal(s.now()) {
+	if h := kept.History; h.Current || h.Before != "model-001.json" || h.Comparison.Basis != fit.OneSaw || !h.Time.Equal(s.Now()) {
 		t.Errorf("history %+v", h)
 	}
-	if name, err := s.current(); err != nil || name != "model-001.json" {
+	if name, err := s.CurrentModel(); err != nil || name != "model-001.json" {
 		t.Errorf("current is %q, %v", name, err)
 	}
-	k, err = s.keep(worse, d, true)
+	k, err = s.Keep(worse, d, true)
 	if err != nil || k.New || !k.Current || !strings.HasPrefix(k.Why, "as told by --use, though it predicts balance worse") {
 		t.Fatalf("got %+v, %v", k, err)
 	}
-	text, err := os.ReadFile(s.path(historyFile))
+	text, err := os.ReadFile(s.dir.history())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -81,7 +81,7 @@ func TestWorseModelDoesNotBecomeCurrent(t *testing.T) {
 func TestBetterModelBecomesCurrent(t *testing.T) {
 	s := testStore(t, "loglinear-height")
 	better, d := sampleFit(t, false, "falloff")
-	k, err := s.keep(better, d, false)
+	k, err := s.Keep(better, d, false)
 	if err != nil || !k.Current || !strings.Contains(k.Why, "predicts balance better than model-001.json") {
 		t.Errorf("got %+v, %v", k, err)
 	}
@@ -91,7 +91,7 @@ func TestBetterModelBecomesCurrent(t *testing.T) {
 func TestModelOfTheSamePickups(t *testing.T) {
 	s := testStore(t, "falloff")
 	r, d := sampleFit(t, true, "loglinear-gap")
-	k, err := s.keep(r, d, false)
+	k, err := s.Keep(r, d, false)
 	if err != nil || k.Current || !strings.Contains(k.Why, fit.BothSaw) {
 		t.Errorf("got %+v, %v", k, err)
 	}
@@ -102,27 +102,42 @@ func TestModelOfTheSamePickups(t *testing.T) {
 func TestModelsAreNumberedOn(t *testing.T) {
 	s := testStore(t, "loglinear-gap")
 	for _, name := range []string{"model-2.json", "model-0009.json", "model-x.json", "notes.txt", "model-007.json"} {
-		if err := os.WriteFile(s.path(name), []byte("mine"), 0o666); err != nil {
+		if err := os.WriteFile(s.ModelFile(name), []byte("mine"), 0o666); err != nil {
 			t.Fatal(err)
 		}
 	}
 	r, d := sampleFit(t, false, "loglinear-gap")
-	k, err := s.keep(r, d, false)
+	k, err := s.Keep(r, d, false)
 	if err != nil || filepath.Base(k.File) != "model-008.json" {
 		t.Errorf("got %+v, %v", k, err)
 	}
-	names, err := s.names()
+	names, err := s.Models()
 	if got := fmt.Sprint(names); err != nil || got != "[model-001.json model-007.json model-008.json]" {
 		t.Errorf("got %s, %v", got, err)
 	}
 	for _, text := range []string{"8", "008", "model-008", "model-008.json"} {
-		if name, err := s.find(text); err != nil || name != "model-008.json" {
+		if name, err := s.FindModel(text); err != nil || name != "model-008.json" {
 			t.Errorf("%q: got %q, %v", text, name, err)
 		}
 	}
 	for _, text := range []string{"", "9", "-8", "8.5", "notes.txt", "../8", "99999999999999999999"} {
-		if name, err := s.find(text); err == nil {
+		if name, err := s.FindModel(text); err == nil {
 			t.Errorf("%q: got %q", text, name)
 		}
 	}
+}
+
+// writeEarly writes the sample record as it was before its last pickup.
+func writeEarly(path, record string) error {
+	text, err := os.ReadFile(record)
+	if err != nil {
+		return err
+	}
+	var early strings.Builder
+	for line := range strings.Lines(string(text)) {
+		if !strings.Contains(line, ",P4,") {
+			early.WriteString(line)
+		}
+	}
+	return os.WriteFile(path, []byte(early.String()), 0o666)
 }
