@@ -1,7 +1,9 @@
 package shop
 
 import (
+	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -9,6 +11,7 @@ import (
 	"time"
 
 	"evenpole/fit"
+	"evenpole/fit/batch"
 	"evenpole/fit/cell"
 )
 
@@ -140,4 +143,65 @@ func writeEarly(path, record string) error {
 		}
 	}
 	return os.WriteFile(path, []byte(early.String()), 0o666)
+}
+
+// A current model that cannot be read is not one that never was: nothing goes on
+// with the handbook, and no fit takes its place unasked.
+func TestACurrentModelThatCannotBeRead(t *testing.T) {
+	s := testStore(t, "loglinear-gap")
+	if err := errors.Join(os.Remove(s.dir.current()), os.Mkdir(s.dir.current(), 0o777)); err != nil {
+		t.Fatal(err)
+	}
+	unlike := func(what string, err error) {
+		t.Helper()
+		if err == nil || errors.Is(err, ErrNoModel) || !strings.Contains(err.Error(), currentFile) {
+			t.Errorf("%s: %v", what, err)
+		}
+	}
+	_, err := s.CurrentModel()
+	unlike("current", err)
+	_, err = s.Predictor("")
+	unlike("to plan with", err)
+	_, _, err = s.expected()
+	unlike("to check by", err)
+	r, d := sampleFit(t, false, "loglinear-gap")
+	_, err = s.Keep(r, d, false)
+	unlike("a fit", err)
+	report := &batch.Report{}
+	s.AddLoudness(report)
+	if len(report.Warnings) != 1 || !strings.Contains(report.Warnings[0], currentFile) {
+		t.Errorf("loudness: %q", report.Warnings)
+	}
+}
+
+func TestModelsNeverChange(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "model.json")
+	r, _ := sampleFit(t, false, "loglinear-gap")
+	if err := os.WriteFile(path, []byte("mine"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if err := WriteModel(path, r); !errors.Is(err, fs.ErrExist) {
+		t.Errorf("got %v, want %v", err, fs.ErrExist)
+	}
+	if text, _ := os.ReadFile(path); string(text) != "mine" {
+		t.Errorf("the file now holds %q", text)
+	}
+	if err := WriteModel(filepath.Join(path, "no", "folder"), r); err == nil {
+		t.Error("a file in no folder: want an error")
+	}
+}
+
+// A row that a power cut tore does not swallow the next one.
+func TestHistoryAfterATornRow(t *testing.T) {
+	s := testStore(t, "loglinear-gap")
+	if err := os.WriteFile(s.dir.history(), []byte("time,model,before,why\n2026-03-04T05:"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.use("model-001.json", "", "a test, of commas"); err != nil {
+		t.Fatal(err)
+	}
+	text, err := os.ReadFile(s.dir.history())
+	if err != nil || !strings.HasSuffix(string(text), "05:\n2026-03-04T05:06:07Z,model-001.json,,\"a test, of commas\"\n") {
+		t.Errorf("%v:\n%s", err, text)
+	}
 }

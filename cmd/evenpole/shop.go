@@ -6,7 +6,6 @@ import (
 	"io/fs"
 	"os"
 
-	"evenpole/profiles"
 	"evenpole/shop"
 )
 
@@ -43,15 +42,6 @@ func (e *env) shopToBe() (s *shop.Shop, dir string, err error) {
 		return nil, "", err
 	}
 	return s, cmp.Or(s.Dir(), "."), nil
-}
-
-// readOrder reads an order with the string sets at hand.
-func (e *env) readOrder(path string) (*profiles.Order, error) {
-	s, err := e.shopHere()
-	if err != nil {
-		return nil, err
-	}
-	return s.ReadOrder(path)
 }
 
 // missing reports whether a file is not there.
