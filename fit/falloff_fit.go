@@ -302,7 +302,9 @@ func (f *Falloff) expectBatches(fields map[string]float64) {
 	}
 }
 
-func batchKey(batch string) string { return curve.Effects[curve.BatchEffect].Key(&cell.Cell{Batch: batch}) }
+func batchKey(batch string) string {
+	return curve.Effects[curve.BatchEffect].Key(&cell.Cell{Batch: batch})
+}
 
 func (f *Falloff) Kind() string        { return falloffKind.Name }
 func (f *Falloff) Notes() []string     { return slices.Clone(f.Told) }

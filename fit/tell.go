@@ -27,16 +27,16 @@ const (
 // parameterWords are what parameters are called in sentences, and the capture
 // that would tell more of each, as the end of a sentence.
 var parameterWords = [curve.FixedParameters]struct{ name, capture string }{
-	curve.AreaExponent:      {"how level follows the steel in a string", "capture string sets with other cores"},
-	curve.VelocityExponent:  {"how level follows pitch", "capture a pickup with the same strings tuned otherwise, or a set whose gauges go otherwise with its notes"},
-	curve.Slope:     {"how steeply level falls with the gap", "capture pickups whose poles stand at different heights"},
-	curve.Bend:      {"how the falloff bends", "capture a pickup again with its strings 1 mm higher"},
-	curve.Steepness: {"how the falloff differs between thick and thin strings", "capture thick and thin strings at near and far gaps each"},
-	curve.BendExponent: {"how the bend of the falloff differs between thick and thin strings", "capture thick and thin strings at near and far gaps each"},
-	curve.Protrusion:  {"what a pole's height does beside the gap", "capture a pickup again with its strings 0.8 mm higher"},
-	curve.EndLoss:       {"what strings at the ends of the row lose", "capture pickups with tall and short poles under the first and the last string"},
-	curve.FieldExponent:     {"how level follows a magnet's field", "probe the poles of more test pickups"},
-	curve.WrapCommon:      {"how much wraps count", "capture strings of each wrap over cores that plain strings have, too"},
+	curve.AreaExponent:     {"how level follows the steel in a string", "capture string sets with other cores"},
+	curve.VelocityExponent: {"how level follows pitch", "capture a pickup with the same strings tuned otherwise, or a set whose gauges go otherwise with its notes"},
+	curve.Slope:            {"how steeply level falls with the gap", "capture pickups whose poles stand at different heights"},
+	curve.Bend:             {"how the falloff bends", "capture a pickup again with its strings 1 mm higher"},
+	curve.Steepness:        {"how the falloff differs between thick and thin strings", "capture thick and thin strings at near and far gaps each"},
+	curve.BendExponent:     {"how the bend of the falloff differs between thick and thin strings", "capture thick and thin strings at near and far gaps each"},
+	curve.Protrusion:       {"what a pole's height does beside the gap", "capture a pickup again with its strings 0.8 mm higher"},
+	curve.EndLoss:          {"what strings at the ends of the row lose", "capture pickups with tall and short poles under the first and the last string"},
+	curve.FieldExponent:    {"how level follows a magnet's field", "probe the poles of more test pickups"},
+	curve.WrapCommon:       {"how much wraps count", "capture strings of each wrap over cores that plain strings have, too"},
 }
 
 // untold says in plain words what stands on the handbook still, and what the

@@ -33,13 +33,13 @@ type String struct {
 	Level        level.Figure  `json:"level_mv"`         // geometric mean of v over the good takes, as the jig plucks
 	Balance      level.Figure  `json:"balance_db"`       // for the excitation that the verdict is for
 	Target       float64       `json:"target_db"`
-	Deviation    level.Figure  `json:"deviation_db"` // balance less target
-	Std          level.Figure  `json:"u_db"`         // standard uncertainty of the balance
-	Expanded     level.Figure  `json:"U_db"`         // expanded: k times u
-	K            level.Figure  `json:"k"`            // coverage factor
-	DOF          level.Figure  `json:"dof"`          // effective degrees of freedom; infinite when only the allowances count
-	Takes        int           `json:"takes"`        // good ones
-	Flagged      int           `json:"flagged"`      // takes that do not count
+	Deviation    level.Figure  `json:"deviation_db"`  // balance less target
+	Std          level.Figure  `json:"u_db"`          // standard uncertainty of the balance
+	Expanded     level.Figure  `json:"expanded_u_db"` // expanded: k times u
+	K            level.Figure  `json:"k"`             // coverage factor
+	DOF          level.Figure  `json:"dof"`           // effective degrees of freedom; infinite when only the allowances count
+	Takes        int           `json:"takes"`         // good ones
+	Flagged      int           `json:"flagged"`       // takes that do not count
 	Verdict      Decision      `json:"verdict"`
 	Remedy       string        `json:"remedy"`
 }
@@ -102,9 +102,9 @@ type Diagnosis struct {
 type Expected struct {
 	String   int          `json:"string"`
 	Balance  level.Figure `json:"expected_db"`
-	Expanded level.Figure `json:"expected_U_db"` // of the difference to the measured balance
-	Off      level.Figure `json:"off_db"`        // measured less expected
-	Field    level.Figure `json:"field_mt"`      // over its pole, as the latest session with the field probe has it
+	Expanded level.Figure `json:"off_expanded_u_db"` // of the difference to the measured balance
+	Off      level.Figure `json:"off_db"`            // measured less expected
+	Field    level.Figure `json:"field_mt"`          // over its pole, as the latest session with the field probe has it
 }
 
 // Cause is what may be wrong with a pickup.

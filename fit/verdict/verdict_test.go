@@ -578,7 +578,7 @@ func TestJSON(t *testing.T) {
 	}
 	for _, want := range []string{
 		`"pickup":"P1"`, `"order":"A-1"`, `"session":"s1"`, `"verdict":"cannot tell yet"`, `"string":1,"note":"E4"`, `"balance_db":null`,
-		`"string_height_mm":null`, `"U_db":null`, `"u_db":null`, `"takes":8`, `"spread_db":null`, `"tolerance_db":1`, `"more_takes":[]`, `"notes":[]`,
+		`"string_height_mm":null`, `"expanded_u_db":null`, `"u_db":null`, `"takes":8`, `"spread_db":null`, `"tolerance_db":1`, `"more_takes":[]`, `"notes":[]`,
 	} {
 		contains(t, []string{string(text)}, want)
 	}
