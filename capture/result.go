@@ -27,12 +27,12 @@ type Result struct {
 
 // Tally says how far a string, or a position, has got.
 type Tally struct {
-	Mode    record.Mode
-	Number  int
-	Good    int // earlier captures of the session included
-	Wanted  int
-	Made    int            // takes made in this capture
-	Refused map[string]int // takes that did not count, by reason, in this capture
+	Mode    record.Mode    `json:"mode"`
+	Number  int            `json:"number"`
+	Good    int            `json:"good"` // earlier captures of the session included
+	Wanted  int            `json:"wanted"`
+	Made    int            `json:"made"` // takes made in this capture
+	Refused map[string]int `json:"-"`    // takes that did not count, by reason, in this capture
 }
 
 // Missing returns the tallies that are short of what is wanted.

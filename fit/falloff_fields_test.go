@@ -41,17 +41,17 @@ func TestMeasuredMagnetIsNoSurprise(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if se := math.Sqrt(f.Cov[curve.PField][curve.PField]); math.Abs(f.Theta[curve.PField]-b) > 2.5*se || se > 0.2 {
-		t.Errorf("field exponent %.3f +- %.3f, want %.1f", f.Theta[curve.PField], se, b)
+	if se := math.Sqrt(f.Cov[curve.FieldExponent][curve.FieldExponent]); math.Abs(f.Theta[curve.FieldExponent]-b) > 2.5*se || se > 0.2 {
+		t.Errorf("field exponent %.3f +- %.3f, want %.1f", f.Theta[curve.FieldExponent], se, b)
 	}
-	if !(f.SDs[1+curve.EPole] < 0.9*blind.SDs[1+curve.EPole]) {
-		t.Errorf("poles scatter by %.4f, without fields by %.4f", f.SDs[1+curve.EPole], blind.SDs[1+curve.EPole])
+	if !(f.SDs[1+curve.PoleEffect] < 0.9*blind.SDs[1+curve.PoleEffect]) {
+		t.Errorf("poles scatter by %.4f, without fields by %.4f", f.SDs[1+curve.PoleEffect], blind.SDs[1+curve.PoleEffect])
 	}
 	s := &Setup{Strings: curvetest.Steels[:2], StringHeights: []float64{3, 3}, Magnets: []string{"m", "another"}}
 	heights := []float64{1, 1}
 	named, cov := f.Level(nil, s, heights), f.Uncertainty(s, heights)
 	s.Magnets = nil
-	if got := named[0] - f.Level(nil, s, heights)[0]; math.Abs(got-0.1*f.Theta[curve.PField]) > 1e-12 {
+	if got := named[0] - f.Level(nil, s, heights)[0]; math.Abs(got-0.1*f.Theta[curve.FieldExponent]) > 1e-12 {
 		t.Errorf("a magnet of +0.1: level %+.4f", got)
 	}
 	if !(cov.At(0, 0) < f.Uncertainty(s, heights).At(0, 0)) {
@@ -88,7 +88,7 @@ func TestLevelOfABatch(t *testing.T) {
 		t.Errorf("strong over weak: %.3f, want some %g", got, louder)
 	}
 	middle := (strong[0] + weak[0]) / 2
-	want := middle + f.Theta[curve.PField]*(math.Log(360)-(math.Log(230)+math.Log(300))/2)
+	want := middle + f.Theta[curve.FieldExponent]*(math.Log(360)-(math.Log(230)+math.Log(300))/2)
 	if math.Abs(fresh[0]-want) > 1e-12 {
 		t.Errorf("new batch: %.4f, want %.4f", fresh[0], want)
 	}

@@ -95,7 +95,7 @@ func (f *Falloff) mixed(cells []cell.Cell) *solve.Mixed {
 	n := len(cells)
 	m := &solve.Mixed{
 		Y: make([]float64, n), X: mat.NewDense(n, f.Size(), nil), Known: make([]float64, n), Weight: make([]float64, n),
-		Prior: f.Priors(), Sigma: curve.Sigma, Rough: true,
+		Prior: f.Priors(), Sigma: curve.ResidualPrior, Rough: true,
 	}
 	var ss, df float64
 	for _, c := range cells {
@@ -112,7 +112,7 @@ func (f *Falloff) mixed(cells []cell.Cell) *solve.Mixed {
 	}
 	for k, e := range f.effects(cells) {
 		t := solve.Term{Name: e.Name, Level: numbered(cells, e.Level), Spread: e.Spread, Local: e.Local}
-		if k == curve.ESetup {
+		if k == curve.SetupEffect {
 			t.Z = make([][]float64, n)
 			for i := range t.Z {
 				t.Z[i] = []float64{0}
@@ -133,13 +133,13 @@ func (f *Falloff) effects(cells []cell.Cell) []curve.Effect {
 		return curve.Effects
 	}
 	out := slices.Clone(curve.Effects)
-	out[curve.EPole].Spread.SD = 0.03
-	out[curve.EMagnet].Spread.SD = curve.FixedPriors[curve.PField].Mean * f.FieldSD
-	out[curve.EMagnet].Level = func(c *cell.Cell) string {
+	out[curve.PoleEffect].Spread.SD = 0.03
+	out[curve.MagnetEffect].Spread.SD = curve.FixedPriors[curve.FieldExponent].Mean * f.FieldSD
+	out[curve.MagnetEffect].Level = func(c *cell.Cell) string {
 		if c.FieldKnown {
-			return curve.Unconcerned
+			return curve.NoLevel
 		}
-		return out[curve.EPole].Level(c)
+		return out[curve.PoleEffect].Level(c)
 	}
 	return out
 }
@@ -151,7 +151,7 @@ func numbered(cells []cell.Cell, level func(*cell.Cell) string) []int {
 	out := make([]int, len(cells))
 	for i := range cells {
 		key := level(&cells[i])
-		if key == curve.Unconcerned {
+		if key == curve.NoLevel {
 			out[i] = -1
 			continue
 		}
@@ -221,7 +221,7 @@ func (f *Falloff) iterate(m *solve.Mixed, cells []cell.Cell, sites []*curve.Site
 	}
 	sds := f.SDs
 	if sds == nil {
-		sds = []float64{curve.Sigma.SD}
+		sds = []float64{curve.ResidualPrior.SD}
 		for _, t := range m.Terms {
 			sds = append(sds, t.Spread.SD)
 		}
@@ -246,7 +246,7 @@ func (f *Falloff) iterate(m *solve.Mixed, cells []cell.Cell, sites []*curve.Site
 		}
 		copy(f.Theta, fit.Beta)
 		for i := range lift {
-			lift[i] = fit.U[curve.ESetup][m.Terms[curve.ESetup].Level[i]][0]
+			lift[i] = fit.U[curve.SetupEffect][m.Terms[curve.SetupEffect].Level[i]][0]
 			z := math.Abs(m.Y[i]-fit.Fitted[i]) / math.Sqrt(sds[0]*sds[0]+m.Known[i])
 			m.Weight[i] = cells[i].Trust() * min(1, falloffHuber/z)
 		}
@@ -265,7 +265,7 @@ func (f *Falloff) linearise(m *solve.Mixed, cells []cell.Cell, sites []*curve.Si
 			m.X.Set(i, j, g)
 			y += g * f.Theta[j]
 		}
-		m.Terms[curve.ESetup].Z[i][0] = slope
+		m.Terms[curve.SetupEffect].Z[i][0] = slope
 		m.Y[i] = y
 	}
 }
@@ -275,7 +275,7 @@ func (f *Falloff) linearise(m *solve.Mixed, cells []cell.Cell, sites []*curve.Si
 // get strings of their own, and the level of their batch.
 func (f *Falloff) remember(m *solve.Mixed, fit *solve.MixedFit, cells []cell.Cell) {
 	f.Known = map[string]float64{}
-	for _, k := range []int{curve.EBatch, curve.EString, curve.EChannel} {
+	for _, k := range []int{curve.BatchEffect, curve.StringEffect, curve.ChannelEffect} {
 		for i := range cells {
 			f.Known[curve.Effects[k].Key(&cells[i])] = fit.U[k][m.Terms[k].Level[i]][0]
 		}
@@ -298,36 +298,38 @@ func (f *Falloff) expectBatches(fields map[string]float64) {
 		return
 	}
 	for _, batch := range unbuilt {
-		f.Known[batchKey(batch)] = effect/n + f.Theta[curve.PField]*(fields[batch]-field/n)
+		f.Known[batchKey(batch)] = effect/n + f.Theta[curve.FieldExponent]*(fields[batch]-field/n)
 	}
 }
 
-func batchKey(batch string) string { return curve.Effects[curve.EBatch].Key(&cell.Cell{Batch: batch}) }
+func batchKey(batch string) string {
+	return curve.Effects[curve.BatchEffect].Key(&cell.Cell{Batch: batch})
+}
 
 func (f *Falloff) Kind() string        { return falloffKind.Name }
 func (f *Falloff) Notes() []string     { return slices.Clone(f.Told) }
 func (f *Falloff) ResidualSD() float64 { return level.PerLn * f.SDs[0] }
 
 func (f *Falloff) Parameters() []Parameter {
-	units := map[int]string{curve.PLevel: "ln mV", curve.PSlope: "1/mm", curve.PBend: "mm", curve.PProtrude: "1/mm"}
+	units := map[int]string{curve.Level: "ln mV", curve.Slope: "1/mm", curve.Bend: "mm", curve.Protrusion: "1/mm"}
 	var out []Parameter
 	for j, name := range f.Names() {
 		v, se := f.Theta[j], math.Sqrt(f.Cov[j][j])
-		if j == curve.PSlope || j == curve.PBend || j >= curve.PWrap { // fitted as logarithms
+		if j == curve.Slope || j == curve.Bend || j >= curve.WrapCommon { // fitted as logarithms
 			v = math.Exp(v)
 			se *= v
 		}
 		out = append(out, Parameter{Name: name, Value: v, SE: se, Unit: units[j], FromData: f.fromData(j)})
 	}
 	for k, e := range curve.Effects {
-		if k == curve.EMagnet && f.Levels[k] == 0 {
+		if k == curve.MagnetEffect && f.Levels[k] == 0 {
 			continue
 		}
 		unit := "ln v"
-		if k == curve.ESetup {
+		if k == curve.SetupEffect {
 			unit = "mm"
 		}
-		sd := math.Abs(f.SDs[k+1])
+		sd := f.effectSD(k)
 		// The usual large-sample error of a standard deviation, its prior counted
 		// as so many more levels.
 		se := sd / math.Sqrt(2*(float64(f.Levels[k])+e.Spread.DF))
@@ -335,6 +337,16 @@ func (f *Falloff) Parameters() []Parameter {
 	}
 	return out
 }
+
+func (f *Falloff) FieldExponent() (b, se float64, ok bool) {
+	return f.Theta[curve.FieldExponent], math.Sqrt(f.Cov[curve.FieldExponent][curve.FieldExponent]), true
+}
+
+func (f *Falloff) PoleSD() (sd float64, ok bool)   { return f.effectSD(curve.PoleEffect), true }
+func (f *Falloff) PickupSD() (sd float64, ok bool) { return f.effectSD(curve.PickupEffect), true }
+
+// effectSD is the standard deviation of effect k.
+func (f *Falloff) effectSD(k int) float64 { return math.Abs(f.SDs[k+1]) }
 
 func (f *Falloff) Expect(cells []cell.Cell) []float64 {
 	out := make([]float64, len(cells))
@@ -346,7 +358,7 @@ func (f *Falloff) Expect(cells []cell.Cell) []float64 {
 			continue
 		}
 		out[i] = f.Predict(f.Theta, f.CellSite(c, last[c.Pickup]), 0)
-		for _, k := range []int{curve.EString, curve.EChannel} {
+		for _, k := range []int{curve.StringEffect, curve.ChannelEffect} {
 			out[i] += f.Known[curve.Effects[k].Key(c)]
 		}
 	}

@@ -99,9 +99,9 @@ const coreGuess = 0.06
 // magnet, its diameter within tolerance, and what lies beyond the range of what
 // was measured.
 func (f *Falloff) own(s *Setup, i int, at *curve.Site) float64 {
-	v := f.poleVariance(s, i) + square(f.SDs[1+curve.EString])
+	v := f.poleVariance(s, i) + square(f.SDs[1+curve.StringEffect])
 	a := f.LogArea(f.Theta, at)
-	perArea := f.Theta[curve.PArea] + f.Theta[curve.PSteepness]*f.GapTerm(f.Theta, a, at.Gap())
+	perArea := f.Theta[curve.AreaExponent] + f.Theta[curve.Steepness]*f.GapTerm(f.Theta, a, at.Gap())
 	if str := s.Strings[i]; str.CoreEstimated {
 		share := str.Core * str.Core / (curve.RefDiameter * curve.RefDiameter * math.Exp(a))
 		v += square(2 * coreGuess * share * perArea)
@@ -113,7 +113,7 @@ func (f *Falloff) own(s *Setup, i int, at *curve.Site) float64 {
 // the field of this one was measured.
 func (f *Falloff) poleVariance(s *Setup, i int) float64 {
 	_, measured := f.magnet(s, i)
-	pole, magnet := square(f.SDs[1+curve.EPole]), square(f.Theta[curve.PField]*f.FieldSD)
+	pole, magnet := square(f.SDs[1+curve.PoleEffect]), square(f.Theta[curve.FieldExponent]*f.FieldSD)
 	switch {
 	case f.Fields && !measured:
 		return pole + magnet
@@ -129,8 +129,8 @@ func square(v float64) float64 { return v * v }
 // never measured, beside what all wraps share.
 func (f *Falloff) ownWrap(s *Setup, i int) float64 {
 	str := s.Strings[i]
-	wrap := f.Weight(f.Theta, str.Wrap) * (str.Gauge*str.Gauge - str.Core*str.Core)
-	return f.Theta[curve.PArea] * wrap / (str.Core*str.Core + wrap) * curve.WrapPrior(str.Wrap).SD
+	wrap := f.WrapWeight(f.Theta, str.Wrap) * (str.Gauge*str.Gauge - str.Core*str.Core)
+	return f.Theta[curve.AreaExponent] * wrap / (str.Core*str.Core + wrap) * curve.WrapPrior(str.Wrap).SD
 }
 
 func (f *Falloff) Warnings(s *Setup, heights []float64) []string {

@@ -30,7 +30,7 @@ func TestFalloffRecoversTruth(t *testing.T) {
 			t.Fatal(err)
 		}
 		for j := range th {
-			if j == curve.PLevel { // the mean coil of the shop is part of it
+			if j == curve.Level { // the mean coil of the shop is part of it
 				continue
 			}
 			all++

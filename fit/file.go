@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"time"
 )
@@ -37,26 +38,14 @@ type History struct {
 	Comparison *Comparison `json:"comparison,omitempty"` // with the one before
 }
 
-// Write writes a model file. A file that is there already is not touched: the
-// error is then fs.ErrExist. A file that cannot be written whole is removed.
-func (r *Result) Write(path string) (err error) {
+// Write writes the text of a model file.
+func (r *Result) Write(to io.Writer) error {
 	text, err := r.encode()
 	if err != nil {
 		return err
 	}
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err = errors.Join(err, f.Close()); err != nil {
-			os.Remove(path)
-		}
-	}()
-	if _, err := f.Write(text); err != nil {
-		return err
-	}
-	return f.Sync()
+	_, err = to.Write(text)
+	return err
 }
 
 // encode is the text of the model's file.

@@ -24,7 +24,7 @@ func Handbook(excite profiles.Excitation) Model {
 
 // handbookSDs is the scatter before there are data.
 func handbookSDs() []float64 {
-	sds := []float64{curve.Sigma.SD}
+	sds := []float64{curve.ResidualPrior.SD}
 	for _, e := range curve.Effects {
 		sds = append(sds, e.Spread.SD)
 	}

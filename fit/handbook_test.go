@@ -71,3 +71,37 @@ func TestBeyondTheRangeErrorsGrow(t *testing.T) {
 		}
 	}
 }
+
+// TestModelSaysWhatItKnows: what others ask of a model by method is what its list
+// of parameters says under its name.
+func TestModelSaysWhatItKnows(t *testing.T) {
+	m, err := Unjudged(celltest.Sample(t), falloffKind.Name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	listed := map[string]Parameter{}
+	for _, p := range m.Parameters() {
+		listed[p.Name] = p
+	}
+	b, se, ok := m.FieldExponent()
+	if p := listed["field_exponent"]; !ok || b != p.Value || se != p.SE {
+		t.Errorf("field exponent: got %g, %g, %v, want %+v", b, se, ok, p)
+	}
+	for name, of := range map[string]func() (float64, bool){"sd_pole": m.PoleSD, "sd_pickup": m.PickupSD} {
+		if sd, ok := of(); !ok || sd != listed[name].Value || !(sd > 0) {
+			t.Errorf("%s: got %g, %v, want %+v", name, sd, ok, listed[name])
+		}
+	}
+	m, err = Unjudged(celltest.Sample(t), logHeight.name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, _, ok := m.FieldExponent(); ok {
+		t.Errorf("the %s model knows a field exponent", m.Kind())
+	}
+	for _, of := range []func() (float64, bool){m.PoleSD, m.PickupSD} {
+		if _, ok := of(); ok {
+			t.Errorf("the %s model knows how far poles or pickups differ", m.Kind())
+		}
+	}
+}

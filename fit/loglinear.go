@@ -257,6 +257,10 @@ func (m *logLinear) Parameters() []Parameter {
 	return out
 }
 
+func (m *logLinear) FieldExponent() (b, se float64, ok bool) { return 0, 0, false }
+func (m *logLinear) PoleSD() (sd float64, ok bool)           { return 0, false }
+func (m *logLinear) PickupSD() (sd float64, ok bool)         { return 0, false }
+
 func (m *logLinear) Expect(cells []cell.Cell) []float64 {
 	out := make([]float64, len(cells))
 	for i := range cells {

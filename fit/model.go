@@ -19,6 +19,13 @@ type Model interface {
 	Kind() string
 	// Parameters lists the estimates in the units in which people read them.
 	Parameters() []Parameter
+	// FieldExponent is by how much ln v rises with ln B of a pole's field, and its
+	// standard error; not ok in a model without it.
+	FieldExponent() (b, se float64, ok bool)
+	// PoleSD and PickupSD are the standard deviations of ln v from pole to pole
+	// and from pickup to pickup; not ok in a model without them.
+	PoleSD() (sd float64, ok bool)
+	PickupSD() (sd float64, ok bool)
 	// ResidualSD is the standard deviation of what the model leaves of a
 	// cell's level, dB.
 	ResidualSD() float64

@@ -86,7 +86,7 @@ func (m *Modes) solve() (err error) {
 		return err
 	}
 	for i := range m.Lift {
-		m.Lift[i] = m.Mode(curve.ESetup, i)
+		m.Lift[i] = m.Mode(curve.SetupEffect, i)
 	}
 	return nil
 }
@@ -106,7 +106,7 @@ func (m *Modes) Mode(k, cell int) float64 {
 func (m *Modes) Shifts(k int) []float64 {
 	out := make([]float64, len(m.Cells))
 	for i, s := range m.Sites {
-		if k == curve.ESetup {
+		if k == curve.SetupEffect {
 			out[i] = m.Model.Predict(m.Model.Theta, s, m.Lift[i]) - m.Model.Predict(m.Model.Theta, s, 0)
 		} else {
 			out[i] = m.Mode(k, i)

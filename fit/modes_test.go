@@ -30,7 +30,7 @@ func sampleModes(t *testing.T) *Modes {
 func TestModesAreFitted(t *testing.T) {
 	m := sampleModes(t)
 	f := m.Model
-	for _, k := range []int{curve.EString, curve.EChannel} {
+	for _, k := range []int{curve.StringEffect, curve.ChannelEffect} {
 		for i := range m.Cells {
 			key := curve.Effects[k].Name + curve.Effects[k].Level(&m.Cells[i])
 			if d := m.Mode(k, i) - f.Known[key]; math.Abs(d) > 2e-3 {

@@ -26,17 +26,17 @@ const (
 
 // parameterWords are what parameters are called in sentences, and the capture
 // that would tell more of each, as the end of a sentence.
-var parameterWords = [curve.PFixed]struct{ name, capture string }{
-	curve.PArea:      {"how level follows the steel in a string", "capture string sets with other cores"},
-	curve.PVelocity:  {"how level follows pitch", "capture a pickup with the same strings tuned otherwise, or a set whose gauges go otherwise with its notes"},
-	curve.PSlope:     {"how steeply level falls with the gap", "capture pickups whose poles stand at different heights"},
-	curve.PBend:      {"how the falloff bends", "capture a pickup again with its strings 1 mm higher"},
-	curve.PSteepness: {"how the falloff differs between thick and thin strings", "capture thick and thin strings at near and far gaps each"},
-	curve.PBendSteel: {"how the bend of the falloff differs between thick and thin strings", "capture thick and thin strings at near and far gaps each"},
-	curve.PProtrude:  {"what a pole's height does beside the gap", "capture a pickup again with its strings 0.8 mm higher"},
-	curve.PEnd:       {"what strings at the ends of the row lose", "capture pickups with tall and short poles under the first and the last string"},
-	curve.PField:     {"how level follows a magnet's field", "probe the poles of more test pickups"},
-	curve.PWrap:      {"how much wraps count", "capture strings of each wrap over cores that plain strings have, too"},
+var parameterWords = [curve.FixedParameters]struct{ name, capture string }{
+	curve.AreaExponent:     {"how level follows the steel in a string", "capture string sets with other cores"},
+	curve.VelocityExponent: {"how level follows pitch", "capture a pickup with the same strings tuned otherwise, or a set whose gauges go otherwise with its notes"},
+	curve.Slope:            {"how steeply level falls with the gap", "capture pickups whose poles stand at different heights"},
+	curve.Bend:             {"how the falloff bends", "capture a pickup again with its strings 1 mm higher"},
+	curve.Steepness:        {"how the falloff differs between thick and thin strings", "capture thick and thin strings at near and far gaps each"},
+	curve.BendExponent:     {"how the bend of the falloff differs between thick and thin strings", "capture thick and thin strings at near and far gaps each"},
+	curve.Protrusion:       {"what a pole's height does beside the gap", "capture a pickup again with its strings 0.8 mm higher"},
+	curve.EndLoss:          {"what strings at the ends of the row lose", "capture pickups with tall and short poles under the first and the last string"},
+	curve.FieldExponent:    {"how level follows a magnet's field", "probe the poles of more test pickups"},
+	curve.WrapCommon:       {"how much wraps count", "capture strings of each wrap over cores that plain strings have, too"},
 }
 
 // untold says in plain words what stands on the handbook still, and what the
@@ -46,7 +46,7 @@ func (f *Falloff) untold(cells []cell.Cell) []string {
 	weak := map[string][]string{} // by capture
 	var captures []string
 	for j, w := range parameterWords {
-		if w.name == "" || j == curve.PField && !f.Fields || j == curve.PWrap && len(f.Wraps) == 0 || j == curve.PVelocity && !f.Pitch || f.fromData(j) >= littleTold {
+		if w.name == "" || j == curve.FieldExponent && !f.Fields || j == curve.WrapCommon && len(f.Wraps) == 0 || j == curve.VelocityExponent && !f.Pitch || f.fromData(j) >= littleTold {
 			continue
 		}
 		if weak[w.capture] == nil {
@@ -73,8 +73,8 @@ func (f *Falloff) oneFact(cells []cell.Cell) []string {
 			out = append(out, fmt.Sprintf("%s, and %s: the data tell them only together (correlation %+.2f); %s", a.name, b.name, r, b.capture))
 		}
 	}
-	if !movedStrings(cells) && f.fromData(curve.PProtrude) >= littleTold {
-		out = append(out, "no pickup was captured at two string heights: what its poles' heights do and what the gap does are one fact; "+parameterWords[curve.PProtrude].capture)
+	if !movedStrings(cells) && f.fromData(curve.Protrusion) >= littleTold {
+		out = append(out, "no pickup was captured at two string heights: what its poles' heights do and what the gap does are one fact; "+parameterWords[curve.Protrusion].capture)
 	}
 	return out
 }

@@ -31,12 +31,12 @@ func TestToldByTheData(t *testing.T) {
 	whole := some(func(*cell.Cell) bool { return true })
 	one := some(func(c *cell.Cell) bool { return c.Session == "s001" })
 	still := some(func(c *cell.Cell) bool { return c.Session < "s005" })
-	for j, name := range whole.Names()[:curve.PFixed] {
-		if j != curve.PField && !(one.fromData(j) <= whole.fromData(j)+0.01) {
+	for j, name := range whole.Names()[:curve.FixedParameters] {
+		if j != curve.FieldExponent && !(one.fromData(j) <= whole.fromData(j)+0.01) {
 			t.Errorf("%s: %.2f from one session, %.2f from all", name, one.fromData(j), whole.fromData(j))
 		}
 	}
-	if v := whole.fromData(curve.PField); v != 0 {
+	if v := whole.fromData(curve.FieldExponent); v != 0 {
 		t.Errorf("%.3f of the field exponent told by a record without fields", v)
 	}
 	for _, c := range []struct {
@@ -59,7 +59,7 @@ func TestToldByTheData(t *testing.T) {
 // said to be one fact.
 func TestOneFact(t *testing.T) {
 	f := Handbook(profiles.Travel).(*Falloff)
-	a, b := curve.PVelocity, curve.PArea
+	a, b := curve.VelocityExponent, curve.AreaExponent
 	for _, j := range []int{a, b} {
 		f.Cov[j][j] = 1e-4
 	}

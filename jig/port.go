@@ -17,12 +17,12 @@ const DefaultBaud = 115200
 // PortInfo describes a serial port of this machine. What a system does not
 // tell is empty.
 type PortInfo struct {
-	Name    string // what Open takes
-	USB     bool
-	VID     string // USB vendor, four hex digits
-	PID     string // USB product, four hex digits
-	Serial  string // USB serial number
-	Product string
+	Name    string `json:"name"` // what Open takes
+	USB     bool   `json:"usb"`
+	VID     string `json:"vid"`    // USB vendor, four hex digits
+	PID     string `json:"pid"`    // USB product, four hex digits
+	Serial  string `json:"serial"` // USB serial number
+	Product string `json:"product"`
 }
 
 // Open opens a serial port: 8 data bits, no parity, 1 stop bit, at baud bit/s

@@ -6,11 +6,11 @@ const UsualSpacing = 10.4
 
 // String is one string as the builder bought it. Lengths in mm.
 type String struct {
-	Note          string  // scientific pitch such as "E4" or "F#3"; may be empty
-	Gauge         float64 // mm, overall diameter
-	Core          float64 // mm, diameter of the steel core; plain: equal to Gauge
-	Wrap          Wrap
-	CoreEstimated bool // Core comes from the gauge by common practice, not from a caliper
+	Note          string  `json:"note"`     // scientific pitch such as "E4" or "F#3"; may be empty
+	Gauge         float64 `json:"gauge_mm"` // mm, overall diameter
+	Core          float64 `json:"core_mm"`  // mm, diameter of the steel core; plain: equal to Gauge
+	Wrap          Wrap    `json:"wrap"`
+	CoreEstimated bool    `json:"core_estimated"` // Core comes from the gauge by common practice, not from a caliper
 }
 
 // Plain reports whether the string has no wrap.
@@ -18,9 +18,9 @@ func (s String) Plain() bool { return s.Wrap == Plain }
 
 // StringSet is a set of strings, string 1 (the highest-pitched) first.
 type StringSet struct {
-	Name    string
-	Source  string // where the figures come from: "common practice", "measured by the shop", ...
-	Strings []String
+	Name    string   `json:"name"`
+	Source  string   `json:"source"` // where the figures come from: "common practice", "measured by the shop", ...
+	Strings []String `json:"strings"`
 }
 
 // Stagger is a named list of pole heights to judge beside the plan.

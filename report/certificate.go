@@ -13,6 +13,7 @@ import (
 	"strings"
 	"time"
 
+	"evenpole/fit/level"
 	"evenpole/fit/plan"
 	"evenpole/fit/verdict"
 	"evenpole/profiles"
@@ -39,12 +40,12 @@ var certificateHTML string
 
 var certificateTemplate = template.Must(template.New("certificate").Funcs(template.FuncMap{
 	"css":    css,
-	"mm":     func(x verdict.Figure) string { return figure("%.2f", float64(x)) },
-	"mm3":    func(x verdict.Figure) string { return figure("%.3f", float64(x)) },
-	"mv":     func(x verdict.Figure) string { return figure("%.3g", float64(x)) },
-	"db":     func(x verdict.Figure) string { return figure("%+.2f", float64(x)) },
+	"mm":     func(x level.Figure) string { return figure("%.2f", float64(x)) },
+	"mm3":    func(x level.Figure) string { return figure("%.3f", float64(x)) },
+	"mv":     func(x level.Figure) string { return figure("%.3g", float64(x)) },
+	"db":     func(x level.Figure) string { return figure("%+.2f", float64(x)) },
 	"target": func(x float64) string { return figure("%+.2f", x) },
-	"plain":  func(x verdict.Figure) string { return figure("%.2f", float64(x)) },
+	"plain":  func(x level.Figure) string { return figure("%.2f", float64(x)) },
 	"gap":    func(s verdict.String) string { return figure("%.2f", float64(s.StringHeight-s.PoleHeight)) },
 }).Parse(certificateHTML))
 

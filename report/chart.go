@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"evenpole/fit/drift"
+	"evenpole/fit/level"
 )
 
 // The control charts' measures, in user units.
@@ -90,7 +91,7 @@ func (s scale) y(v float64) float64 {
 // scaleOf holds all that is drawn in a panel, and a little more.
 func scaleOf(panel *drift.Panel, top float64) scale {
 	s := scale{math.Inf(1), math.Inf(-1), top, top + panelHeight}
-	for _, list := range [][]drift.Figure{panel.Values, panel.Below, panel.Lower, panel.Upper} {
+	for _, list := range [][]level.Figure{panel.Values, panel.Below, panel.Lower, panel.Upper} {
 		for _, f := range list {
 			if v := float64(f); known(v) {
 				s.low, s.high = min(s.low, v), max(s.high, v)
@@ -126,7 +127,7 @@ func (p *controlPlot) panel(n int) {
 func (p *controlPlot) labels(panel *drift.Panel, s scale) {
 	last := len(panel.Values) - 1
 	var taken []float64
-	for _, v := range []drift.Figure{panel.Upper[last], panel.Lower[last], panel.Centre[last]} {
+	for _, v := range []level.Figure{panel.Upper[last], panel.Lower[last], panel.Centre[last]} {
 		y := s.y(float64(v))
 		near := func(other float64) bool { return math.Abs(other-y) < 11 }
 		if known(y) && !slices.ContainsFunc(taken, near) {
@@ -137,7 +138,7 @@ func (p *controlPlot) labels(panel *drift.Panel, s scale) {
 }
 
 // steps draws limits: level over each point.
-func (p *controlPlot) steps(limits []drift.Figure, s scale, class string) {
+func (p *controlPlot) steps(limits []level.Figure, s scale, class string) {
 	var points [][2]float64
 	for i, f := range limits {
 		y := s.y(float64(f))
@@ -147,7 +148,7 @@ func (p *controlPlot) steps(limits []drift.Figure, s scale, class string) {
 }
 
 // trace joins values, but not across those that are missing.
-func (p *controlPlot) trace(values []drift.Figure, s scale) {
+func (p *controlPlot) trace(values []level.Figure, s scale) {
 	var points [][2]float64
 	end := func() {
 		if len(points) > 1 {

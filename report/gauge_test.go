@@ -127,14 +127,14 @@ func TestPlanCSV(t *testing.T) {
 		ID: "A-7", Set: "own", Strings: []profiles.String{{Note: "E4", Gauge: 0.254, Core: 0.254, Wrap: "plain"}},
 		Alternatives: []profiles.StringSet{{Name: "other", Strings: []profiles.String{{Gauge: 0.3, Core: 0.3, Wrap: "plain"}}}},
 	}
-	one := func(level float64) plan.Judgement {
+	one := func(level float64) plan.Forecast {
 		v := []float64{level}
-		return plan.Judgement{Heights: v, Gaps: v, Level: v, Balance: v, Deviation: v, Slope: v}
+		return plan.Forecast{Heights: v, Gaps: v, Level: v, Balance: v, Deviation: v, Slope: v}
 	}
-	p := &plan.Plan{Order: "A-7", Judgement: one(0.25), Radius: one(2), Poles: []plan.Pole{{Length: 11.2, Lower: 0.3, Higher: 0.2, Magnet: "M/3"}}}
-	p.Sets = []plan.Set{{Name: "other", Judgement: one(1)}}
-	p.Flat = &plan.Flat{Judgement: one(3)}
-	p.Compare = []plan.Comparison{{Name: `hostile "name", 7`, Judgement: one(4)}, {Name: "plan", Judgement: one(5)}}
+	p := &plan.Plan{Order: "A-7", Forecast: one(0.25), Radius: one(2), Poles: []plan.Pole{{Length: 11.2, Lower: 0.3, Higher: 0.2, Magnet: "M/3"}}}
+	p.Sets = []plan.Set{{Name: "other", Forecast: one(1)}}
+	p.Flat = &plan.Flat{Forecast: one(3)}
+	p.Compare = []plan.Comparison{{Name: `hostile "name", 7`, Forecast: one(4)}, {Name: "plan", Forecast: one(5)}}
 	lines := strings.Split(strings.TrimSpace(draw(t, func(w io.Writer) error { return WritePlanCSV(w, o, p) })), "\n")
 	want := []string{
 		"order,stagger,string_set,string,note,gauge_mm,core_mm,wrap,pole_height_mm,gap_mm,level_mv,balance_db,deviation_db,db_per_01mm," +

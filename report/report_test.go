@@ -16,6 +16,7 @@ import (
 	"testing"
 	"time"
 
+	"evenpole/fit/level"
 	"evenpole/fit/plan"
 	"evenpole/fit/verdict"
 	"evenpole/profiles"
@@ -23,7 +24,7 @@ import (
 
 var update = flag.Bool("update", false, "write the golden files anew")
 
-var nan = verdict.Figure(math.NaN())
+var nan = level.Figure(math.NaN())
 
 // hostile holds what must never reach a document as it stands.
 const hostile = "<script>alert('\"&x')</script>\x00]]>{{.}}"
@@ -47,8 +48,8 @@ func certificate(balances ...float64) Certificate {
 	for i, b := range balances {
 		o.Strings = append(o.Strings, profiles.String{Note: notes[i], Gauge: gauges[i], Core: gauges[i], Wrap: "plain"})
 		s := verdict.String{
-			Number: i + 1, Note: notes[i], Gauge: verdict.Figure(gauges[i]), Core: verdict.Figure(gauges[i]), Wrap: "plain",
-			PoleHeight: verdict.Figure(0.4 + 0.3*float64(i%4)), Level: 12.345, Balance: verdict.Figure(b), Deviation: verdict.Figure(b),
+			Number: i + 1, Note: notes[i], Gauge: level.Figure(gauges[i]), Core: level.Figure(gauges[i]), Wrap: "plain",
+			PoleHeight: level.Figure(0.4 + 0.3*float64(i%4)), Level: 12.345, Balance: level.Figure(b), Deviation: level.Figure(b),
 			Std: 0.16, Expanded: 0.31, K: 1.96, DOF: 900, Takes: 9, Verdict: verdict.Conforms,
 		}
 		if math.Abs(b) > 1 {
@@ -58,7 +59,7 @@ func certificate(balances ...float64) Certificate {
 		v.Strings = append(v.Strings, s)
 	}
 	for i, h := range o.StringHeights() {
-		v.Strings[i].StringHeight = verdict.Figure(h)
+		v.Strings[i].StringHeight = level.Figure(h)
 	}
 	return Certificate{Verdict: v, Order: o, Version: "1.0"}
 }
@@ -387,7 +388,7 @@ func TestPlanPictures(t *testing.T) {
 	p := &plan.Plan{Tolerance: 1}
 	p.Heights, p.Gaps = []float64{0.4, 0.9, 0.5}, []float64{2.6, 2.35, 3}
 	p.Balance, p.Deviation = []float64{0.2, 0.3, -0.5}, []float64{0.2, -1.2, 1}
-	p.Flat = &plan.Flat{Height: 0.6, Judgement: plan.Judgement{Heights: []float64{0.6, 0.6, 0.6}}}
+	p.Flat = &plan.Flat{Height: 0.6, Forecast: plan.Forecast{Heights: []float64{0.6, 0.6, 0.6}}}
 
 	poles := PlanPoles(o, p)
 	if len(poles.Poles) != 3 || poles.Poles[1].Height != 0.9 || poles.Spacing != 25.5 || poles.Beside != "flat tops at 0.60 mm" {

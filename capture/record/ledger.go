@@ -164,8 +164,11 @@ func (l *ledger) put(lines ...[]string) error {
 }
 
 func (l *ledger) close() error {
-	if l.file == nil {
-		return l.seals.close()
+	var err error
+	if l.file != nil {
+		if err = l.file.Close(); err != nil {
+			err = &disk.WriteError{Path: l.path, Err: err}
+		}
 	}
-	return errors.Join(l.file.Close(), l.seals.close())
+	return errors.Join(err, l.seals.close())
 }

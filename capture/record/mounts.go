@@ -3,8 +3,10 @@ package record
 import (
 	"crypto/sha256"
 	"encoding/json"
+	"errors"
 	"fmt"
-	"os"
+	"io"
+	"io/fs"
 	"path/filepath"
 	"strings"
 
@@ -77,9 +79,12 @@ func (s *Writer) KeepMount(name string, m *profiles.Mount) error {
 	if err := disk.MakeDir(dir); err != nil {
 		return err
 	}
-	path := filepath.Join(dir, name)
-	if _, err := os.Stat(path); err == nil {
+	err := disk.CreateFile(filepath.Join(dir, name), func(to io.Writer) error {
+		_, err := to.Write(m.Text)
+		return err
+	})
+	if errors.Is(err, fs.ErrExist) {
 		return nil
 	}
-	return disk.WriteFile(path, m.Text)
+	return err
 }

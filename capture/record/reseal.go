@@ -1,13 +1,12 @@
 package record
 
 import (
-	"bufio"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
-	"strings"
 	"time"
 
 	"evenpole/capture/record/disk"
@@ -16,8 +15,8 @@ import (
 
 // Seal seals the whole record as it stands, with a remark, and sets the seals
 // that there were aside, into a file beside the record. It tells what it did,
-// for people. What Verify tells of the rows until now
-// it will not tell again.
+// for people. What Verify tells of the rows until now it does not tell again: ask it
+// first.
 func (s *Writer) Seal(now time.Time) (notices []string, err error) {
 	for _, seal := range []func(time.Time) (string, error){s.readings.sealAnew, s.fields.sealAnew} {
 		notice, err := seal(now)
@@ -36,45 +35,63 @@ func (l *ledger) sealAnew(now time.Time) (notice string, err error) {
 		return "", err
 	}
 	path := sealsPath(l.path)
-	rows, err := writeSeals(l.path, l.layout, path+".new")
-	if rows == 0 || err != nil {
+	rows, aside := 0, ""
+	err = disk.WriteFile(path, func(to io.Writer) (err error) {
+		if rows, err = writeSeals(to, l.path, l.layout); err != nil {
+			return err
+		}
+		if rows == 0 {
+			return errNoRows
+		}
+		aside, err = setAside(path, now)
+		return err
+	})
+	if errors.Is(err, errNoRows) {
+		return "", nil
+	}
+	if err != nil {
 		return "", err
 	}
 	notice = fmt.Sprintf("%s: %d rows sealed as they stand", l.path, rows)
-	aside := strings.TrimSuffix(path, ".csv") + ".until-" + now.UTC().Format("20060102T150405.000Z") + ".csv"
-	switch err := os.Rename(path, aside); {
-	case err == nil:
+	if aside != "" {
 		notice += "; the seals until now are in " + filepath.Base(aside)
-	case !errors.Is(err, fs.ErrNotExist):
-		return "", err
-	}
-	if err := os.Rename(path+".new", path); err != nil {
-		return "", err
-	}
-	if err := disk.SyncDir(filepath.Dir(path)); err != nil {
-		return "", err
 	}
 	l.seals, err = openSealer(l.path, l.layout, foundLater, l.create)
 	return notice, err
 }
 
-// writeSeals writes a new file of seals for a whole record; none when the record
-// has no rows.
-func writeSeals(record string, columns *table.Layout, path string) (rows int, err error) {
-	f, err := os.Create(path)
-	if err != nil {
-		return 0, err
+// errNoRows says that there is nothing to seal.
+var errNoRows = errors.New("the record has no rows")
+
+// setAside copies a file of seals to a new one beside it, and returns its name;
+// "" where there are no seals.
+func setAside(path string, now time.Time) (aside string, err error) {
+	f, err := os.Open(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return "", nil
 	}
-	b := bufio.NewWriter(f)
-	err = table.WriteLines(b, false, sealColumns.Names)
+	if err != nil {
+		return "", err
+	}
+	defer f.Close()
+	return disk.CreateNext(stamped(path, "until", now), ".csv", func(to io.Writer) error {
+		_, err := f.Seek(0, io.SeekStart) // it may be asked for again, under another name
+		if err == nil {
+			_, err = io.Copy(to, f)
+		}
+		return err
+	})
+}
+
+// writeSeals writes seals for a whole record, and counts its rows.
+func writeSeals(to io.Writer, record string, columns *table.Layout) (rows int, err error) {
+	err = table.WriteLines(to, false, sealColumns.Names)
 	last := seal{}
 	scanned := scanFile(record, columns, func(row table.Row, _ table.Place, _ *RowError) {
 		last = seal{row: last.row + 1, digest: digestOf(columns, row), remark: accepted}.after(last)
-		err = errors.Join(err, table.WriteLines(b, false, sealColumns.Row(&last)))
+		if err == nil {
+			err = table.WriteLines(to, false, sealColumns.Row(&last))
+		}
 	})
-	err = errors.Join(err, scanned, b.Flush(), f.Sync(), f.Close())
-	if err != nil || last.row == 0 {
-		os.Remove(path)
-	}
-	return last.row, err
+	return last.row, errors.Join(err, scanned)
 }

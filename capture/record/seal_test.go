@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"evenpole/capture/record/disk"
 	"evenpole/capture/record/table"
@@ -178,4 +179,62 @@ func rewriteSeals(t *testing.T, file string) string {
 		t.Fatal(err)
 	}
 	return text.String()
+}
+
+// Seals are synced when the shop is closed: when that fails it is told with the
+// name of the file, and the next writer finds the shop as after a crash.
+func TestSealsThatAreNotSyncedAreTold(t *testing.T) {
+	dir := t.TempDir()
+	s, err := OpenWriter(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.readings.append(sampleRow(1)); err != nil {
+		t.Fatal(err)
+	}
+	seals := filepath.Join(dir, "readings.seals.csv")
+	if err := os.Rename(seals, seals+".old"); err != nil {
+		t.Skip(err) // not everywhere may an open file be renamed
+	}
+	var w *disk.WriteError
+	if err := s.Close(); !errors.As(err, &w) || w.Path != seals || !errors.Is(err, disk.ErrMoved) {
+		t.Errorf("got %v", err)
+	}
+	if s, err = OpenWriter(dir); err != nil || len(s.Notices) != 1 || !strings.Contains(s.Notices[0], "taken over") {
+		t.Fatalf("notices %q, %v", s.Notices, err)
+	}
+	if err := s.Close(); err != nil {
+		t.Error(err)
+	}
+}
+
+// What sealing anew cannot finish leaves the seals as they were, and the shop can
+// still be closed.
+func TestSealingAnewFails(t *testing.T) {
+	dir := t.TempDir()
+	s, err := OpenWriter(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.readings.append(sampleRow(1)); err != nil {
+		t.Fatal(err)
+	}
+	seals := filepath.Join(dir, "readings.seals.csv")
+	before := text(t, seals)
+	readings := filepath.Join(dir, ReadingsFile)
+	if err := errors.Join(os.Rename(readings, readings+".old"), os.Mkdir(readings, 0o755)); err != nil { // cannot be read
+		t.Skip(err) // not everywhere may an open file be renamed
+	}
+	if done, err := s.Seal(time.Now()); err == nil {
+		t.Errorf("sealed: %q", done)
+	}
+	if got := text(t, seals); got != before {
+		t.Errorf("seals are now\n%s", got)
+	}
+	if names, err := filepath.Glob(filepath.Join(dir, ".new-*")); err != nil || len(names) > 0 {
+		t.Errorf("left behind: %v, %v", names, err)
+	}
+	if err := s.Close(); err != nil {
+		t.Error(err)
+	}
 }

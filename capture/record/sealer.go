@@ -143,5 +143,10 @@ func (z *sealer) close() error {
 	if z.file == nil {
 		return nil
 	}
-	return errors.Join(z.file.Sync(), z.file.Close())
+	err := errors.Join(z.file.Sync(), z.file.Close())
+	z.file = nil
+	if err != nil {
+		return &disk.WriteError{Path: z.path, Err: err}
+	}
+	return nil
 }

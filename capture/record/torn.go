@@ -10,7 +10,6 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 	"time"
 
 	"evenpole/capture/record/disk"
@@ -32,7 +31,7 @@ func setTornAside(path string, columns []string, asSealed func(path string) bool
 	if err != nil {
 		return "", err
 	}
-	defer f.Close()
+	defer func() { err = errors.Join(err, f.Close()) }()
 	whole, torn, err := findTorn(f, columns)
 	if err != nil || len(torn) == 0 {
 		return "", err
@@ -40,26 +39,17 @@ func setTornAside(path string, columns []string, asSealed func(path string) bool
 	if whole > 0 && asSealed != nil && asSealed(path) {
 		return "", endLine(f)
 	}
-	aside := tornName(path, now)
-	if err := disk.WriteFile(aside, torn); err != nil {
+	aside, err := disk.CreateNext(stamped(path, "torn", now), ".csv", func(to io.Writer) error {
+		_, err := to.Write(torn)
+		return err
+	})
+	if err != nil {
 		return "", err
 	}
 	if err := errors.Join(f.Truncate(whole), f.Sync()); err != nil {
 		return "", err
 	}
 	return fmt.Sprintf("%s: the last line was torn (%d bytes) and is now in %s", path, len(torn), filepath.Base(aside)), nil
-}
-
-// tornName returns a name that no file has yet: a clock may show the same time twice.
-func tornName(path string, now time.Time) string {
-	stem := strings.TrimSuffix(path, ".csv") + ".torn-" + now.UTC().Format("20060102T150405.000Z")
-	name := stem + ".csv"
-	for n := 2; ; n++ {
-		if _, err := os.Lstat(name); err != nil {
-			return name
-		}
-		name = fmt.Sprintf("%s-%d.csv", stem, n)
-	}
 }
 
 // endLine ends the last line of a file.

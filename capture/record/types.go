@@ -17,7 +17,8 @@
 //     nothing else needs them.
 //   - readings.torn-TIME.csv and the like have torn lines. A torn line is a last line
 //     that a power cut left without its end; it is set aside into such a file and
-//     reported, never silently dropped.
+//     reported, never silently dropped. readings.seals.until-TIME.csv and the like
+//     are seals that [Writer.Seal] set aside.
 //   - mounts/ has a copy of every mount that was captured, named after the pickup (or
 //     the batch of loose magnets) and a digest of what the mount says.
 //   - writer.lock names the process that is writing; it is empty when none is.

@@ -47,12 +47,7 @@ func openWriter(dir string, create func(path string) (disk.Appender, error)) (*W
 		unsealed = afterCrash
 	}
 	if err := s.open(now, unsealed); err != nil {
-		if notice != "" { // what a crash left is still to be put right
-			lock.Close()
-		} else {
-			disk.LetGo(lock)
-		}
-		return nil, err
+		return nil, errors.Join(err, s.letGo(notice != "")) // what a crash left is still to be put right
 	}
 	for _, danger := range disk.Dangers(dir) {
 		s.notice(danger)
@@ -112,10 +107,16 @@ func (s *Writer) openSealed(name string, columns *table.Layout, now time.Time, u
 func (s *Writer) Close() error {
 	failed := errors.Join(s.readings.err, s.fields.err, s.sessions.err) != nil
 	err := errors.Join(s.readings.close(), s.fields.close(), s.sessions.close())
-	if failed {
-		return errors.Join(err, s.lock.Close())
+	return errors.Join(err, s.letGo(failed || err != nil))
+}
+
+// letGo gives the lock up; it keeps this process's name where the next one has
+// something to put right.
+func (s *Writer) letGo(unfinished bool) error {
+	if unfinished {
+		return s.lock.Close()
 	}
-	return errors.Join(err, disk.LetGo(s.lock))
+	return disk.LetGo(s.lock)
 }
 
 func (s *Writer) path(name string) string { return filepath.Join(s.Dir, name) }

@@ -2,21 +2,18 @@ package main
 
 import (
 	"encoding/csv"
-	"errors"
 	"fmt"
-	"io/fs"
-	"os"
-	"path/filepath"
+	"io"
 	"strconv"
 	"strings"
 	"text/tabwriter"
 
 	"evenpole/capture/record"
-	"evenpole/fit"
 	"evenpole/fit/batch"
 	"evenpole/fit/field"
 	"evenpole/profiles"
 	"evenpole/report"
+	"evenpole/shop"
 
 	"github.com/spf13/cobra"
 )
@@ -95,6 +92,8 @@ type batchDocument struct {
 	Sets *batch.Sets `json:"sets"` // null without --set-size
 }
 
+var batchJSON = newDocument[batchDocument]()
+
 func runBatch(e *env, o batchOptions) error {
 	if o.sets != "" && o.setSize == 0 {
 		return badInput("--sets wants --set-size: how many magnets make a set")
@@ -105,37 +104,41 @@ func runBatch(e *env, o batchOptions) error {
 	if err := pageName("report", o.report); err != nil {
 		return err
 	}
-	record, err := e.readFields(o.fields)
+	s, err := e.shopHere()
 	if err != nil {
 		return err
 	}
-	ordered, err := e.readBatches()
+	loose, err := s.FieldRecord(o.fields)
+	if err != nil {
+		return err
+	}
+	ordered, err := s.Batches()
 	if err != nil {
 		return err
 	}
 	if o.batch == "" {
-		o.batch = record.Newest()
+		o.batch = loose.Newest()
 	}
-	r, err := record.Characterise(o.batch, o.resolve(record, ordered))
+	r, err := shop.Characterise(loose, o.batch, o.resolve(loose, ordered))
 	if err != nil {
-		return refusedBatch(err)
+		return err
 	}
 	doc := batchDocument{Report: r}
 	if o.setSize != 0 {
-		doc.Sets, err = r.Match(o.setSize)
+		doc.Sets, err = shop.Match(r, o.setSize)
 		switch tooFew := o.setSize > 1 && o.setSize <= r.Count; {
 		case err != nil && tooFew && o.sets == "": // the batch is judged all the same
 			r.Warnings = append(r.Warnings, "no sets: "+err.Error())
 		case err != nil:
-			return refusedBatch(err)
+			return err
 		}
 	}
-	e.loudness(r)
+	s.AddLoudness(r)
 	if err := o.write(doc); err != nil {
 		return err
 	}
 	if e.json {
-		if err := e.writeJSON(doc); err != nil {
+		if err := batchJSON.write(e, doc); err != nil {
 			return err
 		}
 	} else {
@@ -157,53 +160,8 @@ func batchExit(d *batch.Decision) error {
 	return nil
 }
 
-// refusedBatch marks what the room refuses as the user's input.
-func refusedBatch(err error) error {
-	if r := (*batch.Refusal)(nil); errors.As(err, &r) {
-		return &inputError{err}
-	}
-	return err
-}
-
-// readFields reads the field readings named, or the shop's.
-func (e *env) readFields(path string) (*batch.Record, error) {
-	if path == "" {
-		dir, err := e.shopDir()
-		if err != nil {
-			return nil, err
-		}
-		if path = filepath.Join(dir, record.FieldsFile); missing(path) {
-			return nil, withHint(badInput("the shop %s has no field readings yet", dir),
-				"capture loose magnets with 'evenpole capture --purpose batch --field all', or name a file with --fields")
-		}
-	}
-	f, err := record.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	return batch.Read(record.Fields(f, path))
-}
-
-// readBatches reads what the shop ordered; nothing outside a shop, or in one
-// that does not say.
-func (e *env) readBatches() (*profiles.Batches, error) {
-	if err := e.shopExists(); err != nil {
-		return nil, err
-	}
-	dir, ok := e.findShop()
-	if !ok {
-		return &profiles.Batches{}, nil
-	}
-	b, err := profiles.ReadBatches(filepath.Join(dir, profiles.BatchesFile))
-	if errors.Is(err, fs.ErrNotExist) {
-		return &profiles.Batches{}, nil
-	}
-	return b, err
-}
-
 // resolve joins the flags, which come first, and what the shop ordered.
-func (o *batchOptions) resolve(record *batch.Record, ordered *profiles.Batches) batch.Options {
+func (o *batchOptions) resolve(loose *batch.Record, ordered *profiles.Batches) batch.Options {
 	either := func(flag, shop float64) float64 {
 		if flag != 0 {
 			return flag
@@ -225,7 +183,7 @@ func (o *batchOptions) resolve(record *batch.Record, ordered *profiles.Batches) 
 	if out.Reference == "" {
 		out.Reference = ordered.Reference
 	}
-	for _, name := range record.Batches() {
+	for _, name := range loose.Batches() {
 		b, _ := ordered.Batch(name)
 		out.Rods[name] = field.Rod{Radius: either(o.rodDiameter, b.RodDiameter) / 2, Length: either(o.rodLong, b.RodLength)}
 	}
@@ -240,39 +198,10 @@ func limit(x float64) *float64 {
 	return &x
 }
 
-// loudness adds how loud test pickups with the batch are, where the shop has a
-// model that can tell.
-func (e *env) loudness(r *batch.Report) {
-	dir, ok := e.findShop()
-	if !ok {
-		return
-	}
-	path, err := currentModel(dir)
-	if err != nil {
-		return
-	}
-	model, err := fit.ReadModel(path)
-	if err == nil {
-		r.Loudness, err = loudness(dir, model.Model, r)
-	}
-	if err != nil {
-		r.Warnings = append(r.Warnings, fmt.Sprintf("test pickups are not compared: %v", err))
-	}
-}
-
-func loudness(dir string, model fit.Model, r *batch.Report) (*batch.Loudness, error) {
-	data, err := gatherReadings([]string{filepath.Join(dir, record.ReadingsFile)})
-	if err != nil {
-		return nil, err
-	}
-	l, _ := batch.Compare(data, model, r.Batch, r.Reference, r.Confidence)
-	return l, nil
-}
-
 // write writes the files that were asked for.
 func (o *batchOptions) write(doc batchDocument) error {
 	if o.report != "" {
-		err := writeFile(o.report, func(f *os.File) error {
+		err := shop.WriteFile(o.report, func(f io.Writer) error {
 			page := report.BatchPage{Report: doc.Report, Sets: doc.Sets, Version: version()}
 			if !isPDF(o.report) {
 				return report.WriteBatch(f, page)
@@ -290,7 +219,7 @@ func (o *batchOptions) write(doc batchDocument) error {
 	if o.sets == "" {
 		return nil
 	}
-	return writeFile(o.sets, func(f *os.File) error { return writeSets(f, doc) })
+	return shop.WriteFile(o.sets, func(f io.Writer) error { return writeSets(f, doc) })
 }
 
 func (o *batchOptions) printWritten(e *env) {
@@ -302,7 +231,7 @@ func (o *batchOptions) printWritten(e *env) {
 }
 
 // writeSets writes a row a magnet: its set, or why it has none.
-func writeSets(f *os.File, doc batchDocument) error {
+func writeSets(f io.Writer, doc batchDocument) error {
 	strength := map[string]string{}
 	for i := range doc.Magnets {
 		m := &doc.Magnets[i]

@@ -1,15 +1,10 @@
 package main
 
 import (
-	"cmp"
-	"errors"
-	"fmt"
-	"os"
-	"path/filepath"
 	"time"
 
-	"evenpole/capture/record"
 	"evenpole/fit/gain"
+	"evenpole/shop"
 
 	"github.com/spf13/cobra"
 )
@@ -73,7 +68,7 @@ it, and name that folder's record with --readings.
 }
 
 func runCalibrate(e *env, o calibrateOptions) error {
-	dir, err := e.shopDir()
+	s, err := e.theShop()
 	if err != nil {
 		return err
 	}
@@ -85,70 +80,39 @@ func runCalibrate(e *env, o calibrateOptions) error {
 	if o.points == "" && o.sourceMV == 0 {
 		return badInput("source-mv and source-u: expected the source's level and its uncertainty, got none")
 	}
-	readings, err := sourceReadings(dir, o)
+	readings, err := sourceReadings(s, o)
 	if err != nil {
 		return err
 	}
-	c, err := gain.Measure(readings, o.Options)
-	if err != nil {
-		return &inputError{err}
-	}
-	name, err := keepCalibration(dir, c)
+	c, name, err := s.Calibrate(readings, o.Options)
 	if err != nil {
 		return err
 	}
 	if e.json {
-		return e.writeJSON(struct {
-			*gain.Calibration
-			File string `json:"file"`
-		}{c, name})
+		return calibrationJSON.write(e, calibrationDocument{c, name})
 	}
 	printCalibration(e, c)
 	e.print("written to %s", name)
 	return nil
 }
 
-// sourceReadings gathers what the jig read, from wherever it was told.
-func sourceReadings(dir string, o calibrateOptions) ([]gain.Reading, error) {
-	switch {
-	case o.points != "":
-		f, err := os.Open(o.points)
-		if err != nil {
-			return nil, err
-		}
-		defer f.Close()
-		return gain.ReadPoints(f, o.points)
-	case o.session != "":
-		name := cmp.Or(o.record, filepath.Join(dir, record.ReadingsFile))
-		f, err := record.Open(name)
-		if err != nil {
-			return nil, err
-		}
-		defer f.Close()
-		readings, err := gain.OfSession(record.Readings(f, name), o.Jig, o.session, o.sourceMV, o.sourceU)
-		if wrong := (*gain.InputError)(nil); errors.As(err, &wrong) {
-			return nil, &inputError{err}
-		}
-		return readings, err
-	}
-	return gain.Given(o.readings, o.str, o.sourceMV, o.sourceU), nil
+// calibrationDocument is what --json prints.
+type calibrationDocument struct {
+	*gain.Calibration
+	File string `json:"file"`
 }
 
-// keepCalibration writes a calibration under a name that none has yet.
-func keepCalibration(dir string, c *gain.Calibration) (string, error) {
-	text, err := c.Encode()
-	if err != nil {
-		return "", err
+var calibrationJSON = newDocument[calibrationDocument]()
+
+// sourceReadings gathers what the jig read, from wherever it was told.
+func sourceReadings(s *shop.Shop, o calibrateOptions) ([]gain.Reading, error) {
+	switch {
+	case o.points != "":
+		return shop.SourcePoints(o.points)
+	case o.session != "":
+		return s.SourceSession(o.record, o.Jig, o.session, o.sourceMV, o.sourceU)
 	}
-	stem := filepath.Join(dir, gain.Dir, fileName(c.Jig)+"-"+c.Time.Format(time.DateOnly))
-	name := stem + ".toml"
-	for n := 2; !missing(name); n++ {
-		name = fmt.Sprintf("%s-%d.toml", stem, n)
-	}
-	return name, writeFile(name, func(f *os.File) error {
-		_, err := f.Write(text)
-		return err
-	})
+	return gain.Given(o.readings, o.str, o.sourceMV, o.sourceU), nil
 }
 
 func printCalibration(e *env, c *gain.Calibration) {

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"maps"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -17,6 +16,7 @@ import (
 	"evenpole/capture/record/disk"
 	"evenpole/jig"
 	"evenpole/profiles"
+	"evenpole/shop"
 
 	"github.com/spf13/cobra"
 )
@@ -67,11 +67,11 @@ press the poles of a wound rod-magnet coil.`,
 }
 
 func runCapture(ctx context.Context, e *env, o captureOptions) error {
-	lib, err := e.captureLibrary()
+	s, dir, err := e.shopToBe()
 	if err != nil {
 		return err
 	}
-	mount, err := profiles.ReadMount(o.mount, lib)
+	mount, err := s.ReadMount(o.mount)
 	if err != nil {
 		return err
 	}
@@ -82,66 +82,52 @@ func runCapture(ctx context.Context, e *env, o captureOptions) error {
 	if opt.FieldPositions, err = positions(o.field, mount); err != nil {
 		return err
 	}
-	dir, ok := e.findShop()
-	if !ok {
-		dir = "." // becomes a shop with its first reading
-	}
-	shop, conn, err := openBoth(ctx, e, dir, o)
+	w, conn, err := openBoth(ctx, e, dir, o)
 	if err != nil {
 		return err
 	}
-	defer shop.Close()
 	defer conn.Close()
-	e.warn(shop.Notices)
+	e.warn(w.Notices)
+	result, err := capturing(ctx, e, w, conn, opt)
+	if err = closeWriter(w, withHint(err, resumeHint(err)...)); err != nil {
+		return err
+	}
+	return e.captured(result, conn.Stats())
+}
+
+// capturing runs a capture. The end of ctx lets it finish the take that it is at.
+func capturing(ctx context.Context, e *env, w *record.Writer, conn *jig.Conn, opt capture.Options) (*capture.Result, error) {
 	opt.Stop = ctx.Done()
 	defer context.AfterFunc(ctx, func() { e.note("finishing this take; Ctrl-C again stops at once") })()
 	hard, release := gently(ctx)
 	defer release()
-	result, err := capture.Run(hard, shop, conn, opt)
-	if err != nil {
-		return withHint(err, resumeHint(err)...)
-	}
-	return e.captured(result, conn.Stats())
+	return capture.Run(hard, w, conn, opt)
 }
 
 // openBoth takes hold of the shop and of the jig. A shop with a record comes
 // first, so that a second capture is refused before it disturbs the jig of the
 // first; a folder becomes a shop only once the jig has answered.
 func openBoth(ctx context.Context, e *env, dir string, o captureOptions) (*record.Writer, *jig.Conn, error) {
-	if !isShop(dir) {
+	if !shop.HasRecord(dir) {
 		conn, err := attach(ctx, e, o)
 		if err != nil {
 			return nil, nil, err
 		}
-		shop, err := openShop(dir)
+		w, err := openWriter(dir)
 		if err != nil {
 			conn.Close()
 		}
-		return shop, conn, err
+		return w, conn, err
 	}
-	shop, err := openShop(dir)
+	w, err := openWriter(dir)
 	if err != nil {
 		return nil, nil, err
 	}
 	conn, err := attach(ctx, e, o)
 	if err != nil {
-		shop.Close()
+		err = closeWriter(w, err)
 	}
-	return shop, conn, err
-}
-
-// isShop reports whether a folder has a record already.
-func isShop(dir string) bool {
-	return !missing(filepath.Join(dir, record.ReadingsFile)) || !missing(filepath.Join(dir, record.FieldsFile))
-}
-
-// captureLibrary is the string sets for a capture, whose shop may not exist
-// yet.
-func (e *env) captureLibrary() (*profiles.Library, error) {
-	if e.shop != "" && missing(e.shop) {
-		return profiles.Builtin(), nil
-	}
-	return e.library()
+	return w, conn, err
 }
 
 func checkCapture(o captureOptions) error {
@@ -235,19 +221,40 @@ func (e *env) progress(p capture.Progress) {
 	e.note("%s", line)
 }
 
+// captureDocument is what --json prints.
+type captureDocument struct {
+	Session   string          `json:"session"`
+	Resumed   bool            `json:"resumed"`
+	Already   bool            `json:"already_complete"`
+	Kept      int             `json:"kept"`
+	Recovered int             `json:"recovered"`
+	Stray     int             `json:"stray"`
+	Lost      int             `json:"lost"`
+	Restarts  int             `json:"restarts"`
+	Tallies   []tallyDocument `json:"tallies"`
+}
+
+// tallyDocument is a tally with the takes that did not count as a list.
+type tallyDocument struct {
+	capture.Tally
+	Refused []refusal `json:"refused"`
+}
+
+// refusal counts the takes that did not count for one reason.
+type refusal struct {
+	Reason string `json:"reason"`
+	Count  int    `json:"count"`
+}
+
+var captureJSON = newDocument[captureDocument]()
+
 func (e *env) captured(r *capture.Result, s jig.Stats) error {
 	if e.json {
-		return e.writeJSON(struct {
-			Session   string          `json:"session"`
-			Resumed   bool            `json:"resumed"`
-			Already   bool            `json:"already_complete"`
-			Kept      int             `json:"kept"`
-			Recovered int             `json:"recovered"`
-			Stray     int             `json:"stray"`
-			Lost      int             `json:"lost"`
-			Restarts  int             `json:"restarts"`
-			Tallies   []capture.Tally `json:"tallies"`
-		}{r.Session, r.Resumed, r.Already, r.Kept, r.Recovered, r.Stray, r.Lost, r.Restarts, r.Tallies})
+		tallies := []tallyDocument{}
+		for _, t := range r.Tallies {
+			tallies = append(tallies, tallyDocument{t, refusals(t.Refused)})
+		}
+		return captureJSON.write(e, captureDocument{r.Session, r.Resumed, r.Already, r.Kept, r.Recovered, r.Stray, r.Lost, r.Restarts, tallies})
 	}
 	if r.Already {
 		e.print("session %s is complete already: nothing added (--again measures once more)", r.Session)
@@ -265,18 +272,27 @@ func (e *env) captured(r *capture.Result, s jig.Stats) error {
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(tw, "number\tmode\tgood\tmade\trefused")
 	for _, t := range r.Tallies {
-		fmt.Fprintf(tw, "%d\t%s\t%d\t%d\t%s\n", t.Number, t.Mode, t.Good, t.Made, refusals(t.Refused))
+		fmt.Fprintf(tw, "%d\t%s\t%d\t%d\t%s\n", t.Number, t.Mode, t.Good, t.Made, refusalWords(refusals(t.Refused)))
 	}
 	return tw.Flush()
 }
 
-// refusals lists why takes did not count: "2 clipped, 1 lost".
-func refusals(counts map[string]int) string {
-	var parts []string
+// refusals lists why takes did not count.
+func refusals(counts map[string]int) []refusal {
+	out := []refusal{}
 	for _, reason := range slices.Sorted(maps.Keys(counts)) {
 		if n := counts[reason]; n > 0 {
-			parts = append(parts, fmt.Sprintf("%d %s", n, reason))
+			out = append(out, refusal{reason, n})
 		}
+	}
+	return out
+}
+
+// refusalWords says why takes did not count: "2 clipped, 1 lost".
+func refusalWords(list []refusal) string {
+	var parts []string
+	for _, r := range list {
+		parts = append(parts, fmt.Sprintf("%d %s", r.Count, r.Reason))
 	}
 	if parts == nil {
 		return "-"

@@ -1,25 +1,21 @@
 package main
 
 import (
-	"errors"
 	"fmt"
-	"os"
+	"io"
 	"path/filepath"
 	"slices"
 	"strings"
 	"text/tabwriter"
 
-	"evenpole/capture/record"
-	"evenpole/fit"
+	"evenpole/fit/level"
 	"evenpole/fit/verdict"
 	"evenpole/profiles"
 	"evenpole/report"
+	"evenpole/shop"
 
 	"github.com/spf13/cobra"
 )
-
-// certificatesDir is where a shop's certificates go.
-const certificatesDir = "certificates"
 
 type checkOptions struct {
 	order    string
@@ -72,12 +68,14 @@ Exit status: 0 conforms; 3 out of tolerance; 4 cannot tell yet.`,
 	return cmd
 }
 
+var verdictJSON = newDocument[*verdict.Verdict]()
+
 func runCheck(e *env, o checkOptions) error {
-	dir, err := e.shopDir()
+	s, err := e.theShop()
 	if err != nil {
 		return err
 	}
-	order, err := e.readOrder(o.order)
+	order, err := s.ReadOrder(o.order)
 	if err != nil {
 		return err
 	}
@@ -98,16 +96,17 @@ func runCheck(e *env, o checkOptions) error {
 	if err := pageName("out", o.out); err != nil {
 		return err
 	}
-	v, err := checkPickup(e, dir, order, o.pickup, opt)
+	v, notices, err := s.Check(order, o.pickup, opt)
+	e.warn(notices)
 	if err != nil {
 		return err
 	}
-	written, err := writeCertificates(dir, o.out, paper, order, v)
+	written, err := writeCertificates(s, o.out, paper, order, v)
 	if err != nil {
 		return err
 	}
 	if e.json {
-		if err := e.writeJSON(v); err != nil {
+		if err := verdictJSON.write(e, v); err != nil {
 			return err
 		}
 	} else {
@@ -123,100 +122,25 @@ func runCheck(e *env, o checkOptions) error {
 	return nil
 }
 
-// expected is the model that a pickup is compared with, and its name: the shop's
-// current one, or the handbook's. A model that cannot be read is warned of, and
-// nothing is compared.
-func expected(e *env, dir string) (*verdict.Bench, string) {
-	lib, err := profiles.LoadLibrary(dir)
-	if err != nil {
-		e.warn([]string{fmt.Sprintf("not compared with what the model expects: %v", err)})
-		return nil, ""
-	}
-	b := &verdict.Bench{Model: fit.Handbook(profiles.Travel), Sets: lib.Sets()}
-	s := modelStore{shop: dir}
-	if missing(s.path(currentFile)) {
-		return b, "the handbook alone"
-	}
-	name, err := s.current()
-	if err != nil {
-		e.warn([]string{fmt.Sprintf("not compared with what the model expects: %v", err)})
-		return nil, ""
-	}
-	r, err := s.read(name)
-	if err != nil {
-		e.warn([]string{fmt.Sprintf("not compared with what the model expects: %v", err)})
-		return nil, ""
-	}
-	b.Model = r.Model
-	return b, fmt.Sprintf("%s (%s), of data %.12s", strings.TrimSuffix(name, ".json"), r.Kind, r.Fingerprint)
-}
-
-// checkPickup judges a pickup by the record with the jig's gain applied, compares
-// it with what the model expects, and says what there is to say of the jig's
-// calibration.
-func checkPickup(e *env, dir string, order *profiles.Order, pickup string, opt verdict.Options) (*verdict.Verdict, error) {
-	book, err := loadGains(dir)
-	if err != nil {
-		return nil, err
-	}
-	name := filepath.Join(dir, record.ReadingsFile)
-	f, err := record.Open(name)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	opt.Channel = book.ChannelStd
-	var model string
-	opt.Bench, model = expected(e, dir)
-	if fields := filepath.Join(dir, record.FieldsFile); opt.Bench != nil && !missing(fields) {
-		f, err := record.Open(fields)
-		if err != nil {
-			return nil, err
-		}
-		defer f.Close()
-		opt.Bench.Fields = record.Fields(f, fields)
-	}
-	v, err := verdict.Check(book.Apply(record.Readings(f, name)), order, pickup, opt)
-	none, wrong := (*verdict.NotChecked)(nil), (*verdict.OrderError)(nil)
-	if errors.As(err, &none) || errors.As(err, &wrong) {
-		return nil, &inputError{err}
-	}
-	if err != nil {
-		return nil, err
-	}
-	if v.Diagnosis != nil {
-		v.Model = model
-	}
-	if c := book.At(v.Jig, v.Time); c != nil {
-		v.Calibration = c.String()
-		v.Notes = append(v.Notes, c.String())
-	}
-	if late := book.Overdue(v.Jig, v.Time); late != "" {
-		v.Warnings = append(v.Warnings, late)
-	}
-	return v, nil
-}
-
 // writeCertificates writes the certificate to the file named, or as HTML and PDF
 // into the shop, and returns what it wrote.
-func writeCertificates(dir, out string, paper report.Paper, order *profiles.Order, v *verdict.Verdict) ([]string, error) {
+func writeCertificates(s *shop.Shop, out string, paper report.Paper, order *profiles.Order, v *verdict.Verdict) ([]string, error) {
 	files := []string{out}
 	if out == "" {
-		stem := filepath.Join(dir, certificatesDir, fileName(order.ID)+"-"+fileName(v.Pickup))
-		files = []string{stem + ".html", stem + ".pdf"}
+		files = s.CertificateFiles(order.ID, v.Pickup)
 	}
-	shop, err := filepath.Abs(dir)
+	folder, err := s.Name()
 	if err != nil {
 		return nil, err
 	}
-	c := report.Certificate{Verdict: v, Order: order, Folder: filepath.Base(shop), Version: version()}
+	c := report.Certificate{Verdict: v, Order: order, Folder: folder, Version: version()}
 	if v.Diagnosis != nil {
-		for _, s := range v.Diagnosis.Strings {
-			c.Predicted = append(c.Predicted, float64(s.Balance))
+		for _, x := range v.Diagnosis.Strings {
+			c.Predicted = append(c.Predicted, float64(x.Balance))
 		}
 	}
 	for _, file := range files {
-		err := writeFile(file, func(f *os.File) error {
+		err := shop.WriteFile(file, func(f io.Writer) error {
 			if isPDF(file) {
 				return report.WriteCertificatePDF(f, c, paper)
 			}
@@ -241,27 +165,17 @@ func pageName(flag, path string) error {
 	return badInput("%s: expected a name that ends in .html or .pdf, got %q", flag, path)
 }
 
-// fileName makes an id safe to name a file by, on every system.
-func fileName(id string) string {
-	return strings.Map(func(r rune) rune {
-		if r < ' ' || strings.ContainsRune(`/\:*?"<>|`, r) {
-			return '_'
-		}
-		return r
-	}, id)
-}
-
 // known writes a figure, or a dash when it is not known.
-func known(format string, f verdict.Figure) string {
+func known(format string, f level.Figure) string {
 	if !f.Known() {
 		return "-"
 	}
 	return fmt.Sprintf(format, float64(f))
 }
 
-func plain(f verdict.Figure) string { return known("%.2f", f) }
+func plain(f level.Figure) string { return known("%.2f", f) }
 
-func plus(f verdict.Figure) string {
+func plus(f level.Figure) string {
 	if !f.Known() {
 		return "-"
 	}

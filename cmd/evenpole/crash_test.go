@@ -226,3 +226,32 @@ func TestShopGone(t *testing.T) {
 		t.Errorf("exit status %d: %s", status, complaint)
 	}
 }
+
+// Seals that cannot be synced when the record is closed are told, by the exit
+// status too, whether the capture came to its end or not.
+func TestSealsGone(t *testing.T) {
+	for name, interrupted := range map[string]bool{"complete": false, "interrupted": true} {
+		t.Run(name, func(t *testing.T) {
+			j := jigtest.New(jigtest.Config{TakeTime: 20 * time.Millisecond})
+			port, dir := jigtest.Attach(t, j), t.TempDir()
+			c := startCapture(t, dir, port)
+			c.until(4, "kept ")
+			if err := os.Remove(filepath.Join(dir, "shop", "readings.seals.csv")); err != nil {
+				t.Fatal(err)
+			}
+			if interrupted {
+				send(t, c, os.Interrupt)
+			}
+			status, complaint := c.end()
+			if status != exitFailed || !strings.Contains(complaint, "readings.seals.csv: was moved, deleted or replaced during the capture") {
+				t.Errorf("exit status %d: %s", status, complaint)
+			}
+			if strings.Contains(complaint, "is not complete") != interrupted {
+				t.Errorf("said of the capture: %s", complaint)
+			}
+			if all := strings.Join(c.said, "\n"); !strings.Contains(all, "hint: ") {
+				t.Errorf("no hint:\n%s", all)
+			}
+		})
+	}
+}

@@ -1,14 +1,11 @@
 package main
 
 import (
-	"cmp"
-	"errors"
-	"os"
-	"path/filepath"
+	"io"
 
-	"evenpole/capture/record"
 	"evenpole/fit/drift"
 	"evenpole/report"
+	"evenpole/shop"
 
 	"github.com/spf13/cobra"
 )
@@ -49,18 +46,17 @@ Exit status: 0 in control; 3 out of control; 4 cannot tell yet (fewer than ten p
 	return cmd
 }
 
+var chartJSON = newDocument[*drift.Chart]()
+
 func runDrift(e *env, o driftOptions) error {
-	dir, err := e.shopDir()
+	s, err := e.theShop()
 	if err != nil {
 		return err
 	}
 	if o.Since, err = dayFlag("since", o.since); err != nil {
 		return err
 	}
-	c, err := drawDrift(dir, o)
-	if none := (*drift.NoSeries)(nil); errors.As(err, &none) {
-		return &inputError{err}
-	}
+	c, err := s.Drift(o.reference, o.of, o.Options)
 	if err != nil {
 		return err
 	}
@@ -68,12 +64,12 @@ func runDrift(e *env, o driftOptions) error {
 		if len(c.Panels) == 0 {
 			return badInput("one point makes no chart to draw")
 		}
-		if err := writeFile(o.svg, func(f *os.File) error { return report.Control(f, c) }); err != nil {
+		if err := shop.WriteFile(o.svg, func(f io.Writer) error { return report.Control(f, c) }); err != nil {
 			return err
 		}
 	}
 	if e.json {
-		if err := e.writeJSON(c); err != nil {
+		if err := chartJSON.write(e, c); err != nil {
 			return err
 		}
 	} else {
@@ -89,28 +85,6 @@ func runDrift(e *env, o driftOptions) error {
 		return exit{exitCannotTell}
 	}
 	return nil
-}
-
-// drawDrift reads the record, as it stands.
-func drawDrift(dir string, o driftOptions) (*drift.Chart, error) {
-	name := filepath.Join(dir, record.ReadingsFile)
-	f, err := record.Open(name)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	rows := record.Readings(f, name)
-	var s *drift.Series
-	switch {
-	case o.reference != "":
-		s, err = drift.Reference(rows, o.reference, cmp.Or(o.of, drift.Level))
-	default:
-		s, err = drift.Shipped(rows, cmp.Or(o.of, drift.Spread))
-	}
-	if err != nil {
-		return nil, err
-	}
-	return drift.Draw(s, o.Options)
 }
 
 func printDrift(e *env, c *drift.Chart) {

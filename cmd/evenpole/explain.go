@@ -2,18 +2,16 @@ package main
 
 import (
 	"fmt"
+	"io"
 	"math"
-	"os"
-	"path/filepath"
 	"strings"
 	"text/tabwriter"
 
-	"evenpole/capture/record"
 	"evenpole/fit"
 	"evenpole/fit/explain"
-	"evenpole/fit/plan"
 	"evenpole/profiles"
 	"evenpole/report"
+	"evenpole/shop"
 
 	"github.com/spf13/cobra"
 )
@@ -62,6 +60,8 @@ type explained struct {
 	Warnings []string `json:"warnings"`
 }
 
+var explainedJSON = newDocument[*explained]()
+
 func runExplain(e *env, o explainOptions) error {
 	switch {
 	case (o.order == "") == (o.pickup == ""):
@@ -83,12 +83,12 @@ func runExplain(e *env, o explainOptions) error {
 	}
 	if o.svg != "" {
 		picture := report.Explained(x.title(), x.Explanation)
-		if err := writeFile(o.svg, func(f *os.File) error { return report.Explain(f, picture) }); err != nil {
+		if err := shop.WriteFile(o.svg, func(f io.Writer) error { return report.Explain(f, picture) }); err != nil {
 			return err
 		}
 	}
 	if e.json {
-		return e.writeJSON(x)
+		return explainedJSON.write(e, x)
 	}
 	printExplained(e, x)
 	if o.svg != "" {
@@ -98,54 +98,47 @@ func runExplain(e *env, o explainOptions) error {
 }
 
 func explainOrder(e *env, o explainOptions) (*explained, error) {
-	order, err := e.readOrder(o.order)
+	s, err := e.shopHere()
 	if err != nil {
 		return nil, err
 	}
-	model, err := e.predictor(o.model)
+	order, err := s.ReadOrder(o.order)
 	if err != nil {
 		return nil, err
 	}
-	setup := plan.Setup(order)
-	heights, err := givenHeights(o.heights, len(order.Strings))
+	model, err := s.Predictor(o.model)
 	if err != nil {
 		return nil, err
 	}
-	if heights == nil {
-		if heights, err = plannedHeights(order, model, setup); err != nil {
-			return nil, err
-		}
+	setup, heights, err := heightsOf(order, model, o.heights)
+	if err != nil {
+		return nil, err
 	}
-	for i, h := range heights {
-		if h >= setup.StringHeights[i] {
-			return nil, badInput("--heights: string %d: a pole of %.2f mm reaches the string at %.2f mm", i+1, h, setup.StringHeights[i])
-		}
-	}
-	x, err := explain.ExplainSetup(model, setup, heights)
+	x, warnings, err := shop.Explain(model, setup, heights)
 	if err != nil {
 		return nil, explainError(err)
 	}
-	return &explained{order.ID, x, append([]string{}, model.Warnings(setup, heights)...)}, nil
+	return &explained{order.ID, x, warnings}, nil
 }
 
-// plannedHeights plans the order; the setup gets the strings' heights over a
-// pickup that the plan moves.
-func plannedHeights(order *profiles.Order, m fit.Predictor, setup *fit.Setup) ([]float64, error) {
-	p, err := plan.Make(order, m, plan.Options{})
-	if err != nil {
-		return nil, &inputError{err}
-	}
-	for i, gap := range p.Gaps {
-		setup.StringHeights[i] = p.Heights[i] + gap
-	}
-	return p.Heights, nil
-}
-
-// givenHeights reads --heights; nil means those of the plan.
-func givenHeights(text string, n int) ([]float64, error) {
+// heightsOf is an order's pickup at the heights that --heights says.
+func heightsOf(order *profiles.Order, model fit.Predictor, text string) (*fit.Setup, []float64, error) {
 	if text == "plan" {
-		return nil, nil
+		return shop.Planned(order, model)
 	}
+	given, err := givenHeights(text)
+	if err != nil {
+		return nil, nil, err
+	}
+	setup, heights, err := shop.Given(order, given)
+	if err != nil {
+		return nil, nil, badInput("--heights: %w", err)
+	}
+	return setup, heights, nil
+}
+
+// givenHeights reads pole heights, mm.
+func givenHeights(text string) ([]float64, error) {
 	var heights []float64
 	for _, field := range strings.Split(text, ",") {
 		var h float64
@@ -154,27 +147,19 @@ func givenHeights(text string, n int) ([]float64, error) {
 		}
 		heights = append(heights, h)
 	}
-	if len(heights) == 1 {
-		for len(heights) < n {
-			heights = append(heights, heights[0])
-		}
-	}
-	if len(heights) != n {
-		return nil, badInput("--heights: expected %d, one a string, or one for all, got %d", n, len(heights))
-	}
 	return heights, nil
 }
 
 func explainPickup(e *env, o explainOptions) (*explained, error) {
-	model, err := e.readModel(o.model)
+	s, err := e.theShop()
 	if err != nil {
 		return nil, err
 	}
-	files, err := e.recordFiles(nil)
+	model, err := s.Model(o.model)
 	if err != nil {
 		return nil, err
 	}
-	data, err := gatherFiles(files)
+	data, err := s.Cells()
 	if err != nil {
 		return nil, err
 	}
@@ -188,18 +173,6 @@ func explainPickup(e *env, o explainOptions) (*explained, error) {
 // explainError is what was asked for that cannot be explained.
 func explainError(err error) error {
 	return withHint(&inputError{err}, "'evenpole model list' shows the shop's models; 'explain --model FILE' takes another one than the current")
-}
-
-// recordFiles are the readings files named, or the shop's.
-func (e *env) recordFiles(named []string) ([]string, error) {
-	if len(named) > 0 {
-		return named, nil
-	}
-	dir, err := e.shopDir()
-	if err != nil {
-		return nil, err
-	}
-	return []string{filepath.Join(dir, record.ReadingsFile)}, nil
 }
 
 // title is what the explanation is of.

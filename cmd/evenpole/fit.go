@@ -2,21 +2,17 @@ package main
 
 import (
 	"cmp"
-	"errors"
 	"fmt"
-	"iter"
 	"math"
-	"path/filepath"
 	"slices"
 	"strings"
 	"text/tabwriter"
 	"time"
 
-	"evenpole/capture/record"
 	"evenpole/fit"
 	"evenpole/fit/cell"
-	"evenpole/fit/screen"
 	"evenpole/profiles"
+	"evenpole/shop"
 
 	"github.com/spf13/cobra"
 )
@@ -55,17 +51,25 @@ choice instead. Outside a shop, without --out, nothing is written.`,
 	return cmd
 }
 
+// fitDocument is what --json prints.
+type fitDocument struct {
+	*fit.Report
+	shop.Kept
+}
+
+var fitJSON = newDocument[fitDocument]()
+
 func runFit(e *env, o fitOptions) error {
-	if err := e.shopExists(); err != nil {
+	s, err := e.shopHere()
+	if err != nil {
 		return err
 	}
-	shop, inShop := e.findShop()
+	inShop := s.Is() == nil
 	if len(o.readings) == 0 {
-		dir, err := e.shopDir()
-		if err != nil {
+		if err := s.Is(); err != nil {
 			return err
 		}
-		o.readings = []string{filepath.Join(dir, record.ReadingsFile)}
+		o.readings = []string{s.ReadingsFile()}
 	}
 	switch {
 	case o.out != "" && !missing(o.out):
@@ -73,120 +77,42 @@ func runFit(e *env, o fitOptions) error {
 	case o.use && (o.out != "" || !inShop):
 		return badInput("--use makes a shop's model current: it wants a shop, and no --out")
 	}
-	data, err := gatherWith(o.readings, o.fields)
+	fitting := shop.Fitting{Files: o.readings, Fields: o.fields, Program: version(), Progress: e.fitProgress(o.now)}
+	result, data, err := fitting.Best()
 	if err != nil {
 		return err
 	}
-	result, err := bestFit(e, data, o)
-	if err != nil {
-		return err
-	}
-	k := kept{File: o.out, New: o.out != ""}
+	k := shop.Kept{File: o.out, New: o.out != ""}
 	switch {
 	case o.out != "":
-		err = result.Write(o.out)
+		err = shop.WriteModel(o.out, result)
 	case inShop:
-		k, err = (&modelStore{shop, o.now}).keep(result, data, o.use)
+		k, err = s.Keep(result, data, o.use)
 	}
 	if err != nil {
 		return err
 	}
 	if e.json {
-		return e.writeJSON(struct {
-			*fit.Report
-			kept
-		}{&result.Report, k})
+		return fitJSON.write(e, fitDocument{&result.Report, k})
 	}
 	printFit(e, o.readings, &result.Report)
 	printKept(e, k, o.out)
 	return nil
 }
 
-// gatherFiles gathers readings files into one record, with the field readings
-// beside the first, if there are any.
-func gatherFiles(files []string) (*cell.Data, error) { return gatherWith(files, "") }
-
-// gatherWith is gatherFiles with a file of field readings. The record is screened
-// for mistakes.
-func gatherWith(files []string, fields string) (*cell.Data, error) {
-	data, err := gatherReadings(files)
-	if err != nil {
-		return nil, err
-	}
-	screen.Screen(data)
-	dir := filepath.Dir(files[0])
-	if fields == "" {
-		fields = filepath.Join(dir, record.FieldsFile)
-		if missing(fields) {
-			return data, nil
-		}
-	}
-	f, err := record.Open(fields)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	return data, data.AddFields(record.Fields(f, fields), magnetsIn(dir))
-}
-
-// magnetsIn says which magnets the pickups of a shop have, by its mounts. A
-// mount that cannot be read, since its string set is gone or there is no shop,
-// says nothing: field readings themselves mostly do.
-func magnetsIn(shop string) map[string][]string {
-	lib, err := profiles.LoadLibrary(shop)
-	if err != nil {
-		return nil
-	}
-	files, _ := filepath.Glob(filepath.Join(shop, record.MountsDir, "*.toml")) // the pattern is sound
-	magnets := map[string][]string{}
-	for _, file := range files {
-		if m, err := profiles.ReadMount(file, lib); err == nil && m.Pickup != "" && len(m.Magnets) > 0 {
-			magnets[m.Pickup] = m.Magnets
-		}
-	}
-	return magnets
-}
-
-func gatherReadings(files []string) (*cell.Data, error) {
-	var rows []iter.Seq2[record.Reading, error]
-	for _, name := range files {
-		book, err := loadGains(filepath.Dir(name))
-		if err != nil {
-			return nil, err
-		}
-		f, err := record.Open(name)
-		if err != nil {
-			return nil, err
-		}
-		defer f.Close()
-		rows = append(rows, book.Apply(record.Readings(f, name)))
-	}
-	return cell.Gather(rows...)
-}
-
-// bestFit fits the kind that predicts best, and says how far it is when that
-// takes long.
-func bestFit(e *env, data *cell.Data, o fitOptions) (*fit.Result, error) {
-	said := o.now()
-	result, err := fit.Best(data, func(kind string, done, of int) {
-		if t := o.now(); t.Sub(said) >= progressEvery {
+// fitProgress says how far a fit is when it takes long.
+func (e *env) fitProgress(now func() time.Time) fit.Progress {
+	const every = 2 * time.Second
+	said := now()
+	return func(kind string, done, of int) {
+		if t := now(); t.Sub(said) >= every {
 			said = t
 			e.note("%s: leaving out %d of %d", kind, done, of)
 		}
-	})
-	if cannot := (*fit.CannotFitError)(nil); errors.As(err, &cannot) {
-		return nil, &inputError{fmt.Errorf("%s: %w", strings.Join(o.readings, ", "), err)}
 	}
-	if err != nil {
-		return nil, err
-	}
-	result.Program = version()
-	return result, nil
 }
 
-const progressEvery = 2 * time.Second
-
-func printKept(e *env, k kept, out string) {
+func printKept(e *env, k shop.Kept, out string) {
 	switch {
 	case k.File == "":
 		e.note("not written: name a file with --out, or run it in a shop")

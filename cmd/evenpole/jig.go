@@ -35,6 +35,8 @@ func newJigListCmd(e *env) *cobra.Command {
 	}
 }
 
+var portsJSON = newDocument[[]jig.PortInfo]()
+
 func runJigList(e *env) error {
 	ports, err := jig.List()
 	if err != nil {
@@ -44,7 +46,7 @@ func runJigList(e *env) error {
 		if ports == nil {
 			ports = []jig.PortInfo{}
 		}
-		return e.writeJSON(ports)
+		return portsJSON.write(e, ports)
 	}
 	if len(ports) == 0 {
 		e.note("no serial port found; is the jig plugged in, and does its cable carry data?")
@@ -98,15 +100,15 @@ func runJigTalk(ctx context.Context, e *env, o talkOptions) error {
 	if err != nil {
 		return err
 	}
-	defer port.Close()
 	return talk(ctx, e, port, o)
 }
 
-// talk shows the lines of a port. It uses no conversation: what is wrong with
-// a jig that is being brought up has to be seen, not smoothed over.
+// silence is how long a port may say nothing that is a line.
+const silence = 5 * time.Second
+
+// talk shows the lines of a port and closes it. It uses no conversation: what is
+// wrong with a jig that is being brought up has to be seen, not smoothed over.
 func talk(ctx context.Context, e *env, port io.ReadWriteCloser, o talkOptions) error {
-	ctx, cancel := context.WithCancel(ctx)
-	defer cancel()
 	id := uint32(time.Now().Unix() % 1e6 * 100)
 	commands := []jig.Command{{ID: id, Verb: jig.VerbIdent}}
 	if o.pluck > 0 {
@@ -114,49 +116,87 @@ func talk(ctx context.Context, e *env, port io.ReadWriteCloser, o talkOptions) e
 		c.ID = id + 1
 		commands = append(commands, c)
 	}
+	var lines []byte
 	for _, c := range commands {
 		line := c.AppendLine(nil)
 		e.print("> %s", strings.TrimSpace(string(line)))
-		if _, err := port.Write(line); err != nil {
-			return fmt.Errorf("port %s: %w", o.port, err)
+		lines = append(lines, line...)
+	}
+	ctx, done := context.WithCancel(ctx)
+	defer done()
+	context.AfterFunc(ctx, func() { port.Close() }) // on its own: a port may not let go at once
+	return e.showLines(ctx, listen(ctx, port, lines), o)
+}
+
+// heard is what a port had to say, or how it ended.
+type heard struct {
+	text []byte
+	err  error
+}
+
+// listen sends lines and passes on what a port says, until ctx is done. A call of
+// the port that does not return keeps nobody else waiting.
+func listen(ctx context.Context, port io.ReadWriter, lines []byte) <-chan heard {
+	out := make(chan heard)
+	pass := func(h heard) bool {
+		select {
+		case out <- h:
+			return h.err == nil
+		case <-ctx.Done():
+			return false
 		}
 	}
-	unhook := context.AfterFunc(ctx, func() { port.Close() }) // ends a pending Read
-	defer unhook()
-	return e.showLines(ctx, port, o)
+	go func() {
+		if _, err := port.Write(lines); err != nil {
+			pass(heard{err: err})
+			return
+		}
+		for {
+			buf := make([]byte, 4096)
+			n, err := port.Read(buf)
+			if !pass(heard{buf[:n], err}) {
+				return
+			}
+		}
+	}()
+	return out
 }
 
 // showLines prints what a port says until enough lines came, the port ends, it
 // falls silent or ctx is done.
-func (e *env) showLines(ctx context.Context, port io.Reader, o talkOptions) error {
-	const silence = 5 * time.Second
-	lines, last := 0, time.Now()
-	buf := make([]byte, 4096)
+func (e *env) showLines(ctx context.Context, port <-chan heard, o talkOptions) error {
+	count := 0
 	decoder := jig.NewDecoder()
 	show := func(line string) {
-		if o.lines == 0 || lines < o.lines {
+		if o.lines == 0 || count < o.lines {
 			e.print("%s", line)
 		}
-		lines++
+		count++
 	}
+	quiet := time.NewTimer(silence)
+	defer quiet.Stop()
 	for {
-		n, err := port.Read(buf)
-		decoder.Feed(buf[:n],
-			func(l *jig.Line) {
-				last = time.Now()
-				show("< " + describe(l))
-			},
-			func(b *jig.BadLine) { show("! " + b.Error()) })
-		switch {
-		case ctx.Err() != nil:
+		select {
+		case <-ctx.Done():
 			return nil
-		case err != nil:
-			return fmt.Errorf("port %s: %w", o.port, err)
-		case o.lines > 0 && lines >= o.lines:
-			return nil
-		case time.Since(last) > silence:
+		case <-quiet.C:
 			return withHint(fmt.Errorf("port %s: no good line for %v", o.port, silence),
 				"is this the jig's port, is it powered, and does it speak at the right rate?")
+		case h := <-port:
+			decoder.Feed(h.text,
+				func(l *jig.Line) {
+					quiet.Reset(silence)
+					show("< " + describe(l))
+				},
+				func(b *jig.BadLine) { show("! " + b.Error()) })
+			switch {
+			case ctx.Err() != nil:
+				return nil
+			case h.err != nil:
+				return fmt.Errorf("port %s: %w", o.port, h.err)
+			case o.lines > 0 && count >= o.lines:
+				return nil
+			}
 		}
 	}
 }

@@ -2,13 +2,12 @@ package main
 
 import (
 	"fmt"
-	"path/filepath"
 	"strings"
 	"text/tabwriter"
 	"time"
 
-	"evenpole/capture/record"
 	"evenpole/fit"
+	"evenpole/shop"
 
 	"github.com/spf13/cobra"
 )
@@ -58,13 +57,13 @@ or both: a model predicts these as they were left out when it was fitted.`,
 }
 
 // onModels runs a command on the models of the shop.
-func onModels(e *env, run func(e *env, s *modelStore, args []string) error) func(*cobra.Command, []string) error {
+func onModels(e *env, run func(e *env, s *shop.Shop, args []string) error) func(*cobra.Command, []string) error {
 	return func(_ *cobra.Command, args []string) error {
-		shop, err := e.shopDir()
+		s, err := e.theShop()
 		if err != nil {
 			return err
 		}
-		return run(e, &modelStore{shop, time.Now}, args)
+		return run(e, s, args)
 	}
 }
 
@@ -84,21 +83,28 @@ type modelRow struct {
 	Remark  string     `json:"remark"`
 }
 
-func runModelList(e *env, s *modelStore, _ []string) error {
-	names, err := s.names()
+var (
+	modelsJSON     = newDocument[[]modelRow]()
+	modelJSON      = newDocument[modelDocument]()
+	comparisonJSON = newDocument[comparisonDocument]()
+	useJSON        = newDocument[useDocument]()
+)
+
+func runModelList(e *env, s *shop.Shop, _ []string) error {
+	names, err := s.Models()
 	if err != nil {
 		return err
 	}
-	current, _ := s.current() // none is no error here: no row is marked
+	current, _ := s.CurrentModel() // none is no error here: no row is marked
 	rows := []modelRow{}
 	for _, name := range names {
-		rows = append(rows, s.row(name, name == current))
+		rows = append(rows, rowOf(s, name, name == current))
 	}
 	if e.json {
-		return e.writeJSON(rows)
+		return modelsJSON.write(e, rows)
 	}
 	if len(rows) == 0 {
-		e.note("the shop %s has no model yet: 'evenpole fit' makes one from the record", s.shop)
+		e.note("the shop %s has no model yet: 'evenpole fit' makes one from the record", s.Dir())
 		return nil
 	}
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
@@ -119,9 +125,9 @@ func runModelList(e *env, s *modelStore, _ []string) error {
 	return nil
 }
 
-// row describes a model; a file that is damaged says so in its remark.
-func (s *modelStore) row(name string, current bool) modelRow {
-	m, err := s.read(name)
+// rowOf describes a model; a file that is damaged says so in its remark.
+func rowOf(s *shop.Shop, name string, current bool) modelRow {
+	m, err := s.ReadModel(name)
 	if err != nil {
 		return modelRow{Model: name, Current: current, Remark: err.Error()}
 	}
@@ -147,32 +153,35 @@ func figure(v *float64) string {
 	return fmt.Sprintf("%.2f", *v)
 }
 
-func runModelShow(e *env, s *modelStore, args []string) error {
-	current, err := s.current()
+// modelDocument is the JSON of "evenpole model show".
+type modelDocument struct {
+	File    string       `json:"file"`
+	Current bool         `json:"current"`
+	Program string       `json:"program"`
+	Data    string       `json:"data_sha256"`
+	History *fit.History `json:"history"`
+	*fit.Report
+}
+
+func runModelShow(e *env, s *shop.Shop, args []string) error {
+	current, err := s.CurrentModel()
 	if err != nil && len(args) == 0 {
 		return err
 	}
 	name := current
 	if len(args) > 0 {
-		if name, err = s.find(args[0]); err != nil {
+		if name, err = s.FindModel(args[0]); err != nil {
 			return err
 		}
 	}
-	m, err := s.read(name)
+	m, err := s.ReadModel(name)
 	if err != nil {
 		return err
 	}
 	if e.json {
-		return e.writeJSON(struct {
-			File    string       `json:"file"`
-			Current bool         `json:"current"`
-			Program string       `json:"program"`
-			Data    string       `json:"data_sha256"`
-			History *fit.History `json:"history"`
-			*fit.Report
-		}{s.path(name), name == current, m.Program, m.Fingerprint, m.History, &m.Report})
+		return modelJSON.write(e, modelDocument{s.ModelFile(name), name == current, m.Program, m.Fingerprint, m.History, &m.Report})
 	}
-	e.print("%s, by evenpole %s%s", s.path(name), m.Program, map[bool]string{true: ", current"}[name == current])
+	e.print("%s, by evenpole %s%s", s.ModelFile(name), m.Program, map[bool]string{true: ", current"}[name == current])
 	if h := m.History; h != nil {
 		e.print("fitted %s: %s", h.Time.Format(time.RFC3339), h.Why)
 	}
@@ -199,28 +208,31 @@ func printRange(e *env, r *fit.Range) {
 	e.print("%s", line)
 }
 
-func runModelCompare(e *env, s *modelStore, args []string) error {
+// comparisonDocument is the JSON of "evenpole model compare".
+type comparisonDocument struct {
+	Models [2]string `json:"models"`
+	fit.Comparison
+}
+
+func runModelCompare(e *env, s *shop.Shop, args []string) error {
 	var models [2]*fit.Result
 	var names [2]string
 	for i, arg := range args {
 		var err error
-		if names[i], err = s.find(arg); err != nil {
+		if names[i], err = s.FindModel(arg); err != nil {
 			return err
 		}
-		if models[i], err = s.read(names[i]); err != nil {
+		if models[i], err = s.ReadModel(names[i]); err != nil {
 			return err
 		}
 	}
-	data, err := gatherFiles([]string{filepath.Join(s.shop, record.ReadingsFile)})
+	data, err := s.Cells()
 	if err != nil {
 		return err
 	}
 	c := fit.Compare(models[0], models[1], data)
 	if e.json {
-		return e.writeJSON(struct {
-			Models [2]string `json:"models"`
-			fit.Comparison
-		}{names, c})
+		return comparisonJSON.write(e, comparisonDocument{names, c})
 	}
 	e.print("compared on %s", c.Basis)
 	if len(c.Pickups) == 0 {
@@ -236,25 +248,23 @@ func runModelCompare(e *env, s *modelStore, args []string) error {
 	return tw.Flush()
 }
 
-func runModelUse(e *env, s *modelStore, args []string) error {
-	name, err := s.find(args[0])
+// useDocument is the JSON of "evenpole model use".
+type useDocument struct {
+	Current string `json:"current"`
+	Before  string `json:"before"`
+}
+
+func runModelUse(e *env, s *shop.Shop, args []string) error {
+	name, err := s.FindModel(args[0])
 	if err != nil {
 		return err
 	}
-	if _, err := s.read(name); err != nil {
+	before, err := s.UseModel(name, "as told by 'model use'")
+	if err != nil {
 		return err
 	}
-	before, _ := s.current() // "" when there is none that can be used
-	if before != name {
-		if err := s.use(name, "as told by 'model use'"); err != nil {
-			return err
-		}
-	}
 	if e.json {
-		return e.writeJSON(struct {
-			Current string `json:"current"`
-			Before  string `json:"before"`
-		}{name, before})
+		return useJSON.write(e, useDocument{name, before})
 	}
 	if before == name {
 		e.print("%s is the shop's current model already", name)

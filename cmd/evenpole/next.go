@@ -2,14 +2,9 @@ package main
 
 import (
 	"fmt"
-	"path/filepath"
-	"slices"
 	"strings"
 
-	"evenpole/capture/record"
-	"evenpole/fit/cell"
 	"evenpole/fit/next"
-	"evenpole/fit/plan"
 	"evenpole/profiles"
 
 	"github.com/spf13/cobra"
@@ -49,75 +44,37 @@ type nextDocument struct {
 	Proposals []next.Proposal `json:"captures"`
 }
 
+var nextJSON = newDocument[nextDocument]()
+
 func runNext(e *env, o nextOptions) error {
 	if o.count < 1 {
 		return badInput("--count: expected 1 or more, got %d", o.count)
 	}
-	model, err := e.predictor(o.model)
+	s, err := e.shopHere()
 	if err != nil {
 		return err
 	}
-	record, err := e.recordOrNothing()
+	model, err := s.Predictor(o.model)
 	if err != nil {
 		return err
 	}
-	sets, err := e.setsAtHand(record)
-	if err != nil {
-		return err
-	}
-	var wants []next.Want
+	var orders []*profiles.Order
 	for _, path := range o.orders {
-		order, err := e.readOrder(path)
+		order, err := s.ReadOrder(path)
 		if err != nil {
 			return err
 		}
-		p, err := plan.Make(order, model, plan.Options{})
-		if err != nil {
-			return &inputError{err}
-		}
-		wants = append(wants, next.Want{Setup: plan.Setup(order), Heights: p.Heights})
-		if order.Set == "" {
-			sets = append(sets, profiles.StringSet{Name: "strings of order " + order.ID, Strings: order.Strings})
-		}
+		orders = append(orders, order)
 	}
-	list, err := next.Next(model, record, wants, sets, o.count)
+	list, err := s.Next(model, orders, o.count)
 	if err != nil {
-		return &inputError{err}
+		return err
 	}
 	if e.json {
-		return e.writeJSON(nextDocument{model.Source(), append([]next.Proposal{}, list...)})
+		return nextJSON.write(e, nextDocument{model.Source(), append([]next.Proposal{}, list...)})
 	}
 	printNext(e, list)
 	return nil
-}
-
-// recordOrNothing is the shop's record; empty where there is none yet.
-func (e *env) recordOrNothing() (*cell.Data, error) {
-	dir, ok := e.findShop()
-	if !ok {
-		return &cell.Data{}, nil
-	}
-	readings := filepath.Join(dir, record.ReadingsFile)
-	if missing(readings) {
-		return &cell.Data{}, nil
-	}
-	return gatherFiles([]string{readings})
-}
-
-// setsAtHand lists the string sets of the library and those that the record
-// names, as they were measured.
-func (e *env) setsAtHand(record *cell.Data) ([]profiles.StringSet, error) {
-	lib, err := e.library()
-	if err != nil {
-		return nil, err
-	}
-	sets := record.StringSets()
-	for _, s := range lib.Sets() {
-		if !slices.ContainsFunc(sets, func(known profiles.StringSet) bool { return known.Name == s.Name }) {
-			sets = append(sets, s)
-		}
-	}
-	return sets, nil
 }
 
 func printNext(e *env, list []next.Proposal) {

@@ -1,18 +1,14 @@
 package main
 
 import (
-	"os"
-	"path/filepath"
 	"strings"
 
 	"evenpole/fit/explain"
 	"evenpole/report"
+	"evenpole/shop"
 
 	"github.com/spf13/cobra"
 )
-
-// picturesDir is where a shop's pictures of its model go.
-const picturesDir = "pictures"
 
 type picturesOptions struct {
 	model    string
@@ -40,28 +36,35 @@ intervals. What a model does not have is not drawn.`,
 	return cmd
 }
 
+// picturesDocument is what --json prints.
+type picturesDocument struct {
+	Model    string   `json:"model"`
+	Pictures []string `json:"pictures"`
+}
+
+var picturesJSON = newDocument[picturesDocument]()
+
 func runPictures(e *env, o picturesOptions) error {
-	if err := e.shopExists(); err != nil {
-		return err
-	}
-	model, err := e.readModel(o.model)
+	s, err := e.shopHere()
 	if err != nil {
 		return err
 	}
-	files, err := e.recordFiles(o.readings)
+	model, err := s.Model(o.model)
 	if err != nil {
 		return err
 	}
-	data, err := gatherFiles(files)
-	if err != nil {
-		return err
-	}
-	if o.out == "" {
-		dir, err := e.shopDir()
-		if err != nil {
+	files := o.readings
+	if len(files) == 0 || o.out == "" {
+		if err := s.Is(); err != nil {
 			return err
 		}
-		o.out = filepath.Join(dir, picturesDir)
+	}
+	if len(files) == 0 {
+		files = []string{s.ReadingsFile()}
+	}
+	data, err := shop.CellsOf(files, "")
+	if err != nil {
+		return err
 	}
 	diagnosis, err := explain.Diagnose(model.Model, data)
 	if err != nil {
@@ -73,8 +76,8 @@ func runPictures(e *env, o picturesOptions) error {
 	e.warn(diagnosis.Notes)
 	written := []string{}
 	for _, p := range report.Plots(diagnosis) {
-		path := filepath.Join(o.out, p.Name)
-		if err := writeFile(path, func(f *os.File) error { return p.Write(f) }); err != nil {
+		path := s.PictureFile(o.out, p.Name)
+		if err := shop.WriteFile(path, p.Write); err != nil {
 			return err
 		}
 		written = append(written, path)
@@ -83,7 +86,7 @@ func runPictures(e *env, o picturesOptions) error {
 		}
 	}
 	if e.json {
-		return e.writeJSON(map[string]any{"model": model.Kind, "pictures": written})
+		return picturesJSON.write(e, picturesDocument{model.Kind, written})
 	}
 	return nil
 }

@@ -2,18 +2,16 @@ package main
 
 import (
 	"fmt"
+	"io"
 	"math"
-	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 	"text/tabwriter"
 
-	"evenpole/fit"
-	"evenpole/fit/batch"
 	"evenpole/fit/plan"
 	"evenpole/profiles"
 	"evenpole/report"
+	"evenpole/shop"
 
 	"github.com/spf13/cobra"
 )
@@ -60,34 +58,40 @@ type planDocument struct {
 	WhatIf []plan.Change `json:"what_if,omitempty"`
 }
 
+var planJSON = newDocument[planDocument]()
+
 func runPlan(e *env, o planOptions) error {
 	format := strings.TrimPrefix(strings.ToLower(filepath.Ext(o.fullSize)), ".")
 	if o.fullSize != "" && format != "svg" && format != "pdf" {
 		return badInput("--full-size: expected a file that ends in .svg or .pdf, got %q", o.fullSize)
 	}
-	order, err := e.readOrder(o.order)
+	s, err := e.shopHere()
 	if err != nil {
 		return err
 	}
-	model, err := e.predictor(o.model)
+	order, err := s.ReadOrder(o.order)
+	if err != nil {
+		return err
+	}
+	model, err := s.Predictor(o.model)
 	if err != nil {
 		return err
 	}
 	var opt plan.Options
 	if o.match {
-		if opt.Stock, err = e.stock(order.Batch); err != nil {
+		if opt.Stock, err = s.Stock(order.Batch); err != nil {
 			return err
 		}
 	}
 	doc := planDocument{}
-	if doc.Plan, err = plan.Make(order, model, opt); err != nil {
-		return &inputError{err}
+	if doc.Plan, err = shop.Plan(order, model, opt); err != nil {
+		return err
 	}
 	if o.match {
 		doc.noteStock(opt.Stock, order)
 	}
 	if o.whatIf {
-		if doc.WhatIf, err = e.whatIf(order, model, doc.Plan); err != nil {
+		if doc.WhatIf, err = s.WhatIf(order, model, doc.Plan); err != nil {
 			return err
 		}
 	}
@@ -95,7 +99,7 @@ func runPlan(e *env, o planOptions) error {
 		return err
 	}
 	if e.json {
-		return e.writeJSON(doc)
+		return planJSON.write(e, doc)
 	}
 	printPlan(e, order, doc.Plan)
 	printWhatIf(e, order, doc.WhatIf)
@@ -115,59 +119,16 @@ func (o *planOptions) write(order *profiles.Order, p *plan.Plan, format string) 
 		}
 	}
 	if o.fullSize != "" {
-		if err := writeFile(o.fullSize, func(f *os.File) error {
+		if err := shop.WriteFile(o.fullSize, func(f io.Writer) error {
 			return report.FullSize(f, report.PlanPoles(order, p), format)
 		}); err != nil {
 			return err
 		}
 	}
 	if o.csv != "" {
-		return writeFile(o.csv, func(f *os.File) error { return report.WritePlanCSV(f, order, p) })
+		return shop.WriteFile(o.csv, func(f io.Writer) error { return report.WritePlanCSV(f, order, p) })
 	}
 	return nil
-}
-
-// predictor is what plans are made with: the model named, or the shop's current
-// one, or the handbook where there is none.
-func (e *env) predictor(modelFile string) (fit.Predictor, error) {
-	if modelFile == "" && !e.hasModel() {
-		return fit.Handbook(profiles.Travel), e.shopExists()
-	}
-	model, err := e.readModel(modelFile)
-	if err != nil {
-		return nil, err
-	}
-	return model.Model, nil
-}
-
-// makePlan reads the model and plans an order.
-func makePlan(e *env, order *profiles.Order, modelFile string) (*plan.Plan, error) {
-	model, err := e.predictor(modelFile)
-	if err != nil {
-		return nil, err
-	}
-	p, err := plan.Make(order, model, plan.Options{})
-	if err != nil {
-		return nil, &inputError{err}
-	}
-	return p, nil
-}
-
-// stock names the loose magnets of a batch in the shop's record.
-func (e *env) stock(name string) ([]string, error) {
-	record, err := e.readFields("")
-	if err != nil {
-		return nil, err
-	}
-	r, err := record.Characterise(name, batch.Options{})
-	if err != nil {
-		return nil, refusedBatch(err)
-	}
-	var names []string
-	for _, m := range r.Magnets {
-		names = append(names, m.Name)
-	}
-	return names, nil
 }
 
 // noteStock says why no magnets were chosen, where that was asked for.
@@ -182,42 +143,9 @@ func (d *planDocument) noteStock(stock []string, o *profiles.Order) {
 	}
 }
 
-// whatIf changes one thing at a time, the string set for every other one at hand
-// with as many strings.
-func (e *env) whatIf(order *profiles.Order, model fit.Predictor, p *plan.Plan) ([]plan.Change, error) {
-	lib, err := e.library()
-	if err != nil {
-		return nil, err
-	}
-	sets := slices.DeleteFunc(append(slices.Clone(order.Alternatives), lib.Sets()...), func(s profiles.StringSet) bool { return s.Name == order.Set })
-	changes, err := plan.WhatIf(order, model, plan.Options{}, p, sets)
-	if err != nil {
-		return nil, &inputError{err}
-	}
-	return changes, nil
-}
-
 // drawPoles draws the poles, planned beside flat.
 func drawPoles(path string, order *profiles.Order, p *plan.Plan) error {
-	return writeFile(path, func(f *os.File) error { return report.Poles(f, report.PlanPoles(order, p)) })
-}
-
-// readModel reads the model named, or the shop's current one.
-func (e *env) readModel(path string) (*fit.Result, error) {
-	if path == "" {
-		dir, err := e.shopDir()
-		if err != nil {
-			return nil, err
-		}
-		if path, err = currentModel(dir); err != nil {
-			return nil, err
-		}
-	}
-	model, err := fit.ReadModel(path)
-	if err != nil {
-		return nil, &inputError{err}
-	}
-	return model, nil
+	return shop.WriteFile(path, func(f io.Writer) error { return report.Poles(f, report.PlanPoles(order, p)) })
 }
 
 func printPlan(e *env, o *profiles.Order, p *plan.Plan) {
@@ -258,8 +186,8 @@ func printCost(e *env, p *plan.Plan) {
 		e.print("the best heights are %.2f mm; the plan is simpler, and %.3f dB farther off at the worst string", p.Best, p.Cost)
 	}
 	if p.Advice == plan.FlatIsEnough {
-		worst := p.Flat.MostWorst()
-		e.print("flat tops at %.2f mm are expected to be %.2f dB off at the worst string, %.2f dB more than the plan", p.Flat.Height, worst, worst-p.MostWorst())
+		worst := p.Flat.MaxWorst()
+		e.print("flat tops at %.2f mm are expected to be %.2f dB off at the worst string, %.2f dB more than the plan", p.Flat.Height, worst, worst-p.MaxWorst())
 	}
 }
 

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -17,6 +16,7 @@ import (
 	"evenpole/capture/record"
 	"evenpole/capture/record/disk"
 	"evenpole/profiles"
+	"evenpole/shop"
 
 	"github.com/spf13/cobra"
 )
@@ -54,13 +54,26 @@ Exit status: 0 no faults; 1 faults.`,
 	}
 }
 
+// auditDocument is the JSON of "evenpole record verify".
+type auditDocument struct {
+	record.Audit
+	Findings []record.Finding `json:"findings"`
+}
+
+var (
+	auditJSON      = newDocument[auditDocument]()
+	sealJSON       = newDocument[sealDocument]()
+	retractionJSON = newDocument[record.Retraction]()
+	exportJSON     = newDocument[exportDocument]()
+)
+
 func runVerify(e *env) error {
-	dir, err := e.shopDir()
+	s, err := e.theShop()
 	if err != nil {
 		return err
 	}
 	findings := []record.Finding{}
-	audit, err := record.Verify(dir, func(f record.Finding) { findings = append(findings, f) })
+	audit, err := record.Verify(s.Dir(), func(f record.Finding) { findings = append(findings, f) })
 	if err != nil {
 		return err
 	}
@@ -68,10 +81,7 @@ func runVerify(e *env) error {
 		return cmp.Or(strings.Compare(b.File, a.File), cmp.Compare(a.First, b.First)) // readings before fields
 	})
 	if e.json {
-		err = e.writeJSON(struct {
-			record.Audit
-			Findings []record.Finding `json:"findings"`
-		}{audit, findings})
+		err = auditJSON.write(e, auditDocument{audit, findings})
 	} else {
 		printAudit(e, audit, findings)
 	}
@@ -119,14 +129,19 @@ aside, and verify goes on to say that the rows were sealed on request.`,
 	}
 }
 
+// sealDocument is the JSON of "evenpole record seal".
+type sealDocument struct {
+	Done []string `json:"done"`
+}
+
 func runSeal(e *env) error {
-	return e.withShop(func(shop *record.Writer) error {
-		done, err := shop.Seal(time.Now())
+	return e.withWriter(func(w *record.Writer) error {
+		done, err := w.Seal(time.Now())
 		if err != nil {
 			return err
 		}
 		if e.json {
-			return e.writeJSON(map[string][]string{"done": append([]string{}, done...)})
+			return sealJSON.write(e, sealDocument{append([]string{}, done...)})
 		}
 		for _, line := range done {
 			e.print("%s", line)
@@ -138,25 +153,38 @@ func runSeal(e *env) error {
 	})
 }
 
-// withShop does what needs the shop to itself.
-func (e *env) withShop(do func(*record.Writer) error) error {
-	dir, err := e.shopDir()
+// withWriter does what needs the shop to itself.
+func (e *env) withWriter(do func(*record.Writer) error) error {
+	s, err := e.theShop()
 	if err != nil {
 		return err
 	}
-	shop, err := openShop(dir)
+	w, err := openWriter(s.Dir())
 	if err != nil {
 		return err
 	}
-	e.warn(shop.Notices)
-	err = do(shop)
-	return withHint(errors.Join(err, shop.Close()), diskHint(err)...)
+	e.warn(w.Notices)
+	err = do(w)
+	return closeWriter(w, withHint(err, diskHint(err)...))
 }
 
-// openShop opens a shop for writing.
-func openShop(dir string) (*record.Writer, error) {
-	shop, err := record.OpenWriter(dir)
-	return shop, withHint(err, append(openHint(err, dir), diskHint(err)...)...)
+// closeWriter lets go of the record after err, which may be nil. That rows may not
+// all be sealed on the disk is told beside it.
+func closeWriter(w *record.Writer, err error) error {
+	closing := w.Close()
+	switch {
+	case closing == nil:
+		return err
+	case err != nil:
+		closing = fmt.Errorf("%w; and when the record was closed: %w", err, closing)
+	}
+	return withHint(closing, diskHint(closing)...)
+}
+
+// openWriter opens a shop for writing.
+func openWriter(dir string) (*record.Writer, error) {
+	w, err := record.OpenWriter(dir)
+	return w, withHint(err, append(openHint(err, dir), diskHint(err)...)...)
 }
 
 // openHint says what to do when a shop cannot be written to now.
@@ -239,20 +267,20 @@ func runRetract(e *env, o retractOptions) error {
 	if err != nil {
 		return err
 	}
-	dir, err := e.shopDir()
+	s, err := e.theShop()
 	if err != nil {
 		return err
 	}
-	if err := target.Check(dir); err != nil { // before a lock is taken for nothing
+	if err := target.Check(s.Dir()); err != nil { // before a lock is taken for nothing
 		return err
 	}
-	return e.withShop(func(shop *record.Writer) error {
-		done, err := shop.Retract(target, o.reason, time.Now())
+	return e.withWriter(func(w *record.Writer) error {
+		done, err := w.Retract(target, o.reason, time.Now())
 		if err != nil {
 			return err
 		}
 		if e.json {
-			return e.writeJSON(done)
+			return retractionJSON.write(e, done)
 		}
 		e.print("%v: taken back %s and %s", &target, count(done.Readings, "reading"), count(done.Fields, "field reading"))
 		if done.Already > 0 {
@@ -300,8 +328,14 @@ record.`,
 	return cmd
 }
 
+// exportDocument is the JSON of "evenpole record export".
+type exportDocument struct {
+	File string `json:"file"`
+	Rows int    `json:"rows"`
+}
+
 func runExport(e *env, o exportOptions) error {
-	dir, err := e.shopDir()
+	s, err := e.theShop()
 	if err != nil {
 		return err
 	}
@@ -313,22 +347,19 @@ func runExport(e *env, o exportOptions) error {
 		file = record.FieldsFile
 	}
 	if o.out == "" {
-		_, err := export(e.stdout, dir, file, o.filter)
+		_, err := export(e.stdout, s.Dir(), file, o.filter)
 		return err
 	}
 	rows := 0
-	err = writeFile(o.out, func(f *os.File) (err error) {
-		rows, err = export(f, dir, file, o.filter)
+	err = shop.WriteFile(o.out, func(f io.Writer) (err error) {
+		rows, err = record.Export(f, s.Dir(), file, o.filter)
 		return err
 	})
 	if err != nil {
 		return err
 	}
 	if e.json {
-		return e.writeJSON(struct {
-			File string `json:"file"`
-			Rows int    `json:"rows"`
-		}{o.out, rows})
+		return exportJSON.write(e, exportDocument{o.out, rows})
 	}
 	e.print("%s written to %s", count(rows, "row"), o.out)
 	return nil

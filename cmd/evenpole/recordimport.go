@@ -53,7 +53,7 @@ them.`,
 }
 
 func runImport(e *env, name string, o importOptions) error {
-	dir, err := e.shopDir()
+	s, err := e.theShop()
 	if err != nil {
 		return err
 	}
@@ -69,7 +69,7 @@ func runImport(e *env, name string, o importOptions) error {
 		return err
 	}
 	defer f.Close()
-	m, err := record.ReadImport(f, name, dir, opt)
+	m, err := record.ReadImport(f, name, s.Dir(), opt)
 	if err != nil {
 		return withHint(err, columnHint(err)...)
 	}
@@ -78,8 +78,8 @@ func runImport(e *env, name string, o importOptions) error {
 	}
 	added, why := 0, o.against(m)
 	if o.yes && why == "" && m.New() > 0 {
-		err = e.withShop(func(shop *record.Writer) (err error) {
-			added, err = shop.Import(m)
+		err = e.withWriter(func(w *record.Writer) (err error) {
+			added, err = w.Import(m)
 			return err
 		})
 		if err != nil {
@@ -100,14 +100,19 @@ func (o *importOptions) against(m *record.Import) string {
 	return ""
 }
 
+// importDocument is what --json prints.
+type importDocument struct {
+	*record.Import
+	Added int `json:"added"`
+}
+
+var importJSON = newDocument[importDocument]()
+
 // importDone says what came of it.
 func importDone(e *env, m *record.Import, o importOptions, added int, why string) error {
 	switch {
 	case e.json:
-		err := e.writeJSON(struct {
-			*record.Import
-			Added int `json:"added"`
-		}{m, added})
+		err := importJSON.write(e, importDocument{m, added})
 		if err != nil {
 			return err
 		}

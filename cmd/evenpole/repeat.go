@@ -1,16 +1,11 @@
 package main
 
 import (
-	"errors"
 	"fmt"
-	"io/fs"
-	"os"
-	"path/filepath"
 	"strings"
 	"text/tabwriter"
 
 	"evenpole/capture"
-	"evenpole/capture/record"
 	"evenpole/fit/repeat"
 
 	"github.com/spf13/cobra"
@@ -53,8 +48,13 @@ a study. Hundreds of sessions, such as a reference pickup's of a year, take minu
 	return cmd
 }
 
+var (
+	studyJSON  = newDocument[*repeat.Study]()
+	designJSON = newDocument[*repeat.Design]()
+)
+
 func runRepeat(e *env, o repeatOptions) error {
-	dir, err := e.shopDir()
+	shop, err := e.theShop()
 	if err != nil {
 		return err
 	}
@@ -65,50 +65,21 @@ func runRepeat(e *env, o repeatOptions) error {
 		return badInput("tolerance, takes and want: expected 0 or more dB, 1 or more and more than 0, got %g, %d and %g", o.Tolerance, o.Takes, o.Want)
 	}
 	if o.order != "" {
-		order, err := e.readOrder(o.order)
+		order, err := shop.ReadOrder(o.order)
 		if err != nil {
 			return err
 		}
 		o.Tolerance = order.Tolerance
 	}
-	if o.Who, err = readWho(dir, o.operators); err != nil {
-		return err
-	}
-	name := filepath.Join(dir, record.ReadingsFile)
-	f, err := record.Open(name)
-	if err != nil {
-		return err
-	}
-	defer f.Close()
-	s, err := repeat.Analyse(record.Readings(f, name), o.Options)
-	if few := (*repeat.TooFew)(nil); errors.As(err, &few) {
-		return &inputError{err}
-	}
+	s, err := shop.Repeat(o.Options, o.operators)
 	if err != nil {
 		return err
 	}
 	if e.json {
-		return e.writeJSON(s)
+		return studyJSON.write(e, s)
 	}
 	printStudy(e, s)
 	return nil
-}
-
-// readWho reads who mounted what: the file named, or the shop's if it has one.
-func readWho(dir, path string) (repeat.Who, error) {
-	named := path != ""
-	if !named {
-		path = filepath.Join(dir, repeat.WhoFile)
-	}
-	f, err := os.Open(path)
-	if errors.Is(err, fs.ErrNotExist) && !named {
-		return nil, nil
-	}
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	return repeat.ReadWho(f, path)
 }
 
 func printStudy(e *env, s *repeat.Study) {
@@ -193,7 +164,7 @@ func runDesign(e *env, o designOptions) error {
 		return &inputError{err}
 	}
 	if e.json {
-		return e.writeJSON(d)
+		return designJSON.write(e, d)
 	}
 	e.print("%d operators, %d sittings each, %d mountings a sitting, %d takes a string: some %.0f minutes at the bench", d.Operators, d.Sittings, d.Mountings, d.Takes, d.Minutes)
 	e.print("a check of %d takes is expected to know a balance to %.3f dB; the study will tell so with %.0f degrees of freedom, within %.0f %%", d.Check, d.SD, d.DOF, 100*d.Certainty)

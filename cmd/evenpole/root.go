@@ -11,18 +11,19 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
 	"runtime/debug"
+	"slices"
 	"strings"
 	"syscall"
 
 	"evenpole/capture"
 	"evenpole/capture/record"
 	"evenpole/profiles"
+	"evenpole/shop"
 
 	"github.com/spf13/cobra"
 )
@@ -60,14 +61,6 @@ func (e *env) warn(warnings []string) {
 // print writes a line of the result.
 func (e *env) print(format string, args ...any) {
 	fmt.Fprintf(e.stdout, format+"\n", args...)
-}
-
-// writeJSON writes the one document of --json.
-func (e *env) writeJSON(v any) error {
-	enc := json.NewEncoder(e.stdout)
-	enc.SetEscapeHTML(false)
-	enc.SetIndent("", "  ")
-	return enc.Encode(v)
 }
 
 // exit is how a command that worked says that the answer is not "yes".
@@ -126,12 +119,33 @@ func complain(w io.Writer, err error) {
 	if err == nil || errors.As(err, &v) {
 		return
 	}
-	fmt.Fprintf(w, "evenpole: %s\n", strings.TrimSpace(err.Error()))
+	fmt.Fprintf(w, "evenpole: %s\n", strings.ReplaceAll(strings.TrimSpace(err.Error()), "\n", "; "))
+	hints := hintsOf(err)
 	for h := (*hinted)(nil); errors.As(err, &h); err = h.err {
 		for _, s := range h.hints {
-			fmt.Fprintf(w, "hint: %s\n", s)
+			if !slices.Contains(hints, s) {
+				hints = append(hints, s)
+			}
 		}
 	}
+	for _, s := range hints {
+		fmt.Fprintf(w, "hint: %s\n", s)
+	}
+}
+
+// hintsOf says what to do about errors of the shop.
+func hintsOf(err error) []string {
+	switch {
+	case errors.Is(err, shop.ErrNoShop):
+		return []string{"name one with --shop; 'evenpole capture' makes it a shop with its first reading"}
+	case errors.Is(err, shop.ErrNoModel):
+		return []string{"'evenpole fit' makes one from the record"}
+	case errors.Is(err, shop.ErrUnknownModel):
+		return []string{"'evenpole model list' shows them"}
+	case errors.Is(err, shop.ErrNoFields):
+		return []string{"capture loose magnets with 'evenpole capture --purpose batch --field all', or name a file with --fields"}
+	}
+	return nil
 }
 
 // exitStatus maps an error to the exit status of the process.
@@ -139,6 +153,7 @@ func exitStatus(err error) int {
 	var (
 		v       exit
 		input   *inputError
+		shops   *shop.InputError
 		prof    *profiles.Error
 		row     *record.RowError
 		setup   *capture.SetupError
@@ -150,7 +165,7 @@ func exitStatus(err error) int {
 		return exitDone
 	case errors.As(err, &v):
 		return v.status
-	case errors.As(err, &input), errors.As(err, &prof), errors.As(err, &row), errors.As(err, &setup), errors.As(err, &refused):
+	case errors.As(err, &input), errors.As(err, &shops), errors.As(err, &prof), errors.As(err, &row), errors.As(err, &setup), errors.As(err, &refused):
 		return exitInput
 	case errors.As(err, &path) && errors.Is(err, fs.ErrNotExist) && path.Op == "open":
 		return exitInput

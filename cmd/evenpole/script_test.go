@@ -18,7 +18,7 @@ import (
 
 func TestMain(m *testing.M) {
 	testscript.Main(m, map[string]func(){
-		"evenpole": main,
+		"evenpole": checkedMain,
 	})
 }
 

@@ -3,54 +3,16 @@ package main
 import (
 	"context"
 	"errors"
-	"fmt"
 	"math/rand/v2"
 	"strings"
 
 	"evenpole/jig"
 	"evenpole/jig/sim"
 	"evenpole/profiles"
+	"evenpole/shop/workshop"
 
 	"github.com/spf13/cobra"
 )
-
-// simBatch is the lot of rods that a simulated jig has for a batch's name: 3/16
-// in by 0.650 in, of the effective remanence that such rods were found to have
-// (see package field); an ordinary scatter.
-func simBatch(name string) sim.Batch {
-	return sim.Batch{Name: name, Remanence: 0.31, SD: 0.03, Radius: 2.38, Length: 16.5}
-}
-
-// simMount puts a mount on a simulated jig. Magnets that the mount does not
-// name are drawn by pickup and string, so that a pickup always has its own.
-func simMount(m *profiles.Mount, seed uint64) (sim.Mounted, error) {
-	out := sim.Mounted{StringHeights: m.StringHeights, ProbeGap: m.ProbeGap}
-	batch := simBatch(m.Batch)
-	if m.Loose() {
-		for _, name := range m.Magnets {
-			out.Loose = append(out.Loose, batch.Magnet(seed, name))
-		}
-		return out, nil
-	}
-	for i, s := range m.Strings {
-		name := fmt.Sprintf("%s, string %d", m.Pickup, i+1)
-		if m.Magnets != nil {
-			name = m.Magnets[i]
-		}
-		pole := batch.Magnet(seed, name)
-		pole.Height = m.PoleHeights[i]
-		out.Poles = append(out.Poles, pole)
-		hz := 0.0
-		if s.Note != "" {
-			var err error
-			if hz, err = profiles.Pitch(s.Note); err != nil {
-				return out, err
-			}
-		}
-		out.Strings = append(out.Strings, sim.String{Gauge: s.Gauge, Core: s.Core, Wrap: string(s.Wrap), Freq: hz})
-	}
-	return out, nil
-}
 
 type simOptions struct {
 	mount  string
@@ -93,15 +55,6 @@ same line protocol as a real jig; see firmware-notes. Chances are for each line.
 	return cmd
 }
 
-// flatMount is what a simulated jig has on it when nothing is said.
-const flatMount = `pickup = "sim"
-batch = "sim"
-poles = "rod"
-pole_heights_mm = [1, 1, 1, 1, 1, 1]
-string_heights_mm = [3, 3, 3, 3, 3, 3]
-set = "light plain-third 10-46"
-`
-
 func runJigSim(ctx context.Context, e *env, o simOptions) error {
 	if o.speed <= 0 {
 		return badInput("speed: expected more than 0, got %g", o.speed)
@@ -111,20 +64,20 @@ func runJigSim(ctx context.Context, e *env, o simOptions) error {
 	default:
 		return badInput("excite: expected travel, force or drive, got %q", o.excite)
 	}
-	lib, err := e.library()
+	s, err := e.shopHere()
 	if err != nil {
 		return err
 	}
 	var mount *profiles.Mount
 	if o.mount == "" {
-		mount, err = profiles.ParseMount("built in", []byte(flatMount), lib)
+		mount, err = s.ParseMount("built in", workshop.FlatMount)
 	} else {
-		mount, err = profiles.ReadMount(o.mount, lib)
+		mount, err = s.ReadMount(o.mount)
 	}
 	if err != nil {
 		return err
 	}
-	mounted, err := simMount(mount, o.seed)
+	mounted, err := workshop.Mounted(mount, o.seed)
 	if err != nil {
 		return err
 	}

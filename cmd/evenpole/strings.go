@@ -20,14 +20,20 @@ those built in (common practice) and those in the shop's strings.toml.`,
 	}
 }
 
+var setsJSON = newDocument[[]profiles.StringSet]()
+
 func runStrings(e *env) error {
-	lib, err := e.library()
+	s, err := e.shopHere()
+	if err != nil {
+		return err
+	}
+	lib, err := s.Library()
 	if err != nil {
 		return err
 	}
 	sets := lib.Sets()
 	if e.json {
-		return e.writeJSON(sets)
+		return setsJSON.write(e, sets)
 	}
 	for i, set := range sets {
 		if i > 0 {

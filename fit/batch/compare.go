@@ -112,31 +112,26 @@ type Loudness struct {
 // Compare tells how much louder pickups of a batch are than those of the
 // reference, from cells of both: the mean of what is left of each pickup's levels
 // when the model's expectation is taken off. Its error is from pickup to pickup
-// as the falloff model tells it (sd_pickup). ok is false when either batch has no
+// as the falloff model tells it. ok is false when either batch has no
 // pickup, or the model is of a kind that knows no such scatter.
 //
 // The model's own batch effect is this difference drawn towards 0, by as much as
 // few pickups warrant.
 func Compare(d *cell.Data, m fit.Model, batch, reference string, confidence float64) (l *Loudness, ok bool) {
-	sd := math.NaN()
-	for _, p := range m.Parameters() {
-		if p.Name == "sd_pickup" {
-			sd = decibels * p.Value
-		}
-	}
+	sd, known := m.PickupSD()
 	left := map[string][]float64{}
 	for _, pickup := range d.Pickups() {
 		_, cells := d.Split(pickup)
-		if x, of := unexplained(m, cells); known(x) != nil {
+		if x, of := unexplained(m, cells); !math.IsNaN(x) {
 			left[of] = append(left[of], x)
 		}
 	}
 	a, b := left[batch], left[reference]
-	if math.IsNaN(sd) || len(a) == 0 || len(b) == 0 || batch == reference {
+	if !known || len(a) == 0 || len(b) == 0 || batch == reference {
 		return nil, false
 	}
 	db := stat.Mean(a, nil) - stat.Mean(b, nil)
-	half := standardNormal.Quantile((1+confidence)/2) * sd * math.Sqrt(1/float64(len(a))+1/float64(len(b)))
+	half := standardNormal.Quantile((1+confidence)/2) * (decibels * sd) * math.Sqrt(1/float64(len(a))+1/float64(len(b)))
 	return &Loudness{len(a), len(b), db, &Interval{db - half, db + half}}, true
 }
 

@@ -73,7 +73,7 @@ func (d *Data) AddFields(rows iter.Seq2[record.FieldReading, error], mounts map[
 	if len(devs) > 1 {
 		d.FieldSD = math.Sqrt(ss / float64(len(devs)-1))
 	}
-	for _, cells := range [][]Cell{d.Cells, d.Impossible} {
+	for _, cells := range [][]Cell{d.Cells, d.Impossible} { // screening may put the latter right
 		for i := range cells {
 			c := &cells[i]
 			c.Field, c.FieldKnown = poles[place{c.Pickup, c.String}]

@@ -129,3 +129,20 @@ func LastStrings(cells []Cell) map[string]int {
 	}
 	return last
 }
+
+// usualTakeSD is the usual scatter of a pluck, ln v: our assumption.
+const usualTakeSD = 0.03
+
+// TakeVariance is the variance of one take about its cell's mean, ln v squared,
+// pooled over cells; the usual one where every cell has a single take.
+func TakeVariance(cells []Cell) float64 {
+	var ss, df float64
+	for i := range cells {
+		ss += cells[i].SD * cells[i].SD * float64(cells[i].Takes-1)
+		df += float64(cells[i].Takes - 1)
+	}
+	if df == 0 {
+		return usualTakeSD * usualTakeSD
+	}
+	return ss / df
+}

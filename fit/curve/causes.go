@@ -5,7 +5,7 @@ import (
 	"math/bits"
 )
 
-// An explanation splits the balance of a pickup's strings into causes. The
+// Causes split the balance of a pickup's strings into causes. The
 // model is not a sum (how much the steel counts depends on the gap, how much the
 // wrap counts on the core), so that no split is the only one. This one is the
 // Shapley value (L. S. Shapley, A value for n-person games, in Contributions to
@@ -27,50 +27,52 @@ type Cause struct {
 	Words string `json:"words"` // for people
 }
 
-// The causes that the curve knows: each is some of a site's inputs.
+// The places of the causes that the curve knows: each is some of a site's inputs.
 const (
-	byCore = iota
-	byWrap
-	ByVelocity
-	byAxis
-	byTop
-	byProtrusion
-	byNeighbours
-	byField
-	siteCauses // how many there are
+	coreCause = iota
+	wrapCause
+	VelocityCause
+	axisCause
+	topCause
+	protrusionCause
+	neighboursCause
+	fieldCause
+	numCauses // how many there are
 )
 
-var Causes = [siteCauses]Cause{
-	byCore:       {"core", "steel in the core"},
-	byWrap:       {"wrap", "steel in the wrap"},
-	ByVelocity:   {"pitch", "how fast the string moves"},
-	byAxis:       {"string_height", "gap: height of the string"},
-	byTop:        {"pole_height", "gap: height of the pole"},
-	byProtrusion: {"protrusion", "pole out of the coil"},
-	byNeighbours: {"neighbours", "end of the row"},
-	byField:      {"field", "magnet's measured field"},
+// Causes are the causes that the curve knows.
+var Causes = [numCauses]Cause{
+	coreCause:       {"core", "steel in the core"},
+	wrapCause:       {"wrap", "steel in the wrap"},
+	VelocityCause:   {"pitch", "how fast the string moves"},
+	axisCause:       {"string_height", "gap: height of the string"},
+	topCause:        {"pole_height", "gap: height of the pole"},
+	protrusionCause: {"protrusion", "pole out of the coil"},
+	neighboursCause: {"neighbours", "end of the row"},
+	fieldCause:      {"field", "magnet's measured field"},
 }
 
-// hybrid is the site that takes its inputs for each cause from one of other
-// sites. A wrap is a layer of some thickness over any core, and a string's
+// hybrid is the site that takes its inputs for each cause from the site of that
+// cause. A wrap is a layer of some thickness over any core, and a string's
 // height is that of its axis.
-func hybrid(of *[siteCauses]*Site) Site {
+func hybrid(of *[numCauses]*Site) Site {
 	s := Site{
-		Core: of[byCore].Core, Wrap: of[byWrap].Wrap, Velocity: of[ByVelocity].Velocity,
-		Height: of[byProtrusion].Height, Missing: of[byNeighbours].Missing, Spacing: of[byNeighbours].Spacing,
-		Field: of[byField].Field,
+		Core: of[coreCause].Core, Wrap: of[wrapCause].Wrap, Velocity: of[VelocityCause].Velocity,
+		Height: of[protrusionCause].Height, Missing: of[neighboursCause].Missing, Spacing: of[neighboursCause].Spacing,
+		Field: of[fieldCause].Field,
 	}
-	s.Gauge = s.Core + of[byWrap].Gauge - of[byWrap].Core
-	axis := of[byAxis].StringHeight + of[byAxis].Gauge/2
-	s.StringHeight = axis - s.Gauge/2 + s.Height - of[byTop].Height // so that the gap is from the pole that counts
+	s.Gauge = s.Core + of[wrapCause].Gauge - of[wrapCause].Core
+	axis := of[axisCause].StringHeight + of[axisCause].Gauge/2
+	s.StringHeight = axis - s.Gauge/2 + s.Height - of[topCause].Height // so that the gap is from the pole that counts
 	return s
 }
 
-// versus splits by how much a site's level lies over another's: ln v by cause.
-func (c *Curve) versus(th []float64, a, b *Site) [siteCauses]float64 {
-	var value [1 << siteCauses]float64
+// splitDifference splits by how much the level of site a lies over that of site b:
+// ln v by cause.
+func (c *Curve) splitDifference(th []float64, a, b *Site) [numCauses]float64 {
+	var value [1 << numCauses]float64
 	for set := range value {
-		var of [siteCauses]*Site
+		var of [numCauses]*Site
 		for cause := range of {
 			of[cause] = b
 			if set>>cause&1 == 1 {
@@ -80,7 +82,7 @@ func (c *Curve) versus(th []float64, a, b *Site) [siteCauses]float64 {
 		s := hybrid(&of)
 		value[set] = c.Predict(th, &s, 0)
 	}
-	var parts [siteCauses]float64
+	var parts [numCauses]float64
 	for set := range value {
 		for cause := range parts {
 			if set>>cause&1 == 0 {
@@ -94,15 +96,15 @@ func (c *Curve) versus(th []float64, a, b *Site) [siteCauses]float64 {
 // shapleyWeight is the share of all orders of the causes in which exactly some
 // given ones, as many as before, stand before another given one.
 func shapleyWeight(before int) float64 {
-	return math.Gamma(float64(before+1)) * math.Gamma(float64(siteCauses-before)) / math.Gamma(siteCauses+1)
+	return math.Gamma(float64(before+1)) * math.Gamma(float64(numCauses-before)) / math.Gamma(numCauses+1)
 }
 
 // Split splits the balance of sites, ln v: for each site, by cause.
-func (c *Curve) Split(th []float64, sites []*Site) [][siteCauses]float64 {
-	out := make([][siteCauses]float64, len(sites))
+func (c *Curve) Split(th []float64, sites []*Site) [][numCauses]float64 {
+	out := make([][numCauses]float64, len(sites))
 	for i, a := range sites {
 		for j, b := range sites[:i] { // the other way round, the signs turn
-			for cause, v := range c.versus(th, a, b) {
+			for cause, v := range c.splitDifference(th, a, b) {
 				out[i][cause] += v / float64(len(sites))
 				out[j][cause] -= v / float64(len(sites))
 			}

@@ -39,7 +39,7 @@ func filled(t *testing.T, seed float64) *Site {
 // cause: give it one in hybrid.
 func TestHybridForgetsNothing(t *testing.T) {
 	s := filled(t, 1)
-	var of [siteCauses]*Site
+	var of [numCauses]*Site
 	for c := range of {
 		of[c] = s
 	}
@@ -63,11 +63,11 @@ func TestVersusIsShapley(t *testing.T) {
 	c, th := drawn(rand.New(rand.NewPCG(7, 8)))
 	a := &Site{Core: 0.254, Gauge: 0.254, Wrap: profiles.Plain, Height: 0.1, StringHeight: 3, Velocity: 0.5, Missing: 1, Spacing: 10.2}
 	b := &Site{Core: 0.368, Gauge: 0.914, Wrap: profiles.Nickel, Height: 1.2, StringHeight: 3.7, Velocity: -0.6, Spacing: 10.2, Field: 0.04}
-	var want [siteCauses]float64
+	var want [numCauses]float64
 	orders := 0.0
 	permute([]int{}, func(order []int) {
 		orders++
-		var of [siteCauses]*Site
+		var of [numCauses]*Site
 		for cause := range of {
 			of[cause] = b
 		}
@@ -80,13 +80,13 @@ func TestVersusIsShapley(t *testing.T) {
 			was = is
 		}
 	})
-	got := c.versus(th, a, b)
+	got := c.splitDifference(th, a, b)
 	for k := range got {
 		if d := got[k] - want[k]/orders; math.Abs(d) > 1e-12 {
 			t.Errorf("%s: %.12f, by all orders %.12f", Causes[k].Name, got[k], want[k]/orders)
 		}
 	}
-	back := c.versus(th, b, a)
+	back := c.splitDifference(th, b, a)
 	for k := range got {
 		if math.Abs(got[k]+back[k]) > 1e-12 {
 			t.Errorf("%s: %.12f one way, %.12f the other", Causes[k].Name, got[k], back[k])
@@ -96,11 +96,11 @@ func TestVersusIsShapley(t *testing.T) {
 
 // permute visits all orders of the causes.
 func permute(begun []int, visit func([]int)) {
-	if len(begun) == siteCauses {
+	if len(begun) == numCauses {
 		visit(begun)
 		return
 	}
-	for c := range siteCauses {
+	for c := range numCauses {
 		if !slices.Contains(begun, c) {
 			permute(append(begun, c), visit)
 		}
@@ -116,14 +116,14 @@ func TestOneCauseAlone(t *testing.T) {
 		cause  int
 		change func(*Site)
 	}{
-		{byWrap, func(s *Site) { s.Wrap = "stainless" }},
-		{ByVelocity, func(s *Site) { s.Velocity = 0.9 }},
-		{byAxis, func(s *Site) { s.StringHeight = 3.1 }},
-		{byNeighbours, func(s *Site) { s.Missing = 0 }},
+		{wrapCause, func(s *Site) { s.Wrap = "stainless" }},
+		{VelocityCause, func(s *Site) { s.Velocity = 0.9 }},
+		{axisCause, func(s *Site) { s.StringHeight = 3.1 }},
+		{neighboursCause, func(s *Site) { s.Missing = 0 }},
 	} {
 		other := base
 		c.change(&other)
-		parts := curve.versus(th, &other, &base)
+		parts := curve.splitDifference(th, &other, &base)
 		all := curve.Predict(th, &other, 0) - curve.Predict(th, &base, 0)
 		for k, v := range parts {
 			want := 0.0
@@ -137,9 +137,9 @@ func TestOneCauseAlone(t *testing.T) {
 	}
 	higher := base
 	higher.Height = 1.8
-	parts := curve.versus(th, &higher, &base)
-	if want := th[PProtrude] * 0.8; math.Abs(parts[byProtrusion]-want) > 1e-12 {
-		t.Errorf("pole 0.8 mm higher: protrusion %.12f, want %.12f", parts[byProtrusion], want)
+	parts := curve.splitDifference(th, &higher, &base)
+	if want := th[Protrusion] * 0.8; math.Abs(parts[protrusionCause]-want) > 1e-12 {
+		t.Errorf("pole 0.8 mm higher: protrusion %.12f, want %.12f", parts[protrusionCause], want)
 	}
 }
 

@@ -7,35 +7,45 @@ import (
 	"evenpole/fit/solve"
 )
 
-// Effect is a random effect of the falloff model: what carries it, and what is
-// known of its scatter (ln v; of setup mm) before there are data: our
-// assumptions, worth DF observations.
+// Effect is a random effect of the falloff model: what cells of one pickup, one
+// pole, one string ... have in common beside the curve. Each of these is a level of
+// the effect.
 type Effect struct {
 	Name   string
-	Local  bool // occurs in one pickup only
-	Spread solve.Spread
-	Level  func(c *cell.Cell) string
+	Local  bool                      // a level occurs in one pickup only
+	Spread solve.Spread              // prior of the scatter between levels, ln v (of setup mm): our assumptions
+	Level  func(c *cell.Cell) string // names the level that a cell belongs to
 }
 
-// Key tells the level that a cell has of this effect from those of all effects.
+// Key names the level that a cell belongs to, unlike those of all other effects.
 func (e *Effect) Key(c *cell.Cell) string { return e.Name + e.Level(c) }
 
-// Places in falloffEffects.
+// The places of the effects in Effects, and so in a model's standard deviations.
 const (
-	EPickup, EBatch, EPole, EString, EChannel, ESetup, EMagnet = 0, 1, 2, 3, 4, 5, 6
+	PickupEffect  = iota // a pickup's coil
+	BatchEffect          // a batch of magnets
+	PoleEffect           // a pole of a pickup
+	StringEffect         // a string of a set
+	ChannelEffect        // a slot of the jig
+	SetupEffect          // a mounting, by which all its strings lie higher, mm
+	MagnetEffect         // a pole whose field was not measured, where others' was
 )
 
+// Effects are all random effects. No cell has part in the one of magnets unless
+// fields of poles were measured: package fit says which then do.
 var Effects = []Effect{
-	{"pickup", true, solve.Spread{SD: 0.15, DF: 3}, func(c *cell.Cell) string { return c.Pickup }},
-	{"batch", false, solve.Spread{SD: 0.10, DF: 3}, func(c *cell.Cell) string { return c.Batch }},
-	{"pole", true, solve.Spread{SD: 0.05, DF: 4}, func(c *cell.Cell) string { return fmt.Sprintf("%s/%d", c.Pickup, c.String) }},
-	{"string", false, solve.Spread{SD: 0.02, DF: 3}, func(c *cell.Cell) string { return fmt.Sprintf("%s/%d/%g/%g", c.Set, c.String, c.Core, c.Gauge) }},
-	{"channel", false, solve.Spread{SD: 0.03, DF: 4}, func(c *cell.Cell) string { return fmt.Sprint(c.String) }},
-	{"setup", true, solve.Spread{SD: 0.05, DF: 4}, func(c *cell.Cell) string { return c.Pickup + "/" + c.Session }},
-	{"magnet", true, solve.Spread{SD: 0.04, DF: 20}, func(c *cell.Cell) string { return Unconcerned }}, // see effects
+	PickupEffect:  {"pickup", true, solve.Spread{SD: 0.15, DF: 3}, func(c *cell.Cell) string { return c.Pickup }},
+	BatchEffect:   {"batch", false, solve.Spread{SD: 0.10, DF: 3}, func(c *cell.Cell) string { return c.Batch }},
+	PoleEffect:    {"pole", true, solve.Spread{SD: 0.05, DF: 4}, func(c *cell.Cell) string { return fmt.Sprintf("%s/%d", c.Pickup, c.String) }},
+	StringEffect:  {"string", false, solve.Spread{SD: 0.02, DF: 3}, func(c *cell.Cell) string { return fmt.Sprintf("%s/%d/%g/%g", c.Set, c.String, c.Core, c.Gauge) }},
+	ChannelEffect: {"channel", false, solve.Spread{SD: 0.03, DF: 4}, func(c *cell.Cell) string { return fmt.Sprint(c.String) }},
+	SetupEffect:   {"setup", true, solve.Spread{SD: 0.05, DF: 4}, func(c *cell.Cell) string { return c.Pickup + "/" + c.Session }},
+	MagnetEffect:  {"magnet", true, solve.Spread{SD: 0.04, DF: 20}, func(*cell.Cell) string { return NoLevel }},
 }
 
-var Sigma = solve.Spread{SD: 0.03, DF: 4}
+// NoLevel is the level of cells that have no part in an effect.
+const NoLevel = "\x00"
 
-// Unconcerned is the level of cells that have no part in an effect.
-const Unconcerned = "\x00"
+// ResidualPrior is the prior of the scatter that the curve and all effects leave of
+// cells, ln v: our assumption.
+var ResidualPrior = solve.Spread{SD: 0.03, DF: 4}

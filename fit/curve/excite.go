@@ -55,8 +55,8 @@ func Convert(from, to profiles.Excitation, strings []profiles.String) []float64 
 	return shift
 }
 
-// RelativeVelocity is X beside a plain string of refDiameter at refPitch; 0
-// where it cannot be told.
+// RelativeVelocity is the equation's X: Velocity less that of a plain string of
+// RefDiameter at refPitch; 0 where one of the two cannot be told.
 func RelativeVelocity(excite profiles.Excitation, hz float64, s profiles.String) float64 {
 	ref := profiles.String{Gauge: RefDiameter, Core: RefDiameter, Wrap: "plain"}
 	x, ok := Velocity(cmp.Or(excite, profiles.Travel), hz, profiles.UnitMass(s))

@@ -43,17 +43,17 @@ func TestFalloffPriorIsTheField(t *testing.T) {
 		linear, bend := rodFalloff(rod, 1)
 		saturated, bendToo := rodFalloff(rod, 0)
 		t.Logf("rod of %.2f mm: falls by %.2f and %.2f dB/mm, bends with %.2f and %.2f mm", diameter, level.PerLn*linear, level.PerLn*saturated, bend, bendToo)
-		p := FixedPriors[PSlope]
+		p := FixedPriors[Slope]
 		if math.Abs(math.Log(linear)-p.Mean) > 2*p.SD || math.Abs(math.Log(saturated)-p.Mean) > 2*p.SD {
 			t.Errorf("rod of %.2f mm: slopes %.3f and %.3f beyond two deviations of the prior %.3f", diameter, linear, saturated, math.Exp(p.Mean))
 		}
 		for _, b := range []float64{bend, bendToo} {
-			if p := FixedPriors[PBend]; math.Abs(math.Log(b)-p.Mean) > p.SD {
+			if p := FixedPriors[Bend]; math.Abs(math.Log(b)-p.Mean) > p.SD {
 				t.Errorf("rod of %.2f mm: bend %.2f mm beyond the prior %.2f", diameter, b, math.Exp(p.Mean))
 			}
 		}
-		if diameter == 4.7625 && (math.Abs(math.Log(linear*saturated)/2-p.Mean) > 0.02 || math.Abs(math.Log(bend)-FixedPriors[PBend].Mean) > 0.05) {
-			t.Errorf("the usual rod: slope %.3f, bend %.2f mm; priors are centred on %.3f and %.2f", math.Sqrt(linear*saturated), bend, math.Exp(p.Mean), math.Exp(FixedPriors[PBend].Mean))
+		if diameter == 4.7625 && (math.Abs(math.Log(linear*saturated)/2-p.Mean) > 0.02 || math.Abs(math.Log(bend)-FixedPriors[Bend].Mean) > 0.05) {
+			t.Errorf("the usual rod: slope %.3f, bend %.2f mm; priors are centred on %.3f and %.2f", math.Sqrt(linear*saturated), bend, math.Exp(p.Mean), math.Exp(FixedPriors[Bend].Mean))
 		}
 	}
 }

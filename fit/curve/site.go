@@ -1,11 +1,14 @@
 package curve
 
 import (
-	"evenpole/fit/cell"
+	"cmp"
+	"slices"
+
+	"evenpole/fit/solve"
 	"evenpole/profiles"
 )
 
-// Site is one string over one pole, as the model sees it.
+// Site is one string over one pole: the inputs of the equation.
 type Site struct {
 	Core, Gauge  float64 // mm
 	Wrap         profiles.Wrap
@@ -20,17 +23,26 @@ type Site struct {
 // Gap is the distance from the pole's top to the string's axis, mm.
 func (s *Site) Gap() float64 { return s.StringHeight + s.Gauge/2 - s.Height }
 
-// CellSite is the site of a cell of a pickup whose highest string is last.
-func (c *Curve) CellSite(cell *cell.Cell, last int) *Site {
-	s := &Site{Core: cell.Core, Gauge: max(cell.Gauge, cell.Core), Wrap: cell.Wrap, Height: cell.PoleHeight, StringHeight: cell.StringHeight}
-	if c.Pitch {
-		s.Velocity = RelativeVelocity(c.Excite, cell.Freq, profiles.String{Gauge: s.Gauge, Core: s.Core, Wrap: s.Wrap})
+// endTerm is N and its slope with the gap: 1 at a gap of 3 mm for one missing
+// neighbour at the usual spacing. To leading order the share of a pole to the
+// side grows as (gap/spacing)^2, which the exact field of a row of rods bears
+// out to within its sign near the poles; how much it counts is e, which the data
+// tell. It is carried no farther than what rows and gaps of pickups are like:
+// spacings of 8 mm and more, gaps up to 8 mm.
+func (s *Site) endTerm(gap float64) (n, slope float64) {
+	const closest, farthest = 8, 8 // mm
+	spacing := max(closest, cmp.Or(s.Spacing, profiles.UsualSpacing))
+	scale := profiles.UsualSpacing / (3 * spacing)
+	at := min(max(0, gap), farthest)
+	n = float64(s.Missing) * solve.Square(scale*at)
+	if at == gap {
+		slope = 2 * float64(s.Missing) * scale * scale * gap
 	}
-	s.Missing = MissingNeighbours(cell.String, last)
-	s.Field = cell.Field
-	return s
+	return n, slope
 }
 
+// MissingNeighbours is how many neighbours a string lacks in a pickup whose highest
+// string is last.
 func MissingNeighbours(number, last int) int {
 	n := 0
 	if number == 1 {
@@ -40,4 +52,16 @@ func MissingNeighbours(number, last int) int {
 		n++
 	}
 	return n
+}
+
+// WrapsOf lists the wraps of sites in alphabetical order, plain left out.
+func WrapsOf(sites []*Site) []profiles.Wrap {
+	var wraps []profiles.Wrap
+	for _, s := range sites {
+		if s.Wrap != profiles.Plain && !slices.Contains(wraps, s.Wrap) {
+			wraps = append(wraps, s.Wrap)
+		}
+	}
+	slices.Sort(wraps)
+	return wraps
 }

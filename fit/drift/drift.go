@@ -18,11 +18,12 @@ package drift
 
 import (
 	"cmp"
-	"encoding/json"
 	"fmt"
 	"math"
 	"slices"
 	"time"
+
+	"evenpole/fit/level"
 
 	"gonum.org/v1/gonum/stat"
 )
@@ -66,17 +67,6 @@ const (
 	leastPoints   = 10
 )
 
-// Figure is a number that may be missing: NaN is null in JSON.
-type Figure float64
-
-// MarshalJSON writes the number, or null.
-func (f Figure) MarshalJSON() ([]byte, error) {
-	if math.IsNaN(float64(f)) {
-		return []byte("null"), nil
-	}
-	return json.Marshal(float64(f))
-}
-
 // Point is one of a chart: a session, a day's sessions, or a pickup.
 type Point struct {
 	Label string    `json:"label"`
@@ -98,12 +88,12 @@ const (
 // Panel is one of the charts; its slices have a value for each point. Those of the
 // cumulative sum are in standard deviations of a point, what falls short below 0.
 type Panel struct {
-	Name   string   `json:"name"`
-	Values []Figure `json:"values"`
-	Below  []Figure `json:"below,omitempty"` // of the cumulative sum
-	Centre []Figure `json:"centre"`
-	Lower  []Figure `json:"lower"`
-	Upper  []Figure `json:"upper"`
+	Name   string         `json:"name"`
+	Values []level.Figure `json:"values"`
+	Below  []level.Figure `json:"below,omitempty"` // of the cumulative sum
+	Centre []level.Figure `json:"centre"`
+	Lower  []level.Figure `json:"lower"`
+	Upper  []level.Figure `json:"upper"`
 }
 
 // Signal is a rule that fired, from one point on through another.

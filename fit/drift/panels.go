@@ -1,6 +1,10 @@
 package drift
 
-import "gonum.org/v1/gonum/stat"
+import (
+	"evenpole/fit/level"
+
+	"gonum.org/v1/gonum/stat"
+)
 
 // panel is a panel in the making, with what to say of it.
 type panel struct {
@@ -12,10 +16,10 @@ func (c *Chart) panel(name string) *panel { return &panel{Panel{Name: name}, c} 
 
 // point adds a point and its limits.
 func (p *panel) point(value float64, l limits) {
-	p.Values = append(p.Values, Figure(value))
-	p.Centre = append(p.Centre, Figure(l.centre))
-	p.Lower = append(p.Lower, Figure(l.lower))
-	p.Upper = append(p.Upper, Figure(l.upper))
+	p.Values = append(p.Values, level.Figure(value))
+	p.Centre = append(p.Centre, level.Figure(l.centre))
+	p.Lower = append(p.Lower, level.Figure(l.lower))
+	p.Upper = append(p.Upper, level.Figure(l.upper))
 }
 
 func (p *panel) done() { p.chart.Panels = append(p.chart.Panels, p.Panel) }
@@ -99,7 +103,7 @@ func (c *Chart) sums() {
 	})
 	for i := range high {
 		p.point(high[i], limits{0, -bearable, bearable})
-		p.Below = append(p.Below, Figure(-low[i]))
+		p.Below = append(p.Below, level.Figure(-low[i]))
 	}
 	first := len(c.Signals)
 	p.fire("beyond the limit", true, func(i int, side float64) bool {

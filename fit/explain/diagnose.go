@@ -248,7 +248,7 @@ func effects(p *fit.Posterior) ([]EffectGroup, error) {
 		}
 		g := EffectGroup{Name: e.Name, Unit: "dB", Levels: make([]EffectLevel, len(sds))}
 		scale := level.PerLn
-		if k == curve.ESetup {
+		if k == curve.SetupEffect {
 			g.Unit, scale = "mm", 1
 		}
 		g.SD = scale * math.Abs(p.Model.SDs[k+1])
@@ -267,9 +267,9 @@ func effects(p *fit.Posterior) ([]EffectGroup, error) {
 // levelName is what people call a level of an effect.
 func levelName(k int, c *cell.Cell) string {
 	switch k {
-	case curve.EString:
+	case curve.StringEffect:
 		return strings.TrimPrefix(fmt.Sprintf("%s, string %d", c.Set, c.String), ", ")
-	case curve.EChannel:
+	case curve.ChannelEffect:
 		return fmt.Sprintf("slot %d", c.String)
 	}
 	return cmp.Or(curve.Effects[k].Level(c), "not named")

@@ -91,9 +91,9 @@ func TestEffectIntervals(t *testing.T) {
 		cells := slices.Clone(d.Cells)
 		truth := map[string]float64{}
 		for i := range cells {
-			key := curve.Effects[curve.EPole].Level(&cells[i])
+			key := curve.Effects[curve.PoleEffect].Level(&cells[i])
 			if _, ok := truth[key]; !ok {
-				truth[key] = f.SDs[1+curve.EPole] * rng.NormFloat64()
+				truth[key] = f.SDs[1+curve.PoleEffect] * rng.NormFloat64()
 			}
 			last := cell.LastStrings(cells)[cells[i].Pickup]
 			cells[i].Mean = f.Predict(f.Theta, f.CellSite(&cells[i], last), 0) + truth[key] + f.SDs[0]*rng.NormFloat64()
@@ -110,7 +110,7 @@ func TestEffectIntervals(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		for _, l := range groups[curve.EPole].Levels {
+		for _, l := range groups[curve.PoleEffect].Levels {
 			all++
 			if math.Abs(l.Value-level.PerLn*truth[l.Name]) <= l.Half {
 				inside++

@@ -74,7 +74,7 @@ func ExplainSetup(p fit.Predictor, s *fit.Setup, heights []float64) (*Explanatio
 		x.Strings[i].String, x.Strings[i].Note = i+1, str.Note
 	}
 	if to := s.PlayedBy(f.Excite); to != f.Excite && !f.Pitch {
-		x.add(curve.Causes[curve.ByVelocity], centred(curve.Convert(f.Excite, to, s.Strings)), true)
+		x.add(curve.Causes[curve.VelocityCause], centred(curve.Convert(f.Excite, to, s.Strings)), true)
 	}
 	return x, nil
 }

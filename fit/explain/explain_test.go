@@ -22,7 +22,7 @@ func drawnModel(rng *rand.Rand) *fit.Falloff {
 	f.Theta = make([]float64, f.Size())
 	for j := range f.Theta {
 		p := solve.Normal{Mean: math.Log(0.2), SD: 0.3}
-		if j < curve.PFixed {
+		if j < curve.FixedParameters {
 			p = curve.FixedPriors[j]
 		}
 		f.Theta[j] = p.Mean + p.SD*rng.NormFloat64()

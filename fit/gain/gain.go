@@ -75,7 +75,7 @@ type Calibration struct {
 	Std      float64        `toml:"u_db" json:"u_db" comment:"standard uncertainty"`
 	DOF      float64        `toml:"dof" json:"dof" comment:"effective degrees of freedom"`
 	K        float64        `toml:"k" json:"k" comment:"coverage factor"`
-	Expanded float64        `toml:"expanded_u_db" json:"U_db"`
+	Expanded float64        `toml:"expanded_u_db" json:"expanded_u_db"`
 	Coverage float64        `toml:"coverage" json:"coverage"`
 	Scatter  float64        `toml:"scatter_db" json:"scatter_db" comment:"standard deviation of one reading"`
 	Slope    *Slope         `toml:"slope,omitempty" json:"slope" comment:"by how much the gain grows with level"`

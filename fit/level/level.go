@@ -4,6 +4,8 @@
 // Models work with [Ln]: in it what makes a string louder adds up, and a small
 // change is a share. People read [DB]. Both are of the RMS voltage v at the
 // pickup's terminals in mV; [Of] takes the quiet power off it.
+//
+// A [Figure] is a number of a document that may not be known.
 package level
 
 import "math"

@@ -146,10 +146,10 @@ func newDesign(f *fit.Falloff, d *cell.Data, wants []Want, sets []profiles.Strin
 
 // stringKey and slotKey name effects as the model does.
 func stringKey(set string, i int, s profiles.String) string {
-	return curve.Effects[curve.EString].Key(&cell.Cell{Set: set, String: i + 1, Core: s.Core, Gauge: s.Gauge})
+	return curve.Effects[curve.StringEffect].Key(&cell.Cell{Set: set, String: i + 1, Core: s.Core, Gauge: s.Gauge})
 }
 
-func slotKey(i int) string { return curve.Effects[curve.EChannel].Key(&cell.Cell{String: i + 1}) }
+func slotKey(i int) string { return curve.Effects[curve.ChannelEffect].Key(&cell.Cell{String: i + 1}) }
 
 // unknowns gives each unknown its place.
 func (t *design) unknowns(sets []profiles.StringSet, benches []benchPickup) {
@@ -163,15 +163,15 @@ func (t *design) unknowns(sets []profiles.StringSet, benches []benchPickup) {
 	}
 	if t.known != nil {
 		for i := range t.known.Cells {
-			for _, k := range []int{curve.EString, curve.EChannel} {
+			for _, k := range []int{curve.StringEffect, curve.ChannelEffect} {
 				see(k, curve.Effects[k].Key(&t.known.Cells[i]))
 			}
 		}
 	}
 	for _, set := range sets {
 		for i, s := range set.Strings {
-			see(curve.EString, stringKey(set.Name, i, s))
-			see(curve.EChannel, slotKey(i))
+			see(curve.StringEffect, stringKey(set.Name, i, s))
+			see(curve.ChannelEffect, slotKey(i))
 		}
 	}
 	for _, b := range benches {
@@ -179,8 +179,8 @@ func (t *design) unknowns(sets []profiles.StringSet, benches []benchPickup) {
 			continue
 		}
 		for i := range b.poles {
-			see(curve.EPickup, b.ownKey(curve.EPickup, i))
-			see(curve.EPole, b.ownKey(curve.EPole, i))
+			see(curve.PickupEffect, b.ownKey(curve.PickupEffect, i))
+			see(curve.PoleEffect, b.ownKey(curve.PoleEffect, i))
 		}
 	}
 }
@@ -222,7 +222,7 @@ func (t *design) inRecord() (place []int, scale []float64) {
 		}
 	}
 	for c := range t.known.Cells {
-		for _, k := range []int{curve.EString, curve.EChannel} {
+		for _, k := range []int{curve.StringEffect, curve.ChannelEffect} {
 			i := t.at[curve.Effects[k].Key(&t.known.Cells[c])]
 			place[i], scale[i] = t.known.SharedPlace(k, t.known.Level(k, c))
 		}
@@ -256,7 +256,7 @@ func withWraps(f *fit.Falloff, wants []Want, sets []profiles.StringSet) *fit.Fal
 		if i < f.Size() {
 			copy(g.Cov[i], f.Cov[i])
 		} else {
-			g.Cov[i][i] = square(curve.WrapPrior(g.Wraps[i-curve.PFixed]).SD)
+			g.Cov[i][i] = square(curve.WrapPrior(g.Wraps[i-curve.FixedParameters]).SD)
 		}
 	}
 	return &g
@@ -395,7 +395,7 @@ func (t *design) measure(c *candidate, b benchPickup) {
 	own := t.ownPart(c.grad, b)
 	for i := range n {
 		for k := i; k < n; k++ {
-			v := own.At(i, k) + square(f.SDs[1+curve.ESetup])*lift[i]*lift[k]
+			v := own.At(i, k) + square(f.SDs[1+curve.SetupEffect])*lift[i]*lift[k]
 			if i == k {
 				v += square(f.SDs[0]) + square(takeScatter)/takesForNext
 			}
@@ -413,8 +413,8 @@ func (t *design) ownPart(grad *mat.Dense, b benchPickup) *mat.SymDense {
 	at := t.ownPlaces(b)
 	if at == nil {
 		for i := range n {
-			grad.Set(i, t.at[b.ownKey(curve.EPickup, i)], 1)
-			grad.Set(i, t.at[b.ownKey(curve.EPole, i)], 1)
+			grad.Set(i, t.at[b.ownKey(curve.PickupEffect, i)], 1)
+			grad.Set(i, t.at[b.ownKey(curve.PoleEffect, i)], 1)
 		}
 		return cov
 	}
@@ -453,8 +453,8 @@ func (t *design) ownPlaces(b benchPickup) []solve.Place {
 		}
 		known[c.String] = true
 		found++
-		out[0] = t.known.LocalPlace(curve.EPickup, t.known.Level(curve.EPickup, i))
-		out[c.String] = t.known.LocalPlace(curve.EPole, t.known.Level(curve.EPole, i))
+		out[0] = t.known.LocalPlace(curve.PickupEffect, t.known.Level(curve.PickupEffect, i))
+		out[c.String] = t.known.LocalPlace(curve.PoleEffect, t.known.Level(curve.PoleEffect, i))
 	}
 	if found < len(b.poles) {
 		return nil

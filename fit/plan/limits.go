@@ -8,16 +8,16 @@ import (
 	"evenpole/profiles"
 )
 
-// hair is the length, in mm, by which a height may miss a limit unnoticed:
-// what is lost where inches become millimetres.
-const hair = 1e-6
+// lengthTolerance, in mm, is how far a height may exceed a limit and still count as
+// within it: the rounding error of inches converted to millimetres.
+const lengthTolerance = 1e-6
 
-// limits are the pole heights that an order allows. The grid is the same for
-// all strings; a low string cuts it off from above, so that what suits the
-// string with the least room suits them all.
+// limits are the pole heights that an order allows. The grid is the same for all
+// strings. A low string allows fewer of its heights, counted from the lowest, so
+// that a height that the lowest string allows suits every string.
 type limits struct {
 	grid []float64 // mm, ascending: what the shop can set
-	room []int     // by string: how many of these, from the lowest, keep the gap
+	room []int     // by string: how many heights of the grid, from the lowest, keep the gap
 }
 
 func newLimits(o *profiles.Order, stringHeights []float64) (limits, error) {
@@ -29,7 +29,7 @@ func newLimits(o *profiles.Order, stringHeights []float64) (limits, error) {
 	for i, s := range stringHeights {
 		highest := s - o.RestGap()
 		for _, h := range l.grid {
-			if h <= highest+hair {
+			if h <= highest+lengthTolerance {
 				l.room[i]++
 			}
 		}
@@ -40,7 +40,7 @@ func newLimits(o *profiles.Order, stringHeights []float64) (limits, error) {
 	return l, nil
 }
 
-// noRoom says why no pole fits under string i and what would have to change.
+// noRoom is the error for a string under which no pole fits, with what to change.
 func noRoom(o *profiles.Order, i int, stringHeight, lowest float64) error {
 	highest := stringHeight - o.RestGap()
 	return fmt.Errorf("%s: no pole height is allowed: the string at %.2f mm less %s leaves at most %.2f mm, and %s is %.2f mm; "+
@@ -64,13 +64,13 @@ func grid(o *profiles.Order) []float64 {
 		stock := slices.Clone(o.PoleHeights)
 		slices.Sort(stock)
 		return slices.DeleteFunc(slices.Compact(stock), func(h float64) bool {
-			return h < o.PoleHeightMin-hair || h > o.PoleHeightMax+hair
+			return h < o.PoleHeightMin-lengthTolerance || h > o.PoleHeightMax+lengthTolerance
 		})
 	}
 	var steps []float64
 	for k := 0; ; k++ {
 		h := o.PoleHeightMin + float64(k)*o.PoleHeightStep
-		if h > o.PoleHeightMax+hair {
+		if h > o.PoleHeightMax+lengthTolerance {
 			return steps
 		}
 		steps = append(steps, math.Round(h*1e6)/1e6) // 0.15, not 0.15000000000000002
@@ -86,12 +86,13 @@ func (l limits) heights(index []int) []float64 {
 	return h
 }
 
-// common lists the heights that suit every string.
+// common lists the heights that every string allows.
 func (l limits) common() []float64 { return l.grid[:slices.Min(l.room)] }
 
-// follow is the stagger on the strings' arc: the pole under the lowest string
-// at the lowest height, each other pole higher by as much as its string is, so
-// that all gaps are the same; then the nearest height that its limits allow.
+// follow is the stagger on the strings' arc: the pole under the lowest string has
+// the lowest height, and each other pole is higher by as much as its string is, so
+// that all gaps are equal. Each height is then rounded to the nearest that its
+// string allows.
 func (l limits) follow(stringHeights []float64) []float64 {
 	lowest := slices.Min(stringHeights)
 	h := make([]float64, len(stringHeights))
@@ -101,29 +102,31 @@ func (l limits) follow(stringHeights []float64) []float64 {
 	return h
 }
 
-// nearest returns the value of the ascending list that is nearest to x, of
-// two the lower.
+// nearest returns the value of the ascending list that is nearest to x; the lower
+// of two that are as near.
 func nearest(list []float64, x float64) float64 {
 	best := list[0]
 	for _, v := range list {
-		if math.Abs(v-x) < math.Abs(best-x)-hair {
+		if math.Abs(v-x) < math.Abs(best-x)-lengthTolerance {
 			best = v
 		}
 	}
 	return best
 }
 
-// breach names the limit that a pole of height h under string i breaks; ""
-// when it breaks none.
-func (j *job) breach(i int, h float64) string {
-	o, gap := j.order, j.stringHeights()[i]-h
-	switch {
-	case h < o.PoleHeightMin-hair:
-		return fmt.Sprintf("%.2f mm is below pole_height_min_mm %.2f", h, o.PoleHeightMin)
-	case h > o.PoleHeightMax+hair:
-		return fmt.Sprintf("%.2f mm is above pole_height_max_mm %.2f", h, o.PoleHeightMax)
-	case gap < o.RestGap()-hair:
-		return fmt.Sprintf("a gap of %.2f mm is less than %s", gap, gapLimit(o))
+// The limits that can keep a pole from its best height, as messages name them.
+const (
+	limitGap     = "min_gap_mm"
+	limitMax     = "pole_height_max_mm"
+	limitMin     = "pole_height_min_mm"
+	limitTallest = "the highest of pole_heights_mm"
+	limitLowest  = "the lowest of pole_heights_mm"
+)
+
+// lowerLimit names the limit that keeps poles from being lower.
+func lowerLimit(o *profiles.Order) string {
+	if o.PoleHeights != nil {
+		return limitLowest
 	}
-	return ""
+	return limitMin
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"evenpole/fit"
+	"evenpole/fit/level"
 	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
@@ -34,7 +35,7 @@ func (b bench) Level(dst []float64, s *fit.Setup, heights []float64) []float64 {
 			dst[i] += math.Log(s.Strings[i].Gauge / 0.3)
 		}
 		if s != nil && s.Magnets != nil {
-			dst[i] += b.magnets[s.Magnets[i]] / decibel
+			dst[i] += b.magnets[s.Magnets[i]] / level.PerLn
 		}
 		for _, k := range []int{i - 1, i + 1} {
 			if b.hears != 0 && k >= 0 && k < len(heights) {
@@ -57,14 +58,14 @@ func (b bench) Source() string                                    { return "shop
 
 // line is a predictor whose levels in dB are base[i] plus slope[i] per mm.
 func line(base, slope []float64) bench {
-	return bench{curve: func(i int, h float64) float64 { return (base[i] + slope[i]*h) / decibel }}
+	return bench{curve: func(i int, h float64) float64 { return (base[i] + slope[i]*h) / level.PerLn }}
 }
 
 // independent gives each string a standard deviation in dB of its own.
 func (b bench) independent(sd ...float64) bench {
 	b.cov = mat.NewSymDense(len(sd), nil)
 	for i, s := range sd {
-		b.cov.SetSym(i, i, s*s/(decibel*decibel))
+		b.cov.SetSym(i, i, s*s/(level.PerLn*level.PerLn))
 	}
 	return b
 }
@@ -73,7 +74,7 @@ func (b bench) independent(sd ...float64) bench {
 // string at stringHeight, 3 mm off at height 0 unless base says otherwise.
 func falloff(base []float64) bench {
 	return bench{curve: func(i int, h float64) float64 {
-		return base[i]/decibel - (1.4+0.05*float64(i%3))*math.Log((3.3-h+2)/5)
+		return base[i]/level.PerLn - (1.4+0.05*float64(i%3))*math.Log((3.3-h+2)/5)
 	}}
 }
 

@@ -31,19 +31,19 @@ func TestFixedPolesAreTilted(t *testing.T) {
 		t.Errorf("side by side: %q", names)
 	}
 
-	// Trying everything on the grid, with judge, finds nothing better.
+	// Trying everything on the grid, with forecast, finds nothing better.
 	least := math.Inf(1)
 	j := newJobOf(t, o, m)
 	for _, first := range j.travels() {
 		for _, last := range j.travels() {
-			got, err := j.moved(first, last).judge(o.FixedHeights)
+			got, err := j.moved(first, last).forecast(o.FixedHeights)
 			if err != nil {
 				t.Fatal(err)
 			}
 			least = min(least, got.Worst)
 		}
 	}
-	if p.Worst > least+alike+0.005 {
+	if p.Worst > least+equalWithin+0.005 {
 		t.Errorf("got %.3f dB off, the best is %.3f", p.Worst, least)
 	}
 }
@@ -67,10 +67,10 @@ func TestFixedPolesThatServeStay(t *testing.T) {
 		t.Errorf("moved by %+v; advice: %s", p.Move, p.Advice)
 	}
 
-	// A pole that reaches its string leaves nothing to judge as it hangs.
+	// A pole that reaches its string leaves no forecast of it as it hangs.
 	o.FixedHeights, o.PickupLower = []float64{3, 3, 3}, 1.5
 	if p := made(t, o, m, Options{}); p.Move.Unmoved != nil {
-		t.Errorf("poles in their strings are judged: %+v", p.Move.Unmoved)
+		t.Errorf("poles in their strings have a forecast: %+v", p.Move.Unmoved)
 	}
 }
 

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"testing"
 
+	"evenpole/fit/level"
 	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
@@ -32,7 +33,7 @@ func usual() (*profiles.Order, bench) {
 	o.Compare = []profiles.Stagger{{Name: "what came with it", Heights: []float64{0.4, 0.8, 1.9, 1.4, 0.9, 0.5}}}
 	m := falloff([]float64{0, 0.3, 2.6, -0.4, 0.2, 0.8})
 	m.cov = correlated(6)
-	m.cov.ScaleSym(1/(decibel*decibel), m.cov)
+	m.cov.ScaleSym(1/(level.PerLn*level.PerLn), m.cov)
 	m.warnings = []string{"wrap never measured"}
 	return o, m
 }
@@ -60,7 +61,7 @@ func TestLimitsHold(t *testing.T) {
 		for _, s := range [][]float64{p.Heights, p.Flat.Heights, p.Radius.Heights} {
 			for i, h := range s {
 				step := (h - o.PoleHeightMin) / 0.05
-				if h < o.PoleHeightMin-hair || h > o.PoleHeightMax+hair || math.Abs(step-math.Round(step)) > 1e-4 {
+				if h < o.PoleHeightMin-lengthTolerance || h > o.PoleHeightMax+lengthTolerance || math.Abs(step-math.Round(step)) > 1e-4 {
 					t.Fatalf("height %g is not on the grid from %g to %g", h, o.PoleHeightMin, o.PoleHeightMax)
 				}
 				if gap := o.StringHeights()[i] - h; gap < o.MinGap-1e-6 {
@@ -151,7 +152,7 @@ func TestFlatIsTheBestOfAllHeights(t *testing.T) {
 		j := newJobOf(t, o, m)
 		least := math.Inf(1)
 		for _, h := range j.limits.common() {
-			got, err := j.judge(slices.Repeat([]float64{h}, 6))
+			got, err := j.forecast(slices.Repeat([]float64{h}, 6))
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -209,13 +210,13 @@ func TestRadius(t *testing.T) {
 func TestPlanHasLeastSpreadOfAll(t *testing.T) {
 	o, m := usual()
 	p := made(t, o, m, Options{})
-	spread := func(j Judgement) float64 { return slices.Max(j.Deviation) - slices.Min(j.Deviation) }
-	for _, other := range []Judgement{p.Flat.Judgement, p.Radius, p.Compare[0].Judgement} {
-		if spread(other) <= spread(p.Judgement) {
+	spread := func(j Forecast) float64 { return slices.Max(j.Deviation) - slices.Min(j.Deviation) }
+	for _, other := range []Forecast{p.Flat.Forecast, p.Radius, p.Compare[0].Forecast} {
+		if spread(other) <= spread(p.Forecast) {
 			t.Errorf("%v has less spread than the plan %v", other.Heights, p.Heights)
 		}
 	}
-	best, err := newJobOf(t, o, m).judge(p.Best)
+	best, err := newJobOf(t, o, m).forecast(p.Best)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -416,7 +417,7 @@ func BenchmarkMake(b *testing.B) {
 				o := order(n, 2.6, 0.05)
 				m := falloff(randoms(r, n, 1))
 				m.hears, m.cov = hears, correlated(n)
-				m.cov.ScaleSym(1/(decibel*decibel), m.cov)
+				m.cov.ScaleSym(1/(level.PerLn*level.PerLn), m.cov)
 				for b.Loop() {
 					if _, err := Make(o, m, Options{}); err != nil {
 						b.Fatal(err)

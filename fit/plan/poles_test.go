@@ -6,7 +6,7 @@ import (
 	"testing"
 )
 
-// Each pole may be off until the chance to meet has lost a tenth: judged anew
+// Each pole may be off until the chance to meet has lost a tenth: forecast anew
 // with the pole there, it has lost about that.
 func TestPolesMayBeOff(t *testing.T) {
 	o, m := usual()
@@ -18,7 +18,7 @@ func TestPolesMayBeOff(t *testing.T) {
 		for _, off := range []float64{-q.Lower, q.Higher} {
 			at := slices.Clone(p.Heights)
 			at[i] += off
-			got, err := j.judge(at)
+			got, err := j.forecast(at)
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -9,36 +9,24 @@ import (
 	"gonum.org/v1/gonum/stat"
 )
 
-// Relaxed is what a plan would be were one limit of the order a step wider, or
-// one more length in stock.
-type Relaxed struct {
-	Limit  string  `json:"limit"` // key of the order
-	From   float64 `json:"from_mm"`
-	To     float64 `json:"to_mm"`
-	Worst  float64 `json:"worst_db"` // expected worst deviation then, under the strings that suit least
-	Gain   float64 `json:"gain_db"`  // by how much that is less than now
-	Spread float64 `json:"spread_db"`
-	Meets  float64 `json:"meets"`
-}
-
-// usualStep is by how much, in mm, a limit is relaxed where the order has no
-// step of its own.
+// usualStep is by how much, in mm, a limit is relaxed when the order has no step of
+// its own.
 const usualStep = 0.25
 
-// worthTelling is the gain, dB, from which a wider limit is worth telling.
+// worthTelling is the least gain, dB, for which a wider limit is listed.
 const worthTelling = 0.005
 
-// held is a string that a limit keeps from where the others are.
-type held struct {
+// limitedString is a string that a limit keeps from the level of the others.
+type limitedString struct {
 	i     int
 	limit string
-	more  float64 // mm that its pole would have to go on, negative = lower
+	more  float64 // mm that its pole would have to move beyond the limit; negative is lower
 }
 
-// held lists the strings that a limit keeps from where the others are.
-func (j *job) held(p *Plan) []held {
+// limitedStrings lists the strings that a limit keeps from the level of the others.
+func (j *job) limitedStrings(p *Plan) []limitedString {
 	const worthwhile = 0.1 // mm
-	var out []held
+	var out []limitedString
 	if len(j.limits.grid) == 0 {
 		return nil
 	}
@@ -50,36 +38,27 @@ func (j *job) held(p *Plan) []held {
 		switch {
 		case p.Slope[i] == 0: // no height helps
 		case h == highest && more > worthwhile:
-			out = append(out, held{i, j.upperLimit(i), more})
+			out = append(out, limitedString{i, j.upperLimit(i), more})
 		case h == j.limits.grid[0] && more < -worthwhile:
-			out = append(out, held{i, lowerLimit(j.order), more})
+			out = append(out, limitedString{i, lowerLimit(j.order), more})
 		}
 	}
 	return out
 }
 
-// halfway is, by string, half-way between its highest deviation and its lowest
-// under the string sets that the poles serve.
+// halfway is, by string, the middle between its highest and its lowest deviation
+// among the string sets.
 func (p *Plan) halfway() []float64 {
 	out := make([]float64, len(p.Heights))
 	for i := range out {
 		lo, hi := math.Inf(1), math.Inf(-1)
-		for _, s := range p.each() {
+		for _, s := range p.bySet() {
 			lo, hi = min(lo, s.Deviation[i]), max(hi, s.Deviation[i])
 		}
 		out[i] = (lo + hi) / 2
 	}
 	return out
 }
-
-// The limits that can hold a string, as messages name them.
-const (
-	limitGap     = "min_gap_mm"
-	limitMax     = "pole_height_max_mm"
-	limitMin     = "pole_height_min_mm"
-	limitTallest = "the highest of pole_heights_mm"
-	limitLowest  = "the lowest of pole_heights_mm"
-)
 
 func (j *job) upperLimit(i int) string {
 	switch {
@@ -91,26 +70,18 @@ func (j *job) upperLimit(i int) string {
 	return limitMax
 }
 
-// lowerLimit names what keeps all poles from being lower.
-func lowerLimit(o *profiles.Order) string {
-	if o.PoleHeights != nil {
-		return limitLowest
-	}
-	return limitMin
-}
-
-// relax plans again with each limit that holds a string a step wider, and says
-// where that buys anything.
+// relax plans again with each limit that keeps a string from the others a step
+// wider, and lists the limits for which that improves the plan.
 func (j *job) relax(p *Plan) []Relaxed {
 	out := []Relaxed{}
 	var done []string
 	try := func(r Relaxed, wider *profiles.Order) {
-		got, err := j.again(wider)
+		got, err := j.replan(wider)
 		if r = r.with(p, got); err == nil && r.Gain > worthTelling {
 			out = append(out, r)
 		}
 	}
-	for _, h := range j.held(p) {
+	for _, h := range j.limitedStrings(p) {
 		if !slices.Contains(done, h.limit) {
 			done = append(done, h.limit)
 			try(j.wider(h.limit))
@@ -122,16 +93,16 @@ func (j *job) relax(p *Plan) []Relaxed {
 	return out
 }
 
-// with fills in what a plan under the wider limit is expected to be.
-func (r Relaxed) with(p *Plan, then Judgement) Relaxed {
-	r.Worst, r.Spread, r.Meets = then.MostWorst(), then.Spread, then.leastMeets()
-	r.Gain = p.MostWorst() - r.Worst
+// with fills in the forecast of the plan under the wider limit.
+func (r Relaxed) with(p *Plan, then Forecast) Relaxed {
+	r.Worst, r.Spread, r.Meets = then.MaxWorst(), then.Spread, then.minMeets()
+	r.Gain = p.MaxWorst() - r.Worst
 	return r
 }
 
 // between is the order with one more length in stock, between two that there are:
-// the one that would bring the string that is farthest off to the others. The
-// order is nil when none is wanted.
+// the length that would bring the string that is farthest off to the others' level.
+// The order is nil when no length would help.
 func (j *job) between(p *Plan) (Relaxed, *profiles.Order) {
 	const worthwhile = 0.1 // mm
 	if j.order.PoleHeights == nil {
@@ -154,8 +125,8 @@ func (j *job) between(p *Plan) (Relaxed, *profiles.Order) {
 	return Relaxed{Limit: "pole_heights_mm", From: from, To: to}, &o
 }
 
-// wider is the order with a limit a step wider: a step of the shop's, or one
-// more length in stock, as far off as the last two are from each other.
+// wider is the order with a limit a step wider: a step of the shop's, or one more
+// length in stock, as far from the last as the last two are from each other.
 func (j *job) wider(limit string) (Relaxed, *profiles.Order) {
 	o, grid := *j.order, j.limits.grid
 	step := o.PoleHeightStep
@@ -192,21 +163,21 @@ func (j *job) wider(limit string) (Relaxed, *profiles.Order) {
 	return r, &o
 }
 
-// again is the judgement of the best stagger for a changed order.
-func (j *job) again(o *profiles.Order) (Judgement, error) {
+// replan is the forecast of the best stagger for a changed order.
+func (j *job) replan(o *profiles.Order) (Forecast, error) {
 	k := *j
 	k.order = o
 	var err error
 	if k.limits, err = newLimits(o, j.stringHeights()); err != nil {
-		return Judgement{}, err
+		return Forecast{}, err
 	}
 	s, err := k.newSearch()
 	if err != nil {
-		return Judgement{}, err
+		return Forecast{}, err
 	}
 	best, err := s.best()
 	if err != nil {
-		return Judgement{}, err
+		return Forecast{}, err
 	}
-	return k.judge(k.limits.heights(best))
+	return k.forecast(k.limits.heights(best))
 }

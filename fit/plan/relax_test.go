@@ -36,7 +36,7 @@ func TestRelaxedLimits(t *testing.T) {
 		c.wider(o)
 		want := made(t, o, m, Options{})
 		closeTo(t, c.name+": to", r.To, c.to, 1e-9)
-		closeTo(t, c.name+": worst", r.Worst, want.Worst, alike+0.005)
+		closeTo(t, c.name+": worst", r.Worst, want.Worst, equalWithin+0.005)
 		closeTo(t, c.name+": gain", r.Gain, p.Worst-r.Worst, 1e-9)
 		if r.Gain <= 0 {
 			t.Errorf("%s: a gain of %.3f dB, want some", c.name, r.Gain)

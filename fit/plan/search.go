@@ -8,51 +8,50 @@ import (
 	"gonum.org/v1/gonum/stat"
 )
 
-// The search works with indices into the grid of heights, and with a part of
-// the points: all staggers meet the same ones.
+// The search works with indices into the grid of heights, and with the first of the
+// normal points, the same for all staggers.
 const (
-	searched   = 128 // simulated pickups behind each comparison
-	sketched   = 32  // of these the ones behind a first look
-	levelsSeen = 64  // common levels that strings are brought to
-	begun      = 8   // of these the ones that are looked at with their uncertainty
-	window     = 2   // steps to either side that one string is moved at once
+	searchDraws    = 128 // simulated pickups for each comparison of staggers
+	firstLookDraws = 32  // simulated pickups for a first, rough comparison
+	levelStarts    = 64  // staggers that the search starts from, each nearly of one level
+	refinedStarts  = 8   // starts that are compared with their uncertainty, not by their means alone
+	mostSteps      = 2   // of the grid by which one string is moved at once
 )
 
-// search looks for the stagger with the least expected worst deviation, under
-// the string set that suits it least.
+// search finds the stagger with the least expected worst deviation, the largest
+// among the string sets.
 type search struct {
 	*job
-	tables [][][]float64 // by bed, string and height: level less target, dB
-	apart  bool          // no string hears its neighbours' poles: the tables say all
-	clouds []cloud       // by bed, frozen while staggers are compared
-	level  []float64     // scratch, one string each
-	at     []float64     // likewise: heights, mm
+	tables      [][][]float64 // by variant, string and height: level less target, dB
+	independent bool          // in every variant: the tables then hold every level that there is
+	samples     []sample      // by variant; kept the same while staggers are compared
+	levels      []float64     // scratch, by string: levels less target, dB
+	heights     []float64     // scratch, by string: mm
 }
 
 func (j *job) newSearch() (*search, error) {
 	n := len(j.offset)
-	s := &search{job: j, apart: true, level: make([]float64, n), at: make([]float64, n)}
-	for _, b := range j.beds {
-		up, err := j.table(b, false)
+	s := &search{job: j, independent: true, levels: make([]float64, n), heights: make([]float64, n)}
+	for _, v := range j.variants {
+		up, err := j.table(v, false)
 		if err != nil {
 			return nil, err
 		}
-		across, err := j.table(b, true)
+		across, err := j.table(v, true)
 		if err != nil {
 			return nil, err
 		}
-		b.apart = agree(up, across)
-		s.apart = s.apart && b.apart
+		v.independent = agree(up, across)
+		s.independent = s.independent && v.independent
 		s.tables = append(s.tables, up)
 	}
 	return s, nil
 }
 
-// table lists, by string, the level less target in dB at each of its heights,
-// all strings going through their heights together: upwards, or every second
-// one downwards. When both ways give the same, no string hears its neighbours'
-// poles.
-func (j *job) table(b *bed, across bool) ([][]float64, error) {
+// table lists, by string, the level less target in dB at each of its heights. All
+// strings go through their heights together: upwards, or every second one downwards.
+// When both ways give the same table, a string's level depends on its own pole alone.
+func (j *job) table(v *variant, across bool) ([][]float64, error) {
 	room := j.limits.room
 	t := make([][]float64, len(room))
 	for i := range t {
@@ -66,11 +65,11 @@ func (j *job) table(b *bed, across bool) ([][]float64, error) {
 				index[i] = room[i] - 1 - index[i]
 			}
 		}
-		v, err := b.levels(j.limits.heights(index))
+		ln, err := v.levels(j.limits.heights(index))
 		if err != nil {
 			return nil, err
 		}
-		for i, w := range b.lessTarget(v) {
+		for i, w := range v.lessTarget(ln) {
 			t[i][index[i]] = w
 		}
 	}
@@ -89,8 +88,8 @@ func agree(a, b [][]float64) bool {
 // rounding is the difference, in dB, below which two figures are the same.
 const rounding = 1e-9
 
-// score orders staggers, the better first: by the expected worst deviation,
-// then by the sum of the indices, so that of equals the lowest poles are taken.
+// score orders staggers, the better first: by the expected worst deviation, then
+// by the sum of the indices, so that the lowest poles win among equals.
 type score struct {
 	worst  float64 // dB
 	height int
@@ -103,34 +102,33 @@ func (s score) less(t score) bool {
 	return s.worst < t.worst
 }
 
-// none is worse than any stagger.
-var none = score{worst: math.Inf(1)}
+// noScore is worse than the score of any stagger.
+var noScore = score{worst: math.Inf(1)}
 
-// mean is the mean prediction of the deviations under bed b. The slice is used
-// again.
-func (s *search) mean(b int, index []int) []float64 {
-	if s.apart {
+// mean is the mean prediction of the deviations under a string set. The slice is
+// valid until the next call.
+func (s *search) mean(set int, index []int) []float64 {
+	if s.independent {
 		for i, k := range index {
-			s.level[i] = s.tables[b][i][k]
+			s.levels[i] = s.tables[set][i][k]
 		}
 	} else {
 		for i, k := range index {
-			s.at[i] = s.limits.grid[k]
+			s.heights[i] = s.limits.grid[k]
 		}
-		s.beds[b].lessTarget(s.beds[b].model.Level(s.level, s.beds[b].setup, s.at))
+		s.variants[set].lessTarget(s.variants[set].model.Level(s.levels, s.variants[set].setup, s.heights))
 	}
-	return s.beds[b].deviations(s.level)
+	return s.variants[set].deviations(s.levels)
 }
 
-// score judges a stagger in the frozen clouds. Above the ceiling it says no more
-// than that.
+// score is that of a stagger in the search's samples; noScore above the ceiling.
 func (s *search) score(index []int, ceiling float64) score {
 	out := score{height: sum(index)}
 	ceiling += rounding
-	for b, c := range s.clouds {
-		out.worst = max(out.worst, c.worst(s.mean(b, index), ceiling))
+	for set, c := range s.samples {
+		out.worst = max(out.worst, c.meanWorst(s.mean(set, index), ceiling))
 		if out.worst > ceiling {
-			return none
+			return noScore
 		}
 	}
 	return out
@@ -144,33 +142,35 @@ func sum(index []int) int {
 	return t
 }
 
-// freeze works out the clouds of one stagger, for comparisons near it.
-func (s *search) freeze(index []int, pickups int) error {
-	clouds, err := s.cloudsOf(s.limits.heights(index), pickups)
-	s.clouds = clouds
+// resample draws the search's samples at one stagger, for comparisons near it.
+func (s *search) resample(index []int, pickups int) error {
+	samples, err := s.drawSamples(s.limits.heights(index), pickups)
+	s.samples = samples
 	return err
 }
 
-// still is for comparing staggers by their mean predictions alone.
-func (s *search) still() {
-	s.clouds = nil
-	for range s.beds {
-		s.clouds = append(s.clouds, cloud{len(s.offset), make([]float64, len(s.offset))})
+// ignoreChance replaces the samples by one pickup each without a random part, so
+// that staggers are compared by their mean predictions alone.
+func (s *search) ignoreChance() {
+	s.samples = nil
+	for range s.variants {
+		s.samples = append(s.samples, sample{len(s.offset), make([]float64, len(s.offset))})
 	}
 }
 
-// own is the score of a stagger in its own clouds, which stay.
-func (s *search) own(index []int) (score, error) {
-	if err := s.freeze(index, searched); err != nil {
-		return none, err
+// ownScore is the score of a stagger in samples drawn at that stagger, which the
+// search keeps.
+func (s *search) ownScore(index []int) (score, error) {
+	if err := s.resample(index, searchDraws); err != nil {
+		return noScore, err
 	}
 	return s.score(index, math.Inf(1)), nil
 }
 
-// best finds the least expected worst deviation: from common levels that all
-// strings are brought near, the most promising is refined. Only when that leaves
-// a string's mean prediction out of tolerance, and the least worst mean deviation
-// does not, the latter is taken.
+// best finds the stagger with the least expected worst deviation: it refines the
+// most promising of the starts. When that leaves a string's mean prediction out of
+// tolerance, it takes a stagger that leaves none out, if one is found by the mean
+// predictions alone.
 func (s *search) best() ([]int, error) {
 	starts := s.starts()
 	best, err := s.refine(s.promising(starts))
@@ -180,7 +180,7 @@ func (s *search) best() ([]int, error) {
 	if s.within(best) {
 		return best, nil
 	}
-	s.still()
+	s.ignoreChance()
 	for _, start := range starts {
 		if at, got := s.descend(start); got.worst <= s.order.Tolerance+rounding {
 			return at, nil
@@ -191,16 +191,16 @@ func (s *search) best() ([]int, error) {
 
 // within reports whether no string's mean prediction is out of tolerance.
 func (s *search) within(index []int) bool {
-	for b := range s.beds {
-		if d := s.mean(b, index); max(slices.Max(d), -slices.Min(d)) > s.order.Tolerance+rounding {
+	for set := range s.variants {
+		if d := s.mean(set, index); max(slices.Max(d), -slices.Min(d)) > s.order.Tolerance+rounding {
 			return false
 		}
 	}
 	return true
 }
 
-// starts lists the staggers that bring every string as near as it comes to a
-// common level, from the lowest to the highest there is.
+// starts lists staggers of nearly one level: each brings every string as near as it
+// comes to a level, for levels from the lowest to the highest that there is.
 func (s *search) starts() [][]int {
 	t := s.middle()
 	lo, hi := math.Inf(1), math.Inf(-1)
@@ -208,8 +208,8 @@ func (s *search) starts() [][]int {
 		lo, hi = min(lo, slices.Min(row)), max(hi, slices.Max(row))
 	}
 	var list [][]int
-	for c := range levelsSeen {
-		level := lo + (hi-lo)*(float64(c)+0.5)/levelsSeen
+	for c := range levelStarts {
+		level := lo + (hi-lo)*(float64(c)+0.5)/levelStarts
 		index := make([]int, len(t))
 		for i, row := range t {
 			index[i] = nearestTo(level, row)
@@ -221,13 +221,13 @@ func (s *search) starts() [][]int {
 	return list
 }
 
-// middle is one table for all beds: half-way between the loudest and the
-// softest, where each bed's mean level is brought to the same.
+// middle is one table for all variants: half-way between the highest and the lowest
+// level, with the mean level of each variant subtracted first.
 func (s *search) middle() [][]float64 {
 	means := make([]float64, len(s.tables))
-	for b, t := range s.tables {
+	for set, t := range s.tables {
 		for _, row := range t {
-			means[b] += stat.Mean(row, nil) / float64(len(t))
+			means[set] += stat.Mean(row, nil) / float64(len(t))
 		}
 	}
 	out := make([][]float64, len(s.offset))
@@ -235,8 +235,8 @@ func (s *search) middle() [][]float64 {
 		out[i] = make([]float64, s.limits.room[i])
 		for k := range out[i] {
 			lo, hi := math.Inf(1), math.Inf(-1)
-			for b, t := range s.tables {
-				lo, hi = min(lo, t[i][k]-means[b]), max(hi, t[i][k]-means[b])
+			for set, t := range s.tables {
+				lo, hi = min(lo, t[i][k]-means[set]), max(hi, t[i][k]-means[set])
 			}
 			out[i][k] = (lo + hi) / 2
 		}
@@ -244,7 +244,7 @@ func (s *search) middle() [][]float64 {
 	return out
 }
 
-// nearestTo is the index of the value that is nearest to x, of equals the first.
+// nearestTo is the index of the value that is nearest to x; the first of equals.
 func nearestTo(x float64, list []float64) int {
 	best := 0
 	for k, v := range list {
@@ -255,12 +255,13 @@ func nearestTo(x float64, list []float64) int {
 	return best
 }
 
-// promising returns the stagger to refine. Of the starts whose mean predictions
-// are not far from the best there are, some, spread over the levels, go down as
-// far as a few simulated pickups lead them: the best then, in its own clouds.
+// promising returns the stagger to refine. It takes the starts whose mean
+// predictions are nearly as good as the best, picks some of them spread evenly over
+// the levels, descends from each with few simulated pickups, and returns the one
+// with the best own score.
 func (s *search) promising(starts [][]int) []int {
 	const nearly = 0.6 // dB
-	s.still()
+	s.ignoreChance()
 	least := math.Inf(1)
 	means := make([]float64, len(starts))
 	for i, index := range starts {
@@ -273,13 +274,13 @@ func (s *search) promising(starts [][]int) []int {
 			near = append(near, index)
 		}
 	}
-	best, bestScore := near[0], none
-	for _, index := range evenly(near, begun) {
-		if s.freeze(index, sketched) != nil {
-			continue // to refine what cannot be judged says why
+	best, bestScore := near[0], noScore
+	for _, index := range evenly(near, refinedStarts) {
+		if s.resample(index, firstLookDraws) != nil {
+			continue // refine meets the same error and returns it
 		}
 		index, _ = s.descend(index)
-		if got, err := s.own(index); err == nil && got.less(bestScore) {
+		if got, err := s.ownScore(index); err == nil && got.less(bestScore) {
 			best, bestScore = index, got
 		}
 	}
@@ -298,13 +299,13 @@ func evenly[T any](list []T, n int) []T {
 	return out
 }
 
-// refine descends in the clouds of where it stands, again where that has led,
-// until it stays.
+// refine draws samples at the stagger, descends in them, and repeats from where it
+// arrived until that is no better.
 func (s *search) refine(index []int) ([]int, error) {
 	const rounds = 4
-	best, least := index, none
+	best, least := index, noScore
 	for range rounds {
-		got, err := s.own(index)
+		got, err := s.ownScore(index)
 		if err != nil {
 			return nil, err
 		}
@@ -317,15 +318,15 @@ func (s *search) refine(index []int) ([]int, error) {
 	return best, nil
 }
 
-// descend takes small moves as long as one helps in the frozen clouds: one
-// string by a few steps, two strings by one step each, or all by one step.
+// descend makes small moves as long as one improves the score in the search's
+// samples: one string by a few steps, two strings by one step each, or all by one.
 func (s *search) descend(index []int) ([]int, score) {
 	at := slices.Clone(index)
 	best := s.score(at, math.Inf(1))
 	for helped := true; helped; {
 		helped = s.shift(at, &best, -1) || s.shift(at, &best, 1)
 		for a := range at {
-			for by := 1; by <= window; by++ {
+			for by := 1; by <= mostSteps; by++ {
 				helped = s.try(at, &best, a, at[a]-by, a, at[a]-by) || helped
 				helped = s.try(at, &best, a, at[a]+by, a, at[a]+by) || helped
 			}

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"evenpole/fit"
+	"evenpole/fit/level"
 	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
@@ -48,9 +49,9 @@ func doubtful(r *rand.Rand, n int, top, step float64) (*profiles.Order, bench) {
 	m := falloff(randoms(r, n, 1.5))
 	half := mat.NewDense(n, n, randoms(r, n*n, 0.5/math.Sqrt(float64(n))))
 	m.cov = mat.NewSymDense(n, nil)
-	m.cov.SymOuterK(1/(decibel*decibel), half)
+	m.cov.SymOuterK(1/(level.PerLn*level.PerLn), half)
 	for i := range n {
-		m.cov.SetSym(i, i, m.cov.At(i, i)+math.Pow(0.05+0.4*r.Float64(), 2)/(decibel*decibel))
+		m.cov.SetSym(i, i, m.cov.At(i, i)+math.Pow(0.05+0.4*r.Float64(), 2)/(level.PerLn*level.PerLn))
 	}
 	return o, m
 }
@@ -90,7 +91,7 @@ func bestOf(t *testing.T, s *search) []int {
 
 func ownOf(t *testing.T, s *search, index []int) float64 {
 	t.Helper()
-	got, err := s.own(index)
+	got, err := s.ownScore(index)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -114,12 +115,12 @@ func TestBestIsTheBestOfAll(t *testing.T) {
 			s.limits.room[i] = 3 + r.IntN(4)
 		}
 		for b := range s.tables {
-			s.tables[b], _ = s.table(s.beds[b], false)
+			s.tables[b], _ = s.table(s.variants[b], false)
 		}
 		got, want := ownOf(t, s, bestOf(t, s)), math.Inf(1)
 		every(s.limits.room, func(index []int) { want = min(want, ownOf(t, s, index)) })
 		if got > want+0.001 {
-			t.Errorf("try %d, %d strings, %d sets: got %.4f dB, the best is %.4f", try, n, len(s.beds), got, want)
+			t.Errorf("try %d, %d strings, %d sets: got %.4f dB, the best is %.4f", try, n, len(s.variants), got, want)
 		}
 	}
 }
@@ -135,7 +136,7 @@ func TestBestOfStockLengths(t *testing.T) {
 		best := bestOf(t, s)
 		got, want := ownOf(t, s, best), math.Inf(1)
 		every(s.limits.room, func(index []int) {
-			s.still()
+			s.ignoreChance()
 			if s.score(index, math.Inf(1)).worst < min(want, got) { // by the means alone it may be better
 				want = min(want, ownOf(t, s, index))
 			}
@@ -175,7 +176,7 @@ func chanced(t *testing.T, o *profiles.Order, m bench, settingSD float64) func(h
 			}
 			m.Level(y, setup, at)
 			for i := range y {
-				y[i] = decibel * (y[i] + p.error[i])
+				y[i] = level.PerLn * (y[i] + p.error[i])
 			}
 			mean, worst := stat.Mean(y, nil), 0.0
 			for i := range y {
@@ -266,7 +267,7 @@ func TestNoCoordinateDescentBeatsThePlan(t *testing.T) {
 
 // Neighbours' poles that are heard and string sets that pull apart leave many
 // staggers that no small move improves. Descents from random ones, by every move
-// of one string or two and each judged in its own clouds, end nowhere that is better
+// of one string or two and each scored in its own samples, end nowhere that is better
 // by more than serves equally.
 func TestNoOtherValleyIsDeeper(t *testing.T) {
 	for try := range 32 {
@@ -285,8 +286,8 @@ func TestNoOtherValleyIsDeeper(t *testing.T) {
 			}
 			want = min(want, valley(t, s, at))
 		}
-		if got > want+alike {
-			t.Errorf("try %d, %d sets: got %.4f dB, a descent found %.4f", try, len(s.beds), got, want)
+		if got > want+equalWithin {
+			t.Errorf("try %d, %d sets: got %.4f dB, a descent found %.4f", try, len(s.variants), got, want)
 		}
 	}
 }
@@ -374,9 +375,9 @@ func TestSlopesSayWhoHearsWhom(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	d := j.beds[0].slopes([]float64{1, 1})
+	d := j.variants[0].slopes([]float64{1, 1})
 	for k, want := range []float64{2, 0, 0.5, 3} {
-		closeTo(t, "slope", decibel*d.At(k/2, k%2), want, 1e-9)
+		closeTo(t, "slope", level.PerLn*d.At(k/2, k%2), want, 1e-9)
 	}
 }
 
@@ -385,7 +386,7 @@ type oneWay struct{ bench }
 
 func (o oneWay) Level(dst []float64, s *fit.Setup, heights []float64) []float64 {
 	dst = o.bench.Level(dst, s, heights)
-	dst[1] += 0.5 * heights[0] / decibel
+	dst[1] += 0.5 * heights[0] / level.PerLn
 	return dst
 }
 
@@ -403,7 +404,7 @@ func TestToleranceComesFirst(t *testing.T) {
 		}
 		s := searchOf(t, o, m, Options{Draws: 64})
 		best := bestOf(t, s)
-		s.still()
+		s.ignoreChance()
 		got, want := s.score(best, math.Inf(1)).worst, math.Inf(1)
 		every(s.limits.room, func(index []int) { want = min(want, s.score(index, math.Inf(1)).worst) })
 		if want <= o.Tolerance {

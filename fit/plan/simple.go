@@ -5,29 +5,29 @@ import (
 	"slices"
 )
 
-// alike is the difference in the expected worst deviation, dB, below which two
-// staggers serve equally: no bench can tell them apart.
-const alike = 0.02
+// equalWithin is the difference in the expected worst deviation, dB, below which
+// two staggers count as equally good: no bench can measure it.
+const equalWithin = 0.02
 
-// simplest returns the simplest stagger that serves as well as the best one,
-// and the dB that it gives away: flat tops, else heights that are merged, two
-// neighbours at a time, as long as that serves. It takes no string's mean
-// prediction out of tolerance.
+// simplest returns the simplest stagger that is as good as the best one, within
+// equalWithin, and by how many dB it is worse: flat tops, or else the best one with
+// its heights merged, two neighbours at a time. It takes no string's mean prediction
+// out of tolerance.
 func (s *search) simplest(best, flat []int) ([]int, float64, error) {
-	flatScore, err := s.own(flat)
+	flatScore, err := s.ownScore(flat)
 	if err != nil {
 		return nil, 0, err
 	}
-	least, err := s.own(best)
+	least, err := s.ownScore(best)
 	if err != nil {
 		return nil, 0, err
 	}
-	if flatScore.worst <= least.worst+alike && (s.within(flat) || !s.within(best)) {
+	if flatScore.worst <= least.worst+equalWithin && (s.within(flat) || !s.within(best)) {
 		return flat, max(0, flatScore.worst-least.worst), nil
 	}
 	at, cost := best, 0.0
 	for {
-		next := s.merged(at, least.worst+alike)
+		next := s.merged(at, least.worst+equalWithin)
 		if next == nil || s.within(at) && !s.within(next) {
 			return at, cost, nil
 		}
@@ -35,14 +35,14 @@ func (s *search) simplest(best, flat []int) ([]int, float64, error) {
 	}
 }
 
-// merged puts two neighbouring heights of a stagger at one, wherever that
-// serves best; nil when nothing serves within the ceiling.
+// merged sets the poles of two neighbouring heights of a stagger to one height,
+// where that scores best; nil when nothing scores within the ceiling.
 func (s *search) merged(index []int, ceiling float64) []int {
 	heights := slices.Clone(index)
 	slices.Sort(heights)
 	heights = slices.Compact(heights)
 	var best []int
-	least := none
+	least := noScore
 	for i := 1; i < len(heights); i++ {
 		for k := heights[i-1]; k <= heights[i]; k++ {
 			next := slices.Clone(index)
@@ -64,3 +64,35 @@ func distinct(index []int) int {
 	slices.Sort(sorted)
 	return len(slices.Compact(sorted))
 }
+
+// flat finds the best common height. The expected worst deviation changes smoothly
+// with the height, so that a coarse scan tells where to scan in single steps.
+func (s *search) flat() ([]int, error) {
+	const coarse = 4
+	common, best, least := len(s.limits.common()), 0, noScore
+	look := func(k int) error {
+		got, err := s.ownScore(s.levelTops(k))
+		if err == nil && got.less(least) {
+			best, least = k, got
+		}
+		return err
+	}
+	step := 1
+	if common > 2*coarse {
+		step = coarse
+	}
+	for k := 0; k < common; k += step {
+		if err := look(k); err != nil {
+			return nil, err
+		}
+	}
+	for k, last := max(0, best-step+1), min(common-1, best+step-1); k <= last; k++ {
+		if err := look(k); err != nil {
+			return nil, err
+		}
+	}
+	return s.levelTops(best), nil
+}
+
+// levelTops is all poles at height k of the grid.
+func (s *search) levelTops(k int) []int { return slices.Repeat([]int{k}, len(s.offset)) }

@@ -15,8 +15,8 @@ func TestSimplerIsPreferred(t *testing.T) {
 	if !slices.Equal(p.Heights, p.Flat.Heights) {
 		t.Errorf("0.15 dB apart: got %v, want flat", p.Heights)
 	}
-	if p.Cost <= 0 || p.Cost > alike {
-		t.Errorf("flat costs %.4f dB, want more than nothing and at most %g", p.Cost, alike)
+	if p.Cost <= 0 || p.Cost > equalWithin {
+		t.Errorf("flat costs %.4f dB, want more than nothing and at most %g", p.Cost, equalWithin)
 	}
 
 	m = line([]float64{0, 3, 3.05, 0.08}, []float64{2, 2, 2, 2}).independent(0.5, 0.5, 0.5, 0.5)
@@ -28,7 +28,7 @@ func TestSimplerIsPreferred(t *testing.T) {
 	}
 }
 
-// What the simplest stagger gives away is what the judgements of both say.
+// What the simplest stagger gives away is what the forecasts of both say.
 func TestCostOfSimplicity(t *testing.T) {
 	r := rand.New(rand.NewPCG(12, 1))
 	simpler := 0
@@ -36,7 +36,7 @@ func TestCostOfSimplicity(t *testing.T) {
 		o, m := doubtful(r, 6, 2.6, 0.05)
 		j := newJobOf(t, o, m)
 		p := made(t, o, m, Options{})
-		best, err := j.judge(p.Best)
+		best, err := j.forecast(p.Best)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -44,7 +44,7 @@ func TestCostOfSimplicity(t *testing.T) {
 			simpler++
 		}
 		closeTo(t, "cost", p.Worst-best.Worst, p.Cost, 0.015)
-		if p.Worst > best.Worst+alike+0.015 {
+		if p.Worst > best.Worst+equalWithin+0.015 {
 			t.Errorf("%v is %.4f dB off, %v %.4f", p.Heights, p.Worst, p.Best, best.Worst)
 		}
 	}

@@ -8,8 +8,8 @@ import (
 	"evenpole/profiles"
 )
 
-// Change is what becomes of a planned pickup when one thing about it is other
-// than ordered. Lists are by string, string 1 first.
+// Change is the forecast of the planned pickup when one thing is other than ordered.
+// Lists are by string, string 1 first.
 type Change struct {
 	What    string    `json:"what"`
 	Balance []float64 `json:"balance_db"`
@@ -28,10 +28,10 @@ const (
 	whatIfFlat   = 400  // mm, in place of a flat fretboard
 )
 
-// WhatIf judges the planned poles were one thing other than ordered: the
-// fretboard's radius, the pickup's height and tilt, each pole alone, and the
-// strings, for which sets lists more than the order does. Poles that would reach
-// a string are left out.
+// WhatIf forecasts the planned poles with one thing other than ordered: the
+// fretboard's radius, the pickup's height and tilt, each pole's height alone, and the
+// strings, for which sets lists more than the order does. Changes with which a pole
+// would reach its string are left out.
 func WhatIf(o *profiles.Order, m fit.Predictor, opt Options, p *Plan, sets []profiles.StringSet) ([]Change, error) {
 	w := whatIf{model: m, opt: opt, plan: p}
 	for _, radius := range otherRadii(o) {
@@ -77,16 +77,16 @@ type whatIf struct {
 	err     error // the first there was
 }
 
-// add judges poles of these heights for a changed order, the pickup's ends
-// raised from where the plan has them.
+// add forecasts poles of these heights for a changed order, with the pickup's ends
+// raised by so many mm from where the plan has them.
 func (w *whatIf) add(what string, o *profiles.Order, heights []float64, first, last float64) {
 	j, err := w.job(o, first, last)
 	if err == nil && j.reaches(heights) != nil {
 		return
 	}
-	var got Judgement
+	var got Forecast
 	if err == nil {
-		got, err = j.judgeUnder(j.beds[0], heights)
+		got, err = j.forecastUnder(j.variants[0], heights)
 	}
 	if err != nil {
 		if w.err == nil {
@@ -101,8 +101,8 @@ func (w *whatIf) add(what string, o *profiles.Order, heights []float64, first, l
 	w.changes = append(w.changes, c)
 }
 
-// job is the changed order as the plan builds it: with its magnets, and the
-// pickup where it hangs.
+// job is the changed order with the plan's magnets, and with the pickup where the
+// plan has it.
 func (w *whatIf) job(o *profiles.Order, first, last float64) (*job, error) {
 	as := *o
 	as.FixedHeights, as.Alternatives = w.plan.Heights, nil

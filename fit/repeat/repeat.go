@@ -86,10 +86,10 @@ type Study struct {
 
 // Check is what to expect of a balance that is measured in one mounting.
 type Check struct {
-	Takes    int      `json:"takes"` // of each string
-	SD       float64  `json:"sd_db"` // of a string's balance
-	DOF      *float64 `json:"dof"`   // effective degrees of freedom; null when without limit
-	Expanded float64  `json:"U_db"`  // Student's t times it
+	Takes    int      `json:"takes"`         // of each string
+	SD       float64  `json:"sd_db"`         // of a string's balance
+	DOF      *float64 `json:"dof"`           // effective degrees of freedom; null when without limit
+	Expanded float64  `json:"expanded_u_db"` // Student's t times it
 	LevelSD  float64  `json:"level_sd_db"`
 }
 

@@ -22,7 +22,7 @@ type Tolerance struct {
 type Row struct {
 	Takes    int     `json:"takes"`
 	SD       float64 `json:"sd_db"`
-	Expanded float64 `json:"U_db"`
+	Expanded float64 `json:"expanded_u_db"`
 	Share    float64 `json:"share"`
 }
 

@@ -414,3 +414,13 @@ func denseREML(m *Mixed, sigma float64, sds []float64) (float64, []float64, *mat
 	reml := chol.LogDet() + ichol.LogDet() + logPrior + quad + float64(n-flat)*math.Log(2*math.Pi)
 	return reml, beta.RawVector().Data, &cov
 }
+
+// Corr is the correlation of two coefficients of a term; NaN where one
+// does not vary.
+func (f *MixedFit) Corr(term, i, j int) float64 {
+	var s float64
+	for k := 0; k <= min(i, j); k++ {
+		s += f.Factor[term].At(i, k) * f.Factor[term].At(j, k)
+	}
+	return s / (f.SD(term, i) * f.SD(term, j))
+}

@@ -328,13 +328,3 @@ func covariance(j *mat.Dense) *mat.SymDense {
 	}
 	return cov
 }
-
-func SumSquares(r []float64) float64 {
-	var s float64
-	for _, v := range r {
-		s += v * v
-	}
-	return s
-}
-
-func Finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }

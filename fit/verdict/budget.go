@@ -120,13 +120,21 @@ func (b *budget) balance(i int) solve.Part {
 	return solve.Combine(append(parts, pooled, allowed)...)
 }
 
-// least is the expanded uncertainty of string i's balance that is left when
-// takes are without number: the allowances'.
-func (b *budget) least(i int, coverage float64) float64 {
+// leastExpanded is the expanded uncertainty of string i's balance that no number of
+// takes can lower: that of the allowances.
+func (b *budget) leastExpanded(i int, coverage float64) float64 {
 	var allowed float64
 	for j := range b.takes {
 		allowed += b.share(i, j) * b.allowance
 	}
 	_, _, expanded := solve.Part{Variance: allowed, DOF: math.Inf(1)}.Expand(coverage)
 	return expanded
+}
+
+// middle is the median of sorted values, the lower one of two.
+func middle(sorted []float64) float64 {
+	if len(sorted) == 0 {
+		return math.NaN()
+	}
+	return sorted[(len(sorted)-1)/2]
 }

@@ -7,9 +7,8 @@ import (
 	"slices"
 	"strings"
 
+	"evenpole/fit/level"
 	"evenpole/profiles"
-
-	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // The kinds of cause.
@@ -25,105 +24,90 @@ const (
 	Tilted         = "mounting tilted"
 )
 
-// Cause is what may be wrong with a pickup.
-type Cause struct {
-	Kind     string `json:"kind"`     // one of the kinds above
-	Strings  []int  `json:"strings"`  // concerned; empty: all
-	Off      Figure `json:"off_db"`   // the furthest of them from what is expected, beside the others
-	Left     Figure `json:"left_db"`  // of that, when the cause is allowed for
-	Size     Figure `json:"size"`     // mm of a gap or, end to end, of a tilt; the share that a magnet is weaker by; unknown of others
-	Evidence Figure `json:"evidence"` // see below; infinite, null in JSON, for what is seen and not weighed
-	Text     string `json:"text"`     // one sentence
-}
-
-// Evidence is ln of how much likelier the levels and fields are with the cause
-// than without, less ln of how many causes of its kind there could be. What a
-// cause must have was found on simulated pickups: see bench/faults.
+// The evidence for a cause is the logarithm of the likelihood ratio of the levels and
+// fields with the cause and without it, less ln of how many causes of its kind there
+// could be. These limits were found on simulated pickups: see bench/faults.
 const (
-	enough = -0.4
-	alike  = 3 // causes with less evidence than the best by no more than this are named beside it
-	most   = 4 // causes that are named
+	minEvidence   = -0.4 // of the likeliest cause, for any to be named
+	aboutAsLikely = 3    // causes with so much less evidence than the likeliest are named beside it
+	mostCauses    = 4    // that are named
 )
 
-// distributed is how far off levels are taken to be: Student's t, since the
-// scatter is not quite known (8 degrees of freedom, our assumption).
-var distributed = distuv.StudentsT{Sigma: 1, Nu: 8}
-
-// What mistakes are like: our assumptions.
+// How large mistakes are: our assumptions.
 const (
-	gapOff     = 0.5  // mm, a pole that stands lower or higher than written
+	gapOff     = 0.5  // mm by which a pole stands lower or higher than the record has it
 	gapSD      = 0.2  // mm
-	weakness   = 0.4  // of ln B, a weak magnet: a third off
+	weakness   = 0.4  // of ln B by which a magnet is weak: by a third
 	weakSD     = 0.25 // of ln B
 	tiltSD     = 1    // mm, end to end
-	leastSwap  = 0.2  // mm between poles that are swapped: less does not matter
-	leastSteel = 0.04 // ln v by which another string has to differ: a third of a dB
+	leastSwap  = 0.2  // mm by which poles that are swapped differ: less does not matter
+	leastSteel = 0.04 // ln v by which another string differs: a third of a dB
 )
 
-// hypothesis is a cause that is tried: what it would shift levels and fields by,
-// and a direction along which its size is not known.
+// hypothesis is a cause that is weighed: by how much it would shift levels and fields,
+// and a direction along which its size is open. A new cause is a kind, a method of
+// expectation that makes its hypothesis, a line in hypotheses and one in whatWouldTell.
 type hypothesis struct {
-	kind    string
-	strings []int // from 0
-	shift   []float64
-	along   []float64
-	sd      float64
-	rivals  int // causes of the kind
-	size    func(beyond float64) float64
-	words   func(size float64) string
+	kind      string
+	strings   []int     // counted from 0
+	shift     []float64 // ln v of each string, then ln B over each pole
+	direction []float64
+	sd        float64
+	rivals    int // causes of the kind
+	size      func(extra float64) float64
+	words     func(size float64) string
 }
 
-// causes names what may be wrong; nil when nothing stands out.
+// causes lists what may be wrong, the likeliest first; nil when nothing stands out.
 func (x *expectation) causes() []Cause {
 	var out []Cause
-	for i, dead := range x.dead {
+	for i, dead := range x.deadStrings {
 		switch {
-		case dead && !known(x.level[i]):
-			out = append(out, x.certain(Dead, i, fmt.Sprintf("string %d is dead: no take is above its quiet level", i+1)))
+		case dead && !known(x.levels[i]):
+			out = append(out, x.seen(Dead, i, fmt.Sprintf("string %d is dead: no take is above its quiet level", i+1)))
 		case dead:
-			out = append(out, x.certain(Dead, i, fmt.Sprintf("string %d is dead: more than %d dB below what is expected", i+1, muted)))
+			out = append(out, x.seen(Dead, i, fmt.Sprintf("string %d is dead: more than %d dB below what is expected", i+1, deadBelow)))
 		}
 	}
 	for _, n := range x.probe.reversed() {
-		out = append(out, x.certain(Reversed, n-1, fmt.Sprintf("the magnet of string %d is reversed: %+.0f mT over its pole, the others have the other side up", n, x.probe.field(n-1))))
+		out = append(out, x.seen(Reversed, n-1, fmt.Sprintf("the magnet of string %d is reversed: %+.0f mT over its pole, the others have the other side up", n, x.probe.field(n-1))))
 	}
 	if out != nil {
-		return out // what the levels say beside it is not to be trusted
+		return out // with such a fault the levels do not show another cause
 	}
 	for _, h := range x.hypotheses() {
-		x.mask(h.shift)
-		x.mask(h.along)
-		out = append(out, x.judge(&h))
+		x.clearExcluded(h.shift)
+		x.clearExcluded(h.direction)
+		out = append(out, x.weigh(&h))
 	}
 	return likeliest(out)
 }
 
-// certain is a cause that is seen, not weighed.
-func (x *expectation) certain(kind string, i int, text string) Cause {
-	unknown := Figure(math.NaN())
-	return Cause{Kind: kind, Strings: []int{i + 1}, Off: x.off(i), Left: unknown, Size: unknown, Evidence: Figure(math.Inf(1)), Text: text}
+// seen is a cause that needs no weighing: a reading shows it.
+func (x *expectation) seen(kind string, i int, text string) Cause {
+	unknown := level.Figure(math.NaN())
+	return Cause{Kind: kind, Strings: []int{i + 1}, Off: x.off(i), Left: unknown, Size: unknown, Evidence: level.Figure(math.Inf(1)), Text: text}
 }
 
-// likeliest keeps the best cause, if it has enough for it, and those that are
-// about as likely.
+// likeliest keeps the causes with the most evidence, if the first has enough.
 func likeliest(all []Cause) []Cause {
 	slices.SortStableFunc(all, func(a, b Cause) int { return cmp.Compare(b.Evidence, a.Evidence) })
-	if len(all) == 0 || all[0].Evidence < enough {
+	if len(all) == 0 || all[0].Evidence < minEvidence {
 		return nil
 	}
-	kept := slices.DeleteFunc(all, func(c Cause) bool { return c.Evidence < all[0].Evidence-alike })
-	return kept[:min(len(kept), most)]
+	kept := slices.DeleteFunc(all, func(c Cause) bool { return c.Evidence < all[0].Evidence-aboutAsLikely })
+	return kept[:min(len(kept), mostCauses)]
 }
 
-// judge weighs a hypothesis.
-func (x *expectation) judge(h *hypothesis) Cause {
-	c := Cause{Kind: h.kind, Strings: []int{}, Size: Figure(math.NaN())}
-	c.Evidence = Figure(x.likelihood(h.shift, h.along, h.sd) - x.base - math.Log(float64(h.rivals)))
-	beyond := x.size(h.shift, h.along, h.sd)
+// weigh works out the evidence for a hypothesis and the size of its cause.
+func (x *expectation) weigh(h *hypothesis) Cause {
+	c := Cause{Kind: h.kind, Strings: []int{}, Size: level.Figure(math.NaN())}
+	c.Evidence = level.Figure(x.likelihood(h.shift, h.direction, h.sd) - x.nullLikelihood - math.Log(float64(h.rivals)))
+	extra := x.size(h.shift, h.direction, h.sd)
 	size := 0.0
 	if h.size != nil {
-		size = h.size(beyond)
-		c.Size = Figure(size)
+		size = h.size(extra)
+		c.Size = level.Figure(size)
 	}
 	at := h.strings
 	if h.kind == Tilted {
@@ -134,7 +118,7 @@ func (x *expectation) judge(h *hypothesis) Cause {
 		}
 	}
 	for _, i := range at {
-		left := x.off(i) - Figure(perLn*h.explains(i, beyond))
+		left := x.off(i) - level.Figure(level.PerLn*h.explains(i, extra))
 		if c.Off == 0 || math.Abs(float64(x.off(i))) > math.Abs(float64(c.Off)) {
 			c.Off, c.Left = x.off(i), left
 		}
@@ -143,29 +127,29 @@ func (x *expectation) judge(h *hypothesis) Cause {
 	return c
 }
 
-func (h *hypothesis) explains(i int, beyond float64) float64 {
+func (h *hypothesis) explains(i int, extra float64) float64 {
 	v := h.shift[i]
-	if h.along != nil {
-		v += beyond * h.along[i]
+	if h.direction != nil {
+		v += extra * h.direction[i]
 	}
 	return v
 }
 
-// off is how far string i is from what is expected, dB, beside the median of all
-// that are heard.
-func (x *expectation) off(i int) Figure {
+// off is by how much string i differs from what is expected, dB, beside the median of
+// the strings that are not dead.
+func (x *expectation) off(i int) level.Figure {
 	var heard []float64
 	n := len(x.heights)
 	for j := range n {
-		if !x.dead[j] {
-			heard = append(heard, x.miss[j])
+		if !x.deadStrings[j] {
+			heard = append(heard, x.residuals[j])
 		}
 	}
 	slices.Sort(heard)
-	return Figure(perLn * (x.level[i] - x.mean[i] - middle(heard)))
+	return level.Figure(level.PerLn * (x.levels[i] - x.expected[i] - middle(heard)))
 }
 
-// hypotheses lists all causes that the levels, and fields, may tell.
+// hypotheses lists all causes that are weighed by levels and fields.
 func (x *expectation) hypotheses() []hypothesis {
 	var out []hypothesis
 	n := len(x.heights)
@@ -174,7 +158,7 @@ func (x *expectation) hypotheses() []hypothesis {
 		if x.setup.Poles == profiles.Rod {
 			out = append(out, x.weak(i))
 		}
-		out = append(out, x.others(i)...)
+		out = append(out, x.otherStrings(i)...)
 		for j := i + 1; j < n; j++ {
 			out = append(out, x.swaps(i, j)...)
 		}
@@ -182,44 +166,26 @@ func (x *expectation) hypotheses() []hypothesis {
 	return append(out, x.tilt())
 }
 
-// mask clears what stands where nothing is known.
-func (x *expectation) mask(v []float64) {
+// clearExcluded sets to 0 what a vector says of excluded levels and fields.
+func (x *expectation) clearExcluded(v []float64) {
 	for k := range v {
-		if x.unknown(k) {
+		if x.excluded(k) {
 			v[k] = 0
 		}
 	}
 }
 
-// tried is the shift of levels for other heights, string heights or strings.
-func (x *expectation) tried(heights []float64, change func(strings []profiles.String, above []float64)) []float64 {
-	s := *x.setup
-	s.Strings, s.StringHeights = slices.Clone(s.Strings), slices.Clone(s.StringHeights)
-	if change != nil {
-		change(s.Strings, s.StringHeights)
-	}
-	out := make([]float64, 2*len(heights))
-	x.model.Level(out[:len(heights)], &s, heights)
-	for i, m := range x.plain {
-		out[i] -= m
-	}
-	return out
-}
-
-// step of a numerical slope, mm.
-const step = 0.05
-
-// gap is a pole that stands by some mm off what is written; a string that lies as
-// much off the other way does the same.
+// gap is a pole that stands some mm higher or lower than the record has it. A string
+// that lies as much lower or higher has the same effect.
 func (x *expectation) gap(i int, kind string, off float64) hypothesis {
 	at := func(mm float64) []float64 {
 		h := slices.Clone(x.heights)
 		h[i] = min(h[i]+mm, x.setup.StringHeights[i]-0.1)
-		return x.tried(h, nil)
+		return x.shiftFor(h, nil)
 	}
 	h := hypothesis{kind: kind, strings: []int{i}, shift: at(off), sd: gapSD, rivals: 2 * len(x.heights)}
-	h.along = slope(at(off+step), h.shift, step)
-	h.size = func(beyond float64) float64 { return math.Abs(off + beyond) }
+	h.direction = slope(at(off+step), h.shift, step)
+	h.size = func(extra float64) float64 { return math.Abs(off + extra) }
 	h.words = func(size float64) string {
 		if off < 0 {
 			return fmt.Sprintf("the pole of string %d stands some %.1f mm lower than written, or the string higher", i+1, size)
@@ -229,30 +195,21 @@ func (x *expectation) gap(i int, kind string, off float64) hypothesis {
 	return h
 }
 
-// slope is that from one shift to another.
-func slope(to, from []float64, by float64) []float64 {
-	out := make([]float64, len(to))
-	for k := range to {
-		out[k] = (to[k] - from[k]) / by
-	}
-	return out
-}
-
 // weak is a magnet that is weaker than its batch.
 func (x *expectation) weak(i int) hypothesis {
 	n := len(x.heights)
-	h := hypothesis{kind: WeakMagnet, strings: []int{i}, shift: make([]float64, 2*n), along: make([]float64, 2*n), sd: weakSD, rivals: n}
-	power, _ := x.fieldPower()
-	h.shift[i], h.shift[n+i] = -weakness*power, -weakness
-	h.along[i], h.along[n+i] = power, 1
-	h.size = func(beyond float64) float64 { return 1 - math.Exp(min(0, beyond-weakness)) }
+	h := hypothesis{kind: WeakMagnet, strings: []int{i}, shift: make([]float64, 2*n), direction: make([]float64, 2*n), sd: weakSD, rivals: n}
+	exponent, _ := x.fieldExponent()
+	h.shift[i], h.shift[n+i] = -weakness*exponent, -weakness
+	h.direction[i], h.direction[n+i] = exponent, 1
+	h.size = func(extra float64) float64 { return 1 - math.Exp(min(0, extra-weakness)) }
 	h.words = func(size float64) string {
 		return fmt.Sprintf("the magnet of string %d is some %.0f %% weaker than its batch", i+1, 100*size)
 	}
 	return h
 }
 
-// swaps are two poles, or two strings, in each other's place.
+// swaps are two poles in each other's place, and two strings.
 func (x *expectation) swaps(i, j int) []hypothesis {
 	var out []hypothesis
 	pairs := len(x.heights) * (len(x.heights) - 1) / 2
@@ -260,11 +217,11 @@ func (x *expectation) swaps(i, j int) []hypothesis {
 		h := slices.Clone(x.heights)
 		h[i], h[j] = h[j], h[i]
 		if h[i] < x.setup.StringHeights[i] && h[j] < x.setup.StringHeights[j] {
-			out = append(out, hypothesis{kind: SwappedPoles, strings: []int{i, j}, shift: x.tried(h, nil), rivals: pairs,
+			out = append(out, hypothesis{kind: SwappedPoles, strings: []int{i, j}, shift: x.shiftFor(h, nil), rivals: pairs,
 				words: func(float64) string { return fmt.Sprintf("the poles of strings %d and %d are swapped", i+1, j+1) }})
 		}
 	}
-	shift := x.tried(x.heights, func(s []profiles.String, _ []float64) {
+	shift := x.shiftFor(x.heights, func(s []profiles.String, _ []float64) {
 		a, b := s[i], s[j]
 		a.Note, b.Note = b.Note, a.Note // each is tuned to its place
 		s[i], s[j] = b, a
@@ -276,9 +233,9 @@ func (x *expectation) swaps(i, j int) []hypothesis {
 	return out
 }
 
-// others are the strings of known sets that may be there instead. Strings that
-// sound alike are one: the first that is known of them.
-func (x *expectation) others(i int) []hypothesis {
+// otherStrings are strings of known sets that may be there instead. Of strings that
+// give nearly the same level only the first is weighed.
+func (x *expectation) otherStrings(i int) []hypothesis {
 	var out []hypothesis
 	var levels []float64
 	for _, set := range x.sets {
@@ -287,7 +244,7 @@ func (x *expectation) others(i int) []hypothesis {
 		}
 		other := set.Strings[i]
 		other.Note = x.setup.Strings[i].Note
-		shift := x.tried(x.heights, func(s []profiles.String, _ []float64) { s[i] = other })
+		shift := x.shiftFor(x.heights, func(s []profiles.String, _ []float64) { s[i] = other })
 		if math.Abs(shift[i]) < leastSteel || slices.ContainsFunc(levels, func(l float64) bool { return math.Abs(l-shift[i]) < leastSteel }) {
 			continue
 		}
@@ -309,12 +266,12 @@ func diameters(s profiles.String) string {
 	return fmt.Sprintf("%.3f mm over a core of %.3f mm", s.Gauge, s.Core)
 }
 
-// tilt is strings that lie higher at one end and lower at the other.
+// tilt is a mounting with its strings higher at one end and lower at the other.
 func (x *expectation) tilt() hypothesis {
 	n := len(x.heights)
-	at := x.tried(x.heights, func(_ []profiles.String, above []float64) { lift(above, -step/2, step/2) })
-	h := hypothesis{kind: Tilted, shift: make([]float64, 2*n), along: slope(at, make([]float64, 2*n), step), sd: tiltSD, rivals: 1}
-	h.size = func(beyond float64) float64 { return beyond }
+	at := x.shiftFor(x.heights, func(_ []profiles.String, above []float64) { lift(above, -step/2, step/2) })
+	h := hypothesis{kind: Tilted, shift: make([]float64, 2*n), direction: slope(at, make([]float64, 2*n), step), sd: tiltSD, rivals: 1}
+	h.size = func(extra float64) float64 { return extra }
 	h.words = func(size float64) string {
 		wide, narrow := n, 1
 		if size < 0 {
@@ -325,7 +282,7 @@ func (x *expectation) tilt() hypothesis {
 	return h
 }
 
-// lift raises heights by so many mm at the first and the last of them, evenly
+// lift raises heights by so many mm at the first and the last string, and linearly in
 // between.
 func lift(heights []float64, first, last float64) {
 	n := float64(max(len(heights)-1, 1))
@@ -334,8 +291,8 @@ func lift(heights []float64, first, last float64) {
 	}
 }
 
-// tell says which reading tells causes apart, or bears out the one.
-func tell(causes []Cause) string {
+// whatWouldTell names the measurements that tell causes apart, or confirm the only one.
+func whatWouldTell(causes []Cause) string {
 	by := map[string]string{
 		Dead:           "look whether it is plucked, lies over its pole, is of steel, and whether the pole is a magnet",
 		WeakMagnet:     "the field probe over the poles (capture --field all)",

@@ -11,6 +11,7 @@ import (
 	"evenpole/capture/record"
 	"evenpole/fit"
 	"evenpole/fit/cell"
+	"evenpole/fit/level"
 	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
@@ -55,9 +56,11 @@ func (l lawful) Uncertainty(*fit.Setup, []float64) *mat.SymDense {
 	return out
 }
 
-func (lawful) ResidualSD() float64         { return 0.15 }
-func (lawful) Source() string              { return "shop data" }
-func (lawful) Parameters() []fit.Parameter { return nil }
+func (lawful) ResidualSD() float64 { return 0.15 }
+func (lawful) Source() string      { return "shop data" }
+
+func (lawful) FieldExponent() (b, se float64, ok bool) { return 0, 0, false }
+func (lawful) PoleSD() (sd float64, ok bool)           { return 0, false }
 
 var law = lawful{fall: 0.5, sd: 0.03}
 
@@ -77,7 +80,7 @@ func built(change func(cores, tops, above []float64), off map[int]float64) []rec
 	}
 	var levels [][]float64
 	for i := range c {
-		levels = append(levels, around(perLn*law.level(profiles.String{Core: c[i]}, above[i]-h[i])+off[i+1]))
+		levels = append(levels, around(level.PerLn*law.level(profiles.String{Core: c[i]}, above[i]-h[i])+off[i+1]))
 	}
 	rows := taken(levels...)
 	for k := range rows {
@@ -222,11 +225,11 @@ func TestReversedMagnetDoesNotPass(t *testing.T) {
 func TestCauseFigures(t *testing.T) {
 	v := diagnosed(t, built(func(_, h, _ []float64) { h[2] -= 0.5 }, nil), fieldOver("f", 250, 251, 249, 250, 252, 250))
 	c := v.Diagnosis.Causes[0]
-	near(t, "off", float64(c.Off), -0.25*perLn, 1e-9)
+	near(t, "off", float64(c.Off), -0.25*level.PerLn, 1e-9)
 	near(t, "left", float64(c.Left), 0, 0.1)
 	near(t, "size", float64(c.Size), 0.5, 0.05)
 	s := v.Diagnosis.Strings[2]
-	near(t, "off the mean", float64(s.Off), -0.25*perLn*5/6, 1e-9)
+	near(t, "off the mean", float64(s.Off), -0.25*level.PerLn*5/6, 1e-9)
 	near(t, "field", float64(s.Field), 249, 1e-9)
 	near(t, "balance is expected plus off", float64(s.Balance+s.Off), float64(v.Strings[2].Balance), 1e-9)
 }
@@ -243,7 +246,7 @@ func TestFieldsDoNotChangeWhatIsExpected(t *testing.T) {
 
 // The likelihood by the textbook's formula, with an inverse and a determinant.
 func TestLikelihoodSlowly(t *testing.T) {
-	x := &expectation{heights: make([]float64, 2), dead: make([]bool, 2), miss: []float64{0.3, -0.1, 0.2, 0.1},
+	x := &expectation{heights: make([]float64, 2), deadStrings: make([]bool, 2), residuals: []float64{0.3, -0.1, 0.2, 0.1},
 		probe: &probe{cells: []cell.Cell{{FieldKnown: true}, {FieldKnown: true}}}}
 	x.cov = mat.NewSymDense(4, []float64{0.5, 0.1, 0.02, 0, 0.1, 0.4, 0, 0.03, 0.02, 0, 0.3, 0.1, 0, 0.03, 0.1, 0.2})
 	shift, along, sd := []float64{0.1, 0, -0.1, 0}, []float64{1, 0, 0.5, 0}, 0.7
@@ -251,7 +254,7 @@ func TestLikelihoodSlowly(t *testing.T) {
 	cov.CloneFrom(x.cov)
 	left := mat.NewVecDense(4, nil)
 	for i := range 4 {
-		left.SetVec(i, x.miss[i]-shift[i])
+		left.SetVec(i, x.residuals[i]-shift[i])
 		for j := range 4 {
 			cov.Set(i, j, cov.At(i, j)+sd*sd*along[i]*along[j])
 		}

@@ -5,22 +5,24 @@ import (
 	"math"
 	"slices"
 
+	"evenpole/fit/level"
+
 	"gonum.org/v1/gonum/stat"
 )
 
-// measure works out every string's balance and its uncertainty. Without a take
-// of every string there is no mean, and so no balance.
+// measure works out every string's balance and its uncertainty. When a string has no
+// good take there is no mean over the strings, and so no balance.
 func (c *check) measure() {
 	n := len(c.v.Strings)
 	levels := make([]float64, n)
 	for i := range levels {
 		t := c.session.takes(i)
 		if len(t.levels) == 0 {
-			c.hold("%s: %s", c.name(i), c.silent(t))
+			c.withhold("%s: %s", c.name(i), c.silent(t))
 			continue
 		}
 		levels[i] = stat.Mean(t.levels, nil)
-		c.v.Strings[i].Level = Figure(math.Pow(10, levels[i]/20))
+		c.v.Strings[i].Level = level.Figure(level.DB(levels[i]).MV())
 		if c.shift != nil {
 			levels[i] += c.shift[i]
 		}
@@ -34,13 +36,13 @@ func (c *check) measure() {
 	for i := range c.v.Strings {
 		s := &c.v.Strings[i]
 		balances[i] = levels[i] - mean
-		s.Balance = Figure(balances[i])
-		s.Deviation = s.Balance - Figure(s.Target)
+		s.Balance = level.Figure(balances[i])
+		s.Deviation = s.Balance - level.Figure(s.Target)
 		p := c.budget.balance(i)
 		u, k, expanded := p.Expand(c.opt.Coverage)
-		s.Std, s.K, s.Expanded, s.DOF = Figure(u), Figure(k), Figure(expanded), Figure(p.DOF)
+		s.Std, s.K, s.Expanded, s.DOF = level.Figure(u), level.Figure(k), level.Figure(expanded), level.Figure(p.DOF)
 	}
-	c.v.Spread = Figure(slices.Max(balances) - slices.Min(balances))
+	c.v.Spread = level.Figure(slices.Max(balances) - slices.Min(balances))
 }
 
 // silent says why a string has no good take.
@@ -54,7 +56,7 @@ func (c *check) silent(t *takes) string {
 	return fmt.Sprintf("all %d takes are flagged: their notes say why; put it right and capture again", t.flagged)
 }
 
-// newBudget collects the uncertainty and says what is in it.
+// newBudget puts the uncertainty budget together and adds notes of what is in it.
 func (c *check) newBudget() *budget {
 	levels := make([][]float64, len(c.v.Strings))
 	for i := range levels {
@@ -69,7 +71,7 @@ func (c *check) newBudget() *budget {
 	return b
 }
 
-// channel is what correcting the jig's channels leaves unsure, dB.
+// channel is the standard uncertainty, dB, that correcting the jig's channels leaves.
 func (c *check) channel() float64 {
 	if c.opt.Channel == nil {
 		return 0
@@ -77,7 +79,7 @@ func (c *check) channel() float64 {
 	return c.opt.Channel(c.v.Jig, c.v.Time)
 }
 
-// describe says what is in the uncertainty.
+// describe adds notes, and warnings, of what is in the uncertainty.
 func (c *check) describe(b *budget) {
 	pooled := slices.Index(b.own, false)
 	switch {
@@ -100,7 +102,7 @@ func (c *check) describe(b *budget) {
 		c.warn("all takes of a string are equal: they look copied, and show no scatter")
 	}
 	from := "as the shop gives it"
-	if c.assumed {
+	if c.mountingAssumed {
 		from = "our assumption"
 	}
 	c.note("standard uncertainty of %.2g dB a string for setting its height and mounting the pickup, taken as known (%s)", c.opt.Mounting, from)
@@ -110,14 +112,14 @@ func (c *check) describe(b *budget) {
 	c.note("U is the expanded uncertainty at %g %% coverage (Student's t at the effective degrees of freedom); a string is passed or failed only when it is clear of the tolerance by U, as ISO 14253-1 and JCGM 106:2012 have guard bands", 100*c.opt.Coverage)
 }
 
-// decide applies the rule to each string and to the pickup: any string that is
-// out fails it, all that conform pass it.
+// decide applies the rule to each string and to the pickup: one string out of
+// tolerance fails the pickup, and it passes when all strings conform.
 func (c *check) decide() {
 	passed := 0
 	c.v.Verdict = CannotTell
 	for i := range c.v.Strings {
 		s := &c.v.Strings[i]
-		s.Verdict = judge(float64(s.Deviation), float64(s.Expanded), c.order.Tolerance)
+		s.Verdict = conformity(float64(s.Deviation), float64(s.Expanded), c.order.Tolerance)
 		switch s.Verdict {
 		case OutOfTolerance:
 			c.v.Verdict = OutOfTolerance
@@ -128,14 +130,14 @@ func (c *check) decide() {
 	if passed == len(c.v.Strings) {
 		c.v.Verdict = Conforms
 	}
-	if c.held {
+	if c.withheld {
 		c.v.Verdict = CannotTell
 	}
 }
 
-// judge is the rule for one string, with U for a guard band. What is not known
-// cannot be told.
-func judge(deviation, expanded, tolerance float64) Decision {
+// conformity is the rule for one string, with U for a guard band. It is CannotTell
+// when a figure is not known.
+func conformity(deviation, expanded, tolerance float64) Decision {
 	switch a := math.Abs(deviation); {
 	case a+expanded <= tolerance:
 		return Conforms

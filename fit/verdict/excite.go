@@ -4,18 +4,19 @@ import (
 	"strings"
 
 	"evenpole/fit/curve"
+	"evenpole/fit/level"
 	"evenpole/profiles"
 )
 
-// convert works out what to add to each level to go from the jig's excitation
-// to the order's. A pickup senses velocity: a fixed displacement moves a string
-// in proportion to its frequency f; a fixed force gives a displacement in
-// inverse proportion to its tension (2 L f)^2 mu, by the ideal string; an
-// exciter gives all strings the same. An order that names none is judged as the
-// jig plucks, and as force when the jig drives.
+// convert works out what to add to each level to convert the jig's excitation to the
+// order's. A pickup senses velocity: with a fixed displacement a string's velocity is
+// proportional to its frequency f; with a fixed force its displacement is inversely
+// proportional to its tension (2 L f)^2 mu, by the ideal string; an exciter gives all
+// strings the same velocity. An order that names no excitation is checked as the jig
+// plucks, and as force when the jig drives.
 func (c *check) convert() {
 	if len(c.session.excites) > 1 {
-		c.hold("the session mixes kinds of excitation: capture again with one")
+		c.withhold("the session mixes kinds of excitation: capture again with one")
 		return
 	}
 	have, want := c.v.Excite, c.order.Excite
@@ -27,12 +28,12 @@ func (c *check) convert() {
 	case want == "" || want == have || len(c.session.strings) == 0:
 		return
 	case have == "":
-		c.hold("the record does not say how the strings were set moving, and the order is for %q", want)
+		c.withhold("the record does not say how the strings were set moving, and the order is for %q", want)
 		return
 	}
 	shift, lacks := c.shifts(have, want)
 	if lacks != "" {
-		c.hold("levels for %q cannot be worked out from %q: %s", want, have, lacks)
+		c.withhold("levels for %q cannot be worked out from %q: %s", want, have, lacks)
 		return
 	}
 	c.shift = shift
@@ -59,7 +60,7 @@ func (c *check) shifts(have, want profiles.Excitation) (shift []float64, lacks s
 		if !ok || !good || !known(from) || !known(to) {
 			return nil, c.name(i) + ": the excitation or the string's mass is not known"
 		}
-		shift[i] = perLn * (to - from)
+		shift[i] = float64(level.Ln(to - from).DB())
 	}
 	return shift, ""
 }

@@ -6,17 +6,18 @@ import (
 	"strings"
 )
 
-// mostMore is how many more takes of a string are worth asking for; beyond it
-// the mounting is what should be done again (our rule).
-const mostMore = 100
+// maxMoreTakes is how many more takes of a string are worth asking for; rather than
+// more, mount the pickup again (our rule).
+const maxMoreTakes = 100
 
-// leastTakes of a string show its scatter when none is known yet (our rule).
+// leastTakes is how many takes of a string are enough to show a scatter that is not
+// known yet (our rule).
 const leastTakes = 5
 
-// ask says how many more takes of which string would likely tell, should the
-// deviations stay what they are, and for which strings none can.
+// ask says how many more takes of which strings would likely give a decision, if the
+// deviations stay what they are, and for which strings no number of takes can.
 func (c *check) ask() {
-	if c.v.Verdict != CannotTell || c.held || c.budget == nil {
+	if c.v.Verdict != CannotTell || c.withheld || c.budget == nil {
 		return
 	}
 	if slices.ContainsFunc(c.budget.variance, math.IsNaN) {
@@ -31,7 +32,7 @@ func (c *check) ask() {
 			continue
 		}
 		margin := math.Abs(math.Abs(float64(s.Deviation)) - c.order.Tolerance)
-		if c.budget.least(i, c.opt.Coverage) < margin {
+		if c.budget.leastExpanded(i, c.opt.Coverage) < margin {
 			margins[i] = margin
 		} else {
 			never = append(never, c.name(i))
@@ -42,13 +43,13 @@ func (c *check) ask() {
 	}
 	more, ok := c.budget.more(margins, c.opt.Coverage)
 	if !ok {
-		c.note("it would take more than %d more takes of a string to tell: mount the pickup again and take a new session", mostMore)
+		c.note("it would take more than %d more takes of a string to tell: mount the pickup again and take a new session", maxMoreTakes)
 		return
 	}
 	c.request(more)
 }
 
-// request asks for more takes, and says with which count of a new capture.
+// request adds the takes to the verdict, and notes how many a new capture needs.
 func (c *check) request(more []int) {
 	count := 0
 	for i, n := range more {
@@ -62,9 +63,9 @@ func (c *check) request(more []int) {
 	}
 }
 
-// more returns how many more takes of each string bring every string's U to
-// its margin (dB), by asking again and again for the take that helps the first
-// string that lacks some most. It gives up beyond mostMore of a string.
+// more returns how many more takes of each string bring every string's U down to its
+// margin (dB). For one string after another it adds takes one by one, each of the
+// string whose take lowers that U most. It gives up at maxMoreTakes of a string.
 func (b *budget) more(margins []float64, coverage float64) (extra []int, ok bool) {
 	grown := *b
 	grown.takes = slices.Clone(b.takes)
@@ -75,7 +76,7 @@ func (b *budget) more(margins []float64, coverage float64) (extra []int, ok bool
 				break
 			}
 			j := grown.mostHelpful(i)
-			if extra[j] == mostMore {
+			if extra[j] == maxMoreTakes {
 				return nil, false
 			}
 			extra[j]++

@@ -9,20 +9,22 @@ import (
 	"evenpole/profiles"
 )
 
-// Differences, mm, that do not count: what calipers and the strings' own
-// tolerances make of the same thing (our rule).
+// Differences, mm, that do not count: calipers and the strings' own tolerances give as
+// much for the same thing (our rule).
 const (
 	sameHeight   = 0.15
 	samePole     = 0.05
-	sameDiameter = 0.015 // or, of a thick string, this share:
-	sameShare    = 0.03
-	sameBareCore = 0.05 // share of its diameter
+	sameDiameter = 0.015
+	sameShare    = 0.03 // of a diameter, when that is more than sameDiameter
+	sameBareCore = 0.05 // of a core's diameter, when that is more than sameDiameter
 )
 
 // samePitch is how far a string may sound from its note: half a semitone.
 const samePitch = 50 // cents
 
-// compareMount says where what was on the jig is not what was ordered.
+// compareMount warns where the mounting on the jig differs from the order. It
+// withholds the verdict when the strings are not the order's, or when the session
+// names more than one height or diameter of a string.
 func (c *check) compareMount() {
 	if c.order.Batch != "" && c.v.Batch != "" && c.order.Batch != c.v.Batch {
 		c.warn("the pickup's magnets are of batch %q, the order asks for %q", c.v.Batch, c.order.Batch)
@@ -32,7 +34,7 @@ func (c *check) compareMount() {
 	for i := range c.order.Strings {
 		s := &c.v.Strings[i]
 		if c.session.takes(i).moved {
-			c.hold("%s: the session names more than one height or diameter: capture again with the strings and poles as they are", c.name(i))
+			c.withhold("%s: the session names more than one height or diameter: capture again with the strings and poles as they are", c.name(i))
 		}
 		if d := wrongString(c.order.Strings[i], s); d != "" {
 			strung = append(strung, c.name(i)+" "+d)
@@ -48,7 +50,7 @@ func (c *check) compareMount() {
 		}
 	}
 	if strung != nil {
-		c.hold("the strings on the jig are not those of the order: %s", strings.Join(strung, "; "))
+		c.withhold("the strings on the jig are not those of the order: %s", strings.Join(strung, "; "))
 	}
 	if off != nil {
 		c.warn("string heights on the jig are not those of the order: %s", strings.Join(off, "; "))
@@ -85,8 +87,8 @@ func (c *check) wrongPole(s *String) string {
 	switch {
 	case h < o.PoleHeightMin-samePole || h > o.PoleHeightMax+samePole:
 		return fmt.Sprintf("at %.2f mm, allowed %.2f to %.2f mm", h, o.PoleHeightMin, o.PoleHeightMax)
-	case gap < o.MinGap-samePole:
-		return fmt.Sprintf("at %.2f mm from its string, allowed %.2f mm", gap, o.MinGap)
+	case gap < o.RestGap()-samePole:
+		return fmt.Sprintf("at %.2f mm from its string, allowed %.2f mm", gap, o.RestGap())
 	}
 	return ""
 }

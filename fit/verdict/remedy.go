@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"evenpole/fit/level"
 	"evenpole/profiles"
 )
 
@@ -39,8 +40,8 @@ func (c *check) remedies() {
 	c.v.Remedy += cmp.Or(c.move(), c.tilt()) + "; never press, pull or hammer a pole of a wound coil"
 }
 
-// firstLook sends to the likeliest cause before anything is moved; "" when none
-// stands out.
+// firstLook says to look for the likeliest cause before anything is moved; "" when
+// nothing stands out.
 func (c *check) firstLook() string {
 	if c.v.Diagnosis == nil || len(c.v.Diagnosis.Causes) == 0 {
 		return ""
@@ -49,29 +50,29 @@ func (c *check) firstLook() string {
 }
 
 // loudness says by how much a string is off, in words.
-func loudness(deviation Figure) string {
+func loudness(deviation level.Figure) string {
 	if deviation > 0 {
 		return fmt.Sprintf("%.1f dB too loud", float64(deviation))
 	}
 	return fmt.Sprintf("%.1f dB too quiet", -float64(deviation))
 }
 
-// slopes is by how much each level rises with its pole, dB per mm, as the pickup
-// stands.
+// slopes is by how much each level rises with its pole's height, dB per mm, at the
+// heights of the pickup.
 func (x *expectation) slopes() []float64 {
 	raised := slices.Clone(x.heights)
 	for i := range raised {
 		raised[i] += step
 	}
-	out := x.tried(raised, nil)[:len(raised)]
+	out := x.shiftFor(raised, nil)[:len(raised)]
 	for i := range out {
-		out[i] *= perLn / step
+		out[i] *= level.PerLn / step
 	}
 	return out
 }
 
-// wanted is the pole height, mm, that would bring string i to its target were
-// all others to stay at theirs; false when no slope tells.
+// wanted is the pole height, mm, that would bring string i to its target while the
+// other levels stay; not ok when its slope is not known.
 func (c *check) wanted(i int) (height float64, ok bool) {
 	s := &c.v.Strings[i]
 	if c.opt.Slope == nil || !(c.opt.Slope[i] > 0) || !s.PoleHeight.Known() {
@@ -80,7 +81,7 @@ func (c *check) wanted(i int) (height float64, ok bool) {
 	return float64(s.PoleHeight) - float64(s.Deviation)/c.opt.Slope[i], true
 }
 
-// turn says which way a screw goes, and how far where a slope tells.
+// turn says which way to turn a screw, and how far when its slope is known.
 func (c *check) turn(i int) string {
 	s := &c.v.Strings[i]
 	way := "raise"
@@ -94,7 +95,7 @@ func (c *check) turn(i int) string {
 	}
 	low, high := c.order.PoleHeightMin, c.order.PoleHeightMax
 	if s.StringHeight.Known() {
-		high = min(high, float64(s.StringHeight)-c.order.MinGap)
+		high = min(high, float64(s.StringHeight)-c.order.RestGap())
 	}
 	allowed := max(low, min(high, want))
 	move := allowed - float64(s.PoleHeight)
@@ -138,8 +139,8 @@ func (c *check) restring(i int) string {
 	return text + fmt.Sprintf(", about %.2f mm", want)
 }
 
-// example is the string of a known set that would bring string i nearest to its
-// target by its core; "" when none brings it within tolerance.
+// example names the string of a known set whose core would bring string i nearest to
+// its target; "" when none brings it within tolerance.
 func (c *check) example(i int) string {
 	if c.x == nil {
 		return ""
@@ -156,8 +157,8 @@ func (c *check) example(i int) string {
 			continue
 		}
 		other.Note = c.x.setup.Strings[i].Note
-		shift := c.x.tried(c.x.heights, func(s []profiles.String, _ []float64) { s[i] = other })
-		if left := math.Abs(dev + perLn*shift[i]*(1-1/n)); left < best {
+		shift := c.x.shiftFor(c.x.heights, func(s []profiles.String, _ []float64) { s[i] = other })
+		if left := math.Abs(dev + level.PerLn*shift[i]*(1-1/n)); left < best {
 			best, text = left, fmt.Sprintf(", such as %s of set %q, which would leave %.1f dB", diameters(other), set.Name, left)
 		}
 	}
@@ -170,9 +171,8 @@ const (
 	usualTravel = 1.5 // mm up or down at either end where the order does not say (common practice)
 )
 
-// move finds the height and tilt of the pickup that leave the least worst
-// deviation by the model, the smaller move where two are alike; "" without a
-// model.
+// move finds the height and tilt of the pickup with the least worst deviation by the
+// model, and the smallest such move; "" without a model.
 func (c *check) move() string {
 	if c.x == nil {
 		return ""
@@ -195,19 +195,19 @@ func (c *check) move() string {
 	return fmt.Sprintf("%s: the model expects the worst string %.1f dB off then, %.1f dB now", moves(first, last, len(c.v.Strings)), best, now)
 }
 
-// worst is the worst deviation of a pickup that is raised by so many mm at its
-// first and at its last string; infinite where a string comes too near.
+// worst is the worst deviation of the pickup when it is raised by so many mm at its
+// first and at its last string; infinite when a string comes too near.
 func (c *check) worst(first, last float64) float64 {
 	if c.tooNear(first, last) {
 		return math.Inf(1)
 	}
-	shift := c.x.tried(c.x.heights, func(_ []profiles.String, above []float64) { lift(above, -first, -last) })
+	shift := c.x.shiftFor(c.x.heights, func(_ []profiles.String, above []float64) { lift(above, -first, -last) })
 	var mean, worst float64
 	for i := range c.v.Strings {
 		mean += shift[i] / float64(len(c.v.Strings))
 	}
 	for i, s := range c.v.Strings {
-		worst = max(worst, math.Abs(float64(s.Deviation)+perLn*(shift[i]-mean)))
+		worst = max(worst, math.Abs(float64(s.Deviation)+level.PerLn*(shift[i]-mean)))
 	}
 	return worst
 }
@@ -225,7 +225,7 @@ func (c *check) tooNear(first, last float64) bool {
 	return false
 }
 
-// moves says how a pickup is moved at its two ends.
+// moves says in words how a pickup is moved at its two ends.
 func moves(first, last float64, n int) string {
 	end := func(mm float64) string {
 		if mm < 0 {
@@ -248,8 +248,8 @@ func moves(first, last float64, n int) string {
 	return "move the pickup: " + strings.Join(parts, ", ")
 }
 
-// tilt says whether tilting the pickup can do it: when the deviations lie along
-// a line from the first string to the last well enough.
+// tilt says whether tilting the pickup can bring every string within tolerance: when
+// the deviations lie near a straight line from the first string to the last.
 func (c *check) tilt() string {
 	n := len(c.v.Strings)
 	middle := float64(n-1) / 2

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"evenpole/fit/level"
 	"evenpole/profiles"
 )
 
@@ -63,7 +64,7 @@ func TestStringThatWouldHelp(t *testing.T) {
 	o := rodOrder()
 	var mean float64
 	for i, c := range cores {
-		o.Offset = append(o.Offset, perLn*law.level(profiles.String{Core: c}, stringH-tops[i]))
+		o.Offset = append(o.Offset, level.PerLn*law.level(profiles.String{Core: c}, stringH-tops[i]))
 		mean += o.Offset[i] / 6
 	}
 	for i := range o.Offset {
@@ -71,7 +72,7 @@ func TestStringThatWouldHelp(t *testing.T) {
 	}
 	opt := Options{Bench: &Bench{Model: law, Sets: []profiles.StringSet{{Name: "heavy", Strings: heavy()}}}}
 	v := check1(t, built(nil, map[int]float64{4: -3.6}), o, opt)
-	left := (3.6 - 2*math.Log(1.125)*perLn) * 5 / 6
+	left := (3.6 - 2*math.Log(1.125)*level.PerLn) * 5 / 6
 	contains(t, []string{v.Strings[3].Remedy}, fmt.Sprintf(`thicker core, such as 0.619 mm of set "heavy", which would leave %.1f dB`, left))
 	contains(t, []string{v.Remedy}, "see first whether")
 	v = check1(t, built(nil, map[int]float64{4: 3.6}), o, opt)

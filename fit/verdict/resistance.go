@@ -3,6 +3,8 @@ package verdict
 import (
 	"fmt"
 	"math"
+
+	"evenpole/fit/level"
 )
 
 // copperPerK is by how much the resistance of copper grows with temperature, as a
@@ -31,36 +33,17 @@ func (m Measured) At20() float64 { return m.Ohm / (1 + copperPerK*(m.Celsius-20)
 // Resistance is a coil's resistance beside what was ordered. It is not part of the
 // verdict, which is on the balance.
 type Resistance struct {
-	Ohm       float64 `json:"measured_ohm"`
-	Celsius   float64 `json:"temperature_c"`
-	At20      float64 `json:"at_20_c_ohm"`
-	Target    Figure  `json:"target_ohm"` // at 20 °C; unknown when none was ordered
-	Off       Figure  `json:"off_percent"`
-	Tolerance Figure  `json:"tolerance_percent"`
+	Ohm       float64      `json:"measured_ohm"`
+	Celsius   float64      `json:"temperature_c"`
+	At20      float64      `json:"at_20_c_ohm"`
+	Target    level.Figure `json:"target_ohm"` // at 20 °C; unknown when none was ordered
+	Off       level.Figure `json:"off_percent"`
+	Tolerance level.Figure `json:"tolerance_percent"`
 }
 
 // Within reports whether the coil is within tolerance of what was ordered; true
 // when nothing was. The meter's own error is not in it.
 func (r *Resistance) Within() bool { return !(math.Abs(float64(r.Off)) > float64(r.Tolerance)) }
-
-// resist puts a coil's resistance beside the order's.
-func (c *check) resist(m Measured) {
-	unknown := Figure(math.NaN())
-	r := &Resistance{Ohm: m.Ohm, Celsius: m.Celsius, At20: m.At20(), Target: unknown, Off: unknown, Tolerance: unknown}
-	c.v.Resistance = r
-	c.note("resistance is put at 20 °C by %.3g %% a degree, as of annealed copper (IEC 60028)", 100*copperPerK)
-	if c.order.Resistance == 0 {
-		return
-	}
-	r.Target = Figure(c.order.Resistance)
-	r.Off = Figure(100 * (r.At20/c.order.Resistance - 1))
-	if c.order.ResistanceTolerance > 0 {
-		r.Tolerance = Figure(c.order.ResistanceTolerance)
-	}
-	if !r.Within() {
-		c.warn("the coil has %.0f ohm at 20 °C, %+.1f %% off the %.0f ohm ordered, and +- %g %% is allowed: fewer or more turns, another wire, or a short between turns", r.At20, float64(r.Off), c.order.Resistance, c.order.ResistanceTolerance)
-	}
-}
 
 // String is the resistance in words.
 func (r *Resistance) String() string {

@@ -155,10 +155,7 @@ func excitation(r *record.Reading) profiles.Excitation {
 	return r.Excite
 }
 
-// perLn is how many decibels one in ln v is.
-const perLn = 20 / math.Ln10
-
-func known(x float64) bool { return Figure(x).Known() }
+func known(x float64) bool { return level.Figure(x).Known() }
 
 // takes returns those of string i, counted from 0.
 func (s *session) takes(i int) *takes {

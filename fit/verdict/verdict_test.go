@@ -168,7 +168,7 @@ func TestJudgeEdges(t *testing.T) {
 		{-1.5000001, 0.5, 1, OutOfTolerance}, {0, 2, 1, CannotTell}, {1, 0, 1, Conforms},
 		{math.NaN(), 0.1, 1, CannotTell}, {0, math.NaN(), 1, CannotTell},
 	} {
-		if got := judge(tt.deviation, tt.expanded, tt.tolerance); got != tt.want {
+		if got := conformity(tt.deviation, tt.expanded, tt.tolerance); got != tt.want {
 			t.Errorf("judge(%g, %g, %g): got %q, want %q", tt.deviation, tt.expanded, tt.tolerance, got, tt.want)
 		}
 	}
@@ -188,7 +188,7 @@ func TestJudgeByConformanceProbability(t *testing.T) {
 		if row[4] != "" {
 			high = number(t, row[4])
 		}
-		got := judge(estimate-(low+high)/2, solve.CoverageFactor(math.Inf(1), 0.95)*u, (high-low)/2)
+		got := conformity(estimate-(low+high)/2, solve.CoverageFactor(math.Inf(1), 0.95)*u, (high-low)/2)
 		n := distuv.Normal{Mu: estimate, Sigma: u}
 		near(t, row[0]+": probability", n.CDF(high)-n.CDF(low), chance, 1e-9)
 		want := CannotTell
@@ -334,7 +334,7 @@ func TestCheckRefuses(t *testing.T) {
 
 // What a session lacks, or has of its own, keeps the verdict open however even
 // the levels are.
-func TestHeldVerdicts(t *testing.T) {
+func TestWithheldVerdicts(t *testing.T) {
 	each := func(change func(*record.Reading)) func([]record.Reading) []record.Reading {
 		return func(rows []record.Reading) []record.Reading {
 			for i := range rows {
@@ -462,7 +462,7 @@ func TestMoreTakesAreEnough(t *testing.T) {
 }
 
 // More takes of the wrong string are no help.
-func TestHeldAsksForNothing(t *testing.T) {
+func TestWithheldAsksForNothing(t *testing.T) {
 	wide := []float64{18.8, 21.2, 18.8, 21.2}
 	rows := taken(wide, wide)
 	if v := check1(t, rows, order(2), Options{}); len(v.MoreTakes) == 0 {
@@ -542,6 +542,32 @@ func TestScrewAtItsLimit(t *testing.T) {
 	contains(t, []string{v.Strings[2].Remedy}, "at the order's limit already")
 }
 
+// A plan keeps poles to the gap at rest: a string that swings by 0.6 mm and may
+// come as near as 1.2 mm lies 1.8 mm over its pole, so that under a string at 3 mm
+// no pole is higher than 1.2 mm. A check holds poles to the same.
+func TestPolesKeepTheGapAtRest(t *testing.T) {
+	o := order(2)
+	o.Tolerance, o.PoleHeightMax, o.StringSwing = 0.5, 3, 0.6
+	rows := func(height float64) []record.Reading {
+		rows := taken(around(20), around(22))
+		for i := range rows {
+			rows[i].PoleHeight = height
+		}
+		return rows
+	}
+	v := check1(t, rows(1.4), o, Options{})
+	contains(t, v.Warnings, "at 1.60 mm from its string, allowed 1.80 mm")
+	v = check1(t, rows(1.2), o, Options{Slope: []float64{5, 5}}) // the limit is as high as the pole is
+	if want := "1.0 dB too quiet; it is at the order's limit already, so try another string gauge"; v.Strings[0].Remedy != want {
+		t.Errorf("got %q, want %q", v.Strings[0].Remedy, want)
+	}
+	for _, w := range v.Warnings {
+		if strings.Contains(w, "outside the order's limits") {
+			t.Errorf("got %q of poles at the limit", w)
+		}
+	}
+}
+
 func TestJSON(t *testing.T) {
 	rows := taken(around(20), around(20))[:8]
 	rows[0].StringHeight = math.NaN()
@@ -552,7 +578,7 @@ func TestJSON(t *testing.T) {
 	}
 	for _, want := range []string{
 		`"pickup":"P1"`, `"order":"A-1"`, `"session":"s1"`, `"verdict":"cannot tell yet"`, `"string":1,"note":"E4"`, `"balance_db":null`,
-		`"string_height_mm":null`, `"U_db":null`, `"u_db":null`, `"takes":8`, `"spread_db":null`, `"tolerance_db":1`, `"more_takes":[]`, `"notes":[]`,
+		`"string_height_mm":null`, `"expanded_u_db":null`, `"u_db":null`, `"takes":8`, `"spread_db":null`, `"tolerance_db":1`, `"more_takes":[]`, `"notes":[]`,
 	} {
 		contains(t, []string{string(text)}, want)
 	}

@@ -2,7 +2,8 @@
 // second writer out, and tells what endangers a folder. It knows nothing of what is
 // in them.
 //
-//   - files.go: a file written whole, or not at all; a file that only grows.
+//   - files.go: a file that only grows; folders.
+//   - whole.go: a file that is written whole, or not at all.
 //   - inplace.go: a file that counts as synced only while its path leads to it.
 //   - lock.go: the one process that may write in a folder.
 //   - place.go: network drives and synchronised folders.

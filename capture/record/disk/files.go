@@ -75,22 +75,3 @@ func SyncDir(dir string) error {
 	defer d.Close()
 	return d.Sync()
 }
-
-// WriteFile writes a file that lasts. It has its name only once it is whole.
-func WriteFile(path string, text []byte) error {
-	dir := filepath.Dir(path)
-	f, err := os.CreateTemp(dir, ".new-*")
-	if err != nil {
-		return &WriteError{path, err}
-	}
-	_, err = f.Write(text)
-	err = errors.Join(err, f.Chmod(0o644), f.Sync(), f.Close())
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		os.Remove(f.Name())
-		return &WriteError{path, err}
-	}
-	return SyncDir(dir)
-}

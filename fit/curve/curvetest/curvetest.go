@@ -32,9 +32,9 @@ func Shop(rng *rand.Rand, pickups int) ([]float64, []cell.Cell) {
 		th[j] = p.Mean + 0.5*p.SD*rng.NormFloat64()
 	}
 	for i, w := range c.Wraps {
-		th[curve.PFixed+i] = curve.WrapPrior(w).Mean + 0.3*rng.NormFloat64()
+		th[curve.FixedParameters+i] = curve.WrapPrior(w).Mean + 0.3*rng.NormFloat64()
 	}
-	th[curve.PLevel] = 2.7
+	th[curve.Level] = 2.7
 	var cells []cell.Cell
 	strings := [2][6]float64{}
 	for k := range strings {

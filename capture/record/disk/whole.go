@@ -1,0 +1,155 @@
+package disk
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"syscall"
+)
+
+// FolderError says that a folder stands where a file was to be written.
+type FolderError struct{ Path string }
+
+// Error returns "path: what was expected".
+func (e *FolderError) Error() string {
+	return e.Path + ": expected a file to write, got a folder"
+}
+
+// Unwrap returns what the system calls it.
+func (e *FolderError) Unwrap() error { return syscall.EISDIR }
+
+// WriteFile writes a file that lasts. It has its name only once it is whole, and
+// takes the place of a file of that name. Its folder must be there.
+//
+// Errors: a *FolderError where a folder has the name; what write returns, as it
+// is; a *WriteError when the disk does not take it. Nothing is left behind then,
+// and the file that was there stays, unless it was the folder that could not be
+// synced: the new file has the name then, and may lose it in a power cut.
+func WriteFile(path string, write func(io.Writer) error) error {
+	temp, err := writeTemp(path, write)
+	if err != nil {
+		return err
+	}
+	if err := os.Rename(temp, path); err != nil {
+		os.Remove(temp)
+		return &WriteError{path, err}
+	}
+	if err := SyncDir(filepath.Dir(path)); err != nil {
+		return &WriteError{path, err}
+	}
+	return nil
+}
+
+// CreateFile is WriteFile for a file that must not be there yet: a *WriteError
+// that wraps fs.ErrExist says that it is, and it stays as it was, whoever made it
+// and when.
+func CreateFile(path string, write func(io.Writer) error) error {
+	return createFile(path, write, os.Link)
+}
+
+// CreateNext is CreateFile under the first name that nothing has: stem and ext,
+// then stem-2 and ext, and so on. It returns the name.
+func CreateNext(stem, ext string, write func(io.Writer) error) (path string, err error) {
+	path = stem + ext
+	for n := 2; ; n++ {
+		if err := CreateFile(path, write); !errors.Is(err, fs.ErrExist) {
+			return path, err
+		}
+		path = fmt.Sprintf("%s-%d%s", stem, n, ext)
+	}
+}
+
+// createFile is CreateFile with what gives a file a second name.
+func createFile(path string, write func(io.Writer) error, link func(old, name string) error) error {
+	if _, err := os.Lstat(path); err == nil {
+		return &WriteError{path, fs.ErrExist}
+	}
+	temp, err := writeTemp(path, write)
+	if err != nil {
+		return err
+	}
+	if err := nameNew(temp, path, link); err != nil {
+		os.Remove(temp)
+		return &WriteError{path, err}
+	}
+	if err := SyncDir(filepath.Dir(path)); err != nil {
+		os.Remove(path)
+		return &WriteError{path, err}
+	}
+	return nil
+}
+
+// nameNew gives a file a name that none may have. Where the file system has no
+// links, the name is first taken with an empty file, which the rename replaces.
+func nameNew(temp, path string, link func(old, name string) error) error {
+	switch err := link(temp, path); {
+	case err == nil:
+		return os.Remove(temp)
+	case errors.Is(err, fs.ErrExist):
+		return fs.ErrExist
+	}
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if errors.Is(err, fs.ErrExist) {
+		return fs.ErrExist
+	}
+	if err != nil {
+		return err
+	}
+	if err := errors.Join(f.Close(), os.Rename(temp, path)); err != nil {
+		os.Remove(path)
+		return err
+	}
+	return nil
+}
+
+// writeTemp writes and syncs a file beside path under a name of its own, which
+// begins with a dot.
+func writeTemp(path string, write func(io.Writer) error) (temp string, err error) {
+	if info, err := os.Stat(path); err == nil && info.IsDir() {
+		return "", &FolderError{path}
+	}
+	f, err := os.CreateTemp(filepath.Dir(path), ".new-*")
+	if err != nil {
+		return "", &WriteError{path, err}
+	}
+	to := &sink{file: f}
+	b := bufio.NewWriter(to)
+	err = write(b)
+	if err == nil {
+		err = b.Flush()
+	}
+	if to.err != nil { // whatever write made of it
+		err = &WriteError{path, to.err}
+	}
+	if err == nil {
+		if err = errors.Join(f.Chmod(0o644), f.Sync()); err != nil {
+			err = &WriteError{path, err}
+		}
+	}
+	if closed := f.Close(); err == nil && closed != nil {
+		err = &WriteError{path, closed}
+	}
+	if err != nil {
+		os.Remove(f.Name())
+		return "", err
+	}
+	return f.Name(), nil
+}
+
+// sink remembers why a file took no more.
+type sink struct {
+	file *os.File
+	err  error
+}
+
+func (s *sink) Write(text []byte) (int, error) {
+	n, err := s.file.Write(text)
+	if err != nil {
+		s.err = err
+	}
+	return n, err
+}

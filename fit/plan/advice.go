@@ -1,0 +1,223 @@
+package plan
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"evenpole/profiles"
+
+	"gonum.org/v1/gonum/stat"
+)
+
+// flatChance is the chance of meeting from which flat tops are advised.
+const flatChance = 0.9
+
+// advise gives the short answer. An order is out of reach when the plan's mean
+// prediction leaves a string out of tolerance: Make would have taken any stagger that
+// leaves none out, had it found one. All string sets of the order count.
+func (p *Plan) advise() Advice {
+	switch {
+	case p.Flat != nil && p.Flat.minMeets() >= flatChance:
+		return FlatIsEnough
+	case len(p.outside()) > 0:
+		return NotReachable
+	case p.Move == nil:
+		return UseStagger
+	case p.Move.moves():
+		return MovePickup
+	}
+	return LeavePickup
+}
+
+// outsideString is a string whose mean prediction is out of tolerance.
+type outsideString struct {
+	set       string // "" = the order's own
+	i         int    // counted from 0
+	deviation float64
+}
+
+// outside lists the strings whose mean prediction is out of tolerance.
+func (p *Plan) outside() []outsideString {
+	var out []outsideString
+	for _, s := range p.bySet() {
+		for i, d := range s.Deviation {
+			if math.Abs(d) > p.Tolerance+rounding {
+				out = append(out, outsideString{s.Name, i, d})
+			}
+		}
+	}
+	return out
+}
+
+// warnings says what a builder should know before trusting the plan.
+func (j *job) warnings(p *Plan) []string {
+	var w []string
+	for _, v := range j.variants {
+		for _, own := range j.model.Warnings(v.setup, p.Heights) {
+			if !slices.Contains(w, own) {
+				w = append(w, own)
+			}
+		}
+	}
+	w = append(w, j.estimatedCores()...)
+	w = append(w, j.liftedTarget()...)
+	w = append(w, j.bindingLimits(p)...)
+	w = append(w, j.magnetPull(p)...)
+	w = append(w, j.poorChance(p)...)
+	return append(w, j.breaches()...)
+}
+
+// Gaps, in mm at rest, under which the pull of a rod magnet is felt: a string
+// then beats, sounds sharp or flat high up the neck, or loses sustain. Common
+// practice: some 5/64 in under wound strings, 1/16 in under plain ones. Steel
+// poles over a bar magnet carry a weaker field and pull less.
+const (
+	pullWound = 2.0
+	pullPlain = 1.6
+)
+
+// magnetPull names the strings that come so near to a magnet that it pulls on them.
+// A string counts as wound when it is wound in any set.
+func (j *job) magnetPull(p *Plan) []string {
+	if j.order.Poles != profiles.Rod {
+		return nil
+	}
+	var near []string
+	for i := range j.order.Strings {
+		least := pullPlain
+		if slices.ContainsFunc(j.variants, func(v *variant) bool { return !v.setup.Strings[i].Plain() }) {
+			least = pullWound
+		}
+		if p.Gaps[i] < least-0.005 { // smaller as it is printed
+			near = append(near, fmt.Sprintf("%s (gap %.2f mm, %.1f mm wanted)", j.name(i), p.Gaps[i], least))
+		}
+	}
+	if near == nil {
+		return nil
+	}
+	return []string{"magnet pull gets large: " + strings.Join(near, ", ") +
+		"; common practice, for strings at rest over rod magnets: listen for beats and wrong pitch high up the neck, or allow a larger min_gap_mm"}
+}
+
+func (j *job) estimatedCores() []string {
+	var names []string
+	for k, v := range j.variants {
+		for i, s := range v.setup.Strings {
+			switch {
+			case !s.CoreEstimated:
+			case k == 0:
+				names = append(names, j.name(i))
+			default:
+				names = append(names, fmt.Sprintf("%s of %q", j.name(i), v.set))
+			}
+		}
+	}
+	if names == nil {
+		return nil
+	}
+	return []string{"core estimated from the gauge: " + strings.Join(names, ", ") +
+		"; measure the bare core beside the ball end with a caliper and order with core_mm"}
+}
+
+// liftedTarget warns of offsets that do not average zero, when that takes more than
+// a quarter of every string's tolerance.
+func (j *job) liftedTarget() []string {
+	m := stat.Mean(j.offset, nil)
+	if math.Abs(m) <= j.order.Tolerance/4 {
+		return nil
+	}
+	return []string{fmt.Sprintf("offset_db averages %+.2f dB, but balance averages 0: every deviation carries %+.2f dB; centre the offsets", m, -m)}
+}
+
+// bindingLimits names the strings that a limit keeps from the level of the others.
+func (j *job) bindingLimits(p *Plan) []string {
+	var w []string
+	for _, h := range j.limitedStrings(p) {
+		way := "higher"
+		if h.more < 0 {
+			way = "lower"
+		}
+		w = append(w, fmt.Sprintf("%s: %s keeps its pole at %.2f mm; about %.1f mm %s would bring it to the others",
+			j.name(h.i), h.limit, p.Heights[h.i], math.Abs(h.more), way))
+	}
+	return w
+}
+
+// poorChance says why the plan is unlikely to meet the order.
+func (j *job) poorChance(p *Plan) []string {
+	if out := p.outside(); len(out) > 0 {
+		var names []string
+		for _, m := range out {
+			name := fmt.Sprintf("%s at %+.2f dB", j.name(m.i), m.deviation)
+			if m.set != "" {
+				name += fmt.Sprintf(" with %q", m.set)
+			}
+			names = append(names, name)
+		}
+		what := "stagger"
+		if p.Move != nil {
+			what = "height and tilt of the pickup"
+		}
+		return []string{fmt.Sprintf("no "+what+" within the limits is expected to keep every string within %g dB: %s",
+			p.Tolerance, strings.Join(names, ", "))}
+	}
+	meets := p.minMeets()
+	if meets >= 0.5 {
+		return nil
+	}
+	cause := "readings of more test pickups and matched magnets raise it"
+	if i := p.worst(); math.Abs(p.Deviation[i]) > p.Tolerance/2 {
+		cause = fmt.Sprintf("the limits leave %s at %+.1f dB", j.name(i), p.Deviation[i])
+	}
+	return []string{fmt.Sprintf("the chance that every string is within %g dB is only %.0f %%: %s", p.Tolerance, 100*meets, cause)}
+}
+
+// worst is the string, counted from 0, whose mean prediction is farthest off
+// its target.
+func (p *Plan) worst() int {
+	w := 0
+	for i, d := range p.Deviation {
+		if math.Abs(d) > math.Abs(p.Deviation[w]) {
+			w = i
+		}
+	}
+	return w
+}
+
+// breaches names the limits that are broken by staggers that the order compares.
+func (j *job) breaches() []string {
+	var w []string
+	for _, c := range j.order.Compare {
+		for i, h := range c.Heights {
+			if b := j.breach(i, h); b != "" {
+				w = append(w, fmt.Sprintf("compare %q: %s: %s", c.Name, j.name(i), b))
+			}
+		}
+	}
+	return w
+}
+
+// Cautions are what must stand beside pole heights for poles of this kind.
+// All are common practice.
+func Cautions(kind profiles.PoleKind) []string {
+	magnets := "strong magnets: mind your fingers, and keep them away from pacemakers and other implants"
+	switch kind {
+	case profiles.Rod:
+		return []string{
+			"rod magnets are set before the coil is wound: never press, pull or hammer a pole of a wound coil, it breaks the wire",
+			magnets,
+		}
+	case profiles.Slug:
+		return []string{
+			"slugs are set before the coil is wound: never press or hammer a slug of a wound coil",
+			magnets,
+		}
+	default:
+		return []string{
+			"turn screws in small steps and count the turns; never force one that binds",
+			magnets,
+		}
+	}
+}

@@ -1,0 +1,162 @@
+package screen
+
+import (
+	"math"
+	"slices"
+
+	"evenpole/fit/cell"
+)
+
+const (
+	usualRange = 2.5 // mm, of heights
+	repeats    = 0.8 // share of the heights that a shop repeats, for it to be a habit
+	mostDiffer = 3   // strings of a list that count: a list that is another altogether is one event
+	mostLists  = 30  // lists to compare with
+)
+
+// learnHabits finds the shop's habits.
+func (s *screener) learnHabits() habits {
+	h := habits{digits: map[*length]int{}}
+	h.poles = s.habitOf(func(m mount, within float64) (int, int) { return s.poleDifferences(m, nil, within) })
+	h.heights = s.habitOf(func(m mount, within float64) (int, int) { return s.heightDifferences(m, nil, within) })
+	for _, l := range lengths {
+		h.digits[l] = s.usualDigits(l)
+	}
+	h.batch = s.habitOf(func(m mount, _ float64) (int, int) { return s.batchDifferences(m, nil) })
+	twice := 0
+	for _, m := range s.mounts {
+		if s.mountedTwice(m, nil) {
+			twice++
+		}
+	}
+	h.mountsOnce = float64(twice) <= (1-repeats)*float64(len(s.mounts))
+	return h
+}
+
+// usualDigits is how many decimals most lengths of a column have.
+func (s *screener) usualDigits(l *length) int {
+	var all []int
+	for i := range s.filed {
+		all = append(all, decimals(l.get(&s.filed[i])))
+	}
+	if len(all) == 0 {
+		return 0
+	}
+	slices.Sort(all)
+	return all[int(repeats*float64(len(all)-1))]
+}
+
+// differences counts the values of a mount's list that differ by more than within
+// from the list that they ought to repeat, and all that were compared.
+type differences func(m mount, within float64) (differ, of int)
+
+// habitOf finds out whether a shop types a list from another one, or measures it anew.
+func (s *screener) habitOf(count differences) habit {
+	for _, way := range []struct{ learn, within float64 }{{sameDigits, sameHeight}, {sameMeasured, sameMeasured}} {
+		differ, all := 0, 0
+		for _, m := range s.mounts {
+			n, of := count(m, way.learn)
+			differ, all = differ+n, all+of
+		}
+		if all > 0 && float64(differ) <= (1-repeats)*float64(all) {
+			coincidence := 2 * way.within / usualRange // chance that a height put right falls on the list
+			return habit{-math.Log(coincidence * float64(differ+1) / float64(all+1)), way.within}
+		}
+	}
+	return habit{}
+}
+
+// listEvidence is ln of how likely a mount's lists are by the shop's habits, some
+// cells corrected: 0 when they repeat others, less for every value that differs.
+func (s *screener) listEvidence(m mount, corrected map[int]cell.Cell) float64 {
+	var sum float64
+	if h := s.habits.poles; h.cost > 0 {
+		n, _ := s.poleDifferences(m, corrected, h.within)
+		sum -= h.cost * float64(min(n, mostDiffer))
+	}
+	if h := s.habits.heights; h.cost > 0 {
+		n, _ := s.heightDifferences(m, corrected, h.within)
+		sum -= h.cost * float64(min(n, mostDiffer))
+	}
+	n, _ := s.batchDifferences(m, corrected)
+	return sum - s.habits.batch.cost*float64(n)
+}
+
+// poleDifferences counts the pole heights of a mount that differ from those of the
+// pickup's other mount that is most like it; of 0 heights when there is none.
+func (s *screener) poleDifferences(m mount, corrected map[int]cell.Cell, within float64) (differ, of int) {
+	pickup := s.cellAt(m[0], corrected).Pickup
+	return s.leastDifferences(m, corrected, within, poleLength, func(o mount) bool { return s.cells[o[0]].Pickup == pickup })
+}
+
+// heightDifferences does the same for string heights, among all mounts.
+func (s *screener) heightDifferences(m mount, corrected map[int]cell.Cell, within float64) (differ, of int) {
+	return s.leastDifferences(m, corrected, within, heightLength, func(mount) bool { return true })
+}
+
+// leastDifferences compares a list of lengths with those of the mounts of as many
+// strings that are to be compared, and counts the differences from the most similar.
+func (s *screener) leastDifferences(m mount, corrected map[int]cell.Cell, within float64, l *length, compared func(mount) bool) (differ, of int) {
+	differ = len(m) + 1
+	lists := 0
+	for _, o := range s.mounts {
+		if o[0] == m[0] || len(o) != len(m) || !compared(o) || s.cells[o[len(o)-1]].String != s.cells[m[len(m)-1]].String {
+			continue
+		}
+		differ, of = min(differ, s.countDifferences(m, o, corrected, within, l)), len(m)
+		if lists++; differ == 0 || lists == mostLists {
+			break
+		}
+	}
+	if of == 0 {
+		differ = 0
+	}
+	return differ, of
+}
+
+// countDifferences counts the strings whose lengths differ between two mounts; of
+// string heights, those that differ from the median shift.
+func (s *screener) countDifferences(m, o mount, corrected map[int]cell.Cell, within float64, l *length) int {
+	var d []float64
+	for x, i := range m {
+		d = append(d, l.get(s.cellAt(i, corrected))-l.get(&s.cells[o[x]]))
+	}
+	shift := 0.0
+	if l == heightLength {
+		sorted := slices.Sorted(slices.Values(d))
+		shift = sorted[len(sorted)/2]
+	}
+	n := 0
+	for _, v := range d {
+		if math.Abs(v-shift) > within {
+			n++
+		}
+	}
+	return n
+}
+
+// mountedTwice reports whether a mount's pickup has another mount under the same
+// strings at about the same height.
+func (s *screener) mountedTwice(m mount, corrected map[int]cell.Cell) bool {
+	c := s.cellAt(m[0], corrected)
+	return slices.ContainsFunc(s.mounts, func(o mount) bool {
+		d := &s.cells[o[0]]
+		return o[0] != m[0] && d.Pickup == c.Pickup && d.Set == c.Set && d.Core == c.Core && math.Abs(d.StringHeight-c.StringHeight) < 2*sameMeasured
+	})
+}
+
+// batchDifferences counts 1 where a mount's batch is that of no other mount of its
+// pickup; of 0 when there is none.
+func (s *screener) batchDifferences(m mount, corrected map[int]cell.Cell) (differ, of int) {
+	c := s.cellAt(m[0], corrected)
+	for _, o := range s.mounts {
+		if o[0] == m[0] || s.cells[o[0]].Pickup != c.Pickup {
+			continue
+		}
+		of, differ = 1, 1
+		if s.cells[o[0]].Batch == c.Batch {
+			return 0, 1
+		}
+	}
+	return differ, of
+}

@@ -1,0 +1,84 @@
+package screen
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"evenpole/fit/cell"
+)
+
+// length is a column of lengths that people type.
+type length struct {
+	columns       []string
+	name          string
+	get           func(c *cell.Cell) float64
+	put           func(c *cell.Cell, v float64)
+	decimal, swap string // kinds of mistake: a decimal slip, and two values swapped ("" when they are not looked for)
+}
+
+var (
+	poleLength = &length{[]string{"pole_height_mm"}, "pole height",
+		func(c *cell.Cell) float64 { return c.PoleHeight }, func(c *cell.Cell, v float64) { c.PoleHeight = v }, DecimalPole, SwappedPoles}
+	heightLength = &length{[]string{"string_height_mm"}, "string height",
+		func(c *cell.Cell) float64 { return c.StringHeight }, func(c *cell.Cell, v float64) { c.StringHeight = v }, DecimalHeight, SwappedHeights}
+	steelLength = &length{[]string{"core_mm", "gauge_mm"}, "core",
+		func(c *cell.Cell) float64 { return c.Core }, putSteel, DecimalSteel, ""}
+	lengths = []*length{poleLength, heightLength, steelLength}
+)
+
+// putSteel sets a core, to the digits that files have, and the gauge with it.
+func putSteel(c *cell.Cell, core float64) {
+	c.Gauge = math.Round(c.Gauge*core/c.Core*1e4) / 1e4
+	c.Core = math.Round(core*1e4) / 1e4
+}
+
+// factors lead from a length as typed to the one that was meant. rare is ln of how
+// much rarer than a slip of one digit each is: our assumptions.
+var factors = []struct {
+	by     float64
+	inches bool
+	rare   float64
+	words  string
+}{
+	{10, false, 0, "a slip for"},
+	{0.1, false, 0, "a slip for"},
+	{0.01, false, 1.5, "a slip for"},
+	{25.4, true, 0, "typed in inches, for"},
+	{1 / 25.4, true, 2, "typed in an inch column, for"},
+}
+
+// How far two lengths may lie apart, mm, and be one.
+const (
+	sameDigits   = 0.006 // typed twice from one list
+	sameHeight   = 0.03  // typed in two units
+	sameMeasured = 0.15  // measured twice
+
+	leastChange = 2 * sameHeight // a mistake that changes less shows in no level
+)
+
+// isImpossible reports whether a cell cannot be.
+func isImpossible(c *cell.Cell) bool {
+	_, cause := c.Fault()
+	return cause != ""
+}
+
+// anyBecomesImpossible reports whether corrections make cells that cannot be.
+func anyBecomesImpossible(corrected map[int]cell.Cell) bool {
+	for _, c := range corrected {
+		if isImpossible(&c) {
+			return true
+		}
+	}
+	return false
+}
+
+// mm writes a length as it was typed, more or less.
+func mm(v float64) string { return fmt.Sprintf("%.4g", v) }
+
+// decimals is how many decimals a number was written with.
+func decimals(v float64) int {
+	_, after, _ := strings.Cut(strconv.FormatFloat(v, 'f', -1, 64), ".")
+	return len(after)
+}

@@ -1,0 +1,60 @@
+package screen
+
+import (
+	"fmt"
+	"slices"
+
+	"evenpole/fit/cell"
+	"evenpole/profiles"
+)
+
+// mount is the cells of one mounting of a pickup, by their place, no string twice,
+// string 1 first.
+type mount []int
+
+// mountsOf groups cells by pickup, session and excitation. A string that stands there
+// more than once, at several heights, was mounted as often: the k-th mount has the
+// k-th cell of each string, in the order of rows.
+func mountsOf(cells []cell.Cell) []mount {
+	type place struct {
+		pickup, session string
+		excite          profiles.Excitation
+		time            int
+	}
+	order := make([]int, len(cells))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return compareRows(&cells[a], &cells[b]) })
+	seen := map[string]int{}
+	at := map[place]int{}
+	var out []mount
+	for _, i := range order {
+		c := &cells[i]
+		id := fmt.Sprintf("%q %q %q %d", c.Pickup, c.Session, c.Excite, c.String)
+		p := place{c.Pickup, c.Session, c.Excite, seen[id]}
+		seen[id]++
+		k, ok := at[p]
+		if !ok {
+			k = len(out)
+			at[p] = k
+			out = append(out, nil)
+		}
+		out[k] = append(out[k], i)
+	}
+	for _, m := range out {
+		slices.SortFunc(m, func(a, b int) int { return cells[a].String - cells[b].String })
+	}
+	return out
+}
+
+// compareRows orders cells by where their first rows stand.
+func compareRows(a, b *cell.Cell) int {
+	switch {
+	case len(a.Rows) == 0 || len(b.Rows) == 0:
+		return len(a.Rows) - len(b.Rows)
+	case a.Rows[0].File != b.Rows[0].File:
+		return a.Rows[0].File - b.Rows[0].File
+	}
+	return a.Rows[0].First - b.Rows[0].First
+}

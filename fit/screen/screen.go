@@ -1,0 +1,139 @@
+package screen
+
+import (
+	"cmp"
+	"slices"
+
+	"evenpole/fit/cell"
+)
+
+const (
+	mostRounds   = 15
+	mostPerMount = 3 // mistakes that are found of one mounting
+)
+
+// Screen looks for the mistakes that shops make in their records. It sets the
+// Weight of the cells in d that they touch (1 elsewhere), and keeps and returns
+// the mistakes with the strongest evidence first. Nothing is deleted or put right.
+//
+// The record as filed is compared with what would have been filed without this or
+// that mistake, by how likely the levels of the mounting are given all the rest,
+// and by whether its heights are those of the same pickup's, or the same bench's,
+// other mountings. The likeliest mistake is taken as made and put right, and the
+// record looked at again, until none is left. A pickup mixed up with one that the
+// record does not know cannot be told from a pickup of its own.
+func Screen(d *cell.Data) []cell.Suspect {
+	for i := range d.Cells {
+		d.Cells[i].Weight = 1
+	}
+	found := clippedTakes(d)
+	s := newScreener(d)
+	for _, f := range found {
+		for _, i := range f.cells {
+			s.extraVariance[i] = unknownSD * unknownSD
+		}
+	}
+	found = append(found, s.findAll()...)
+	for _, f := range found {
+		for _, i := range f.cells {
+			d.Cells[i].Weight = min(d.Cells[i].Weight, f.cellWeight())
+		}
+	}
+	slices.SortStableFunc(found, func(a, b mistake) int { return cmp.Compare(b.Evidence, a.Evidence) })
+	d.Suspects = nil
+	for _, f := range found {
+		d.Suspects = append(d.Suspects, f.Suspect)
+	}
+	return d.Suspects
+}
+
+// findAll finds mistakes in rounds until none is left.
+func (s *screener) findAll() []mistake {
+	var found []mistake
+	for range mostRounds {
+		s.levels = newLevelModel(s.cells, s.impossible, s.extraVariance)
+		s.habits = s.learnHabits()
+		likeliest := s.likeliest()
+		if len(likeliest) == 0 {
+			if s.driftsOnly {
+				break
+			}
+			s.driftsOnly = true
+			continue
+		}
+		touched := map[string]bool{}
+		for _, h := range likeliest {
+			if slices.ContainsFunc(h.pickups, func(p string) bool { return touched[p] }) {
+				continue // the next round looks at it again
+			}
+			for _, p := range h.pickups {
+				touched[p] = true
+			}
+			found = append(found, s.report(h))
+			s.accept(h)
+		}
+	}
+	return append(found, s.unexplainedLengths()...)
+}
+
+// likeliest returns the likeliest mistake of each mount that has enough evidence, the
+// one with the strongest first.
+func (s *screener) likeliest() []*hypothesis {
+	var out []*hypothesis
+	for k := range s.mounts {
+		if s.found[k] < mostPerMount {
+			if h := s.examine(k); h != nil {
+				out = append(out, h)
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b *hypothesis) int { return cmp.Compare(b.evidence, a.evidence) })
+	return out
+}
+
+// accept puts the record right.
+func (s *screener) accept(h *hypothesis) {
+	for i, c := range h.corrected {
+		s.cells[i] = c
+		s.impossible[i] = false
+	}
+	s.found[h.mount]++
+}
+
+// report is a hypothesis as users are told of it.
+func (s *screener) report(h *hypothesis) mistake {
+	out := mistake{Suspect: cell.Suspect{Kind: h.kind, Strings: h.strings, Columns: h.columns, Cause: h.cause, Evidence: h.evidence}}
+	for _, i := range s.mounts[h.mount] {
+		if _, ok := h.corrected[i]; !ok {
+			continue
+		}
+		c := &s.filed[i]
+		out.Pickup, out.Session = h.corrected[i].Pickup, c.Session
+		out.Rows = append(out.Rows, c.Rows...)
+		if c.Within != nil && h.kind != DriftInSession {
+			out.Rows = append(out.Rows, c.Within.Others...)
+		}
+		if i < s.nPossible {
+			out.cells = append(out.cells, i)
+		}
+	}
+	out.Rows = mergeSpans(out.Rows)
+	return out
+}
+
+// unexplainedLengths lists the lengths that cannot be and that no usual mistake explains.
+func (s *screener) unexplainedLengths() []mistake {
+	var out []mistake
+	for k, m := range s.mounts {
+		for _, i := range m {
+			if !s.impossible[i] {
+				continue
+			}
+			c := &s.filed[i]
+			h := &hypothesis{kind: Impossible, mount: k, strings: []int{c.String}, corrected: map[int]cell.Cell{i: *c}, evidence: certain}
+			h.columns, h.cause = c.Fault()
+			out = append(out, s.report(h))
+		}
+	}
+	return out
+}

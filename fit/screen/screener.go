@@ -1,0 +1,70 @@
+package screen
+
+import (
+	"slices"
+	"strings"
+
+	"evenpole/fit/cell"
+)
+
+// screener holds the record as far as it has been put right.
+type screener struct {
+	nPossible     int         // cells of Data.Cells; those behind are of Data.Impossible
+	filed         []cell.Cell // as the record has them
+	cells         []cell.Cell // as they seem to be
+	impossible    []bool      // of lengths that cannot be, and not put right
+	extraVariance []float64   // of each cell's level, beside its own: of levels that were cut off
+	mounts        []mount
+	found         []int // mistakes found, by mount
+	driftsOnly    bool  // the last rounds look for drifts alone: another mistake may look like one
+	habits        habits
+	levels        *levelModel
+}
+
+// habits is how a shop fills in its lists of heights.
+type habits struct {
+	poles      habit           // repeats the same pickup's heights from mount to mount
+	heights    habit           // repeats the string heights of the bench, all strings shifted alike
+	batch      habit           // repeats the same pickup's batch
+	digits     map[*length]int // decimals
+	mountsOnce bool            // a pickup is seldom mounted twice in the same way
+}
+
+// habit is ln of what one height costs that differs by more than within, mm, from the
+// list that it ought to repeat; a cost of 0 where the shop does not repeat it.
+type habit struct{ cost, within float64 }
+
+func newScreener(d *cell.Data) *screener {
+	s := &screener{nPossible: len(d.Cells), filed: append(slices.Clone(d.Cells), d.Impossible...)}
+	s.cells = slices.Clone(s.filed)
+	s.extraVariance = make([]float64, len(s.cells))
+	s.impossible = make([]bool, len(s.cells))
+	for i := range d.Impossible {
+		s.impossible[s.nPossible+i] = true
+	}
+	s.mounts = mountsOf(s.cells)
+	s.found = make([]int, len(s.mounts))
+	return s
+}
+
+// cellAt is the cell at a place, as corrected if it is among the corrected ones.
+func (s *screener) cellAt(i int, corrected map[int]cell.Cell) *cell.Cell {
+	if c, ok := corrected[i]; ok {
+		return &c
+	}
+	return &s.cells[i]
+}
+
+// listed writes a mount's lengths, some cells corrected.
+func (s *screener) listed(m mount, corrected map[int]cell.Cell, l *length) string {
+	var out []string
+	for _, i := range m {
+		out = append(out, mm(l.get(s.cellAt(i, corrected))))
+	}
+	return strings.Join(out, " ")
+}
+
+// anyImpossible reports whether a mount has lengths that cannot be, not put right.
+func (s *screener) anyImpossible(m mount) bool {
+	return slices.ContainsFunc(m, func(i int) bool { return s.impossible[i] })
+}

@@ -1,0 +1,92 @@
+package screen
+
+import (
+	"fmt"
+	"math"
+
+	"evenpole/fit/cell"
+	"evenpole/fit/level"
+	"evenpole/fit/solve"
+)
+
+// The scatter of a drift over a session, ln v: what is looked for, and what is
+// ordinary.
+const (
+	driftSD, ordinaryDrift = 0.15, 0.02
+
+	mostDrift    = 0.4  // more than 3.5 dB within a session is something else
+	leastInTakes = 0.25 // share of it that the takes of each string show: poles and heights may differ along the row, too
+	mostApart    = 2.5  // standard errors between what the takes of each string show and what all levels do
+	clearInTakes = 2    // standard errors from which the takes of each string show it beyond another mistake
+)
+
+// sessionTrend is how levels went with time from take to take of each string, over
+// all strings of a mounting. Time runs from -0.5 at the first take to 0.5 at the last.
+type sessionTrend struct {
+	length    float64         // of the session, seconds
+	when      map[int]float64 // mean time of each cell
+	spread    float64         // sum of squared times, about each cell's mean
+	slope, se float64         // ln v from the first take to the last
+}
+
+// trendOf is a mount's trend; false when its takes show none.
+func (s *screener) trendOf(m mount) (sessionTrend, bool) {
+	first, last := math.Inf(1), math.Inf(-1)
+	for _, i := range m {
+		if w := s.cells[i].Within; w != nil {
+			first, last = min(first, w.Trend.First), max(last, w.Trend.Last)
+		}
+	}
+	t := sessionTrend{length: last - first, when: map[int]float64{}}
+	if !(t.length > 0) || !solve.Finite(t.length) {
+		return t, false
+	}
+	var cross float64
+	for _, i := range m {
+		if w := s.cells[i].Within; w != nil {
+			t.when[i] = (w.Trend.Mean-first)/t.length - 0.5
+			cross += w.Trend.Cross / t.length
+			t.spread += w.Trend.Spread / (t.length * t.length)
+		}
+	}
+	if !(t.spread > 0) || s.levels.takeVariance == 0 {
+		return t, false
+	}
+	t.slope, t.se = cross/t.spread, math.Sqrt(s.levels.takeVariance/t.spread)
+	return t, true
+}
+
+// driftOf looks for a level that runs away from a session's first take to its last:
+// from take to take of each string, and from string to string. It is nil when there
+// is none; inTakes is how many standard errors the takes of each string show of it.
+func (s *screener) driftOf(k int, levels *conditional) (h *hypothesis, inTakes float64) {
+	m := s.mounts[k]
+	t, ok := s.trendOf(m)
+	if !ok {
+		return nil, 0
+	}
+	slope, evidence := levels.slope(t.when, t.slope, s.levels.takeVariance/t.spread, driftSD, ordinaryDrift)
+	if !(evidence >= leastDriftEvidence) || t.slope/slope < leastInTakes || math.Abs(slope-t.slope) > mostApart*t.se || math.Abs(slope) > mostDrift {
+		return nil, 0
+	}
+	h = &hypothesis{
+		kind: DriftInSession, mount: k, columns: []string{"rms_mv", "peak_mv"}, corrected: map[int]cell.Cell{},
+		pickups: []string{s.cells[m[0]].Pickup}, evidence: evidence,
+		cause: fmt.Sprintf("levels go by %+.1f dB from the session's first take to its last", level.Ln(slope).DB()),
+	}
+	for _, i := range m {
+		h.corrected[i] = t.takenOff(s.cells[i], i, slope)
+	}
+	return h, math.Abs(t.slope) / t.se
+}
+
+// takenOff is a cell without a drift of this slope.
+func (t *sessionTrend) takenOff(c cell.Cell, i int, slope float64) cell.Cell {
+	c.Mean -= slope * t.when[i]
+	if c.Within != nil {
+		w := *c.Within
+		w.Trend.Cross -= slope * w.Trend.Spread / t.length
+		c.Within = &w
+	}
+	return c
+}

@@ -1,0 +1,23 @@
+// Package solve holds the statistics that several rooms stand on: least squares,
+// linear mixed models, robust means and combined uncertainties. It knows matrices
+// and lists of numbers, and no pickups: what a row or a level stands for is the
+// caller's affair.
+//
+// Three solvers, from the plain to the rich:
+//
+//   - lsq.go: [Linear], linear least squares to the last digits.
+//   - nonlinear.go: [Nonlinear], damped Gauss-Newton steps from a start.
+//   - mixed.go: [Mixed], a linear model with random terms, priors and known
+//     variances, and [MixedFit], what a fit returns.
+//
+// The way through a mixed model: layout.go gives each unknown its place,
+// equations.go sets up Henderson's equations and solves them at given variances,
+// reml.go searches for the variances ([Mixed.Fit]) or takes those given
+// ([Mixed.At]), and posterior.go reads covariances from the solution
+// ([Mixed.Posterior]).
+//
+// Beside them stand robust.go (Huber's mean, medians), uncertainty.go (the sums of
+// JCGM 100) and floats.go (sums and means of plain lists).
+//
+// A level is here what statisticians call so: one of the groups of a random term.
+package solve

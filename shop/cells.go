@@ -1,0 +1,127 @@
+package shop
+
+import (
+	"iter"
+	"maps"
+
+	"evenpole/capture/record"
+	"evenpole/fit/cell"
+	"evenpole/fit/gain"
+	"evenpole/fit/screen"
+	"evenpole/profiles"
+)
+
+// Source is readings, and what belongs to them, wherever they come from.
+type Source struct {
+	Readings iter.Seq2[record.Reading, error]
+	Gains    gain.Book                             // of the jigs; may be nil
+	Fields   iter.Seq2[record.FieldReading, error] // may be nil
+	Magnets  map[string][]string                   // of pickups, string 1 first; may be nil
+}
+
+// Cells makes of sources the cells that models are fitted to. Readings are
+// corrected by the gains and gathered; the fields of magnets are added; then the
+// record is screened for mistakes, as a weak magnet that was probed is no mistake.
+// The first error of a source is returned as it is.
+func Cells(sources ...Source) (*cell.Data, error) {
+	data, err := gather(sources)
+	if err != nil {
+		return nil, err
+	}
+	var all []iter.Seq2[record.FieldReading, error]
+	magnets := map[string][]string{}
+	for _, s := range sources {
+		if s.Fields != nil {
+			all = append(all, s.Fields)
+		}
+		maps.Copy(magnets, s.Magnets)
+	}
+	if all != nil {
+		if err := data.AddFields(inTurn(all), magnets); err != nil {
+			return nil, err
+		}
+	}
+	screen.Screen(data)
+	return data, nil
+}
+
+// gather makes cells of readings alone.
+func gather(sources []Source) (*cell.Data, error) {
+	var all []iter.Seq2[record.Reading, error]
+	for _, s := range sources {
+		all = append(all, s.Gains.Apply(s.Readings))
+	}
+	return cell.Gather(all...)
+}
+
+// inTurn is one file's rows after the other's.
+func inTurn[T any](files []iter.Seq2[T, error]) iter.Seq2[T, error] {
+	return func(yield func(T, error) bool) {
+		for _, rows := range files {
+			for x, err := range rows {
+				if !yield(x, err) {
+					return
+				}
+			}
+		}
+	}
+}
+
+// Cells makes the cells of the shop's record.
+func (s *Shop) Cells() (*cell.Data, error) { return CellsOf([]string{s.dir.readings()}, "") }
+
+// CellsOrNone is Cells; there are none where there is no record yet.
+func (s *Shop) CellsOrNone() (*cell.Data, error) {
+	if s.dir == "" || missing(s.dir.readings()) {
+		return &cell.Data{}, nil
+	}
+	return s.Cells()
+}
+
+// CellsOf makes one record's cells of readings files, each with the calibrations
+// beside it, and of a file of field readings; "" is the one beside the first
+// readings, if it is there.
+func CellsOf(files []string, fieldsFile string) (*cell.Data, error) {
+	sources, err := sourcesOf(files)
+	if err != nil {
+		return nil, err
+	}
+	beside := folderOf(files[0])
+	if fieldsFile == "" && !missing(beside.fields()) {
+		fieldsFile = beside.fields()
+	}
+	if fieldsFile != "" {
+		sources[0].Fields, sources[0].Magnets = fields(fieldsFile), beside.magnets()
+	}
+	return Cells(sources...)
+}
+
+// sourcesOf are readings files, each with the calibrations beside it.
+func sourcesOf(files []string) ([]Source, error) {
+	var out []Source
+	for _, name := range files {
+		book, err := folderOf(name).gains()
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, Source{Readings: readings(name), Gains: book})
+	}
+	return out, nil
+}
+
+// magnets says which magnets the pickups of a shop have, by its mounts. A mount
+// that cannot be read, since its string set is gone or there is no shop, says
+// nothing: field readings themselves mostly do.
+func (f folder) magnets() map[string][]string {
+	lib, err := profiles.LoadLibrary(string(f))
+	if err != nil {
+		return nil
+	}
+	magnets := map[string][]string{}
+	for _, file := range f.mounts() {
+		if m, err := profiles.ReadMount(file, lib); err == nil && m.Pickup != "" && len(m.Magnets) > 0 {
+			magnets[m.Pickup] = m.Magnets
+		}
+	}
+	return magnets
+}

@@ -1,0 +1,117 @@
+package shop
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"strings"
+
+	"evenpole/fit"
+	"evenpole/fit/drift"
+	"evenpole/fit/repeat"
+	"evenpole/fit/verdict"
+	"evenpole/profiles"
+)
+
+// Check judges a pickup by the record, corrected by the jig's gain, compares it
+// with what the model expects, and says what there is to say of the jig's
+// calibration. notices are for people: why it was not compared.
+func (s *Shop) Check(o *profiles.Order, pickup string, opt verdict.Options) (v *verdict.Verdict, notices []string, err error) {
+	book, err := s.dir.gains()
+	if err != nil {
+		return nil, nil, err
+	}
+	opt.Channel = book.ChannelStd
+	bench, model, err := s.expected()
+	if err != nil {
+		notices = []string{fmt.Sprintf("not compared with what the model expects: %v", err)}
+	}
+	opt.Bench = bench
+	v, err = verdict.Check(book.Apply(s.Readings()), o, pickup, opt)
+	if err != nil {
+		return nil, notices, as[*verdict.OrderError](as[*verdict.NotChecked](err))
+	}
+	if v.Diagnosis != nil {
+		v.Model = model
+	}
+	if c := book.At(v.Jig, v.Time); c != nil {
+		v.Calibration = c.String()
+		v.Notes = append(v.Notes, c.String())
+	}
+	if late := book.Overdue(v.Jig, v.Time); late != "" {
+		v.Warnings = append(v.Warnings, late)
+	}
+	return v, notices, nil
+}
+
+// expected is what a pickup is compared with: the shop's current model, or the
+// handbook's, its name, and the field readings that there are.
+func (s *Shop) expected() (*verdict.Bench, string, error) {
+	lib, err := s.Library()
+	if err != nil {
+		return nil, "", err
+	}
+	b := &verdict.Bench{Model: fit.Handbook(profiles.Travel), Sets: lib.Sets()}
+	if file := s.dir.fields(); !missing(file) {
+		b.Fields = fields(file)
+	}
+	name, err := s.CurrentModel()
+	if errors.Is(err, ErrNoModel) {
+		return b, "the handbook alone", nil
+	}
+	if err != nil {
+		return nil, "", err
+	}
+	r, err := s.ReadModel(name)
+	if err != nil {
+		return nil, "", err
+	}
+	b.Model = r.Model
+	return b, fmt.Sprintf("%s (%s), of data %.12s", strings.TrimSuffix(name, ".json"), r.Kind, r.Fingerprint), nil
+}
+
+// Repeat analyses the sessions of purpose repeat. operators is the file that says
+// who mounted what; "" is the shop's, if it has one.
+func (s *Shop) Repeat(o repeat.Options, operators string) (*repeat.Study, error) {
+	var err error
+	if o.Who, err = s.who(operators); err != nil {
+		return nil, err
+	}
+	study, err := repeat.Analyse(s.Readings(), o)
+	return study, as[*repeat.TooFew](err)
+}
+
+// who reads who mounted what.
+func (s *Shop) who(file string) (repeat.Who, error) {
+	path := cmp.Or(file, s.dir.operators())
+	f, err := os.Open(path)
+	if errors.Is(err, fs.ErrNotExist) && file == "" {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return repeat.ReadWho(f, path)
+}
+
+// Drift draws the control charts of a reference pickup, or of the pickups that
+// shipped for "". of is the figure that is watched; "" is the usual one.
+func (s *Shop) Drift(reference, of string, o drift.Options) (*drift.Chart, error) {
+	var series *drift.Series
+	var err error
+	if reference != "" {
+		series, err = drift.Reference(s.Readings(), reference, cmp.Or(of, drift.Level))
+	} else {
+		series, err = drift.Shipped(s.Readings(), cmp.Or(of, drift.Spread))
+	}
+	if err == nil {
+		var c *drift.Chart
+		if c, err = drift.Draw(series, o); err == nil {
+			return c, nil
+		}
+	}
+	return nil, as[*drift.NoSeries](err)
+}

@@ -1,0 +1,35 @@
+package shop
+
+import (
+	"errors"
+	"fmt"
+)
+
+// InputError is an error of what the user gave or has in the shop, and no failure
+// of the program.
+type InputError struct{ Err error }
+
+// Error returns what is wrong.
+func (e *InputError) Error() string { return e.Err.Error() }
+
+// Unwrap returns the error itself.
+func (e *InputError) Unwrap() error { return e.Err }
+
+// What a user may not know how to help; each is within an *InputError.
+var (
+	ErrNoShop       = errors.New("this folder is not a shop, nor is any above it")
+	ErrNoModel      = errors.New("no model yet")
+	ErrUnknownModel = errors.New("expected the number of one of its models")
+	ErrNoFields     = errors.New("no field readings yet")
+)
+
+// bad returns an *InputError.
+func bad(format string, args ...any) error { return &InputError{fmt.Errorf(format, args...)} }
+
+// as makes an error an *InputError where it is, or wraps, one of type E.
+func as[E error](err error) error {
+	if errors.As(err, new(E)) {
+		return &InputError{err}
+	}
+	return err
+}

@@ -1,0 +1,148 @@
+package shop
+
+import (
+	"fmt"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"evenpole/capture/record"
+	"evenpole/fit/gain"
+	"evenpole/fit/repeat"
+	"evenpole/profiles"
+)
+
+// The files and folders of a shop. Their names are decided here; those of the
+// record, and of what a person writes and one package reads, have their constant
+// in that package.
+//
+//	readings.csv, fields.csv     the record: what the jig read
+//	sessions.csv                 which session commanded a jig from which reading on
+//	readings.seals.csv           digests of rows, as fields.seals.csv; earlier ones are
+//	                             in readings.seals.until-TIME.csv
+//	readings.torn-TIME.csv       a last line that a power cut tore
+//	mounts/PICKUP-DIGEST.toml    what was mounted, as it was described then
+//	writer.lock                  who writes to the record
+//
+//	strings.toml                 the shop's own string sets
+//	batches.toml                 which magnets it ordered
+//	operators.csv                who mounted what, for repeat studies
+//	orders/ORDER.toml            orders; they may stand anywhere
+//	jig/NAME.toml                what to mount; it may stand anywhere
+//
+//	calibrations/JIG-DAY.toml    gains of jigs: fit and check correct readings by them
+//	models/model-001.json        every model that was kept; none ever changes
+//	models/current.txt           the name of the current one
+//	models/history.csv           when each became current, and why
+//	plans/ORDER.svg              the poles of a plan
+//	pictures/*.svg               what the model says of the record
+//	certificates/ORDER-PICKUP    .html and .pdf
+const (
+	modelsDir       = "models"
+	currentFile     = "current.txt"
+	historyFile     = "history.csv"
+	ordersDir       = "orders"
+	jigDir          = "jig"
+	plansDir        = "plans"
+	picturesDir     = "pictures"
+	certificatesDir = "certificates"
+)
+
+// folder is where a shop's files are; "" is none.
+type folder string
+
+func (f folder) join(names ...string) string {
+	return filepath.Join(append([]string{string(f)}, names...)...)
+}
+
+func (f folder) readings() string  { return f.join(record.ReadingsFile) }
+func (f folder) fields() string    { return f.join(record.FieldsFile) }
+func (f folder) batches() string   { return f.join(profiles.BatchesFile) }
+func (f folder) operators() string { return f.join(repeat.WhoFile) }
+
+func (f folder) model(name string) string { return f.join(modelsDir, name) }
+func (f folder) current() string          { return f.join(modelsDir, currentFile) }
+func (f folder) history() string          { return f.join(modelsDir, historyFile) }
+
+// mounts are the copies of mounts that were captured.
+func (f folder) mounts() []string {
+	files, _ := filepath.Glob(f.join(record.MountsDir, "*.toml")) // the pattern is sound
+	return files
+}
+
+// calibration is the stem of a calibration's name, which ends in .toml.
+func (f folder) calibration(jig string, at time.Time) string {
+	return f.join(gain.Dir, safe(jig)+"-"+at.Format(time.DateOnly))
+}
+
+// folderOf is the folder that a file of a record is in.
+func folderOf(file string) folder { return folder(filepath.Dir(file)) }
+
+// modelName is the name of a model's file.
+func modelName(n int) string { return fmt.Sprintf("model-%03d.json", n) }
+
+var modelPattern = regexp.MustCompile(`^(?:model-)?0*([0-9]{1,6})(?:\.json)?$`)
+
+// modelNumber reads the number of a model as people name it: 2, 002, model-002 or
+// model-002.json.
+func modelNumber(text string) (n int, ok bool) {
+	m := modelPattern.FindStringSubmatch(text)
+	if m == nil {
+		return 0, false
+	}
+	n, err := strconv.Atoi(m[1])
+	return n, err == nil
+}
+
+// modelNumbers are the numbers of the models among the names in a folder, in order.
+func modelNumbers(names []string) []int {
+	var out []int
+	for _, name := range names {
+		if n, ok := modelNumber(name); ok && modelName(n) == name {
+			out = append(out, n)
+		}
+	}
+	slices.Sort(out)
+	return out
+}
+
+// safe makes an id safe to name a file by, on every system.
+func safe(id string) string {
+	return strings.Map(func(r rune) rune {
+		if r < ' ' || strings.ContainsRune(`/\:*?"<>|`, r) {
+			return '_'
+		}
+		return r
+	}, id)
+}
+
+// CertificateFiles are where the certificate of a pickup goes, as a page and as a
+// PDF.
+func (s *Shop) CertificateFiles(order, pickup string) []string {
+	stem := s.dir.join(certificatesDir, safe(order)+"-"+safe(pickup))
+	return []string{stem + ".html", stem + ".pdf"}
+}
+
+// PictureFile is where a picture of the model goes: into the folder named, or the
+// shop's own for "".
+func (s *Shop) PictureFile(into, name string) string {
+	if into == "" {
+		into = s.dir.join(picturesDir)
+	}
+	return filepath.Join(into, name)
+}
+
+// OrderFile is where an order is written.
+func (s *Shop) OrderFile(id string) string { return s.dir.join(ordersDir, safe(id)+".toml") }
+
+// MountFile is where a mount is described.
+func (s *Shop) MountFile(name string) string { return s.dir.join(jigDir, safe(name)+".toml") }
+
+// PlanFile is where the picture of an order's plan goes.
+func (s *Shop) PlanFile(order string) string { return s.dir.join(plansDir, safe(order)+".svg") }
+
+// ReadingsFile is the record's file of readings.
+func (s *Shop) ReadingsFile() string { return s.dir.readings() }

@@ -1,0 +1,35 @@
+package shop
+
+import (
+	"errors"
+	"strings"
+
+	"evenpole/fit"
+	"evenpole/fit/cell"
+)
+
+// Fitting is what a model is fitted to, and by whom.
+type Fitting struct {
+	Files    []string     // readings; see CellsOf
+	Fields   string       // field readings; "" for those beside the first file
+	Program  string       // version of the program, for the model's file
+	Progress fit.Progress // is told how far leaving out is; may be nil
+}
+
+// Best fits the kind of model that predicts best. It returns the cells as well,
+// which Keep wants.
+func (f *Fitting) Best() (*fit.Result, *cell.Data, error) {
+	data, err := CellsOf(f.Files, f.Fields)
+	if err != nil {
+		return nil, nil, err
+	}
+	result, err := fit.Best(data, f.Progress)
+	if errors.As(err, new(*fit.CannotFitError)) {
+		return nil, nil, bad("%s: %w", strings.Join(f.Files, ", "), err)
+	}
+	if err != nil {
+		return nil, nil, err
+	}
+	result.Program = f.Program
+	return result, data, nil
+}

@@ -1,0 +1,55 @@
+package shop
+
+import (
+	"os"
+
+	"evenpole/capture/record/disk"
+	"evenpole/fit/gain"
+)
+
+// gains reads the calibrations that stand beside a record. What is said of levels is
+// said of readings that are corrected by them; the record itself stays as the jig
+// read it.
+func (f folder) gains() (gain.Book, error) {
+	book, err := gain.Load(string(f))
+	return book, as[*gain.InputError](err)
+}
+
+// SourcePoints reads what a jig read of a source of known level from a CSV file.
+func SourcePoints(path string) ([]gain.Reading, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return gain.ReadPoints(f, path)
+}
+
+// SourceSession takes what a jig read of a source from a session: of the readings
+// file named, or of the record for "". The source's true level and its expanded
+// uncertainty are in mV.
+func (s *Shop) SourceSession(path, jig, session string, mv, u float64) ([]gain.Reading, error) {
+	if path == "" {
+		path = s.dir.readings()
+	}
+	out, err := gain.OfSession(readings(path), jig, session, mv, u)
+	return out, as[*gain.InputError](err)
+}
+
+// Calibrate works a jig's gain out and keeps it under a name that none has yet,
+// which it returns.
+func (s *Shop) Calibrate(readings []gain.Reading, o gain.Options) (c *gain.Calibration, name string, err error) {
+	if c, err = gain.Measure(readings, o); err != nil {
+		return nil, "", &InputError{err}
+	}
+	encoded, err := c.Encode()
+	if err != nil {
+		return nil, "", err
+	}
+	stem := s.dir.calibration(c.Jig, c.Time)
+	if err := disk.MakeDir(string(folderOf(stem))); err != nil {
+		return nil, "", err
+	}
+	name, err = disk.CreateNext(stem, ".toml", text(encoded))
+	return c, name, err
+}

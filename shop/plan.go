@@ -1,0 +1,123 @@
+package shop
+
+import (
+	"fmt"
+	"slices"
+
+	"evenpole/fit"
+	"evenpole/fit/cell"
+	"evenpole/fit/explain"
+	"evenpole/fit/next"
+	"evenpole/fit/plan"
+	"evenpole/profiles"
+)
+
+// Plan plans an order.
+func Plan(o *profiles.Order, m fit.Predictor, opt plan.Options) (*plan.Plan, error) {
+	p, err := plan.Make(o, m, opt)
+	if err != nil {
+		return nil, &InputError{err}
+	}
+	return p, nil
+}
+
+// WhatIf changes one thing of a plan at a time, the string set for every other one
+// at hand with as many strings.
+func (s *Shop) WhatIf(o *profiles.Order, m fit.Predictor, p *plan.Plan) ([]plan.Change, error) {
+	lib, err := s.Library()
+	if err != nil {
+		return nil, err
+	}
+	others := slices.DeleteFunc(append(slices.Clone(o.Alternatives), lib.Sets()...), func(set profiles.StringSet) bool { return set.Name == o.Set })
+	changes, err := plan.WhatIf(o, m, plan.Options{}, p, others)
+	if err != nil {
+		return nil, &InputError{err}
+	}
+	return changes, nil
+}
+
+// Planned is an order's pickup at the heights of its plan, with its strings where
+// they are over a pickup that the plan moves.
+func Planned(o *profiles.Order, m fit.Predictor) (setup *fit.Setup, heights []float64, err error) {
+	p, err := Plan(o, m, plan.Options{})
+	if err != nil {
+		return nil, nil, err
+	}
+	setup = plan.Setup(o)
+	for i, gap := range p.Gaps {
+		setup.StringHeights[i] = p.Heights[i] + gap
+	}
+	return setup, p.Heights, nil
+}
+
+// Given is an order's pickup at heights in mm, string 1 first, or one for all.
+func Given(o *profiles.Order, heights []float64) (*fit.Setup, []float64, error) {
+	n := len(o.Strings)
+	if len(heights) == 1 {
+		heights = slices.Repeat(heights, n)
+	}
+	if len(heights) != n {
+		return nil, nil, bad("expected %d, one a string, or one for all, got %d", n, len(heights))
+	}
+	setup := plan.Setup(o)
+	for i, h := range heights {
+		if h >= setup.StringHeights[i] {
+			return nil, nil, bad("string %d: a pole of %.2f mm reaches the string at %.2f mm", i+1, h, setup.StringHeights[i])
+		}
+	}
+	return setup, heights, nil
+}
+
+// Explain splits the balance that a model predicts into causes. It returns the
+// model's warnings, too.
+func Explain(m fit.Predictor, setup *fit.Setup, heights []float64) (*explain.Explanation, []string, error) {
+	x, err := explain.ExplainSetup(m, setup, heights)
+	if err != nil {
+		return nil, nil, &InputError{err}
+	}
+	return x, append([]string{}, m.Warnings(setup, heights)...), nil
+}
+
+// Next says which captures would narrow the plans of orders most, count at most.
+func (s *Shop) Next(m fit.Predictor, orders []*profiles.Order, count int) ([]next.Proposal, error) {
+	data, err := s.CellsOrNone()
+	if err != nil {
+		return nil, err
+	}
+	sets, err := s.setsAtHand(data)
+	if err != nil {
+		return nil, err
+	}
+	var wants []next.Want
+	for _, o := range orders {
+		p, err := Plan(o, m, plan.Options{})
+		if err != nil {
+			return nil, err
+		}
+		wants = append(wants, next.Want{Setup: plan.Setup(o), Heights: p.Heights})
+		if o.Set == "" {
+			sets = append(sets, profiles.StringSet{Name: fmt.Sprintf("strings of order %s", o.ID), Strings: o.Strings})
+		}
+	}
+	list, err := next.Next(m, data, wants, sets, count)
+	if err != nil {
+		return nil, &InputError{err}
+	}
+	return list, nil
+}
+
+// setsAtHand lists the string sets of the library and those that the record names,
+// as they were measured.
+func (s *Shop) setsAtHand(data *cell.Data) ([]profiles.StringSet, error) {
+	lib, err := s.Library()
+	if err != nil {
+		return nil, err
+	}
+	sets := data.StringSets()
+	for _, set := range lib.Sets() {
+		if !slices.ContainsFunc(sets, func(known profiles.StringSet) bool { return known.Name == set.Name }) {
+			sets = append(sets, set)
+		}
+	}
+	return sets, nil
+}

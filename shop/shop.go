@@ -1,0 +1,151 @@
+// Package shop makes one thing of a shop's folder: readings, the cells that models
+// are fitted to, models and which of them is current, string sets, calibrations,
+// and where papers go. [Open] and [Find] read; who writes to the record holds a
+// record.Writer. What is told to people, and how, is the caller's affair: an
+// [InputError] says that the user can help it.
+//
+// The way through the package:
+//
+//   - files.go: every name of a file and a folder.
+//   - errors.go: errors that are of the user's input.
+//   - shop.go: a shop, its rows, its string sets and what it describes.
+//   - write.go: how whole files are written.
+//   - gains.go: calibrations, from readings of a source to the gains that readings
+//     are corrected by.
+//   - cells.go: readings, then fields, then the screening for mistakes: the cells
+//     that everything is fitted to.
+//   - models.go: the models that were kept, and the current one.
+//   - keep.go: a fit that becomes a model of the shop, and whether it is current.
+//   - fit.go: a record, fitted.
+//   - magnets.go: batches of loose magnets.
+//   - plan.go: plans and captures to come, from the current model.
+//   - check.go: finished pickups, the jig's repeatability and its drift.
+package shop
+
+import (
+	"errors"
+	"io"
+	"io/fs"
+	"iter"
+	"os"
+	"path/filepath"
+	"time"
+
+	"evenpole/capture/record"
+	"evenpole/profiles"
+)
+
+// Shop is a folder with a record and what belongs to it, open for reading. The zero
+// value is no shop: it has the built-in string sets, no record and no model.
+type Shop struct {
+	Now func() time.Time // for what it writes down; time.Now
+
+	dir folder
+}
+
+// Open returns the shop in a folder, which may be empty but must be there.
+func Open(dir string) (*Shop, error) {
+	if missing(dir) {
+		return nil, bad("shop %s: no such folder", dir)
+	}
+	return &Shop{time.Now, folder(dir)}, nil
+}
+
+// Find returns the nearest shop, from a folder upwards.
+func Find(start string) (s *Shop, ok bool) {
+	dir, ok := record.Find(start)
+	if !ok {
+		return nil, false
+	}
+	return &Shop{time.Now, folder(dir)}, true
+}
+
+// HasRecord reports whether a folder has readings or field readings.
+func HasRecord(dir string) bool {
+	return !missing(folder(dir).readings()) || !missing(folder(dir).fields())
+}
+
+// Dir is the shop's folder; "" for no shop.
+func (s *Shop) Dir() string { return string(s.dir) }
+
+// Name is what the shop's folder is called.
+func (s *Shop) Name() (string, error) {
+	dir, err := filepath.Abs(s.Dir())
+	return filepath.Base(dir), err
+}
+
+// Is returns an error for no shop.
+func (s *Shop) Is() error {
+	if s.dir == "" {
+		return &InputError{ErrNoShop}
+	}
+	return nil
+}
+
+// Library is the string sets at hand: the shop's own and the built-in ones.
+func (s *Shop) Library() (*profiles.Library, error) {
+	if s.dir == "" {
+		return profiles.Builtin(), nil
+	}
+	return profiles.LoadLibrary(s.Dir())
+}
+
+// ReadOrder reads an order with the string sets at hand.
+func (s *Shop) ReadOrder(path string) (*profiles.Order, error) {
+	lib, err := s.Library()
+	if err != nil {
+		return nil, err
+	}
+	return profiles.ReadOrder(path, lib)
+}
+
+// ReadMount reads what is mounted, with the string sets at hand.
+func (s *Shop) ReadMount(path string) (*profiles.Mount, error) {
+	lib, err := s.Library()
+	if err != nil {
+		return nil, err
+	}
+	return profiles.ReadMount(path, lib)
+}
+
+// ParseMount is ReadMount of a text; name stands for the file in errors.
+func (s *Shop) ParseMount(name, text string) (*profiles.Mount, error) {
+	lib, err := s.Library()
+	if err != nil {
+		return nil, err
+	}
+	return profiles.ParseMount(name, []byte(text), lib)
+}
+
+// Readings reads the record's readings, as the jig read them.
+func (s *Shop) Readings() iter.Seq2[record.Reading, error] { return readings(s.dir.readings()) }
+
+// readings reads a readings file, as it stands when it is asked for its rows. That
+// it cannot be opened comes as an error of its first row.
+func readings(path string) iter.Seq2[record.Reading, error] {
+	return rows(path, record.Readings)
+}
+
+// fields reads a file of field readings likewise.
+func fields(path string) iter.Seq2[record.FieldReading, error] {
+	return rows(path, record.Fields)
+}
+
+func rows[T any](path string, of func(io.Reader, string) iter.Seq2[T, error]) iter.Seq2[T, error] {
+	return func(yield func(T, error) bool) {
+		f, err := record.Open(path)
+		if err != nil {
+			var none T
+			yield(none, err)
+			return
+		}
+		defer f.Close()
+		of(f, path)(yield)
+	}
+}
+
+// missing reports whether a file is not there.
+func missing(path string) bool {
+	_, err := os.Stat(path)
+	return errors.Is(err, fs.ErrNotExist)
+}

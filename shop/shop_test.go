@@ -1,0 +1,109 @@
+package shop
+
+import (
+	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"evenpole/fit/gain"
+	"evenpole/profiles"
+)
+
+func TestOpenWantsAFolder(t *testing.T) {
+	if s, err := Open(filepath.Join(t.TempDir(), "none")); !errors.As(err, new(*InputError)) {
+		t.Errorf("got %v, %v", s, err)
+	}
+}
+
+// No shop has string sets, the handbook and no record, and reads nothing of the
+// folder that the program happens to be in.
+func TestNoShop(t *testing.T) {
+	t.Chdir(t.TempDir())
+	if err := errors.Join(os.Mkdir("models", 0o777), os.WriteFile("models/current.txt", []byte("model-001.json\n"), 0o666),
+		os.WriteFile("batches.toml", []byte("no TOML"), 0o666)); err != nil {
+		t.Fatal(err)
+	}
+	s := &Shop{}
+	lib, err := s.Library()
+	if err != nil || len(lib.Sets()) == 0 {
+		t.Errorf("library: %v", err)
+	}
+	if d, err := s.CellsOrNone(); err != nil || len(d.Cells) != 0 {
+		t.Errorf("cells: %v", err)
+	}
+	if _, err := s.Predictor(""); err != nil {
+		t.Errorf("predictor: %v", err)
+	}
+	if _, err := s.Batches(); err != nil {
+		t.Errorf("batches: %v", err)
+	}
+	_, noModel := s.Model("")
+	_, noFields := s.FieldRecord("")
+	for _, err := range []error{s.Is(), noModel, noFields} {
+		if !errors.Is(err, ErrNoShop) || !errors.As(err, new(*InputError)) {
+			t.Errorf("got %v", err)
+		}
+	}
+}
+
+func TestPapersAreNamedSafely(t *testing.T) {
+	s := &Shop{dir: "s"}
+	want := filepath.Join("s", "certificates", "A_1-.._b_c_.html")
+	if got := s.CertificateFiles("A/1", `..\b:c?`)[0]; got != want {
+		t.Errorf("got %s, want %s", got, want)
+	}
+	if got := s.PictureFile("mine", "a.svg"); got != filepath.Join("mine", "a.svg") {
+		t.Errorf("got %s", got)
+	}
+}
+
+// Calibrations of one day stand beside each other, and all apply.
+func TestCalibrationsAreKept(t *testing.T) {
+	s, err := Open(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	day := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
+	for _, want := range []string{"j_1-2026-03-02.toml", "j_1-2026-03-02-2.toml"} {
+		_, name, err := s.Calibrate([]gain.Reading{{Source: 10, SourceU: 0.1, MV: 9, N: 1}, {Source: 10, SourceU: 0.1, MV: 9.1, N: 1}}, gain.Options{Jig: "j/1", Time: day})
+		if err != nil || filepath.Base(name) != want {
+			t.Errorf("got %s, %v; want %s", name, err, want)
+		}
+	}
+	if book, err := s.dir.gains(); err != nil || len(book) != 2 {
+		t.Errorf("%d calibrations, %v", len(book), err)
+	}
+	if _, _, err := s.Calibrate(nil, gain.Options{Jig: "j", Time: day}); !errors.As(err, new(*InputError)) {
+		t.Errorf("of nothing: %v", err)
+	}
+}
+
+// Rows of a file that is not there end with why.
+func TestReadingsOfNoRecord(t *testing.T) {
+	s := &Shop{dir: folder(t.TempDir())}
+	n := 0
+	for _, err := range s.Readings() {
+		if n++; !errors.Is(err, fs.ErrNotExist) {
+			t.Errorf("got %v", err)
+		}
+	}
+	if n != 1 {
+		t.Errorf("%d rows", n)
+	}
+}
+
+func TestGivenHeights(t *testing.T) {
+	o := &profiles.Order{Strings: make([]profiles.String, 3), StringHeightFirst: 3, StringHeightLast: 3, StringSpread: 50, FretboardRadius: 240}
+	if _, heights, err := Given(o, []float64{1}); err != nil || len(heights) != 3 || heights[2] != 1 {
+		t.Errorf("one for all: %v, %v", heights, err)
+	}
+	for _, heights := range [][]float64{{1, 2}, {1, 1, 3.5}} {
+		if _, _, err := Given(o, heights); !errors.As(err, new(*InputError)) || strings.Contains(err.Error(), "--") {
+			t.Errorf("%v: %v", heights, err)
+		}
+	}
+}
