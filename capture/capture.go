@@ -1,33 +1,7 @@
-// Package capture runs a capture and keeps the shop's record on disk.
+// Package capture runs a capture: it has the jig pluck what is still missing, and
+// keeps what the jig sends in the shop's record, which package capture/record writes.
 //
-// The record only ever grows. A reading is called kept after its row is
-// written and synced, never before; what a crash tore is set aside and
-// reported, never silently dropped.
-//
-// # The shop folder
-//
-//   - readings.csv and fields.csv are the record: what the jig measured, one
-//     row a reading. Nothing derived is in them and no row is ever rewritten; a
-//     row with the status "retracted" takes back an earlier one of the same jig,
-//     boot and seq. Columns that a person has added stay, and so does the
-//     person's order of columns.
-//   - readings.seals.csv and fields.seals.csv hold a digest of what each row of
-//     the record said when it was written, for [Verify]; nothing else needs them.
-//   - sessions.csv says who commanded what: a row for each time that a capture
-//     took hold of a jig in one power-up. What that jig made there was commanded
-//     by the last row whose after_seq lies before its seq. A row without a
-//     session follows when one is complete: what comes then is another's.
-//   - mounts/ has a copy of every mount that was captured, named after the
-//     pickup (or the batch of loose magnets) and a digest of what it says.
-//   - readings.torn-TIME.csv and the like are last lines that a power cut tore.
-//   - writer.lock names the process that is writing; it is empty when none is.
-//
-// A file is synced as far as the system goes: on macOS down to the medium, on
-// Linux and Windows as far as the drive is honest. The name of a new file is
-// synced too, but for Windows, which has no call for that.
-//
-// All of them are plain files, written with commas and CR LF as RFC 4180 has
-// it, times in UTC. strings.toml, if there is one, is package profiles' affair.
+// A reading is called kept after its row is written and synced, never before.
 //
 // # Sessions
 //
@@ -36,4 +10,22 @@
 // with the latest such session; the same command therefore resumes what was
 // interrupted and adds nothing to what is complete. Repetitions, as a repeat
 // study needs them, are separate sessions: see [Options.Again].
+//
+// A hold is a row of sessions.csv that says that what a jig makes in one power-up
+// after some sequence number was commanded by a session. A capture adds one before
+// its first command and after each restart of the jig, and one without a session when
+// it is complete. So what a jig still has from before can be filed by who commanded it.
+//
+// # The way through the package
+//
+// Read [Run] in run.go first. The files, each of which uses only those before it:
+//
+//   - options.go says what to capture, and makes steps of it: so many good takes of
+//     each string, the quiet level first.
+//   - result.go has what came of it, and the reasons why takes do not count.
+//   - state.go finds out which session it is and how far that has got, and adds holds.
+//   - rows.go makes a row of what the jig sent; keep.go fills in the cell from the
+//     mount, writes the row and counts its take.
+//   - tail.go fetches what the jig still has from before, and goes on after a restart.
+//   - run.go does the steps, one after the other.
 package capture

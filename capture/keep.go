@@ -5,14 +5,14 @@ import (
 	"evenpole/jig"
 )
 
-// keep writes a reading to the record, as a row of its owner: a session's id, or
-// "" when it is nobody's.
+// keep writes a reading to the record. Its owner is the session that commanded it, ""
+// for none. A reading of another owner is filed without a cell, with a note why.
 func (r *run) keep(x jig.Reading, owner string) error {
 	if r.seen[x.Seq] {
 		return nil
 	}
-	row, notes := bare(x, r.ident, r.opt.Now())
-	ours := owner == r.result.Session && r.opt.kind() == record.OfReadings && r.dress(&row)
+	row, notes := sentReading(x, r.ident, r.opt.Now())
+	ours := owner == r.result.Session && r.opt.kind() == record.OfReadings && r.setCell(&row)
 	switch {
 	case !ours:
 		notes = append(notes, strayNote(owner, r.result.Session))
@@ -24,18 +24,18 @@ func (r *run) keep(x jig.Reading, owner string) error {
 		return err
 	}
 	c := row.Counts()
-	r.kept(x.Seq, ours, c, refusal(&row, c.Good))
-	r.tell(c.Slot, Progress{Session: row.Session, Level: row.RMS, Status: row.Status, Note: row.Note})
+	r.countRow(x.Seq, ours, c, refusal(&row, c.Good))
+	r.report(c.Slot, Progress{Session: row.Session, Level: row.RMS, Status: row.Status, Note: row.Note})
 	return nil
 }
 
-// keepField is keep for a field reading.
+// keepField writes a field reading likewise.
 func (r *run) keepField(x jig.Field, owner string) error {
 	if r.seen[x.Seq] {
 		return nil
 	}
-	row := bareField(x, r.ident, r.opt.Now())
-	ours := owner == r.result.Session && r.opt.kind() == record.OfFields && r.dressField(&row)
+	row := sentField(x, r.ident, r.opt.Now())
+	ours := owner == r.result.Session && r.opt.kind() == record.OfFields && r.setFieldCell(&row)
 	if !ours {
 		row.Note = strayNote(owner, r.result.Session)
 	}
@@ -43,27 +43,27 @@ func (r *run) keepField(x jig.Field, owner string) error {
 		return err
 	}
 	c := row.Counts()
-	r.kept(x.Seq, ours, c, "")
-	r.tell(c.Slot, Progress{Session: row.Session, Level: row.Field, Status: row.Status, Note: row.Note})
+	r.countRow(x.Seq, ours, c, "")
+	r.report(c.Slot, Progress{Session: row.Session, Level: row.Field, Status: row.Status, Note: row.Note})
 	return nil
 }
 
-// kept counts a row that is on the disk.
-func (r *run) kept(seq uint32, ours bool, c record.Take, why string) {
+// countRow counts a row that is on the disk; why says why its take does not count.
+func (r *run) countRow(seq uint32, ours bool, t record.Take, why string) {
 	r.seen[seq] = true
 	r.result.Kept++
 	if !ours {
 		r.result.Stray++
 		return
 	}
-	r.count(c)
-	if i, ok := r.index[c.Slot]; ok && why != "" {
+	r.count(t)
+	if i, ok := r.index[t.Slot]; ok && why != "" {
 		r.result.Tallies[i].Refused[why]++
 	}
 }
 
-// tell reports a row that was kept.
-func (r *run) tell(s record.Slot, p Progress) {
+// report tells whoever watches of a row that was kept.
+func (r *run) report(s record.Slot, p Progress) {
 	p.Mode, p.Number = s.Mode, s.Number
 	if i, ok := r.index[s]; ok && p.Session != "" {
 		p.Good, p.Wanted = r.result.Tallies[i].Good, r.result.Tallies[i].Wanted
@@ -82,7 +82,7 @@ func refusal(row *record.Reading, good bool) string {
 	return notAbove
 }
 
-// strayNote is the note of a row that is not this session's.
+// strayNote is the note of a row that does not belong to this session.
 func strayNote(owner, session string) string {
 	if owner == "" || owner == session {
 		return "not commanded by this shop's captures"
@@ -90,9 +90,9 @@ func strayNote(owner, session string) string {
 	return "left over from session " + owner
 }
 
-// dress gives a reading its cell: what is mounted under which string. It is
-// false for a string that is not there.
-func (r *run) dress(row *record.Reading) bool {
+// setCell fills in the session, and the cell from the mount: what is mounted under the
+// string. It is false for a string that the mount does not have.
+func (r *run) setCell(row *record.Reading) bool {
 	m := r.opt.Mount
 	i := row.String - 1
 	if i < 0 || i >= len(m.Strings) {
@@ -104,14 +104,14 @@ func (r *run) dress(row *record.Reading) bool {
 	row.Core, row.Gauge, row.Wrap = s.Core, s.Gauge, s.Wrap
 	row.PoleHeight, row.StringHeight = m.PoleHeights[i], m.StringHeights[i]
 	if row.Mode != record.Quiet {
-		row.Quiet = r.quiet(row.String)
+		row.Quiet = r.quietLevel(row.String)
 	}
 	return true
 }
 
-// dressField gives a field reading its cell. It is false for a position at
-// which nothing is.
-func (r *run) dressField(row *record.FieldReading) bool {
+// setFieldCell fills in the session and what the mount has at the position. It is
+// false for a position at which nothing is.
+func (r *run) setFieldCell(row *record.FieldReading) bool {
 	m := r.opt.Mount
 	i := row.Position - 1
 	if i < 0 || i >= max(len(m.Strings), len(m.Magnets)) {

@@ -14,8 +14,8 @@ import (
 // lacks. A jig need not keep more than 256 readings, but may.
 const reach = 4096
 
-// fetchTail gets what the jig has made in a power-up that the record knows and
-// that the record lacks. In any other power-up nothing was commanded by this shop.
+// fetchTail gets those readings of the jig's power-up that the record lacks. In a
+// power-up of which the record knows nothing, nothing was commanded by this shop.
 func (r *run) fetchTail(ctx context.Context) error {
 	last := r.conn.Last()
 	base, known := r.holds.First(r.ident.Jig, r.ident.Boot.String())
@@ -46,21 +46,8 @@ func (r *run) fetchTail(ctx context.Context) error {
 	return nil
 }
 
-// newest returns the last sequence number that the jig is known to have used.
-// The record may know of later ones than a conversation that goes on since an
-// earlier capture.
-func (r *run) newest() uint32 {
-	last := r.conn.Last()
-	for seq := range r.seen {
-		if record.Later(seq, last) {
-			last = seq
-		}
-	}
-	return last
-}
-
-// restart goes on with a jig that has started again: what it has made since
-// was made for this capture, or for none.
+// restart goes on with a jig that has started again. What it has made since then was
+// commanded by this capture, or by nobody.
 func (r *run) restart(ctx context.Context) error {
 	if err := r.conn.Reattach(ctx); err != nil {
 		return err
@@ -68,7 +55,7 @@ func (r *run) restart(ctx context.Context) error {
 	r.result.Restarts++
 	r.ident = r.conn.Ident()
 	r.seen = map[uint32]bool{}
-	if err := r.hold(0); err != nil {
+	if err := r.beginHold(0); err != nil {
 		return err
 	}
 	if r.conn.Last() == 0 {
@@ -78,11 +65,11 @@ func (r *run) restart(ctx context.Context) error {
 }
 
 // fetch asks for readings from..to and files them in the order in which they
-// were made, so that a string's quiet level comes before its takes. A restart
-// meanwhile is left to the next command to notice.
+// were made, so that a string's quiet level comes before its takes. Where the jig
+// restarts meanwhile, the next command meets with that.
 func (r *run) fetch(ctx context.Context, from, to uint32) error {
 	type item struct {
-		after uint32 // behind from
+		after uint32 // how far after from
 		keep  func() error
 	}
 	var items []item

@@ -9,7 +9,9 @@ import (
 )
 
 // readingColumns are the columns of readings.csv in the order of a new file. What
-// reads, writes, seals and imports readings goes by this list alone.
+// reads, writes, seals and imports readings goes by this list alone. The files that
+// shops have lack a column that is added: Writer.open takes them if it names the column
+// as optional, and refuses them otherwise.
 var readingColumns = table.New(
 	table.Time("time", func(r *Reading) *time.Time { return &r.Time }),
 	table.Text("session", func(r *Reading) *string { return &r.Session }),

@@ -7,6 +7,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"evenpole/capture/record/table"
 )
 
 // sealedDigests has a record sealed as it stands, and returns the digest of each row.
@@ -90,5 +92,18 @@ func TestDigestsOfWrittenRows(t *testing.T) {
 	}
 	if want := []string{"47d3e285aa18bce8", "7741b59c249dfec7"}; !slices.Equal(got, want) {
 		t.Errorf("got %q\nexpected %q", got, want)
+	}
+}
+
+// What a seal covers depends on which columns have a unit: those of numbers, and the
+// name of each ends in it.
+func TestColumnsOfNumbersEndInAUnit(t *testing.T) {
+	for _, l := range []*table.Layout{readingColumns.Layout, fieldColumns.Layout, holdColumns.Layout, sealColumns.Layout} {
+		for i, name := range l.Names {
+			_, unit, _ := strings.Cut(name[max(strings.LastIndex(name, "_"), 0):], "_")
+			if got := slices.Contains([]string{"mm", "mv", "mt", "hz", "ms"}, unit); got != l.Number[i] {
+				t.Errorf("%s: a column of numbers %v, with a unit %v", name, l.Number[i], got)
+			}
+		}
 	}
 }

@@ -3,6 +3,8 @@ package record
 import (
 	"os"
 	"path/filepath"
+	"strings"
+	"time"
 )
 
 // Files and folders of a shop folder.
@@ -12,7 +14,7 @@ const (
 	SessionsFile = "sessions.csv"
 	MountsDir    = "mounts"
 
-	setsFile = "strings.toml" // of package profiles
+	setsFile = "strings.toml" // string sets, which package profiles reads
 )
 
 // Find returns the nearest folder, from start upwards, that is a shop: one
@@ -34,4 +36,10 @@ func Find(start string) (dir string, ok bool) {
 		}
 		dir = parent
 	}
+}
+
+// stamped is the name, but for .csv, of a file that keeps what stood in another
+// one until a time.
+func stamped(path, what string, now time.Time) string {
+	return strings.TrimSuffix(path, ".csv") + "." + what + "-" + now.UTC().Format("20060102T150405.000Z")
 }

@@ -3,6 +3,7 @@ package record
 import (
 	"cmp"
 	"crypto/sha256"
+	"errors"
 	"fmt"
 	"io"
 	"maps"
@@ -12,6 +13,7 @@ import (
 	"strings"
 	"time"
 
+	"evenpole/capture/record/sheet"
 	"evenpole/capture/record/table"
 )
 
@@ -38,7 +40,7 @@ type Import struct {
 	Separator string         `json:"separator"` // of cells
 	Decimal   string         `json:"decimal"`   // sign; "" when no number has one
 	Zone      string         `json:"zone"`      // taken for times that name none; "" when there are none
-	Columns   []ImportColumn `json:"columns"`
+	Columns   []sheet.Column `json:"columns"`
 	Absent    []string       `json:"absent"` // columns of the record that the file lacks
 	Rows      int            `json:"rows"`
 	Readable  int            `json:"readable"`
@@ -47,13 +49,6 @@ type Import struct {
 	Refused   []*RowError    `json:"refused"`
 
 	rows []table.Row
-}
-
-// An ImportColumn is a column of a spreadsheet and what it was taken for.
-type ImportColumn struct {
-	Header string `json:"header"`
-	Column string `json:"column"` // of the record; "" when it was left out
-	Unit   string `json:"unit"`   // that of the file, when it is another
 }
 
 // New is how many rows Import would add.
@@ -137,17 +132,19 @@ func readSheet[T any](m *Import, text []byte, opt ImportOptions, t *table.Table[
 			return refused("set: expected a column of %s, got %q", m.Into, name)
 		}
 	}
-	s, err := openSheet(text, m.File, opt.Columns, t.Layout)
+	s, err := sheet.Open(text, m.File, opt.Columns, opt.Zone, t.Layout)
+	if unknown := (*sheet.NoColumnError)(nil); errors.As(err, &unknown) {
+		return refused("%v", unknown)
+	}
 	if err != nil {
 		return err
 	}
-	s.zone = opt.Zone
-	m.Columns, m.Separator = s.columns, string(s.csv.Comma)
-	if err := m.lacks(t.Layout, opt.Set, s.columns); err != nil {
+	m.Columns, m.Separator = s.Columns, s.Separator
+	if err := m.lacks(t.Layout, opt.Set); err != nil {
 		return err
 	}
 	for {
-		row, err := s.next()
+		row, err := s.Next()
 		if err == io.EOF {
 			break
 		}
@@ -162,8 +159,8 @@ func readSheet[T any](m *Import, text []byte, opt ImportOptions, t *table.Table[
 		}
 		m.rows = append(m.rows, written)
 	}
-	m.Readable, m.Decimal = len(m.rows), s.decimal
-	if s.zoned {
+	m.Readable, m.Decimal = len(m.rows), s.Decimal
+	if s.Zoneless {
 		m.Zone = opt.Zone.String()
 	}
 	return nil
@@ -171,13 +168,13 @@ func readSheet[T any](m *Import, text []byte, opt ImportOptions, t *table.Table[
 
 // lacks notes which columns the file does not have, and refuses it when a
 // reading needs one of them.
-func (m *Import) lacks(l *table.Layout, set map[string]string, have []ImportColumn) error {
+func (m *Import) lacks(l *table.Layout, set map[string]string) error {
 	var missing, headers []string
-	for _, c := range have {
+	for _, c := range m.Columns {
 		headers = append(headers, c.Header)
 	}
 	for _, name := range l.Names {
-		has := slices.ContainsFunc(have, func(c ImportColumn) bool { return c.Column == name })
+		has := slices.ContainsFunc(m.Columns, func(c sheet.Column) bool { return c.Column == name })
 		if _, isSet := set[name]; has || isSet {
 			continue
 		}
@@ -193,11 +190,11 @@ func (m *Import) lacks(l *table.Layout, set map[string]string, have []ImportColu
 }
 
 // rowOf turns a row of a spreadsheet into one of the record.
-func rowOf[T any](m *Import, row *sheetRow, set map[string]string, t *table.Table[T]) (table.Row, *RowError) {
-	if row.bad != nil {
-		return nil, row.bad
+func rowOf[T any](m *Import, row *sheet.Row, set map[string]string, t *table.Table[T]) (table.Row, *RowError) {
+	if row.Bad != nil {
+		return nil, row.Bad
 	}
-	cell := func(name string) *string { return t.Cell(row.cells, name) }
+	cell := func(name string) *string { return t.Cell(row.Cells, name) }
 	for name, value := range set {
 		*cell(name) = cmp.Or(*cell(name), value)
 	}
@@ -206,8 +203,8 @@ func rowOf[T any](m *Import, row *sheetRow, set map[string]string, t *table.Tabl
 		session += "-" + own
 	}
 	*cell("session") = session
-	at := table.Place(func(column string) (string, int) { return row.place(m.File, column) })
-	x, bad := t.Parse(row.cells, at)
+	at := table.Place(row.Place)
+	x, bad := t.Parse(row.Cells, at)
 	if bad != nil {
 		return nil, bad
 	}

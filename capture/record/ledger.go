@@ -25,10 +25,10 @@ type ledger struct {
 	to      []int         // where the file has each column of the layout, -1 for nowhere
 	lf      bool          // lines end in LF alone, not in CR LF
 	file    disk.Appender // nil until the first row
-	err     error         // why there can be no more rows
+	err     error         // why no more rows can be written
 
 	create func(path string) (disk.Appender, error)
-	seals  sealer
+	seals  sealer // of sessions.csv one that seals nothing
 }
 
 // openLedger looks at the file, if there is one, and refuses it when it lacks a
@@ -71,8 +71,8 @@ func (l *ledger) have(columns []string) {
 }
 
 // append writes rows. When it returns nil they are on the disk, and so is the
-// name of the file. After an error the end of the file is not known, and there
-// are no more rows.
+// name of the file. After an error nobody knows how the file ends, and no more rows
+// are written.
 func (l *ledger) append(rows ...table.Row) error {
 	if l.err == nil && len(rows) > 0 {
 		l.err = l.write(rows)
@@ -103,7 +103,7 @@ func (l *ledger) write(rows []table.Row) error {
 	return nil
 }
 
-// line lays a row out as the file's columns go.
+// line returns a row in the file's own order of columns.
 func (l *ledger) line(row table.Row) ([]string, error) {
 	cells := make([]string, len(l.columns))
 	for i, text := range row {
@@ -117,8 +117,9 @@ func (l *ledger) line(row table.Row) ([]string, error) {
 	return cells, nil
 }
 
-// takes tells whether the file has columns for all that rows have to say.
-func (l *ledger) takes(rows []table.Row) error {
+// accepts tells whether the file has columns for all that rows have to say: the error
+// names the first one that is missing.
+func (l *ledger) accepts(rows []table.Row) error {
 	if l.columns == nil {
 		return nil
 	}
@@ -130,9 +131,9 @@ func (l *ledger) takes(rows []table.Row) error {
 	return nil
 }
 
-// open opens the file for appending, after its seals. A new one gets its header.
-// Its name is made as lasting as its rows will be, whoever made it: that process
-// may have been killed before.
+// open opens the file for appending, after its seals. A new file gets its header. The
+// name of the file is synced, too, even where another process made the file: that one
+// may have been killed before it could.
 func (l *ledger) open() error {
 	if err := l.seals.begin(); err != nil {
 		return &disk.WriteError{Path: l.seals.path, Err: err}

@@ -12,14 +12,14 @@ import (
 const window = 4096
 
 // A matcher compares the rows of a record with their seals, one after the other,
-// and tells what does not go together: where rows were altered, added or removed
-// it looks ahead.
+// and tells where a row and a seal do not go together: where rows were altered, added
+// or removed it looks ahead.
 type matcher struct {
-	file  string
-	says  func(Finding)
-	busy  bool // a writer is at work, or was cut short
-	held  Finding
-	after int // the row before the one under way; of held, the last one
+	file   string
+	tell   func(Finding)
+	busy   bool    // a writer is at work, or was cut short
+	untold Finding // which the next row may belong to, too
+	after  int     // the row before the one at hand: the last one of untold
 
 	next  func() (seal, error, bool)
 	stop  func()
@@ -30,8 +30,8 @@ type matcher struct {
 	seals  []seal        // that wait for a match
 	passed int           // seals that do not wait any more
 	where  map[string]int
-	never  int // rows at the beginning that were never sealed
-	sealed int
+	before int // rows at the beginning, from before there were seals
+	sealed int // rows that say what their seals say
 }
 
 type digestedRow struct {
@@ -39,9 +39,9 @@ type digestedRow struct {
 	digest string
 }
 
-func newMatcher(file string, says func(Finding), busy bool) *matcher {
+func newMatcher(file string, tell func(Finding), busy bool) *matcher {
 	none := func() (seal, error, bool) { return seal{}, nil, false }
-	return &matcher{file: file, says: says, busy: busy, after: 1, where: map[string]int{}, next: none, stop: func() {}}
+	return &matcher{file: file, tell: tell, busy: busy, after: 1, where: map[string]int{}, next: none, stop: func() {}}
 }
 
 // read gives the matcher its seals.
@@ -61,7 +61,7 @@ func (m *matcher) fill(n int) {
 		case err != nil:
 			m.badSeal(err)
 		case s.digest == "" && m.last == seal{}:
-			m.never = s.row
+			m.before = s.row
 			m.check(s)
 		default:
 			m.check(s)
@@ -74,7 +74,7 @@ func (m *matcher) fill(n int) {
 // check looks whether a seal follows the one before.
 func (m *matcher) check(s seal) {
 	if want := s.after(m.last); want.chain != s.chain || m.last.row > 0 && s.row != m.last.row+1 {
-		m.says(Finding{sealsPath(m.file), s.line, s.line, BadSeals, true, "the line does not follow from the one before it"})
+		m.tell(Finding{sealsPath(m.file), s.line, s.line, BadSeals, true, "the line does not follow from the one before it"})
 	}
 	m.last = s
 }
@@ -85,14 +85,14 @@ func (m *matcher) badSeal(err error) {
 	if errors.As(err, &row) {
 		f.First, f.Last, f.Text = row.Line, row.Line, row.Column+": "+row.Msg
 	}
-	m.says(f)
+	m.tell(f)
 }
 
-// row takes the next row of the record.
+// row compares the next row of the record.
 func (m *matcher) row(line int, digest string) {
-	if m.never > 0 {
-		m.never--
-		m.hold(line, Unsealed, false, "written before there were seals: whether it was altered cannot be told")
+	if m.before > 0 {
+		m.before--
+		m.note(line, Unsealed, false, "written before there were seals: whether it was altered cannot be told")
 		return
 	}
 	m.rows = append(m.rows, digestedRow{line, digest})
@@ -114,9 +114,9 @@ func (m *matcher) settle() {
 		return
 	}
 	m.fill(window)
-	rows, seals := m.meet()
+	rows, seals := m.nextPair()
 	for range min(rows, seals) {
-		m.hold(m.rows[0].line, Altered, true, "it does not say what it said when it was written")
+		m.note(m.rows[0].line, Altered, true, "it does not say what it said when it was written")
 		m.drop(1, 1)
 	}
 	for range rows - seals {
@@ -128,10 +128,10 @@ func (m *matcher) settle() {
 	}
 }
 
-// meet returns how many rows and seals come before the next two that go
-// together, the fewest of both. When no two of those that wait do, the rows were
+// nextPair returns how many rows and seals come before the next row and seal that
+// go together, the fewest of both. Where none of those that wait do, the rows were
 // altered, as far as there are seals.
-func (m *matcher) meet() (rows, seals int) {
+func (m *matcher) nextPair() (rows, seals int) {
 	best := len(m.rows) + len(m.seals)
 	for i := 0; i < len(m.rows) && i < best; i++ {
 		at, ok := m.where[m.rows[i].digest]
@@ -154,11 +154,11 @@ func (m *matcher) match() {
 	m.sealed++
 	switch s.remark {
 	case foundLater:
-		m.hold(line, Added, true, "it stood there without a seal when the next row was written: added by hand?")
+		m.note(line, Added, true, "it stood there without a seal when the next row was written: added by hand?")
 	case afterCrash:
-		m.hold(line, Unsealed, false, "sealed only after a crash: until then it could have been altered")
+		m.note(line, Unsealed, false, "sealed only after a crash: until then it could have been altered")
 	case accepted:
-		m.hold(line, Unsealed, false, "sealed as it stood, on request")
+		m.note(line, Unsealed, false, "sealed as it stood, on request")
 	default:
 		m.after = line
 	}
@@ -170,11 +170,11 @@ func (m *matcher) added() {
 	line := m.rows[0].line
 	switch {
 	case !m.begun:
-		m.hold(line, Unsealed, false, "there are no seals: whether it was altered cannot be told")
+		m.note(line, Unsealed, false, "there are no seals: whether it was altered cannot be told")
 	case m.busy && len(m.seals) == 0:
-		m.hold(line, Unsealed, false, "not sealed yet: a writer is at work, or was cut short")
+		m.note(line, Unsealed, false, "not sealed yet: a writer is at work, or was cut short")
 	default:
-		m.hold(line, Added, true, "it has no seal: added by hand, or moved from elsewhere?")
+		m.note(line, Added, true, "it has no seal: added by hand, or moved from elsewhere?")
 	}
 	m.drop(1, 0)
 }
@@ -185,7 +185,7 @@ func (m *matcher) missing(n int) {
 	if n == 1 {
 		text = "a row that was written after this one is gone"
 	}
-	m.says(Finding{m.file, m.after, m.after, Missing, true, text})
+	m.tell(Finding{m.file, m.after, m.after, Missing, true, text})
 }
 
 func (m *matcher) drop(rows, seals int) {
@@ -198,23 +198,23 @@ func (m *matcher) drop(rows, seals int) {
 	m.rows, m.seals = m.rows[rows:], m.seals[seals:]
 }
 
-// hold tells of a row, together with those before it of which the same is to be
+// note tells of a row, together with those before it of which the same is to be
 // told.
-func (m *matcher) hold(line int, kind string, fault bool, text string) {
-	if m.held.Kind == kind && m.held.Text == text && m.held.Last == m.after {
-		m.held.Last = line
+func (m *matcher) note(line int, kind string, fault bool, text string) {
+	if m.untold.Kind == kind && m.untold.Text == text && m.untold.Last == m.after {
+		m.untold.Last = line
 	} else {
 		m.flush()
-		m.held = Finding{m.file, line, line, kind, fault, text}
+		m.untold = Finding{m.file, line, line, kind, fault, text}
 	}
 	m.after = line
 }
 
 func (m *matcher) flush() {
-	if m.held.Kind != "" {
-		m.says(m.held)
+	if m.untold.Kind != "" {
+		m.tell(m.untold)
 	}
-	m.held = Finding{}
+	m.untold = Finding{}
 }
 
 // end decides on what still waits when the record has ended.

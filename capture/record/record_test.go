@@ -151,7 +151,7 @@ func TestFieldsWithoutStatusAndNote(t *testing.T) {
 	}
 }
 
-func TestMend(t *testing.T) {
+func TestTornLinesAreSetAside(t *testing.T) {
 	const head = "a,b,c\r\n1,2,3\r\n"
 	tests := []struct {
 		name, file, whole string
@@ -185,7 +185,7 @@ func TestMend(t *testing.T) {
 			if err := os.WriteFile(path, []byte(tt.file), 0o644); err != nil {
 				t.Fatal(err)
 			}
-			notice, err := mend(path, nil, nil, now)
+			notice, err := setTornAside(path, nil, nil, now)
 			if err != nil {
 				t.Fatal(err)
 			}

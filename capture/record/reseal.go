@@ -7,7 +7,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"strings"
 	"time"
 
 	"evenpole/capture/record/disk"
@@ -16,8 +15,8 @@ import (
 
 // Seal seals the whole record as it stands, with a remark, and sets the seals
 // that there were aside, into a file beside the record. It tells what it did,
-// for people. What Verify tells of the rows until now
-// it will not tell again.
+// for people. What Verify tells of the rows until now it does not tell again: ask it
+// first.
 func (s *Writer) Seal(now time.Time) (notices []string, err error) {
 	for _, seal := range []func(time.Time) (string, error){s.readings.sealAnew, s.fields.sealAnew} {
 		notice, err := seal(now)
@@ -82,12 +81,6 @@ func setAside(path string, now time.Time) (aside string, err error) {
 		}
 		return err
 	})
-}
-
-// stamped is the name, but for .csv, of a file that keeps what stood in another
-// one until a time.
-func stamped(path, what string, now time.Time) string {
-	return strings.TrimSuffix(path, ".csv") + "." + what + "-" + now.UTC().Format("20060102T150405.000Z")
 }
 
 // writeSeals writes seals for a whole record, and counts its rows.

@@ -94,7 +94,7 @@ func (s *Writer) Retract(t Target, reason string, now time.Time) (Retraction, er
 		fields = append(fields, fieldColumns.Row(&f))
 	}
 	done := Retraction{Already: found.already, Nameless: found.nameless}
-	if err := s.fields.takes(fields); err != nil {
+	if err := s.fields.accepts(fields); err != nil {
 		return done, err
 	}
 	if err := s.readings.append(readings...); err != nil {

@@ -15,10 +15,10 @@ import (
 
 // A seal holds a digest of what a row says. Seals stand in a file beside the
 // record, one line a row: readings.seals.csv, fields.seals.csv. Nothing but
-// [Verify] reads them. They tell slips, damage and quiet edits; they are no
-// defence against someone who rewrites both files.
+// [Verify] reads them. They show slips, damage and edits that nobody told
+// of; they are no defence against someone who rewrites both files.
 //
-// The columns are row, which counts the rows that were written; digest; chain;
+// The columns are row, which numbers the rows that were written; digest; chain;
 // and remark. Digest and chain are the first 16 hex digits of a SHA-256. The
 // digest is that of, for each cell that is not empty, in the order of the
 // columns' names,
@@ -28,16 +28,16 @@ import (
 // of the columns that this program knows. A value has no spaces round it, and LF
 // for its line ends; in a column with a unit, the zeros that end the decimals
 // are left out, and the point after them; a status of ok is left out. So a row
-// stays what it was when columns are added or moved, or when a spreadsheet
-// writes 0.2540 as 0.254. The chain is that of the chain of the line before
-// (nothing for the first), row, digest and remark, with LF after each: it tells
-// whether the seals themselves are whole.
+// has the same digest when columns are added or moved, or when a spreadsheet writes
+// 0.2540 as 0.254. The chain is that of the chain of the line before
+// (nothing for the first), row, digest and remark, with LF after each: it shows
+// whether the seals themselves were altered.
 //
 // A row is written and synced, then sealed. What a crash left without a seal is
 // sealed by the next writer, with a remark.
 type seal struct {
 	row    int
-	digest string // "" says that the rows up to this one were never sealed
+	digest string // "" where the rows up to this one were never sealed
 	chain  string
 	remark string
 	line   int
@@ -81,7 +81,7 @@ func isDigest(s string) bool {
 	return len(s) == digestDigits && strings.Trim(s, "0123456789abcdef") == ""
 }
 
-// after chains a seal to the one before.
+// after returns the seal with its chain, which goes on from the seal before.
 func (s seal) after(before seal) seal {
 	s.chain = digest(fmt.Appendf(nil, "%s\n%d\n%s\n%s\n", before.chain, s.row, s.digest, s.remark))
 	return s
@@ -127,7 +127,7 @@ func sealedText(columns *table.Layout, row table.Row) []byte {
 	return b
 }
 
-// shortest takes from a decimal number the zeros that end its decimals.
+// shortest leaves out the zeros that end the decimals of a number.
 func shortest(number string) string {
 	if !strings.Contains(number, ".") || strings.Trim(number, "-0123456789.") != "" {
 		return number

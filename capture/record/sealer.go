@@ -10,18 +10,19 @@ import (
 	"evenpole/capture/record/table"
 )
 
-// A sealer appends seals. Its zero value seals nothing.
+// A sealer writes the seals of the rows that a ledger writes. Its zero value seals
+// nothing.
 type sealer struct {
-	path   string
-	file   disk.Appender
-	create func(path string) (disk.Appender, error)
-	last   seal
-	before [][]string // lines to write before the next seal
+	path    string
+	file    disk.Appender
+	create  func(path string) (disk.Appender, error)
+	last    seal       // the newest one, written or in overdue
+	overdue [][]string // lines to write before the next seal: the header, and seals of rows that have none
 }
 
-// openSealer looks at a record and its seals, and refuses a file that is no
-// file of seals. Nothing is written: what stands in the record without a seal is
-// sealed with the next row, with the remark why.
+// openSealer looks at a record and its seals, and refuses a file that is no file of
+// seals. It writes nothing: rows that stand in the record without a seal are sealed
+// together with the next row that is written, with the remark why.
 func openSealer(record string, columns *table.Layout, why string, create func(path string) (disk.Appender, error)) (sealer, error) {
 	z := sealer{path: sealsPath(record), create: create}
 	info, err := os.Stat(z.path)
@@ -30,17 +31,17 @@ func openSealer(record string, columns *table.Layout, why string, create func(pa
 	}
 	started := err == nil
 	if err != nil || info.Size() == 0 {
-		z.before = [][]string{sealColumns.Names}
+		z.overdue = [][]string{sealColumns.Names}
 	} else if z.last, err = lastSeal(z.path); err != nil {
 		return z, err
 	}
 	rows, unsealed, err := rowsAfter(record, columns, z.last)
 	if !started && rows > 0 {
-		z.addBefore(seal{row: rows, remark: neverSealed})
+		z.addOverdue(seal{row: rows, remark: neverSealed})
 		return z, err
 	}
 	for _, digest := range unsealed {
-		z.addBefore(seal{row: z.last.row + 1, digest: digest, remark: why})
+		z.addOverdue(seal{row: z.last.row + 1, digest: digest, remark: why})
 	}
 	return z, err
 }
@@ -63,9 +64,10 @@ func rowsAfter(record string, columns *table.Layout, last seal) (rows int, unsea
 	return rows, unsealed, err
 }
 
-func (z *sealer) addBefore(s seal) {
+// addOverdue notes a seal that is to be written before the next one.
+func (z *sealer) addOverdue(s seal) {
 	z.last = s.after(z.last)
-	z.before = append(z.before, sealColumns.Row(&z.last))
+	z.overdue = append(z.overdue, sealColumns.Row(&z.last))
 }
 
 // lastSeal returns the last seal that can be read. A header that is wrong is an
@@ -100,7 +102,7 @@ func endsAsSealed(record string, columns *table.Layout) bool {
 	return err == nil && last == newest.digest
 }
 
-// begin opens the file, so that it is there before the first row is.
+// begin opens the file, so that there are seals before there is a row.
 func (z *sealer) begin() error {
 	if z.file != nil || z.create == nil {
 		return nil
@@ -110,18 +112,18 @@ func (z *sealer) begin() error {
 		return err
 	}
 	z.file = f
-	if len(z.before) == 0 {
+	if len(z.overdue) == 0 {
 		return nil
 	}
-	if err := table.WriteLines(z.file, false, z.before...); err != nil {
+	if err := table.WriteLines(z.file, false, z.overdue...); err != nil {
 		return err
 	}
-	z.before = nil
+	z.overdue = nil
 	return errors.Join(z.file.Sync(), disk.SyncDir(filepath.Dir(z.path)))
 }
 
-// add seals rows that are on the disk. It does not wait for its own lines to
-// be: the next writer makes up for what a power cut takes of them.
+// add seals rows that are on the disk. It does not wait until its own lines
+// are: seals that a power cut takes are written by the next writer.
 func (z *sealer) add(digests []string) error {
 	if z.create == nil {
 		return nil

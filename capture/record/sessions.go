@@ -17,15 +17,15 @@ const (
 	OfFields   = "fields"
 )
 
-// A hold is one row of sessions.csv: from AfterSeq on, what a jig makes in one
-// power-up was commanded by this session, until the next row of that power-up.
-// Without a session, and all that belongs to one, it was not commanded by this
-// shop: a session that is complete ends so.
+// A Hold is one row of sessions.csv: what a jig makes in one power-up after AfterSeq
+// was commanded by this session, until the next hold of that power-up. A hold without
+// a session, purpose, kind, pickup and mount ends the one before: what the jig makes
+// from there on was not commanded by this shop.
 type Hold struct {
 	Time     time.Time
 	Session  string
 	Purpose  Purpose
-	Kind     string // ofReadings or ofFields
+	Kind     string // OfReadings or OfFields
 	Jig      string
 	Boot     string
 	AfterSeq uint32
@@ -65,8 +65,8 @@ func (all Holds) Latest(purpose Purpose, kind, mount string) string {
 	return ""
 }
 
-// First returns the earliest sequence number after which a power-up was held;
-// ok is false when it never was.
+// First returns AfterSeq of the earliest hold of a power-up; ok is false where there
+// is none.
 func (all Holds) First(jig, boot string) (seq uint32, ok bool) {
 	for _, h := range all {
 		if h.Jig == jig && h.Boot == boot {
@@ -76,8 +76,8 @@ func (all Holds) First(jig, boot string) (seq uint32, ok bool) {
 	return 0, false
 }
 
-// Owner returns who commanded a reading: the session of the last hold of its
-// power-up that began before it, "" when there is none.
+// Owner returns the session that commanded a reading: that of the last hold of its
+// power-up that began before it, "" where there is none.
 func (all Holds) Owner(jig, boot string, seq uint32) string {
 	for i := len(all) - 1; i >= 0; i-- {
 		if h := &all[i]; h.Jig == jig && h.Boot == boot && Later(seq, h.AfterSeq) {
@@ -104,5 +104,5 @@ func sessionNumber(id string) int {
 	return n
 }
 
-// SessionID is the reverse of sessionNumber.
+// SessionID returns the id of the session of a number: "s007".
 func SessionID(n int) string { return fmt.Sprintf("s%03d", n) }

@@ -16,14 +16,14 @@ import (
 	"evenpole/capture/record/table"
 )
 
-// mend sets a torn last line of a CSV file aside, into a file beside it, and
-// tells what it did. A line is torn when it has no end, or when it is no row of
-// the header's width: a power cut leaves either. A last line that is whole but
-// wrong is a person's and stays where it is, for the reader to complain of; so
-// does all of a file whose header lacks one of columns. When asSealed (nil:
-// it cannot be told) says that the last row is whole, that row gets the end that
-// an editor took from it.
-func mend(path string, columns []string, asSealed func(path string) bool, now time.Time) (notice string, err error) {
+// setTornAside moves a torn last line of a CSV file into a file beside it, and returns
+// a notice of that, "" where nothing was torn. A line is torn when it has no end, or
+// when it is no row of the header's width: a power cut leaves either. A last line that
+// is whole but wrong was written by a person; it stays where it is, and whoever reads
+// the file gets the error. A file whose header lacks one of the columns stays as it
+// is, too. Where asSealed, if there is one, says that the last row is the one that was
+// sealed last, the row is whole: an editor took the end of its line, and it gets one.
+func setTornAside(path string, columns []string, asSealed func(path string) bool, now time.Time) (notice string, err error) {
 	f, err := os.OpenFile(path, os.O_RDWR, 0)
 	if errors.Is(err, fs.ErrNotExist) {
 		return "", nil
@@ -63,8 +63,8 @@ func endLine(f *os.File) error {
 }
 
 // findTorn returns how many bytes of a CSV file are whole rows, and what comes
-// after them. It never takes more than one line for torn: an open quote further
-// up is a mistake of another kind, as are lines that end in CR alone.
+// after them. At most one line is torn: an open quote further up is a mistake of
+// another kind, as are lines that end in CR alone.
 func findTorn(f io.ReadSeeker, columns []string) (whole int64, torn []byte, err error) {
 	header, start, bad, err := lastRecord(f)
 	if err != nil || start > 0 && !hasAll(header, columns) {

@@ -1,3 +1,57 @@
+// Package record keeps a shop's record on disk: what the jig measured, one row a
+// reading, in files that only ever grow. A reading is called kept after its row is
+// written and synced, never before.
+//
+// # The shop folder
+//
+//   - readings.csv and fields.csv are the record. Nothing derived is in them and no
+//     row is ever rewritten; a row with the status "retracted" takes back an earlier
+//     one of the same jig, boot and seq. Columns that a person has added stay, and so
+//     does the person's order of columns.
+//   - sessions.csv has the holds. A session is all that was captured for one purpose
+//     with one mount. A hold is a row that says: what this jig makes in this power-up
+//     after this number was commanded by this session. A hold without a session ends
+//     the one before.
+//   - readings.seals.csv and fields.seals.csv have the seals. A seal is a digest of
+//     what a row said when it was written. [Verify] compares rows with their seals;
+//     nothing else needs them.
+//   - readings.torn-TIME.csv and the like have torn lines. A torn line is a last line
+//     that a power cut left without its end; it is set aside into such a file and
+//     reported, never silently dropped. readings.seals.until-TIME.csv and the like
+//     are seals that [Writer.Seal] set aside.
+//   - mounts/ has a copy of every mount that was captured, named after the pickup (or
+//     the batch of loose magnets) and a digest of what the mount says.
+//   - writer.lock names the process that is writing; it is empty when none is.
+//
+// All of them are plain files, written with commas and CR LF as RFC 4180 has it,
+// times in UTC; the room disk makes them last.
+//
+// # The way through the package
+//
+// Read columns.go first: the list of the columns of each file. A column is added
+// there, in one line, and to the struct in types.go; the same list reads, writes,
+// seals and imports it. A row that stands twice or was taken back is dropped in
+// standing.go, by [Standing]; every other room asks it.
+//
+// The files, each of which uses only those before it:
+//
+//   - types.go has the values, takes.go what a reading counts for, columns.go the
+//     columns; list.go reads small lists that people keep beside the record.
+//   - folder.go names the files of a shop folder; read.go reads them while a writer
+//     may be at work.
+//   - sessions.go has the holds, seal.go says what a seal covers.
+//   - sealer.go writes seals and ledger.go rows, torn.go sets torn lines aside, and
+//     writer.go is the one process that may do all this; mounts.go keeps copies of
+//     mounts.
+//   - standing.go says which rows count. about.go has what the rows of both files have
+//     in common; history.go tells a capture what there is already, retract.go takes
+//     readings back, export.go copies rows out.
+//   - import.go adds the rows of a person's spreadsheet, which the room sheet reads.
+//   - finding.go has what can be wrong with a record, sequence.go the numbers that are
+//     missing in it, match.go compares rows with seals, verify.go does all of it;
+//     reseal.go seals a record as it stands.
+//
+// The room table turns values into rows of text and back.
 package record
 
 import (
@@ -45,7 +99,7 @@ func Modes() []Mode { return []Mode{Pluck, Drive, Quiet} }
 // ParseMode reads a mode of a reading.
 func ParseMode(text string) (Mode, error) { return profiles.OneOf(text, Modes()) }
 
-// Status of a kept take: what the screening says of it.
+// Status of a row: what the jig said of the take, or that the row takes one back.
 type Status string
 
 // The statuses that the record knows. Of several flags the first in this order is
@@ -98,7 +152,7 @@ type Reading struct {
 	Status       Status // "" counts as ok
 	Note         string
 
-	Line int // line in the file it came from, 1 is the header; 0 when new
+	Line int // line of the file on which the row starts, 1 is the header; 0 when new
 }
 
 // FieldReading is one row of fields.csv. Pickup and String are empty for a

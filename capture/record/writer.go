@@ -13,7 +13,7 @@ import (
 // A Writer adds rows to the record in a shop folder. One process has it at a time.
 type Writer struct {
 	Dir     string
-	Notices []string // what had to be put right when it was opened, or endangers it, for people
+	Notices []string // for people: what had to be put right when it was opened, and what endangers it
 
 	lock     *os.File
 	create   func(path string) (disk.Appender, error)
@@ -47,7 +47,7 @@ func openWriter(dir string, create func(path string) (disk.Appender, error)) (*W
 		unsealed = afterCrash
 	}
 	if err := s.open(now, unsealed); err != nil {
-		return nil, errors.Join(err, s.letGo(notice != "")) // what a crash left still waits to be put right
+		return nil, errors.Join(err, s.letGo(notice != "")) // what a crash left is still to be put right
 	}
 	for _, danger := range disk.Dangers(dir) {
 		s.notice(danger)
@@ -61,7 +61,7 @@ func (s *Writer) notice(text string) {
 	}
 }
 
-// open looks at the shop's files. unsealed is the remark for rows that stand
+// open looks at the files of the record. unsealed is the remark for rows that stand
 // there without a seal.
 func (s *Writer) open(now time.Time, unsealed string) (err error) {
 	if s.readings, err = s.openSealed(ReadingsFile, readingColumns.Layout, now, unsealed); err != nil {
@@ -70,16 +70,16 @@ func (s *Writer) open(now time.Time, unsealed string) (err error) {
 	if s.fields, err = s.openSealed(FieldsFile, fieldColumns.Layout, now, unsealed, "status", "note"); err != nil {
 		return err
 	}
-	if err := s.mend(SessionsFile, holdColumns.Names, nil, now); err != nil {
+	if err := s.setTornAside(SessionsFile, holdColumns.Names, nil, now); err != nil {
 		return err
 	}
 	s.sessions, err = openLedger(s.path(SessionsFile), holdColumns.Layout)
 	return err
 }
 
-// mend mends a file of the shop, and notes what it did.
-func (s *Writer) mend(name string, columns []string, asSealed func(path string) bool, now time.Time) error {
-	notice, err := mend(s.path(name), columns, asSealed, now)
+// setTornAside sets a torn last line of a file of the shop aside, and notes that.
+func (s *Writer) setTornAside(name string, columns []string, asSealed func(path string) bool, now time.Time) error {
+	notice, err := setTornAside(s.path(name), columns, asSealed, now)
 	s.notice(notice)
 	return err
 }
@@ -87,10 +87,10 @@ func (s *Writer) mend(name string, columns []string, asSealed func(path string) 
 // openSealed opens a ledger whose rows are sealed. A file may lack the optional
 // columns: older ones do.
 func (s *Writer) openSealed(name string, columns *table.Layout, now time.Time, unsealed string, optional ...string) (*ledger, error) {
-	if err := s.mend(sealsPath(name), sealColumns.Names, nil, now); err != nil {
+	if err := s.setTornAside(sealsPath(name), sealColumns.Names, nil, now); err != nil {
 		return nil, err
 	}
-	if err := s.mend(name, without(columns.Names, optional), func(path string) bool { return endsAsSealed(path, columns) }, now); err != nil {
+	if err := s.setTornAside(name, without(columns.Names, optional), func(path string) bool { return endsAsSealed(path, columns) }, now); err != nil {
 		return nil, err
 	}
 	l, err := openLedger(s.path(name), columns, optional...)
@@ -102,9 +102,8 @@ func (s *Writer) openSealed(name string, columns *table.Layout, now time.Time, u
 	return l, err
 }
 
-// Close lets another process write to the shop. After a write that failed the
-// lock keeps this one's name, and the next one looks at the shop as after a
-// crash.
+// Close lets another process write to the shop. After a write that failed the lock
+// goes on naming this process, and the next writer looks at the shop as after a crash.
 func (s *Writer) Close() error {
 	failed := errors.Join(s.readings.err, s.fields.err, s.sessions.err) != nil
 	err := errors.Join(s.readings.close(), s.fields.close(), s.sessions.close())

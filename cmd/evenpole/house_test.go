@@ -23,7 +23,8 @@ var mayImport = map[string][]string{
 
 	"capture/record/disk":  {},
 	"capture/record/table": {},
-	"capture/record":       {"profiles", "capture/record/disk", "capture/record/table"},
+	"capture/record/sheet": {"capture/record/table"},
+	"capture/record":       {"profiles", "capture/record/disk", "capture/record/sheet", "capture/record/table"},
 	"capture":              {"jig", "capture/record", "profiles"},
 
 	"fit/field":   {},

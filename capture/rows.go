@@ -11,7 +11,7 @@ import (
 	"evenpole/profiles"
 )
 
-// flagStatus is what the flags of a take mean, the gravest first.
+// flagStatus gives the status that each flag of a take stands for, the gravest first.
 var flagStatus = []struct {
 	flag   jig.Flags
 	status record.Status
@@ -22,9 +22,9 @@ var flagStatus = []struct {
 	{jig.ShortWindow, record.ShortWindow},
 }
 
-// screen returns the status of a take and what its note has to say: all of
-// several flags, and those that this program does not know.
-func screen(f jig.Flags) (status record.Status, notes []string) {
+// statusOf returns the status of a take and what its note has to say: all of several
+// flags, and those that this program does not know.
+func statusOf(f jig.Flags) (status record.Status, notes []string) {
 	for _, m := range flagStatus {
 		if f&m.flag != 0 {
 			notes = append(notes, string(m.status))
@@ -44,7 +44,7 @@ func screen(f jig.Flags) (status record.Status, notes []string) {
 	return status, notes
 }
 
-// tooQuiet is the note of a take that says nothing of its string.
+// tooQuiet is the note of a take from which nothing can be told of its string.
 const tooQuiet = "not above the quiet level: carries no information"
 
 func joinNotes(notes []string) string { return strings.Join(notes, "; ") }
@@ -52,9 +52,10 @@ func joinNotes(notes []string) string { return strings.Join(notes, "; ") }
 // millis turns what the jig sends in thousandths into the unit of the record.
 func millis(n int64) float64 { return float64(n) / 1000 }
 
-// bare returns a reading as a row without a cell: what the jig said and no more.
-func bare(x jig.Reading, id jig.Ident, now time.Time) (r record.Reading, notes []string) {
-	status, notes := screen(x.Flags)
+// sentReading returns a reading as a row without a session and a cell: what the jig
+// sent and no more.
+func sentReading(x jig.Reading, id jig.Ident, now time.Time) (r record.Reading, notes []string) {
+	status, notes := statusOf(x.Flags)
 	none := math.NaN()
 	return record.Reading{
 		Time:   now,
@@ -76,8 +77,8 @@ func bare(x jig.Reading, id jig.Ident, now time.Time) (r record.Reading, notes [
 	}, notes
 }
 
-// bareField is bare for a field reading.
-func bareField(x jig.Field, id jig.Ident, now time.Time) record.FieldReading {
+// sentField returns a field reading likewise.
+func sentField(x jig.Field, id jig.Ident, now time.Time) record.FieldReading {
 	return record.FieldReading{
 		Time:     now,
 		Jig:      id.Jig,

@@ -2,7 +2,8 @@ package record
 
 import "fmt"
 
-// A slot is what takes are counted by: a string in one mode, or a position.
+// A Slot is what takes are counted by: a string in one mode, or a position of the
+// probe.
 type Slot struct {
 	Mode   Mode
 	Number int
@@ -18,14 +19,15 @@ func (s Slot) String() string {
 	return fmt.Sprintf("string %d", s.Number)
 }
 
-// Take is what a take counts for.
+// Take says of which slot a reading is a take, and whether it is good: it has no flag,
+// was not retracted and is above the quiet level.
 type Take struct {
 	Slot
 	Good bool
 	RMS  float64 // mV; 0 for a field reading
 }
 
-// Counts tells what a reading counts for.
+// Counts returns what a reading counts for.
 func (r *Reading) Counts() Take {
 	c := Take{Slot{r.Mode, r.String}, r.Status == OK || r.Status == "", r.RMS}
 	if c.Mode == "" {
@@ -37,7 +39,7 @@ func (r *Reading) Counts() Take {
 	return c
 }
 
-// Counts tells what a field reading counts for.
+// Counts returns what a field reading counts for.
 func (r *FieldReading) Counts() Take {
 	return Take{Slot{Probe, r.Position}, r.Status == OK || r.Status == "", 0}
 }

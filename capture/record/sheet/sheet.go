@@ -1,4 +1,11 @@
-package record
+// Package sheet reads a person's spreadsheet, saved as CSV with any separator, decimal
+// sign, headers and units, as rows of a file of the record.
+//
+// [Open] reads the header and finds out which column of the record each one stands
+// for; [Sheet.Next] then gives row after row, with each cell in the unit and the
+// writing of the record as far as it can be understood. What the cells say is for the
+// table of the record's columns to judge.
+package sheet
 
 import (
 	"bytes"
@@ -17,17 +24,35 @@ import (
 	"evenpole/capture/record/table"
 )
 
-// A sheet is a person's spreadsheet as CSV, read row by row.
-type sheet struct {
-	name    string
-	csv     *csv.Reader
-	layout  *table.Layout
-	columns []ImportColumn // one for each header
-	to      []int          // which column of the layout each header stands for, -1 for none
-	scale   []float64      // what the numbers under each header are multiplied by
-	decimal string         // the decimal sign, as soon as one was seen
-	zone    *time.Location
-	zoned   bool // some time named no zone
+// A Sheet is a spreadsheet that is read row by row.
+type Sheet struct {
+	Columns   []Column // one for each header
+	Separator string   // of cells
+	Decimal   string   // the decimal sign, as soon as one was seen
+	Zoneless  bool     // some time named no zone
+
+	name   string
+	csv    *csv.Reader
+	layout *table.Layout
+	to     []int     // which column of the layout each header stands for, -1 for none
+	scale  []float64 // what the numbers under each header are multiplied by
+	zone   *time.Location
+}
+
+// NoColumnError says that a header was to stand for what is no column of the record,
+// nor one in another unit.
+type NoColumnError struct{ Header, Column string }
+
+// Error names both.
+func (e *NoColumnError) Error() string {
+	return fmt.Sprintf("column %s: expected a column of the record, or one in another unit, got %q", e.Header, e.Column)
+}
+
+// A Column is a column of a spreadsheet and what it was taken for.
+type Column struct {
+	Header string `json:"header"`
+	Column string `json:"column"` // of the record; "" when it was left out
+	Unit   string `json:"unit"`   // that of the file, when it is another
 }
 
 // otherUnits are what a column that ends in a unit may be in instead: the
@@ -39,14 +64,19 @@ var otherUnits = map[string]map[string]float64{
 	"_mt": {"_ut": 0.001, "_t": 1000, "_g": 0.1},
 }
 
-// openSheet reads the header and finds out what is in which column.
-func openSheet(text []byte, name string, named map[string]string, l *table.Layout) (*sheet, error) {
+// Open reads the header and finds out what is in which column: named says so of some
+// headers. zone is that of times that name none; name stands for the file in errors.
+//
+// Errors: a *table.RowError when the text or its header cannot be understood; a
+// *NoColumnError.
+func Open(text []byte, name string, named map[string]string, zone *time.Location, l *table.Layout) (*Sheet, error) {
 	if err := checkText(text, name); err != nil {
 		return nil, err
 	}
-	s := &sheet{name: name, layout: l}
+	s := &Sheet{name: name, layout: l, zone: zone}
 	s.csv, _ = table.NewCSV(bytes.NewReader(text))
 	s.csv.Comma = separator(text)
+	s.Separator = string(s.csv.Comma)
 	header, line, err := table.Header(s.csv, name)
 	if err != nil {
 		return nil, err
@@ -55,7 +85,7 @@ func openSheet(text []byte, name string, named map[string]string, l *table.Layou
 	for _, h := range table.Trimmed(header) {
 		c, scale := understand(h, named, l)
 		if to, ok := named[h]; ok && c.Column == "" {
-			return nil, refused("column %s: expected a column of the record, or one in another unit, got %q", h, to)
+			return nil, &NoColumnError{h, to}
 		}
 		if c.Column != "" && used[c.Column] {
 			return nil, table.Errorf(name, line, h, "expected one column for %s, got two", c.Column)
@@ -65,18 +95,18 @@ func openSheet(text []byte, name string, named map[string]string, l *table.Layou
 		if !ok {
 			to = -1
 		}
-		s.columns, s.to, s.scale = append(s.columns, c), append(s.to, to), append(s.scale, scale)
+		s.Columns, s.to, s.scale = append(s.Columns, c), append(s.to, to), append(s.scale, scale)
 	}
 	for _, h := range slices.Sorted(maps.Keys(named)) {
 		if !slices.Contains(table.Trimmed(header), h) {
-			return nil, table.Errorf(name, line, h, "expected in the header, got %q", strings.Join(header, string(s.csv.Comma)))
+			return nil, table.Errorf(name, line, h, "expected in the header, got %q", strings.Join(header, s.Separator))
 		}
 	}
 	return s, nil
 }
 
 // understand finds out which column of the record a header stands for.
-func understand(header string, named map[string]string, l *table.Layout) (c ImportColumn, scale float64) {
+func understand(header string, named map[string]string, l *table.Layout) (c Column, scale float64) {
 	c.Header = header
 	name := plainColumn(header)
 	if to, ok := named[header]; ok {
@@ -147,23 +177,25 @@ func checkText(text []byte, name string) error {
 	return nil
 }
 
-// A sheetRow is one row: the text of each column of the record as the record
-// would have it.
-type sheetRow struct {
-	cells table.Row
-	bad   *RowError // the first cell that could not be understood
+// A Row is one row: the text of each column of the record as the record would have
+// it.
+type Row struct {
+	Cells table.Row
+	Bad   *table.RowError // the first cell that could not be understood
+
+	file  string
 	line  int
 	lines map[string]int // on which a column's cell starts
 }
 
-// place is a [table.Place] of the cells of a row of a file.
-func (r *sheetRow) place(file, column string) (string, int) {
-	return file, cmp.Or(r.lines[column], r.line)
+// Place is the [table.Place] of the cells of the row.
+func (r *Row) Place(column string) (file string, line int) {
+	return r.file, cmp.Or(r.lines[column], r.line)
 }
 
-// next reads the next row that has anything in it.
-func (s *sheet) next() (*sheetRow, error) {
-	row := &sheetRow{cells: make(table.Row, len(s.layout.Names)), lines: map[string]int{}}
+// Next reads the next row that has anything in it. At the end the error is io.EOF.
+func (s *Sheet) Next() (*Row, error) {
+	row := &Row{file: s.name, Cells: make(table.Row, len(s.layout.Names)), lines: map[string]int{}}
 	cells, err := s.csv.Read()
 	for err == nil && strings.TrimSpace(strings.Join(cells, "")) == "" {
 		cells, err = s.csv.Read()
@@ -172,9 +204,9 @@ func (s *sheet) next() (*sheetRow, error) {
 		return nil, err
 	}
 	if err != nil {
-		err = table.Explain(err, s.name, len(s.columns))
-		if errors.As(err, &row.bad) {
-			row.line = row.bad.Line
+		err = table.Explain(err, s.name, len(s.Columns))
+		if errors.As(err, &row.Bad) {
+			row.line = row.Bad.Line
 			return row, nil
 		}
 		return nil, err
@@ -187,8 +219,8 @@ func (s *sheet) next() (*sheetRow, error) {
 }
 
 // cell takes one cell over.
-func (s *sheet) cell(row *sheetRow, i int, text string) {
-	c := s.columns[i]
+func (s *Sheet) cell(row *Row, i int, text string) {
+	c := s.Columns[i]
 	if c.Column == "" || text == "" {
 		return
 	}
@@ -201,22 +233,22 @@ func (s *sheet) cell(row *sheetRow, i int, text string) {
 	case s.layout.Number[s.to[i]]:
 		text, want = s.number(text, s.scale[i])
 	}
-	if want != "" && row.bad == nil {
-		row.bad = table.Errorf(s.name, line, c.Header, "expected %s, got %q", want, text)
+	if want != "" && row.Bad == nil {
+		row.Bad = table.Errorf(s.name, line, c.Header, "expected %s, got %q", want, text)
 	}
-	row.cells[s.to[i]] = text
+	row.Cells[s.to[i]] = text
 }
 
 // number brings a number into the record's unit and decimal sign. What is no
 // number stays as it is; want says what was expected of one that is ambiguous.
-func (s *sheet) number(text string, scale float64) (number, want string) {
+func (s *Sheet) number(text string, scale float64) (number, want string) {
 	sign := strings.Trim(text, "+-0123456789eE")
 	if sign == "," && s.csv.Comma != ',' || sign == "." {
-		if s.decimal == "" {
-			s.decimal = sign
+		if s.Decimal == "" {
+			s.Decimal = sign
 		}
-		if s.decimal != sign {
-			return text, fmt.Sprintf("decimals after %q as in the rows above", s.decimal)
+		if s.Decimal != sign {
+			return text, fmt.Sprintf("decimals after %q as in the rows above", s.Decimal)
 		}
 		text = strings.Replace(text, ",", ".", 1)
 	}
@@ -229,10 +261,10 @@ func (s *sheet) number(text string, scale float64) (number, want string) {
 
 // stamp turns a time without a zone into one with it. What is no such time
 // stays as it is.
-func (s *sheet) stamp(text string) string {
+func (s *Sheet) stamp(text string) string {
 	for _, layout := range []string{"2006-01-02 15:04:05", "2006-01-02T15:04:05", "2006-01-02 15:04", "2006-01-02T15:04", "2006-01-02"} {
 		if t, err := time.ParseInLocation(layout, text, s.zone); err == nil {
-			s.zoned = true
+			s.Zoneless = true
 			return t.UTC().Format(time.RFC3339Nano)
 		}
 	}

@@ -1,0 +1,119 @@
+package capture
+
+import (
+	"math"
+
+	"evenpole/capture/record"
+	"evenpole/jig"
+)
+
+// run is the state of one capture: which session it is, how far that has got, and
+// what the record has of the jig's power-up.
+type run struct {
+	shop   *record.Writer
+	conn   Conn
+	opt    Options
+	ident  jig.Ident
+	mount  string // the name of the shop's copy of it
+	steps  []step
+	holds  record.Holds
+	seen   map[uint32]bool     // the sequence numbers of the power-up that the record has
+	power  map[int]float64     // by string, the sum of rms² of good quiet windows, mV²
+	index  map[record.Slot]int // of result.Tallies
+	result *Result
+}
+
+// findSession finds out which session this is and how far it has got.
+func (r *run) findSession() (err error) {
+	if r.mount, err = record.MountName(r.opt.Mount); err != nil {
+		return err
+	}
+	if r.holds, err = r.shop.Holds(); err != nil {
+		return err
+	}
+	if !r.opt.Again {
+		r.result.Session = r.holds.Latest(r.opt.Purpose, r.opt.kind(), r.mount)
+	}
+	h, err := r.shop.History(r.ident.Jig, r.ident.Boot.String(), r.result.Session)
+	if err != nil {
+		return err
+	}
+	r.seen = h.Seen
+	r.result.Resumed = r.result.Session != ""
+	if !r.result.Resumed {
+		r.result.Session = record.SessionID(h.LastSession + 1)
+	}
+	r.power, r.index = map[int]float64{}, map[record.Slot]int{}
+	for i, s := range r.steps {
+		r.index[s.Slot] = i
+		r.result.Tallies = append(r.result.Tallies, Tally{Mode: s.Mode, Number: s.Number, Wanted: s.wanted, Refused: map[string]int{}})
+	}
+	for _, t := range h.Takes {
+		r.count(t)
+	}
+	return nil
+}
+
+// count counts a good take.
+func (r *run) count(t record.Take) {
+	if !t.Good {
+		return
+	}
+	if i, ok := r.index[t.Slot]; ok {
+		r.result.Tallies[i].Good++
+	}
+	if t.Mode == record.Quiet {
+		r.power[t.Number] += t.RMS * t.RMS
+	}
+}
+
+// quietLevel returns the quiet level of a string in mV, to the microvolt: the root
+// of the mean square of the session's good quiet windows, NaN before the first.
+func (r *run) quietLevel(number int) float64 {
+	i, ok := r.index[record.Slot{Mode: record.Quiet, Number: number}]
+	if !ok || r.result.Tallies[i].Good == 0 {
+		return math.NaN()
+	}
+	return math.Round(1000*math.Sqrt(r.power[number]/float64(r.result.Tallies[i].Good))) / 1000
+}
+
+// newest returns the last sequence number that the jig is known to have used.
+// The record may know of later ones than a conversation that goes on since an
+// earlier capture.
+func (r *run) newest() uint32 {
+	last := r.conn.Last()
+	for seq := range r.seen {
+		if record.Later(seq, last) {
+			last = seq
+		}
+	}
+	return last
+}
+
+// endHold adds a hold without a session: what the jig makes from here on was not
+// commanded by this shop. Somebody may take the jig to another one before it is
+// switched off.
+func (r *run) endHold() error {
+	return r.addHold(record.Hold{Time: r.opt.Now(), Jig: r.ident.Jig, Boot: r.ident.Boot.String(), AfterSeq: r.newest()})
+}
+
+// beginHold adds a hold: what the jig makes after a sequence number is commanded by
+// this session.
+func (r *run) beginHold(after uint32) error {
+	return r.addHold(record.Hold{
+		Time:     r.opt.Now(),
+		Session:  r.result.Session,
+		Purpose:  r.opt.Purpose,
+		Kind:     r.opt.kind(),
+		Jig:      r.ident.Jig,
+		Boot:     r.ident.Boot.String(),
+		AfterSeq: after,
+		Pickup:   r.opt.Mount.Pickup,
+		Mount:    r.mount,
+	})
+}
+
+func (r *run) addHold(h record.Hold) error {
+	r.holds = append(r.holds, h)
+	return r.shop.AddHold(h)
+}
