@@ -10,13 +10,14 @@ package report
 
 import (
 	"fmt"
-	"math"
 	"strconv"
 	"strings"
+
+	"evenpole/fit/level"
 )
 
 // known reports whether a figure is a finite number.
-func known(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
+func known(x float64) bool { return level.Figure(x).Known() }
 
 // unknownFigure stands where a figure is not known.
 const unknownFigure = "–"

@@ -71,7 +71,7 @@ func runRepeat(e *env, o repeatOptions) error {
 		}
 		o.Tolerance = order.Tolerance
 	}
-	if o.Who, err = readWho(dir, o.operators); err != nil {
+	if o.Operators, err = readOperators(dir, o.operators); err != nil {
 		return err
 	}
 	name := filepath.Join(dir, record.ReadingsFile)
@@ -94,11 +94,11 @@ func runRepeat(e *env, o repeatOptions) error {
 	return nil
 }
 
-// readWho reads who mounted what: the file named, or the shop's if it has one.
-func readWho(dir, path string) (repeat.Who, error) {
+// readOperators reads who mounted what: the file named, or the shop's if it has one.
+func readOperators(dir, path string) (repeat.Operators, error) {
 	named := path != ""
 	if !named {
-		path = filepath.Join(dir, repeat.WhoFile)
+		path = filepath.Join(dir, repeat.OperatorsFile)
 	}
 	f, err := os.Open(path)
 	if errors.Is(err, fs.ErrNotExist) && !named {
@@ -108,7 +108,7 @@ func readWho(dir, path string) (repeat.Who, error) {
 		return nil, err
 	}
 	defer f.Close()
-	return repeat.ReadWho(f, path)
+	return repeat.ReadOperators(f, path)
 }
 
 func printStudy(e *env, s *repeat.Study) {
@@ -136,7 +136,7 @@ func printStudy(e *env, s *repeat.Study) {
 
 func printTolerance(e *env, t *repeat.Tolerance, takes int) {
 	e.print("")
-	e.print("of a tolerance of +- %.2f dB the jig eats %.0f %% (6 standard deviations over the whole width): %s", t.Limit, 100*t.Share, t.Judgement)
+	e.print("of a tolerance of +- %.2f dB the jig eats %.0f %% (6 standard deviations over the whole width): %s", t.Limit, 100*t.Share, t.Rating)
 	e.print("")
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(tw, "takes\tstandard deviation dB\tU dB\tshare\t")
@@ -211,6 +211,6 @@ func runDesign(e *env, o designOptions) error {
 	}
 	e.print("")
 	e.print("The sittings lie three hours apart at least. To mount anew: take the pickup off, set every string height again. Write the session that each capture names")
-	e.print("into %s (columns session,operator), then run 'evenpole repeat'.", repeat.WhoFile)
+	e.print("into %s (columns session,operator), then run 'evenpole repeat'.", repeat.OperatorsFile)
 	return nil
 }

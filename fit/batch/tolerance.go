@@ -104,3 +104,20 @@ func solve(f func(float64) float64, value float64) float64 {
 	}
 	return (low + high) / 2
 }
+
+// firstFrom is by how much n has to grow for a condition to hold that holds ever
+// after; not ok when it does not by most.
+func firstFrom(n, most int, holds func(int) bool) (more int, ok bool) {
+	low, high := n-1, most
+	if !holds(high) {
+		return 0, false
+	}
+	for high-low > 1 {
+		if m := (low + high) / 2; holds(m) {
+			high = m
+		} else {
+			low = m
+		}
+	}
+	return high - n, true
+}

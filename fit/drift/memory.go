@@ -44,10 +44,10 @@ func cusum(x []float64, target, k float64) (high, low []float64, sinceHigh, sinc
 // Control Handbook, 1956, as the NIST/SEMATECH e-Handbook 6.3.2 gives them: so
 // many of the last points beyond so many standard deviations, on one side.
 type runRule struct {
-	name   string
-	of     int // of the last
-	need   int
-	beyond float64
+	name      string
+	of        int // of the last
+	need      int
+	threshold float64
 }
 
 var runRules = []runRule{
@@ -62,12 +62,12 @@ var runRules = []runRule{
 // beyond.
 func (r *runRule) fires(z []float64, side float64) bool {
 	n := len(z)
-	if n < r.of || side*z[n-1] <= r.beyond {
+	if n < r.of || side*z[n-1] <= r.threshold {
 		return false
 	}
 	count := 0
 	for _, v := range z[n-r.of:] {
-		if side*v > r.beyond {
+		if side*v > r.threshold {
 			count++
 		}
 	}

@@ -36,7 +36,7 @@ func (c *Chart) individuals() {
 	for _, r := range movingRanges(x) {
 		p.point(r, l)
 	}
-	p.beyond()
+	p.limitRule()
 	p.done()
 }
 
@@ -47,7 +47,7 @@ func (c *Chart) subgroups(groups [][]float64) {
 	for _, g := range groups {
 		p.point(stat.StdDev(g, nil), scatterLimits(c.Sigma, len(g)))
 	}
-	p.beyond()
+	p.limitRule()
 	p.done()
 }
 
@@ -80,7 +80,7 @@ func (c *Chart) average() {
 			p.point(z[i], around(c.Centre, dev[i]))
 		}
 	})
-	p.beyond()
+	p.limitRule()
 	p.done()
 }
 
@@ -95,19 +95,19 @@ func (c *Chart) sums() {
 			z[i] = (x[i] - c.Centre) / sd[i]
 		}
 		offset := len(high)
-		h, l, sinceHigh, sinceLow := cusum(z, 0, allowance)
+		h, l, sinceHigh, sinceLow := cusum(z, 0, referenceValue)
 		high, low = append(high, h...), append(low, l...)
 		for i := range z {
 			began[0], began[1] = append(began[0], offset+sinceHigh[i]), append(began[1], offset+sinceLow[i])
 		}
 	})
 	for i := range high {
-		p.point(high[i], limits{0, -bearable, bearable})
+		p.point(high[i], limits{0, -decisionInterval, decisionInterval})
 		p.Below = append(p.Below, level.Figure(-low[i]))
 	}
 	first := len(c.Signals)
 	p.fire("beyond the limit", true, func(i int, side float64) bool {
-		return side > 0 && high[i] > bearable || side < 0 && low[i] > bearable
+		return side > 0 && high[i] > decisionInterval || side < 0 && low[i] > decisionInterval
 	})
 	for k := first; k < len(c.Signals); k++ {
 		s := &c.Signals[k]
@@ -131,7 +131,7 @@ func (c *Chart) segments(do func(x, sd []float64)) {
 }
 
 // beyond is the rule of the panel's limits.
-func (p *panel) beyond() {
+func (p *panel) limitRule() {
 	p.fire("beyond the limit", p.Name == EWMA, func(i int, side float64) bool {
 		if side > 0 {
 			return p.Values[i] > p.Upper[i]

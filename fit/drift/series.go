@@ -11,10 +11,8 @@ import (
 
 	"evenpole/capture/record"
 	"evenpole/fit/cell"
+	"evenpole/fit/level"
 )
-
-// decibel is how many decibels one in ln v is.
-const decibel = 20 / math.Ln10
 
 // What of a session is watched, besides the balance of one string, which is
 // named by its number.
@@ -150,7 +148,7 @@ func figureOf(of string) (func([]cell.Cell) float64, error) {
 // levelOf is a string's level as a verdict has it, dB re 1 mV.
 func levelOf(c *cell.Cell) float64 {
 	mean, _ := c.Plain()
-	return decibel * mean
+	return float64(level.Ln(mean).DB())
 }
 
 func meanLevel(cells []cell.Cell) float64 {
@@ -174,7 +172,7 @@ func scatter(cells []cell.Cell) float64 {
 	var squares, dof float64
 	for _, c := range cells {
 		_, sd := c.Plain()
-		squares += float64(c.Takes-1) * decibel * decibel * sd * sd
+		squares += float64(c.Takes-1) * level.PerLn * level.PerLn * sd * sd
 		dof += float64(c.Takes - 1)
 	}
 	return math.Sqrt(squares / dof)

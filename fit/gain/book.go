@@ -92,7 +92,7 @@ func placed(name string, err error) error {
 
 // valid refuses a gain that would spoil every reading.
 func (c *Calibration) valid() error {
-	sane := func(gain float64) bool { return gain > 0 && math.Abs(decibel*math.Log(gain)) <= mostGain }
+	sane := func(gain float64) bool { return gain > 0 && math.Abs(dbOf(gain)) <= mostGain }
 	switch {
 	case c.Jig == "":
 		return errors.New("jig: expected its id, got none")

@@ -1,6 +1,9 @@
 package gain
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // point is the mean of n values at x, one of which has standard deviation sd
 // about it.
@@ -128,4 +131,16 @@ func channelsOf(points []point) []channel {
 		out = append(out, ch)
 	}
 	return out
+}
+
+// sorted numbers the channels that points name, in order.
+func sorted(points []point) []int {
+	var numbers []int
+	for _, p := range points {
+		if !slices.Contains(numbers, p.channel) {
+			numbers = append(numbers, p.channel)
+		}
+	}
+	slices.Sort(numbers)
+	return numbers
 }

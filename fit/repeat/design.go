@@ -86,7 +86,7 @@ const (
 // [*TooFew].
 func NewDesign(w Wish) (*Design, error) {
 	w = w.withDefaults()
-	if err := w.possible(); err != nil {
+	if err := w.validate(); err != nil {
 		return nil, err
 	}
 	var best *Design
@@ -109,7 +109,7 @@ func NewDesign(w Wish) (*Design, error) {
 	return best, nil
 }
 
-func (w *Wish) possible() error {
+func (w *Wish) validate() error {
 	g := w.Guess
 	switch {
 	case w.Strings < 2:

@@ -24,80 +24,14 @@
 package repeat
 
 import (
-	"cmp"
 	"fmt"
 	"iter"
 	"math"
 	"slices"
-	"time"
 
 	"evenpole/capture/record"
+	"evenpole/fit/level"
 )
-
-// Options says what of a record is studied, and what for.
-type Options struct {
-	Pickup     string    // "" = all that have readings of purpose repeat
-	Since      time.Time // readings before it do not count
-	Who        Who       // may be nil
-	Tolerance  float64   // dB, either side; 0 = none to compare with
-	Takes      int       // of a string in a check; 0 = 10, as capture makes
-	Want       float64   // wanted U of a check, as a share of the tolerance; 0 = 0.3
-	Confidence float64   // of the intervals and of U; 0 = 0.95
-}
-
-// The defaults of Options. That of Want is our choice: a pickup whose strings are
-// within 70 % of the tolerance is passed.
-const (
-	defaultWant       = 0.3
-	defaultConfidence = 0.95
-)
-
-func (o Options) withDefaults() Options {
-	o.Takes = cmp.Or(o.Takes, record.UsualTakes)
-	o.Want = cmp.Or(o.Want, defaultWant)
-	o.Confidence = cmp.Or(o.Confidence, defaultConfidence)
-	return o
-}
-
-// Component is one standard deviation, dB, with its interval.
-type Component struct {
-	Source string  `json:"source"` // "operator", "sitting", "mounting", "take"
-	SD     float64 `json:"sd_db"`
-	Low    float64 `json:"low_db"`
-	High   float64 `json:"high_db"`
-	Levels int     `json:"n"` // operators, sittings, mountings; takes in all
-}
-
-// Study is what the runs say. It marshals to the document of "evenpole repeat
-// --json".
-type Study struct {
-	Pickups    []string    `json:"pickups"`
-	Runs       int         `json:"n_runs"`
-	From       time.Time   `json:"from"`
-	To         time.Time   `json:"to"`
-	Confidence float64     `json:"confidence"`
-	Balance    []Component `json:"balance"` // what each string has of its own; coarse first
-	Level      []Component `json:"level"`   // of the pickup's mean level
-	Mounting   float64     `json:"mounting_db"`
-	Check      Check       `json:"check"`
-	Tolerance  *Tolerance  `json:"tolerance"` // null without one
-	Warnings   []string    `json:"warnings"`
-}
-
-// Check is what to expect of a balance that is measured in one mounting.
-type Check struct {
-	Takes    int      `json:"takes"` // of each string
-	SD       float64  `json:"sd_db"` // of a string's balance
-	DOF      *float64 `json:"dof"`   // effective degrees of freedom; null when without limit
-	Expanded float64  `json:"U_db"`  // Student's t times it
-	LevelSD  float64  `json:"level_sd_db"`
-}
-
-// TooFew says that a record has not what a study needs.
-type TooFew struct{ Msg string }
-
-// Error says what is missing, and what to do.
-func (e *TooFew) Error() string { return e.Msg }
 
 // Analyse studies a record. Of a reading's status, retractions and repetitions it
 // makes what [fit.Gather] makes.
@@ -163,7 +97,7 @@ func (s *Study) analyse(runs []run, o Options) error {
 	}
 	s.Balance = balance.components(sources, takes, o.Confidence)
 	s.Level = level.components(sources, takes, o.Confidence)
-	s.use(balance, level, runs, o)
+	s.addCheck(balance, level, runs, o)
 	return nil
 }
 
@@ -216,14 +150,14 @@ func levelOf(runs []run, sources []factor) *sample {
 }
 
 // growing is a sample in the making.
-type growing struct {
+type sampleBuilder struct {
 	sample
 	groupOf []int // of each run
 }
 
 // newSample has the sources without levels, and the scatter of the takes.
-func newSample(runs []run, sources []factor) *growing {
-	s := &growing{groupOf: groupsOf(runs, sources)}
+func newSample(runs []run, sources []factor) *sampleBuilder {
+	s := &sampleBuilder{groupOf: groupsOf(runs, sources)}
 	var squares float64
 	for _, r := range runs {
 		squares += r.squares
@@ -238,43 +172,24 @@ func newSample(runs []run, sources []factor) *growing {
 	return s
 }
 
-func (s *growing) add(y, weight float64, mean, group int) {
+func (s *sampleBuilder) add(y, weight float64, mean, group int) {
 	s.y, s.weight = append(s.y, y), append(s.weight, weight)
 	s.fixed, s.group = append(s.fixed, mean), append(s.group, group)
 }
 
-// use works out what the scatter makes of a check; see tolerance.go.
-func (s *Study) use(balance, level *estimate, runs []run, o Options) {
+// addCheck works out what to expect of a check with this scatter; see tolerance.go.
+func (s *Study) addCheck(balance, mean *estimate, runs []run, o Options) {
 	strings := len(runs[0].levels)
 	for _, r := range runs {
 		strings = min(strings, len(r.levels))
 	}
-	b := newBench(balance, strings, o.Takes, o.Confidence)
+	b := newCheckModel(balance, strings, o.Takes, o.Confidence)
 	s.Mounting = b.mounting()
 	sd, expanded := b.check(1, o.Takes)
-	s.Check = Check{Takes: o.Takes, SD: sd, DOF: finite(b.dof), Expanded: expanded}
-	variance, _ := level.sum(level.ofMounting(o.Takes * strings))
+	s.Check = Check{Takes: o.Takes, SD: sd, DOF: level.Figure(b.dof), Expanded: expanded}
+	variance, _ := mean.sum(mean.ofMounting(o.Takes * strings))
 	s.Check.LevelSD = math.Sqrt(variance)
 	if o.Tolerance > 0 {
 		s.Tolerance = b.tolerance(o)
 	}
-}
-
-func finite(x float64) *float64 {
-	if math.IsInf(x, 0) || math.IsNaN(x) {
-		return nil
-	}
-	return &x
-}
-
-// numbering gives names numbers from 0 in the order in which they are met.
-type numbering map[string]int
-
-func (n numbering) of(name string) int {
-	i, ok := n[name]
-	if !ok {
-		i = len(n)
-		n[name] = i
-	}
-	return i
 }

@@ -11,10 +11,8 @@ import (
 
 	"evenpole/capture/record"
 	"evenpole/fit/cell"
+	"evenpole/fit/level"
 )
-
-// decibel is how many decibels one in ln v is.
-const decibel = 20 / math.Ln10
 
 // sittingGap is the pause at the bench after which another sitting begins (our
 // rule): time enough for the room, the jig and the hand to change.
@@ -48,7 +46,7 @@ func gather(rows iter.Seq2[record.Reading, error], o Options) (runs []run, warni
 		runs = append(runs, r)
 	}
 	runs, short := complete(runs)
-	o.Who.tell(runs)
+	o.Operators.assign(runs)
 	return runs, append(warnings, short...), nil
 }
 
@@ -64,10 +62,10 @@ func newRun(cells []cell.Cell) (r run, why string) {
 			r.at = c.First
 		}
 		mean, sd := c.Plain()
-		r.levels = append(r.levels, decibel*mean)
+		r.levels = append(r.levels, float64(level.Ln(mean).DB()))
 		r.takes = append(r.takes, c.Takes)
 		r.dof += float64(c.Takes - 1)
-		r.squares += float64(c.Takes-1) * decibel * decibel * sd * sd
+		r.squares += float64(c.Takes-1) * level.PerLn * level.PerLn * sd * sd
 	}
 	return r, ""
 }
@@ -124,4 +122,26 @@ func (r *run) contrasts() []float64 {
 		sum += l
 	}
 	return out
+}
+
+// tell fills in who made the runs, in which sitting and mounting. Runs stand in
+// the order of time.
+func (w Operators) assign(runs []run) {
+	sitting, last := 0, time.Time{}
+	for i := range runs {
+		r := &runs[i]
+		if i == 0 || r.at.Sub(last) > sittingGap {
+			sitting++
+		}
+		last = r.at
+		n := w[r.session]
+		r.operator, r.sitting, r.mounting = n.Operator, n.Sitting, n.Mounting
+		if r.sitting == "" {
+			r.sitting = fmt.Sprintf("\x00%d", sitting) // no name that a file can have
+		}
+		if r.mounting == "" {
+			r.mounting = "\x00" + r.session
+		}
+		r.mounting = r.sitting + "\x00" + r.pickup + "\x00" + r.mounting
+	}
 }

@@ -6,26 +6,6 @@ import (
 	"evenpole/fit/solve"
 )
 
-// Tolerance is what the jig leaves of a tolerance.
-type Tolerance struct {
-	Limit     float64 `json:"tolerance_db"` // either side of the target
-	Share     float64 `json:"share"`        // P/T of one check
-	TakeShare float64 `json:"take_share"`   // the same of a single take
-	Judgement string  `json:"judgement"`
-	Want      float64 `json:"want"`      // wanted U as a share of the tolerance
-	Takes     int     `json:"takes"`     // of a string that bring U there in one mounting; 0 = none can
-	Mountings int     `json:"mountings"` // that bring it there with the takes of Check each; 0 = none can
-	Rows      []Row   `json:"rows"`
-}
-
-// Row is what a number of takes of each string makes of a check.
-type Row struct {
-	Takes    int     `json:"takes"`
-	SD       float64 `json:"sd_db"`
-	Expanded float64 `json:"U_db"`
-	Share    float64 `json:"share"`
-}
-
 // What a share is called: common practice of gauge studies (10 % and 30 % are
 // the limits of AIAG, Measurement Systems Analysis, 4th edition, from memory).
 const (
@@ -33,7 +13,7 @@ const (
 	usableShare = 0.3
 )
 
-func judgement(share float64) string {
+func rating(share float64) string {
 	switch {
 	case share <= fineShare:
 		return "fine"
@@ -51,7 +31,7 @@ const (
 )
 
 // bench is the jig with its people, as a check meets it.
-type bench struct {
+type checkModel struct {
 	balance *estimate
 	strings int
 	dof, k  float64 // of a check in one mounting, and the coverage factor for it
@@ -60,9 +40,9 @@ type bench struct {
 // newBench takes a check of so many takes of each string for the usual one. Its
 // coverage factor serves all others: more takes would leave more of the scatter to
 // what few operators or sittings tell, and U would grow by knowing less of it.
-func newBench(balance *estimate, strings, takes int, confidence float64) *bench {
+func newCheckModel(balance *estimate, strings, takes int, confidence float64) *checkModel {
 	_, dof := balance.sum(balance.ofMounting(takes))
-	return &bench{balance, strings, dof, solve.CoverageFactor(dof, confidence)}
+	return &checkModel{balance, strings, dof, solve.CoverageFactor(dof, confidence)}
 }
 
 // sigmas is by how many standard deviations a P/T ratio counts a gauge.
@@ -82,7 +62,7 @@ func (e *estimate) ofMounting(takes int) []float64 {
 // check is the standard deviation of a string's balance, and U, of the mean of so
 // many mountings, by the same person in the same sitting, of so many takes each. A
 // balance has 1 - 1/n of the variance that each of n strings has of its own.
-func (b *bench) check(mountings, takes int) (sd, expanded float64) {
+func (b *checkModel) check(mountings, takes int) (sd, expanded float64) {
 	share := b.balance.ofMounting(takes)
 	for k, c := range b.balance.sample.sources {
 		if c.name == byMounting {
@@ -97,7 +77,7 @@ func (b *bench) check(mountings, takes int) (sd, expanded float64) {
 
 // mounting is what each string has of its own whatever the number of takes:
 // operator, sitting and mounting together.
-func (b *bench) mounting() float64 {
+func (b *checkModel) mounting() float64 {
 	share := b.balance.ofMounting(1)
 	share[len(share)-1] = 0
 	variance, _ := b.balance.sum(share)
@@ -107,16 +87,16 @@ func (b *bench) mounting() float64 {
 // share is P/T of a standard deviation.
 func share(sd, tolerance float64) float64 { return sigmas * sd / (2 * tolerance) }
 
-func (b *bench) tolerance(o Options) *Tolerance {
+func (b *checkModel) tolerance(o Options) *Tolerance {
 	t := &Tolerance{Limit: o.Tolerance, Want: o.Want}
 	sd, _ := b.check(1, o.Takes)
 	t.Share = share(sd, o.Tolerance)
 	sd, _ = b.check(1, 1)
 	t.TakeShare = share(sd, o.Tolerance)
-	t.Judgement = judgement(t.Share)
+	t.Rating = rating(t.Share)
 	limit := o.Want * o.Tolerance
-	t.Takes = first(mostTakes, func(n int) bool { _, u := b.check(1, n); return u <= limit })
-	t.Mountings = first(mostMountings, func(n int) bool { _, u := b.check(n, o.Takes); return u <= limit })
+	t.Takes = firstThatDoes(mostTakes, func(n int) bool { _, u := b.check(1, n); return u <= limit })
+	t.Mountings = firstThatDoes(mostMountings, func(n int) bool { _, u := b.check(n, o.Takes); return u <= limit })
 	for _, n := range []int{1, 3, 6, 10, 20, 50} {
 		sd, u := b.check(1, n)
 		t.Rows = append(t.Rows, Row{n, sd, u, share(sd, o.Tolerance)})
@@ -125,7 +105,7 @@ func (b *bench) tolerance(o Options) *Tolerance {
 }
 
 // first is the least number from 1 that will do; 0 when none up to most does.
-func first(most int, does func(int) bool) int {
+func firstThatDoes(most int, does func(int) bool) int {
 	for n := 1; n <= most; n++ {
 		if does(n) {
 			return n

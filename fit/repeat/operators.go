@@ -1,20 +1,18 @@
 package repeat
 
 import (
-	"fmt"
 	"io"
-	"time"
 
 	"evenpole/capture/record"
 )
 
 // WhoFile is the file of a shop that says who sat at the jig. The record has no
 // place for it, and stays as it is.
-const WhoFile = "operators.csv"
+const OperatorsFile = "operators.csv"
 
 // Who says of sessions by whom they were made, and in which sitting and mounting
 // where the times of the readings do not tell.
-type Who map[string]Note
+type Operators map[string]Note
 
 // Note is a row of the file. What is empty is worked out: a session is a
 // mounting, and a pause of three hours ends a sitting.
@@ -27,12 +25,12 @@ type Note struct {
 // ReadWho reads such a file: CSV with a header row, columns session, operator,
 // sitting and mounting in any order, of which only session is required. A
 // mistake is a [*capture.RowError]; name stands for the file in it.
-func ReadWho(r io.Reader, name string) (Who, error) {
+func ReadOperators(r io.Reader, name string) (Operators, error) {
 	rows, err := record.ReadList(r, name, "session")
 	if err != nil {
 		return nil, err
 	}
-	who := Who{}
+	who := Operators{}
 	for i := range rows {
 		row := &rows[i]
 		id := row.Cell("session")
@@ -42,26 +40,4 @@ func ReadWho(r io.Reader, name string) (Who, error) {
 		who[id] = Note{row.Cell("operator"), row.Cell("sitting"), row.Cell("mounting")}
 	}
 	return who, nil
-}
-
-// tell fills in who made the runs, in which sitting and mounting. Runs stand in
-// the order of time.
-func (w Who) tell(runs []run) {
-	sitting, last := 0, time.Time{}
-	for i := range runs {
-		r := &runs[i]
-		if i == 0 || r.at.Sub(last) > sittingGap {
-			sitting++
-		}
-		last = r.at
-		n := w[r.session]
-		r.operator, r.sitting, r.mounting = n.Operator, n.Sitting, n.Mounting
-		if r.sitting == "" {
-			r.sitting = fmt.Sprintf("\x00%d", sitting) // no name that a file can have
-		}
-		if r.mounting == "" {
-			r.mounting = "\x00" + r.session
-		}
-		r.mounting = r.sitting + "\x00" + r.pickup + "\x00" + r.mounting
-	}
 }
