@@ -8,8 +8,22 @@
 // Figures treat the magnets measured as a random draw from a large batch whose
 // strengths are normally distributed: take them from all over the box.
 //
-// Fields in mT at one gap between probe and pole face. Readings at different
-// gaps are never mixed as they are: see [Options].
+// Fields are in mT at one gap between probe and pole face. Readings at different gaps
+// are converted to one gap or refused: see [Options].
+//
+// The way through the package, in the order in which data flow:
+//
+//   - record.go: field readings of loose magnets, by batch ([Record]).
+//   - options.go: [Options], [Limits] and [Risks].
+//   - document.go: what is known of a batch ([Report]), with its parts.
+//   - values.go: strengths of a batch at one gap.
+//   - tolerance.go: factors of normal tolerance intervals; anova.go, trend.go,
+//     outliers.go: the analysis of variance and the tests that are used.
+//   - components.go: what strengths vary by ([Scatter]); decide.go: whether the batch
+//     is as ordered ([Decision]); compare.go: the batch beside others ([Comparison],
+//     [Loudness]).
+//   - batch.go: [Record.Characterise], which runs all of these in order.
+//   - sets.go: which magnets go together ([Match]).
 package batch
 
 import (
@@ -64,7 +78,7 @@ func (r *Record) Characterise(name string, o Options) (*Report, error) {
 	return c.Report, nil
 }
 
-// judge refuses options that the arithmetic cannot bear.
+// validate refuses options that the arithmetic cannot take.
 func (o *Options) validate() error {
 	for _, f := range []struct {
 		name  string
@@ -88,7 +102,7 @@ func (o *Options) validate() error {
 	return o.Risks.validate()
 }
 
-// polarity marks the magnets that have the other pole up than most.
+// polarity marks the magnets whose other pole is up than that of most.
 func (c *characterisation) polarity() {
 	for _, name := range c.lot.mixedPolarity() {
 		c.warn("magnet %s: its takes do not agree on the pole that is up; measure it again", name)
@@ -151,7 +165,7 @@ func moreForMean(n int, sd, half, confidence float64) (more int, ok bool) {
 	return firstFrom(n, most, func(m int) bool { return meanHalfWidth(m, sd, confidence) <= half })
 }
 
-// tests looks for outliers and for a drift along the box.
+// testMagnets tests for outliers and for a trend in the order of measurement.
 func (c *characterisation) testMagnets() {
 	values := strengths(c.Magnets)
 	n := len(values)
@@ -178,7 +192,8 @@ func (c *characterisation) testMagnets() {
 	}
 }
 
-// suspect warns of what may be the measurement's doing rather than the magnets'.
+// warnOfMeasurement warns of differences that may come from the measurement rather
+// than from the magnets.
 func (c *characterisation) warnOfMeasurement() {
 	if s := c.Scatter; s != nil {
 		switch {
@@ -199,7 +214,7 @@ func (c *characterisation) warnOfMeasurement() {
 	}
 }
 
-// positions looks for a probe position that reads otherwise than the others.
+// positions warns of probe positions that read differently from each other.
 func (c *characterisation) positions() {
 	at := map[int][]float64{}
 	for i := range c.Magnets {
@@ -221,6 +236,7 @@ func (c *characterisation) positions() {
 	}
 }
 
+// explain notes how the figures were made.
 func (c *characterisation) explain() {
 	c.note("intervals are at %g %% confidence and take the magnets measured for a random draw from a large batch", 100*c.opt.Confidence)
 	c.note("outliers are named and stay in every figure; leave one out by taking its reading back, if it is a slip")

@@ -11,7 +11,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// compare sets the batch beside every other one of the record.
+// compare compares the batch with every other one of the record.
 func (c *characterisation) compare(r *Record) {
 	for _, name := range r.names {
 		if name == c.Batch {
@@ -83,13 +83,13 @@ func (w welch) halfWidth(confidence float64) float64 {
 }
 
 // Compare tells how much louder pickups of a batch are than those of the
-// reference, from cells of both: the mean of what is left of each pickup's levels
-// when the model's expectation is taken off. Its error is from pickup to pickup
+// reference, from cells of both: the mean residual of each pickup's levels from the
+// model's expectation. Its error is from pickup to pickup
 // as the falloff model tells it. ok is false when either batch has no
 // pickup, or the model is of a kind that knows no such scatter.
 //
-// The model's own batch effect is this difference drawn towards 0, by as much as
-// few pickups warrant.
+// The model's own batch effect is this difference shrunk towards 0, the more the fewer
+// the pickups.
 func Compare(d *cell.Data, m fit.Model, batch, reference string, confidence float64) (l *Loudness, ok bool) {
 	sd, known := m.PickupSD()
 	left := map[string][]float64{}

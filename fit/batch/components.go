@@ -12,9 +12,9 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// components tells what strengths vary by: from magnet to magnet, from placing
-// to placing and from take to take. observed is the standard deviation of the
-// magnets' strengths, mT.
+// components works out how much strengths vary from magnet to magnet, from placing to
+// placing and from take to take. observed is the standard deviation of the magnets'
+// strengths, mT.
 //
 // Where magnets were measured in several placings, a placing's mean is the unit
 // and what differs between placings counts as measurement; else the take is.
@@ -40,8 +40,8 @@ func (l *lot) components(confidence, observed float64) *Scatter {
 	return s
 }
 
-// groups are the strengths of the lot by placing, and by magnet: of placing means
-// when again says that some magnet was placed more than once, else of takes.
+// groups are the strengths of the lot by placing, and by magnet: of the means of
+// placings when some magnet has several placings, else of takes.
 func (l *lot) groups() (takes, byMagnet [][]float64, severalPlacings bool) {
 	severalPlacings = slices.ContainsFunc(l.magnets, func(m *measured) bool { return len(m.placings) > 1 })
 	for _, m := range l.magnets {

@@ -103,14 +103,14 @@ func (l *Limits) share(n int, mean, sd float64) float64 {
 	return p
 }
 
-// clear reports whether a mean is at least so far within both limits. Where few
-// magnets want so large a k that outside is 0 long before it, the share alone
-// would let pass what the k method does not.
+// keepsDistance reports whether a mean is at least so far within both limits. Few
+// magnets need so large a k that outside is 0 at a smaller distance than k; the share
+// alone would then accept what the k method does not.
 func (l *Limits) keepsDistance(mean, distance float64) bool {
 	return (l.Min == nil || mean-*l.Min >= distance) && (l.Max == nil || *l.Max-mean >= distance)
 }
 
-// rule is how n magnets are judged.
+// rule is how n magnets decide on a batch.
 type rule struct {
 	n                  int
 	k                  float64 // least distance from mean to a limit, in standard deviations
@@ -118,8 +118,8 @@ type rule struct {
 	last               bool    // what is not accepted is rejected
 }
 
-// rule is that for n magnets. From the plan's number on there is no more to wait
-// for.
+// rule is that for n magnets. From the plan's number on, the batch is accepted or
+// rejected.
 func (s sampling) rule(n, plan int) rule {
 	k := s.accept(n)
 	if n >= plan {
@@ -139,7 +139,7 @@ func (r rule) decide(l *Limits, mean, sd float64) (v Verdict, share float64) {
 	return MeasureMore, share
 }
 
-// decide judges the batch against its limits.
+// decide decides whether the batch keeps its limits.
 func (c *characterisation) decide() error {
 	l := &c.opt.Limits
 	if l.none() {
@@ -173,8 +173,8 @@ func (c *characterisation) decide() error {
 	return nil
 }
 
-// likely is how many more magnets than n decide, should mean and scatter stay
-// what they are; without scatter all that the plan wants.
+// likely is how many more magnets than n decide, if mean and scatter stay what they
+// are; all that the plan needs when there is no scatter.
 func (s sampling) likely(l *Limits, n, plan int, mean, sd float64) int {
 	if !(sd > 0) {
 		return max(plan-n, 1)
@@ -187,7 +187,7 @@ func (s sampling) likely(l *Limits, n, plan int, mean, sd float64) int {
 	return max(from+more-n, 1)
 }
 
-// Sentence says what the decision stands on.
+// Sentence says what the decision rests on.
 func (d *Decision) Sentence() string {
 	within := d.Limits.words() + " is wanted"
 	if !d.Outside.Known() {
@@ -197,8 +197,8 @@ func (d *Decision) Sentence() string {
 		percent(float64(d.Outside)), percent(float64(d.AcceptAt)), percent(float64(d.RejectAt)))
 }
 
-// percent is a share in percent, to two figures or, of large ones, whole; one that
-// no batch is large enough to show is not spelt out.
+// percent is a share in percent, to two digits, or whole from 10 % on. A share that no
+// batch is large enough to show is "less than 0.001".
 func percent(share float64) string {
 	if 0 < share && share < 1e-5 {
 		return "less than 0.001"

@@ -21,9 +21,9 @@ type Magnet struct {
 	Field    float64 `json:"field_mt"` // signed
 	Takes    int     `json:"takes"`
 	Placings int     `json:"placings"` // times that it was put under the probe
-	Reversed bool    `json:"reversed"` // the other pole is up than of most
+	Reversed bool    `json:"reversed"` // its other pole is up than that of most
 	Outlier  bool    `json:"outlier"`
-	Breach   string  `json:"beyond"` // "below", "above" its limits, or ""
+	Breach   string  `json:"beyond"` // the side of the limits on which it lies outside: "below", "above", or ""
 }
 
 // Strength is the size of the field, mT.
@@ -38,16 +38,16 @@ func strengths(magnets []Magnet) []float64 {
 	return out
 }
 
-// Scatter is what strengths vary by: standard deviations, mT. A figure that the
+// Scatter is how much strengths vary, by source: standard deviations, mT. A figure that the
 // readings do not show is unknown.
 type Scatter struct {
-	Magnets     float64      `json:"magnets_mt"` // from magnet to magnet, the measurement's own taken off
+	Magnets     float64      `json:"magnets_mt"` // from magnet to magnet, without the measurement's
 	Interval    *Interval    `json:"magnets_mt_interval"`
 	Percent     float64      `json:"magnets_percent"` // of the mean
 	Observed    float64      `json:"observed_mt"`     // of the magnets' measured strengths
 	Take        level.Figure `json:"take_mt"`         // from take to take of one placing
-	Placing     level.Figure `json:"placing_mt"`      // from placing to placing, the takes' own taken off where it is known
-	Measurement level.Figure `json:"measurement_mt"`  // of a magnet's strength as it was measured
+	Placing     level.Figure `json:"placing_mt"`      // from placing to placing, without the takes' when that is known
+	Measurement level.Figure `json:"measurement_mt"`  // error of a magnet's measured strength
 }
 
 // Tolerance is a normal tolerance interval: it holds a share of the batch with
@@ -62,7 +62,7 @@ type Tolerance struct {
 	AtMost  float64 `json:"at_most"`  // the share is weaker than this; one-sided
 }
 
-// Outlier is a magnet that is not like the others.
+// Outlier is a magnet that differs significantly from the others.
 type Outlier struct {
 	Magnet    string  `json:"magnet"`
 	Field     float64 `json:"field_mt"`
@@ -101,11 +101,11 @@ type Decision struct {
 	Plan      int          `json:"plan_n"`            // magnets that always decide
 	PlanK     float64      `json:"plan_k"`
 	AtMost    int          `json:"more_at_most"` // to measure until the plan is complete; 0 when decided
-	Likely    int          `json:"more_likely"`  // until it decides, should mean and scatter stay what they are; AtMost when there is no scatter to go by
+	Likely    int          `json:"more_likely"`  // to measure until it decides, if mean and scatter stay what they are; AtMost when there is no scatter
 	Breaching []string     `json:"beyond"`       // magnets measured beyond the limits
 }
 
-// Comparison is the batch beside another one.
+// Comparison compares the batch with another one.
 type Comparison struct {
 	Batch     string       `json:"batch"`
 	Reference bool         `json:"reference"`
@@ -120,7 +120,7 @@ type Comparison struct {
 }
 
 // Loudness is how much louder test pickups with magnets of a batch are than those
-// with magnets of the reference batch, by what a model does not explain.
+// with magnets of the reference batch, in what a model leaves of their levels.
 type Loudness struct {
 	Pickups   int       `json:"n_pickups"`
 	Reference int       `json:"n_reference_pickups"`

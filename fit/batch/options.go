@@ -6,7 +6,7 @@ import (
 	"evenpole/fit/field"
 )
 
-// Options are what the shop may set; zero means what is said.
+// Options are what the shop may set; the comment on each ends with what zero means.
 type Options struct {
 	Reference  string               // batch that others are compared with; the first of the record
 	Gap        float64              // mm, probe to pole face, that figures and limits are for; the one at which most takes were made
@@ -31,8 +31,8 @@ func (o Options) withDefaults() Options {
 	return o
 }
 
-// Significance of the named tests: of outliers and trends, and of what is
-// only warned of, which is looked for in many places.
+// Significance of tests: of those for outliers and trends, and of those that only warn,
+// of which there are many.
 const (
 	significance = 0.05
 	suspicion    = 0.01

@@ -105,8 +105,9 @@ func solve(f func(float64) float64, value float64) float64 {
 	return (low + high) / 2
 }
 
-// firstFrom is by how much n has to grow for a condition to hold that holds ever
-// after; not ok when it does not by most.
+// firstFrom is by how much n has to grow for a condition to hold, by bisection: once it
+// holds it must hold for all larger n. It is not ok when the condition does not hold
+// at most.
 func firstFrom(n, most int, holds func(int) bool) (more int, ok bool) {
 	low, high := n-1, most
 	if !holds(high) {

@@ -29,18 +29,18 @@ type Options struct {
 	Single bool
 }
 
-// The constants of the charts with a memory: lambda and the limits in standard
-// deviations, and what is allowed and borne of a cumulative sum in them (D. C.
-// Montgomery, Introduction to Statistical Quality Control, recommends about
-// these; from memory).
+// The constants of the charts with a memory: the weight lambda of the moving average,
+// and the reference value and the decision interval of the cumulative sum in standard
+// deviations (D. C. Montgomery, Introduction to Statistical Quality Control,
+// recommends about these; from memory).
 const (
 	lambda           = 0.2
 	referenceValue   = 0.5
 	decisionInterval = 5
 )
 
-// usualBaseline is common practice; leastPoints, below which nothing is told, our
-// rule.
+// usualBaseline is common practice. With fewer than leastPoints the state cannot be
+// told (our rule).
 const (
 	usualBaseline = 20
 	leastPoints   = 10
@@ -65,7 +65,7 @@ const (
 )
 
 // Panel is one of the charts; its slices have a value for each point. Those of the
-// cumulative sum are in standard deviations of a point, what falls short below 0.
+// cumulative sum are in standard deviations of a point, the lower sum negative.
 type Panel struct {
 	Name   string         `json:"name"`
 	Values []level.Figure `json:"values"`

@@ -14,6 +14,15 @@
 // it once in 37 (both measured, with centre and deviation known: see the tests; from
 // a baseline of 20 points the deviation is known to some 20 %, and they fire more
 // or less often). So one signal is a reason to measure again, not to touch the jig.
+//
+// The way through the package, in the order in which data flow:
+//
+//   - series.go: a record to one figure of each session ([Series]).
+//   - shewhart.go: constants and limits of Shewhart's charts; memory.go: the moving
+//     average, the cumulative sum and the run rules.
+//   - chart.go: [Options], and what the charts say ([Chart], [Panel], [Signal]).
+//   - panels.go: the panels, and the rules that fire in them.
+//   - drift.go: [Draw], which runs all of these, and decides the state.
 package drift
 
 import (
@@ -82,7 +91,7 @@ func (c *Chart) group(s *Series) [][]float64 {
 	return groups
 }
 
-// decide says what the signals amount to.
+// decide works out the state from the signals.
 func (c *Chart) decide() {
 	slices.SortStableFunc(c.Signals, func(a, b Signal) int { return a.First - b.First })
 	counts := slices.ContainsFunc(c.Signals, func(s Signal) bool { return s.Decides && s.Through >= c.start })

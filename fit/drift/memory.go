@@ -2,8 +2,8 @@ package drift
 
 import "math"
 
-// The charts with a memory, which see a small shift that lasts sooner than
-// Shewhart's, and the run rules, which give that one a little of theirs.
+// The charts with a memory, which show a small lasting shift sooner than Shewhart's,
+// and the run rules, which look at several points of Shewhart's at once.
 
 // ewma is the exponentially weighted moving average of values from a start, and
 // its standard deviation, when each value has that in sd: the one of the values so
@@ -57,9 +57,9 @@ var runRules = []runRule{
 	{"eight in a row on one side", 8, 8, 0},
 }
 
-// fires tells whether the rule does so at the last of z, which are in standard
-// deviations from the centre, on the side that is +1 or -1. That point is itself
-// beyond.
+// fires tells whether the rule fires at the last of z, which are in standard deviations
+// from the centre, on the side that is +1 or -1. The last point must itself be beyond
+// the threshold.
 func (r *runRule) fires(z []float64, side float64) bool {
 	n := len(z)
 	if n < r.of || side*z[n-1] <= r.threshold {

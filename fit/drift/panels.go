@@ -6,7 +6,7 @@ import (
 	"gonum.org/v1/gonum/stat"
 )
 
-// panel is a panel in the making, with what to say of it.
+// panel is a panel in the making.
 type panel struct {
 	Panel
 	chart *Chart
@@ -63,7 +63,7 @@ func (c *Chart) values(name string) {
 		p.fire(rule.name, rule.need == 1, func(i int, side float64) bool {
 			from := 0
 			if i >= c.start {
-				from = c.start // nothing reaches back to before it
+				from = c.start // no rule looks back beyond it
 			}
 			return rule.fires(z[from:i+1], side)
 		})
@@ -120,7 +120,7 @@ func (c *Chart) sums() {
 	p.done()
 }
 
-// segments hands on the values before the start, and those from it.
+// segments calls do with the values before the start, and with those from it.
 func (c *Chart) segments(do func(x, sd []float64)) {
 	x := make([]float64, len(c.Points))
 	for i := range x {
@@ -130,7 +130,7 @@ func (c *Chart) segments(do func(x, sd []float64)) {
 	do(x[c.start:], c.sd[c.start:])
 }
 
-// beyond is the rule of the panel's limits.
+// limitRule is the rule of the panel's limits.
 func (p *panel) limitRule() {
 	p.fire("beyond the limit", p.Name == EWMA, func(i int, side float64) bool {
 		if side > 0 {
@@ -140,7 +140,7 @@ func (p *panel) limitRule() {
 	})
 }
 
-// fire notes where a rule holds, runs of points as one signal.
+// fire adds a signal for each run of points at which a rule holds.
 func (p *panel) fire(rule string, decides bool, holds func(i int, side float64) bool) {
 	c := p.chart
 	for _, side := range []float64{1, -1} {

@@ -9,12 +9,22 @@
 // of freedom by the formula of Welch and Satterthwaite (G.4.1), and the coverage
 // factor is Student's t (G.3).
 //
-// A gain that all strings share changes every level and no balance. What one
-// string's channel has of its own changes the balance; it is known when the source
-// was read on every channel.
+// A gain that all strings share changes every level and no balance. The offset of one
+// string's channel from that gain changes the balance; it is known when the source was
+// read on every channel.
 //
-// The record stays as the jig read it: gains are applied where readings are read
-// for what they say of levels.
+// The record stays as the jig read it: gains are applied to readings as they are read
+// from it.
+//
+// The way through the package, in the order in which data flow:
+//
+//   - calibration.go: [Reading], [Options], and what a calibration says
+//     ([Calibration], [Channel], [Slope]).
+//   - read.go: readings of a source from a record, a CSV file or flags.
+//   - line.go: the calibration line by least squares (line).
+//   - gain.go: [Measure], the gain with its uncertainty.
+//   - book.go: the calibrations of a shop on disk, and readings corrected by them
+//     ([Book]).
 package gain
 
 import (
@@ -62,10 +72,10 @@ func Measure(readings []Reading, o Options) (*Calibration, error) {
 	return c, nil
 }
 
-// known is the variance of what is known from elsewhere.
+// typeB is a standard uncertainty that does not come from the readings' scatter.
 func typeB(std float64) solve.Part { return solve.Part{Variance: std * std, DOF: math.Inf(1)} }
 
-// possible refuses what the arithmetic cannot bear.
+// validate refuses readings or options that the arithmetic cannot take.
 func validate(readings []Reading, o Options) error {
 	fail := func(format string, args ...any) error { return &InputError{fmt.Sprintf(format, args...)} }
 	switch {
@@ -91,10 +101,11 @@ func validate(readings []Reading, o Options) error {
 	return nil
 }
 
-// mostGain is how far, dB, a jig that works at all may be off (our rule).
+// mostGain is how far, dB, a working jig may be off (our rule).
 const mostGain = 40
 
-// addChannels lists what each channel has of its own, where all were read.
+// addChannels lists each channel's gain and its offset from the jig's, when channels
+// were read one by one.
 func (c *Calibration) addChannels(l *line) {
 	c.Channels = []Channel{}
 	if len(l.channels) < 2 {
@@ -105,7 +116,8 @@ func (c *Calibration) addChannels(l *line) {
 	}
 }
 
-// addSlope says how the gain follows the level, and warns when it does.
+// addSlope says how the gain changes with the level, and warns when the change is
+// significant.
 func (c *Calibration) addSlope(l *line, coverage float64) {
 	if !l.sloped {
 		return
@@ -132,8 +144,8 @@ func localDate(t time.Time) toml.LocalDate {
 	return toml.LocalDate{Year: t.Year(), Month: int(t.Month()), Day: t.Day()}
 }
 
-// pointsOf puts readings on the scale of a calibration line: what to add, dB,
-// over the source's level, dB re 1 mV.
+// pointsOf converts readings to points of a calibration line: the correction, dB,
+// against the source's level, dB re 1 mV.
 func pointsOf(readings []Reading) []point {
 	var out []point
 	for _, r := range readings {
@@ -143,7 +155,7 @@ func pointsOf(readings []Reading) []point {
 	return out
 }
 
-// mid is the mean of the channels' mean levels: there the gain is known best.
+// centre is the mean of the channels' mean levels, where the gain is known best.
 func centre(points []point) float64 {
 	var sum, n float64
 	for _, ch := range channelsOf(points) {
@@ -152,5 +164,5 @@ func centre(points []point) float64 {
 	return sum / n
 }
 
-// asGoodAsInfinite is what degrees of freedom are cut to: JSON has no infinity.
+// maxDOF is the most degrees of freedom that are written: JSON has no infinity.
 const maxDOF = 1e6

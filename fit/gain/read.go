@@ -32,7 +32,7 @@ func OfSession(rows iter.Seq2[record.Reading, error], jig, session string, sourc
 
 // ReadPoints reads readings from a CSV file with a header row: source_mv,
 // source_u_mv, reading_mv and, where channels are read one by one, string. A
-// mistake is a [*capture.RowError]; name stands for the file in it.
+// mistake is a [*record.RowError]; name stands for the file in it.
 func ReadPoints(r io.Reader, name string) ([]Reading, error) {
 	rows, err := record.ReadList(r, name, "source_mv", "source_u_mv", "reading_mv")
 	if err != nil {

@@ -33,7 +33,7 @@ func (o Options) withDefaults() Options {
 	return o
 }
 
-// Component is one standard deviation, dB, with its interval.
+// Component is the standard deviation of one source, dB, with its interval.
 type Component struct {
 	Source string  `json:"source"` // "operator", "sitting", "mounting", "take"
 	SD     float64 `json:"sd_db"`
@@ -50,9 +50,9 @@ type Study struct {
 	From       time.Time   `json:"from"`
 	To         time.Time   `json:"to"`
 	Confidence float64     `json:"confidence"`
-	Balance    []Component `json:"balance"` // what each string has of its own; coarse first
-	Level      []Component `json:"level"`   // of the pickup's mean level
-	Mounting   float64     `json:"mounting_db"`
+	Balance    []Component `json:"balance"`     // what each string has of its own; coarse first
+	Level      []Component `json:"level"`       // of the pickup's mean level
+	Mounting   float64     `json:"mounting_db"` // what more takes of a string do not lower; an allowance for package verdict
 	Check      Check       `json:"check"`
 	Tolerance  *Tolerance  `json:"tolerance"` // null without one
 	Warnings   []string    `json:"warnings"`
@@ -67,7 +67,7 @@ type Check struct {
 	LevelSD  float64      `json:"level_sd_db"`
 }
 
-// Tolerance is what the jig leaves of a tolerance.
+// Tolerance is the scatter of a check beside a tolerance.
 type Tolerance struct {
 	Limit     float64 `json:"tolerance_db"` // either side of the target
 	Share     float64 `json:"share"`        // P/T of one check
@@ -79,7 +79,7 @@ type Tolerance struct {
 	Rows      []Row   `json:"rows"`
 }
 
-// Row is what a number of takes of each string makes of a check.
+// Row is what to expect of a check with so many takes of each string.
 type Row struct {
 	Takes    int     `json:"takes"`
 	SD       float64 `json:"sd_db"`
@@ -87,7 +87,7 @@ type Row struct {
 	Share    float64 `json:"share"`
 }
 
-// TooFew says that a record has not what a study needs.
+// TooFew says what a record lacks for a study.
 type TooFew struct{ Msg string }
 
 // Error says what is missing, and what to do.

@@ -3,24 +3,35 @@
 // between the people who mount it.
 //
 // A run is one session of purpose repeat. The levels of its strings, dB, split
-// into their mean, which is the level of the pickup, and what is left, its
-// balance. Each has variances for the operator, the sitting at the bench, the
-// mounting and the take,
+// into their mean, which is the level of the pickup, and the rest, its balance. Each
+// has variance components for the operator, the sitting at the bench, the mounting
+// and the take,
 //
 //	level of string i = m_i + operator + sitting + mounting + take,
 //
 // each of which moves all strings together, and each string on its own besides.
-// What moves all of them together is gone from the balance, whatever it is. The
-// variances are found by restricted maximum likelihood, which bears unequal
-// numbers of everything, and gives what the analysis of variance gives when all
-// numbers are equal and no variance is 0 (S. R. Searle, G. Casella, C. E.
-// McCulloch, Variance Components, 1992, from memory; the tests show it).
+// What moves all strings together cancels in the balance. The variances are found by
+// restricted maximum likelihood, which allows unequal numbers of everything, and
+// agrees with the analysis of variance when all numbers are equal and no variance is 0
+// (S. R. Searle, G. Casella, C. E. McCulloch, Variance Components, 1992, from memory;
+// the tests show it).
 //
-// What the jig eats of a tolerance is the precision-to-tolerance ratio
+// The share of a tolerance that the jig takes up is the precision-to-tolerance ratio
 // P/T = 6 s/(upper limit - lower limit) of D. C. Montgomery, Introduction to
 // Statistical Quality Control, chapter on gauge capability (from memory): s is
 // the standard deviation of a balance that is measured in one mounting, limits
 // are the tolerance either side of the target.
+//
+// The way through the package, in the order in which data flow:
+//
+//   - operators.go: who made which session ([Operators]).
+//   - document.go: [Options], and what a study says ([Study], [Check], [Tolerance]).
+//   - runs.go: readings to runs (run), with operator, sitting and mounting.
+//   - sources.go: which sources of scatter the runs can tell apart (factor).
+//   - variances.go: variance components of a sample (sample, estimate).
+//   - tolerance.go: what the components make of a check (checkModel).
+//   - repeat.go: [Analyse], which runs all of these in order.
+//   - design.go: a study yet to be made ([NewDesign]).
 package repeat
 
 import (
@@ -33,8 +44,8 @@ import (
 	"evenpole/fit/level"
 )
 
-// Analyse studies a record. Of a reading's status, retractions and repetitions it
-// makes what [fit.Gather] makes.
+// Analyse studies a record. Readings count by their status, retractions and
+// repetitions as in [cell.Gather].
 //
 // A record without two runs of a pickup of two strings or more is a [*TooFew];
 // an error of rows is returned as it is.
@@ -57,6 +68,8 @@ func Analyse(rows iter.Seq2[record.Reading, error], o Options) (*Study, error) {
 	return s, s.analyse(runs, o)
 }
 
+// enough refuses runs that show no scatter: of one string, or one of each pickup.
+// enough refuses runs that show no scatter: of one string, or one of each pickup.
 func enough(runs []run, pickup string) error {
 	const capture = `capture a pickup several times with "evenpole capture --purpose repeat --again", mounting it anew each time`
 	count := map[string]int{}
@@ -85,7 +98,7 @@ func (s *Study) analyse(runs []run, o Options) error {
 	if err != nil {
 		return &TooFew{err.Error()}
 	}
-	level, err := levelOf(runs, sources).estimate()
+	mean, err := levelOf(runs, sources).estimate()
 	if err != nil {
 		return &TooFew{err.Error()}
 	}
@@ -96,12 +109,12 @@ func (s *Study) analyse(runs []run, o Options) error {
 		}
 	}
 	s.Balance = balance.components(sources, takes, o.Confidence)
-	s.Level = level.components(sources, takes, o.Confidence)
-	s.addCheck(balance, level, runs, o)
+	s.Level = mean.components(sources, takes, o.Confidence)
+	s.addCheck(balance, mean, runs, o)
 	return nil
 }
 
-// components puts an estimate into words.
+// components lists the standard deviations of an estimate with their intervals.
 func (e *estimate) components(sources []factor, takes int, confidence float64) []Component {
 	var out []Component
 	for k, sd := range e.sd {
@@ -115,8 +128,9 @@ func (e *estimate) components(sources []factor, takes int, confidence float64) [
 	return out
 }
 
-// balanceOf is the sample of all contrasts. Each has a mean of its own for each
-// pickup; a source moves each on its own, in all pickups of as many strings alike.
+// balanceOf is the sample of all contrasts. A contrast has a mean of its own in each
+// pickup. A source moves each contrast independently, and by the same amount in all
+// pickups of as many strings.
 func balanceOf(runs []run, sources []factor) *sample {
 	s := newSample(runs, sources)
 	means := numbering{}
@@ -149,13 +163,14 @@ func levelOf(runs []run, sources []factor) *sample {
 	return &s.sample
 }
 
-// growing is a sample in the making.
+// sampleBuilder is a sample in the making.
 type sampleBuilder struct {
 	sample
 	groupOf []int // of each run
 }
 
-// newSample has the sources without levels, and the scatter of the takes.
+// newSample starts a sample with its sources and the scatter of the takes, and no
+// values yet.
 func newSample(runs []run, sources []factor) *sampleBuilder {
 	s := &sampleBuilder{groupOf: groupsOf(runs, sources)}
 	var squares float64

@@ -89,9 +89,9 @@ func complete(runs []run) (kept []run, warnings []string) {
 	return kept, warnings
 }
 
-// weight is how many takes each string's level is worth: the harmonic mean, so
-// that the mean variance of the levels is that of as many takes each. Where all
-// strings have as many takes nothing is approximated.
+// weight is the harmonic mean of the strings' numbers of takes: the mean variance of
+// the levels is that of as many takes each. It is exact when all strings have the same
+// number of takes.
 func (r *run) weight() float64 {
 	var s float64
 	for _, n := range r.takes {
@@ -109,10 +109,10 @@ func (r *run) level() float64 {
 	return s
 }
 
-// contrasts is what the levels say besides their mean, as values that are as
-// independent of each other as the levels are: string j+1 against the mean of
-// those before it, of length one (Helmert's). A variance that each string has of
-// its own is each contrast's.
+// contrasts are Helmert's contrasts of the levels, which hold what the levels say
+// besides their mean: string j+1 against the mean of those before it, scaled to length
+// one. They are as independent of each other as the levels are, and each has the
+// variance that each string has of its own.
 func (r *run) contrasts() []float64 {
 	var out []float64
 	sum := r.levels[0]
@@ -124,8 +124,8 @@ func (r *run) contrasts() []float64 {
 	return out
 }
 
-// tell fills in who made the runs, in which sitting and mounting. Runs stand in
-// the order of time.
+// assign fills in who made the runs, in which sitting and mounting. Runs are in the
+// order of time.
 func (w Operators) assign(runs []run) {
 	sitting, last := 0, time.Time{}
 	for i := range runs {

@@ -26,7 +26,7 @@ func newFactor(name string, runs []run, key func(*run) string) factor {
 	return f
 }
 
-// sourcesOf lists the sources that the runs can tell apart, and says which
+// sourcesOf lists the sources that the runs can tell apart, and warns of those that
 // they cannot.
 func sourcesOf(runs []run) (kept []factor, warnings []string) {
 	all := []factor{
@@ -74,8 +74,8 @@ func sameParts(a, b factor) bool {
 	return len(pairs) == a.levels
 }
 
-// single tells whether no string has two takes in a mounting, nor a mounting
-// two runs.
+// oneTakeEach tells whether no string has two takes in a mounting, and no mounting
+// has two runs.
 func oneTakeEach(runs []run) bool {
 	seen := map[string]bool{}
 	for _, r := range runs {
@@ -87,8 +87,8 @@ func oneTakeEach(runs []run) bool {
 	return true
 }
 
-// groupsOf numbers the sittings or, where these are no source, the mountings, so
-// that all that one has of its own stands together.
+// groupsOf numbers the runs' sittings or, when these are no source, their mountings:
+// the groups between which no local source is shared.
 func groupsOf(runs []run, sources []factor) []int {
 	for _, f := range sources {
 		if f.name != byOperator {

@@ -6,13 +6,15 @@ import (
 	"evenpole/fit/solve"
 )
 
-// What a share is called: common practice of gauge studies (10 % and 30 % are
+// The limits of ratings: common practice of gauge studies (10 % and 30 % are
 // the limits of AIAG, Measurement Systems Analysis, 4th edition, from memory).
 const (
 	fineShare   = 0.1
 	usableShare = 0.3
 )
 
+// rating is what a share is called.
+// rating is what a share is called.
 func rating(share float64) string {
 	switch {
 	case share <= fineShare:
@@ -30,16 +32,17 @@ const (
 	mostMountings = 20
 )
 
-// bench is the jig with its people, as a check meets it.
+// checkModel predicts the scatter of a check from the variance components.
 type checkModel struct {
 	balance *estimate
 	strings int
 	dof, k  float64 // of a check in one mounting, and the coverage factor for it
 }
 
-// newBench takes a check of so many takes of each string for the usual one. Its
-// coverage factor serves all others: more takes would leave more of the scatter to
-// what few operators or sittings tell, and U would grow by knowing less of it.
+// newCheckModel takes the coverage factor of a check with so many takes of each string
+// for all numbers of takes. With a factor for each number, U could grow with the
+// takes: more of the variance would then be that of few operators or sittings, which
+// has few degrees of freedom.
 func newCheckModel(balance *estimate, strings, takes int, confidence float64) *checkModel {
 	_, dof := balance.sum(balance.ofMounting(takes))
 	return &checkModel{balance, strings, dof, solve.CoverageFactor(dof, confidence)}
@@ -48,8 +51,8 @@ func newCheckModel(balance *estimate, strings, takes int, confidence float64) *c
 // sigmas is by how many standard deviations a P/T ratio counts a gauge.
 const sigmas = 6
 
-// ofMounting is the variance of a mean of so many takes in one mounting, in
-// shares of the components.
+// ofMounting are the multiples of the components that make the variance of a mean of
+// so many takes in one mounting.
 func (e *estimate) ofMounting(takes int) []float64 {
 	share := make([]float64, len(e.sd))
 	for k := range share {
@@ -75,7 +78,7 @@ func (b *checkModel) check(mountings, takes int) (sd, expanded float64) {
 	return sd, b.k * sd
 }
 
-// mounting is what each string has of its own whatever the number of takes:
+// mounting is the standard deviation that more takes of a string do not lower:
 // operator, sitting and mounting together.
 func (b *checkModel) mounting() float64 {
 	share := b.balance.ofMounting(1)
@@ -104,7 +107,7 @@ func (b *checkModel) tolerance(o Options) *Tolerance {
 	return t
 }
 
-// first is the least number from 1 that will do; 0 when none up to most does.
+// firstThatDoes is the least number from 1 to most that does; 0 when none does.
 func firstThatDoes(most int, does func(int) bool) int {
 	for n := 1; n <= most; n++ {
 		if does(n) {

@@ -22,12 +22,12 @@ import (
 type sample struct {
 	y, weight []float64
 	fixed     []int // which mean a value has, from 0
-	group     []int // all levels of the sources that are local stand in one group
+	group     []int // each level of a local source is in one group only
 	sources   []source
 	within    solve.Spread
 }
 
-// source is one reason to vary.
+// source is one source of scatter.
 type source struct {
 	name  string
 	level []int // of each value, from 0
@@ -43,10 +43,10 @@ type estimate struct {
 	cov    *mat.SymDense // of the variances; rows of those that are 0 are 0
 }
 
-// nothing is how small a variance counts as 0, as a share of the residual's.
+// zeroShare is the share of the residual's variance below which a variance counts as 0.
 const zeroShare = 1e-5
 
-// mixed is the sample as a mixed model. That of the takes about their means adds
+// mixedModel is the sample as a mixed model. The scatter of the takes about their means adds
 // DF (ln S + SD²/S) to -2 log likelihood, which is what a scaled inverse
 // chi-squared prior of DF degrees of freedom adds: no approximation is made.
 func (s *sample) mixedModel() *solve.Mixed {
@@ -128,7 +128,7 @@ func (e *estimate) covariance() (*mat.SymDense, error) {
 	return cov, nil
 }
 
-// sum is the variance that is made of so many times each component, and its
+// sum is the variance that is made of these multiples of the components, and its
 // effective degrees of freedom, 2 V²/var V (F. E. Satterthwaite, An approximate
 // distribution of estimates of variance components, Biometrics Bulletin 2, 1946).
 func (e *estimate) sum(share []float64) (variance, dof float64) {
@@ -146,8 +146,8 @@ func (e *estimate) sum(share []float64) (variance, dof float64) {
 }
 
 // interval is that of one standard deviation, by the profile of the restricted
-// likelihood: all values that it is not too unlikely for, the other variances
-// set to suit. It may begin at 0. (D. M. Bates et al., Fitting linear
+// likelihood: all values whose likelihood, maximised over the other variances, is not
+// too small. It may begin at 0. (D. M. Bates et al., Fitting linear
 // mixed-effects models using lme4, J. Stat. Softw. 67(1), 2015, section 5.1, does
 // the same with the full likelihood.)
 func (e *estimate) interval(k int, confidence float64) (low, high float64) {
@@ -192,8 +192,9 @@ func crossing(f func(float64) float64, in, fin, out, fout float64) float64 {
 	return x
 }
 
-// profile is the least criterion with one standard deviation held, and where.
-// The residual's logarithm is what is searched: it cannot be 0.
+// profile is the least criterion with one standard deviation fixed, and the standard
+// deviations there. The search is over the logarithm of the residual's, which cannot
+// be 0.
 func (e *estimate) profile(k int, value float64, near []float64) (least float64, at []float64) {
 	last := len(e.sd) - 1
 	if k == last {
