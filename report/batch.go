@@ -266,7 +266,7 @@ func (s *strip) named() []string {
 	return names
 }
 
-// words describes the plot to those who cannot see it.
+// words describes the plot for screen readers.
 func (s *strip) words() string {
 	low, high := math.Inf(1), math.Inf(-1)
 	for _, p := range s.Points {
