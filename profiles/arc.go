@@ -7,10 +7,10 @@ type arcOf struct {
 	first, last    float64
 }
 
-// judge refuses an arc that cannot be: a spread that strings do not have, a
-// circle that does not reach from string 1 to the last, one string at two
-// heights. The tables are those that hold the radius and the heights.
-func (a arcOf) judge(instrument, heights *table) {
+// check refuses an impossible arc: a spread that strings do not have, a circle too
+// small to reach from string 1 to the last, two heights for one string. The tables are
+// those that hold the radius and the heights.
+func (a arcOf) check(instrument, heights *table) {
 	if a.n < 2 {
 		if a.first != a.last {
 			heights.fail("string_height_last", "expected the height of string 1 (%.4g mm), as it is the only one, got %.4g mm", a.first, a.last)

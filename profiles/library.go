@@ -34,9 +34,9 @@ var builtin = sync.OnceValue(func() *Library {
 	return &Library{sets}
 })
 
-// LoadLibrary returns the string sets of the shop in a folder and the built-in
-// ones, of which the shop's own take the place where names are equal. A shop
-// without a strings.toml has the built-in ones alone. A mistake in the file is
+// LoadLibrary returns the string sets of the shop in a folder, and those built-in ones
+// whose names the shop does not use. A shop without a strings.toml has the built-in
+// ones alone. A mistake in the file is
 // an [*Error].
 func LoadLibrary(shopDir string) (*Library, error) {
 	path := filepath.Join(shopDir, setsFile)
@@ -120,4 +120,23 @@ func parseSets(file string, text []byte) ([]StringSet, error) {
 		return nil, err
 	}
 	return sets, nil
+}
+
+// readStrings reads the strings of an order or a mount: a named set, or one
+// table a string. It returns no strings only after a mistake was noted.
+func readStrings(top *table, l *Library) (set string, list []String) {
+	top.either("set", "string")
+	set = top.text("set", optional)
+	listed := readStringTables(top)
+	switch {
+	case set != "":
+		found, ok := l.Set(set)
+		if !ok {
+			top.fail("set", "unknown string set %q; %s", set, l.instead(set))
+		}
+		return set, found.Strings
+	case !top.has("string", "set"):
+		top.miss("string", `[[string]] tables or set = "NAME"`)
+	}
+	return "", listed
 }

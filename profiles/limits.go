@@ -15,14 +15,14 @@ const MaxStrings = 12
 
 // span is the range of values that make sense for a key, in mm or in the key's
 // own unit. A span is wide: it is there to catch a slip of the finger and a
-// length in the wrong unit, not to judge a design.
+// length in the wrong unit, not to restrict a design.
 type span struct {
 	lo, hi float64
 	orZero bool // 0 is allowed as well, and means something of its own
 }
 
-// usualTravel is how far, in mm, either end of a pickup can be moved up or down
-// where an order does not say (common practice).
+// usualTravel is how far, in mm, either end of a pickup can be moved up or down when
+// an order does not say (common practice).
 const usualTravel = 1.5
 
 // The spans, common practice all. Where it can be done, what is sensible in
@@ -54,7 +54,7 @@ var (
 	swings = span{lo: 0.05, hi: 8, orZero: true}
 	// 0 is flat; beyond 3 m an arc over 60 mm rises by 0.15 mm: flat.
 	radii = span{lo: 25, hi: 3000, orZero: true}
-	// From one string to a wide bass; the distance between strings is judged
+	// From one string to a wide bass; the distance between strings is checked
 	// against spacings as well.
 	spreads = span{lo: 0, hi: 300}
 	// From paired strings to a bass with few of them, centre to centre.

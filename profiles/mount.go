@@ -5,13 +5,6 @@ import (
 	"os"
 )
 
-// handSpacing is the distance in mm between neighbouring strings, centre to
-// centre, of an instrument with a plain first string, over the pickup (common
-// practice): what the arc of a mount without string_spread_mm is drawn with. A
-// millimetre more or less of the whole spread moves the middle strings by about
-// 0.05 mm at a radius of 250 mm.
-const handSpacing = 10.4
-
 // ReadMount reads a mount file. A mistake in it is an [*Error].
 func ReadMount(path string, l *Library) (*Mount, error) {
 	text, err := os.ReadFile(path)
@@ -96,8 +89,10 @@ func (m *Mount) readHeights(t *table) {
 			t.miss("string_spread_mm", "a length, as the first string is not plain")
 			return
 		}
-		a.spread = handSpacing * float64(a.n-1)
+		// A millimetre more or less of the whole spread moves the middle strings by
+		// about 0.05 mm at a radius of 250 mm.
+		a.spread = UsualSpacing * float64(a.n-1)
 	}
-	a.judge(t, t)
+	a.check(t, t)
 	m.StringHeights = ArcHeights(a.radius, a.spread, a.n, a.first, a.last)
 }

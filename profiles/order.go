@@ -23,9 +23,9 @@ func ReadOrder(path string, l *Library) (*Order, error) {
 // pole_heights_mm, of which it may give one. Of the stock heights in
 // pole_heights_mm only those within the limits are kept.
 //
-// Beside these it may give in [pickup] pole_heights_fixed_mm (poles that stand as
-// they are: the pickup is raised, lowered and tilted instead, by up to
-// pickup_raise_mm and pickup_lower_mm at either end, 1.5 where they are not
+// Beside these it may give in [pickup] pole_heights_fixed_mm (for poles that
+// cannot be set: the pickup is raised, lowered and tilted instead, by up to
+// pickup_raise_mm and pickup_lower_mm at either end, 1.5 when they are not
 // given), former_depth_mm (for magnet lengths), setting_error_mm and
 // string_swing_mm, screw_pitch_mm, in [target] resistance_ohm (at 20 °C) with its
 // resistance_tolerance_percent, and [[alternative]] tables: string sets that may be fitted
@@ -55,12 +55,12 @@ func ParseOrder(name string, text []byte, l *Library) (*Order, error) {
 		o.Compare = append(o.Compare, Stagger{t.text("name", required), t.lengths("heights", required, poleHeights)})
 	}
 	if d.ok() {
-		o.judgeInstrument(instrument, pickup)
-		o.judgePickup(pickup)
-		o.judgeFixed(pickup)
-		o.judgeAlternatives(alternatives)
+		o.checkInstrument(instrument, pickup)
+		o.checkPickup(pickup)
+		o.checkFixed(pickup)
+		o.checkAlternatives(alternatives)
 		count(pickup, "magnets", o.Magnets, len(o.Strings))
-		o.judgeLists(target, compare)
+		o.checkLists(target, compare)
 	}
 	if err := d.err(); err != nil {
 		return nil, err
@@ -131,15 +131,15 @@ func readPoles(t *table, need bool) PoleKind {
 	return oneOf(t, "poles", need, PoleKinds()...)
 }
 
-func (o *Order) judgeInstrument(instrument, pickup *table) {
+func (o *Order) checkInstrument(instrument, pickup *table) {
 	a := arcOf{o.FretboardRadius, o.StringSpread, len(o.Strings), o.StringHeightFirst, o.StringHeightLast}
-	a.judge(instrument, pickup)
+	a.check(instrument, pickup)
 	if o.ScaleLength > 0 && o.PickupFromBridge >= o.ScaleLength {
 		instrument.fail("pickup_from_bridge", "expected less than the scale length (%.4g mm), got %.4g mm", o.ScaleLength, o.PickupFromBridge)
 	}
 }
 
-func (o *Order) judgePickup(t *table) {
+func (o *Order) checkPickup(t *table) {
 	low, high := o.PoleHeightMin, o.PoleHeightMax
 	if low > high {
 		t.fail("pole_height_max", "expected at least the lowest pole height (%.4g mm), got %.4g mm", low, high)
@@ -154,9 +154,9 @@ func (o *Order) judgePickup(t *table) {
 	}
 }
 
-// judgeFixed judges poles that stand as they are against their strings, and
-// gives the pickup room to move where the order does not.
-func (o *Order) judgeFixed(t *table) {
+// checkFixed checks fixed poles against the strings, and gives the pickup the usual
+// travel when the order gives none.
+func (o *Order) checkFixed(t *table) {
 	if o.FixedHeights == nil {
 		for _, key := range []string{"pickup_raise", "pickup_lower"} {
 			if t.has(key) {
@@ -176,9 +176,9 @@ func (o *Order) judgeFixed(t *table) {
 	}
 }
 
-// judgeAlternatives refuses sets with another number of strings, and a name
-// that stands twice.
-func (o *Order) judgeAlternatives(tables []*table) {
+// checkAlternatives refuses sets with another number of strings, and a name that
+// stands twice.
+func (o *Order) checkAlternatives(tables []*table) {
 	names := []string{o.Set}
 	for i, a := range o.Alternatives {
 		if len(a.Strings) != len(o.Strings) {
@@ -191,7 +191,7 @@ func (o *Order) judgeAlternatives(tables []*table) {
 	}
 }
 
-func (o *Order) judgeLists(target *table, compare []*table) {
+func (o *Order) checkLists(target *table, compare []*table) {
 	n := len(o.Strings)
 	count(target, "offset_db", o.Offset, n)
 	if o.Offset == nil {

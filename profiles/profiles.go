@@ -23,6 +23,22 @@
 //	wrap = "plain"
 //
 // A set of the shop takes the place of a built-in one with the same name.
+//
+// # The way through the package
+//
+// In the order in which data flow:
+//
+//   - vocabulary.go: the words that files share ([PoleKind], [Excitation], [Wrap]), each
+//     with its one list.
+//   - limits.go: units, and the range of values that make sense for each key.
+//   - tree.go, unknown.go, table.go, parse.go: a TOML file as a tree of values with
+//     their places, the mistakes in it, and the reading of keys.
+//   - types.go: what files describe ([String], [StringSet], [Order], [Mount]).
+//   - geometry.go, arc.go: the heights of strings on the fretboard's arc; tension.go:
+//     mass, core and pitch of a string.
+//   - strings.go, library.go: strings, and sets of them by name ([Library]).
+//   - order.go, mount.go, batches.go: the readers of the files ([ReadOrder],
+//     [ReadMount], [ReadBatches]).
 package profiles
 
 import "fmt"

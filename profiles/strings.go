@@ -9,25 +9,6 @@ import (
 // in two units and rounded: half the last digit of a caliper.
 const sameLength = 0.005
 
-// readStrings reads the strings of an order or a mount: a named set, or one
-// table a string. It returns no strings only after a mistake was noted.
-func readStrings(top *table, l *Library) (set string, list []String) {
-	top.either("set", "string")
-	set = top.text("set", optional)
-	listed := readStringTables(top)
-	switch {
-	case set != "":
-		found, ok := l.Set(set)
-		if !ok {
-			top.fail("set", "unknown string set %q; %s", set, l.instead(set))
-		}
-		return set, found.Strings
-	case !top.has("string", "set"):
-		top.miss("string", `[[string]] tables or set = "NAME"`)
-	}
-	return "", listed
-}
-
 // readStringTables reads the [[string]] tables of t, string 1 first.
 func readStringTables(t *table) []String {
 	var list []String

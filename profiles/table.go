@@ -2,7 +2,6 @@ package profiles
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -11,54 +10,11 @@ import (
 	"github.com/pelletier/go-toml/v2/unstable"
 )
 
-// table is a TOML table as a reader sees it: it is asked for keys, hands out
-// values in mm, and notes in its document what is wrong. A value that is wrong
-// or missing reads as zero, so that a reader goes on to the end and judges once,
-// with document.err.
-type table struct {
-	doc    *document
-	name   string // as in its header; "" at the top
-	at     place
-	values map[string]*value
-	known  []string // keys that were asked for
-	absent bool     // not in the file: its keys are not missed
-}
-
 // Whether a key has to be there.
 const (
 	required = true
 	optional = false
 )
-
-func (d *document) newTable(name string, at place) *table {
-	return &table{doc: d, name: name, at: at, values: map[string]*value{}}
-}
-
-// sub returns the table under a key, the last one of [[tables]], and makes it
-// when there is none yet.
-func (t *table) sub(key string, at place) *table {
-	v := t.values[key]
-	if v != nil && len(v.list) > 0 {
-		v = v.list[len(v.list)-1]
-	}
-	if v == nil || v.table == nil {
-		v = &value{at: at, key: at, kind: unstable.InlineTable, table: t.doc.newTable(key, at)}
-		t.values[key] = v
-	}
-	return v.table
-}
-
-// grow adds one more to the [[tables]] under a key.
-func (t *table) grow(key string, at place) *table {
-	v := t.values[key]
-	if v == nil {
-		v = &value{at: at, key: at, kind: unstable.Array}
-		t.values[key] = v
-	}
-	item := &value{at: at, key: at, kind: unstable.InlineTable, table: t.doc.newTable(key, at)}
-	v.list = append(v.list, item)
-	return item.table
-}
 
 // find returns the value of a key, nil when it is not there (which is noted
 // when it has to be).
@@ -252,11 +208,6 @@ func (t *table) tables(key string) []*table {
 	return tables
 }
 
-func (d *document) opened(t *table) *table {
-	d.read = append(d.read, t)
-	return t
-}
-
 // miss notes that a key is not there.
 func (t *table) miss(key, kind string) {
 	if !t.absent {
@@ -288,16 +239,8 @@ func count[T any](t *table, stem string, list []T, n int) {
 	}
 }
 
-func (d *document) fail(at place, key, format string, args ...any) {
-	d.errs = append(d.errs, d.errorAt(at, key, format, args...))
-}
-
-func (d *document) errorAt(at place, key, format string, args ...any) *Error {
-	return &Error{File: d.file, Line: at.line, Column: at.column, Key: key, Msg: fmt.Sprintf(format, args...)}
-}
-
-// ok reports whether all that was read so far is right, so that values may be
-// judged against each other.
+// ok reports whether all that was read so far is right, so that values can be checked
+// against each other.
 func (d *document) ok() bool { return len(d.errs) == 0 && len(d.missing) == 0 }
 
 // err returns what is wrong: the first mistake in the file, else the first key

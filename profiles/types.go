@@ -1,7 +1,8 @@
 package profiles
 
-// UsualSpacing is how far neighbouring poles stand apart, mm centre to centre, where
-// nothing says (common practice).
+// UsualSpacing is the distance between neighbouring poles and between the strings over
+// them, mm centre to centre, of an instrument with a plain first string, when nothing
+// says it (common practice).
 const UsualSpacing = 10.4
 
 // String is one string as the builder bought it. Lengths in mm.
@@ -23,7 +24,7 @@ type StringSet struct {
 	Strings []String `json:"strings"`
 }
 
-// Stagger is a named list of pole heights to judge beside the plan.
+// Stagger is a named list of pole heights to compare with the plan.
 type Stagger struct {
 	Name    string
 	Heights []float64 // mm, string 1 first
@@ -46,7 +47,7 @@ type Order struct {
 	PoleHeightMax     float64   // mm
 	PoleHeightStep    float64   // mm, 0 when not given
 	PoleHeights       []float64 // mm, stock heights within the limits; nil when any step will do
-	FixedHeights      []float64 // mm, poles that stand as they are, the pickup to be moved instead; nil when poles are planned
+	FixedHeights      []float64 // mm, of poles that cannot be set, so that the pickup is moved; nil when poles are planned
 	PickupRaise       float64   // mm by which either end of a pickup with fixed poles may be raised
 	PickupLower       float64   // mm by which it may be lowered
 	FormerDepth       float64   // mm from the bobbin plane down to the poles' lower ends; 0 when not given

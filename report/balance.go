@@ -25,7 +25,7 @@ type Bar struct {
 	Mark     Mark
 }
 
-// Mark is how a bar is filled, so that it can be told without colour.
+// Mark is how a bar is filled, so that it is recognised without colour.
 type Mark int
 
 // The marks.
@@ -239,7 +239,7 @@ func (c *BalanceChart) has(m Mark) bool {
 	return false
 }
 
-// words describes the chart to those who cannot see it.
+// words describes the chart for screen readers.
 func (c *BalanceChart) words() string {
 	var parts []string
 	for _, b := range c.Bars {

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"evenpole/fit/batch"
+	"evenpole/fit/level"
 )
 
 // BatchPage is what the page on a magnet batch says.
@@ -23,9 +24,9 @@ var batchHTML string
 
 var batchTemplate = template.Must(template.New("batch").Funcs(template.FuncMap{
 	"css":       css,
-	"mm":        func(x *float64) string { return figure("%.2f", *x) },
+	"mm":        func(x level.Figure) string { return figure("%.2f", float64(x)) },
 	"mt":        func(x float64) string { return figure("%.1f", x) },
-	"mtp":       func(x *float64) string { return figure("%.1f", *x) },
+	"mtFigure":  func(x level.Figure) string { return figure("%.1f", float64(x)) },
 	"k":         func(x float64) string { return figure("%.3f", x) },
 	"p":         func(x float64) string { return figure("%.2g", x) },
 	"db":        func(x float64) string { return figure("%+.2f", x) },
@@ -100,7 +101,7 @@ func BatchStrip(r *batch.Report) StripPlot {
 	for i := range r.Magnets {
 		m := &r.Magnets[i]
 		point := Point{Value: m.Strength()}
-		if m.Outlier || m.Beyond != "" || m.Reversed {
+		if m.Outlier || m.Breach != "" || m.Reversed {
 			point.Name = m.Name
 		}
 		p.Points = append(p.Points, point)
@@ -265,7 +266,7 @@ func (s *strip) named() []string {
 	return names
 }
 
-// words describes the plot to those who cannot see it.
+// words describes the plot for screen readers.
 func (s *strip) words() string {
 	low, high := math.Inf(1), math.Inf(-1)
 	for _, p := range s.Points {

@@ -23,8 +23,8 @@ func (p BatchPage) fill(s *leaf) {
 	s.rule(1.5)
 	s.gap(1)
 	gap := "not recorded"
-	if p.Gap != nil {
-		gap = figure("%.2f", *p.Gap) + " mm"
+	if p.Gap.Known() {
+		gap = figure("%.2f", float64(p.Gap)) + " mm"
 	}
 	s.pairs(2, [][2]string{{"Measured", p.When()}, {"Magnets, takes", fmt.Sprintf("%d, %d", p.Count, p.Takes)}, {"Probe gap", gap}, {"Reference batch", p.Reference}})
 	s.gap(1)
@@ -89,11 +89,11 @@ func (p BatchPage) strength() [][2]string {
 	out := [][2]string{{"mean", fmt.Sprintf("%s mT, between %s", figure("%.1f", p.Mean), between(p.MeanWithin))}}
 	if s := p.Scatter; s != nil {
 		out = append(out, [2]string{"from magnet to magnet", fmt.Sprintf("standard deviation %s mT, between %s", figure("%.1f", s.Magnets), between(s.Interval))})
-		if s.Placing != nil {
-			out = append(out, [2]string{"from placing to placing", figure("%.1f", *s.Placing) + " mT"})
+		if s.Placing.Known() {
+			out = append(out, [2]string{"from placing to placing", figure("%.1f", float64(s.Placing)) + " mT"})
 		}
-		if s.Take != nil {
-			out = append(out, [2]string{"from take to take", figure("%.1f", *s.Take) + " mT"})
+		if s.Take.Known() {
+			out = append(out, [2]string{"from take to take", figure("%.1f", float64(s.Take)) + " mT"})
 		}
 	}
 	if t := p.Tolerance; t != nil {
@@ -121,7 +121,7 @@ func (p BatchPage) odd() [][2]string {
 	}
 	out := [][2]string{{"outliers", text}, {"other pole up", listed(p.Reversed)}}
 	if p.Decision != nil {
-		out = append(out, [2]string{"beyond the limits", listed(p.Decision.BeyondNow)})
+		out = append(out, [2]string{"beyond the limits", listed(p.Decision.Breaching)})
 	}
 	if p.ForMean != nil {
 		out = append(out, [2]string{"mean to " + figure("%.3g", p.Within) + " %", fmt.Sprintf("%d more magnets", *p.ForMean)})
@@ -179,8 +179,8 @@ func (p BatchPage) sets(s *leaf) {
 	for _, set := range m.Sets {
 		s.hanging(fmt.Sprintf("%d", set.Number), fmt.Sprintf("  mean %s mT, spread %s mT: %s", figure("%.1f", set.Mean), figure("%.1f", set.Spread), listed(set.Magnets)), bodySize, false)
 	}
-	if m.TrueSD != nil {
-		s.para(fmt.Sprintf("Each magnet is measured with an error of its own: true strengths within sets scatter by about %s mT.", figure("%.1f", *m.TrueSD)), bodySize, false)
+	if m.TrueSD.Known() {
+		s.para(fmt.Sprintf("Each magnet is measured with an error of its own: true strengths within sets scatter by about %s mT.", figure("%.1f", float64(m.TrueSD))), bodySize, false)
 	}
 	if len(m.Left) > 0 {
 		s.para("Left over: "+listed(m.Left)+".", bodySize, false)

@@ -16,16 +16,16 @@ import (
 // batchPage is the page on a batch of magnets of these strengths, mT, of which
 // 240 to 280 is wanted.
 func batchPage(strengths ...float64) BatchPage {
-	gap, low, high, outside, acceptAt, rejectAt, take, more := 0.5, 240.0, 280.0, 0.012, 0.03, 0.04, 2.1, 7
+	low, high, more := 240.0, 280.0, 7
 	r := &batch.Report{
-		Batch: "squall", Reference: "gale", Measured: time.Date(2026, 3, 2, 9, 30, 0, 0, time.UTC), Gap: &gap,
+		Batch: "squall", Reference: "gale", Measured: time.Date(2026, 3, 2, 9, 30, 0, 0, time.UTC), Gap: 0.5,
 		Takes: 2 * len(strengths), Count: len(strengths), Confidence: 0.95, Mean: 260, MeanWithin: &batch.Interval{Low: 257, High: 263},
-		Scatter:   &batch.Scatter{Magnets: 6, Interval: &batch.Interval{Low: 4, High: 9}, Percent: 2.3, Observed: 6.2, Take: &take},
+		Scatter:   &batch.Scatter{Magnets: 6, Interval: &batch.Interval{Low: 4, High: 9}, Percent: 2.3, Observed: 6.2, Take: 2.1, Placing: nan, Measurement: nan},
 		Tolerance: &batch.Tolerance{Share: 0.95, Confidence: 0.95, K: 2.8, Interval: batch.Interval{Low: 243, High: 277}},
 		Test:      "Grubbs' test for one outlier", Trend: &batch.Trend{Slope: 0.1, Across: 1, P: 0.4}, ForMean: &more, Within: 1,
 		Decision: &batch.Decision{
 			Verdict: batch.Accept, Limits: batch.Limits{Min: &low, Max: &high}, Risks: batch.Risks{Acceptable: 0.01, Limiting: 0.1, Producer: 0.05, Consumer: 0.1},
-			Outside: &outside, AcceptAt: &acceptAt, RejectAt: &rejectAt, Plan: 21, PlanK: 1.75,
+			Outside: 0.012, AcceptAt: 0.03, RejectAt: 0.04, Plan: 21, PlanK: 1.75,
 		},
 		Others: []batch.Comparison{{Batch: "gale", Reference: true, Count: 18, Mean: 240, Percent: 8.3, Within: &batch.Interval{Low: 6, High: 10}, DB: 0.7}},
 		Notes:  []string{"intervals are at 95 % confidence"},
@@ -39,17 +39,16 @@ func batchPage(strengths ...float64) BatchPage {
 // batchCases are pages that must be borne.
 func batchCases() map[string]BatchPage {
 	odd := batchPage(262, 255, 258, -261, 232, 266, 259, 264)
-	odd.Magnets[3].Reversed, odd.Magnets[4].Outlier, odd.Magnets[4].Beyond = true, true, "below"
+	odd.Magnets[3].Reversed, odd.Magnets[4].Outlier, odd.Magnets[4].Breach = true, true, "below"
 	odd.Outliers = []batch.Outlier{{Magnet: "squall/05", Field: 232, Statistic: 2.4, Critical: 2.1}}
-	odd.Reversed, odd.Decision.BeyondNow = []string{"squall/04"}, []string{"squall/05"}
+	odd.Reversed, odd.Decision.Breaching = []string{"squall/04"}, []string{"squall/05"}
 	odd.Decision.Verdict, odd.Decision.AtMost, odd.Decision.Likely = batch.MeasureMore, 13, 4
-	trueSD := 2.4
-	odd.Sets = &batch.Sets{Size: 3, SD: 2.1, Free: 4.4, TrueSD: &trueSD, Sets: []batch.Set{{Number: 1, Magnets: []string{"squall/02", "squall/03", "squall/07"}, Mean: 257.3, Spread: 4}}, Left: []string{"squall/06"}, Unfit: []string{"squall/04"}}
+	odd.Sets = &batch.Sets{Size: 3, SD: 2.1, Free: 4.4, TrueSD: 2.4, Sets: []batch.Set{{Number: 1, Magnets: []string{"squall/02", "squall/03", "squall/07"}, Mean: 257.3, Spread: 4}}, Left: []string{"squall/06"}, Unfit: []string{"squall/04"}}
 	odd.Loudness = &batch.Loudness{Pickups: 1, Reference: 2, DB: 0.6, Within: &batch.Interval{Low: -1, High: 2.2}}
 	odd.Warnings = []string{"one take a magnet"}
 
 	bare := batchPage(260)
-	bare.Gap, bare.MeanWithin, bare.Scatter, bare.Tolerance, bare.Trend, bare.Decision, bare.ForMean, bare.Others = nil, nil, nil, nil, nil, nil, nil, nil
+	bare.Gap, bare.MeanWithin, bare.Scatter, bare.Tolerance, bare.Trend, bare.Decision, bare.ForMean, bare.Others = nan, nil, nil, nil, nil, nil, nil, nil
 	bare.Measured, bare.Test = time.Time{}, ""
 
 	rude := batchPage(250, 260)
@@ -123,7 +122,7 @@ func TestStrip(t *testing.T) {
 		solid, open := byClass(all, "solid"), byClass(all, "open")
 		odd := 0
 		for _, m := range p.Magnets {
-			if m.Outlier || m.Reversed || m.Beyond != "" {
+			if m.Outlier || m.Reversed || m.Breach != "" {
 				odd++
 			}
 		}

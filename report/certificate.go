@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"html/template"
 	"io"
-	"math"
 	"net/url"
 	"slices"
 	"strings"
@@ -98,7 +97,7 @@ func (c *Certificate) page() (*page, error) {
 	return &page{Certificate: *c, Cautions: plan.Cautions(c.Order.Poles), codeUnits: drawCode(nowhere{}, c.Line())}, nil
 }
 
-// Line leads back from a certificate to the record: the shop's folder, and of the
+// Line is a reference from a certificate to the record: the shop's folder, and of the
 // readings there the pickup, the session, and the first reading as jig/boot/seq. It
 // is a URI of our own, so that names may hold anything.
 func (c *Certificate) Line() string {
@@ -139,7 +138,7 @@ func (p *page) Facts() [][2]string {
 	return [][2]string{{"Pickup", v.Pickup}, {"Order", v.Order}, {"Measured", p.Measured()}, {"Magnets", magnets}, {"Poles", string(o.Poles)}, {"Jig, session", jig}}
 }
 
-// State is what it is meant for, and what it was measured and compared with.
+// State is what the pickup is meant for, and what it was measured and compared with.
 func (p *page) State() [][2]string {
 	out := [][2]string{{"Meant for", p.meantFor()}, {"Calibration", cmp.Or(p.Verdict.Calibration, "the jig's gain was not measured: levels are as the jig reads them, balances do not need it")}}
 	if p.Verdict.Model != "" {
@@ -175,8 +174,8 @@ func (p *page) BalanceCaption() string {
 	return text
 }
 
-// Density is how a page that has much to say is drawn closer, to stay one page on
-// paper: with many strings, or with many remarks.
+// Density is the style class of a page with many strings or remarks: its lines stand
+// closer, so that it stays one page on paper.
 func (p *page) Density() string {
 	const manyStrings, manyRemarks = 8, 6
 	remarks := len(p.Verdict.Notes)
@@ -238,11 +237,6 @@ func (c *Certificate) poles() PolePicture {
 		p.Poles = append(p.Poles, Pole{s.Number, s.Note, float64(s.PoleHeight), float64(s.StringHeight), float64(s.Gauge)})
 	}
 	return p
-}
-
-// spacing is the distance between an order's strings, mm.
-func spacing(o *profiles.Order) float64 {
-	return o.StringSpread / math.Max(1, float64(len(o.Strings)-1))
 }
 
 // Measured is when the session ended, in words.

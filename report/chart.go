@@ -239,7 +239,7 @@ func Signal(s *drift.Signal) string {
 	return text
 }
 
-// words describes the charts to those who cannot see them.
+// words describes the charts for screen readers.
 func (p *controlPlot) words() string {
 	parts := []string{fmt.Sprintf("%d points, %s", len(p.Points), p.State)}
 	for i := range p.Signals {

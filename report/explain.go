@@ -257,7 +257,7 @@ func (p *ExplainPicture) has(m Mark) bool {
 	return false
 }
 
-// words describes the picture to those who cannot see it.
+// words describes the picture for screen readers.
 func (p *ExplainPicture) words() string {
 	var parts []string
 	for i, c := range p.Columns {

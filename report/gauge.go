@@ -34,9 +34,6 @@ func FullSize(w io.Writer, p PolePicture, format string) error {
 	return fmt.Errorf("full size: expected the format svg or pdf, got %q", format)
 }
 
-// nowhere is a canvas that only takes the measures.
-type nowhere struct{}
-
 func (nowhere) rect(x, y, width, height float64, class string) {}
 func (nowhere) line(x1, y1, x2, y2 float64, class string)      {}
 func (nowhere) circle(x, y, r float64, class string)           {}

@@ -75,16 +75,3 @@ func PlanPoles(o *profiles.Order, p *plan.Plan) PolePicture {
 	}
 	return picture
 }
-
-// PlanBalance is the chart of a plan's predicted balance, for Balance.
-func PlanBalance(o *profiles.Order, p *plan.Plan) BalanceChart {
-	chart := BalanceChart{Title: "Predicted balance of order " + o.ID, Tolerance: p.Tolerance}
-	for i, s := range o.Strings {
-		bar := Bar{String: i + 1, Note: s.Note, Balance: p.Balance[i], Expanded: math.NaN(), Target: p.Balance[i] - p.Deviation[i]}
-		if off := p.Deviation[i]; off > p.Tolerance || off < -p.Tolerance {
-			bar.Mark = Outside
-		}
-		chart.Bars = append(chart.Bars, bar)
-	}
-	return chart
-}

@@ -3,7 +3,10 @@ package report
 import (
 	"fmt"
 	"io"
+	"math"
 	"strings"
+
+	"evenpole/profiles"
 )
 
 // PolePicture is the elevation of a bobbin's top: poles and strings to scale,
@@ -118,7 +121,7 @@ func (e *elevation) draw() {
 	e.outline()
 }
 
-// besides is the outline's height over pole i.
+// besides is the height of the other stagger's outline over pole i.
 func (e *elevation) besides(i int) float64 {
 	if e.Outline == nil {
 		return 0
@@ -126,7 +129,7 @@ func (e *elevation) besides(i int) float64 {
 	return e.Outline[i]
 }
 
-// pitch is the room for one pole across, in user units.
+// pitch is the distance between poles, in user units.
 func (e *elevation) pitch() float64 {
 	if len(e.Poles) == 1 {
 		return e.right - poleLeft
@@ -140,8 +143,8 @@ func (e *elevation) x(i int) float64 {
 func (e *elevation) y(mm float64) float64 { return e.above + (e.top-mm)*e.scale }
 func (e *elevation) bottom() float64      { return e.y(e.low) }
 
-// rows is in how many turns the figures stand under the poles: two where the
-// poles are closer than their figures are wide.
+// rows is the number of rows in which figures stand under the poles: two when the poles
+// are closer than their figures are wide.
 func (e *elevation) rows() int {
 	if e.pitch() < figureWidth {
 		return 2
@@ -226,7 +229,7 @@ func (e *elevation) scaleBar() {
 	e.text(x-6, y+4, "end", "10 mm")
 }
 
-// words describes the picture to those who cannot see it.
+// words describes the picture for screen readers.
 func (p *PolePicture) words() string {
 	var parts []string
 	for _, q := range p.Poles {
@@ -237,4 +240,9 @@ func (p *PolePicture) words() string {
 		parts = append(parts, "dashed: "+p.Beside)
 	}
 	return strings.Join(parts, "; ") + "."
+}
+
+// spacing is the distance between an order's strings, mm.
+func spacing(o *profiles.Order) float64 {
+	return o.StringSpread / math.Max(1, float64(len(o.Strings)-1))
 }

@@ -3,20 +3,35 @@
 // nothing of its own.
 //
 // Pictures are SVG 1.1, documents are HTML with all that they show inside:
-// no scripts, no links, nothing to fetch. Both read well in black and white, name
-// themselves for those who listen rather than look, and are the same bytes for
-// the same input.
+// no scripts, no links, nothing to fetch. Both read well in black and white, have a
+// title and a description for screen readers, and are the same bytes for the same
+// input.
+//
+// The way through the package:
+//
+//   - report.go: figures and names as text.
+//   - svg.go, pdf.go: what pictures are drawn on (canvas), as SVG and as PDF.
+//   - poles.go, balance.go: the pole picture ([PolePicture]) and the balance chart
+//     ([BalanceChart]); gauge.go: the pole picture at full size, with a gauge to cut
+//     out; code.go: a QR code.
+//   - explain.go: the picture of an explanation; chart.go: control charts; plots.go:
+//     pictures of a model.
+//   - leaf.go: a PDF page that is filled from top to bottom (leaf).
+//   - certificate.go, certificate_pdf.go: the certificate ([Certificate]) as HTML and as
+//     PDF; batch.go, batch_pdf.go: the page on a magnet batch ([BatchPage]).
+//   - plan.go: a plan as a table and as a pole picture.
 package report
 
 import (
 	"fmt"
-	"math"
 	"strconv"
 	"strings"
+
+	"evenpole/fit/level"
 )
 
 // known reports whether a figure is a finite number.
-func known(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
+func known(x float64) bool { return level.Figure(x).Known() }
 
 // unknownFigure stands where a figure is not known.
 const unknownFigure = "–"

@@ -155,3 +155,6 @@ func escape(text string) string {
 func short(x float64) string {
 	return strconv.FormatFloat(math.Round(x*100)/100+0, 'f', -1, 64)
 }
+
+// nowhere is a canvas that draws nothing, for measuring a picture.
+type nowhere struct{}

@@ -76,15 +76,15 @@ func (s *Shop) expected() (*verdict.Bench, string, error) {
 // who mounted what; "" is the shop's, if it has one.
 func (s *Shop) Repeat(o repeat.Options, operators string) (*repeat.Study, error) {
 	var err error
-	if o.Who, err = s.who(operators); err != nil {
+	if o.Operators, err = s.readOperators(operators); err != nil {
 		return nil, err
 	}
 	study, err := repeat.Analyse(s.Readings(), o)
 	return study, as[*repeat.TooFew](err)
 }
 
-// who reads who mounted what.
-func (s *Shop) who(file string) (repeat.Who, error) {
+// readOperators reads who mounted what.
+func (s *Shop) readOperators(file string) (repeat.Operators, error) {
 	path := cmp.Or(file, s.dir.operators())
 	f, err := os.Open(path)
 	if errors.Is(err, fs.ErrNotExist) && file == "" {
@@ -94,7 +94,7 @@ func (s *Shop) who(file string) (repeat.Who, error) {
 		return nil, err
 	}
 	defer f.Close()
-	return repeat.ReadWho(f, path)
+	return repeat.ReadOperators(f, path)
 }
 
 // Drift draws the control charts of a reference pickup, or of the pickups that

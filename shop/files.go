@@ -61,7 +61,7 @@ func (f folder) join(names ...string) string {
 func (f folder) readings() string  { return f.join(record.ReadingsFile) }
 func (f folder) fields() string    { return f.join(record.FieldsFile) }
 func (f folder) batches() string   { return f.join(profiles.BatchesFile) }
-func (f folder) operators() string { return f.join(repeat.WhoFile) }
+func (f folder) operators() string { return f.join(repeat.OperatorsFile) }
 
 func (f folder) model(name string) string { return f.join(modelsDir, name) }
 func (f folder) current() string          { return f.join(modelsDir, currentFile) }

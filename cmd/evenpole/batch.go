@@ -11,6 +11,7 @@ import (
 	"evenpole/capture/record"
 	"evenpole/fit/batch"
 	"evenpole/fit/field"
+	"evenpole/fit/level"
 	"evenpole/profiles"
 	"evenpole/report"
 	"evenpole/shop"
@@ -272,11 +273,11 @@ func printBatch(e *env, doc batchDocument) {
 	}
 }
 
-func atGap(gap *float64) string {
-	if gap == nil {
+func atGap(gap level.Figure) string {
+	if !gap.Known() {
 		return ""
 	}
-	return fmt.Sprintf(", at %.2f mm from the pole face", *gap)
+	return fmt.Sprintf(", at %.2f mm from the pole face", float64(gap))
 }
 
 func printStrength(e *env, r *batch.Report) {
@@ -287,11 +288,11 @@ func printStrength(e *env, r *batch.Report) {
 	row("mean strength", "%.1f mT%s", r.Mean, span(r.MeanWithin, "mT"))
 	if s := r.Scatter; s != nil {
 		row("from magnet to magnet", "%.1f mT (%.1f %%)%s", s.Magnets, s.Percent, span(s.Interval, "mT"))
-		if s.Placing != nil {
-			row("from placing to placing", "%.1f mT", *s.Placing)
+		if s.Placing.Known() {
+			row("from placing to placing", "%.1f mT", float64(s.Placing))
 		}
-		if s.Take != nil {
-			row("from take to take", "%.1f mT", *s.Take)
+		if s.Take.Known() {
+			row("from take to take", "%.1f mT", float64(s.Take))
 		}
 	}
 	if t := r.Tolerance; t != nil {
@@ -378,8 +379,8 @@ func printDecision(e *env, r *batch.Report) {
 	}
 	e.print("decision: %s", d.Verdict)
 	e.print("  %s", d.Sentence())
-	if len(d.BeyondNow) > 0 {
-		e.print("  beyond the limits: %s", strings.Join(d.BeyondNow, ", "))
+	if len(d.Breaching) > 0 {
+		e.print("  beyond the limits: %s", strings.Join(d.Breaching, ", "))
 	}
 	if d.Verdict == batch.MeasureMore {
 		e.print("  measure %d more magnets at most; %d more would do, should mean and scatter stay what they are", d.AtMost, d.Likely)
@@ -401,8 +402,8 @@ func printSets(e *env, s *batch.Sets) {
 	if len(s.Unfit) > 0 {
 		e.print("kept out, beyond the limits or the wrong way round: %s", strings.Join(s.Unfit, ", "))
 	}
-	if s.TrueSD != nil {
-		e.print("true strengths within sets scatter by about %.1f mT, as each is measured with an error of its own", *s.TrueSD)
+	if s.TrueSD.Known() {
+		e.print("true strengths within sets scatter by about %.1f mT, as each is measured with an error of its own", float64(s.TrueSD))
 	}
 	e.print("within sets %.1f mT, unmatched %.1f mT: no other sorting into sets of %d has less within", s.SD, s.Free, s.Size)
 }

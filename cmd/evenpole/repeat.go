@@ -107,7 +107,7 @@ func printStudy(e *env, s *repeat.Study) {
 
 func printTolerance(e *env, t *repeat.Tolerance, takes int) {
 	e.print("")
-	e.print("of a tolerance of +- %.2f dB the jig eats %.0f %% (6 standard deviations over the whole width): %s", t.Limit, 100*t.Share, t.Judgement)
+	e.print("of a tolerance of +- %.2f dB the jig eats %.0f %% (6 standard deviations over the whole width): %s", t.Limit, 100*t.Share, t.Rating)
 	e.print("")
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(tw, "takes\tstandard deviation dB\tU dB\tshare\t")
@@ -182,6 +182,6 @@ func runDesign(e *env, o designOptions) error {
 	}
 	e.print("")
 	e.print("The sittings lie three hours apart at least. To mount anew: take the pickup off, set every string height again. Write the session that each capture names")
-	e.print("into %s (columns session,operator), then run 'evenpole repeat'.", repeat.WhoFile)
+	e.print("into %s (columns session,operator), then run 'evenpole repeat'.", repeat.OperatorsFile)
 	return nil
 }

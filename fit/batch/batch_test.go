@@ -88,17 +88,17 @@ func TestSampleFigures(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got.Count != 18 || got.Takes != 36 || *got.Gap != 0.5 || got.Reference != "M-01" || len(got.Others) != 3 {
+		if got.Count != 18 || got.Takes != 36 || got.Gap != 0.5 || got.Reference != "M-01" || len(got.Others) != 3 {
 			t.Errorf("%s: got %+v", name, got)
 		}
 		s := got.Scatter
-		for i, x := range []float64{got.Mean, s.Observed, *s.Take, s.Magnets} {
+		for i, x := range []float64{got.Mean, s.Observed, float64(s.Take), s.Magnets} {
 			near(t, name, x, want[i], 1e-12)
 		}
-		if got.Decision != nil || got.Scatter.Placing != nil || len(got.Reversed) != 0 {
+		if got.Decision != nil || got.Scatter.Placing.Known() || len(got.Reversed) != 0 {
 			t.Errorf("%s: a decision without limits, or a placing or a pole that was not measured: %+v", name, got)
 		}
-		near(t, "measurement", *s.Measurement, *s.Take/math.Sqrt2, 1e-12)
+		near(t, "measurement", float64(s.Measurement), float64(s.Take)/math.Sqrt2, 1e-12)
 		near(t, "tolerance", got.Tolerance.High-got.Mean, got.Tolerance.K*s.Observed, 1e-12)
 	}
 	if r.Newest() != "M-04" || !slices.Equal(r.Batches(), []string{"M-01", "M-02", "M-03", "M-04"}) {
@@ -192,7 +192,7 @@ func TestGaps(t *testing.T) {
 		}
 	}
 	silent := []record.FieldReading{take("s", "a", 200, math.NaN()), take("s", "b", 210, math.NaN())}
-	if got := characterise(t, Options{}, silent...); got.Gap != nil || got.Mean != 205 {
+	if got := characterise(t, Options{}, silent...); got.Gap.Known() || got.Mean != 205 {
 		t.Errorf("readings without a gap: got %v", got.Gap)
 	}
 	if _, err := recordOf(t, append(silent, rows[0])...).Characterise("gale", Options{}); err == nil || !strings.Contains(err.Error(), "readings that do not say their probe gap cannot be mixed") {
@@ -216,20 +216,20 @@ func TestPlacings(t *testing.T) {
 	}
 	s := characterise(t, Options{}, rows...).Scatter
 	near(t, "magnets", s.Magnets, 8, 0.1)
-	near(t, "placings", *s.Placing, 4, 0.1)
-	near(t, "takes", *s.Take, 2, 0.05)
-	near(t, "measurement", *s.Measurement, math.Sqrt((16+4.0/3)/2), 0.1)
+	near(t, "placings", float64(s.Placing), 4, 0.1)
+	near(t, "takes", float64(s.Take), 2, 0.05)
+	near(t, "measurement", float64(s.Measurement), math.Sqrt((16+4.0/3)/2), 0.1)
 }
 
 // Several placings of one take each tell the measurement, though not its parts.
 func TestPlacingsOfOneTake(t *testing.T) {
 	got := characterise(t, Options{}, take("s1", "a", 200, 0.5), take("s2", "a", 202, 0.5), take("s1", "b", 220, 0.5), take("s2", "b", 222, 0.5))
 	s := got.Scatter
-	if s.Take != nil || len(got.Warnings) != 0 {
+	if s.Take.Known() || len(got.Warnings) != 0 {
 		t.Errorf("take %v, warnings %q, want none", s.Take, got.Warnings)
 	}
-	near(t, "placing", *s.Placing, math.Sqrt2, 1e-12)
-	near(t, "measurement", *s.Measurement, 1, 1e-12)
+	near(t, "placing", float64(s.Placing), math.Sqrt2, 1e-12)
+	near(t, "measurement", float64(s.Measurement), 1, 1e-12)
 }
 
 func TestDriftIsWarnedOf(t *testing.T) {
@@ -269,7 +269,7 @@ func TestSuspicions(t *testing.T) {
 func TestOneMagnet(t *testing.T) {
 	low := 100.0
 	got := characterise(t, Options{Limits: Limits{Min: &low}}, take("s", "a", 200, 0.5))
-	if got.Scatter != nil || got.Tolerance != nil || got.Decision.Verdict != MeasureMore || got.Decision.Outside != nil {
+	if got.Scatter != nil || got.Tolerance != nil || got.Decision.Verdict != MeasureMore || got.Decision.Outside.Known() {
 		t.Errorf("got %+v", got)
 	}
 	if _, err := json.Marshal(got); err != nil {
@@ -294,7 +294,7 @@ func TestEqualMagnets(t *testing.T) {
 	if got.Scatter.Magnets != 0 || got.Decision.Verdict != MeasureMore {
 		t.Errorf("got %+v, %s; equal readings look copied and decide nothing", got.Scatter, got.Decision.Verdict)
 	}
-	if d := got.Decision; d.Likely != d.AtMost || d.Outside != nil || !strings.Contains(d.Sentence(), "all read the same") {
+	if d := got.Decision; d.Likely != d.AtMost || d.Outside.Known() || !strings.Contains(d.Sentence(), "all read the same") {
 		t.Errorf("got %+v: nothing tells how many more would do", d)
 	}
 	if !strings.Contains(strings.Join(got.Warnings, "\n"), "all 12 magnets read the same") {

@@ -2,31 +2,16 @@ package batch
 
 import (
 	"math"
-	"time"
 
 	"evenpole/fit"
 	"evenpole/fit/cell"
+	"evenpole/fit/level"
 
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// Comparison is the batch beside another one.
-type Comparison struct {
-	Batch     string    `json:"batch"`
-	Reference bool      `json:"reference"`
-	First     time.Time `json:"first"` // its first reading
-	Count     int       `json:"n_magnets"`
-	Mean      float64   `json:"mean_mt"`
-	SD        *float64  `json:"sd_mt"`          // of its magnets' measured strengths
-	Percent   float64   `json:"percent"`        // mean strength of the batch in hand above the other's, geometric means
-	Within    *Interval `json:"percent_within"` // of Percent
-	DB        float64   `json:"field_db"`       // the same in dB of field
-	Turned    bool      `json:"other_pole_up"`  // most of its magnets have the other pole up
-
-}
-
-// compare sets the batch beside every other one of the record.
+// compare compares the batch with every other one of the record.
 func (c *characterisation) compare(r *Record) {
 	for _, name := range r.names {
 		if name == c.Batch {
@@ -37,19 +22,19 @@ func (c *characterisation) compare(r *Record) {
 			c.warn("not compared with batch %q: %v", name, err)
 			continue
 		}
-		c.Others = append(c.Others, c.beside(name, l))
+		c.Others = append(c.Others, c.comparison(name, l))
 	}
 }
 
-func (c *characterisation) beside(name string, l *lot) Comparison {
+func (c *characterisation) comparison(name string, l *lot) Comparison {
 	magnets := l.list()
 	mean, sd := stat.MeanStdDev(strengths(magnets), nil)
 	d := difference(logStrengths(c.Magnets), logStrengths(magnets))
 	out := Comparison{
-		Batch: name, Reference: name == c.Reference, First: l.first, Count: len(magnets), Mean: mean, SD: known(sd),
-		Percent: 100 * math.Expm1(d.mean), DB: decibels * d.mean, Turned: poleUp(magnets)*poleUp(c.Magnets) < 0,
+		Batch: name, Reference: name == c.Reference, First: l.first, Count: len(magnets), Mean: mean, SD: level.Figure(sd),
+		Percent: 100 * math.Expm1(d.mean), DB: float64(level.Ln(d.mean).DB()), Turned: poleUp(magnets)*poleUp(c.Magnets) < 0,
 	}
-	if half := d.halfWidth(c.opt.Confidence); known(half) != nil {
+	if half := d.halfWidth(c.opt.Confidence); level.Figure(half).Known() {
 		out.Within = &Interval{100 * math.Expm1(d.mean-half), 100 * math.Expm1(d.mean+half)}
 	}
 	if out.Turned && out.Reference {
@@ -57,9 +42,6 @@ func (c *characterisation) beside(name string, l *lot) Comparison {
 	}
 	return out
 }
-
-// decibels turns a difference of logarithms into dB.
-const decibels = 20 / math.Ln10
 
 func logStrengths(magnets []Magnet) []float64 {
 	out := strengths(magnets)
@@ -100,23 +82,14 @@ func (w welch) halfWidth(confidence float64) float64 {
 	return w.se * distuv.StudentsT{Sigma: 1, Nu: w.dof}.Quantile((1+confidence)/2)
 }
 
-// Loudness is how much louder test pickups with magnets of a batch are than those
-// with magnets of the reference batch, by what a model does not explain.
-type Loudness struct {
-	Pickups   int       `json:"n_pickups"`
-	Reference int       `json:"n_reference_pickups"`
-	DB        float64   `json:"db"`
-	Within    *Interval `json:"db_interval"`
-}
-
 // Compare tells how much louder pickups of a batch are than those of the
-// reference, from cells of both: the mean of what is left of each pickup's levels
-// when the model's expectation is taken off. Its error is from pickup to pickup
+// reference, from cells of both: the mean residual of each pickup's levels from the
+// model's expectation. Its error is from pickup to pickup
 // as the falloff model tells it. ok is false when either batch has no
 // pickup, or the model is of a kind that knows no such scatter.
 //
-// The model's own batch effect is this difference drawn towards 0, by as much as
-// few pickups warrant.
+// The model's own batch effect is this difference shrunk towards 0, the more the fewer
+// the pickups.
 func Compare(d *cell.Data, m fit.Model, batch, reference string, confidence float64) (l *Loudness, ok bool) {
 	sd, known := m.PickupSD()
 	left := map[string][]float64{}
@@ -131,7 +104,7 @@ func Compare(d *cell.Data, m fit.Model, batch, reference string, confidence floa
 		return nil, false
 	}
 	db := stat.Mean(a, nil) - stat.Mean(b, nil)
-	half := standardNormal.Quantile((1+confidence)/2) * (decibels * sd) * math.Sqrt(1/float64(len(a))+1/float64(len(b)))
+	half := standardNormal.Quantile((1+confidence)/2) * float64(level.Ln(sd).DB()) * math.Sqrt(1/float64(len(a))+1/float64(len(b)))
 	return &Loudness{len(a), len(b), db, &Interval{db - half, db + half}}, true
 }
 
@@ -141,7 +114,7 @@ func unexplained(m fit.Model, cells []cell.Cell) (db float64, batch string) {
 	var left []float64
 	for i, y := range m.Expect(cells) {
 		if !math.IsNaN(y) {
-			left = append(left, decibels*(cells[i].Mean-y))
+			left = append(left, float64(level.Ln(cells[i].Mean-y).DB()))
 		}
 	}
 	if len(left) == 0 {

@@ -5,43 +5,45 @@ import (
 	"math"
 	"slices"
 
+	"evenpole/fit/level"
+
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// components tells what strengths vary by: from magnet to magnet, from placing
-// to placing and from take to take. observed is the standard deviation of the
-// magnets' strengths, mT.
+// components works out how much strengths vary from magnet to magnet, from placing to
+// placing and from take to take. observed is the standard deviation of the magnets'
+// strengths, mT.
 //
 // Where magnets were measured in several placings, a placing's mean is the unit
 // and what differs between placings counts as measurement; else the take is.
 func (l *lot) components(confidence, observed float64) *Scatter {
-	takes, byMagnet, again := l.groups()
+	takes, byMagnet, severalPlacings := l.groups()
 	within := oneWay(takes)
-	s := &Scatter{Observed: observed, Take: known(math.Sqrt(within.varWithin))}
+	s := &Scatter{Observed: observed, Take: level.Figure(math.Sqrt(within.varWithin)), Placing: level.Figure(math.NaN())}
 	share := meanInverse(takes) // of a take's variance in a placing's mean
 	a := oneWay(byMagnet)
 	measurement := within.varWithin * share
-	if again {
+	if severalPlacings {
 		placing := a.varWithin
-		if s.Take != nil {
+		if s.Take.Known() {
 			placing = max(0, placing-measurement)
 		}
-		s.Placing = known(math.Sqrt(placing))
+		s.Placing = level.Figure(math.Sqrt(placing))
 		measurement = a.varWithin * meanInverse(byMagnet)
 	}
-	s.Measurement = known(math.Sqrt(measurement))
+	s.Measurement = level.Figure(math.Sqrt(measurement))
 	s.Magnets = math.Sqrt(a.varBetween)
 	i := a.interval(confidence)
 	s.Interval = &i
 	return s
 }
 
-// groups are the strengths of the lot by placing, and by magnet: of placing means
-// when again says that some magnet was placed more than once, else of takes.
-func (l *lot) groups() (takes, byMagnet [][]float64, again bool) {
-	again = slices.ContainsFunc(l.magnets, func(m *measured) bool { return len(m.placings) > 1 })
+// groups are the strengths of the lot by placing, and by magnet: of the means of
+// placings when some magnet has several placings, else of takes.
+func (l *lot) groups() (takes, byMagnet [][]float64, severalPlacings bool) {
+	severalPlacings = slices.ContainsFunc(l.magnets, func(m *measured) bool { return len(m.placings) > 1 })
 	for _, m := range l.magnets {
 		up := float64(sign(m.field()))
 		means := m.means()
@@ -51,14 +53,14 @@ func (l *lot) groups() (takes, byMagnet [][]float64, again bool) {
 			floats.Scale(up, one)
 			takes = append(takes, one)
 		}
-		if again {
+		if severalPlacings {
 			byMagnet = append(byMagnet, means)
 		}
 	}
-	if !again {
+	if !severalPlacings {
 		byMagnet = takes
 	}
-	return takes, byMagnet, again
+	return takes, byMagnet, severalPlacings
 }
 
 // meanInverse is the mean of one over the sizes of groups.
@@ -129,7 +131,7 @@ func (l *lot) ratios(earlier, later string) []float64 {
 				after = strength
 			}
 		}
-		if r := math.Log(after / before); known(r) != nil {
+		if r := math.Log(after / before); level.Figure(r).Known() {
 			out = append(out, r)
 		}
 	}

@@ -4,20 +4,15 @@ import (
 	"fmt"
 	"math"
 
+	"evenpole/fit/level"
+
 	"gonum.org/v1/gonum/mathext"
 	"gonum.org/v1/gonum/stat"
 )
 
-// Limits are what every magnet's strength should lie within, mT; nil is none on
-// that side.
-type Limits struct {
-	Min *float64 `json:"min_mt"`
-	Max *float64 `json:"max_mt"`
-}
-
 func (l *Limits) none() bool { return l.Min == nil && l.Max == nil }
 
-func (l *Limits) judge() error {
+func (l *Limits) validate() error {
 	for _, x := range []*float64{l.Min, l.Max} {
 		if x != nil && !(*x >= 0 && !math.IsInf(*x, 0)) {
 			return refused("limits: expected a strength of 0 mT or more, got %g", *x)
@@ -30,7 +25,7 @@ func (l *Limits) judge() error {
 }
 
 // beyond says on which side of the limits a strength lies; "" is within.
-func (l *Limits) beyond(x float64) string {
+func (l *Limits) breach(x float64) string {
 	switch {
 	case l.Min != nil && x < *l.Min:
 		return "below"
@@ -40,28 +35,7 @@ func (l *Limits) beyond(x float64) string {
 	return ""
 }
 
-// Risks say how sure a decision on a batch is to be. Zero means the value in
-// brackets: our defaults, not a standard's.
-type Risks struct {
-	Acceptable float64 `json:"acceptable"`    // a batch with this share beyond the limits is as ordered [0.01]
-	Limiting   float64 `json:"limiting"`      // one with this share is not [0.10]
-	Producer   float64 `json:"producer_risk"` // chance that a batch as ordered is rejected [0.05]
-	Consumer   float64 `json:"consumer_risk"` // chance that one that is not is accepted [0.10]
-}
-
-func (r Risks) withDefaults() Risks {
-	for _, f := range []struct {
-		value *float64
-		usual float64
-	}{{&r.Acceptable, 0.01}, {&r.Limiting, 0.10}, {&r.Producer, 0.05}, {&r.Consumer, 0.10}} {
-		if *f.value == 0 {
-			*f.value = f.usual
-		}
-	}
-	return r
-}
-
-func (r *Risks) judge() error {
+func (r *Risks) validate() error {
 	for _, x := range []float64{r.Acceptable, r.Limiting, r.Producer, r.Consumer} {
 		if !(x > 0 && x < 0.5) {
 			return refused("risks and shares beyond the limits: expected between 0 and 50 %%, got %g %%", 100*x)
@@ -71,31 +45,6 @@ func (r *Risks) judge() error {
 		return refused("expected an acceptable share beyond the limits below the limiting one, got %g and %g %%", 100*r.Acceptable, 100*r.Limiting)
 	}
 	return nil
-}
-
-// Verdict is the answer for a batch.
-type Verdict string
-
-// The answers.
-const (
-	Accept      Verdict = "accept"
-	Reject      Verdict = "reject"
-	MeasureMore Verdict = "measure more"
-)
-
-// Decision is what sampling by variables says of a batch.
-type Decision struct {
-	Verdict Verdict `json:"verdict"`
-	Limits
-	Risks
-	Outside   *float64 `json:"estimated_outside"` // share of the batch beyond the limits; nil for fewer than three magnets, or without scatter
-	AcceptAt  *float64 `json:"accept_at_most"`    // of it
-	RejectAt  *float64 `json:"reject_above"`      // of it
-	Plan      int      `json:"plan_n"`            // magnets that always decide
-	PlanK     float64  `json:"plan_k"`
-	AtMost    int      `json:"more_at_most"` // to measure until the plan is complete; 0 when decided
-	Likely    int      `json:"more_likely"`  // until it decides, should mean and scatter stay what they are; AtMost when there is no scatter to go by
-	BeyondNow []string `json:"beyond"`       // magnets measured beyond the limits
 }
 
 // sampling is a plan by variables for batches whose standard deviation is not
@@ -154,14 +103,14 @@ func (l *Limits) share(n int, mean, sd float64) float64 {
 	return p
 }
 
-// clear reports whether a mean is at least so far within both limits. Where few
-// magnets want so large a k that outside is 0 long before it, the share alone
-// would let pass what the k method does not.
-func (l *Limits) clear(mean, distance float64) bool {
+// keepsDistance reports whether a mean is at least so far within both limits. Few
+// magnets need so large a k that outside is 0 at a smaller distance than k; the share
+// alone would then accept what the k method does not.
+func (l *Limits) keepsDistance(mean, distance float64) bool {
 	return (l.Min == nil || mean-*l.Min >= distance) && (l.Max == nil || *l.Max-mean >= distance)
 }
 
-// rule is how n magnets are judged.
+// rule is how n magnets decide on a batch.
 type rule struct {
 	n                  int
 	k                  float64 // least distance from mean to a limit, in standard deviations
@@ -169,8 +118,8 @@ type rule struct {
 	last               bool    // what is not accepted is rejected
 }
 
-// rule is that for n magnets. From the plan's number on there is no more to wait
-// for.
+// rule is that for n magnets. From the plan's number on, the batch is accepted or
+// rejected.
 func (s sampling) rule(n, plan int) rule {
 	k := s.accept(n)
 	if n >= plan {
@@ -179,10 +128,10 @@ func (s sampling) rule(n, plan int) rule {
 	return rule{n, k, outside(n, k), outside(n, s.reject(n)), false}
 }
 
-func (r rule) judge(l *Limits, mean, sd float64) (v Verdict, share float64) {
+func (r rule) decide(l *Limits, mean, sd float64) (v Verdict, share float64) {
 	share = l.share(r.n, mean, sd)
 	switch {
-	case share <= r.acceptAt && l.clear(mean, r.k*sd):
+	case share <= r.acceptAt && l.keepsDistance(mean, r.k*sd):
 		return Accept, share
 	case r.last || share > r.rejectAt:
 		return Reject, share
@@ -190,7 +139,7 @@ func (r rule) judge(l *Limits, mean, sd float64) (v Verdict, share float64) {
 	return MeasureMore, share
 }
 
-// decide judges the batch against its limits.
+// decide decides whether the batch keeps its limits.
 func (c *characterisation) decide() error {
 	l := &c.opt.Limits
 	if l.none() {
@@ -201,20 +150,21 @@ func (c *characterisation) decide() error {
 	if err != nil {
 		return err
 	}
-	d := &Decision{Verdict: MeasureMore, Limits: *l, Risks: s.Risks, Plan: plan, PlanK: k, BeyondNow: []string{}}
+	unknown := level.Figure(math.NaN())
+	d := &Decision{Verdict: MeasureMore, Limits: *l, Risks: s.Risks, Outside: unknown, AcceptAt: unknown, RejectAt: unknown, Plan: plan, PlanK: k, Breaching: []string{}}
 	c.Decision = d
 	for i := range c.Magnets {
 		m := &c.Magnets[i]
-		if m.Beyond = l.beyond(m.Strength()); m.Beyond != "" {
-			d.BeyondNow = append(d.BeyondNow, m.Name)
+		if m.Breach = l.breach(m.Strength()); m.Breach != "" {
+			d.Breaching = append(d.Breaching, m.Name)
 		}
 	}
 	n := c.Count
 	mean, sd := stat.MeanStdDev(strengths(c.Magnets), nil)
 	if n >= leastMagnets && sd > 0 {
 		rule := s.rule(n, plan)
-		v, share := rule.judge(l, mean, sd)
-		d.Verdict, d.Outside, d.AcceptAt, d.RejectAt = v, &share, &rule.acceptAt, &rule.rejectAt
+		v, share := rule.decide(l, mean, sd)
+		d.Verdict, d.Outside, d.AcceptAt, d.RejectAt = v, level.Figure(share), level.Figure(rule.acceptAt), level.Figure(rule.rejectAt)
 	}
 	if d.Verdict == MeasureMore {
 		d.AtMost = max(plan-n, 1)
@@ -223,32 +173,32 @@ func (c *characterisation) decide() error {
 	return nil
 }
 
-// likely is how many more magnets than n decide, should mean and scatter stay
-// what they are; without scatter all that the plan wants.
+// likely is how many more magnets than n decide, if mean and scatter stay what they
+// are; all that the plan needs when there is no scatter.
 func (s sampling) likely(l *Limits, n, plan int, mean, sd float64) int {
 	if !(sd > 0) {
 		return max(plan-n, 1)
 	}
 	from := max(n, leastMagnets)
 	more, _ := firstFrom(from, plan, func(m int) bool {
-		v, _ := s.rule(m, plan).judge(l, mean, sd)
+		v, _ := s.rule(m, plan).decide(l, mean, sd)
 		return v != MeasureMore
 	})
 	return max(from+more-n, 1)
 }
 
-// Sentence says what the decision stands on.
+// Sentence says what the decision rests on.
 func (d *Decision) Sentence() string {
 	within := d.Limits.words() + " is wanted"
-	if d.Outside == nil {
+	if !d.Outside.Known() {
 		return within + fmt.Sprintf("; the share beyond it cannot be estimated from fewer than %d magnets, nor from magnets that all read the same", leastMagnets)
 	}
 	return within + fmt.Sprintf("; estimated beyond it %s %% of the batch: accepted at %s %% or less, rejected above %s %%",
-		percent(*d.Outside), percent(*d.AcceptAt), percent(*d.RejectAt))
+		percent(float64(d.Outside)), percent(float64(d.AcceptAt)), percent(float64(d.RejectAt)))
 }
 
-// percent is a share in percent, to two figures or, of large ones, whole; one that
-// no batch is large enough to show is not spelt out.
+// percent is a share in percent, to two digits, or whole from 10 % on. A share that no
+// batch is large enough to show is "less than 0.001".
 func percent(share float64) string {
 	if 0 < share && share < 1e-5 {
 		return "less than 0.001"

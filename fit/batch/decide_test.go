@@ -83,7 +83,7 @@ func TestRisks(t *testing.T) {
 		rule := s.rule(n, plan)
 		for range trials {
 			mean, sd := stat.MeanStdDev(normals(r, n, 0, 1), nil)
-			if v, _ := rule.judge(&l, mean, sd); v == of {
+			if v, _ := rule.decide(&l, mean, sd); v == of {
 				hits++
 			}
 		}
@@ -109,10 +109,10 @@ func TestShareIsKMethod(t *testing.T) {
 		k := s.accept(n)
 		limit := 100.0
 		l := Limits{Min: &limit}
-		if v, _ := s.rule(n, 21).judge(&l, 100+(k+1e-6)*3, 3); v != Accept {
+		if v, _ := s.rule(n, 21).decide(&l, 100+(k+1e-6)*3, 3); v != Accept {
 			t.Errorf("n %d: %s just beyond k", n, v)
 		}
-		if v, _ := s.rule(n, 21).judge(&l, 100+(k-1e-6)*3, 3); v == Accept {
+		if v, _ := s.rule(n, 21).decide(&l, 100+(k-1e-6)*3, 3); v == Accept {
 			t.Errorf("n %d: accepted just short of k", n)
 		}
 	}
@@ -130,7 +130,7 @@ func TestDecisions(t *testing.T) {
 		{3, 100, 5, MeasureMore}, {3, 100, 1, Accept}, {10, 100, 2, Accept}, {10, 92, 5, Reject}, {10, 100, 5, MeasureMore}, {21, 100, 4.5, Accept}, {21, 100, 6, Reject},
 	} {
 		rule := s.rule(c.n, 21)
-		if v, _ := rule.judge(&l, c.mean, c.sd); v != c.want || rule.acceptAt > rule.rejectAt {
+		if v, _ := rule.decide(&l, c.mean, c.sd); v != c.want || rule.acceptAt > rule.rejectAt {
 			t.Errorf("%+v: got %s by %+v", c, v, rule)
 		}
 	}
@@ -151,10 +151,10 @@ func TestMoreIsEnough(t *testing.T) {
 	}
 	s := sampling{d.Risks}
 	mean, sd := stat.MeanStdDev(strengths(report.Magnets), nil)
-	if v, _ := s.rule(18+d.Likely, d.Plan).judge(&d.Limits, mean, sd); v == MeasureMore {
+	if v, _ := s.rule(18+d.Likely, d.Plan).decide(&d.Limits, mean, sd); v == MeasureMore {
 		t.Errorf("%d more magnets do not decide", d.Likely)
 	}
-	if v, _ := s.rule(18+d.Likely-1, d.Plan).judge(&d.Limits, mean, sd); v != MeasureMore {
+	if v, _ := s.rule(18+d.Likely-1, d.Plan).decide(&d.Limits, mean, sd); v != MeasureMore {
 		t.Errorf("one fewer than %d more decides as well: %s", d.Likely, v)
 	}
 	if !strings.Contains(d.Sentence(), "180.0 to 254.0 mT") {
@@ -169,8 +169,8 @@ func TestLikelyFromFew(t *testing.T) {
 	s := sampling{Risks{0.01, 0.10, 0.05, 0.10}}
 	for n := 2; n <= 5; n++ {
 		more := s.likely(&l, n, 21, 100, 5)
-		now, _ := s.rule(n+more, 21).judge(&l, 100, 5)
-		before, _ := s.rule(n+more-1, 21).judge(&l, 100, 5)
+		now, _ := s.rule(n+more, 21).decide(&l, 100, 5)
+		before, _ := s.rule(n+more-1, 21).decide(&l, 100, 5)
 		if now == MeasureMore || before != MeasureMore {
 			t.Errorf("%d magnets, %d more: %s, with one fewer %s", n, more, now, before)
 		}

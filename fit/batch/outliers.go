@@ -8,14 +8,6 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// Outlier is a magnet that is not like the others.
-type Outlier struct {
-	Magnet    string  `json:"magnet"`
-	Field     float64 `json:"field_mt"`
-	Statistic float64 `json:"statistic"` // distance from the mean in standard deviations, of those that are left
-	Critical  float64 `json:"critical"`
-}
-
 // extreme is one step of the generalised ESD test.
 type extreme struct {
 	index               int // among the values

@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 
+	"evenpole/fit/level"
+
 	"gonum.org/v1/gonum/stat"
 )
 
@@ -19,14 +21,14 @@ type Set struct {
 
 // Sets is magnets sorted into sets of one size.
 type Sets struct {
-	Size   int      `json:"size"`
-	Sets   []Set    `json:"sets"`
-	Left   []string `json:"left_over"` // the magnets that fit least, N mod size of them
-	Unfit  []string `json:"unfit"`     // kept out: beyond the limits, or the wrong way round
-	Within float64  `json:"within_ss"` // sum of squares within all sets, mT²: the least there can be
-	SD     float64  `json:"within_sd_mt"`
-	TrueSD *float64 `json:"within_sd_true_mt"` // of true strengths, about, see Report.Match; nil when not known
-	Free   float64  `json:"unmatched_sd_mt"`   // of the magnets without sorting
+	Size   int          `json:"size"`
+	Sets   []Set        `json:"sets"`
+	Left   []string     `json:"left_over"` // the magnets that fit least, N mod size of them
+	Unfit  []string     `json:"unfit"`     // kept out: beyond the limits, or the wrong way round
+	Within float64      `json:"within_ss"` // sum of squares within all sets, mT²: the least there can be
+	SD     float64      `json:"within_sd_mt"`
+	TrueSD level.Figure `json:"within_sd_true_mt"` // of true strengths, about, see Report.Match; unknown without the measurement's
+	Free   float64      `json:"unmatched_sd_mt"`   // of the magnets without sorting
 }
 
 // Match sorts the report's magnets into sets, see the function Match. Sorting by
@@ -36,13 +38,13 @@ type Sets struct {
 // magnets' own, with the variance r times that of the measurement.
 func (r *Report) Match(size int) (*Sets, error) {
 	s, err := Match(r.Magnets, size)
-	if err != nil || r.Scatter == nil || r.Scatter.Measurement == nil {
+	if err != nil || r.Scatter == nil || !r.Scatter.Measurement.Known() {
 		return s, err
 	}
-	e := *r.Scatter.Measurement
+	e := float64(r.Scatter.Measurement)
 	own := r.Scatter.Magnets * r.Scatter.Magnets
 	share := own / (own + e*e)
-	s.TrueSD = known(math.Sqrt(share*share*s.SD*s.SD + share*e*e))
+	s.TrueSD = level.Figure(math.Sqrt(share*share*s.SD*s.SD + share*e*e))
 	return s, nil
 }
 
@@ -67,10 +69,10 @@ func Match(magnets []Magnet, size int) (*Sets, error) {
 	if size < 2 {
 		return nil, refused("set size: expected 2 or more, got %d", size)
 	}
-	s := &Sets{Size: size, Sets: []Set{}, Left: []string{}, Unfit: []string{}}
+	s := &Sets{Size: size, TrueSD: level.Figure(math.NaN()), Sets: []Set{}, Left: []string{}, Unfit: []string{}}
 	var fit []Magnet
 	for _, m := range magnets {
-		if m.Beyond != "" || m.Reversed {
+		if m.Breach != "" || m.Reversed {
 			s.Unfit = append(s.Unfit, m.Name)
 		} else {
 			fit = append(fit, m)

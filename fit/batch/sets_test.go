@@ -111,7 +111,7 @@ func TestMatchLeavesTheOddOnesOver(t *testing.T) {
 	if !slices.Equal(s.Left, []string{"3"}) || !slices.Equal(s.Sets[1].Magnets, []string{"5", "6", "7"}) {
 		t.Errorf("got %+v", s)
 	}
-	magnets[0].Reversed, magnets[1].Beyond = true, "below"
+	magnets[0].Reversed, magnets[1].Breach = true, "below"
 	if s, err = Match(magnets, 2); err != nil || !slices.Equal(s.Unfit, []string{"1", "2"}) || len(s.Sets) != 2 {
 		t.Errorf("got %+v, %v", s, err)
 	}
@@ -141,8 +141,8 @@ func TestMatchTrueScatter(t *testing.T) {
 		}
 		sum += sumOfSquares(x)
 	}
-	near(t, "true scatter", *s.TrueSD, math.Sqrt(sum/float64(5*len(s.Sets))), 0.08)
-	if one, err := characterise(t, Options{}, rows[0], rows[2]).Match(2); err != nil || one.TrueSD != nil {
+	near(t, "true scatter", float64(s.TrueSD), math.Sqrt(sum/float64(5*len(s.Sets))), 0.08)
+	if one, err := characterise(t, Options{}, rows[0], rows[2]).Match(2); err != nil || one.TrueSD.Known() {
 		t.Errorf("one take a magnet: got %v, %v", one, err)
 	}
 	if _, err := characterise(t, Options{}, rows...).Match(601); err == nil {

@@ -104,3 +104,21 @@ func solve(f func(float64) float64, value float64) float64 {
 	}
 	return (low + high) / 2
 }
+
+// firstFrom is by how much n has to grow for a condition to hold, by bisection: once it
+// holds it must hold for all larger n. It is not ok when the condition does not hold
+// at most.
+func firstFrom(n, most int, holds func(int) bool) (more int, ok bool) {
+	low, high := n-1, most
+	if !holds(high) {
+		return 0, false
+	}
+	for high-low > 1 {
+		if m := (low + high) / 2; holds(m) {
+			high = m
+		} else {
+			low = m
+		}
+	}
+	return high - n, true
+}

@@ -5,16 +5,6 @@ import (
 	"slices"
 )
 
-// Trend says whether strength drifts along the order in which magnets were first
-// measured: that of the box, when they were drawn in order. A probe that drifts
-// looks the same.
-type Trend struct {
-	Slope  float64 `json:"slope_mt"`  // a magnet, median of all pairs
-	Across float64 `json:"across_mt"` // from the first magnet to the last, by that slope
-	P      float64 `json:"p"`         // chance of a trend as clear as this where there is none
-	Drifts bool    `json:"drifts"`    // P below the significance
-}
-
 // trendOf is the Mann-Kendall test of the values in order (H. B. Mann,
 // Nonparametric tests against trend, Econometrica 13, 245, 1945; M. G. Kendall,
 // Rank Correlation Methods), by the normal approximation with ties and

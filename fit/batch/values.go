@@ -13,14 +13,6 @@ import (
 	"gonum.org/v1/gonum/stat"
 )
 
-// known is a figure for a report; nil when it is no finite number.
-func known(x float64) *float64 {
-	if math.IsNaN(x) || math.IsInf(x, 0) {
-		return nil
-	}
-	return &x
-}
-
 func quoted(names []string) string {
 	var out []string
 	for _, n := range names {
@@ -112,7 +104,7 @@ func (l *lot) list() []Magnet {
 }
 
 // mixed names the magnets whose takes do not agree on the pole that is up.
-func (l *lot) mixed() []string {
+func (l *lot) mixedPolarity() []string {
 	var names []string
 	for _, m := range l.magnets {
 		first := m.placings[0].takes[0]

@@ -14,6 +14,15 @@
 // it once in 37 (both measured, with centre and deviation known: see the tests; from
 // a baseline of 20 points the deviation is known to some 20 %, and they fire more
 // or less often). So one signal is a reason to measure again, not to touch the jig.
+//
+// The way through the package, in the order in which data flow:
+//
+//   - series.go: a record to one figure of each session ([Series]).
+//   - shewhart.go: constants and limits of Shewhart's charts; memory.go: the moving
+//     average, the cumulative sum and the run rules.
+//   - chart.go: [Options], and what the charts say ([Chart], [Panel], [Signal]).
+//   - panels.go: the panels, and the rules that fire in them.
+//   - drift.go: [Draw], which runs all of these, and decides the state.
 package drift
 
 import (
@@ -23,111 +32,8 @@ import (
 	"slices"
 	"time"
 
-	"evenpole/fit/level"
-
 	"gonum.org/v1/gonum/stat"
 )
-
-// State is the answer.
-type State string
-
-// The answers.
-const (
-	InControl    State = "in control"
-	OutOfControl State = "out of control"
-	CannotTell   State = "cannot tell yet"
-)
-
-// Options are how a chart is drawn. The zero value is the usual.
-type Options struct {
-	// Baseline is how many first points centre and limits come from; 0 means 20,
-	// or all when there are fewer.
-	Baseline int
-	// Since is when the charts with a memory start anew, and before which no signal
-	// counts: after what a signal told of was put right. The baseline stays.
-	Since time.Time
-	// Single draws single values, a day's mean where it has several sessions.
-	Single bool
-}
-
-// The constants of the charts with a memory: lambda and the limits in standard
-// deviations, and what is allowed and borne of a cumulative sum in them (D. C.
-// Montgomery, Introduction to Statistical Quality Control, recommends about
-// these; from memory).
-const (
-	lambda    = 0.2
-	allowance = 0.5
-	bearable  = 5
-)
-
-// usualBaseline is common practice; leastPoints, below which nothing is told, our
-// rule.
-const (
-	usualBaseline = 20
-	leastPoints   = 10
-)
-
-// Point is one of a chart: a session, a day's sessions, or a pickup.
-type Point struct {
-	Label string    `json:"label"`
-	Time  time.Time `json:"time"`
-	Value float64   `json:"value_db"` // the mean of N
-	N     int       `json:"n"`
-}
-
-// The names of panels.
-const (
-	Individuals = "individuals"
-	MovingRange = "moving range"
-	Mean        = "mean"
-	Deviation   = "standard deviation"
-	EWMA        = "EWMA"
-	CUSUM       = "CUSUM"
-)
-
-// Panel is one of the charts; its slices have a value for each point. Those of the
-// cumulative sum are in standard deviations of a point, what falls short below 0.
-type Panel struct {
-	Name   string         `json:"name"`
-	Values []level.Figure `json:"values"`
-	Below  []level.Figure `json:"below,omitempty"` // of the cumulative sum
-	Centre []level.Figure `json:"centre"`
-	Lower  []level.Figure `json:"lower"`
-	Upper  []level.Figure `json:"upper"`
-}
-
-// Signal is a rule that fired, from one point on through another.
-type Signal struct {
-	Panel   string    `json:"panel"`
-	Rule    string    `json:"rule"`
-	Side    string    `json:"side"`    // "high" or "low"
-	Decides bool      `json:"decides"` // whether the state follows from it; else it is a reason to look
-	Label   string    `json:"label"`
-	Time    time.Time `json:"time"` // of the first point
-	Last    time.Time `json:"last"`
-	Began   time.Time `json:"began"` // when the shift began, as the cumulative sum has it; else as Time
-
-	First, Through int `json:"-"` // points, from 0
-}
-
-// Chart is the charts of a series. It marshals to the document of "evenpole drift
-// --json".
-type Chart struct {
-	Subject  string    `json:"subject"`
-	Of       string    `json:"of"`
-	State    State     `json:"state"`
-	Baseline int       `json:"baseline"` // points
-	Since    time.Time `json:"since,omitzero"`
-	Centre   float64   `json:"centre_db"`
-	Sigma    float64   `json:"sigma_db"` // of one session
-	Points   []Point   `json:"points"`
-	Panels   []Panel   `json:"panels"`
-	Signals  []Signal  `json:"signals"`
-	Warnings []string  `json:"warnings"`
-
-	start int       // where the charts with a memory start
-	sd    []float64 // of each point
-}
 
 // Draw makes the charts of a series.
 func Draw(s *Series, o Options) (*Chart, error) {
@@ -185,7 +91,7 @@ func (c *Chart) group(s *Series) [][]float64 {
 	return groups
 }
 
-// decide says what the signals amount to.
+// decide works out the state from the signals.
 func (c *Chart) decide() {
 	slices.SortStableFunc(c.Signals, func(a, b Signal) int { return a.First - b.First })
 	counts := slices.ContainsFunc(c.Signals, func(s Signal) bool { return s.Decides && s.Through >= c.start })
@@ -204,8 +110,4 @@ func (c *Chart) decide() {
 	if slices.ContainsFunc(c.Signals, func(s Signal) bool { return s.Decides && s.First < c.Baseline }) && c.State != CannotTell {
 		c.warn("rules fired within the baseline: its limits hold only for what was in control; look what happened then")
 	}
-}
-
-func (c *Chart) warn(format string, args ...any) {
-	c.Warnings = append(c.Warnings, fmt.Sprintf(format, args...))
 }

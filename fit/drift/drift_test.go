@@ -292,7 +292,7 @@ func TestShiftIsNamedAndDated(t *testing.T) {
 	if err != nil || none.State != CannotTell {
 		t.Errorf("no point since: %+v, %v", none, err)
 	}
-	near(t, "sum at the new start", float64(c.Panels[3].Values[50]), max(0, (x[50]-c.Centre)/c.Sigma-allowance), 1e-12)
+	near(t, "sum at the new start", float64(c.Panels[3].Values[50]), max(0, (x[50]-c.Centre)/c.Sigma-referenceValue), 1e-12)
 }
 
 // TestFalseAlarms measures how often a rule fires while nothing changes, of one

@@ -2,8 +2,8 @@ package drift
 
 import "math"
 
-// The charts with a memory, which see a small shift that lasts sooner than
-// Shewhart's, and the run rules, which give that one a little of theirs.
+// The charts with a memory, which show a small lasting shift sooner than Shewhart's,
+// and the run rules, which look at several points of Shewhart's at once.
 
 // ewma is the exponentially weighted moving average of values from a start, and
 // its standard deviation, when each value has that in sd: the one of the values so
@@ -44,10 +44,10 @@ func cusum(x []float64, target, k float64) (high, low []float64, sinceHigh, sinc
 // Control Handbook, 1956, as the NIST/SEMATECH e-Handbook 6.3.2 gives them: so
 // many of the last points beyond so many standard deviations, on one side.
 type runRule struct {
-	name   string
-	of     int // of the last
-	need   int
-	beyond float64
+	name      string
+	of        int // of the last
+	need      int
+	threshold float64
 }
 
 var runRules = []runRule{
@@ -57,17 +57,17 @@ var runRules = []runRule{
 	{"eight in a row on one side", 8, 8, 0},
 }
 
-// fires tells whether the rule does so at the last of z, which are in standard
-// deviations from the centre, on the side that is +1 or -1. That point is itself
-// beyond.
+// fires tells whether the rule fires at the last of z, which are in standard deviations
+// from the centre, on the side that is +1 or -1. The last point must itself be beyond
+// the threshold.
 func (r *runRule) fires(z []float64, side float64) bool {
 	n := len(z)
-	if n < r.of || side*z[n-1] <= r.beyond {
+	if n < r.of || side*z[n-1] <= r.threshold {
 		return false
 	}
 	count := 0
 	for _, v := range z[n-r.of:] {
-		if side*v > r.beyond {
+		if side*v > r.threshold {
 			count++
 		}
 	}

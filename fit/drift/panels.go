@@ -6,7 +6,7 @@ import (
 	"gonum.org/v1/gonum/stat"
 )
 
-// panel is a panel in the making, with what to say of it.
+// panel is a panel in the making.
 type panel struct {
 	Panel
 	chart *Chart
@@ -36,7 +36,7 @@ func (c *Chart) individuals() {
 	for _, r := range movingRanges(x) {
 		p.point(r, l)
 	}
-	p.beyond()
+	p.limitRule()
 	p.done()
 }
 
@@ -47,7 +47,7 @@ func (c *Chart) subgroups(groups [][]float64) {
 	for _, g := range groups {
 		p.point(stat.StdDev(g, nil), scatterLimits(c.Sigma, len(g)))
 	}
-	p.beyond()
+	p.limitRule()
 	p.done()
 }
 
@@ -63,7 +63,7 @@ func (c *Chart) values(name string) {
 		p.fire(rule.name, rule.need == 1, func(i int, side float64) bool {
 			from := 0
 			if i >= c.start {
-				from = c.start // nothing reaches back to before it
+				from = c.start // no rule looks back beyond it
 			}
 			return rule.fires(z[from:i+1], side)
 		})
@@ -80,7 +80,7 @@ func (c *Chart) average() {
 			p.point(z[i], around(c.Centre, dev[i]))
 		}
 	})
-	p.beyond()
+	p.limitRule()
 	p.done()
 }
 
@@ -95,19 +95,19 @@ func (c *Chart) sums() {
 			z[i] = (x[i] - c.Centre) / sd[i]
 		}
 		offset := len(high)
-		h, l, sinceHigh, sinceLow := cusum(z, 0, allowance)
+		h, l, sinceHigh, sinceLow := cusum(z, 0, referenceValue)
 		high, low = append(high, h...), append(low, l...)
 		for i := range z {
 			began[0], began[1] = append(began[0], offset+sinceHigh[i]), append(began[1], offset+sinceLow[i])
 		}
 	})
 	for i := range high {
-		p.point(high[i], limits{0, -bearable, bearable})
+		p.point(high[i], limits{0, -decisionInterval, decisionInterval})
 		p.Below = append(p.Below, level.Figure(-low[i]))
 	}
 	first := len(c.Signals)
 	p.fire("beyond the limit", true, func(i int, side float64) bool {
-		return side > 0 && high[i] > bearable || side < 0 && low[i] > bearable
+		return side > 0 && high[i] > decisionInterval || side < 0 && low[i] > decisionInterval
 	})
 	for k := first; k < len(c.Signals); k++ {
 		s := &c.Signals[k]
@@ -120,7 +120,7 @@ func (c *Chart) sums() {
 	p.done()
 }
 
-// segments hands on the values before the start, and those from it.
+// segments calls do with the values before the start, and with those from it.
 func (c *Chart) segments(do func(x, sd []float64)) {
 	x := make([]float64, len(c.Points))
 	for i := range x {
@@ -130,8 +130,8 @@ func (c *Chart) segments(do func(x, sd []float64)) {
 	do(x[c.start:], c.sd[c.start:])
 }
 
-// beyond is the rule of the panel's limits.
-func (p *panel) beyond() {
+// limitRule is the rule of the panel's limits.
+func (p *panel) limitRule() {
 	p.fire("beyond the limit", p.Name == EWMA, func(i int, side float64) bool {
 		if side > 0 {
 			return p.Values[i] > p.Upper[i]
@@ -140,7 +140,7 @@ func (p *panel) beyond() {
 	})
 }
 
-// fire notes where a rule holds, runs of points as one signal.
+// fire adds a signal for each run of points at which a rule holds.
 func (p *panel) fire(rule string, decides bool, holds func(i int, side float64) bool) {
 	c := p.chart
 	for _, side := range []float64{1, -1} {

@@ -11,13 +11,11 @@ import (
 
 	"evenpole/capture/record"
 	"evenpole/fit/cell"
+	"evenpole/fit/level"
 )
 
-// decibel is how many decibels one in ln v is.
-const decibel = 20 / math.Ln10
-
-// What of a session is watched, besides the balance of one string, which is
-// named by its number.
+// The figures of a session that can be charted. Another is the balance of one string,
+// which is named by its number.
 const (
 	Level   = "level"   // mean over the strings, dB re 1 mV
 	Spread  = "spread"  // highest less lowest balance, dB
@@ -40,15 +38,15 @@ type Value struct {
 	X     float64 // dB
 }
 
-// NoSeries says that a record has not what a chart needs.
+// NoSeries says what a record lacks for a chart.
 type NoSeries struct{ Msg string }
 
 // Error says what is missing, and what to do.
 func (e *NoSeries) Error() string { return e.Msg }
 
-// Reference is the series of a pickup that is kept to watch the jig by: of each of
-// its sessions of purpose repeat. Levels are as the jig reads them, whatever its
-// gain was found to be: it is the jig that is watched.
+// Reference is the series of a pickup that is kept to watch the jig by: one value for
+// each of its sessions of purpose repeat. Levels are as the jig reads them, not
+// corrected for its gain, since the chart is to show changes of the jig.
 func Reference(rows iter.Seq2[record.Reading, error], pickup, of string) (*Series, error) {
 	s := &Series{Subject: fmt.Sprintf("reference pickup %s", pickup), Of: of, ByDay: true}
 	keep := func(r *record.Reading) bool { return r.Purpose == record.ForRepeat && r.Pickup == pickup }
@@ -61,8 +59,8 @@ func Reference(rows iter.Seq2[record.Reading, error], pickup, of string) (*Serie
 	return s, nil
 }
 
-// Shipped is the series of finished pickups: of each the latest session of purpose
-// check.
+// Shipped is the series of finished pickups: one value for each, from its latest
+// session of purpose check.
 func Shipped(rows iter.Seq2[record.Reading, error], of string) (*Series, error) {
 	s := &Series{Subject: "checked pickups", Of: of}
 	keep := func(r *record.Reading) bool { return r.Purpose == record.ForCheck }
@@ -97,8 +95,8 @@ func (s *Series) sort() {
 	})
 }
 
-// gather makes values of the sessions that are wanted. What lacks a time or a
-// string has no place in a chart, and is named.
+// gather makes values of the sessions that are wanted. It warns of sessions that lack
+// a time or a string, and leaves them out.
 func (s *Series) gather(rows iter.Seq2[record.Reading, error], keep func(*record.Reading) bool, label func(*cell.Cell) string) error {
 	figure, err := figureOf(s.Of)
 	if err != nil {
@@ -125,7 +123,8 @@ func (s *Series) gather(rows iter.Seq2[record.Reading, error], keep func(*record
 	return nil
 }
 
-// figureOf returns how a figure is had of a session's cells, one a string.
+// figureOf returns the function that works out a figure from a session's cells, one a
+// string.
 func figureOf(of string) (func([]cell.Cell) float64, error) {
 	switch of {
 	case Level:
@@ -150,7 +149,7 @@ func figureOf(of string) (func([]cell.Cell) float64, error) {
 // levelOf is a string's level as a verdict has it, dB re 1 mV.
 func levelOf(c *cell.Cell) float64 {
 	mean, _ := c.Plain()
-	return decibel * mean
+	return float64(level.Ln(mean).DB())
 }
 
 func meanLevel(cells []cell.Cell) float64 {
@@ -174,7 +173,7 @@ func scatter(cells []cell.Cell) float64 {
 	var squares, dof float64
 	for _, c := range cells {
 		_, sd := c.Plain()
-		squares += float64(c.Takes-1) * decibel * decibel * sd * sd
+		squares += float64(c.Takes-1) * level.PerLn * level.PerLn * sd * sd
 		dof += float64(c.Takes - 1)
 	}
 	return math.Sqrt(squares / dof)

@@ -74,7 +74,7 @@ func Parse(name string, text []byte) (*Calibration, error) {
 	return &c, nil
 }
 
-// placed puts what the library says at its place.
+// placed adds the line of the file to an error of the TOML library.
 func placed(name string, err error) error {
 	var strict *toml.StrictMissingError
 	var de *toml.DecodeError
@@ -92,7 +92,7 @@ func placed(name string, err error) error {
 
 // valid refuses a gain that would spoil every reading.
 func (c *Calibration) valid() error {
-	sane := func(gain float64) bool { return gain > 0 && math.Abs(decibel*math.Log(gain)) <= mostGain }
+	sane := func(gain float64) bool { return gain > 0 && math.Abs(dbOf(gain)) <= mostGain }
 	switch {
 	case c.Jig == "":
 		return errors.New("jig: expected its id, got none")
@@ -120,8 +120,8 @@ func (c *Calibration) Encode() ([]byte, error) {
 	return append([]byte("# A calibration of the jig: how far its levels are from true ones. evenpole\n# reads all files of this folder; delete one to do without it.\n"), text...), nil
 }
 
-// At is the calibration that a jig's readings of a time are corrected by; nil
-// when none is.
+// At is the calibration that corrects a jig's readings at a time; nil when there is
+// none.
 func (b Book) At(jig string, t time.Time) *Calibration {
 	for i := len(b) - 1; i >= 0; i-- {
 		if c := &b[i]; c.Jig == jig && !c.From.After(t) {
@@ -131,8 +131,8 @@ func (b Book) At(jig string, t time.Time) *Calibration {
 	return nil
 }
 
-// Of is the gain of a string's channel: its own or, where it was not read alone,
-// the jig's.
+// Of is the gain of a string's channel: its own or, when channels were not read one
+// by one, the jig's.
 func (c *Calibration) Of(str int) float64 {
 	for _, ch := range c.Channels {
 		if ch.String == str {
@@ -142,7 +142,7 @@ func (c *Calibration) Of(str int) float64 {
 	return c.Gain
 }
 
-// Apply corrects readings: levels as they would be if the jig read truly.
+// Apply corrects the levels of readings to true levels.
 func (b Book) Apply(rows iter.Seq2[record.Reading, error]) iter.Seq2[record.Reading, error] {
 	if len(b) == 0 {
 		return rows

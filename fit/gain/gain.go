@@ -9,105 +9,34 @@
 // of freedom by the formula of Welch and Satterthwaite (G.4.1), and the coverage
 // factor is Student's t (G.3).
 //
-// A gain that all strings share changes every level and no balance. What one
-// string's channel has of its own changes the balance; it is known when the source
-// was read on every channel.
+// A gain that all strings share changes every level and no balance. The offset of one
+// string's channel from that gain changes the balance; it is known when the source was
+// read on every channel.
 //
-// The record stays as the jig read it: gains are applied where readings are read
-// for what they say of levels.
+// The record stays as the jig read it: gains are applied to readings as they are read
+// from it.
+//
+// The way through the package, in the order in which data flow:
+//
+//   - calibration.go: [Reading], [Options], and what a calibration says
+//     ([Calibration], [Channel], [Slope]).
+//   - read.go: readings of a source from a record, a CSV file or flags.
+//   - line.go: the calibration line by least squares (line).
+//   - gain.go: [Measure], the gain with its uncertainty.
+//   - book.go: the calibrations of a shop on disk, and readings corrected by them
+//     ([Book]).
 package gain
 
 import (
-	"cmp"
 	"fmt"
 	"math"
-	"slices"
 	"time"
 
+	"evenpole/fit/level"
 	"evenpole/fit/solve"
 
 	"github.com/pelletier/go-toml/v2"
 )
-
-// decibel is how many decibels one in ln v is.
-const decibel = 20 / math.Ln10
-
-// Reading is the mean of some readings of the source on one string's channel.
-type Reading struct {
-	String  int     `toml:"string"`      // 0 = whichever: the jig as a whole
-	Source  float64 `toml:"source_mv"`   // RMS, true
-	SourceU float64 `toml:"source_u_mv"` // expanded uncertainty of Source
-	MV      float64 `toml:"reading_mv"`  // RMS as the jig reads it, quiet power taken off
-	N       int     `toml:"n"`           // readings that MV is the mean of
-	SD      float64 `toml:"sd_db"`       // of one of them; 0 when N is 1
-}
-
-// Options says what is measured and how. Jig and Time are required.
-type Options struct {
-	Jig      string
-	Source   string    // what the source was, for people
-	K        float64   // coverage factor of the source's uncertainty; 0 = 2, as certificates state it
-	Coverage float64   // of the gain's expanded uncertainty; 0 = 0.95
-	Time     time.Time // of the calibration
-	From     time.Time // readings from then on are corrected; zero = Time
-	Months   int       // until the next calibration is due; 0 = 12 (common practice)
-}
-
-func (o Options) withDefaults() Options {
-	o.K = cmp.Or(o.K, 2)
-	o.Coverage = cmp.Or(o.Coverage, 0.95)
-	o.Months = cmp.Or(o.Months, 12)
-	if o.From.IsZero() {
-		o.From = o.Time
-	}
-	return o
-}
-
-// Calibration is what was found, and what it was found from: a file of the shop.
-type Calibration struct {
-	Jig      string         `toml:"jig" json:"jig"`
-	Time     time.Time      `toml:"time" json:"time"`
-	From     time.Time      `toml:"from" json:"from" comment:"readings from here on are corrected"`
-	Due      toml.LocalDate `toml:"due" json:"due" comment:"when to do it again"`
-	Source   string         `toml:"source" json:"source"`
-	Gain     float64        `toml:"gain" json:"gain" comment:"true mV = gain x mV read"`
-	GainDB   float64        `toml:"gain_db" json:"gain_db"`
-	Std      float64        `toml:"u_db" json:"u_db" comment:"standard uncertainty"`
-	DOF      float64        `toml:"dof" json:"dof" comment:"effective degrees of freedom"`
-	K        float64        `toml:"k" json:"k" comment:"coverage factor"`
-	Expanded float64        `toml:"expanded_u_db" json:"expanded_u_db"`
-	Coverage float64        `toml:"coverage" json:"coverage"`
-	Scatter  float64        `toml:"scatter_db" json:"scatter_db" comment:"standard deviation of one reading"`
-	Slope    *Slope         `toml:"slope,omitempty" json:"slope" comment:"by how much the gain grows with level"`
-	Channels []Channel      `toml:"channel,omitempty" json:"channels"`
-	Readings []Reading      `toml:"reading" json:"-"`
-	Warnings []string       `toml:"-" json:"warnings"`
-}
-
-// Channel is the gain of one string's channel.
-type Channel struct {
-	String int     `toml:"string" json:"string"`
-	Gain   float64 `toml:"gain" json:"gain"`
-	Offset float64 `toml:"offset_db" json:"offset_db"` // from the jig's gain: what it changes a balance by
-	Std    float64 `toml:"u_db" json:"u_db"`           // standard uncertainty of Offset
-}
-
-// Slope is the straight line of the gain over the level, of a source that was read
-// at several levels.
-type Slope struct {
-	PerDB  float64 `toml:"db_per_db" json:"db_per_db"`
-	Std    float64 `toml:"u" json:"u"`
-	Low    float64 `toml:"low_mv" json:"low_mv"` // the range of levels
-	High   float64 `toml:"high_mv" json:"high_mv"`
-	AtLow  float64 `toml:"gain_db_low" json:"gain_db_low"`
-	AtHigh float64 `toml:"gain_db_high" json:"gain_db_high"`
-}
-
-// InputError says what in the readings cannot be.
-type InputError struct{ Msg string }
-
-// Error returns the message.
-func (e *InputError) Error() string { return e.Msg }
 
 // resolution is the jig's: it sends whole microvolts, so that a reading is off by
 // up to half a one (JCGM 100:2008, 4.3.7 and F.2.2.1).
@@ -116,11 +45,11 @@ const resolution = 0.5e-3 / 1.7320508075688772 // mV, standard uncertainty
 // Measure works out the gain from readings of a known source.
 func Measure(readings []Reading, o Options) (*Calibration, error) {
 	o = o.withDefaults()
-	if err := possible(readings, o); err != nil {
+	if err := validate(readings, o); err != nil {
 		return nil, err
 	}
 	points := pointsOf(readings)
-	l, err := fitLine(points, mid(points))
+	l, err := fitLine(points, centre(points))
 	if err != nil {
 		return nil, err
 	}
@@ -132,22 +61,22 @@ func Measure(readings []Reading, o Options) (*Calibration, error) {
 	c.Gain = factorOf(l.a)
 	var source, coarse float64
 	for _, r := range readings {
-		source = max(source, decibel*r.SourceU/o.K/r.Source)
-		coarse = max(coarse, decibel*resolution/r.MV)
+		source = max(source, level.PerLn*r.SourceU/o.K/r.Source)
+		coarse = max(coarse, level.PerLn*resolution/r.MV)
 	}
-	total := solve.Combine(solve.Part{Variance: l.va, DOF: l.dof}, known(source), known(coarse))
+	total := solve.Combine(solve.Part{Variance: l.va, DOF: l.dof}, typeB(source), typeB(coarse))
 	c.Std, c.K, c.Expanded = total.Expand(o.Coverage)
-	c.DOF = min(total.DOF, asGoodAsInfinite)
+	c.DOF = min(total.DOF, maxDOF)
 	c.addChannels(l)
 	c.addSlope(l, o.Coverage)
 	return c, nil
 }
 
-// known is the variance of what is known from elsewhere.
-func known(std float64) solve.Part { return solve.Part{Variance: std * std, DOF: math.Inf(1)} }
+// typeB is a standard uncertainty that does not come from the readings' scatter.
+func typeB(std float64) solve.Part { return solve.Part{Variance: std * std, DOF: math.Inf(1)} }
 
-// possible refuses what the arithmetic cannot bear.
-func possible(readings []Reading, o Options) error {
+// validate refuses readings or options that the arithmetic cannot take.
+func validate(readings []Reading, o Options) error {
 	fail := func(format string, args ...any) error { return &InputError{fmt.Sprintf(format, args...)} }
 	switch {
 	case o.Jig == "":
@@ -165,17 +94,18 @@ func possible(readings []Reading, o Options) error {
 			return fail("source's uncertainty: expected more than 0 and less than its %g mV, got %g: its certificate or data sheet states it", r.Source, r.SourceU)
 		case r.N < 1 || r.SD < 0 || r.String < 0:
 			return fail("expected a count from 1, a deviation and a string's number of 0 or more, got %d, %g and %d", r.N, r.SD, r.String)
-		case math.Abs(decibel*math.Log(r.Source/r.MV)) > mostGain:
+		case math.Abs(dbOf(r.Source/r.MV)) > mostGain:
 			return fail("expected the jig within %d dB of the source, got %g mV read of %g mV: a slip, or another unit", mostGain, r.MV, r.Source)
 		}
 	}
 	return nil
 }
 
-// mostGain is how far, dB, a jig that works at all may be off (our rule).
+// mostGain is how far, dB, a working jig may be off (our rule).
 const mostGain = 40
 
-// addChannels lists what each channel has of its own, where all were read.
+// addChannels lists each channel's gain and its offset from the jig's, when channels
+// were read one by one.
 func (c *Calibration) addChannels(l *line) {
 	c.Channels = []Channel{}
 	if len(l.channels) < 2 {
@@ -186,7 +116,8 @@ func (c *Calibration) addChannels(l *line) {
 	}
 }
 
-// addSlope says how the gain follows the level, and warns when it does.
+// addSlope says how the gain changes with the level, and warns when the change is
+// significant.
 func (c *Calibration) addSlope(l *line, coverage float64) {
 	if !l.sloped {
 		return
@@ -196,8 +127,8 @@ func (c *Calibration) addSlope(l *line, coverage float64) {
 		low, high = min(low, r.Source), max(high, r.Source)
 	}
 	s := &Slope{PerDB: l.b, Std: math.Sqrt(l.vb), Low: low, High: high}
-	s.AtLow, _ = l.at(decibel * math.Log(low))
-	s.AtHigh, _ = l.at(decibel * math.Log(high))
+	s.AtLow, _ = l.at(dbOf(low))
+	s.AtHigh, _ = l.at(dbOf(high))
 	c.Slope = s
 	if t := solve.CoverageFactor(l.dof, coverage); math.Abs(s.PerDB) > t*s.Std {
 		c.Warnings = append(c.Warnings, fmt.Sprintf(
@@ -205,25 +136,27 @@ func (c *Calibration) addSlope(l *line, coverage float64) {
 	}
 }
 
-func factorOf(db float64) float64 { return math.Exp(db / decibel) }
+// dbOf is a factor, or a level in mV, in dB; factorOf is its inverse.
+func dbOf(factor float64) float64 { return float64(level.Ln(math.Log(factor)).DB()) }
+func factorOf(db float64) float64 { return math.Exp(float64(level.DB(db).Ln())) }
 
 func localDate(t time.Time) toml.LocalDate {
 	return toml.LocalDate{Year: t.Year(), Month: int(t.Month()), Day: t.Day()}
 }
 
-// pointsOf puts readings on the scale of a calibration line: what to add, dB,
-// over the source's level, dB re 1 mV.
+// pointsOf converts readings to points of a calibration line: the correction, dB,
+// against the source's level, dB re 1 mV.
 func pointsOf(readings []Reading) []point {
 	var out []point
 	for _, r := range readings {
-		x := decibel * math.Log(r.Source)
-		out = append(out, point{r.String, x, x - decibel*math.Log(r.MV), float64(r.N), r.SD})
+		x := dbOf(r.Source)
+		out = append(out, point{r.String, x, x - dbOf(r.MV), float64(r.N), r.SD})
 	}
 	return out
 }
 
-// mid is the mean of the channels' mean levels: there the gain is known best.
-func mid(points []point) float64 {
+// centre is the mean of the channels' mean levels, where the gain is known best.
+func centre(points []point) float64 {
 	var sum, n float64
 	for _, ch := range channelsOf(points) {
 		sum, n = sum+ch.x, n+1
@@ -231,17 +164,5 @@ func mid(points []point) float64 {
 	return sum / n
 }
 
-// asGoodAsInfinite is what degrees of freedom are cut to: JSON has no infinity.
-const asGoodAsInfinite = 1e6
-
-// sorted numbers the channels that points name, in order.
-func sorted(points []point) []int {
-	var numbers []int
-	for _, p := range points {
-		if !slices.Contains(numbers, p.channel) {
-			numbers = append(numbers, p.channel)
-		}
-	}
-	slices.Sort(numbers)
-	return numbers
-}
+// maxDOF is the most degrees of freedom that are written: JSON has no infinity.
+const maxDOF = 1e6

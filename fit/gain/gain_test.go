@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"evenpole/capture/record"
+	"evenpole/fit/level"
 )
 
 func rows(t *testing.T, file string) [][]string {
@@ -149,7 +150,7 @@ func TestMeansStandForReadings(t *testing.T) {
 			mean += math.Log(r.MV) / 8
 		}
 		for _, r := range group {
-			d := decibel * (math.Log(r.MV) - mean)
+			d := level.PerLn * (math.Log(r.MV) - mean)
 			squares += d * d
 		}
 		m := group[0]

@@ -1,6 +1,9 @@
 package gain
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // point is the mean of n values at x, one of which has standard deviation sd
 // about it.
@@ -33,7 +36,7 @@ type line struct {
 // sameLevel is how far apart, dB, levels of a source count as one.
 const sameLevel = 0.01
 
-// fitLine fits a line, the line's a at x0.
+// fitLine fits a line, with its a at x0.
 func fitLine(points []point, x0 float64) (*line, error) {
 	l := &line{x0: x0, channels: channelsOf(points)}
 	var values, sxx, sxy, squares float64
@@ -86,8 +89,7 @@ func (l *line) at(x float64) (y, u float64) {
 	return l.a + l.b*d, math.Sqrt(l.va + d*d*l.vb + 2*d*l.cov)
 }
 
-// offsetVariance is that of what channel i has of its own, its a less the mean
-// one.
+// offsetVariance is the variance of channel i's offset: its a less the mean of all.
 func (l *line) offsetVariance(i int) float64 {
 	n := float64(len(l.channels))
 	variance := l.sd * l.sd
@@ -128,4 +130,16 @@ func channelsOf(points []point) []channel {
 		out = append(out, ch)
 	}
 	return out
+}
+
+// sorted numbers the channels that points name, in order.
+func sorted(points []point) []int {
+	var numbers []int
+	for _, p := range points {
+		if !slices.Contains(numbers, p.channel) {
+			numbers = append(numbers, p.channel)
+		}
+	}
+	slices.Sort(numbers)
+	return numbers
 }

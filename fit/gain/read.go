@@ -9,6 +9,7 @@ import (
 
 	"evenpole/capture/record"
 	"evenpole/fit/cell"
+	"evenpole/fit/level"
 )
 
 // OfSession is readings of a source that a capture made, each string's the mean
@@ -21,7 +22,7 @@ func OfSession(rows iter.Seq2[record.Reading, error], jig, session string, sourc
 	var out []Reading
 	for _, c := range data.Cells {
 		mean, sd := c.Plain()
-		out = append(out, Reading{String: c.String, Source: source, SourceU: sourceU, MV: math.Exp(mean), N: c.Takes, SD: decibel * sd})
+		out = append(out, Reading{String: c.String, Source: source, SourceU: sourceU, MV: math.Exp(mean), N: c.Takes, SD: float64(level.Ln(sd).DB())})
 	}
 	if len(out) == 0 {
 		return nil, &InputError{fmt.Sprintf("session %q: expected good takes of jig %q in the record, got none", session, jig)}
@@ -31,7 +32,7 @@ func OfSession(rows iter.Seq2[record.Reading, error], jig, session string, sourc
 
 // ReadPoints reads readings from a CSV file with a header row: source_mv,
 // source_u_mv, reading_mv and, where channels are read one by one, string. A
-// mistake is a [*capture.RowError]; name stands for the file in it.
+// mistake is a [*record.RowError]; name stands for the file in it.
 func ReadPoints(r io.Reader, name string) ([]Reading, error) {
 	rows, err := record.ReadList(r, name, "source_mv", "source_u_mv", "reading_mv")
 	if err != nil {

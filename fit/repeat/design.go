@@ -28,7 +28,7 @@ func (g Guess) withDefaults() Guess {
 	return g
 }
 
-// Wish says how certain a study is to be.
+// Wish says how well a study is to know the scatter of a check.
 type Wish struct {
 	Strings   int     // of the pickup; 0 = 6
 	Operators int     // who take part; 0 = 1
@@ -70,8 +70,8 @@ type Step struct {
 	Sitting  int `json:"sitting"`  // from 1, over all operators
 }
 
-// What a mounting and a take cost, minutes, and the bounds of the search (our
-// assumptions; what matters is their ratio).
+// How long a mounting and a take take, minutes (our assumptions; what matters is their
+// ratio), and the bounds of the search.
 const (
 	mountingMinutes = 6.0
 	takeMinutes     = 0.1
@@ -82,11 +82,11 @@ const (
 )
 
 // NewDesign finds the study that takes the least time at the bench and is
-// expected to be as certain as wished. One that is never certain enough is a
+// expected to know the scatter as well as wished. When none does, the error is a
 // [*TooFew].
 func NewDesign(w Wish) (*Design, error) {
 	w = w.withDefaults()
-	if err := w.possible(); err != nil {
+	if err := w.validate(); err != nil {
 		return nil, err
 	}
 	var best *Design
@@ -109,7 +109,7 @@ func NewDesign(w Wish) (*Design, error) {
 	return best, nil
 }
 
-func (w *Wish) possible() error {
+func (w *Wish) validate() error {
 	g := w.Guess
 	switch {
 	case w.Strings < 2:

@@ -3,104 +3,49 @@
 // between the people who mount it.
 //
 // A run is one session of purpose repeat. The levels of its strings, dB, split
-// into their mean, which is the level of the pickup, and what is left, its
-// balance. Each has variances for the operator, the sitting at the bench, the
-// mounting and the take,
+// into their mean, which is the level of the pickup, and the rest, its balance. Each
+// has variance components for the operator, the sitting at the bench, the mounting
+// and the take,
 //
 //	level of string i = m_i + operator + sitting + mounting + take,
 //
 // each of which moves all strings together, and each string on its own besides.
-// What moves all of them together is gone from the balance, whatever it is. The
-// variances are found by restricted maximum likelihood, which bears unequal
-// numbers of everything, and gives what the analysis of variance gives when all
-// numbers are equal and no variance is 0 (S. R. Searle, G. Casella, C. E.
-// McCulloch, Variance Components, 1992, from memory; the tests show it).
+// What moves all strings together cancels in the balance. The variances are found by
+// restricted maximum likelihood, which allows unequal numbers of everything, and
+// agrees with the analysis of variance when all numbers are equal and no variance is 0
+// (S. R. Searle, G. Casella, C. E. McCulloch, Variance Components, 1992, from memory;
+// the tests show it).
 //
-// What the jig eats of a tolerance is the precision-to-tolerance ratio
+// The share of a tolerance that the jig takes up is the precision-to-tolerance ratio
 // P/T = 6 s/(upper limit - lower limit) of D. C. Montgomery, Introduction to
 // Statistical Quality Control, chapter on gauge capability (from memory): s is
 // the standard deviation of a balance that is measured in one mounting, limits
 // are the tolerance either side of the target.
+//
+// The way through the package, in the order in which data flow:
+//
+//   - operators.go: who made which session ([Operators]).
+//   - document.go: [Options], and what a study says ([Study], [Check], [Tolerance]).
+//   - runs.go: readings to runs (run), with operator, sitting and mounting.
+//   - sources.go: which sources of scatter the runs can tell apart (factor).
+//   - variances.go: variance components of a sample (sample, estimate).
+//   - tolerance.go: what the components make of a check (checkModel).
+//   - repeat.go: [Analyse], which runs all of these in order.
+//   - design.go: a study yet to be made ([NewDesign]).
 package repeat
 
 import (
-	"cmp"
 	"fmt"
 	"iter"
 	"math"
 	"slices"
-	"time"
 
 	"evenpole/capture/record"
+	"evenpole/fit/level"
 )
 
-// Options says what of a record is studied, and what for.
-type Options struct {
-	Pickup     string    // "" = all that have readings of purpose repeat
-	Since      time.Time // readings before it do not count
-	Who        Who       // may be nil
-	Tolerance  float64   // dB, either side; 0 = none to compare with
-	Takes      int       // of a string in a check; 0 = 10, as capture makes
-	Want       float64   // wanted U of a check, as a share of the tolerance; 0 = 0.3
-	Confidence float64   // of the intervals and of U; 0 = 0.95
-}
-
-// The defaults of Options. That of Want is our choice: a pickup whose strings are
-// within 70 % of the tolerance is passed.
-const (
-	defaultWant       = 0.3
-	defaultConfidence = 0.95
-)
-
-func (o Options) withDefaults() Options {
-	o.Takes = cmp.Or(o.Takes, record.UsualTakes)
-	o.Want = cmp.Or(o.Want, defaultWant)
-	o.Confidence = cmp.Or(o.Confidence, defaultConfidence)
-	return o
-}
-
-// Component is one standard deviation, dB, with its interval.
-type Component struct {
-	Source string  `json:"source"` // "operator", "sitting", "mounting", "take"
-	SD     float64 `json:"sd_db"`
-	Low    float64 `json:"low_db"`
-	High   float64 `json:"high_db"`
-	Levels int     `json:"n"` // operators, sittings, mountings; takes in all
-}
-
-// Study is what the runs say. It marshals to the document of "evenpole repeat
-// --json".
-type Study struct {
-	Pickups    []string    `json:"pickups"`
-	Runs       int         `json:"n_runs"`
-	From       time.Time   `json:"from"`
-	To         time.Time   `json:"to"`
-	Confidence float64     `json:"confidence"`
-	Balance    []Component `json:"balance"` // what each string has of its own; coarse first
-	Level      []Component `json:"level"`   // of the pickup's mean level
-	Mounting   float64     `json:"mounting_db"`
-	Check      Check       `json:"check"`
-	Tolerance  *Tolerance  `json:"tolerance"` // null without one
-	Warnings   []string    `json:"warnings"`
-}
-
-// Check is what to expect of a balance that is measured in one mounting.
-type Check struct {
-	Takes    int      `json:"takes"`         // of each string
-	SD       float64  `json:"sd_db"`         // of a string's balance
-	DOF      *float64 `json:"dof"`           // effective degrees of freedom; null when without limit
-	Expanded float64  `json:"expanded_u_db"` // Student's t times it
-	LevelSD  float64  `json:"level_sd_db"`
-}
-
-// TooFew says that a record has not what a study needs.
-type TooFew struct{ Msg string }
-
-// Error says what is missing, and what to do.
-func (e *TooFew) Error() string { return e.Msg }
-
-// Analyse studies a record. Of a reading's status, retractions and repetitions it
-// makes what [fit.Gather] makes.
+// Analyse studies a record. Readings count by their status, retractions and
+// repetitions as in [cell.Gather].
 //
 // A record without two runs of a pickup of two strings or more is a [*TooFew];
 // an error of rows is returned as it is.
@@ -123,6 +68,8 @@ func Analyse(rows iter.Seq2[record.Reading, error], o Options) (*Study, error) {
 	return s, s.analyse(runs, o)
 }
 
+// enough refuses runs that show no scatter: of one string, or one of each pickup.
+// enough refuses runs that show no scatter: of one string, or one of each pickup.
 func enough(runs []run, pickup string) error {
 	const capture = `capture a pickup several times with "evenpole capture --purpose repeat --again", mounting it anew each time`
 	count := map[string]int{}
@@ -151,7 +98,7 @@ func (s *Study) analyse(runs []run, o Options) error {
 	if err != nil {
 		return &TooFew{err.Error()}
 	}
-	level, err := levelOf(runs, sources).estimate()
+	mean, err := levelOf(runs, sources).estimate()
 	if err != nil {
 		return &TooFew{err.Error()}
 	}
@@ -162,12 +109,12 @@ func (s *Study) analyse(runs []run, o Options) error {
 		}
 	}
 	s.Balance = balance.components(sources, takes, o.Confidence)
-	s.Level = level.components(sources, takes, o.Confidence)
-	s.use(balance, level, runs, o)
+	s.Level = mean.components(sources, takes, o.Confidence)
+	s.addCheck(balance, mean, runs, o)
 	return nil
 }
 
-// components puts an estimate into words.
+// components lists the standard deviations of an estimate with their intervals.
 func (e *estimate) components(sources []factor, takes int, confidence float64) []Component {
 	var out []Component
 	for k, sd := range e.sd {
@@ -181,8 +128,9 @@ func (e *estimate) components(sources []factor, takes int, confidence float64) [
 	return out
 }
 
-// balanceOf is the sample of all contrasts. Each has a mean of its own for each
-// pickup; a source moves each on its own, in all pickups of as many strings alike.
+// balanceOf is the sample of all contrasts. A contrast has a mean of its own in each
+// pickup. A source moves each contrast independently, and by the same amount in all
+// pickups of as many strings.
 func balanceOf(runs []run, sources []factor) *sample {
 	s := newSample(runs, sources)
 	means := numbering{}
@@ -215,15 +163,16 @@ func levelOf(runs []run, sources []factor) *sample {
 	return &s.sample
 }
 
-// growing is a sample in the making.
-type growing struct {
+// sampleBuilder is a sample in the making.
+type sampleBuilder struct {
 	sample
 	groupOf []int // of each run
 }
 
-// newSample has the sources without levels, and the scatter of the takes.
-func newSample(runs []run, sources []factor) *growing {
-	s := &growing{groupOf: groupsOf(runs, sources)}
+// newSample starts a sample with its sources and the scatter of the takes, and no
+// values yet.
+func newSample(runs []run, sources []factor) *sampleBuilder {
+	s := &sampleBuilder{groupOf: groupsOf(runs, sources)}
 	var squares float64
 	for _, r := range runs {
 		squares += r.squares
@@ -238,43 +187,24 @@ func newSample(runs []run, sources []factor) *growing {
 	return s
 }
 
-func (s *growing) add(y, weight float64, mean, group int) {
+func (s *sampleBuilder) add(y, weight float64, mean, group int) {
 	s.y, s.weight = append(s.y, y), append(s.weight, weight)
 	s.fixed, s.group = append(s.fixed, mean), append(s.group, group)
 }
 
-// use works out what the scatter makes of a check; see tolerance.go.
-func (s *Study) use(balance, level *estimate, runs []run, o Options) {
+// addCheck works out what to expect of a check with this scatter; see tolerance.go.
+func (s *Study) addCheck(balance, mean *estimate, runs []run, o Options) {
 	strings := len(runs[0].levels)
 	for _, r := range runs {
 		strings = min(strings, len(r.levels))
 	}
-	b := newBench(balance, strings, o.Takes, o.Confidence)
+	b := newCheckModel(balance, strings, o.Takes, o.Confidence)
 	s.Mounting = b.mounting()
 	sd, expanded := b.check(1, o.Takes)
-	s.Check = Check{Takes: o.Takes, SD: sd, DOF: finite(b.dof), Expanded: expanded}
-	variance, _ := level.sum(level.ofMounting(o.Takes * strings))
+	s.Check = Check{Takes: o.Takes, SD: sd, DOF: level.Figure(b.dof), Expanded: expanded}
+	variance, _ := mean.sum(mean.ofMounting(o.Takes * strings))
 	s.Check.LevelSD = math.Sqrt(variance)
 	if o.Tolerance > 0 {
 		s.Tolerance = b.tolerance(o)
 	}
-}
-
-func finite(x float64) *float64 {
-	if math.IsInf(x, 0) || math.IsNaN(x) {
-		return nil
-	}
-	return &x
-}
-
-// numbering gives names numbers from 0 in the order in which they are met.
-type numbering map[string]int
-
-func (n numbering) of(name string) int {
-	i, ok := n[name]
-	if !ok {
-		i = len(n)
-		n[name] = i
-	}
-	return i
 }

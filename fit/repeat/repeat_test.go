@@ -173,11 +173,11 @@ func TestAnalyse(t *testing.T) {
 	d := &Design{Operators: 2, Sittings: 3, Mountings: 3, Takes: 6, Guess: Guess{Take: 1e-9, Mounting: 0.2, Sitting: 0.05, Operator: 0.1}}
 	rng := rand.New(rand.NewPCG(9, 10))
 	runs := drawRuns(rng, d)
-	who := Who{}
+	who := Operators{}
 	for _, r := range runs {
 		who[r.session] = Note{Operator: r.operator}
 	}
-	s, err := Analyse(readings(rng, runs), Options{Who: who, Tolerance: 1})
+	s, err := Analyse(readings(rng, runs), Options{Operators: who, Tolerance: 1})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -216,7 +216,7 @@ func TestNeeds(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	b := newBench(e, 6, 4, 0.95)
+	b := newCheckModel(e, 6, 4, 0.95)
 	got := b.tolerance(Options{Tolerance: 1, Want: 0.3, Takes: 4})
 	if got.Takes < 2 || got.Mountings < 2 {
 		t.Fatalf("%+v", got)
@@ -229,7 +229,7 @@ func TestNeeds(t *testing.T) {
 			t.Errorf("%d mountings of %d takes: U %.3f", c.mountings, c.takes, u)
 		}
 	}
-	if none := b.tolerance(Options{Tolerance: 0.05, Want: 0.3, Takes: 4}); none.Takes != 0 || none.Judgement != "too much" {
+	if none := b.tolerance(Options{Tolerance: 0.05, Want: 0.3, Takes: 4}); none.Takes != 0 || none.Rating != "too much" {
 		t.Errorf("%+v", none)
 	}
 }
@@ -294,7 +294,7 @@ func TestRefusals(t *testing.T) {
 }
 
 func TestReadWho(t *testing.T) {
-	who, err := ReadWho(strings.NewReader("operator,session,mounting\nAda,s001,\nBo, s002 ,first\n"), "operators.csv")
+	who, err := ReadOperators(strings.NewReader("operator,session,mounting\nAda,s001,\nBo, s002 ,first\n"), "operators.csv")
 	if err != nil || who["s002"] != (Note{Operator: "Bo", Mounting: "first"}) || who["s001"].Operator != "Ada" {
 		t.Errorf("%v, %v", who, err)
 	}
@@ -305,7 +305,7 @@ func TestReadWho(t *testing.T) {
 		"session,operator\ns001\n": "operators.csv:2: ",
 		"session\n\"s001\n":        "operators.csv:",
 	} {
-		_, err := ReadWho(strings.NewReader(text), "operators.csv")
+		_, err := ReadOperators(strings.NewReader(text), "operators.csv")
 		if row := (*record.RowError)(nil); !errors.As(err, &row) || !strings.HasPrefix(err.Error(), want) {
 			t.Errorf("%q: %v, want %s", text, err, want)
 		}
@@ -316,8 +316,8 @@ func TestReadWho(t *testing.T) {
 func TestSittings(t *testing.T) {
 	at := time.Date(2026, 1, 2, 9, 0, 0, 0, time.UTC)
 	runs := []run{{session: "a", at: at}, {session: "b", at: at.Add(time.Hour)}, {session: "c", at: at.Add(5 * time.Hour)}, {session: "d", at: at.Add(30 * time.Hour)}}
-	who := Who{"c": {Sitting: "x", Mounting: "m"}, "d": {Sitting: "x", Mounting: "m"}}
-	who.tell(runs)
+	who := Operators{"c": {Sitting: "x", Mounting: "m"}, "d": {Sitting: "x", Mounting: "m"}}
+	who.assign(runs)
 	if runs[0].sitting != runs[1].sitting || runs[1].sitting == runs[2].sitting || runs[2].sitting != runs[3].sitting || runs[2].mounting != runs[3].mounting || runs[0].mounting == runs[1].mounting {
 		t.Errorf("%+v", runs)
 	}

@@ -11,10 +11,8 @@ import (
 
 	"evenpole/capture/record"
 	"evenpole/fit/cell"
+	"evenpole/fit/level"
 )
-
-// decibel is how many decibels one in ln v is.
-const decibel = 20 / math.Ln10
 
 // sittingGap is the pause at the bench after which another sitting begins (our
 // rule): time enough for the room, the jig and the hand to change.
@@ -48,7 +46,7 @@ func gather(rows iter.Seq2[record.Reading, error], o Options) (runs []run, warni
 		runs = append(runs, r)
 	}
 	runs, short := complete(runs)
-	o.Who.tell(runs)
+	o.Operators.assign(runs)
 	return runs, append(warnings, short...), nil
 }
 
@@ -64,10 +62,10 @@ func newRun(cells []cell.Cell) (r run, why string) {
 			r.at = c.First
 		}
 		mean, sd := c.Plain()
-		r.levels = append(r.levels, decibel*mean)
+		r.levels = append(r.levels, float64(level.Ln(mean).DB()))
 		r.takes = append(r.takes, c.Takes)
 		r.dof += float64(c.Takes - 1)
-		r.squares += float64(c.Takes-1) * decibel * decibel * sd * sd
+		r.squares += float64(c.Takes-1) * level.PerLn * level.PerLn * sd * sd
 	}
 	return r, ""
 }
@@ -91,9 +89,9 @@ func complete(runs []run) (kept []run, warnings []string) {
 	return kept, warnings
 }
 
-// weight is how many takes each string's level is worth: the harmonic mean, so
-// that the mean variance of the levels is that of as many takes each. Where all
-// strings have as many takes nothing is approximated.
+// weight is the harmonic mean of the strings' numbers of takes: the mean variance of
+// the levels is that of as many takes each. It is exact when all strings have the same
+// number of takes.
 func (r *run) weight() float64 {
 	var s float64
 	for _, n := range r.takes {
@@ -111,10 +109,10 @@ func (r *run) level() float64 {
 	return s
 }
 
-// contrasts is what the levels say besides their mean, as values that are as
-// independent of each other as the levels are: string j+1 against the mean of
-// those before it, of length one (Helmert's). A variance that each string has of
-// its own is each contrast's.
+// contrasts are Helmert's contrasts of the levels, which hold what the levels say
+// besides their mean: string j+1 against the mean of those before it, scaled to length
+// one. They are as independent of each other as the levels are, and each has the
+// variance that each string has of its own.
 func (r *run) contrasts() []float64 {
 	var out []float64
 	sum := r.levels[0]
@@ -124,4 +122,26 @@ func (r *run) contrasts() []float64 {
 		sum += l
 	}
 	return out
+}
+
+// assign fills in who made the runs, in which sitting and mounting. Runs are in the
+// order of time.
+func (w Operators) assign(runs []run) {
+	sitting, last := 0, time.Time{}
+	for i := range runs {
+		r := &runs[i]
+		if i == 0 || r.at.Sub(last) > sittingGap {
+			sitting++
+		}
+		last = r.at
+		n := w[r.session]
+		r.operator, r.sitting, r.mounting = n.Operator, n.Sitting, n.Mounting
+		if r.sitting == "" {
+			r.sitting = fmt.Sprintf("\x00%d", sitting) // no name that a file can have
+		}
+		if r.mounting == "" {
+			r.mounting = "\x00" + r.session
+		}
+		r.mounting = r.sitting + "\x00" + r.pickup + "\x00" + r.mounting
+	}
 }

@@ -26,7 +26,7 @@ func newFactor(name string, runs []run, key func(*run) string) factor {
 	return f
 }
 
-// sourcesOf lists the sources that the runs can tell apart, and says which
+// sourcesOf lists the sources that the runs can tell apart, and warns of those that
 // they cannot.
 func sourcesOf(runs []run) (kept []factor, warnings []string) {
 	all := []factor{
@@ -35,7 +35,7 @@ func sourcesOf(runs []run) (kept []factor, warnings []string) {
 		newFactor(byMounting, runs, func(r *run) string { return r.mounting }),
 	}
 	if unnamed := countUnnamed(runs); unnamed > 0 && all[0].levels > 1 {
-		warnings = append(warnings, fmt.Sprintf("%d sessions name no operator in %s: they count as one more", unnamed, WhoFile))
+		warnings = append(warnings, fmt.Sprintf("%d sessions name no operator in %s: they count as one more", unnamed, OperatorsFile))
 	}
 	for i, f := range all {
 		switch {
@@ -43,7 +43,7 @@ func sourcesOf(runs []run) (kept []factor, warnings []string) {
 			warnings = append(warnings, fmt.Sprintf("one %s only: what differs between %ss is in no figure here", f.name, f.name))
 		case i+1 < len(all) && sameParts(f, all[i+1]):
 			warnings = append(warnings, fmt.Sprintf("each %s has one %s: the two cannot be told apart, and count as %s", f.name, all[i+1].name, all[i+1].name))
-		case f.name == byMounting && single(runs):
+		case f.name == byMounting && oneTakeEach(runs):
 			warnings = append(warnings, "one take a string everywhere: mounting and take cannot be told apart, and count as take")
 		default:
 			kept = append(kept, f)
@@ -74,9 +74,9 @@ func sameParts(a, b factor) bool {
 	return len(pairs) == a.levels
 }
 
-// single tells whether no string has two takes in a mounting, nor a mounting
-// two runs.
-func single(runs []run) bool {
+// oneTakeEach tells whether no string has two takes in a mounting, and no mounting
+// has two runs.
+func oneTakeEach(runs []run) bool {
 	seen := map[string]bool{}
 	for _, r := range runs {
 		if r.dof > 0 || seen[r.mounting] {
@@ -87,8 +87,8 @@ func single(runs []run) bool {
 	return true
 }
 
-// groupsOf numbers the sittings or, where these are no source, the mountings, so
-// that all that one has of its own stands together.
+// groupsOf numbers the runs' sittings or, when these are no source, their mountings:
+// the groups between which no local source is shared.
 func groupsOf(runs []run, sources []factor) []int {
 	for _, f := range sources {
 		if f.name != byOperator {
@@ -96,4 +96,16 @@ func groupsOf(runs []run, sources []factor) []int {
 		}
 	}
 	return make([]int, len(runs))
+}
+
+// numbering gives names numbers from 0 in the order in which they are met.
+type numbering map[string]int
+
+func (n numbering) of(name string) int {
+	i, ok := n[name]
+	if !ok {
+		i = len(n)
+		n[name] = i
+	}
+	return i
 }

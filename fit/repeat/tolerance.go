@@ -6,34 +6,16 @@ import (
 	"evenpole/fit/solve"
 )
 
-// Tolerance is what the jig leaves of a tolerance.
-type Tolerance struct {
-	Limit     float64 `json:"tolerance_db"` // either side of the target
-	Share     float64 `json:"share"`        // P/T of one check
-	TakeShare float64 `json:"take_share"`   // the same of a single take
-	Judgement string  `json:"judgement"`
-	Want      float64 `json:"want"`      // wanted U as a share of the tolerance
-	Takes     int     `json:"takes"`     // of a string that bring U there in one mounting; 0 = none can
-	Mountings int     `json:"mountings"` // that bring it there with the takes of Check each; 0 = none can
-	Rows      []Row   `json:"rows"`
-}
-
-// Row is what a number of takes of each string makes of a check.
-type Row struct {
-	Takes    int     `json:"takes"`
-	SD       float64 `json:"sd_db"`
-	Expanded float64 `json:"expanded_u_db"`
-	Share    float64 `json:"share"`
-}
-
-// What a share is called: common practice of gauge studies (10 % and 30 % are
+// The limits of ratings: common practice of gauge studies (10 % and 30 % are
 // the limits of AIAG, Measurement Systems Analysis, 4th edition, from memory).
 const (
 	fineShare   = 0.1
 	usableShare = 0.3
 )
 
-func judgement(share float64) string {
+// rating is what a share is called.
+// rating is what a share is called.
+func rating(share float64) string {
 	switch {
 	case share <= fineShare:
 		return "fine"
@@ -50,26 +32,27 @@ const (
 	mostMountings = 20
 )
 
-// bench is the jig with its people, as a check meets it.
-type bench struct {
+// checkModel predicts the scatter of a check from the variance components.
+type checkModel struct {
 	balance *estimate
 	strings int
 	dof, k  float64 // of a check in one mounting, and the coverage factor for it
 }
 
-// newBench takes a check of so many takes of each string for the usual one. Its
-// coverage factor serves all others: more takes would leave more of the scatter to
-// what few operators or sittings tell, and U would grow by knowing less of it.
-func newBench(balance *estimate, strings, takes int, confidence float64) *bench {
+// newCheckModel takes the coverage factor of a check with so many takes of each string
+// for all numbers of takes. With a factor for each number, U could grow with the
+// takes: more of the variance would then be that of few operators or sittings, which
+// has few degrees of freedom.
+func newCheckModel(balance *estimate, strings, takes int, confidence float64) *checkModel {
 	_, dof := balance.sum(balance.ofMounting(takes))
-	return &bench{balance, strings, dof, solve.CoverageFactor(dof, confidence)}
+	return &checkModel{balance, strings, dof, solve.CoverageFactor(dof, confidence)}
 }
 
 // sigmas is by how many standard deviations a P/T ratio counts a gauge.
 const sigmas = 6
 
-// ofMounting is the variance of a mean of so many takes in one mounting, in
-// shares of the components.
+// ofMounting are the multiples of the components that make the variance of a mean of
+// so many takes in one mounting.
 func (e *estimate) ofMounting(takes int) []float64 {
 	share := make([]float64, len(e.sd))
 	for k := range share {
@@ -82,7 +65,7 @@ func (e *estimate) ofMounting(takes int) []float64 {
 // check is the standard deviation of a string's balance, and U, of the mean of so
 // many mountings, by the same person in the same sitting, of so many takes each. A
 // balance has 1 - 1/n of the variance that each of n strings has of its own.
-func (b *bench) check(mountings, takes int) (sd, expanded float64) {
+func (b *checkModel) check(mountings, takes int) (sd, expanded float64) {
 	share := b.balance.ofMounting(takes)
 	for k, c := range b.balance.sample.sources {
 		if c.name == byMounting {
@@ -95,9 +78,9 @@ func (b *bench) check(mountings, takes int) (sd, expanded float64) {
 	return sd, b.k * sd
 }
 
-// mounting is what each string has of its own whatever the number of takes:
+// mounting is the standard deviation that more takes of a string do not lower:
 // operator, sitting and mounting together.
-func (b *bench) mounting() float64 {
+func (b *checkModel) mounting() float64 {
 	share := b.balance.ofMounting(1)
 	share[len(share)-1] = 0
 	variance, _ := b.balance.sum(share)
@@ -107,16 +90,16 @@ func (b *bench) mounting() float64 {
 // share is P/T of a standard deviation.
 func share(sd, tolerance float64) float64 { return sigmas * sd / (2 * tolerance) }
 
-func (b *bench) tolerance(o Options) *Tolerance {
+func (b *checkModel) tolerance(o Options) *Tolerance {
 	t := &Tolerance{Limit: o.Tolerance, Want: o.Want}
 	sd, _ := b.check(1, o.Takes)
 	t.Share = share(sd, o.Tolerance)
 	sd, _ = b.check(1, 1)
 	t.TakeShare = share(sd, o.Tolerance)
-	t.Judgement = judgement(t.Share)
+	t.Rating = rating(t.Share)
 	limit := o.Want * o.Tolerance
-	t.Takes = first(mostTakes, func(n int) bool { _, u := b.check(1, n); return u <= limit })
-	t.Mountings = first(mostMountings, func(n int) bool { _, u := b.check(n, o.Takes); return u <= limit })
+	t.Takes = firstThatDoes(mostTakes, func(n int) bool { _, u := b.check(1, n); return u <= limit })
+	t.Mountings = firstThatDoes(mostMountings, func(n int) bool { _, u := b.check(n, o.Takes); return u <= limit })
 	for _, n := range []int{1, 3, 6, 10, 20, 50} {
 		sd, u := b.check(1, n)
 		t.Rows = append(t.Rows, Row{n, sd, u, share(sd, o.Tolerance)})
@@ -124,8 +107,8 @@ func (b *bench) tolerance(o Options) *Tolerance {
 	return t
 }
 
-// first is the least number from 1 that will do; 0 when none up to most does.
-func first(most int, does func(int) bool) int {
+// firstThatDoes is the least number from 1 to most that does; 0 when none does.
+func firstThatDoes(most int, does func(int) bool) int {
 	for n := 1; n <= most; n++ {
 		if does(n) {
 			return n

@@ -22,12 +22,12 @@ import (
 type sample struct {
 	y, weight []float64
 	fixed     []int // which mean a value has, from 0
-	group     []int // all levels of the sources that are local stand in one group
+	group     []int // each level of a local source is in one group only
 	sources   []source
 	within    solve.Spread
 }
 
-// source is one reason to vary.
+// source is one source of scatter.
 type source struct {
 	name  string
 	level []int // of each value, from 0
@@ -43,13 +43,13 @@ type estimate struct {
 	cov    *mat.SymDense // of the variances; rows of those that are 0 are 0
 }
 
-// nothing is how small a variance counts as 0, as a share of the residual's.
-const nothing = 1e-5
+// zeroShare is the share of the residual's variance below which a variance counts as 0.
+const zeroShare = 1e-5
 
-// mixed is the sample as a mixed model. That of the takes about their means adds
+// mixedModel is the sample as a mixed model. The scatter of the takes about their means adds
 // DF (ln S + SD²/S) to -2 log likelihood, which is what a scaled inverse
 // chi-squared prior of DF degrees of freedom adds: no approximation is made.
-func (s *sample) mixed() *solve.Mixed {
+func (s *sample) mixedModel() *solve.Mixed {
 	means := 0
 	for _, f := range s.fixed {
 		means = max(means, f+1)
@@ -67,7 +67,7 @@ func (s *sample) mixed() *solve.Mixed {
 
 // estimate finds the variances by restricted maximum likelihood.
 func (s *sample) estimate() (*estimate, error) {
-	f, err := s.mixed().Fit()
+	f, err := s.mixedModel().Fit()
 	if err != nil {
 		return nil, err
 	}
@@ -87,7 +87,7 @@ func (s *sample) estimate() (*estimate, error) {
 // criterion is -2 log restricted likelihood, up to a constant.
 func (s *sample) criterion(sd []float64) float64 {
 	n := len(sd) - 1
-	f, err := s.mixed().At(sd[n], sd[:n])
+	f, err := s.mixedModel().At(sd[n], sd[:n])
 	if err != nil {
 		return math.Inf(1)
 	}
@@ -102,7 +102,7 @@ func (e *estimate) covariance() (*mat.SymDense, error) {
 	var at []int // of the variances that are not 0
 	var logs []float64
 	for k, sd := range e.sd {
-		if v := sd * sd; v > nothing*e.sd[n-1]*e.sd[n-1] {
+		if v := sd * sd; v > zeroShare*e.sd[n-1]*e.sd[n-1] {
 			at, logs = append(at, k), append(logs, math.Log(v))
 		}
 	}
@@ -128,7 +128,7 @@ func (e *estimate) covariance() (*mat.SymDense, error) {
 	return cov, nil
 }
 
-// sum is the variance that is made of so many times each component, and its
+// sum is the variance that is made of these multiples of the components, and its
 // effective degrees of freedom, 2 V²/var V (F. E. Satterthwaite, An approximate
 // distribution of estimates of variance components, Biometrics Bulletin 2, 1946).
 func (e *estimate) sum(share []float64) (variance, dof float64) {
@@ -146,30 +146,30 @@ func (e *estimate) sum(share []float64) (variance, dof float64) {
 }
 
 // interval is that of one standard deviation, by the profile of the restricted
-// likelihood: all values that it is not too unlikely for, the other variances
-// set to suit. It may begin at 0. (D. M. Bates et al., Fitting linear
+// likelihood: all values whose likelihood, maximised over the other variances, is not
+// too small. It may begin at 0. (D. M. Bates et al., Fitting linear
 // mixed-effects models using lme4, J. Stat. Softw. 67(1), 2015, section 5.1, does
 // the same with the full likelihood.)
 func (e *estimate) interval(k int, confidence float64) (low, high float64) {
 	rise := math.Sqrt(distuv.ChiSquared{K: 1}.Quantile(confidence))
 	near := e.sd
-	beyond := func(x float64) float64 { // grows almost linearly with the distance
+	excess := func(x float64) float64 { // grows almost linearly with the distance
 		var value float64
 		value, near = e.profile(k, x, near)
 		return math.Sqrt(max(0, value-e.best)) - rise
 	}
 	sd := e.sd[k]
-	if at0 := beyond(0); at0 > 0 {
-		low = crossing(beyond, sd, -rise, 0, at0)
+	if at0 := excess(0); at0 > 0 {
+		low = crossing(excess, sd, -rise, 0, at0)
 	}
 	near = e.sd
 	top := max(2*sd, 0.5*e.sd[len(e.sd)-1])
-	atTop := beyond(top)
+	atTop := excess(top)
 	for atTop < 0 {
 		top *= 2
-		atTop = beyond(top)
+		atTop = excess(top)
 	}
-	return low, crossing(beyond, sd, -rise, top, atTop)
+	return low, crossing(excess, sd, -rise, top, atTop)
 }
 
 // crossing finds where f is 0 between in, where it is fin < 0, and out, where
@@ -192,8 +192,9 @@ func crossing(f func(float64) float64, in, fin, out, fout float64) float64 {
 	return x
 }
 
-// profile is the least criterion with one standard deviation held, and where.
-// The residual's logarithm is what is searched: it cannot be 0.
+// profile is the least criterion with one standard deviation fixed, and the standard
+// deviations there. The search is over the logarithm of the residual's, which cannot
+// be 0.
 func (e *estimate) profile(k int, value float64, near []float64) (least float64, at []float64) {
 	last := len(e.sd) - 1
 	if k == last {

@@ -4,39 +4,12 @@ import (
 	"bytes"
 	"errors"
 	"slices"
-	"strconv"
 	"strings"
 	"unicode/utf8"
 
 	"github.com/pelletier/go-toml/v2"
 	"github.com/pelletier/go-toml/v2/unstable"
 )
-
-// place is where something stands in a file, both counted from 1.
-type place struct{ line, column int }
-
-// value is one value of a document. Exactly one of text, list and table says
-// what it holds.
-type value struct {
-	at    place // of an array: its key
-	key   place
-	kind  unstable.Kind
-	text  string   // what a string says, or how the file writes any other scalar
-	list  []*value // of an array or of [[tables]]
-	table *table
-}
-
-// document is a TOML file as a tree of values that know where they stand, and
-// what has been found wrong with it so far.
-type document struct {
-	file    string
-	text    []byte
-	lines   []int // byte offset at which each line starts
-	top     *table
-	read    []*table // tables that a reader has asked for
-	errs    []*Error // wrong values
-	missing []*Error // required keys that are not there
-}
 
 // parse reads TOML text. The first pass of the library checks the grammar and
 // that nothing is defined twice; the second keeps the places.
@@ -174,30 +147,4 @@ func (d *document) value(name string, n *unstable.Node, key place) *value {
 		}
 	}
 	return v
-}
-
-// found says what stands in the file, for messages.
-func (v *value) found() string {
-	switch v.kind {
-	case unstable.String:
-		return strconv.Quote(v.text)
-	case unstable.Array:
-		return "a list"
-	case unstable.InlineTable:
-		return "a table"
-	}
-	return v.text
-}
-
-// number returns the value of an integer or a float.
-func (v *value) number() (float64, bool) {
-	switch v.kind {
-	case unstable.Integer:
-		n, err := strconv.ParseInt(v.text, 0, 64) // base 0 knows 0x and 1_000
-		return float64(n), err == nil
-	case unstable.Float:
-		x, err := strconv.ParseFloat(strings.ReplaceAll(v.text, "_", ""), 64)
-		return x, err == nil
-	}
-	return 0, false
 }
