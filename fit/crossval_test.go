@@ -39,7 +39,7 @@ func TestCrossValidateByHand(t *testing.T) {
 	// A is predicted by B's mean 2, B by A's mean 0. Errors of A: -3, -1
 	// (balance -1, 1); of B: 1, 3 (balance -1, 1).
 	d := &cell.Data{Cells: []cell.Cell{{Pickup: "A", Mean: -1}, {Pickup: "A", Mean: 1}, {Pickup: "B", Mean: 1}, {Pickup: "B", Mean: 3}}}
-	cv := CrossValidate(d, fitFlat, nil)
+	cv := crossValidate(d, fitFlat, nil)
 	balance, whole := level.PerLn, level.PerLn*math.Sqrt((9+1+1+9)/4.0)
 	if math.Abs(*cv.Balance-balance) > 1e-12 || math.Abs(*cv.Level-whole) > 1e-12 || len(cv.Notes) != 0 {
 		t.Errorf("got %g, %g, %q; want %g, %g", *cv.Balance, *cv.Level, cv.Notes, balance, whole)
@@ -55,7 +55,7 @@ func TestCrossValidateLeavesSetsOut(t *testing.T) {
 		{Pickup: "B", Set: "X", Mean: 0}, {Pickup: "B", Set: "X", Mean: 4}, {Pickup: "B", Set: "Y", Mean: 5},
 	}}
 	var steps []int
-	cv := CrossValidate(d, fitFlat, func(done, of int) { steps = append(steps, done, of) })
+	cv := crossValidate(d, fitFlat, func(done, of int) { steps = append(steps, done, of) })
 	if want := []int{1, 4, 2, 4, 3, 4, 4, 4}; !slices.Equal(steps, want) {
 		t.Errorf("steps %v, want %v", steps, want)
 	}
@@ -80,7 +80,7 @@ func TestFoldNamesWrapsThatNothingElseHas(t *testing.T) {
 		{Pickup: "A", Set: "Y", Wrap: "plain"}, {Pickup: "A", Set: "Y", Wrap: "bronze"},
 		{Pickup: "A", Set: "Z", Wrap: "bronze"},
 	}}
-	sets := CrossValidate(d, fitFlat, nil).Sets
+	sets := crossValidate(d, fitFlat, nil).Sets
 	if !slices.Equal(sets[0].NewWraps, []profiles.Wrap{profiles.Nickel}) || len(sets[1].NewWraps)+len(sets[2].NewWraps) > 0 {
 		t.Errorf("got %+v", sets)
 	}
@@ -88,15 +88,15 @@ func TestFoldNamesWrapsThatNothingElseHas(t *testing.T) {
 
 func TestCrossValidateWithoutFigures(t *testing.T) {
 	one := &cell.Data{Cells: []cell.Cell{{Pickup: "A", Mean: -1}, {Pickup: "A", Mean: 1}}}
-	if cv := CrossValidate(one, fitFlat, nil); cv.Balance != nil || cv.Level != nil || len(cv.Notes) != 1 {
+	if cv := crossValidate(one, fitFlat, nil); cv.Balance != nil || cv.Level != nil || len(cv.Notes) != 1 {
 		t.Errorf("one pickup: got %+v", cv)
 	}
 	single := &cell.Data{Cells: []cell.Cell{{Pickup: "A", Mean: -1}, {Pickup: "B", Mean: 1}}}
-	if cv := CrossValidate(single, fitFlat, nil); cv.Balance != nil || cv.Level == nil {
+	if cv := crossValidate(single, fitFlat, nil); cv.Balance != nil || cv.Level == nil {
 		t.Errorf("one cell a pickup: got %+v", cv)
 	}
 	refuse := func(*cell.Data) (Model, error) { return nil, errors.New("too little") }
-	cv := CrossValidate(single, refuse, nil)
+	cv := crossValidate(single, refuse, nil)
 	if cv.Balance != nil || len(cv.Notes) != 2 || !strings.Contains(cv.Notes[0], `pickup "A" cannot be predicted from the others: too little`) {
 		t.Errorf("nothing fits: got %+v", cv)
 	}
@@ -107,7 +107,7 @@ func TestCrossValidateWithoutFigures(t *testing.T) {
 func TestCrossValidateFindsTheNoise(t *testing.T) {
 	w := truth{pole: 0.45, core: 1.1, lift: -0.5, noise: 0.05}
 	d := &cell.Data{Cells: w.cells(rand.New(rand.NewPCG(1, 9)), 20)}
-	r, err := Fit(d, logHeight.name)
+	r, err := judgedAs(d, logHeight.name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -117,7 +117,7 @@ func TestCrossValidateFindsTheNoise(t *testing.T) {
 	if *r.CVLevel < 2**r.CVBalance { // pickups differ by 0.2, four times the noise
 		t.Errorf("level is missed by %.2f dB, balance by %.2f dB", *r.CVLevel, *r.CVBalance)
 	}
-	gapOnly, err := Fit(d, logGap.name)
+	gapOnly, err := judgedAs(d, logGap.name)
 	if err != nil {
 		t.Fatal(err)
 	}

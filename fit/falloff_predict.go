@@ -6,18 +6,29 @@ import (
 	"math"
 	"slices"
 
+	"evenpole/fit/cell"
 	"evenpole/fit/curve"
+	"evenpole/fit/solve"
 	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
 )
 
-// Source says whether the model has seen readings.
-func (f *Falloff) Source() string {
-	if f.Prior {
-		return fromHandbook
+func (f *Falloff) Expect(cells []cell.Cell) []float64 {
+	out := make([]float64, len(cells))
+	last := cell.LastStrings(cells)
+	for i := range cells {
+		c := &cells[i]
+		if c.Excite != f.Excite {
+			out[i] = math.NaN()
+			continue
+		}
+		out[i] = f.Predict(f.Theta, f.CellSite(c, last[c.Pickup]), 0)
+		for _, k := range []int{curve.StringEffect, curve.ChannelEffect} {
+			out[i] += f.Offsets[curve.Effects[k].Key(c)]
+		}
 	}
-	return "shop data"
+	return out
 }
 
 // Site is one string of a setup over its pole.
@@ -48,7 +59,7 @@ func (f *Falloff) Level(dst []float64, s *Setup, heights []float64) []float64 {
 	if dst == nil {
 		dst = make([]float64, len(heights))
 	}
-	batch := f.Known[batchKey(s.Batch)]
+	batch := f.Offsets[batchKey(s.Batch)]
 	for i := range heights {
 		dst[i] = f.Predict(f.Theta, f.Site(s, i, heights), 0) + batch
 	}
@@ -70,7 +81,7 @@ func (f *Falloff) Uncertainty(s *Setup, heights []float64) *mat.SymDense {
 	for i := range heights {
 		site := f.Site(s, i, heights)
 		f.Gradient(j.RawRowView(i), f.Theta, site, 0)
-		own[i] = f.own(s, i, site)
+		own[i] = f.stringVariance(s, i, site)
 	}
 	var half, full mat.Dense
 	half.Mul(j, symmetric(f.Cov))
@@ -80,7 +91,7 @@ func (f *Falloff) Uncertainty(s *Setup, heights []float64) *mat.SymDense {
 		for k := i; k < n; k++ {
 			v := full.At(i, k)
 			if w := s.Strings[i].Wrap; w == s.Strings[k].Wrap && w != profiles.Plain && !slices.Contains(f.Wraps, w) {
-				v += f.ownWrap(s, i) * f.ownWrap(s, k)
+				v += f.unmeasuredWrapSD(s, i) * f.unmeasuredWrapSD(s, k)
 			}
 			if i == k {
 				v += own[i]
@@ -91,43 +102,41 @@ func (f *Falloff) Uncertainty(s *Setup, heights []float64) *mat.SymDense {
 	return cov
 }
 
-// coreGuess is the standard deviation of the logarithm of a core that was
+// guessedCoreSD is the standard deviation of the logarithm of a core that was
 // estimated from its gauge: a third of the way to the limits of common practice.
-const coreGuess = 0.06
+const guessedCoreSD = 0.06
 
-// own is the variance of ln v that one string over its pole has to itself: its
+// stringVariance is the variance of ln v that one string over its pole has to itself: its
 // magnet, its diameter within tolerance, and what lies beyond the range of what
 // was measured.
-func (f *Falloff) own(s *Setup, i int, at *curve.Site) float64 {
-	v := f.poleVariance(s, i) + square(f.SDs[1+curve.StringEffect])
+func (f *Falloff) stringVariance(s *Setup, i int, at *curve.Site) float64 {
+	v := f.poleVariance(s, i) + solve.Square(f.SDs[1+curve.StringEffect])
 	a := f.LogArea(f.Theta, at)
 	perArea := f.Theta[curve.AreaExponent] + f.Theta[curve.Steepness]*f.GapTerm(f.Theta, a, at.Gap())
 	if str := s.Strings[i]; str.CoreEstimated {
 		share := str.Core * str.Core / (curve.RefDiameter * curve.RefDiameter * math.Exp(a))
-		v += square(2 * coreGuess * share * perArea)
+		v += solve.Square(2 * guessedCoreSD * share * perArea)
 	}
-	return v + f.Range.beyond(s.StringHeights[i]-at.Height, at.Height, at.Core)
+	return v + f.Range.extrapolationVariance(s.StringHeights[i]-at.Height, at.Height, at.Core)
 }
 
 // poleVariance is what differs from magnet to magnet: what is left of it where
 // the field of this one was measured.
 func (f *Falloff) poleVariance(s *Setup, i int) float64 {
 	_, measured := f.magnet(s, i)
-	pole, magnet := square(f.SDs[1+curve.PoleEffect]), square(f.Theta[curve.FieldExponent]*f.FieldSD)
+	pole, magnet := solve.Square(f.SDs[1+curve.PoleEffect]), solve.Square(f.Theta[curve.FieldExponent]*f.FieldSD)
 	switch {
-	case f.Fields && !measured:
+	case f.PoleFields && !measured:
 		return pole + magnet
-	case !f.Fields && measured: // the test pickups' were not: the scatter found has it in it
+	case !f.PoleFields && measured: // the test pickups' were not: the scatter found has it in it
 		return max(pole-magnet, pole/4)
 	}
 	return pole
 }
 
-func square(v float64) float64 { return v * v }
-
-// ownWrap is how far a string's level may be off, ln v, because its wrap was
+// unmeasuredWrapSD is how far a string's level may be off, ln v, because its wrap was
 // never measured, beside what all wraps share.
-func (f *Falloff) ownWrap(s *Setup, i int) float64 {
+func (f *Falloff) unmeasuredWrapSD(s *Setup, i int) float64 {
 	str := s.Strings[i]
 	wrap := f.WrapWeight(f.Theta, str.Wrap) * (str.Gauge*str.Gauge - str.Core*str.Core)
 	return f.Theta[curve.AreaExponent] * wrap / (str.Core*str.Core + wrap) * curve.WrapPrior(str.Wrap).SD
@@ -135,7 +144,7 @@ func (f *Falloff) ownWrap(s *Setup, i int) float64 {
 
 func (f *Falloff) Warnings(s *Setup, heights []float64) []string {
 	out := f.Range.warnings(s, heights)
-	if f.Prior {
+	if f.NoReadings {
 		out = []string{"nothing was measured yet: this stands on the handbook alone; capture a test pickup and fit"}
 		if s.Excite == "" {
 			out = append(out, "strings are taken to be released from a fixed displacement; write excite into the order's [target] where they are played otherwise")
@@ -151,24 +160,6 @@ func (f *Falloff) Warnings(s *Setup, heights []float64) []string {
 		out = append(out, fmt.Sprintf("measured by %q, converted to %q from the strings' notes and masses", cmp.Or(f.Excite, "no known means"), to))
 	}
 	return out
-}
-
-// hasCurve is a model that is a falloff model or holds one.
-type hasFalloff interface{ falloffModel() *Falloff }
-
-func (f *Falloff) falloffModel() *Falloff { return f }
-
-// FalloffOf is the falloff model that a model is or holds. A model of another kind
-// tells no causes apart: it is an error.
-func FalloffOf(p Predictor) (*Falloff, error) {
-	if m, ok := p.(hasFalloff); ok {
-		return m.falloffModel(), nil
-	}
-	kind := "this"
-	if m, ok := p.(Model); ok {
-		kind = m.Kind()
-	}
-	return nil, fmt.Errorf("a %s model tells no causes apart: expected a %s model", kind, falloffKind.Name)
 }
 
 // FallAt is how a string of some steel inside the row changes from the reference

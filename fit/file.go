@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"time"
 )
 
 // A model file is one JSON object: what it is and who made it, the report of
@@ -25,16 +24,6 @@ type modelFile struct {
 	History     *History `json:"history,omitempty"`
 	Report
 	State json.RawMessage `json:"state"` // of the kind
-}
-
-// History is how a model came into a shop. It is the one part of its file that
-// does not follow from the data and the program alone.
-type History struct {
-	Time       time.Time   `json:"time"`
-	Before     string      `json:"before"` // the file of the model that was current, "" for none
-	Current    bool        `json:"became_current"`
-	Why        string      `json:"why"`
-	Comparison *Comparison `json:"comparison,omitempty"` // with the one before
 }
 
 // Write writes a model file. A file that is there already is not touched: the

@@ -13,7 +13,7 @@ import (
 // TestPriorHoldsRealShop: what a record that no part of this program made says
 // of each parameter lies where the handbook expects it.
 func TestPriorHoldsRealShop(t *testing.T) {
-	m, err := Unjudged(celltest.Sample(t), falloffKind.Name)
+	m, err := OfKind(celltest.Sample(t), falloffKind.Name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -31,7 +31,7 @@ func TestHandbookPlans(t *testing.T) {
 	h := Handbook(profiles.Travel)
 	s := &Setup{Strings: curvetest.Steels, StringHeights: []float64{3, 3.4, 3.6, 3.7, 3.6, 3.4}, Spacing: 10.2}
 	heights := []float64{0.5, 1, 1.5, 1.5, 1, 0.5}
-	fitted, err := Unjudged(celltest.Sample(t), falloffKind.Name)
+	fitted, err := OfKind(celltest.Sample(t), falloffKind.Name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -54,7 +54,7 @@ func TestHandbookPlans(t *testing.T) {
 // TestBeyondTheRangeErrorsGrow: a prediction is less sure outside of what was
 // measured, and a guessed core less sure than a measured one.
 func TestBeyondTheRangeErrorsGrow(t *testing.T) {
-	fitted, err := Unjudged(celltest.Sample(t), falloffKind.Name)
+	fitted, err := OfKind(celltest.Sample(t), falloffKind.Name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -62,7 +62,7 @@ func TestBeyondTheRangeErrorsGrow(t *testing.T) {
 		s := &Setup{Strings: []profiles.String{{Note: "G3", Gauge: core, Core: core, Wrap: profiles.Plain, CoreEstimated: guessed}},
 			StringHeights: []float64{gap + height}, Spacing: 10.2}
 		f := fitted.(*Falloff)
-		return f.own(s, 0, f.Site(s, 0, []float64{height}))
+		return f.stringVariance(s, 0, f.Site(s, 0, []float64{height}))
 	}
 	inside := one(0.35, 3, 1, false)
 	for name, v := range map[string]float64{"gap": one(0.35, 8, 1, false), "height": one(0.35, 3, 5, false), "core": one(0.8, 3, 1, false), "guess": one(0.35, 3, 1, true)} {

@@ -76,7 +76,7 @@ const ReferenceGap = curve.RefGap
 // to. Each pickup is predicted by a model fitted to the others, as
 // CrossValidate does.
 func Diagnose(m fit.Model, d *cell.Data) (*Diagnosis, error) {
-	if f, err := fit.FalloffOf(m); err == nil {
+	if f, err := fit.AsFalloff(m); err == nil {
 		return diagnose(f, m.Kind(), d)
 	}
 	out := &Diagnosis{Kind: m.Kind()}
@@ -87,7 +87,7 @@ func Diagnose(m fit.Model, d *cell.Data) (*Diagnosis, error) {
 		out.addPickup(own, expected)
 	}
 	half := func(model fit.Model, own []cell.Cell) []float64 {
-		return slices.Repeat([]float64{normal95 * model.ResidualSD() / level.PerLn}, len(own))
+		return slices.Repeat([]float64{normal95 * float64(model.ResidualSD().Ln())}, len(own))
 	}
 	return out, out.leaveOut(m, d, half)
 }
@@ -127,7 +127,7 @@ func levels(cells []cell.Cell) []float64 {
 // leaveOut predicts every pickup from the others. half tells the half-widths,
 // ln v, of a pickup's balance.
 func (d *Diagnosis) leaveOut(m fit.Model, data *cell.Data, half func(fit.Model, []cell.Cell) []float64) error {
-	again, err := fit.Again(m)
+	again, err := fit.RefitOf(m)
 	if err != nil {
 		return err
 	}
@@ -163,7 +163,7 @@ func (d *Diagnosis) leaveOut(m fit.Model, data *cell.Data, half func(fit.Model, 
 }
 
 func diagnose(f *fit.Falloff, kind string, d *cell.Data) (*Diagnosis, error) {
-	m, err := f.ModesOf(d.Cells, nil)
+	m, err := f.EffectsOf(d.Cells, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -200,7 +200,7 @@ func diagnose(f *fit.Falloff, kind string, d *cell.Data) (*Diagnosis, error) {
 func unseenHalf(f *fit.Falloff, cells, own []cell.Cell) []float64 {
 	pickup := own[0].Pickup
 	out := slices.Repeat([]float64{math.NaN()}, len(own))
-	m, err := f.ModesOf(cells, func(c *cell.Cell) bool { return c.Pickup == pickup })
+	m, err := f.EffectsOf(cells, func(c *cell.Cell) bool { return c.Pickup == pickup })
 	if err != nil {
 		return out
 	}
@@ -253,11 +253,11 @@ func effects(p *fit.Posterior) ([]EffectGroup, error) {
 		}
 		g.SD = scale * math.Abs(p.Model.SDs[k+1])
 		for i := range p.Cells {
-			l := p.Level(k, i)
+			l := p.LevelOf(k, i)
 			if l < 0 {
 				continue
 			}
-			g.Levels[l] = EffectLevel{levelName(k, &p.Cells[i]), scale * p.Mode(k, i), scale * normal95 * sds[l]}
+			g.Levels[l] = EffectLevel{levelName(k, &p.Cells[i]), scale * p.Value(k, i), scale * normal95 * sds[l]}
 		}
 		out = append(out, g)
 	}
@@ -280,7 +280,7 @@ const fallClasses = 3
 
 // falls draws the curve for classes of strings with about as much steel, and
 // what each cell says of it.
-func falls(m *fit.Modes, residuals []float64) []FallClass {
+func falls(m *fit.CellEffects, residuals []float64) []FallClass {
 	f := m.Model
 	area := make([]float64, len(m.Sites))
 	for i, s := range m.Sites {

@@ -21,7 +21,7 @@ import (
 func TestDiagnoseAgrees(t *testing.T) {
 	d := celltest.Sample(t)
 	for _, kind := range fit.Kinds() {
-		r, err := fit.Fit(d, kind)
+		r, err := fit.Best(d, nil, kind)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -56,7 +56,7 @@ func TestUnseenIntervals(t *testing.T) {
 	for range 3 {
 		_, cells := curvetest.Shop(rng, 5)
 		d := &cell.Data{Cells: cells}
-		m, err := fit.Unjudged(d, "falloff")
+		m, err := fit.OfKind(d, "falloff")
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -81,7 +81,7 @@ func TestUnseenIntervals(t *testing.T) {
 func TestEffectIntervals(t *testing.T) {
 	rng := rand.New(rand.NewPCG(23, 24))
 	d := celltest.Sample(t)
-	m, err := fit.Unjudged(d, "falloff")
+	m, err := fit.OfKind(d, "falloff")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -98,7 +98,7 @@ func TestEffectIntervals(t *testing.T) {
 			last := cell.LastStrings(cells)[cells[i].Pickup]
 			cells[i].Mean = f.Predict(f.Theta, f.CellSite(&cells[i], last), 0) + truth[key] + f.SDs[0]*rng.NormFloat64()
 		}
-		m, err := f.ModesOf(cells, nil)
+		m, err := f.EffectsOf(cells, nil)
 		if err != nil {
 			t.Fatal(err)
 		}

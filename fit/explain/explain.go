@@ -58,7 +58,7 @@ const splitMethod = "each string is turned into every other one cause at a time;
 // ExplainSetup splits the predicted balance of a pickup whose poles have the
 // given heights, mm. A model that is no falloff model is an error.
 func ExplainSetup(p fit.Predictor, s *fit.Setup, heights []float64) (*Explanation, error) {
-	f, err := fit.FalloffOf(p)
+	f, err := fit.AsFalloff(p)
 	if err != nil {
 		return nil, err
 	}
@@ -157,14 +157,14 @@ func centred(v []float64) []float64 {
 // beside all that is left. A pickup or session without a good take is an error,
 // and so is a model that is no falloff model.
 func ExplainPickup(p fit.Predictor, d *cell.Data, pickup, session string) (*Explanation, error) {
-	f, err := fit.FalloffOf(p)
+	f, err := fit.AsFalloff(p)
 	if err != nil {
 		return nil, err
 	}
 	if session, err = sessionOf(f, d, pickup, session); err != nil {
 		return nil, err
 	}
-	m, err := f.ModesOf(d.Cells, nil)
+	m, err := f.EffectsOf(d.Cells, nil)
 	if err != nil {
 		return nil, fmt.Errorf("effects: %w", err)
 	}

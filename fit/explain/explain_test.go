@@ -30,7 +30,7 @@ func drawnModel(rng *rand.Rand) *fit.Falloff {
 	f.SDs = []float64{0.03}
 	for _, e := range curve.Effects {
 		f.SDs = append(f.SDs, e.Spread.SD)
-		f.Levels = append(f.Levels, 1)
+		f.LevelCounts = append(f.LevelCounts, 1)
 	}
 	f.Cov = make([][]float64, f.Size())
 	for j := range f.Cov {
@@ -142,7 +142,7 @@ func TestEffectsHaveWords(t *testing.T) {
 func TestExplainRefuses(t *testing.T) {
 	d := celltest.Sample(t)
 	f := drawnModel(rand.New(rand.NewPCG(13, 14)))
-	base, err := fit.Unjudged(d, "loglinear-height")
+	base, err := fit.OfKind(d, "loglinear-height")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -61,7 +61,7 @@ const (
 // Captures are made of the pickups of d and of test pickups to be wound, under
 // the sets given. A model that is no falloff model is an error.
 func Next(p fit.Predictor, d *cell.Data, wants []Want, sets []profiles.StringSet, n int) ([]Proposal, error) {
-	f, err := fit.FalloffOf(p)
+	f, err := fit.AsFalloff(p)
 	if err != nil {
 		return nil, err
 	}
@@ -109,7 +109,7 @@ type candidate struct {
 func newDesign(f *fit.Falloff, d *cell.Data, wants []Want, sets []profiles.StringSet) (*design, error) {
 	t := &design{f: withWraps(f, wants, sets), wound: map[string]int{}, have: map[string]bool{}}
 	if len(d.Cells) > 0 {
-		m, err := f.ModesOf(d.Cells, nil)
+		m, err := f.EffectsOf(d.Cells, nil)
 		if err != nil {
 			return nil, fmt.Errorf("the record: %w", err)
 		}
@@ -224,7 +224,7 @@ func (t *design) inRecord() (place []int, scale []float64) {
 	for c := range t.known.Cells {
 		for _, k := range []int{curve.StringEffect, curve.ChannelEffect} {
 			i := t.at[curve.Effects[k].Key(&t.known.Cells[c])]
-			place[i], scale[i] = t.known.SharedPlace(k, t.known.Level(k, c))
+			place[i], scale[i] = t.known.SharedPlace(k, t.known.LevelOf(k, c))
 		}
 	}
 	return place, scale
@@ -453,8 +453,8 @@ func (t *design) ownPlaces(b benchPickup) []solve.Place {
 		}
 		known[c.String] = true
 		found++
-		out[0] = t.known.LocalPlace(curve.PickupEffect, t.known.Level(curve.PickupEffect, i))
-		out[c.String] = t.known.LocalPlace(curve.PoleEffect, t.known.Level(curve.PoleEffect, i))
+		out[0] = t.known.LocalPlace(curve.PickupEffect, t.known.LevelOf(curve.PickupEffect, i))
+		out[c.String] = t.known.LocalPlace(curve.PoleEffect, t.known.LevelOf(curve.PoleEffect, i))
 	}
 	if found < len(b.poles) {
 		return nil

@@ -236,7 +236,7 @@ func TestNextWithoutData(t *testing.T) {
 			t.Errorf("%+v", p)
 		}
 	}
-	base, err := fit.Unjudged(celltest.Sample(t), "loglinear-height")
+	base, err := fit.OfKind(celltest.Sample(t), "loglinear-height")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -251,7 +251,7 @@ func TestNextWithoutData(t *testing.T) {
 // asHandbook fits the falloff model with the scatter that the handbook has.
 func asHandbook(t *testing.T, d *cell.Data) *fit.Falloff {
 	t.Helper()
-	again, err := fit.Again(fit.Handbook(profiles.Travel))
+	again, err := fit.RefitOf(fit.Handbook(profiles.Travel))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -265,7 +265,7 @@ func asHandbook(t *testing.T, d *cell.Data) *fit.Falloff {
 // fitted fits the falloff model.
 func fitted(t *testing.T, d *cell.Data) *fit.Falloff {
 	t.Helper()
-	m, err := fit.Unjudged(d, "falloff")
+	m, err := fit.OfKind(d, "falloff")
 	if err != nil {
 		t.Fatal(err)
 	}

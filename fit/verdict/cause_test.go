@@ -11,6 +11,7 @@ import (
 	"evenpole/capture/record"
 	"evenpole/fit"
 	"evenpole/fit/cell"
+	"evenpole/fit/level"
 	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
@@ -55,7 +56,7 @@ func (l lawful) Uncertainty(*fit.Setup, []float64) *mat.SymDense {
 	return out
 }
 
-func (lawful) ResidualSD() float64         { return 0.15 }
+func (lawful) ResidualSD() level.DB        { return 0.15 }
 func (lawful) Source() string              { return "shop data" }
 func (lawful) Parameters() []fit.Parameter { return nil }
 

@@ -12,9 +12,9 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// Modes are the effects that a falloff model finds in cells, its parameters
+// CellEffects are the effects that a falloff model finds in cells, its parameters
 // and standard deviations held: the conditional modes of the mixed model.
-type Modes struct {
+type CellEffects struct {
 	Model *Falloff
 	Cells []cell.Cell // those that the model speaks of
 	Sites []*curve.Site
@@ -24,28 +24,28 @@ type Modes struct {
 	x     *mat.Dense      // the curve's derivatives
 }
 
-// modesRounds is how often the curve is made linear again at the last lifts,
+// effectsRounds is how often the curve is made linear again at the last lifts,
 // and slips weighed anew. Lifts are a few hundredths of a mm, so that the
 // second round changes little.
-const modesRounds = 4
+const effectsRounds = 4
 
-// ModesOf finds the effects in cells. Those that skip names have a place among
+// EffectsOf finds the effects in cells. Those that skip names have a place among
 // them but no weight; nil skips none.
-func (f *Falloff) ModesOf(cells []cell.Cell, skip func(*cell.Cell) bool) (*Modes, error) {
+func (f *Falloff) EffectsOf(cells []cell.Cell, skip func(*cell.Cell) bool) (*CellEffects, error) {
 	own := *f // laying out the cells notes what they tell
 	f = &own
 	cells = slices.DeleteFunc(slices.Clone(cells), func(c cell.Cell) bool { return c.Excite != f.Excite })
 	if len(cells) == 0 {
 		return nil, fmt.Errorf("no cell plucked by %q, as the model was", f.Excite)
 	}
-	m := &Modes{Model: f, Cells: cells, Lift: make([]float64, len(cells)), mixed: f.mixed(cells)}
+	m := &CellEffects{Model: f, Cells: cells, Lift: make([]float64, len(cells)), mixed: f.mixedModel(cells)}
 	last := cell.LastStrings(cells)
 	for i := range cells {
 		m.Sites = append(m.Sites, f.CellSite(&cells[i], last[cells[i].Pickup]))
 	}
 	m.x = m.mixed.X
-	for range modesRounds {
-		m.weigh(skip)
+	for range effectsRounds {
+		m.reweigh(skip)
 		if err := m.solve(); err != nil {
 			return nil, err
 		}
@@ -54,8 +54,8 @@ func (f *Falloff) ModesOf(cells []cell.Cell, skip func(*cell.Cell) bool) (*Modes
 	return m, nil
 }
 
-// weigh gives slips less weight, as in the fit.
-func (m *Modes) weigh(skip func(*cell.Cell) bool) {
+// reweigh gives slips less weight, as in the fit.
+func (m *CellEffects) reweigh(skip func(*cell.Cell) bool) {
 	for i := range m.Cells {
 		switch {
 		case skip != nil && skip(&m.Cells[i]):
@@ -68,12 +68,12 @@ func (m *Modes) weigh(skip func(*cell.Cell) bool) {
 }
 
 // noise is the standard deviation of what a cell's mean leaves, ln v.
-func (m *Modes) noise(i int) float64 {
+func (m *CellEffects) noise(i int) float64 {
 	return math.Sqrt(m.Model.SDs[0]*m.Model.SDs[0] + m.mixed.Known[i])
 }
 
 // solve finds the modes of what the curve leaves.
-func (m *Modes) solve() (err error) {
+func (m *CellEffects) solve() (err error) {
 	m.mixed.X = m.x
 	m.Model.linearise(m.mixed, m.Cells, m.Sites, m.Lift)
 	m.mixed.X = nil
@@ -86,37 +86,37 @@ func (m *Modes) solve() (err error) {
 		return err
 	}
 	for i := range m.Lift {
-		m.Lift[i] = m.Mode(curve.SetupEffect, i)
+		m.Lift[i] = m.Value(curve.SetupEffect, i)
 	}
 	return nil
 }
 
-// Level numbers the level of effect k that a cell has part in; -1 when it has none.
-func (m *Modes) Level(k, cell int) int { return m.mixed.Terms[k].Level[cell] }
+// LevelOf numbers the level of effect k that a cell has part in; -1 when it has none.
+func (m *CellEffects) LevelOf(k, cell int) int { return m.mixed.Terms[k].Level[cell] }
 
-// Mode is the mode of effect k that a cell has part in; 0 when it has none.
-func (m *Modes) Mode(k, cell int) float64 {
-	if m.Level(k, cell) < 0 {
+// Value is the mode of effect k that a cell has part in; 0 when it has none.
+func (m *CellEffects) Value(k, cell int) float64 {
+	if m.LevelOf(k, cell) < 0 {
 		return 0
 	}
-	return m.fit.U[k][m.Level(k, cell)][0]
+	return m.fit.U[k][m.LevelOf(k, cell)][0]
 }
 
 // Shifts is what effect k adds to each cell's level, ln v.
-func (m *Modes) Shifts(k int) []float64 {
+func (m *CellEffects) Shifts(k int) []float64 {
 	out := make([]float64, len(m.Cells))
 	for i, s := range m.Sites {
 		if k == curve.SetupEffect {
 			out[i] = m.Model.Predict(m.Model.Theta, s, m.Lift[i]) - m.Model.Predict(m.Model.Theta, s, 0)
 		} else {
-			out[i] = m.Mode(k, i)
+			out[i] = m.Value(k, i)
 		}
 	}
 	return out
 }
 
 // Residuals is what the curve and all effects leave of each cell, ln v.
-func (m *Modes) Residuals() []float64 {
+func (m *CellEffects) Residuals() []float64 {
 	out := make([]float64, len(m.Cells))
 	for i, s := range m.Sites {
 		out[i] = m.Cells[i].Mean - m.Model.Predict(m.Model.Theta, s, 0)
@@ -132,11 +132,11 @@ func (m *Modes) Residuals() []float64 {
 // Posterior is the mixed model solved with the curve's parameters unknown too:
 // what covariances are read from.
 type Posterior struct {
-	*Modes
+	*CellEffects
 	*solve.Posterior
 }
 
-func (m *Modes) Posterior() (*Posterior, error) {
+func (m *CellEffects) Posterior() (*Posterior, error) {
 	p, err := m.mixed.Posterior(m.Model.SDs[0], m.Model.SDs[1:])
 	if err != nil {
 		return nil, err

@@ -15,7 +15,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// Drift is how the levels of pickups that were left out run away from what the
+// Trend is how the levels of pickups that were left out run away from what the
 // others predict, in the order in which they were captured.
 //
 // The test is that of H. B. Mann (Nonparametric tests against trend,
@@ -27,7 +27,7 @@ import (
 // each. The slope is the median over the pairs that the score compares (P. K. Sen,
 // Estimates of the regression coefficient based on Kendall's tau, J. Am. Stat.
 // Assoc. 63, 1968).
-type Drift struct {
+type Trend struct {
 	PerMonth float64   `json:"db_per_month"`
 	P        float64   `json:"p"` // two-sided
 	From     time.Time `json:"from"`
@@ -37,35 +37,35 @@ type Drift struct {
 }
 
 const (
-	// driftP is how unlikely without drift a warning is. One test is made at each
+	// trendWarningP is how unlikely without drift a warning is. One test is made at each
 	// fit, and a shop fits often: one in twenty would cry wolf.
-	driftP = 0.01
+	trendWarningP = 0.01
 
-	// driftSpan is the least time that a drift is looked for in: days of work
+	// leastTrendSpan is the least time that a drift is looked for in: days of work
 	// tell nothing of months.
-	driftSpan = 14 * 24 * time.Hour
+	leastTrendSpan = 14 * 24 * time.Hour
 
 	monthHours = 365.25 / 12 * 24
 )
 
-// moment is what cells missed on average, ln v, and when.
-type moment struct {
-	at   time.Time
-	miss float64
+// timedError is what cells missed on average, ln v, and when.
+type timedError struct {
+	at  time.Time
+	err float64
 }
 
-// driftOf watches what leaving pickups out missed; nil when it cannot be told.
-func driftOf(folds []Fold) *Drift {
-	var pickups []moment
-	repeats := map[string][]moment{}
+// trendOf watches what leaving pickups out missed; nil when it cannot be told.
+func trendOf(folds []Fold) *Trend {
+	var pickups []timedError
+	repeats := map[string][]timedError{}
 	for _, f := range folds {
-		if m, ok := momentOf(f.own, f.missed, func(*cell.Cell) bool { return true }); ok {
+		if m, ok := timedErrorOf(f.cells, f.errors, func(*cell.Cell) bool { return true }); ok {
 			pickups = append(pickups, m)
 		}
 		f.addRepeats(repeats)
 	}
-	blocks := [][]moment{pickups}
-	dr := &Drift{Pickups: len(pickups)}
+	blocks := [][]timedError{pickups}
+	dr := &Trend{Pickups: len(pickups)}
 	for _, key := range slices.Sorted(maps.Keys(repeats)) {
 		blocks = append(blocks, repeats[key])
 		dr.Repeats += len(repeats[key]) - 1
@@ -78,38 +78,38 @@ func driftOf(folds []Fold) *Drift {
 			dr.To = m.at
 		}
 	}
-	slopes, score := compareInTime(blocks)
-	if dr.To.Sub(dr.From) < driftSpan || len(slopes) == 0 {
+	slopes, score := comparePairs(blocks)
+	if dr.To.Sub(dr.From) < leastTrendSpan || len(slopes) == 0 {
 		return nil
 	}
 	slices.Sort(slopes)
 	dr.PerMonth = level.PerLn * solve.Median(slopes)
-	dr.P = trendChance(blocks, score)
+	dr.P = trendPValue(blocks, score)
 	return dr
 }
 
 // addRepeats adds the sessions of a pickup to the block of those that repeat
 // each other: the same strings as high, to half a millimetre.
-func (f *Fold) addRepeats(blocks map[string][]moment) {
-	sets := (&cell.Data{Cells: f.own}).SetNames()
+func (f *Fold) addRepeats(blocks map[string][]timedError) {
+	sets := (&cell.Data{Cells: f.cells}).SetNames()
 	height, seen := map[string][]float64{}, map[string]string{}
-	for i, c := range f.own {
+	for i, c := range f.cells {
 		height[c.Session] = append(height[c.Session], c.StringHeight)
 		seen[c.Session] = sets[i]
 	}
 	for _, session := range slices.Sorted(maps.Keys(seen)) {
-		m, ok := momentOf(f.own, f.missed, func(c *cell.Cell) bool { return c.Session == session })
+		m, ok := timedErrorOf(f.cells, f.errors, func(c *cell.Cell) bool { return c.Session == session })
 		if !ok {
 			continue
 		}
-		key := fmt.Sprintf("%s\x00%s\x00%.0f", f.Name, seen[session], 2*meanOf(height[session]))
+		key := fmt.Sprintf("%s\x00%s\x00%.0f", f.Name, seen[session], 2*solve.Mean(height[session]))
 		blocks[key] = append(blocks[key], m)
 	}
 }
 
-// momentOf averages over the cells that are in and have a time and a
+// timedErrorOf averages over the cells that are in and have a time and a
 // prediction; false without any.
-func momentOf(cells []cell.Cell, missed []float64, in func(*cell.Cell) bool) (moment, bool) {
+func timedErrorOf(cells []cell.Cell, missed []float64, in func(*cell.Cell) bool) (timedError, bool) {
 	var miss, after []float64
 	var first time.Time
 	for i, e := range missed {
@@ -123,14 +123,14 @@ func momentOf(cells []cell.Cell, missed []float64, in func(*cell.Cell) bool) (mo
 		miss, after = append(miss, e), append(after, c.First.Sub(first).Seconds())
 	}
 	if len(miss) == 0 {
-		return moment{}, false
+		return timedError{}, false
 	}
-	return moment{first.Add(time.Duration(meanOf(after) * float64(time.Second))), meanOf(miss)}, true
+	return timedError{first.Add(time.Duration(solve.Mean(after) * float64(time.Second))), solve.Mean(miss)}, true
 }
 
-// compareInTime compares every two moments of a block: slopes, ln v per
+// comparePairs compares every two moments of a block: slopes, ln v per
 // month, and Kendall's score of all.
-func compareInTime(blocks [][]moment) (slopes []float64, score int) {
+func comparePairs(blocks [][]timedError) (slopes []float64, score int) {
 	for _, b := range blocks {
 		for i := range b {
 			for _, other := range b[i+1:] {
@@ -138,7 +138,7 @@ func compareInTime(blocks [][]moment) (slopes []float64, score int) {
 				if months == 0 {
 					continue
 				}
-				slope := (other.miss - b[i].miss) / months
+				slope := (other.err - b[i].err) / months
 				slopes = append(slopes, slope)
 				score += cmp.Compare(slope, 0)
 			}
@@ -147,9 +147,9 @@ func compareInTime(blocks [][]moment) (slopes []float64, score int) {
 	return slopes, score
 }
 
-// trendChance is how likely a score as far from 0 as this is where order means
+// trendPValue is how likely a score as far from 0 as this is where order means
 // nothing.
-func trendChance(blocks [][]moment, score int) float64 {
+func trendPValue(blocks [][]timedError, score int) float64 {
 	score = max(score, -score)
 	var most int
 	var variance float64
@@ -164,7 +164,7 @@ func trendChance(blocks [][]moment, score int) float64 {
 		return min(1, 2*distuv.UnitNormal.Survival(z))
 	}
 	var p float64
-	for inversions, q := range scoreChances(blocks) {
+	for inversions, q := range inversionChances(blocks) {
 		if s := most - 2*inversions; s >= score || s <= -score {
 			p += q
 		}
@@ -172,10 +172,10 @@ func trendChance(blocks [][]moment, score int) float64 {
 	return min(1, p)
 }
 
-// scoreChances is the chance of each number of pairs that fall, when all orders
+// inversionChances is the chance of each number of pairs that fall, when all orders
 // within the blocks are alike: the product of (1 + x + ... + x^(k-1))/k over each
 // block's k.
-func scoreChances(blocks [][]moment) []float64 {
+func inversionChances(blocks [][]timedError) []float64 {
 	chances := []float64{1}
 	for _, b := range blocks {
 		for k := 2; k <= len(b); k++ {
@@ -197,8 +197,8 @@ func scoreChances(blocks [][]moment) []float64 {
 }
 
 // warning says a drift that is more than chance; "" without one.
-func (d *Drift) warning() string {
-	if d == nil || d.P >= driftP {
+func (d *Trend) warning() string {
+	if d == nil || d.P >= trendWarningP {
 		return ""
 	}
 	const day = "2006-01-02"
