@@ -21,15 +21,14 @@ type Falloff struct {
 	Theta       []float64          `json:"theta"`      // in the scale in which they are fitted
 	Cov         [][]float64        `json:"covariance"` // of Theta
 	SDs         []float64          `json:"sd"`         // what cells leave, then each effect in order
-	LevelCounts []int              `json:"levels"`     // of each effect: how many its sd was told by
-	Magnets     map[string]float64 `json:"magnets"`    // ln B of single magnets against their batch
+	LevelCounts []int              `json:"levels"`     // of each effect: how many levels its sd was estimated from
+	Magnets     map[string]float64 `json:"magnets"`    // ln B of single magnets less the mean of their batch
 	FieldSD     float64            `json:"field_sd"`   // of ln B within a batch; 0 when not measured
-	PoleFields  bool               `json:"fields"`     // poles of pickups were measured, too
-	NoReadings  bool               `json:"prior"`      // no reading was seen
+	PoleFields  bool               `json:"fields"`     // fields of poles of pickups were measured, too
+	NoReadings  bool               `json:"prior"`      // the model is made of priors alone, see Handbook
 	Range       Range              `json:"range"`
-	Remarks     []string           `json:"notes"`
-
-	Offsets map[string]float64 `json:"known"` // ln v that strings, slots of the jig and batches which were measured add
+	Remarks     []string           `json:"notes"` // see Notes
+	Offsets     map[string]float64 `json:"known"` // ln v: effects of the strings, slots and batches of the record, by their keys
 }
 
 // AsFalloff is a model as a falloff model. One of another kind cannot tell causes
@@ -47,12 +46,11 @@ func AsFalloff(p Predictor) (*Falloff, error) {
 
 func (f *Falloff) Kind() string { return falloffName }
 
-// Source says whether the model has seen readings.
 func (f *Falloff) Source() string {
 	if f.NoReadings {
 		return fromHandbook
 	}
-	return "shop data"
+	return fromReadings
 }
 
 func (f *Falloff) Notes() []string { return slices.Clone(f.Remarks) }
@@ -72,21 +70,25 @@ func (f *Falloff) Parameters() []Parameter {
 		}
 		out = append(out, Parameter{Name: name, Value: v, SE: se, Unit: units[j], FromData: f.fromData(j)})
 	}
-	for k, e := range curve.Effects {
-		if k == curve.MagnetEffect && f.LevelCounts[k] == 0 {
-			continue
+	for k := range curve.Effects {
+		if k != curve.MagnetEffect || f.LevelCounts[k] > 0 {
+			out = append(out, f.scatterOf(k))
 		}
-		unit := "ln v"
-		if k == curve.SetupEffect {
-			unit = "mm"
-		}
-		sd := math.Abs(f.SDs[k+1])
-		// The usual large-sample error of a standard deviation, its prior counted
-		// as so many more levels.
-		se := sd / math.Sqrt(2*(float64(f.LevelCounts[k])+e.Spread.DF))
-		out = append(out, Parameter{Name: "sd_" + e.Name, Value: sd, SE: se, Unit: unit, FromData: float64(f.LevelCounts[k]) / (float64(f.LevelCounts[k]) + e.Spread.DF)})
 	}
 	return out
+}
+
+// scatterOf is the standard deviation of effect k as a parameter. Its standard error
+// is the usual large-sample one, its prior counted as so many more levels.
+func (f *Falloff) scatterOf(k int) Parameter {
+	e := &curve.Effects[k]
+	levels, prior := float64(f.LevelCounts[k]), e.Spread.DF
+	p := Parameter{Name: "sd_" + e.Name, Value: math.Abs(f.SDs[k+1]), Unit: "ln v", FromData: levels / (levels + prior)}
+	if k == curve.SetupEffect {
+		p.Unit = "mm"
+	}
+	p.SE = p.Value / math.Sqrt(2*(levels+prior))
+	return p
 }
 
 // fromData is the share of the information on a parameter that the data gave, 0 to 1:
@@ -97,6 +99,7 @@ func (f *Falloff) fromData(j int) float64 {
 	return min(max(0, 1-f.Cov[j][j]/(sd*sd)), 1)
 }
 
+// batchKey is where a batch stands in Offsets.
 func batchKey(batch string) string {
 	return curve.Effects[curve.BatchEffect].Key(&cell.Cell{Batch: batch})
 }
@@ -110,7 +113,18 @@ func handbookSDs() []float64 {
 	return sds
 }
 
-func decodeFalloff(state []byte) (Model, error) {
+// sitesOf is the curve's inputs of cells.
+func (f *Falloff) sitesOf(cells []cell.Cell) []*curve.Site {
+	last := cell.LastStrings(cells)
+	sites := make([]*curve.Site, len(cells))
+	for i := range cells {
+		sites[i] = f.CellSite(&cells[i], last[cells[i].Pickup])
+	}
+	return sites
+}
+
+// decodeFalloff reads what encoding a Falloff as JSON wrote.
+func decodeFalloff(state []byte) (*Falloff, error) {
 	f := &Falloff{}
 	if err := json.Unmarshal(state, f); err != nil {
 		return nil, err

@@ -2,7 +2,6 @@ package fit
 
 import (
 	"fmt"
-	"math"
 	"slices"
 
 	"evenpole/fit/cell"
@@ -12,74 +11,62 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// CellEffects are the effects that a falloff model finds in cells, its parameters
-// and standard deviations held: the conditional modes of the mixed model.
+// CellEffects are the random effects that a falloff model finds in cells, its parameters
+// and standard deviations given: the conditional modes of the mixed model.
 type CellEffects struct {
 	Model *Falloff
-	Cells []cell.Cell // those that the model speaks of
+	Cells []cell.Cell // those of the model's excitation
 	Sites []*curve.Site
-	Lift  []float64       // mm, of each cell's strings
-	mixed *solve.Mixed    // around these modes, with the curve's parameters as fixed effects
-	fit   *solve.MixedFit // U holds the modes
-	x     *mat.Dense      // the curve's derivatives
+	Lift  []float64 // of each cell's strings: how much higher they lie than was said, mm
+
+	mixed    *solve.Mixed // made linear at Lift, the curve's parameters as fixed effects
+	gradient *mat.Dense   // of the curve, by its parameters: one row a cell
+	fit      *solve.MixedFit
 }
 
-// effectsRounds is how often the curve is made linear again at the last lifts,
-// and slips weighed anew. Lifts are a few hundredths of a mm, so that the
-// second round changes little.
+// effectsRounds is how often the curve is made linear at the last lifts and cells are
+// weighed. Lifts are a few hundredths of a mm, so that the second round changes little.
 const effectsRounds = 4
 
-// EffectsOf finds the effects in cells. Those that skip names have a place among
-// them but no weight; nil skips none.
+// EffectsOf finds the effects in cells. Cells that skip returns true for have no
+// weight: their effects are those that the other cells tell. A nil skip skips none.
 func (f *Falloff) EffectsOf(cells []cell.Cell, skip func(*cell.Cell) bool) (*CellEffects, error) {
-	own := *f // laying out the cells notes what they tell
-	f = &own
 	cells = slices.DeleteFunc(slices.Clone(cells), func(c cell.Cell) bool { return c.Excite != f.Excite })
 	if len(cells) == 0 {
 		return nil, fmt.Errorf("no cell plucked by %q, as the model was", f.Excite)
 	}
-	m := &CellEffects{Model: f, Cells: cells, Lift: make([]float64, len(cells)), mixed: f.mixedModel(cells)}
-	last := cell.LastStrings(cells)
-	for i := range cells {
-		m.Sites = append(m.Sites, f.CellSite(&cells[i], last[cells[i].Pickup]))
-	}
-	m.x = m.mixed.X
+	m := &CellEffects{Model: f, Cells: cells, Sites: f.sitesOf(cells), Lift: make([]float64, len(cells)), mixed: f.mixedModel(cells)}
+	m.gradient = m.mixed.X
 	for range effectsRounds {
 		m.reweigh(skip)
 		if err := m.solve(); err != nil {
 			return nil, err
 		}
 	}
-	m.mixed.X = m.x
+	m.mixed.X = m.gradient
 	return m, nil
 }
 
-// reweigh gives slips less weight, as in the fit.
+// reweigh weighs the cells as the fit does.
 func (m *CellEffects) reweigh(skip func(*cell.Cell) bool) {
 	for i := range m.Cells {
 		switch {
 		case skip != nil && skip(&m.Cells[i]):
 			m.mixed.Weight[i] = 0
 		case m.fit != nil:
-			z := math.Abs(m.mixed.Y[i]-m.fit.Fitted[i]) / m.noise(i)
-			m.mixed.Weight[i] = m.Cells[i].Trust() * min(1, falloffHuber/z)
+			m.mixed.Weight[i] = huberWeight(m.mixed, m.fit, m.Model.SDs[0], m.Cells, i)
 		}
 	}
 }
 
-// noise is the standard deviation of what a cell's mean leaves, ln v.
-func (m *CellEffects) noise(i int) float64 {
-	return math.Sqrt(m.Model.SDs[0]*m.Model.SDs[0] + m.mixed.Known[i])
-}
-
-// solve finds the modes of what the curve leaves.
+// solve finds the effects in the cells' levels less the curve's.
 func (m *CellEffects) solve() (err error) {
-	m.mixed.X = m.x
+	m.mixed.X = m.gradient
 	m.Model.linearise(m.mixed, m.Cells, m.Sites, m.Lift)
 	m.mixed.X = nil
 	for i := range m.Cells {
 		for j, th := range m.Model.Theta {
-			m.mixed.Y[i] -= m.x.At(i, j) * th
+			m.mixed.Y[i] -= m.gradient.At(i, j) * th
 		}
 	}
 	if m.fit, err = m.mixed.At(m.Model.SDs[0], m.Model.SDs[1:]); err != nil {
@@ -91,10 +78,12 @@ func (m *CellEffects) solve() (err error) {
 	return nil
 }
 
-// LevelOf numbers the level of effect k that a cell has part in; -1 when it has none.
+// LevelOf is the number of the level of effect k that a cell belongs to; -1 when it has
+// no part in the effect.
 func (m *CellEffects) LevelOf(k, cell int) int { return m.mixed.Terms[k].Level[cell] }
 
-// Value is the mode of effect k that a cell has part in; 0 when it has none.
+// Value is the value of effect k in a cell, ln v (of setup mm); 0 when the cell has no
+// part in it.
 func (m *CellEffects) Value(k, cell int) float64 {
 	if m.LevelOf(k, cell) < 0 {
 		return 0
@@ -129,13 +118,14 @@ func (m *CellEffects) Residuals() []float64 {
 	return out
 }
 
-// Posterior is the mixed model solved with the curve's parameters unknown too:
-// what covariances are read from.
+// Posterior is the mixed model solved for the effects and the curve's parameters
+// together, the standard deviations given: covariances are read from it.
 type Posterior struct {
 	*CellEffects
 	*solve.Posterior
 }
 
+// Posterior solves for effects and parameters together.
 func (m *CellEffects) Posterior() (*Posterior, error) {
 	p, err := m.mixed.Posterior(m.Model.SDs[0], m.Model.SDs[1:])
 	if err != nil {

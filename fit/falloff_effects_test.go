@@ -93,7 +93,7 @@ func plainInverse(t *testing.T, m *CellEffects) *mat.SymDense {
 	for i := range m.Cells {
 		row := mat.NewVecDense(n, nil)
 		for j := range p {
-			row.SetVec(j, m.x.At(i, j))
+			row.SetVec(j, m.gradient.At(i, j))
 		}
 		for k, term := range m.mixed.Terms {
 			z := 1.0
@@ -104,7 +104,7 @@ func plainInverse(t *testing.T, m *CellEffects) *mat.SymDense {
 				row.SetVec(first[k]+term.Level[i], z)
 			}
 		}
-		a.SymRankOne(a, m.mixed.Weight[i]/(m.noise(i)*m.noise(i)), row)
+		a.SymRankOne(a, m.mixed.Weight[i]/(f.SDs[0]*f.SDs[0]+m.mixed.Known[i]), row)
 	}
 	var chol mat.Cholesky
 	if !chol.Factorize(a) {

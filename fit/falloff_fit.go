@@ -3,7 +3,6 @@ package fit
 import (
 	"fmt"
 	"maps"
-	"math"
 	"slices"
 
 	"evenpole/fit/cell"
@@ -14,26 +13,31 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
+const (
+	falloffRounds = 14
+	remlRounds    = 4  // from one estimate of the scatter to the next
+	fewCells      = 12 // with fewer, the scatter is not estimated
+)
+
 // fitFalloff fits the curve and the scatter of its effects in turn: the curve is
 // made linear at the last estimates, the linear mixed model solved. given are
-// standard deviations to keep; nil finds them.
+// standard deviations to keep; nil estimates them.
 func fitFalloff(d *cell.Data, given []float64) (*Falloff, error) {
 	if len(d.Cells) == 0 {
 		return nil, &CannotFitError{fmt.Sprintf("no good take among %d readings", d.Readings), "capture a pickup first"}
 	}
 	excite, cells, note := cell.OneExcite(d.Cells)
-	f := &Falloff{Curve: curve.Curve{Excite: excite}, Range: rangeOf(cells), SDs: given, Magnets: d.Magnets, FieldSD: d.FieldSD}
+	f := &Falloff{
+		Curve: curve.Curve{Excite: excite}, Range: rangeOf(cells), SDs: given,
+		Magnets: d.Magnets, FieldSD: d.FieldSD, PoleFields: knowPoleFields(cells),
+	}
 	if note != "" {
 		f.Remarks = append(f.Remarks, note)
 	}
 	var notes []string
 	f.Pitch, notes = cell.PitchNotes(cells)
 	f.Remarks = append(f.Remarks, notes...)
-	sites := make([]*curve.Site, len(cells))
-	ends := cell.LastStrings(cells)
-	for i := range cells {
-		sites[i] = f.CellSite(&cells[i], ends[cells[i].Pickup])
-	}
+	sites := f.sitesOf(cells)
 	f.Wraps = curve.WrapsOf(sites)
 	if f.SDs == nil && len(cells) < fewCells {
 		f.SDs = handbookSDs()
@@ -55,23 +59,12 @@ func fitFalloff(d *cell.Data, given []float64) (*Falloff, error) {
 	return f, nil
 }
 
-// fewCells is how many it takes before the scatter of what makes them differ
-// is looked for.
-const fewCells = 12
-
-const (
-	falloffRounds = 14
-	falloffReml   = 4 // rounds between estimates of the scatter
-	falloffHuber  = 2.5
-)
-
-// startSD is how far cells are from the curve while nothing is known of what makes
-// them differ, ln v.
+// startSD is the standard deviation of cells about the curve, ln v, while no effects
+// are told apart.
 const startSD = 0.15
 
-// startTheta finds the parameters of cells that differ by nothing but chance and the
-// curve: damped steps lead from the priors to where the data are, so that the plain
-// steps of iterate may follow.
+// startTheta finds the parameters of a model without effects: damped steps lead from
+// the priors to where the data are, so that the undamped steps of iterate converge.
 func (f *Falloff) startTheta(m *solve.Mixed, cells []cell.Cell, sites []*curve.Site) error {
 	n := len(cells)
 	p := &solve.Nonlinear{M: n + f.Size(), N: f.Size(),
@@ -106,9 +99,7 @@ func (f *Falloff) startTheta(m *solve.Mixed, cells []cell.Cell, sites []*curve.S
 	return nil
 }
 
-// iterate solves for the parameters; what cells leave is weighted by P. J.
-// Huber's function (Robust estimation of a location parameter, Ann. Math. Stat.
-// 35, 1964), so that a slip in one cell does not bend the curve.
+// iterate solves for the parameters and, where f has none, for the standard deviations.
 func (f *Falloff) iterate(m *solve.Mixed, cells []cell.Cell, sites []*curve.Site) (*solve.MixedFit, error) {
 	if err := f.startTheta(m, cells, sites); err != nil {
 		return nil, err
@@ -125,12 +116,9 @@ func (f *Falloff) iterate(m *solve.Mixed, cells []cell.Cell, sites []*curve.Site
 	for round := 1; round <= falloffRounds; round++ {
 		f.linearise(m, cells, sites, lift)
 		var err error
-		if f.SDs == nil && round%falloffReml == 0 {
+		if f.SDs == nil && round%remlRounds == 0 {
 			if fit, err = m.Fit(); err == nil {
-				sds = []float64{fit.Sigma}
-				for k := range m.Terms {
-					sds = append(sds, fit.SD(k, 0))
-				}
+				sds = sdsOf(fit)
 			}
 		} else {
 			fit, err = m.At(sds[0], sds[1:])
@@ -141,17 +129,25 @@ func (f *Falloff) iterate(m *solve.Mixed, cells []cell.Cell, sites []*curve.Site
 		copy(f.Theta, fit.Beta)
 		for i := range lift {
 			lift[i] = fit.U[curve.SetupEffect][m.Terms[curve.SetupEffect].Level[i]][0]
-			z := math.Abs(m.Y[i]-fit.Fitted[i]) / math.Sqrt(sds[0]*sds[0]+m.Known[i])
-			m.Weight[i] = cells[i].Trust() * min(1, falloffHuber/z)
+			m.Weight[i] = huberWeight(m, fit, sds[0], cells, i)
 		}
 	}
 	f.SDs = sds
 	return fit, nil
 }
 
-// keepOffsets keeps what was learnt of the strings and slots at the bench: it
-// helps to predict cells of another pickup under the same strings. Built pickups
-// get strings of their own, and the level of their batch.
+// sdsOf lists a fit's standard deviations: the residual one, then each effect's.
+func sdsOf(fit *solve.MixedFit) []float64 {
+	sds := []float64{fit.Sigma}
+	for k := range fit.Factor {
+		sds = append(sds, fit.SD(k, 0))
+	}
+	return sds
+}
+
+// keepOffsets keeps the effects of strings and slots, which help to predict cells of
+// another pickup under the same strings at the same bench, and of batches, which help
+// to predict a built pickup.
 func (f *Falloff) keepOffsets(m *solve.Mixed, fit *solve.MixedFit, cells []cell.Cell) {
 	f.Offsets = map[string]float64{}
 	for _, k := range []int{curve.BatchEffect, curve.StringEffect, curve.ChannelEffect} {
@@ -161,8 +157,9 @@ func (f *Falloff) keepOffsets(m *solve.Mixed, fit *solve.MixedFit, cells []cell.
 	}
 }
 
-// offsetUnbuiltBatches adds the batches that no pickup was built with: as loud as the mean
-// of those that one was, and as much louder as their loose magnets are stronger.
+// offsetUnbuiltBatches adds offsets of the batches that no pickup was built with: the mean
+// offset of those that one was, corrected for how much stronger its loose magnets are
+// than theirs. fields is ln B of loose magnets by batch.
 func (f *Falloff) offsetUnbuiltBatches(fields map[string]float64) {
 	var effect, field, n float64
 	var unbuilt []string

@@ -9,8 +9,9 @@ import (
 	"evenpole/fit/curve"
 )
 
-// Below littleTold a parameter stands mostly on its prior. Two of which each
-// moves with the other by more than oneCurve are one fact, not two.
+// A parameter of which the data gave less than leastFromData stands mostly on its
+// prior. The data do not tell two parameters apart whose errors are correlated by more
+// than mostCorrelated.
 const (
 	leastFromData  = 0.5
 	mostCorrelated = 0.85
@@ -31,8 +32,8 @@ var parameterWords = [curve.FixedParameters]struct{ name, capture string }{
 	curve.WrapCommon:       {"how much wraps count", "capture strings of each wrap over cores that plain strings have, too"},
 }
 
-// notLearnt says in plain words what stands on the handbook still, and what the
-// data cannot tell apart, with the captures that would tell.
+// notLearnt says in plain words which parameters stand mostly on their priors, and
+// which ones the data do not tell apart, with the captures that would tell them.
 func (f *Falloff) notLearnt(cells []cell.Cell) []string {
 	var out []string
 	weak := map[string][]string{} // by capture
@@ -52,7 +53,7 @@ func (f *Falloff) notLearnt(cells []cell.Cell) []string {
 	return append(out, f.confounded(cells)...)
 }
 
-// confounded names pairs of parameters that the data tell only together.
+// confounded names the pairs of parameters that the data do not tell apart.
 func (f *Falloff) confounded(cells []cell.Cell) []string {
 	var out []string
 	for i := range parameterWords {

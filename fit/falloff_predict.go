@@ -14,6 +14,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
+// Expect predicts cells of a pickup with the offsets of their strings and slots.
 func (f *Falloff) Expect(cells []cell.Cell) []float64 {
 	out := make([]float64, len(cells))
 	last := cell.LastStrings(cells)
@@ -31,7 +32,7 @@ func (f *Falloff) Expect(cells []cell.Cell) []float64 {
 	return out
 }
 
-// Site is one string of a setup over its pole.
+// Site is the curve's inputs for one string of a setup over its pole.
 func (f *Falloff) Site(s *Setup, i int, heights []float64) *curve.Site {
 	str := s.Strings[i]
 	out := &curve.Site{Core: str.Core, Gauge: str.Gauge, Wrap: str.Wrap, Height: heights[i], StringHeight: s.StringHeights[i],
@@ -71,17 +72,17 @@ func (f *Falloff) Level(dst []float64, s *Setup, heights []float64) []float64 {
 	return dst
 }
 
-// Uncertainty is the covariance of the parameters carried to the levels, plus
-// for each string what is its own. The jig's slots and what cells leave (errors
-// of reading heights, of a mounting, of plucks) are not part of a built pickup.
+// Uncertainty is the covariance of the parameters carried to the levels, plus each
+// string's own variance. The jig's slots and cells' residuals (errors of reading
+// heights, of a mounting, of plucks) are not part of a built pickup.
 func (f *Falloff) Uncertainty(s *Setup, heights []float64) *mat.SymDense {
 	n, p := len(heights), f.Size()
 	j := mat.NewDense(n, p, nil)
-	own := make([]float64, n)
+	variance := make([]float64, n)
 	for i := range heights {
 		site := f.Site(s, i, heights)
 		f.Gradient(j.RawRowView(i), f.Theta, site, 0)
-		own[i] = f.stringVariance(s, i, site)
+		variance[i] = f.stringVariance(s, i, site)
 	}
 	var half, full mat.Dense
 	half.Mul(j, symmetric(f.Cov))
@@ -94,7 +95,7 @@ func (f *Falloff) Uncertainty(s *Setup, heights []float64) *mat.SymDense {
 				v += f.unmeasuredWrapSD(s, i) * f.unmeasuredWrapSD(s, k)
 			}
 			if i == k {
-				v += own[i]
+				v += variance[i]
 			}
 			cov.SetSym(i, k, v)
 		}
@@ -106,9 +107,9 @@ func (f *Falloff) Uncertainty(s *Setup, heights []float64) *mat.SymDense {
 // estimated from its gauge: a third of the way to the limits of common practice.
 const guessedCoreSD = 0.06
 
-// stringVariance is the variance of ln v that one string over its pole has to itself: its
-// magnet, its diameter within tolerance, and what lies beyond the range of what
-// was measured.
+// stringVariance is the variance of ln v that one string over its pole shares with no
+// other: of its magnet, of its diameter within tolerance, and of a prediction beyond the
+// range of what was measured.
 func (f *Falloff) stringVariance(s *Setup, i int, at *curve.Site) float64 {
 	v := f.poleVariance(s, i) + solve.Square(f.SDs[1+curve.StringEffect])
 	a := f.LogArea(f.Theta, at)
@@ -120,22 +121,22 @@ func (f *Falloff) stringVariance(s *Setup, i int, at *curve.Site) float64 {
 	return v + f.Range.extrapolationVariance(s.StringHeights[i]-at.Height, at.Height, at.Core)
 }
 
-// poleVariance is what differs from magnet to magnet: what is left of it where
-// the field of this one was measured.
+// poleVariance is the variance of ln v from pole to pole; where the field of this
+// pole's magnet was measured, what the field leaves of it.
 func (f *Falloff) poleVariance(s *Setup, i int) float64 {
 	_, measured := f.magnet(s, i)
 	pole, magnet := solve.Square(f.SDs[1+curve.PoleEffect]), solve.Square(f.Theta[curve.FieldExponent]*f.FieldSD)
 	switch {
 	case f.PoleFields && !measured:
 		return pole + magnet
-	case !f.PoleFields && measured: // the test pickups' were not: the scatter found has it in it
+	case !f.PoleFields && measured: // the scatter of test pickups' poles has that of their magnets in it
 		return max(pole-magnet, pole/4)
 	}
 	return pole
 }
 
-// unmeasuredWrapSD is how far a string's level may be off, ln v, because its wrap was
-// never measured, beside what all wraps share.
+// unmeasuredWrapSD is the standard deviation of a string's ln v because its wrap was
+// never measured, but for what all wraps share.
 func (f *Falloff) unmeasuredWrapSD(s *Setup, i int) float64 {
 	str := s.Strings[i]
 	wrap := f.WrapWeight(f.Theta, str.Wrap) * (str.Gauge*str.Gauge - str.Core*str.Core)
@@ -162,8 +163,8 @@ func (f *Falloff) Warnings(s *Setup, heights []float64) []string {
 	return out
 }
 
-// FallAt is how a string of some steel inside the row changes from the reference
-// gap to another, with its standard error, ln v.
+// FallAt is the change of ln v from the reference gap to another, with its standard
+// error, for a string of some steel inside the row.
 func (f *Falloff) FallAt(logArea, gap float64) (fall, se float64) {
 	d := curve.PlainDiameter(logArea)
 	at := func(gap float64) *curve.Site {

@@ -6,7 +6,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// groups tells which pickup each of some cells is of, pickups numbered from 0.
+// groups is which pickup each of some cells belongs to, pickups numbered from 0.
 type groups struct {
 	of []int
 	n  int
@@ -39,8 +39,8 @@ func (g groups) means(x *mat.Dense) *mat.Dense {
 	return means
 }
 
-// centred takes each group's means off, so that a level of each group need not
-// be fitted, and returns the mean of these means, groups weighing the same.
+// centred takes each group's mean off every column, so that no level of a group has to
+// be fitted, and returns the mean of these means, each group of one weight.
 func (g groups) centred(x *mat.Dense) (*mat.Dense, []float64) {
 	rows, cols := x.Dims()
 	means := g.means(x)

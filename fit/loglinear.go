@@ -12,29 +12,28 @@ import (
 	"evenpole/profiles"
 )
 
-// The log-linear baselines: ln v of a cell is its pickup's own level plus a sum
-// of terms, each in proportion to one thing that a bench can measure,
+// The log-linear models: ln v of a cell is its pickup's level plus a sum of terms, each
+// in proportion to one length that a bench measures,
 //
 //	ln v = level(pickup) + sum_j b_j x_j + e
 //
 // by least squares over cells, all of one weight. Pickups' levels are
-// eliminated first. What e holds differs from cell to cell: magnets, strings,
-// the heights as they were set. A magnet's share of e is the same in all cells
-// of its pole, but is taken for independent here, so that standard errors come
-// out somewhat small.
+// eliminated first. The residual e holds magnets, strings and the errors of heights. A
+// magnet's share of it is the same in all cells of its pole, but is taken for
+// independent here, so that standard errors come out somewhat small.
 
 // term is one x of a log-linear model.
 type term struct {
 	name       string
 	unit       string
-	sign       float64                    // of the estimate, as physics has it
+	sign       float64                    // of the estimate, by physics
 	value      func(c *cell.Cell) float64 // x
-	moved      func(c *cell.Cell) float64 // what a bench moves to tell it; nil = of
-	leastMoved float64                    // root mean square of what must have moved apart from the terms before
-	cannotTell string                     // why the data cannot tell it, and what would
+	moved      func(c *cell.Cell) float64 // the length that has to differ for the data to tell it; nil = value
+	leastMoved float64                    // the root mean square by which it has to differ apart from the terms before
+	cannotTell string                     // note where it did not: why, and which capture would tell
 }
 
-// Heights must have moved by as much as they can be measured to; cores by
+// The terms. Heights have to differ by as much as they can be measured to; cores by
 // as much as one gauge differs from the next.
 var (
 	onPoleHeight = term{
@@ -67,13 +66,13 @@ func (t term) words() string { return strings.ReplaceAll(t.name, "_", " ") }
 // logKind is a kind of log-linear model.
 type logKind struct {
 	name  string
-	terms []term // in the order in which they claim what the data tell
+	terms []term // in the order in which they are taken in
 }
 
-// The one takes pole height and, where it moved apart from that, string height:
-// together they are the gap and what a pole's height does at a given gap. The
-// other takes the gap alone. Both run to the string's axis, which predicts
-// pickups left out better than to its underside.
+// logHeight takes pole height and, where it differed apart from that, string height:
+// together they are the gap and the effect of a pole's height at a given gap. logGap
+// takes the gap alone. Both run to the string's axis, which predicts pickups left out
+// better than to its underside.
 var (
 	logHeight = logKind{"loglinear-height", []term{onPoleHeight, onCore, onStringHeight}}
 	logGap    = logKind{"loglinear-gap", []term{onGap, onCore}}
@@ -98,7 +97,7 @@ type logLinear struct {
 
 func (m *logLinear) Kind() string { return m.kind }
 
-func (m *logLinear) Source() string { return "shop data" }
+func (m *logLinear) Source() string { return fromReadings }
 
 func (m *logLinear) Notes() []string { return slices.Clone(m.Remarks) }
 

@@ -11,7 +11,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// fit fits the terms that the data can tell.
+// fit fits the terms whose effects the data can tell.
 func (k logKind) fit(d *cell.Data) (*logLinear, error) {
 	const need = "capture a pickup with strings of several gauges over poles of several heights"
 	if len(d.Cells) == 0 {
@@ -32,12 +32,12 @@ func (k logKind) fit(d *cell.Data) (*logLinear, error) {
 		return nil, &CannotFitError{have, need}
 	}
 	x, centre := g.centred(columns(m.terms, cells))
-	y, level := g.centred(levelsOf(cells))
+	y, mean := g.centred(levelsOf(cells))
 	lsq, err := solve.Linear(x, y.RawMatrix().Data)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", k.name, err)
 	}
-	m.B, m.Centre, m.Mean = lsq.B, centre, level[0]
+	m.B, m.Centre, m.Mean = lsq.B, centre, mean[0]
 	m.SD = lsq.SD(g.n)
 	m.Cov = rowsOf(lsq.Cov, m.SD*m.SD)
 	m.MeanSE = m.meanError(g, cells)
@@ -50,8 +50,8 @@ func (m *logLinear) note(format string, args ...any) {
 	m.Remarks = append(m.Remarks, fmt.Sprintf(format, args...))
 }
 
-// chooseTerms takes the terms that the cells can tell and that they suffice for,
-// and notes the others.
+// chooseTerms takes the terms whose effects the cells can tell, as long as there are
+// enough cells, and notes the others.
 func (m *logLinear) chooseTerms(g groups, cells []cell.Cell, terms []term) {
 	for _, t := range terms {
 		switch {
@@ -66,23 +66,23 @@ func (m *logLinear) chooseTerms(g groups, cells []cell.Cell, terms []term) {
 	}
 }
 
-// movedApart is how far what moves a term moved apart from the pickups' levels and
-// the terms taken so far: the root mean square of what they leave of it.
+// movedApart is by how much a term's length differs apart from pickups and the terms
+// taken so far: the root mean square of its residuals on them.
 func (m *logLinear) movedApart(g groups, cells []cell.Cell, t term) float64 {
 	if t.moved != nil {
 		t.value = t.moved
 	}
 	y, _ := g.centred(columns([]term{t}, cells))
-	left := y.RawMatrix().Data
+	residuals := y.RawMatrix().Data
 	if len(m.terms) > 0 {
 		x, _ := g.centred(columns(m.terms, cells))
-		lsq, err := solve.Linear(x, left)
+		lsq, err := solve.Linear(x, residuals)
 		if err != nil {
 			return 0
 		}
-		left = lsq.R
+		residuals = lsq.R
 	}
-	return math.Sqrt(solve.SumSquares(left) / float64(len(left)))
+	return math.Sqrt(solve.SumSquares(residuals) / float64(len(residuals)))
 }
 
 // columns evaluates terms for cells.
@@ -102,14 +102,14 @@ func (m *logLinear) meanError(g groups, cells []cell.Cell) float64 {
 	if g.n < 2 {
 		return m.SD / math.Sqrt(float64(len(cells)))
 	}
-	left := make([]float64, len(cells))
+	residuals := make([]float64, len(cells))
 	for i := range cells {
-		left[i] = cells[i].Mean - m.at(&cells[i])
+		residuals[i] = cells[i].Mean - m.at(&cells[i])
 	}
-	return solve.StdDev(g.means(mat.NewDense(len(left), 1, left)).RawMatrix().Data) / math.Sqrt(float64(g.n))
+	return solve.StdDev(g.means(mat.NewDense(len(residuals), 1, residuals)).RawMatrix().Data) / math.Sqrt(float64(g.n))
 }
 
-// noteDoubts notes what looks wrong about a fit and its cells.
+// noteDoubts notes estimates against physics, an exact fit, and cells far off.
 func (m *logLinear) noteDoubts(cells []cell.Cell, residuals []float64) {
 	for j, t := range m.terms {
 		wrong := -m.B[j] * t.sign
@@ -128,7 +128,7 @@ func (m *logLinear) noteDoubts(cells []cell.Cell, residuals []float64) {
 	limit := far * solve.MADScale * solve.MedianDistance(residuals, 0)
 	for i, r := range residuals {
 		if c := &cells[i]; math.Abs(r) > limit && limit > 0 {
-			m.note("lines %s (pickup %q, string %d) are %+.1f dB off what the other cells say: check their heights, string and levels", c.Lines(), c.Pickup, c.String, level.PerLn*r)
+			m.note("lines %s (pickup %q, string %d) are %+.1f dB off what the other cells say: check their heights, string and levels", c.Lines(), c.Pickup, c.String, level.Ln(r).DB())
 		}
 	}
 }

@@ -38,14 +38,14 @@ func (m *logLinear) Level(dst []float64, s *Setup, heights []float64) []float64 
 	return dst
 }
 
-// newWrapSD is how far a string may lie off, ln v, when no string of its wrap
-// was measured: 1.3 dB, our assumption.
+// newWrapSD is the standard deviation of the error of ln v for strings of a wrap that
+// was not measured: 1.3 dB, our assumption.
 const newWrapSD = 0.15
 
 // Uncertainty is the covariance of the terms' estimates, and the residual
 // variance for each string as what differs between builds. The error of the
 // mean level, which all strings share, is left out. Strings of one wrap that was
-// not measured are off together.
+// not measured have that error in common.
 func (m *logLinear) Uncertainty(s *Setup, heights []float64) *mat.SymDense {
 	n := len(heights)
 	x := mat.NewDense(n, len(m.terms), nil)
@@ -81,7 +81,7 @@ func (m *logLinear) Warnings(s *Setup, heights []float64) []string {
 	return append(out, m.missingTerms()...)
 }
 
-// missingTerms says what a setup asks for that the model lacks.
+// missingTerms says which terms the model lacks, and which capture would tell them.
 func (m *logLinear) missingTerms() []string {
 	var out []string
 	if !m.knowsPoleHeights() {

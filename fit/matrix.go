@@ -14,7 +14,7 @@ func rowsOf(m *mat.SymDense, scale float64) [][]float64 {
 	return rows
 }
 
-// symmetric is the matrix of which rowsOf gave the rows.
+// symmetric is the inverse of rowsOf.
 func symmetric(rows [][]float64) *mat.SymDense {
 	m := mat.NewSymDense(len(rows), nil)
 	for i, row := range rows {

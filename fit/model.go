@@ -21,8 +21,8 @@ type Predictor interface {
 	// that were not matched, strings within their tolerance). A part that all
 	// strings share does not matter to balance and may be left out.
 	Uncertainty(s *Setup, heights []float64) *mat.SymDense
-	// Warnings says in plain words where this setup at these heights goes
-	// beyond what the model has seen or can tell.
+	// Warnings says in plain words where this setup at these heights lies outside
+	// of what was measured or what the model can tell.
 	Warnings(s *Setup, heights []float64) []string
 	// Source is "shop data" or "handbook prior".
 	Source() string
@@ -36,21 +36,20 @@ type Model interface {
 	Kind() string
 	// Parameters lists the estimates in the units in which people read them.
 	Parameters() []Parameter
-	// ResidualSD is the standard deviation of what the model leaves of a
-	// cell's level, dB.
+	// ResidualSD is the standard deviation of cells' residuals.
 	ResidualSD() level.DB
 	// Measured is the range of what it was fitted to.
 	Measured() Range
 	// Notes says in plain words what the data could not tell, and which
-	// capture would.
+	// capture would tell it.
 	Notes() []string
 	// Expect returns the mean prediction of ln v for cells of one pickup that
-	// the model has not seen; NaN for a cell that it says nothing of.
+	// the model has not seen; NaN for a cell that it cannot predict.
 	Expect(cells []cell.Cell) []float64
 }
 
-// Parameter is an estimate with its standard error. FromData is the share of
-// what is known of it that the data told, 0 to 1; the rest was known before.
+// Parameter is an estimate with its standard error. FromData is the share of the
+// information on it that the data gave, 0 to 1; the rest is its prior's.
 type Parameter struct {
 	Name     string  `json:"name"`
 	Value    float64 `json:"value"`
@@ -59,7 +58,7 @@ type Parameter struct {
 	FromData float64 `json:"from_data"`
 }
 
-// CannotFitError says that the data carry no model, and what would.
+// CannotFitError says that the data carry no model, and which data would.
 type CannotFitError struct{ Have, Need string }
 
 func (e *CannotFitError) Error() string {
@@ -74,5 +73,8 @@ func counted(n int, noun string) string {
 	return fmt.Sprintf("%d %ss", n, noun)
 }
 
-// fromHandbook is the Source of a model that has seen no reading.
-const fromHandbook = "handbook prior"
+// The Source of a model.
+const (
+	fromReadings = "shop data"
+	fromHandbook = "handbook prior" // it has seen no reading
+)

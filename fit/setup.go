@@ -31,7 +31,7 @@ func (s *Setup) PlayedBy(measured profiles.Excitation) profiles.Excitation {
 	return measured
 }
 
-// cell is one string of a setup over its pole.
+// cell is one string of a setup over its pole, as a cell without takes.
 func (s *Setup) cell(i int, heights []float64) *cell.Cell {
 	str := &s.Strings[i]
 	return &cell.Cell{Core: str.Core, Gauge: str.Gauge, Wrap: str.Wrap, PoleHeight: heights[i], StringHeight: s.StringHeights[i]}
