@@ -1,9 +1,11 @@
 package explain
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 
 	"evenpole/fit"
@@ -12,6 +14,7 @@ import (
 	"evenpole/fit/curve"
 	"evenpole/fit/curve/curvetest"
 	"evenpole/fit/level"
+	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -120,6 +123,34 @@ func TestEffectIntervals(t *testing.T) {
 	t.Logf("%d of %d inside", inside, all)
 	if share := float64(inside) / float64(all); share < 0.93 {
 		t.Errorf("%d of %d poles inside their 95 %% intervals", inside, all)
+	}
+}
+
+// A pickup that was plucked another way than all others has no point in the pictures,
+// and a note says so.
+func TestDiagnosePickupOfAnotherExcitation(t *testing.T) {
+	d := celltest.Sample(t)
+	other := d.Pickups()[1]
+	cells := 0
+	for i := range d.Cells {
+		if d.Cells[i].Pickup == other {
+			d.Cells[i].Excite = profiles.Force
+		} else {
+			cells++
+		}
+	}
+	for _, kind := range fit.Kinds() {
+		m, err := fit.OfKind(d, kind)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, err := Diagnose(m, d)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if notes := strings.Join(got.Notes, "\n"); len(got.Cells) != cells || !strings.Contains(notes, fmt.Sprintf("pickup %q cannot be predicted from the others: they were plucked another way", other)) {
+			t.Errorf("%s: %d cells, want %d; notes %q", kind, len(got.Cells), cells, got.Notes)
+		}
 	}
 }
 
