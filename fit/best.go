@@ -42,7 +42,7 @@ func Best(d *cell.Data, progress Progress, names ...string) (*Result, error) {
 		return nil, first
 	}
 	best.Compared, best.folds = scores, folds
-	if preferred := chosen[0].Name; folds[preferred] == nil {
+	if preferred := chosen[0].name; folds[preferred] == nil {
 		best.Warnings = append(best.Warnings, fmt.Sprintf("the %s model cannot be fitted, so that a %s one has to do: %s", preferred, best.Kind, reason(first)))
 	}
 	return best, nil
@@ -59,8 +59,8 @@ func reason(err error) string {
 // knowsPoleHeights reports whether a model says what a pole's height does. A model
 // that may not has a method of that name.
 func knowsPoleHeights(m Model) bool {
-	l, ok := m.(interface{ knowsPoleHeights() bool })
-	return !ok || l.knowsPoleHeights()
+	l, ok := m.(interface{ knowsHeights() bool })
+	return !ok || l.knowsHeights()
 }
 
 // predictsBetter reports whether a predicts the balance of pickups left out

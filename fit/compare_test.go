@@ -92,7 +92,7 @@ func TestCompareNewWhereEveryPickupHasChanged(t *testing.T) {
 }
 
 // withKinds lets Best choose among other kinds.
-func withKinds(t *testing.T, other ...Kind) {
+func withKinds(t *testing.T, other ...modelKind) {
 	t.Helper()
 	before := kinds
 	kinds = other
@@ -101,7 +101,7 @@ func withKinds(t *testing.T, other ...Kind) {
 
 func TestBestWithoutThePreferredKind(t *testing.T) {
 	d := &cell.Data{Cells: truth{pole: 0.45, core: 1.1, lift: -0.2, noise: 0.02}.cells(rand.New(rand.NewPCG(3, 3)), 1)}
-	refuses := Kind{Name: "oracle", Fit: func(*cell.Data) (Model, error) { return nil, &CannotFitError{"too little", "capture"} }}
+	refuses := modelKind{name: "oracle", fit: func(*cell.Data) (Model, error) { return nil, &CannotFitError{"too little", "capture"} }}
 	withKinds(t, refuses, logLinearKind(logHeight), logLinearKind(logGap))
 	r, err := Best(d, nil)
 	if err != nil {
@@ -126,7 +126,7 @@ func TestBestOfOnePickupIsFalloff(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if r.Kind != falloffKind.Name || r.CVBalance != nil || len(r.CVPickups) != 1 || len(r.Compared) != 3 {
+	if r.Kind != falloffKind.name || r.CVBalance != nil || len(r.CVPickups) != 1 || len(r.Compared) != 3 {
 		t.Errorf("got %s of %+v", r.Kind, r.Compared)
 	}
 }
@@ -136,7 +136,7 @@ func TestBestOfOnePickupIsFalloff(t *testing.T) {
 func TestBestPredictsBest(t *testing.T) {
 	w := truth{pole: 0.45, core: 1.1, lift: -0.2, noise: 0.02}
 	d := &cell.Data{Cells: w.cells(rand.New(rand.NewPCG(3, 3)), 12)}
-	for _, order := range [][]Kind{{logLinearKind(logGap), logLinearKind(logHeight)}, {logLinearKind(logHeight), logLinearKind(logGap)}} {
+	for _, order := range [][]modelKind{{logLinearKind(logGap), logLinearKind(logHeight)}, {logLinearKind(logHeight), logLinearKind(logGap)}} {
 		withKinds(t, order...)
 		var said []string
 		r, err := Best(d, func(kind string, done, of int) { said = append(said, kind) })
@@ -146,7 +146,7 @@ func TestBestPredictsBest(t *testing.T) {
 		if r.Kind != logHeight.name {
 			t.Errorf("got %s", r.Kind)
 		}
-		if len(said) == 0 || said[0] != order[0].Name || said[len(said)-1] != order[1].Name {
+		if len(said) == 0 || said[0] != order[0].name || said[len(said)-1] != order[1].name {
 			t.Errorf("progress was said of %q", said)
 		}
 	}
@@ -163,7 +163,7 @@ func TestBestKnowsWhatHeightsDo(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if r.Kind != falloffKind.Name {
+	if r.Kind != falloffKind.name {
 		t.Errorf("got %s", r.Kind)
 	}
 }

@@ -31,7 +31,7 @@
 // A new kind of model is a type that satisfies Model in a file of its own, with a function
 // that fits it to data and one that reads its state, and an entry in the table of kinds;
 // its place there says how it is preferred where data cannot tell. A model that may not
-// know what a pole's height does has a method knowsPoleHeights (see best.go). A new term
+// know what a pole's height does has a method knowsHeights (see best.go). A new term
 // or effect of the falloff model begins in package curve.
 //
 // A model file is one JSON object: format and version, the program that wrote it, the

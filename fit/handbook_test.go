@@ -13,7 +13,7 @@ import (
 // TestPriorHoldsRealShop: what a record that no part of this program made says
 // of each parameter lies where the handbook expects it.
 func TestPriorHoldsRealShop(t *testing.T) {
-	m, err := OfKind(celltest.Sample(t), falloffKind.Name)
+	m, err := OfKind(celltest.Sample(t), falloffKind.name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -31,7 +31,7 @@ func TestHandbookPlans(t *testing.T) {
 	h := Handbook(profiles.Travel)
 	s := &Setup{Strings: curvetest.Steels, StringHeights: []float64{3, 3.4, 3.6, 3.7, 3.6, 3.4}, Spacing: 10.2}
 	heights := []float64{0.5, 1, 1.5, 1.5, 1, 0.5}
-	fitted, err := OfKind(celltest.Sample(t), falloffKind.Name)
+	fitted, err := OfKind(celltest.Sample(t), falloffKind.name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -54,7 +54,7 @@ func TestHandbookPlans(t *testing.T) {
 // TestBeyondTheRangeErrorsGrow: a prediction is less sure outside of what was
 // measured, and a guessed core less sure than a measured one.
 func TestBeyondTheRangeErrorsGrow(t *testing.T) {
-	fitted, err := OfKind(celltest.Sample(t), falloffKind.Name)
+	fitted, err := OfKind(celltest.Sample(t), falloffKind.name)
 	if err != nil {
 		t.Fatal(err)
 	}

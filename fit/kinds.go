@@ -7,13 +7,13 @@ import (
 	"evenpole/fit/cell"
 )
 
-// Kind is a way to fit a model.
-type Kind struct {
-	Name string
+// modelKind is a way to fit a model.
+type modelKind struct {
+	name string
 
-	// Fit fits a model to the cells of data. It is called from several goroutines at
+	// fit fits a model to the cells of data. It is called from several goroutines at
 	// once. Data that carry no such model are a *CannotFitError.
-	Fit func(d *cell.Data) (Model, error)
+	fit func(d *cell.Data) (Model, error)
 
 	// decode reads the state that encoding a model as JSON wrote into its file.
 	decode func(state []byte) (Model, error)
@@ -26,11 +26,11 @@ type Kind struct {
 // kinds are all kinds. Where the data cannot tell which predicts best, the first that
 // can be fitted is chosen: the falloff model knows from the handbook
 // what few data do not say, and of the others the one on height is the plainer.
-var kinds = []Kind{falloffKind, logLinearKind(logHeight), logLinearKind(logGap)}
+var kinds = []modelKind{falloffKind, logLinearKind(logHeight), logLinearKind(logGap)}
 
-var falloffKind = Kind{
-	Name:   falloffName,
-	Fit:    func(d *cell.Data) (Model, error) { return fitFalloff(d, nil) },
+var falloffKind = modelKind{
+	name:   falloffName,
+	fit:    func(d *cell.Data) (Model, error) { return fitFalloff(d, nil) },
 	decode: func(state []byte) (Model, error) { return decodeFalloff(state) },
 	refit: func(m Model) func(*cell.Data) (Model, error) {
 		sds := m.(*Falloff).SDs
@@ -38,10 +38,10 @@ var falloffKind = Kind{
 	},
 }
 
-func logLinearKind(k logKind) Kind {
-	return Kind{
-		Name:   k.name,
-		Fit:    func(d *cell.Data) (Model, error) { return k.fit(d) },
+func logLinearKind(k logKind) modelKind {
+	return modelKind{
+		name:   k.name,
+		fit:    func(d *cell.Data) (Model, error) { return k.fit(d) },
 		decode: func(state []byte) (Model, error) { return k.decode(state) },
 	}
 }
@@ -51,26 +51,26 @@ func logLinearKind(k logKind) Kind {
 func Kinds() []string {
 	var names []string
 	for _, k := range kinds {
-		names = append(names, k.Name)
+		names = append(names, k.name)
 	}
 	return names
 }
 
-func kindOf(name string) (Kind, error) {
+func kindOf(name string) (modelKind, error) {
 	for _, k := range kinds {
-		if k.Name == name {
+		if k.name == name {
 			return k, nil
 		}
 	}
-	return Kind{}, fmt.Errorf("expected a kind of model (%s), got %q", strings.Join(Kinds(), ", "), name)
+	return modelKind{}, fmt.Errorf("expected a kind of model (%s), got %q", strings.Join(Kinds(), ", "), name)
 }
 
 // kindsOf finds kinds by their names; all of them when there are none.
-func kindsOf(names []string) ([]Kind, error) {
+func kindsOf(names []string) ([]modelKind, error) {
 	if len(names) == 0 {
 		return kinds, nil
 	}
-	var out []Kind
+	var out []modelKind
 	for _, name := range names {
 		k, err := kindOf(name)
 		if err != nil {
@@ -91,9 +91,9 @@ func RefitOf(m Model) (func(*cell.Data) (Model, error), error) {
 	return k.refitOf(m), nil
 }
 
-func (k Kind) refitOf(m Model) func(*cell.Data) (Model, error) {
+func (k modelKind) refitOf(m Model) func(*cell.Data) (Model, error) {
 	if k.refit == nil {
-		return k.Fit
+		return k.fit
 	}
 	return k.refit(m)
 }
@@ -104,5 +104,5 @@ func OfKind(d *cell.Data, kind string) (Model, error) {
 	if err != nil {
 		return nil, err
 	}
-	return k.Fit(d)
+	return k.fit(d)
 }

@@ -122,7 +122,7 @@ func (m *logLinear) at(c *cell.Cell) float64 {
 	return y
 }
 
-func (m *logLinear) knowsPoleHeights() bool { return m.has(onPoleHeight) || m.has(onGap) }
+func (m *logLinear) knowsHeights() bool { return m.has(onPoleHeight) || m.has(onGap) }
 
 func (m *logLinear) has(t term) bool { return slices.Contains(m.Terms, t.name) }
 

@@ -84,7 +84,7 @@ func (m *logLinear) Warnings(s *Setup, heights []float64) []string {
 // missingTerms says which terms the model lacks, and which capture would tell them.
 func (m *logLinear) missingTerms() []string {
 	var out []string
-	if !m.knowsPoleHeights() {
+	if !m.knowsHeights() {
 		out = append(out, "the model does not know what pole heights do: "+onPoleHeight.cannotTell)
 	}
 	if !m.has(onCore) {

@@ -55,11 +55,11 @@ type Score struct {
 type Progress func(kind string, done, of int)
 
 // judged fits a model and judges it on pickups and string sets left out in turn.
-func (k Kind) judged(d *cell.Data, progress Progress) (*Result, error) {
+func (k modelKind) judged(d *cell.Data, progress Progress) (*Result, error) {
 	if len(d.Cells) == 0 {
 		return nil, &CannotFitError{fmt.Sprintf("no good take among %s", counted(d.Readings, "reading")), "capture a pickup first"}
 	}
-	m, err := k.Fit(d)
+	m, err := k.fit(d)
 	if err != nil {
 		return nil, err
 	}
@@ -68,14 +68,14 @@ func (k Kind) judged(d *cell.Data, progress Progress) (*Result, error) {
 	}
 	var step func(done, of int)
 	if progress != nil {
-		step = func(done, of int) { progress(k.Name, done, of) }
+		step = func(done, of int) { progress(k.name, done, of) }
 	}
 	cv := crossValidate(d, k.refitOf(m), step)
 	r := &Result{
 		Model:       m,
 		Fingerprint: d.Fingerprint(),
 		Report: Report{
-			Kind: k.Name, Readings: d.Readings, Parameters: m.Parameters(), ResidualSD: m.ResidualSD(),
+			Kind: k.name, Readings: d.Readings, Parameters: m.Parameters(), ResidualSD: m.ResidualSD(),
 			CVBalance: cv.Balance, CVLevel: cv.Level, CVSet: cv.Set, CVPickups: cv.Pickups, CVSets: cv.Sets,
 			Compared: []Score{}, Range: m.Measured(), Drift: trendOf(cv.Pickups),
 			LeftOut: append([]cell.LeftOut{}, d.LeftOut...), Suspects: append([]cell.Suspect{}, d.Suspects...),
