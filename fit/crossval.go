@@ -15,12 +15,12 @@ import (
 // crossValidation is the root mean square error of predictions of cells that the fit
 // did not see, dB. A figure is nil when nothing could be predicted from the rest.
 type crossValidation struct {
-	Balance *float64 // whole pickups left out, each pickup's own mean error taken off
-	Level   *float64 // the same with the level
-	Set     *float64 // whole string sets left out: balance
-	Pickups []Fold   // one for each pickup
-	Sets    []Fold   // one for each string set
-	Notes   []string // what could not be predicted, and why
+	balance *float64 // whole pickups left out, each pickup's own mean error taken off
+	level   *float64 // the same with the level
+	set     *float64 // whole string sets left out: balance
+	pickups []Fold   // one for each pickup
+	sets    []Fold   // one for each string set
+	notes   []string // what could not be predicted, and why
 }
 
 // Fold is a pickup or a string set that was left out, and the root mean square error,
@@ -60,20 +60,20 @@ func crossValidate(d *cell.Data, fit func(*cell.Data) (Model, error), step func(
 		}
 	}
 	var cv crossValidation
-	cv.Pickups = cv.leaveOutEach(d, "pickup", pickups, fit, next)
-	if len(cv.Pickups) == 1 {
-		cv.Notes = append(cv.Notes, "one pickup alone: how well others are predicted cannot be told; capture a second one")
+	cv.pickups = cv.leaveOutEach(d, "pickup", pickups, fit, next)
+	if len(cv.pickups) == 1 {
+		cv.notes = append(cv.notes, "one pickup alone: how well others are predicted cannot be told; capture a second one")
 	}
-	cv.Sets = cv.leaveOutEach(d, "string set", sets, fit, next)
+	cv.sets = cv.leaveOutEach(d, "string set", sets, fit, next)
 	var balance, level, set squares
-	for _, f := range cv.Pickups {
+	for _, f := range cv.pickups {
 		balance.join(f.balance)
 		level.join(f.level)
 	}
-	for _, f := range cv.Sets {
+	for _, f := range cv.sets {
 		set.join(f.balance)
 	}
-	cv.Balance, cv.Level, cv.Set = balance.rms(), level.rms(), set.rms()
+	cv.balance, cv.level, cv.set = balance.rms(), level.rms(), set.rms()
 	return cv
 }
 
@@ -87,7 +87,7 @@ func (cv *crossValidation) leaveOutEach(d *cell.Data, what string, names []strin
 	})
 	for i, err := range errs {
 		if err != nil {
-			cv.Notes = append(cv.Notes, fmt.Sprintf("%s %q cannot be predicted from the others: %v", what, parts[i], err))
+			cv.notes = append(cv.notes, fmt.Sprintf("%s %q cannot be predicted from the others: %v", what, parts[i], err))
 		}
 	}
 	return folds

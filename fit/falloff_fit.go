@@ -49,7 +49,7 @@ func fitFalloff(d *cell.Data, given []float64) (*Falloff, error) {
 	if err != nil {
 		return nil, fmt.Errorf("falloff: %w", err)
 	}
-	f.Cov = rowsOf(fit.Cov, 1)
+	f.Cov = solve.Rows(fit.Cov, 1)
 	for _, u := range fit.U {
 		f.LevelCounts = append(f.LevelCounts, len(u))
 	}

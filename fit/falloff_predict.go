@@ -84,13 +84,11 @@ func (f *Falloff) Uncertainty(s *Setup, heights []float64) *mat.SymDense {
 		f.Gradient(j.RawRowView(i), f.Theta, site, 0)
 		variance[i] = f.stringVariance(s, i, site)
 	}
-	var half, full mat.Dense
-	half.Mul(j, symmetric(f.Cov))
-	full.Mul(&half, j.T())
+	propagated := solve.Propagated(j, solve.Symmetric(f.Cov))
 	cov := mat.NewSymDense(n, nil)
 	for i := range n {
 		for k := i; k < n; k++ {
-			v := full.At(i, k)
+			v := propagated.At(i, k)
 			if w := s.Strings[i].Wrap; w == s.Strings[k].Wrap && w != profiles.Plain && !slices.Contains(f.Wraps, w) {
 				v += f.unmeasuredWrapSD(s, i) * f.unmeasuredWrapSD(s, k)
 			}
@@ -178,6 +176,6 @@ func (f *Falloff) FallAt(logArea, gap float64) (fall, se float64) {
 		grad[j] -= ref[j]
 	}
 	g := mat.NewVecDense(len(grad), grad)
-	v := mat.Inner(g, symmetric(f.Cov), g)
+	v := mat.Inner(g, solve.Symmetric(f.Cov), g)
 	return f.Predict(f.Theta, here, 0) - f.Predict(f.Theta, there, 0), math.Sqrt(max(0, v))
 }

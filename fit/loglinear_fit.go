@@ -39,7 +39,7 @@ func (k logKind) fit(d *cell.Data) (*logLinear, error) {
 	}
 	m.B, m.Centre, m.Mean = lsq.B, centre, mean[0]
 	m.SD = lsq.SD(g.n)
-	m.Cov = rowsOf(lsq.Cov, m.SD*m.SD)
+	m.Cov = solve.Rows(lsq.Cov, m.SD*m.SD)
 	m.MeanSE = m.meanError(g, cells)
 	m.Range = rangeOf(cells)
 	m.noteDoubts(cells, lsq.R)

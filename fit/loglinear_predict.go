@@ -7,6 +7,7 @@ import (
 
 	"evenpole/fit/cell"
 	"evenpole/fit/curve"
+	"evenpole/fit/solve"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -54,7 +55,7 @@ func (m *logLinear) Uncertainty(s *Setup, heights []float64) *mat.SymDense {
 			x.Set(i, j, t.value(s.cell(i, heights))-m.Centre[j])
 		}
 	}
-	estimates := symmetric(m.Cov)
+	estimates := solve.Symmetric(m.Cov)
 	cov := mat.NewSymDense(n, nil)
 	for i := range n {
 		for k := i; k < n; k++ {

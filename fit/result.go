@@ -76,10 +76,10 @@ func (k modelKind) judged(d *cell.Data, progress Progress) (*Result, error) {
 		Fingerprint: d.Fingerprint(),
 		Report: Report{
 			Kind: k.name, Readings: d.Readings, Parameters: m.Parameters(), ResidualSD: m.ResidualSD(),
-			CVBalance: cv.Balance, CVLevel: cv.Level, CVSet: cv.Set, CVPickups: cv.Pickups, CVSets: cv.Sets,
-			Compared: []Score{}, Range: m.Measured(), Drift: trendOf(cv.Pickups),
+			CVBalance: cv.balance, CVLevel: cv.level, CVSet: cv.set, CVPickups: cv.pickups, CVSets: cv.sets,
+			Compared: []Score{}, Range: m.Measured(), Drift: trendOf(cv.pickups),
 			LeftOut: append([]cell.LeftOut{}, d.LeftOut...), Suspects: append([]cell.Suspect{}, d.Suspects...),
-			Warnings: append(append([]string{}, m.Notes()...), cv.Notes...),
+			Warnings: append(append([]string{}, m.Notes()...), cv.notes...),
 		},
 	}
 	if w := r.Drift.warning(); w != "" {

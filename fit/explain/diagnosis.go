@@ -37,10 +37,9 @@ type FallClass struct {
 
 // FallPoint is a level beside that at the reference gap.
 type FallPoint struct {
-	Pickup string
-	Gap    float64 // mm
-	Level  float64 // dB, other causes than the gap taken off
-	Half   float64 // dB, of a curve; 0 of a point
+	Gap   float64 // mm
+	Level float64 // dB, other causes than the gap taken off
+	Half  float64 // dB, of a curve; 0 of a point
 }
 
 // EffectGroup is a random effect with all its levels.

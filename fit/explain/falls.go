@@ -31,13 +31,13 @@ func falls(m *fit.CellEffects, residuals []float64) []FallClass {
 			least, most = min(least, gap), max(most, gap)
 			mean += area[i] / float64(len(members))
 			fall, _ := f.FallAt(area[i], gap)
-			c.Points = append(c.Points, FallPoint{m.Cells[i].Pickup, gap, level.PerLn * (fall + residuals[i]), 0})
+			c.Points = append(c.Points, FallPoint{gap, level.PerLn * (fall + residuals[i]), 0})
 		}
 		const steps = 48
 		for k := range steps + 1 {
 			gap := least + (most-least)*float64(k)/steps
 			fall, se := f.FallAt(mean, gap)
-			c.Curve = append(c.Curve, FallPoint{"", gap, level.PerLn * fall, level.PerLn * normal95 * se})
+			c.Curve = append(c.Curve, FallPoint{gap, level.PerLn * fall, level.PerLn * normal95 * se})
 		}
 		out = append(out, c)
 	}

@@ -10,6 +10,7 @@ import (
 	"evenpole/fit/cell/celltest"
 	"evenpole/fit/curve/curvetest"
 	"evenpole/fit/level"
+	"evenpole/fit/solve"
 	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
@@ -141,9 +142,7 @@ func uncertaintyOf(f *fit.Falloff) float64 {
 	for i := range curvetest.Steels {
 		f.Gradient(j.RawRowView(i), f.Theta, f.Site(w.Setup, i, w.Heights), 0)
 	}
-	var half, full mat.Dense
-	half.Mul(j, symmetric(f.Cov))
-	full.Mul(&half, j.T())
+	full := solve.Propagated(j, solve.Symmetric(f.Cov))
 	cov := mat.NewSymDense(len(curvetest.Steels), nil)
 	for i := range curvetest.Steels {
 		for k := i; k < len(curvetest.Steels); k++ {
@@ -270,14 +269,4 @@ func fitted(t *testing.T, d *cell.Data) *fit.Falloff {
 		t.Fatal(err)
 	}
 	return m.(*fit.Falloff)
-}
-
-func symmetric(rows [][]float64) *mat.SymDense {
-	m := mat.NewSymDense(len(rows), nil)
-	for i, row := range rows {
-		for j := i; j < len(row); j++ {
-			m.SetSym(i, j, row[j])
-		}
-	}
-	return m
 }
