@@ -1,57 +1,23 @@
 package fit
 
-import (
-	"math"
-
-	"evenpole/fit/cell"
-	"evenpole/fit/level"
-)
-
-// What two models are compared on. In every case both predict cells that they
-// were not fitted to.
-const (
-	NeitherSaw = "pickups new to both"
-	OneSaw     = "pickups new to one of the two"
-	BothSaw    = "pickups known to both, each left out in turn"
-	ByKind     = "the record's pickups, each left out in turn of a model of the same kind"
-	NoBasis    = "nothing: no pickup can be predicted by both"
-)
-
-// Comparison is how two models predict the same cells of pickups: root mean
-// square errors in dB, of the first and the second; nil without any.
-type Comparison struct {
-	Basis   string      `json:"basis"`
-	Pickups []string    `json:"pickups"`
-	Cells   int         `json:"n_cells"`
-	Balance [2]*float64 `json:"rms_db"`
-	Level   [2]*float64 `json:"rms_level_db"`
-}
-
-// AsWell is how much worse, dB, counts as equally good: a pole that is set 0.02
-// mm off does as much. A model of more data should not fall to a rounding error.
-const AsWell = 0.05
-
-// SecondAsWell reports whether the second predicts balance at least as well.
-// Where nothing can be compared it does: it knows the newer data.
-func (c *Comparison) SecondAsWell() bool {
-	return c.Balance[0] == nil || *c.Balance[1] <= *c.Balance[0]+AsWell
-}
+import "evenpole/fit/cell"
 
 // Compare compares two models on pickups of a record: on those that neither was
 // fitted on, where there are any; else on those that only one was fitted on,
-// else on those that both were. A model predicts a pickup that it was fitted on
-// as its cross-validation did, from the others.
+// else on those that both were. A pickup that a model was fitted on is predicted as in
+// its cross-validation, from the others.
 func Compare(a, b *Result, d *cell.Data) Comparison {
 	var by [3][2][]Fold // by how many of the two were fitted on a pickup
 	for _, p := range d.Pickups() {
-		_, own := d.Split(p)
-		one, aSaw := a.unseen(p, own)
-		two, bSaw := b.unseen(p, own)
+		_, cells := d.Split(p)
+		one, aSaw := a.predictionOf(p, cells)
+		two, bSaw := b.predictionOf(p, cells)
 		n := 0
-		for _, saw := range []bool{aSaw, bSaw} {
-			if saw {
-				n++
-			}
+		if aSaw {
+			n++
+		}
+		if bSaw {
+			n++
 		}
 		by[n][0], by[n][1] = append(by[n][0], one), append(by[n][1], two)
 	}
@@ -64,9 +30,10 @@ func Compare(a, b *Result, d *cell.Data) Comparison {
 	return Comparison{Basis: NoBasis, Pickups: []string{}}
 }
 
-// CompareNew compares a shop's model with a new fit to its record: on pickups
-// that are new since; without any, on those whose cells are as they were; where
-// all have changed, by kind.
+// CompareNew compares a shop's model with a new fit to its record: on the pickups that
+// are new since; without any, on those whose cells are as they were; where all have
+// changed, on how a model of the current one's kind and the new one predict pickups left
+// out.
 func CompareNew(current, fresh *Result, d *cell.Data) Comparison {
 	c := Compare(current, fresh, d)
 	if c.Basis == NoBasis {
@@ -78,15 +45,15 @@ func CompareNew(current, fresh *Result, d *cell.Data) Comparison {
 	return c
 }
 
-// unseen is how a model predicts a pickup that it was not fitted on, or that its
-// cross-validation left out.
-func (r *Result) unseen(pickup string, own []cell.Cell) (f Fold, saw bool) {
+// predictionOf is how a model predicts a pickup: of one that it was fitted on, as its
+// cross-validation did. saw reports whether it was.
+func (r *Result) predictionOf(pickup string, cells []cell.Cell) (f Fold, saw bool) {
 	for _, f := range r.CVPickups {
 		if f.Name == pickup {
 			return f, true
 		}
 	}
-	f = Fold{Name: pickup, Data: (&cell.Data{Cells: own}).Fingerprint(), own: own}
+	f = newFold(pickup, cells)
 	f.predict(r.Model)
 	return f, false
 }
@@ -95,7 +62,7 @@ func (r *Result) unseen(pickup string, own []cell.Cell) (f Fold, saw bool) {
 // many of them predicted.
 func compareFolds(one, two []Fold) Comparison {
 	c := Comparison{Pickups: []string{}}
-	var balance, level [2]sum
+	var balance, level [2]squares
 	for _, a := range one {
 		for _, b := range two {
 			if a.Name != b.Name || a.Data != b.Data || a.Cells != b.Cells || a.Balance == nil || b.Balance == nil {
@@ -113,9 +80,4 @@ func compareFolds(one, two []Fold) Comparison {
 		c.Balance[i], c.Level[i] = balance[i].rms(), level[i].rms()
 	}
 	return c
-}
-
-// sumOf is the sum of squares behind a root mean square in dB over n cells.
-func sumOf(rms *float64, n int) sum {
-	return sum{math.Pow(*rms/level.PerLn, 2) * float64(n), n}
 }

@@ -92,7 +92,7 @@ func TestCompareNewWhereEveryPickupHasChanged(t *testing.T) {
 }
 
 // withKinds lets Best choose among other kinds.
-func withKinds(t *testing.T, other ...Kind) {
+func withKinds(t *testing.T, other ...modelKind) {
 	t.Helper()
 	before := kinds
 	kinds = other
@@ -101,8 +101,8 @@ func withKinds(t *testing.T, other ...Kind) {
 
 func TestBestWithoutThePreferredKind(t *testing.T) {
 	d := &cell.Data{Cells: truth{pole: 0.45, core: 1.1, lift: -0.2, noise: 0.02}.cells(rand.New(rand.NewPCG(3, 3)), 1)}
-	refuses := Kind{Name: "oracle", Fit: func(*cell.Data) (Model, error) { return nil, &CannotFitError{"too little", "capture"} }}
-	withKinds(t, refuses, logHeight.kind(), logGap.kind())
+	refuses := modelKind{name: "oracle", fit: func(*cell.Data) (Model, error) { return nil, &CannotFitError{"too little", "capture"} }}
+	withKinds(t, refuses, logLinearKind(logHeight), logLinearKind(logGap))
 	r, err := Best(d, nil)
 	if err != nil {
 		t.Fatal(err)
@@ -126,7 +126,7 @@ func TestBestOfOnePickupIsFalloff(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if r.Kind != falloffKind.Name || r.CVBalance != nil || len(r.CVPickups) != 1 || len(r.Compared) != 3 {
+	if r.Kind != falloffKind.name || r.CVBalance != nil || len(r.CVPickups) != 1 || len(r.Compared) != 3 {
 		t.Errorf("got %s of %+v", r.Kind, r.Compared)
 	}
 }
@@ -136,7 +136,7 @@ func TestBestOfOnePickupIsFalloff(t *testing.T) {
 func TestBestPredictsBest(t *testing.T) {
 	w := truth{pole: 0.45, core: 1.1, lift: -0.2, noise: 0.02}
 	d := &cell.Data{Cells: w.cells(rand.New(rand.NewPCG(3, 3)), 12)}
-	for _, order := range [][]Kind{{logGap.kind(), logHeight.kind()}, {logHeight.kind(), logGap.kind()}} {
+	for _, order := range [][]modelKind{{logLinearKind(logGap), logLinearKind(logHeight)}, {logLinearKind(logHeight), logLinearKind(logGap)}} {
 		withKinds(t, order...)
 		var said []string
 		r, err := Best(d, func(kind string, done, of int) { said = append(said, kind) })
@@ -146,7 +146,7 @@ func TestBestPredictsBest(t *testing.T) {
 		if r.Kind != logHeight.name {
 			t.Errorf("got %s", r.Kind)
 		}
-		if len(said) == 0 || said[0] != order[0].Name || said[len(said)-1] != order[1].Name {
+		if len(said) == 0 || said[0] != order[0].name || said[len(said)-1] != order[1].name {
 			t.Errorf("progress was said of %q", said)
 		}
 	}
@@ -163,7 +163,7 @@ func TestBestKnowsWhatHeightsDo(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if r.Kind != falloffKind.Name {
+	if r.Kind != falloffKind.name {
 		t.Errorf("got %s", r.Kind)
 	}
 }
@@ -171,7 +171,7 @@ func TestBestKnowsWhatHeightsDo(t *testing.T) {
 // Levels that follow a line to the last digit were not measured.
 func TestBestDoesNotBelieveInExactness(t *testing.T) {
 	w := truth{pole: 0.45, core: 1.1, lift: -0.2}
-	withKinds(t, logHeight.kind())
+	withKinds(t, logLinearKind(logHeight))
 	_, err := Best(&cell.Data{Cells: w.cells(rand.New(rand.NewPCG(3, 3)), 4)}, nil)
 	if err == nil || !strings.Contains(err.Error(), "leaves nothing of any of 48 cells; look whether the readings were measured") {
 		t.Errorf("got %v", err)
@@ -180,7 +180,7 @@ func TestBestDoesNotBelieveInExactness(t *testing.T) {
 
 func TestNoCellIsNoModel(t *testing.T) {
 	for _, k := range Kinds() {
-		if _, err := Fit(&cell.Data{Readings: 3}, k); err == nil || !strings.Contains(err.Error(), "no good take among 3 readings") {
+		if _, err := judgedAs(&cell.Data{Readings: 3}, k); err == nil || !strings.Contains(err.Error(), "no good take among 3 readings") {
 			t.Errorf("%s: got %v", k, err)
 		}
 	}

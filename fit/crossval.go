@@ -8,45 +8,43 @@ import (
 	"sync"
 
 	"evenpole/fit/cell"
-	"evenpole/fit/level"
 	"evenpole/fit/solve"
 	"evenpole/profiles"
 )
 
-// CV is how far predictions are off of cells that the fit did not see, root
-// mean square over cells, in dB. A figure is nil when nothing could be
-// predicted from the rest.
-type CV struct {
-	Balance *float64 // whole pickups left out, each pickup's own mean error taken off
-	Level   *float64 // the same with the level
-	Set     *float64 // whole string sets left out: balance
-	Pickups []Fold   // one for each pickup
-	Sets    []Fold   // one for each string set
-	Notes   []string // what could not be predicted, and why
+// crossValidation is the root mean square error of predictions of cells that the fit
+// did not see, dB. A figure is nil when nothing could be predicted from the rest.
+type crossValidation struct {
+	balance *float64 // whole pickups left out, each pickup's own mean error taken off
+	level   *float64 // the same with the level
+	set     *float64 // whole string sets left out: balance
+	pickups []Fold   // one for each pickup
+	sets    []Fold   // one for each string set
+	notes   []string // what could not be predicted, and why
 }
 
-// Fold is a pickup or a string set that was left out, and how far predictions
-// from the rest are off: root mean square over its cells, dB. A figure is nil
-// when there was none.
+// Fold is a pickup or a string set that was left out, and the root mean square error,
+// dB, with which its cells are predicted from the rest. A figure is nil when nothing
+// was predicted.
 type Fold struct {
 	Name     string          `json:"name"`
 	Cells    int             `json:"n_cells"` // those that were predicted
 	Balance  *float64        `json:"rms_db"`  // each pickup's own mean error taken off
 	Level    *float64        `json:"rms_level_db"`
-	NewWraps []profiles.Wrap `json:"new_wraps,omitempty"` // wraps that nothing else has: priors alone told of them
+	NewWraps []profiles.Wrap `json:"new_wraps,omitempty"` // wraps that nothing else has: they are predicted from priors alone
 	Data     string          `json:"data_sha256"`         // fingerprint of its cells, predicted or not
 
-	own            []cell.Cell
-	missed         []float64 // what the prediction of each own cell missed, ln v; NaN without one
-	balance, level sum
+	cells          []cell.Cell
+	errors         []float64 // of each cell: level less prediction, ln v; NaN without one
+	balance, level squares
 }
 
-// CrossValidate leaves out each pickup in turn, then each string set, fits to
-// the rest and predicts the cells left out. A pickup with a single cell has no
+// crossValidate leaves out each pickup in turn, then each string set, fits to
+// the rest and predicts the cells left out (leave-one-group-out). A pickup with a single cell has no
 // balance. A string set is what the record names so; an unnamed one is the list
 // of gauges and cores in a session. fit is called from several goroutines at
-// once. step is told of every fit, and may be nil.
-func CrossValidate(d *cell.Data, fit func(*cell.Data) (Model, error), step func(done, of int)) CV {
+// once. step is called before every fit, and may be nil.
+func crossValidate(d *cell.Data, fit func(*cell.Data) (Model, error), step func(done, of int)) crossValidation {
 	pickups, sets := make([]string, len(d.Cells)), d.SetNames()
 	for i := range d.Cells {
 		pickups[i] = d.Cells[i].Pickup
@@ -61,49 +59,53 @@ func CrossValidate(d *cell.Data, fit func(*cell.Data) (Model, error), step func(
 			step(done, total)
 		}
 	}
-	var cv CV
-	cv.Pickups = cv.leave(d, "pickup", pickups, fit, next)
-	if len(cv.Pickups) == 1 {
-		cv.Notes = append(cv.Notes, "one pickup alone: how well others are predicted cannot be told; capture a second one")
+	var cv crossValidation
+	cv.pickups = cv.leaveOutEach(d, "pickup", pickups, fit, next)
+	if len(cv.pickups) == 1 {
+		cv.notes = append(cv.notes, "one pickup alone: how well others are predicted cannot be told; capture a second one")
 	}
-	cv.Sets = cv.leave(d, "string set", sets, fit, next)
-	var balance, level, set sum
-	for _, f := range cv.Pickups {
+	cv.sets = cv.leaveOutEach(d, "string set", sets, fit, next)
+	var balance, level, set squares
+	for _, f := range cv.pickups {
 		balance.join(f.balance)
 		level.join(f.level)
 	}
-	for _, f := range cv.Sets {
+	for _, f := range cv.sets {
 		set.join(f.balance)
 	}
-	cv.Balance, cv.Level, cv.Set = balance.rms(), level.rms(), set.rms()
+	cv.balance, cv.level, cv.set = balance.rms(), level.rms(), set.rms()
 	return cv
 }
 
-// leave leaves out the cells of each name in turn; names has one for each cell.
-func (cv *CV) leave(d *cell.Data, what string, names []string, fit func(*cell.Data) (Model, error), next func()) []Fold {
+// leaveOutEach leaves out the cells of each name in turn; names has one for each cell.
+func (cv *crossValidation) leaveOutEach(d *cell.Data, what string, names []string, fit func(*cell.Data) (Model, error), next func()) []Fold {
 	parts := distinct(slices.Clone(names))
 	folds, errs := make([]Fold, len(parts)), make([]error, len(parts))
-	atOnce(len(parts), func(i int) {
+	inParallel(len(parts), func(i int) {
 		next()
 		folds[i], errs[i] = leaveOut(d, names, parts[i], fit)
 	})
 	for i, err := range errs {
 		if err != nil {
-			cv.Notes = append(cv.Notes, fmt.Sprintf("%s %q cannot be predicted from the others: %v", what, parts[i], err))
+			cv.notes = append(cv.notes, fmt.Sprintf("%s %q cannot be predicted from the others: %v", what, parts[i], err))
 		}
 	}
 	return folds
 }
 
+func newFold(name string, cells []cell.Cell) Fold {
+	return Fold{Name: name, Data: (&cell.Data{Cells: cells}).Fingerprint(), cells: cells}
+}
+
 // leaveOut predicts the cells of one name from the rest, if there is any.
 func leaveOut(d *cell.Data, names []string, name string, fit func(*cell.Data) (Model, error)) (Fold, error) {
-	rest, own := d.Without(names, name)
-	f := Fold{Name: name, Data: (&cell.Data{Cells: own}).Fingerprint(), own: own}
+	rest, cells := d.Without(names, name)
+	f := newFold(name, cells)
 	if len(rest.Cells) == 0 {
 		return f, nil
 	}
-	known, here := rangeOf(rest.Cells), rangeOf(own)
-	f.NewWraps = slices.DeleteFunc(here.Wraps, known.knows)
+	measured, here := rangeOf(rest.Cells), rangeOf(cells)
+	f.NewWraps = slices.DeleteFunc(here.Wraps, measured.hasWrap)
 	m, err := fit(rest)
 	if err != nil {
 		return f, err
@@ -112,8 +114,8 @@ func leaveOut(d *cell.Data, names []string, name string, fit func(*cell.Data) (M
 	return f, nil
 }
 
-// atOnce does n things, as many at once as there are processors.
-func atOnce(n int, do func(i int)) {
+// inParallel does n things, as many at once as there are processors.
+func inParallel(n int, do func(i int)) {
 	var wg sync.WaitGroup
 	todo := make(chan int)
 	for range min(n, runtime.GOMAXPROCS(0)) {
@@ -132,62 +134,35 @@ func atOnce(n int, do func(i int)) {
 
 // predict compares what a model says of the cells with what they are.
 func (f *Fold) predict(m Model) {
-	for first := 0; first < len(f.own); {
+	for first := 0; first < len(f.cells); {
 		last := first
-		for last < len(f.own) && f.own[last].Pickup == f.own[first].Pickup {
+		for last < len(f.cells) && f.cells[last].Pickup == f.cells[first].Pickup {
 			last++
 		}
-		f.predictPickup(f.own[first:last], m)
+		f.predictPickup(f.cells[first:last], m)
 		first = last
 	}
 	f.Balance, f.Level, f.Cells = f.balance.rms(), f.level.rms(), f.level.n
 }
 
-// predictPickup compares all cells but those that a mistake is thought to touch: a model
-// that predicts them well has learnt the mistake.
+// predictPickup compares the cells of one pickup, but for those that a mistake is thought
+// to touch: a model that predicts them well has learnt the mistake.
 func (f *Fold) predictPickup(cells []cell.Cell, m Model) {
-	var told []float64
+	var errors []float64
 	for i, p := range m.Expect(cells) {
 		e := cells[i].Mean - p
 		if solve.Finite(e) && !cells[i].Suspected() {
-			told = append(told, e)
+			errors = append(errors, e)
 		} else {
 			e = math.NaN()
 		}
-		f.missed = append(f.missed, e)
+		f.errors = append(f.errors, e)
 	}
-	mean := meanOf(told)
-	for _, e := range told {
+	mean := solve.Mean(errors)
+	for _, e := range errors {
 		f.level.add(e)
-		if len(told) > 1 {
+		if len(errors) > 1 {
 			f.balance.add(e - mean)
 		}
 	}
-}
-
-func meanOf(v []float64) float64 {
-	var s float64
-	for _, x := range v {
-		s += x / float64(len(v))
-	}
-	return s
-}
-
-// sum adds up squares.
-type sum struct {
-	squares float64
-	n       int
-}
-
-func (s *sum) add(v float64) { s.squares += v * v; s.n++ }
-
-func (s *sum) join(o sum) { s.squares += o.squares; s.n += o.n }
-
-// rms is the root mean square in dB; nil of nothing.
-func (s *sum) rms() *float64 {
-	if s.n == 0 {
-		return nil
-	}
-	v := level.PerLn * math.Sqrt(s.squares/float64(s.n))
-	return &v
 }

@@ -39,10 +39,10 @@ func TestCrossValidateByHand(t *testing.T) {
 	// A is predicted by B's mean 2, B by A's mean 0. Errors of A: -3, -1
 	// (balance -1, 1); of B: 1, 3 (balance -1, 1).
 	d := &cell.Data{Cells: []cell.Cell{{Pickup: "A", Mean: -1}, {Pickup: "A", Mean: 1}, {Pickup: "B", Mean: 1}, {Pickup: "B", Mean: 3}}}
-	cv := CrossValidate(d, fitFlat, nil)
+	cv := crossValidate(d, fitFlat, nil)
 	balance, whole := level.PerLn, level.PerLn*math.Sqrt((9+1+1+9)/4.0)
-	if math.Abs(*cv.Balance-balance) > 1e-12 || math.Abs(*cv.Level-whole) > 1e-12 || len(cv.Notes) != 0 {
-		t.Errorf("got %g, %g, %q; want %g, %g", *cv.Balance, *cv.Level, cv.Notes, balance, whole)
+	if math.Abs(*cv.balance-balance) > 1e-12 || math.Abs(*cv.level-whole) > 1e-12 || len(cv.notes) != 0 {
+		t.Errorf("got %g, %g, %q; want %g, %g", *cv.balance, *cv.level, cv.notes, balance, whole)
 	}
 }
 
@@ -55,18 +55,18 @@ func TestCrossValidateLeavesSetsOut(t *testing.T) {
 		{Pickup: "B", Set: "X", Mean: 0}, {Pickup: "B", Set: "X", Mean: 4}, {Pickup: "B", Set: "Y", Mean: 5},
 	}}
 	var steps []int
-	cv := CrossValidate(d, fitFlat, func(done, of int) { steps = append(steps, done, of) })
+	cv := crossValidate(d, fitFlat, func(done, of int) { steps = append(steps, done, of) })
 	if want := []int{1, 4, 2, 4, 3, 4, 4, 4}; !slices.Equal(steps, want) {
 		t.Errorf("steps %v, want %v", steps, want)
 	}
-	if len(cv.Sets) != 2 || cv.Sets[0].Name != "X" || cv.Sets[0].Cells != 4 || cv.Sets[1].Balance != nil {
-		t.Fatalf("got %+v", cv.Sets)
+	if len(cv.sets) != 2 || cv.sets[0].Name != "X" || cv.sets[0].Cells != 4 || cv.sets[1].Balance != nil {
+		t.Fatalf("got %+v", cv.sets)
 	}
 	balance, level := level.PerLn*math.Sqrt((1+1+4+4)/4.0), level.PerLn*math.Sqrt((25+9+16+0)/4.0)
 	for _, c := range []struct {
 		what      string
 		got, want float64
-	}{{"all sets", *cv.Set, balance}, {"balance of X", *cv.Sets[0].Balance, balance}, {"level of X", *cv.Sets[0].Level, level}} {
+	}{{"all sets", *cv.set, balance}, {"balance of X", *cv.sets[0].Balance, balance}, {"level of X", *cv.sets[0].Level, level}} {
 		if math.Abs(c.got-c.want) > 1e-12 {
 			t.Errorf("%s: got %g, want %g", c.what, c.got, c.want)
 		}
@@ -80,7 +80,7 @@ func TestFoldNamesWrapsThatNothingElseHas(t *testing.T) {
 		{Pickup: "A", Set: "Y", Wrap: "plain"}, {Pickup: "A", Set: "Y", Wrap: "bronze"},
 		{Pickup: "A", Set: "Z", Wrap: "bronze"},
 	}}
-	sets := CrossValidate(d, fitFlat, nil).Sets
+	sets := crossValidate(d, fitFlat, nil).sets
 	if !slices.Equal(sets[0].NewWraps, []profiles.Wrap{profiles.Nickel}) || len(sets[1].NewWraps)+len(sets[2].NewWraps) > 0 {
 		t.Errorf("got %+v", sets)
 	}
@@ -88,16 +88,16 @@ func TestFoldNamesWrapsThatNothingElseHas(t *testing.T) {
 
 func TestCrossValidateWithoutFigures(t *testing.T) {
 	one := &cell.Data{Cells: []cell.Cell{{Pickup: "A", Mean: -1}, {Pickup: "A", Mean: 1}}}
-	if cv := CrossValidate(one, fitFlat, nil); cv.Balance != nil || cv.Level != nil || len(cv.Notes) != 1 {
+	if cv := crossValidate(one, fitFlat, nil); cv.balance != nil || cv.level != nil || len(cv.notes) != 1 {
 		t.Errorf("one pickup: got %+v", cv)
 	}
 	single := &cell.Data{Cells: []cell.Cell{{Pickup: "A", Mean: -1}, {Pickup: "B", Mean: 1}}}
-	if cv := CrossValidate(single, fitFlat, nil); cv.Balance != nil || cv.Level == nil {
+	if cv := crossValidate(single, fitFlat, nil); cv.balance != nil || cv.level == nil {
 		t.Errorf("one cell a pickup: got %+v", cv)
 	}
 	refuse := func(*cell.Data) (Model, error) { return nil, errors.New("too little") }
-	cv := CrossValidate(single, refuse, nil)
-	if cv.Balance != nil || len(cv.Notes) != 2 || !strings.Contains(cv.Notes[0], `pickup "A" cannot be predicted from the others: too little`) {
+	cv := crossValidate(single, refuse, nil)
+	if cv.balance != nil || len(cv.notes) != 2 || !strings.Contains(cv.notes[0], `pickup "A" cannot be predicted from the others: too little`) {
 		t.Errorf("nothing fits: got %+v", cv)
 	}
 }
@@ -107,7 +107,7 @@ func TestCrossValidateWithoutFigures(t *testing.T) {
 func TestCrossValidateFindsTheNoise(t *testing.T) {
 	w := truth{pole: 0.45, core: 1.1, lift: -0.5, noise: 0.05}
 	d := &cell.Data{Cells: w.cells(rand.New(rand.NewPCG(1, 9)), 20)}
-	r, err := Fit(d, logHeight.name)
+	r, err := judgedAs(d, logHeight.name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -117,7 +117,7 @@ func TestCrossValidateFindsTheNoise(t *testing.T) {
 	if *r.CVLevel < 2**r.CVBalance { // pickups differ by 0.2, four times the noise
 		t.Errorf("level is missed by %.2f dB, balance by %.2f dB", *r.CVLevel, *r.CVBalance)
 	}
-	gapOnly, err := Fit(d, logGap.name)
+	gapOnly, err := judgedAs(d, logGap.name)
 	if err != nil {
 		t.Fatal(err)
 	}

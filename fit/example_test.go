@@ -33,13 +33,13 @@ func bench(yield func(record.Reading, error) bool) {
 	}
 }
 
-func ExampleFit() {
+func ExampleBest() {
 	data, err := cell.Gather(iter.Seq2[record.Reading, error](bench))
 	if err != nil {
 		fmt.Println(err)
 		return
 	}
-	result, err := fit.Fit(data, "loglinear-height")
+	result, err := fit.Best(data, nil, "loglinear-height")
 	if err != nil {
 		fmt.Println(err)
 		return

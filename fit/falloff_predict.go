@@ -6,21 +6,33 @@ import (
 	"math"
 	"slices"
 
+	"evenpole/fit/cell"
 	"evenpole/fit/curve"
+	"evenpole/fit/solve"
 	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
 )
 
-// Source says whether the model has seen readings.
-func (f *Falloff) Source() string {
-	if f.Prior {
-		return fromHandbook
+// Expect predicts cells of a pickup with the offsets of their strings and slots.
+func (f *Falloff) Expect(cells []cell.Cell) []float64 {
+	out := make([]float64, len(cells))
+	last := cell.LastStrings(cells)
+	for i := range cells {
+		c := &cells[i]
+		if c.Excite != f.Excite {
+			out[i] = math.NaN()
+			continue
+		}
+		out[i] = f.Predict(f.Theta, f.CellSite(c, last[c.Pickup]), 0)
+		for _, k := range []int{curve.StringEffect, curve.ChannelEffect} {
+			out[i] += f.Offsets[curve.Effects[k].Key(c)]
+		}
 	}
-	return "shop data"
+	return out
 }
 
-// Site is one string of a setup over its pole.
+// Site is the curve's inputs for one string of a setup over its pole.
 func (f *Falloff) Site(s *Setup, i int, heights []float64) *curve.Site {
 	str := s.Strings[i]
 	out := &curve.Site{Core: str.Core, Gauge: str.Gauge, Wrap: str.Wrap, Height: heights[i], StringHeight: s.StringHeights[i],
@@ -48,7 +60,7 @@ func (f *Falloff) Level(dst []float64, s *Setup, heights []float64) []float64 {
 	if dst == nil {
 		dst = make([]float64, len(heights))
 	}
-	batch := f.Known[batchKey(s.Batch)]
+	batch := f.Offsets[batchKey(s.Batch)]
 	for i := range heights {
 		dst[i] = f.Predict(f.Theta, f.Site(s, i, heights), 0) + batch
 	}
@@ -60,30 +72,28 @@ func (f *Falloff) Level(dst []float64, s *Setup, heights []float64) []float64 {
 	return dst
 }
 
-// Uncertainty is the covariance of the parameters carried to the levels, plus
-// for each string what is its own. The jig's slots and what cells leave (errors
-// of reading heights, of a mounting, of plucks) are not part of a built pickup.
+// Uncertainty is the covariance of the parameters carried to the levels, plus each
+// string's own variance. The jig's slots and cells' residuals (errors of reading
+// heights, of a mounting, of plucks) are not part of a built pickup.
 func (f *Falloff) Uncertainty(s *Setup, heights []float64) *mat.SymDense {
 	n, p := len(heights), f.Size()
 	j := mat.NewDense(n, p, nil)
-	own := make([]float64, n)
+	variance := make([]float64, n)
 	for i := range heights {
 		site := f.Site(s, i, heights)
 		f.Gradient(j.RawRowView(i), f.Theta, site, 0)
-		own[i] = f.own(s, i, site)
+		variance[i] = f.stringVariance(s, i, site)
 	}
-	var half, full mat.Dense
-	half.Mul(j, symmetric(f.Cov))
-	full.Mul(&half, j.T())
+	propagated := solve.Propagated(j, solve.Symmetric(f.Cov))
 	cov := mat.NewSymDense(n, nil)
 	for i := range n {
 		for k := i; k < n; k++ {
-			v := full.At(i, k)
+			v := propagated.At(i, k)
 			if w := s.Strings[i].Wrap; w == s.Strings[k].Wrap && w != profiles.Plain && !slices.Contains(f.Wraps, w) {
-				v += f.ownWrap(s, i) * f.ownWrap(s, k)
+				v += f.unmeasuredWrapSD(s, i) * f.unmeasuredWrapSD(s, k)
 			}
 			if i == k {
-				v += own[i]
+				v += variance[i]
 			}
 			cov.SetSym(i, k, v)
 		}
@@ -91,43 +101,41 @@ func (f *Falloff) Uncertainty(s *Setup, heights []float64) *mat.SymDense {
 	return cov
 }
 
-// coreGuess is the standard deviation of the logarithm of a core that was
+// guessedCoreSD is the standard deviation of the logarithm of a core that was
 // estimated from its gauge: a third of the way to the limits of common practice.
-const coreGuess = 0.06
+const guessedCoreSD = 0.06
 
-// own is the variance of ln v that one string over its pole has to itself: its
-// magnet, its diameter within tolerance, and what lies beyond the range of what
-// was measured.
-func (f *Falloff) own(s *Setup, i int, at *curve.Site) float64 {
-	v := f.poleVariance(s, i) + square(f.SDs[1+curve.StringEffect])
+// stringVariance is the variance of ln v that one string over its pole shares with no
+// other: of its magnet, of its diameter within tolerance, and of a prediction beyond the
+// range of what was measured.
+func (f *Falloff) stringVariance(s *Setup, i int, at *curve.Site) float64 {
+	v := f.poleVariance(s, i) + solve.Square(f.SDs[1+curve.StringEffect])
 	a := f.LogArea(f.Theta, at)
 	perArea := f.Theta[curve.AreaExponent] + f.Theta[curve.Steepness]*f.GapTerm(f.Theta, a, at.Gap())
 	if str := s.Strings[i]; str.CoreEstimated {
 		share := str.Core * str.Core / (curve.RefDiameter * curve.RefDiameter * math.Exp(a))
-		v += square(2 * coreGuess * share * perArea)
+		v += solve.Square(2 * guessedCoreSD * share * perArea)
 	}
-	return v + f.Range.beyond(s.StringHeights[i]-at.Height, at.Height, at.Core)
+	return v + f.Range.extrapolationVariance(s.StringHeights[i]-at.Height, at.Height, at.Core)
 }
 
-// poleVariance is what differs from magnet to magnet: what is left of it where
-// the field of this one was measured.
+// poleVariance is the variance of ln v from pole to pole; where the field of this
+// pole's magnet was measured, what the field leaves of it.
 func (f *Falloff) poleVariance(s *Setup, i int) float64 {
 	_, measured := f.magnet(s, i)
-	pole, magnet := square(f.SDs[1+curve.PoleEffect]), square(f.Theta[curve.FieldExponent]*f.FieldSD)
+	pole, magnet := solve.Square(f.SDs[1+curve.PoleEffect]), solve.Square(f.Theta[curve.FieldExponent]*f.FieldSD)
 	switch {
-	case f.Fields && !measured:
+	case f.PoleFields && !measured:
 		return pole + magnet
-	case !f.Fields && measured: // the test pickups' were not: the scatter found has it in it
+	case !f.PoleFields && measured: // the scatter of test pickups' poles has that of their magnets in it
 		return max(pole-magnet, pole/4)
 	}
 	return pole
 }
 
-func square(v float64) float64 { return v * v }
-
-// ownWrap is how far a string's level may be off, ln v, because its wrap was
-// never measured, beside what all wraps share.
-func (f *Falloff) ownWrap(s *Setup, i int) float64 {
+// unmeasuredWrapSD is the standard deviation of a string's ln v because its wrap was
+// never measured, but for what all wraps share.
+func (f *Falloff) unmeasuredWrapSD(s *Setup, i int) float64 {
 	str := s.Strings[i]
 	wrap := f.WrapWeight(f.Theta, str.Wrap) * (str.Gauge*str.Gauge - str.Core*str.Core)
 	return f.Theta[curve.AreaExponent] * wrap / (str.Core*str.Core + wrap) * curve.WrapPrior(str.Wrap).SD
@@ -135,7 +143,7 @@ func (f *Falloff) ownWrap(s *Setup, i int) float64 {
 
 func (f *Falloff) Warnings(s *Setup, heights []float64) []string {
 	out := f.Range.warnings(s, heights)
-	if f.Prior {
+	if f.NoReadings {
 		out = []string{"nothing was measured yet: this stands on the handbook alone; capture a test pickup and fit"}
 		if s.Excite == "" {
 			out = append(out, "strings are taken to be released from a fixed displacement; write excite into the order's [target] where they are played otherwise")
@@ -153,26 +161,8 @@ func (f *Falloff) Warnings(s *Setup, heights []float64) []string {
 	return out
 }
 
-// hasCurve is a model that is a falloff model or holds one.
-type hasFalloff interface{ falloffModel() *Falloff }
-
-func (f *Falloff) falloffModel() *Falloff { return f }
-
-// FalloffOf is the falloff model that a model is or holds. A model of another kind
-// tells no causes apart: it is an error.
-func FalloffOf(p Predictor) (*Falloff, error) {
-	if m, ok := p.(hasFalloff); ok {
-		return m.falloffModel(), nil
-	}
-	kind := "this"
-	if m, ok := p.(Model); ok {
-		kind = m.Kind()
-	}
-	return nil, fmt.Errorf("a %s model tells no causes apart: expected a %s model", kind, falloffKind.Name)
-}
-
-// FallAt is how a string of some steel inside the row changes from the reference
-// gap to another, with its standard error, ln v.
+// FallAt is the change of ln v from the reference gap to another, with its standard
+// error, for a string of some steel inside the row.
 func (f *Falloff) FallAt(logArea, gap float64) (fall, se float64) {
 	d := curve.PlainDiameter(logArea)
 	at := func(gap float64) *curve.Site {
@@ -186,6 +176,6 @@ func (f *Falloff) FallAt(logArea, gap float64) (fall, se float64) {
 		grad[j] -= ref[j]
 	}
 	g := mat.NewVecDense(len(grad), grad)
-	v := mat.Inner(g, symmetric(f.Cov), g)
+	v := mat.Inner(g, solve.Symmetric(f.Cov), g)
 	return f.Predict(f.Theta, here, 0) - f.Predict(f.Theta, there, 0), math.Sqrt(max(0, v))
 }

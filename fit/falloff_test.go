@@ -159,7 +159,7 @@ func TestFalloffOnSampleRecord(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if r.Kind != falloffKind.Name || len(r.Compared) != len(kinds) {
+	if r.Kind != falloffKind.name || len(r.Compared) != len(kinds) {
 		t.Fatalf("got %s of %v", r.Kind, r.Compared)
 	}
 	for _, s := range r.Compared {

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"time"
 )
 
 // A model file is one JSON object: what it is and who made it, the report of
@@ -26,16 +25,6 @@ type modelFile struct {
 	History     *History `json:"history,omitempty"`
 	Report
 	State json.RawMessage `json:"state"` // of the kind
-}
-
-// History is how a model came into a shop. It is the one part of its file that
-// does not follow from the data and the program alone.
-type History struct {
-	Time       time.Time   `json:"time"`
-	Before     string      `json:"before"` // the file of the model that was current, "" for none
-	Current    bool        `json:"became_current"`
-	Why        string      `json:"why"`
-	Comparison *Comparison `json:"comparison,omitempty"` // with the one before
 }
 
 // Write writes the text of a model file.

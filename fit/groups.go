@@ -6,7 +6,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// groups tells which pickup each of some cells is of, pickups numbered from 0.
+// groups is which pickup each of some cells belongs to, pickups numbered from 0.
 type groups struct {
 	of []int
 	n  int
@@ -39,8 +39,8 @@ func (g groups) means(x *mat.Dense) *mat.Dense {
 	return means
 }
 
-// centred takes each group's means off, so that a level of each group need not
-// be fitted, and returns the mean of these means, groups weighing the same.
+// centred takes each group's mean off every column, so that no level of a group has to
+// be fitted, and returns the mean of these means, each group of one weight.
 func (g groups) centred(x *mat.Dense) (*mat.Dense, []float64) {
 	rows, cols := x.Dims()
 	means := g.means(x)
@@ -53,17 +53,6 @@ func (g groups) centred(x *mat.Dense) (*mat.Dense, []float64) {
 	return out, centre
 }
 
-// columns evaluates terms for cells.
-func columns(terms []term, cells []cell.Cell) *mat.Dense {
-	x := mat.NewDense(len(cells), len(terms), nil)
-	for i := range cells {
-		for j, t := range terms {
-			x.Set(i, j, t.of(&cells[i]))
-		}
-	}
-	return x
-}
-
 // levelsOf is the column of the cells' levels.
 func levelsOf(cells []cell.Cell) *mat.Dense {
 	y := mat.NewDense(len(cells), 1, nil)
@@ -71,27 +60,4 @@ func levelsOf(cells []cell.Cell) *mat.Dense {
 		y.Set(i, 0, cells[i].Mean)
 	}
 	return y
-}
-
-// rowsOf returns a symmetric matrix, scaled, row by row.
-func rowsOf(m *mat.SymDense, scale float64) [][]float64 {
-	rows := make([][]float64, m.SymmetricDim())
-	for i := range rows {
-		rows[i] = make([]float64, len(rows))
-		for j := range rows {
-			rows[i][j] = scale * m.At(i, j)
-		}
-	}
-	return rows
-}
-
-// symmetric is the matrix of which rowsOf gave the rows.
-func symmetric(rows [][]float64) *mat.SymDense {
-	m := mat.NewSymDense(len(rows), nil)
-	for i, row := range rows {
-		for j := i; j < len(row); j++ {
-			m.SetSym(i, j, row[j])
-		}
-	}
-	return m
 }

@@ -5,13 +5,10 @@ import (
 	"evenpole/profiles"
 )
 
-// fromHandbook is the Source of a model that has seen no reading.
-const fromHandbook = "handbook prior"
-
 // Handbook is the model of a shop without a record: priors alone, for strings
 // that are set moving in this way.
 func Handbook(excite profiles.Excitation) Model {
-	f := &Falloff{Curve: curve.Curve{Excite: excite, Pitch: true}, Prior: true, SDs: handbookSDs(), Levels: make([]int, len(curve.Effects))}
+	f := &Falloff{Curve: curve.Curve{Excite: excite, Pitch: true}, NoReadings: true, SDs: handbookSDs(), LevelCounts: make([]int, len(curve.Effects))}
 	n := f.Size()
 	f.Cov = make([][]float64, n)
 	for j, p := range f.Priors() {
@@ -20,13 +17,4 @@ func Handbook(excite profiles.Excitation) Model {
 		f.Cov[j][j] = p.SD * p.SD
 	}
 	return f
-}
-
-// handbookSDs is the scatter before there are data.
-func handbookSDs() []float64 {
-	sds := []float64{curve.ResidualPrior.SD}
-	for _, e := range curve.Effects {
-		sds = append(sds, e.Spread.SD)
-	}
-	return sds
 }

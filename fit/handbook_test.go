@@ -6,6 +6,7 @@ import (
 
 	"evenpole/fit/cell/celltest"
 	"evenpole/fit/curve/curvetest"
+	"evenpole/fit/level"
 	"evenpole/fit/solve"
 	"evenpole/profiles"
 )
@@ -13,7 +14,7 @@ import (
 // TestPriorHoldsRealShop: what a record that no part of this program made says
 // of each parameter lies where the handbook expects it.
 func TestPriorHoldsRealShop(t *testing.T) {
-	m, err := Unjudged(celltest.Sample(t), falloffKind.Name)
+	m, err := OfKind(celltest.Sample(t), falloffKind.name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -31,7 +32,7 @@ func TestHandbookPlans(t *testing.T) {
 	h := Handbook(profiles.Travel)
 	s := &Setup{Strings: curvetest.Steels, StringHeights: []float64{3, 3.4, 3.6, 3.7, 3.6, 3.4}, Spacing: 10.2}
 	heights := []float64{0.5, 1, 1.5, 1.5, 1, 0.5}
-	fitted, err := Unjudged(celltest.Sample(t), falloffKind.Name)
+	fitted, err := OfKind(celltest.Sample(t), falloffKind.name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -54,7 +55,7 @@ func TestHandbookPlans(t *testing.T) {
 // TestBeyondTheRangeErrorsGrow: a prediction is less sure outside of what was
 // measured, and a guessed core less sure than a measured one.
 func TestBeyondTheRangeErrorsGrow(t *testing.T) {
-	fitted, err := Unjudged(celltest.Sample(t), falloffKind.Name)
+	fitted, err := OfKind(celltest.Sample(t), falloffKind.name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -62,7 +63,7 @@ func TestBeyondTheRangeErrorsGrow(t *testing.T) {
 		s := &Setup{Strings: []profiles.String{{Note: "G3", Gauge: core, Core: core, Wrap: profiles.Plain, CoreEstimated: guessed}},
 			StringHeights: []float64{gap + height}, Spacing: 10.2}
 		f := fitted.(*Falloff)
-		return f.own(s, 0, f.Site(s, 0, []float64{height}))
+		return f.stringVariance(s, 0, f.Site(s, 0, []float64{height}))
 	}
 	inside := one(0.35, 3, 1, false)
 	for name, v := range map[string]float64{"gap": one(0.35, 8, 1, false), "height": one(0.35, 3, 5, false), "core": one(0.8, 3, 1, false), "guess": one(0.35, 3, 1, true)} {
@@ -75,7 +76,7 @@ func TestBeyondTheRangeErrorsGrow(t *testing.T) {
 // TestModelSaysWhatItKnows: what others ask of a model by method is what its list
 // of parameters says under its name.
 func TestModelSaysWhatItKnows(t *testing.T) {
-	m, err := Unjudged(celltest.Sample(t), falloffKind.Name)
+	m, err := OfKind(celltest.Sample(t), falloffName)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -87,19 +88,19 @@ func TestModelSaysWhatItKnows(t *testing.T) {
 	if p := listed["field_exponent"]; !ok || b != p.Value || se != p.SE {
 		t.Errorf("field exponent: got %g, %g, %v, want %+v", b, se, ok, p)
 	}
-	for name, of := range map[string]func() (float64, bool){"sd_pole": m.PoleSD, "sd_pickup": m.PickupSD} {
-		if sd, ok := of(); !ok || sd != listed[name].Value || !(sd > 0) {
+	for name, of := range map[string]func() (level.Ln, bool){"sd_pole": m.PoleSD, "sd_pickup": m.PickupSD} {
+		if sd, ok := of(); !ok || float64(sd) != listed[name].Value || !(sd > 0) {
 			t.Errorf("%s: got %g, %v, want %+v", name, sd, ok, listed[name])
 		}
 	}
-	m, err = Unjudged(celltest.Sample(t), logHeight.name)
+	m, err = OfKind(celltest.Sample(t), logHeight.name)
 	if err != nil {
 		t.Fatal(err)
 	}
 	if _, _, ok := m.FieldExponent(); ok {
 		t.Errorf("the %s model knows a field exponent", m.Kind())
 	}
-	for _, of := range []func() (float64, bool){m.PoleSD, m.PickupSD} {
+	for _, of := range []func() (level.Ln, bool){m.PoleSD, m.PickupSD} {
 		if _, ok := of(); ok {
 			t.Errorf("the %s model knows how far poles or pickups differ", m.Kind())
 		}

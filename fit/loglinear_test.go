@@ -224,7 +224,7 @@ func TestLogLinearOnDegenerateRecords(t *testing.T) {
 		{"level that heights do not matter to", many(30, func(i int, r *record.Reading) { vary(i, r); r.RMS += float64(i*i%7)/10 - float64(i%5)/100 }), "", "cannot be told from none"},
 		{"one pickup", many(30, func(i int, r *record.Reading) { vary(i, r); r.RMS += float64(i % 7) }), "", "one pickup alone"},
 	} {
-		r, err := Fit(celltest.Gather(t, c.rows), logHeight.name)
+		r, err := judgedAs(celltest.Gather(t, c.rows), logHeight.name)
 		var refusal *CannotFitError
 		switch {
 		case c.refuse != "":
@@ -252,7 +252,7 @@ func TestLogLinearFitsTheMostCommonExcitation(t *testing.T) {
 		cells[i].Excite = profiles.Force
 		cells[i].Mean += 5
 	}
-	r, err := Fit(&cell.Data{Cells: cells, Used: 180}, logHeight.name)
+	r, err := judgedAs(&cell.Data{Cells: cells, Used: 180}, logHeight.name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -422,11 +422,11 @@ func TestLogLinearFromDrivenStrings(t *testing.T) {
 // meant. Signs are physics: closer and thicker is louder.
 func TestLogLinearOnSampleRecord(t *testing.T) {
 	d := celltest.Sample(t)
-	r, err := Fit(d, logGap.name)
+	r, err := judgedAs(d, logGap.name)
 	if err != nil {
 		t.Fatal(err)
 	}
-	height, err := Fit(d, logHeight.name)
+	height, err := judgedAs(d, logHeight.name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -438,7 +438,7 @@ func TestLogLinearOnSampleRecord(t *testing.T) {
 		t.Errorf("gap %+v, core %+v: want a clear fall and a clear rise", gap, core)
 	}
 	for name, c := range map[string][2]float64{
-		"gap": {gap.Value, -4.633}, "core": {core.Value, 8.598}, "residual": {r.ResidualSD, 1.761},
+		"gap": {gap.Value, -4.633}, "core": {core.Value, 8.598}, "residual": {float64(r.ResidualSD), 1.761},
 		"balance": {*r.CVBalance, 1.700}, "level": {*r.CVLevel, 2.101},
 		"balance by height": {*height.CVBalance, 1.735},
 	} {

@@ -12,7 +12,8 @@ import (
 	"evenpole/profiles"
 )
 
-// Range is what a model was fitted to: beyond it, it guesses. Lengths in mm.
+// Range is the range of what a model was fitted to: beyond it, the model extrapolates.
+// Lengths in mm.
 type Range struct {
 	PoleHeight [2]float64      `json:"pole_height_mm"` // least and greatest
 	Gap        [2]float64      `json:"gap_mm"`         // pole top to underside
@@ -22,6 +23,7 @@ type Range struct {
 	Batches    []string        `json:"batches"`
 }
 
+// rangeOf is the range of the cells that no mistake is thought to touch.
 func rangeOf(cells []cell.Cell) Range {
 	inf := math.Inf(1)
 	none := [2]float64{inf, -inf}
@@ -50,7 +52,7 @@ func arcsOf(cells []cell.Cell) [2]float64 {
 			for len(heights) < c.String {
 				heights = append(heights, math.NaN())
 			}
-			if c.String > 0 { // it is known
+			if c.String > 0 { // its number is known
 				heights[c.String-1] = c.StringHeight
 			}
 		}
@@ -77,45 +79,44 @@ func arcOf(heights []float64) float64 {
 	if n < 3 {
 		return math.NaN()
 	}
-	middle, mean := float64(n-1)/2, float64(n*n-1)/12 // of the places, and of their squares about it
+	middle, mean := float64(n-1)/2, float64(n*n-1)/12 // mean place, and mean of its squared distances
 	var cross, spread float64
 	for i, h := range heights {
-		x := square(float64(i)-middle) - mean
+		x := solve.Square(float64(i)-middle) - mean
 		cross += x * h
 		spread += x * x
 	}
-	return -cross / spread * square(float64(arcStrings-1)/2)
+	return -cross / spread * solve.Square(float64(arcStrings-1)/2)
 }
 
-// radiusOf reads the radius in mm of an arc of this rise, strings so far apart, mm.
+// radiusOf writes the radius of an arc of this rise, its strings spacing apart, mm.
 func radiusOf(rise, spacing float64) string {
 	if rise < 0.05 {
 		return "flat"
 	}
-	return fmt.Sprintf("%.0f mm", square(spacing*(arcStrings-1))/(8*rise)+rise/2)
+	return fmt.Sprintf("%.0f mm", solve.Square(spacing*(arcStrings-1))/(8*rise)+rise/2)
 }
 
-func (m *logLinear) Measured() Range { return m.Range }
-func (f *Falloff) Measured() Range   { return f.Range }
-
+// extend widens a range to a value.
 func extend(r *[2]float64, v float64) {
 	r[0], r[1] = min(r[0], v), max(r[1], v)
 }
 
+// distinct sorts names in place and drops what stands twice.
 func distinct[T ~string](names []T) []T {
 	slices.Sort(names)
 	return slices.Compact(names)
 }
 
-// knows reports whether strings of this wrap were measured.
-func (r *Range) knows(wrap profiles.Wrap) bool { return slices.Contains(r.Wraps, wrap) }
+// hasWrap reports whether strings of this wrap were measured.
+func (r *Range) hasWrap(wrap profiles.Wrap) bool { return slices.Contains(r.Wraps, wrap) }
 
 // arcSlack is by how much the rise of an arc may be beyond what was measured, mm:
 // as much as heights that were read to 0.1 mm make of it.
 const arcSlack = 0.15
 
-// warnings says where a setup at these heights goes beyond what was measured,
-// by more than a height or a diameter can be told.
+// warnings says where a setup at these heights lies beyond what was measured, by more
+// than the error with which a height or a diameter is measured.
 func (r *Range) warnings(s *Setup, heights []float64) []string {
 	var out []string
 	beyond := func(what string, of [2]float64, slack float64, value func(i int) float64) {
@@ -148,30 +149,30 @@ func (r *Range) warnings(s *Setup, heights []float64) []string {
 	return out
 }
 
-// How fast a model that is carried beyond what was measured goes wrong, as a
-// standard deviation of ln v: our assumption. Its parameters' errors grow, too.
+// The standard deviation of ln v that extrapolation adds, by how far it goes: our
+// assumption. The parameters' errors grow, too.
 const (
-	perGap    = 0.06 // 1/mm
-	perHeight = 0.04 // 1/mm
-	perCore   = 0.15 // for a factor e
+	sdPerGap    = 0.06 // 1/mm
+	sdPerHeight = 0.04 // 1/mm
+	sdPerCore   = 0.15 // per ln mm
 )
 
-// beyond is the variance of ln v that a gap, a height and a core add (mm) which
-// lie beyond the range; none where there is no range.
-func (r *Range) beyond(gap, height, core float64) float64 {
+// extrapolationVariance is the variance of ln v that a gap, a height and a core (mm) add
+// by lying beyond the range; none where there is no range.
+func (r *Range) extrapolationVariance(gap, height, core float64) float64 {
 	out := func(v float64, of [2]float64) float64 { return max(0, of[0]-v, v-of[1]) }
 	if !(r.Core[0] > 0) {
 		return 0
 	}
 	logs := [2]float64{math.Log(r.Core[0]), math.Log(r.Core[1])}
-	return square(perGap*out(gap, r.Gap)) + square(perHeight*out(height, r.PoleHeight)) + square(perCore*out(math.Log(core), logs))
+	return solve.Square(sdPerGap*out(gap, r.Gap)) + solve.Square(sdPerHeight*out(height, r.PoleHeight)) + solve.Square(sdPerCore*out(math.Log(core), logs))
 }
 
 // newWraps lists the wraps of a setup that were not measured.
 func (r *Range) newWraps(s *Setup) []profiles.Wrap {
 	var wraps []profiles.Wrap
 	for _, str := range s.Strings {
-		if !r.knows(str.Wrap) {
+		if !r.hasWrap(str.Wrap) {
 			wraps = append(wraps, str.Wrap)
 		}
 	}

@@ -30,7 +30,7 @@ func sampleFit(t *testing.T, early bool, kind string) (*fit.Result, *cell.Data) 
 	if err != nil {
 		t.Fatal(err)
 	}
-	r, err := fit.Fit(d, kind)
+	r, err := fit.Best(d, nil, kind)
 	if err != nil {
 		t.Fatal(err)
 	}

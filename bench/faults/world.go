@@ -102,7 +102,7 @@ func newShop(seed uint64) (*shop, error) {
 		return nil, err
 	}
 	s.rows = nil
-	s.model, err = fit.Unjudged(d, "falloff")
+	s.model, err = fit.OfKind(d, "falloff")
 	return s, err
 }
 

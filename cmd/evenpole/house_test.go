@@ -34,7 +34,7 @@ var mayImport = map[string][]string{
 	"fit/curve":   {"profiles", "fit/cell", "fit/level", "fit/solve"},
 	"fit/screen":  {"profiles", "fit/cell", "fit/curve", "fit/level", "fit/solve"},
 	"fit":         {"profiles", "fit/cell", "fit/curve", "fit/level", "fit/solve"},
-	"fit/explain": {"profiles", "fit", "fit/cell", "fit/curve", "fit/level"},
+	"fit/explain": {"profiles", "fit", "fit/cell", "fit/curve", "fit/level", "fit/solve"},
 	"fit/next":    {"profiles", "fit", "fit/cell", "fit/curve", "fit/level", "fit/solve"},
 
 	"fit/plan":    {"profiles", "fit", "fit/cell", "fit/level", "fit/solve"},

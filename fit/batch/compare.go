@@ -104,7 +104,7 @@ func Compare(d *cell.Data, m fit.Model, batch, reference string, confidence floa
 		return nil, false
 	}
 	db := stat.Mean(a, nil) - stat.Mean(b, nil)
-	half := standardNormal.Quantile((1+confidence)/2) * float64(level.Ln(sd).DB()) * math.Sqrt(1/float64(len(a))+1/float64(len(b)))
+	half := standardNormal.Quantile((1+confidence)/2) * float64(sd.DB()) * math.Sqrt(1/float64(len(a))+1/float64(len(b)))
 	return &Loudness{len(a), len(b), db, &Interval{db - half, db + half}}, true
 }
 

@@ -8,6 +8,7 @@ import (
 	"evenpole/capture/record"
 	"evenpole/fit"
 	"evenpole/fit/cell"
+	"evenpole/fit/level"
 
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat"
@@ -74,10 +75,10 @@ func TestBesideAScaledBatch(t *testing.T) {
 // fixed is a model that expects the same level everywhere.
 type fixed struct {
 	fit.Model
-	pickupSD float64 // 0: it knows none
+	pickupSD level.Ln // 0: it knows none
 }
 
-func (f fixed) PickupSD() (sd float64, ok bool) { return f.pickupSD, f.pickupSD != 0 }
+func (f fixed) PickupSD() (sd level.Ln, ok bool) { return f.pickupSD, f.pickupSD != 0 }
 func (f fixed) Expect(cells []cell.Cell) []float64 {
 	out := make([]float64, len(cells))
 	for i := range out {

@@ -1,9 +1,11 @@
 package explain
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 
 	"evenpole/fit"
@@ -12,6 +14,7 @@ import (
 	"evenpole/fit/curve"
 	"evenpole/fit/curve/curvetest"
 	"evenpole/fit/level"
+	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -21,7 +24,7 @@ import (
 func TestDiagnoseAgrees(t *testing.T) {
 	d := celltest.Sample(t)
 	for _, kind := range fit.Kinds() {
-		r, err := fit.Fit(d, kind)
+		r, err := fit.Best(d, nil, kind)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -56,7 +59,7 @@ func TestUnseenIntervals(t *testing.T) {
 	for range 3 {
 		_, cells := curvetest.Shop(rng, 5)
 		d := &cell.Data{Cells: cells}
-		m, err := fit.Unjudged(d, "falloff")
+		m, err := fit.OfKind(d, "falloff")
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -81,7 +84,7 @@ func TestUnseenIntervals(t *testing.T) {
 func TestEffectIntervals(t *testing.T) {
 	rng := rand.New(rand.NewPCG(23, 24))
 	d := celltest.Sample(t)
-	m, err := fit.Unjudged(d, "falloff")
+	m, err := fit.OfKind(d, "falloff")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -98,7 +101,7 @@ func TestEffectIntervals(t *testing.T) {
 			last := cell.LastStrings(cells)[cells[i].Pickup]
 			cells[i].Mean = f.Predict(f.Theta, f.CellSite(&cells[i], last), 0) + truth[key] + f.SDs[0]*rng.NormFloat64()
 		}
-		m, err := f.ModesOf(cells, nil)
+		m, err := f.EffectsOf(cells, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -120,6 +123,34 @@ func TestEffectIntervals(t *testing.T) {
 	t.Logf("%d of %d inside", inside, all)
 	if share := float64(inside) / float64(all); share < 0.93 {
 		t.Errorf("%d of %d poles inside their 95 %% intervals", inside, all)
+	}
+}
+
+// A pickup that was plucked another way than all others has no point in the pictures,
+// and a note says so.
+func TestDiagnosePickupOfAnotherExcitation(t *testing.T) {
+	d := celltest.Sample(t)
+	other := d.Pickups()[1]
+	cells := 0
+	for i := range d.Cells {
+		if d.Cells[i].Pickup == other {
+			d.Cells[i].Excite = profiles.Force
+		} else {
+			cells++
+		}
+	}
+	for _, kind := range fit.Kinds() {
+		m, err := fit.OfKind(d, kind)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, err := Diagnose(m, d)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if notes := strings.Join(got.Notes, "\n"); len(got.Cells) != cells || !strings.Contains(notes, fmt.Sprintf("pickup %q cannot be predicted from the others: they were plucked another way", other)) {
+			t.Errorf("%s: %d cells, want %d; notes %q", kind, len(got.Cells), cells, got.Notes)
+		}
 	}
 }
 

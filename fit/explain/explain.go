@@ -1,31 +1,17 @@
 package explain
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"slices"
 	"strings"
 
 	"evenpole/fit"
-	"evenpole/fit/cell"
 	"evenpole/fit/curve"
 	"evenpole/fit/level"
+	"evenpole/fit/solve"
 	"evenpole/profiles"
 )
-
-// effectCauses are the causes that only a measured pickup shows, by the name of
-// the effect that estimates them. What all strings of a pickup share is no cause
-// of balance and has none.
-var effectCauses = map[string]curve.Cause{
-	"pole":    {Name: "magnets", Words: "this magnet, beside others"},
-	"magnet":  {Name: "magnets", Words: "this magnet, beside others"},
-	"string":  {Name: "string", Words: "this string, beside others"},
-	"channel": {Name: "channel", Words: "the jig's own slot"},
-	"setup":   {Name: "mounting", Words: "strings mounted off height"},
-}
-
-var leftCause = curve.Cause{Name: "left", Words: "not explained"}
 
 // Explanation is the balance of a pickup by cause. It marshals to the JSON of
 // "evenpole explain --json". Balance and parts are in dB.
@@ -58,7 +44,7 @@ const splitMethod = "each string is turned into every other one cause at a time;
 // ExplainSetup splits the predicted balance of a pickup whose poles have the
 // given heights, mm. A model that is no falloff model is an error.
 func ExplainSetup(p fit.Predictor, s *fit.Setup, heights []float64) (*Explanation, error) {
-	f, err := fit.FalloffOf(p)
+	f, err := fit.AsFalloff(p)
 	if err != nil {
 		return nil, err
 	}
@@ -74,7 +60,7 @@ func ExplainSetup(p fit.Predictor, s *fit.Setup, heights []float64) (*Explanatio
 		x.Strings[i].String, x.Strings[i].Note = i+1, str.Note
 	}
 	if to := s.PlayedBy(f.Excite); to != f.Excite && !f.Pitch {
-		x.add(curve.Causes[curve.VelocityCause], centred(curve.Convert(f.Excite, to, s.Strings)), true)
+		x.add(curve.Causes[curve.VelocityCause], solve.Centred(curve.Convert(f.Excite, to, s.Strings)), true)
 	}
 	return x, nil
 }
@@ -136,97 +122,4 @@ func CauseWords(causes []curve.Cause) string {
 		words = append(words, c.Words)
 	}
 	return strings.Join(words, "; ")
-}
-
-// centred takes the mean off.
-func centred(v []float64) []float64 {
-	var mean float64
-	for _, x := range v {
-		mean += x / float64(len(v))
-	}
-	out := make([]float64, len(v))
-	for i := range v {
-		out[i] = v[i] - mean
-	}
-	return out
-}
-
-// ExplainPickup splits the measured balance of a pickup in one session, "" for
-// its latest. What its magnets, strings, slots and mounting add is estimated
-// from all the data by the model's own scatter, see modesOf; what is measured
-// beside all that is left. A pickup or session without a good take is an error,
-// and so is a model that is no falloff model.
-func ExplainPickup(p fit.Predictor, d *cell.Data, pickup, session string) (*Explanation, error) {
-	f, err := fit.FalloffOf(p)
-	if err != nil {
-		return nil, err
-	}
-	if session, err = sessionOf(f, d, pickup, session); err != nil {
-		return nil, err
-	}
-	m, err := f.ModesOf(d.Cells, nil)
-	if err != nil {
-		return nil, fmt.Errorf("effects: %w", err)
-	}
-	var own []int
-	for i, c := range m.Cells {
-		if c.Pickup == pickup && c.Session == session {
-			own = append(own, i)
-		}
-	}
-	x := explanation(f, p, pick(m.Sites, own))
-	x.Pickup, x.Session = pickup, session
-	for i, at := range own {
-		x.Strings[i].String = m.Cells[at].String
-	}
-	for k, e := range curve.Effects {
-		if c, ok := effectCauses[e.Name]; ok {
-			x.add(c, centred(pick(m.Shifts(k), own)), false)
-		}
-	}
-	measured := make([]float64, len(own))
-	for i, at := range own {
-		measured[i] = m.Cells[at].Mean
-	}
-	left := centred(measured)
-	for i := range left {
-		left[i] -= x.Strings[i].Balance / level.PerLn
-	}
-	x.add(leftCause, left, false)
-	return x, nil
-}
-
-func pick[T any](of []T, at []int) []T {
-	out := make([]T, len(at))
-	for i, k := range at {
-		out[i] = of[k]
-	}
-	return out
-}
-
-// sessionOf finds the session asked for, or the pickup's latest, among cells
-// that the model speaks of.
-func sessionOf(f *fit.Falloff, d *cell.Data, pickup, session string) (string, error) {
-	var last *cell.Cell
-	var sessions []string
-	for i := range d.Cells {
-		c := &d.Cells[i]
-		if c.Pickup != pickup || c.Excite != f.Excite {
-			continue
-		}
-		sessions = append(sessions, c.Session)
-		if last == nil || cmp.Or(c.First.Compare(last.First), strings.Compare(c.Session, last.Session)) > 0 {
-			last = c
-		}
-	}
-	switch {
-	case last == nil:
-		return "", fmt.Errorf("no good take of pickup %q, plucked by %q as the model was; measured: %s",
-			pickup, cmp.Or(f.Excite, "no known means"), strings.Join(d.Pickups(), ", "))
-	case session == "":
-		return last.Session, nil
-	case !slices.Contains(sessions, session):
-		return "", fmt.Errorf("no good take of pickup %q in session %q; its sessions: %s", pickup, session, strings.Join(slices.Compact(slices.Sorted(slices.Values(sessions))), ", "))
-	}
-	return session, nil
 }

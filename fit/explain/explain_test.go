@@ -30,7 +30,7 @@ func drawnModel(rng *rand.Rand) *fit.Falloff {
 	f.SDs = []float64{0.03}
 	for _, e := range curve.Effects {
 		f.SDs = append(f.SDs, e.Spread.SD)
-		f.Levels = append(f.Levels, 1)
+		f.LevelCounts = append(f.LevelCounts, 1)
 	}
 	f.Cov = make([][]float64, f.Size())
 	for j := range f.Cov {
@@ -58,7 +58,7 @@ func TestPartsAddUp(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			want := centred(f.Level(nil, &s, heights))
+			want := solve.Centred(f.Level(nil, &s, heights))
 			checkSums(t, x, want)
 			for i, e := range x.Strings {
 				if e.Predicted != e.Balance || e.String != i+1 || e.Note != curvetest.Steels[i].Note || e.PoleHeight != heights[i] {
@@ -113,7 +113,7 @@ func TestExplainMeasured(t *testing.T) {
 			measured = append(measured, c.Mean)
 		}
 	}
-	checkSums(t, x, centred(measured))
+	checkSums(t, x, solve.Centred(measured))
 	for i, e := range x.Strings {
 		if left := e.Parts["left"]; math.Abs(left) > 0.6 {
 			t.Errorf("string %d: %.2f dB not explained, noise was 0.17 dB", i+1, left)
@@ -142,7 +142,7 @@ func TestEffectsHaveWords(t *testing.T) {
 func TestExplainRefuses(t *testing.T) {
 	d := celltest.Sample(t)
 	f := drawnModel(rand.New(rand.NewPCG(13, 14)))
-	base, err := fit.Unjudged(d, "loglinear-height")
+	base, err := fit.OfKind(d, "loglinear-height")
 	if err != nil {
 		t.Fatal(err)
 	}

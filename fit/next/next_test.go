@@ -10,6 +10,7 @@ import (
 	"evenpole/fit/cell/celltest"
 	"evenpole/fit/curve/curvetest"
 	"evenpole/fit/level"
+	"evenpole/fit/solve"
 	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
@@ -46,12 +47,12 @@ func TestNextNarrowsAsItSays(t *testing.T) {
 	}
 	d := &cell.Data{Cells: few}
 	before := asHandbook(t, d)
-	g, err := newDesign(before, d, wantSteels(), setsForNext())
+	g, err := newSearch(before, d, wantSteels(), setsForNext())
 	if err != nil {
 		t.Fatal(err)
 	}
-	was := unknownOf(before)
-	if said := g.unknown(g.cov); math.Abs(was-said) > 1e-3*was {
+	was := uncertaintyOf(before)
+	if said := g.uncertainty(g.cov); math.Abs(was-said) > 1e-3*was {
 		t.Errorf("unknown before: %.6f dB, %.6f by the plain formula", said, was)
 	}
 	ofKnown, ofNew := 0, 0
@@ -62,7 +63,7 @@ func TestNextNarrowsAsItSays(t *testing.T) {
 			t.Fatal("no update")
 		}
 		after := asHandbook(t, &cell.Data{Cells: append(few[:len(few):len(few)], proposedCells(before, &c.Proposal, "next")...)})
-		if said, is := g.unknown(cov), unknownOf(after); math.Abs(said-is) > 0.002+0.1*(was-is) {
+		if said, is := g.uncertainty(cov), uncertaintyOf(after); math.Abs(said-is) > 0.002+0.1*(was-is) {
 			t.Errorf("%q under %q, %.1f mm higher: said %.4f to %.4f dB, came %.4f", c.Pickup, c.Set, c.Higher, was, said, is)
 		}
 		if c.Pickup == "" {
@@ -79,7 +80,7 @@ func TestNextNarrowsAsItSays(t *testing.T) {
 		t.Fatal(list, err)
 	}
 	for i := range g.candidates {
-		if cov, ok := g.after(&g.candidates[i]); ok && was-g.unknown(cov) > (was-list[0].After)/nearlyAsMuch+1e-9 {
+		if cov, ok := g.after(&g.candidates[i]); ok && was-g.uncertainty(cov) > (was-list[0].After)/nearlyAsMuch+1e-9 {
 			t.Errorf("a better capture than the one proposed: %+v", g.candidates[i].Proposal)
 		}
 	}
@@ -91,7 +92,7 @@ func TestNextWindsOnce(t *testing.T) {
 	_, cells := curvetest.Shop(rand.New(rand.NewPCG(33, 34)), 3)
 	d := &cell.Data{Cells: cells}
 	before := asHandbook(t, d)
-	g, err := newDesign(before, d, wantSteels(), setsForNext())
+	g, err := newSearch(before, d, wantSteels(), setsForNext())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -104,14 +105,14 @@ func TestNextWindsOnce(t *testing.T) {
 			if want := []int{costsWinding, costsNothing}[n]; g.cost(&c) != want {
 				t.Errorf("capture %d costs %d, want %d", n+1, g.cost(&c), want)
 			}
-			if p := g.learn(c, n+1); p.WoundFor != 1 {
+			if p := g.choose(c, n+1); p.WoundFor != 1 {
 				t.Errorf("capture %d is of a pickup wound for %d", n+1, p.WoundFor)
 			}
 			cells = append(cells, proposedCells(before, &c.Proposal, "next "+set)...)
 		}
 	}
 	after := asHandbook(t, &cell.Data{Cells: cells})
-	was, said, is := unknownOf(before), g.unknown(g.cov), unknownOf(after)
+	was, said, is := uncertaintyOf(before), g.uncertainty(g.cov), uncertaintyOf(after)
 	if math.Abs(said-is) > 0.002+0.1*(was-is) {
 		t.Errorf("said %.4f to %.4f dB, came %.4f", was, said, is)
 	}
@@ -134,16 +135,14 @@ func proposedCells(f *fit.Falloff, p *Proposal, session string) []cell.Cell {
 	return out
 }
 
-// unknownOf is what Next narrows, by the plain formula: string by string.
-func unknownOf(f *fit.Falloff) float64 {
+// uncertaintyOf is what Next narrows, by the plain formula: string by string.
+func uncertaintyOf(f *fit.Falloff) float64 {
 	w := wantSteels()[0]
 	j := mat.NewDense(len(curvetest.Steels), f.Size(), nil)
 	for i := range curvetest.Steels {
 		f.Gradient(j.RawRowView(i), f.Theta, f.Site(w.Setup, i, w.Heights), 0)
 	}
-	var half, full mat.Dense
-	half.Mul(j, symmetric(f.Cov))
-	full.Mul(&half, j.T())
+	full := solve.Propagated(j, solve.Symmetric(f.Cov))
 	cov := mat.NewSymDense(len(curvetest.Steels), nil)
 	for i := range curvetest.Steels {
 		for k := i; k < len(curvetest.Steels); k++ {
@@ -161,7 +160,7 @@ func unknownOf(f *fit.Falloff) float64 {
 // information to that of the rest gives.
 func TestNextUpdateIsExact(t *testing.T) {
 	f := fit.Handbook(profiles.Travel).(*fit.Falloff)
-	g, err := newDesign(f, &cell.Data{}, wantSteels(), setsForNext())
+	g, err := newSearch(f, &cell.Data{}, wantSteels(), setsForNext())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -178,15 +177,15 @@ func TestNextUpdateIsExact(t *testing.T) {
 		if err := noise.Inverse(c.noise); err != nil {
 			t.Fatal(err)
 		}
-		gv.Mul(c.grad.T(), &noise)
-		info.Mul(&gv, c.grad)
+		gv.Mul(c.gradient.T(), &noise)
+		info.Mul(&gv, c.gradient)
 		info.Add(&info, &prior)
 		if err := want.Inverse(&info); err != nil {
 			t.Fatal(err)
 		}
-		for j := range g.f.Size() {
+		for j := range g.model.Size() {
 			if a, b := got.At(j, j), want.At(j, j); math.Abs(a-b) > 1e-6*b {
-				t.Errorf("%s: variance %g, by information %g", g.f.Names()[j], a, b)
+				t.Errorf("%s: variance %g, by information %g", g.model.Names()[j], a, b)
 			}
 		}
 	}
@@ -236,12 +235,12 @@ func TestNextWithoutData(t *testing.T) {
 			t.Errorf("%+v", p)
 		}
 	}
-	base, err := fit.Unjudged(celltest.Sample(t), "loglinear-height")
+	base, err := fit.OfKind(celltest.Sample(t), "loglinear-height")
 	if err != nil {
 		t.Fatal(err)
 	}
 	if _, err := Next(base, &cell.Data{}, wantSteels(), setsForNext(), 1); err == nil {
-		t.Error("a baseline was asked and answered")
+		t.Error("a log-linear model was asked and answered")
 	}
 	if _, err := Next(fit.Handbook(profiles.Travel), &cell.Data{}, nil, setsForNext(), 1); err == nil {
 		t.Error("no pickup to come")
@@ -251,11 +250,11 @@ func TestNextWithoutData(t *testing.T) {
 // asHandbook fits the falloff model with the scatter that the handbook has.
 func asHandbook(t *testing.T, d *cell.Data) *fit.Falloff {
 	t.Helper()
-	again, err := fit.Again(fit.Handbook(profiles.Travel))
+	refit, err := fit.RefitOf(fit.Handbook(profiles.Travel))
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, err := again(d)
+	m, err := refit(d)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -265,19 +264,9 @@ func asHandbook(t *testing.T, d *cell.Data) *fit.Falloff {
 // fitted fits the falloff model.
 func fitted(t *testing.T, d *cell.Data) *fit.Falloff {
 	t.Helper()
-	m, err := fit.Unjudged(d, "falloff")
+	m, err := fit.OfKind(d, "falloff")
 	if err != nil {
 		t.Fatal(err)
 	}
 	return m.(*fit.Falloff)
-}
-
-func symmetric(rows [][]float64) *mat.SymDense {
-	m := mat.NewSymDense(len(rows), nil)
-	for i, row := range rows {
-		for j := i; j < len(row); j++ {
-			m.SetSym(i, j, row[j])
-		}
-	}
-	return m
 }

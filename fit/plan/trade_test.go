@@ -25,11 +25,11 @@ func benchModel(t testing.TB) fit.Predictor {
 	if err != nil {
 		t.Fatal(err)
 	}
-	r, err := fit.Fit(d, "falloff")
+	m, err := fit.OfKind(d, "falloff")
 	if err != nil {
 		t.Fatal(err)
 	}
-	return r.Model
+	return m
 }
 
 // six is an order for a six-string with a wrap of the user's choice and a third

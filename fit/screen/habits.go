@@ -16,7 +16,7 @@ const (
 
 // learnHabits finds the shop's habits.
 func (s *screener) learnHabits() habits {
-	h := habits{digits: map[*length]int{}}
+	h := habits{digits: map[*lengthColumn]int{}}
 	h.poles = s.habitOf(func(m mount, within float64) (int, int) { return s.poleDifferences(m, nil, within) })
 	h.heights = s.habitOf(func(m mount, within float64) (int, int) { return s.heightDifferences(m, nil, within) })
 	for _, l := range lengths {
@@ -34,7 +34,7 @@ func (s *screener) learnHabits() habits {
 }
 
 // usualDigits is how many decimals most lengths of a column have.
-func (s *screener) usualDigits(l *length) int {
+func (s *screener) usualDigits(l *lengthColumn) int {
 	var all []int
 	for i := range s.filed {
 		all = append(all, decimals(l.get(&s.filed[i])))
@@ -96,7 +96,7 @@ func (s *screener) heightDifferences(m mount, corrected map[int]cell.Cell, withi
 
 // leastDifferences compares a list of lengths with those of the mounts of as many
 // strings that are to be compared, and counts the differences from the most similar.
-func (s *screener) leastDifferences(m mount, corrected map[int]cell.Cell, within float64, l *length, compared func(mount) bool) (differ, of int) {
+func (s *screener) leastDifferences(m mount, corrected map[int]cell.Cell, within float64, l *lengthColumn, compared func(mount) bool) (differ, of int) {
 	differ = len(m) + 1
 	lists := 0
 	for _, o := range s.mounts {
@@ -116,7 +116,7 @@ func (s *screener) leastDifferences(m mount, corrected map[int]cell.Cell, within
 
 // countDifferences counts the strings whose lengths differ between two mounts; of
 // string heights, those that differ from the median shift.
-func (s *screener) countDifferences(m, o mount, corrected map[int]cell.Cell, within float64, l *length) int {
+func (s *screener) countDifferences(m, o mount, corrected map[int]cell.Cell, within float64, l *lengthColumn) int {
 	var d []float64
 	for x, i := range m {
 		d = append(d, l.get(s.cellAt(i, corrected))-l.get(&s.cells[o[x]]))

@@ -9,8 +9,8 @@ import (
 	"evenpole/fit/cell"
 )
 
-// length is a column of lengths that people type.
-type length struct {
+// lengthColumn is a column of lengths that people type.
+type lengthColumn struct {
 	columns       []string
 	name          string
 	get           func(c *cell.Cell) float64
@@ -19,13 +19,13 @@ type length struct {
 }
 
 var (
-	poleLength = &length{[]string{"pole_height_mm"}, "pole height",
+	poleLength = &lengthColumn{[]string{"pole_height_mm"}, "pole height",
 		func(c *cell.Cell) float64 { return c.PoleHeight }, func(c *cell.Cell, v float64) { c.PoleHeight = v }, DecimalPole, SwappedPoles}
-	heightLength = &length{[]string{"string_height_mm"}, "string height",
+	heightLength = &lengthColumn{[]string{"string_height_mm"}, "string height",
 		func(c *cell.Cell) float64 { return c.StringHeight }, func(c *cell.Cell, v float64) { c.StringHeight = v }, DecimalHeight, SwappedHeights}
-	steelLength = &length{[]string{"core_mm", "gauge_mm"}, "core",
+	steelLength = &lengthColumn{[]string{"core_mm", "gauge_mm"}, "core",
 		func(c *cell.Cell) float64 { return c.Core }, putSteel, DecimalSteel, ""}
-	lengths = []*length{poleLength, heightLength, steelLength}
+	lengths = []*lengthColumn{poleLength, heightLength, steelLength}
 )
 
 // putSteel sets a core, to the digits that files have, and the gauge with it.

@@ -23,11 +23,11 @@ type screener struct {
 
 // habits is how a shop fills in its lists of heights.
 type habits struct {
-	poles      habit           // repeats the same pickup's heights from mount to mount
-	heights    habit           // repeats the string heights of the bench, all strings shifted alike
-	batch      habit           // repeats the same pickup's batch
-	digits     map[*length]int // decimals
-	mountsOnce bool            // a pickup is seldom mounted twice in the same way
+	poles      habit                 // repeats the same pickup's heights from mount to mount
+	heights    habit                 // repeats the string heights of the bench, all strings shifted alike
+	batch      habit                 // repeats the same pickup's batch
+	digits     map[*lengthColumn]int // decimals
+	mountsOnce bool                  // a pickup is seldom mounted twice in the same way
 }
 
 // habit is ln of what one height costs that differs by more than within, mm, from the
@@ -56,7 +56,7 @@ func (s *screener) cellAt(i int, corrected map[int]cell.Cell) *cell.Cell {
 }
 
 // listed writes a mount's lengths, some cells corrected.
-func (s *screener) listed(m mount, corrected map[int]cell.Cell, l *length) string {
+func (s *screener) listed(m mount, corrected map[int]cell.Cell, l *lengthColumn) string {
 	var out []string
 	for _, i := range m {
 		out = append(out, mm(l.get(s.cellAt(i, corrected))))

@@ -22,7 +22,7 @@ const sameSteel = 0.02 // of cores in two units, ln: as files round them
 
 // scaled lists lengths in a wrong unit or with the point in a wrong place: of one
 // string, and of all.
-func (s *screener) scaled(m mount, l *length) (single, whole []*hypothesis) {
+func (s *screener) scaled(m mount, l *lengthColumn) (single, whole []*hypothesis) {
 	for _, factor := range factors {
 		kind := l.decimal
 		if factor.inches {
@@ -56,7 +56,7 @@ func (s *screener) scaled(m mount, l *length) (single, whole []*hypothesis) {
 }
 
 // hasExtraDigits reports whether a cell's length has more decimals than the shop types.
-func (s *screener) hasExtraDigits(i int, l *length) bool {
+func (s *screener) hasExtraDigits(i int, l *lengthColumn) bool {
 	return decimals(l.get(&s.filed[i])) > s.habits.digits[l]
 }
 
@@ -78,7 +78,7 @@ func (s *screener) hasSet(m mount, corrected map[int]cell.Cell) bool {
 }
 
 // mostChange is the most by which corrections change a length, mm.
-func (s *screener) mostChange(corrected map[int]cell.Cell, l *length) float64 {
+func (s *screener) mostChange(corrected map[int]cell.Cell, l *lengthColumn) float64 {
 	most := 0.0
 	for i, c := range corrected {
 		most = max(most, math.Abs(l.get(&c)-l.get(&s.cells[i])))
@@ -87,7 +87,7 @@ func (s *screener) mostChange(corrected map[int]cell.Cell, l *length) float64 {
 }
 
 // swapped lists pairs of strings whose heights may stand in each other's place.
-func (s *screener) swapped(m mount, l *length) []*hypothesis {
+func (s *screener) swapped(m mount, l *lengthColumn) []*hypothesis {
 	var out []*hypothesis
 	for x, i := range m {
 		for _, k := range m[x+1:] {
@@ -116,7 +116,7 @@ func (s *screener) reversed(m mount) []*hypothesis {
 		return nil
 	}
 	var out []*hypothesis
-	for _, lengths := range [][]*length{{poleLength}, {heightLength}, {poleLength, heightLength}} {
+	for _, lengths := range [][]*lengthColumn{{poleLength}, {heightLength}, {poleLength, heightLength}} {
 		h := &hypothesis{kind: WrongEnd, corrected: map[int]cell.Cell{}}
 		for x, i := range m {
 			c := s.cells[i]
@@ -125,7 +125,7 @@ func (s *screener) reversed(m mount) []*hypothesis {
 			}
 			h.corrected[i] = c
 		}
-		unchanged := func(l *length) bool { return s.mostChange(h.corrected, l) < leastChange }
+		unchanged := func(l *lengthColumn) bool { return s.mostChange(h.corrected, l) < leastChange }
 		if anyBecomesImpossible(h.corrected) || slices.ContainsFunc(lengths, unchanged) {
 			continue
 		}

@@ -17,7 +17,8 @@
 // ([Mixed.Posterior]).
 //
 // Beside them stand robust.go (Huber's mean, medians), uncertainty.go (the sums of
-// JCGM 100) and floats.go (sums and means of plain lists).
+// JCGM 100), floats.go (sums and means of plain lists) and matrix.go (covariances, as rows
+// and propagated).
 //
 // A level is here what statisticians call so: one of the groups of a random term.
 package solve

@@ -75,8 +75,13 @@ func (lay *layout) solve(par []float64) (*solution, error) {
 	return s, nil
 }
 
-// solveAt is solve at given standard deviations of terms with one covariate each.
-func (lay *layout) solveAt(sigma float64, sds []float64) (*solution, error) {
+// solveAt lays a model out and solves it at given standard deviations; its terms have
+// one covariate each.
+func (m *Mixed) solveAt(sigma float64, sds []float64) (*solution, error) {
+	lay, err := m.layOut()
+	if err != nil {
+		return nil, err
+	}
 	par := append([]float64{math.Log(sigma)}, sds...)
 	if len(par) != lay.width() {
 		return nil, fmt.Errorf("%d standard deviations for %d terms", len(sds), len(lay.Terms))

@@ -16,11 +16,7 @@ type Posterior struct {
 // Posterior solves the model at given standard deviations, its own and those of
 // its terms.
 func (m *Mixed) Posterior(sigma float64, sds []float64) (*Posterior, error) {
-	lay, err := m.layOut()
-	if err != nil {
-		return nil, err
-	}
-	s, err := lay.solveAt(sigma, sds)
+	s, err := m.solveAt(sigma, sds)
 	if err != nil {
 		return nil, err
 	}
@@ -134,13 +130,11 @@ func (p *Posterior) Unseen(observations []int) *mat.SymDense {
 			shared.Set(i, e.at, e.v)
 		}
 	}
-	var half, full mat.Dense
-	half.Mul(shared, &p.shared)
-	full.Mul(&half, shared.T())
+	propagated := Propagated(shared, &p.shared)
 	cov := mat.NewSymDense(n, nil)
 	for i := range observations {
 		for j := i; j < n; j++ {
-			cov.SetSym(i, j, full.At(i, j)+dot(local[i], local[j]))
+			cov.SetSym(i, j, propagated.At(i, j)+dot(local[i], local[j]))
 		}
 		cov.SetSym(i, i, cov.At(i, i)+p.s.noise(p.s.sigma, observations[i]))
 	}

@@ -70,11 +70,7 @@ func (m *Mixed) minimise(value func([]float64) float64, start []float64) ([]floa
 // At evaluates the model at given standard deviations (terms with one
 // covariate only) instead of searching for them.
 func (m *Mixed) At(sigma float64, sds []float64) (*MixedFit, error) {
-	lay, err := m.layOut()
-	if err != nil {
-		return nil, err
-	}
-	s, err := lay.solveAt(sigma, sds)
+	s, err := m.solveAt(sigma, sds)
 	if err != nil {
 		return nil, err
 	}

@@ -56,11 +56,11 @@ func (l lawful) Uncertainty(*fit.Setup, []float64) *mat.SymDense {
 	return out
 }
 
-func (lawful) ResidualSD() float64 { return 0.15 }
-func (lawful) Source() string      { return "shop data" }
+func (lawful) ResidualSD() level.DB { return 0.15 }
+func (lawful) Source() string       { return "shop data" }
 
 func (lawful) FieldExponent() (b, se float64, ok bool) { return 0, 0, false }
-func (lawful) PoleSD() (sd float64, ok bool)           { return 0, false }
+func (lawful) PoleSD() (sd level.Ln, ok bool)          { return 0, false }
 
 var law = lawful{fall: 0.5, sd: 0.03}
 

@@ -57,7 +57,7 @@ func (c *check) newExpectation() (x *expectation, lacks string) {
 	if n < 2 {
 		return nil, "a pickup of one string has no balance"
 	}
-	bench := perDB(x.model.ResidualSD()*x.model.ResidualSD() + c.channel()*c.channel())
+	bench := perDB(square(float64(x.model.ResidualSD())) + c.channel()*c.channel())
 	for i := range n {
 		t := c.session.takes(i)
 		x.heights[i], x.setup.StringHeights[i] = t.row.PoleHeight, t.row.StringHeight

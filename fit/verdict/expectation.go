@@ -134,7 +134,7 @@ func (x *expectation) fieldExponent() (b, se float64) {
 // model that does not know it.
 func (x *expectation) poleSD() float64 {
 	if sd, ok := x.model.PoleSD(); ok {
-		return sd
+		return float64(sd)
 	}
 	return 0.05
 }

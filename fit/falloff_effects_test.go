@@ -12,14 +12,14 @@ import (
 )
 
 // sampleModes fits the sample record and finds its effects again.
-func sampleModes(t *testing.T) *Modes {
+func sampleModes(t *testing.T) *CellEffects {
 	t.Helper()
 	d := celltest.Sample(t)
 	f, err := fitFalloff(d, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, err := f.ModesOf(d.Cells, nil)
+	m, err := f.EffectsOf(d.Cells, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -33,8 +33,8 @@ func TestModesAreFitted(t *testing.T) {
 	for _, k := range []int{curve.StringEffect, curve.ChannelEffect} {
 		for i := range m.Cells {
 			key := curve.Effects[k].Name + curve.Effects[k].Level(&m.Cells[i])
-			if d := m.Mode(k, i) - f.Known[key]; math.Abs(d) > 2e-3 {
-				t.Errorf("%s: %.5f, by the fit %.5f", key, m.Mode(k, i), f.Known[key])
+			if d := m.Value(k, i) - f.Offsets[key]; math.Abs(d) > 2e-3 {
+				t.Errorf("%s: %.5f, by the fit %.5f", key, m.Value(k, i), f.Offsets[key])
 			}
 		}
 	}
@@ -72,7 +72,7 @@ func TestPosterior(t *testing.T) {
 
 // plainInverse is the covariance of the parameters and then of all effects,
 // from the normal equations without elimination.
-func plainInverse(t *testing.T, m *Modes) *mat.SymDense {
+func plainInverse(t *testing.T, m *CellEffects) *mat.SymDense {
 	t.Helper()
 	f, p := m.Model, m.Model.Size()
 	n := p
@@ -93,7 +93,7 @@ func plainInverse(t *testing.T, m *Modes) *mat.SymDense {
 	for i := range m.Cells {
 		row := mat.NewVecDense(n, nil)
 		for j := range p {
-			row.SetVec(j, m.x.At(i, j))
+			row.SetVec(j, m.gradient.At(i, j))
 		}
 		for k, term := range m.mixed.Terms {
 			z := 1.0
@@ -104,7 +104,7 @@ func plainInverse(t *testing.T, m *Modes) *mat.SymDense {
 				row.SetVec(first[k]+term.Level[i], z)
 			}
 		}
-		a.SymRankOne(a, m.mixed.Weight[i]/(m.noise(i)*m.noise(i)), row)
+		a.SymRankOne(a, m.mixed.Weight[i]/(f.SDs[0]*f.SDs[0]+m.mixed.Known[i]), row)
 	}
 	var chol mat.Cholesky
 	if !chol.Factorize(a) {

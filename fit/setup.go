@@ -1,9 +1,8 @@
 package fit
 
 import (
+	"evenpole/fit/cell"
 	"evenpole/profiles"
-
-	"gonum.org/v1/gonum/mat"
 )
 
 // Setup is a whole pickup under its strings, but for the heights of its poles:
@@ -20,25 +19,6 @@ type Setup struct {
 	Excite           profiles.Excitation // how it will be played; "" = as the jig plucks
 }
 
-// Predictor is what package plan needs of a model, whichever kind it is.
-type Predictor interface {
-	// Level writes the mean prediction of ln v (v in RMS mV) of every string
-	// into dst, for poles of the given heights (mm), and returns dst; a nil dst
-	// is allocated. It is cheap: planning calls it many times.
-	Level(dst []float64, s *Setup, heights []float64) []float64
-	// Uncertainty returns the covariance of the errors of Level (ln v) for one
-	// built pickup whose poles have exactly these heights: the model's own
-	// uncertainty, plus what differs from one built pickup to the next (magnets
-	// that were not matched, strings within their tolerance). A part that all
-	// strings share does not matter to balance and may be left out.
-	Uncertainty(s *Setup, heights []float64) *mat.SymDense
-	// Warnings says in plain words where this setup at these heights goes
-	// beyond what the model has seen or can tell.
-	Warnings(s *Setup, heights []float64) []string
-	// Source is "shop data" or "handbook prior".
-	Source() string
-}
-
 // PlayedBy is the excitation that a prediction is for: as ordered, else as it
 // was measured. Nobody plays with an exciter: then a fixed force stands for it.
 func (s *Setup) PlayedBy(measured profiles.Excitation) profiles.Excitation {
@@ -49,4 +29,10 @@ func (s *Setup) PlayedBy(measured profiles.Excitation) profiles.Excitation {
 		return profiles.Force
 	}
 	return measured
+}
+
+// cell is one string of a setup over its pole, as a cell without takes.
+func (s *Setup) cell(i int, heights []float64) *cell.Cell {
+	str := &s.Strings[i]
+	return &cell.Cell{Core: str.Core, Gauge: str.Gauge, Wrap: str.Wrap, PoleHeight: heights[i], StringHeight: s.StringHeights[i]}
 }

@@ -9,19 +9,12 @@ import (
 	"evenpole/fit/curve"
 )
 
-// fromData is the share of the information on a parameter that the data gave:
-// 1 less its variance over that of its prior (the shrinkage of a posterior; M.
-// Betancourt, Towards a Principled Bayesian Workflow, 2020, from memory).
-func (f *Falloff) fromData(j int) float64 {
-	sd := f.Priors()[j].SD
-	return min(max(0, 1-f.Cov[j][j]/(sd*sd)), 1)
-}
-
-// Below littleTold a parameter stands mostly on its prior. Two of which each
-// moves with the other by more than oneCurve are one fact, not two.
+// A parameter of which the data gave less than leastFromData stands mostly on its
+// prior. The data do not tell two parameters apart whose errors are correlated by more
+// than mostCorrelated.
 const (
-	littleTold = 0.5
-	oneCurve   = 0.85
+	leastFromData  = 0.5
+	mostCorrelated = 0.85
 )
 
 // parameterWords are what parameters are called in sentences, and the capture
@@ -39,14 +32,14 @@ var parameterWords = [curve.FixedParameters]struct{ name, capture string }{
 	curve.WrapCommon:       {"how much wraps count", "capture strings of each wrap over cores that plain strings have, too"},
 }
 
-// untold says in plain words what stands on the handbook still, and what the
-// data cannot tell apart, with the captures that would tell.
-func (f *Falloff) untold(cells []cell.Cell) []string {
+// notLearnt says in plain words which parameters stand mostly on their priors, and
+// which ones the data do not tell apart, with the captures that would tell them.
+func (f *Falloff) notLearnt(cells []cell.Cell) []string {
 	var out []string
 	weak := map[string][]string{} // by capture
 	var captures []string
 	for j, w := range parameterWords {
-		if w.name == "" || j == curve.FieldExponent && !f.Fields || j == curve.WrapCommon && len(f.Wraps) == 0 || j == curve.VelocityExponent && !f.Pitch || f.fromData(j) >= littleTold {
+		if w.name == "" || j == curve.FieldExponent && !f.PoleFields || j == curve.WrapCommon && len(f.Wraps) == 0 || j == curve.VelocityExponent && !f.Pitch || f.fromData(j) >= leastFromData {
 			continue
 		}
 		if weak[w.capture] == nil {
@@ -57,31 +50,31 @@ func (f *Falloff) untold(cells []cell.Cell) []string {
 	for _, c := range captures {
 		out = append(out, fmt.Sprintf("%s: told more by the handbook than by the data; %s", strings.Join(weak[c], ", and "), c))
 	}
-	return append(out, f.oneFact(cells)...)
+	return append(out, f.confounded(cells)...)
 }
 
-// oneFact names pairs of parameters that the data tell only together.
-func (f *Falloff) oneFact(cells []cell.Cell) []string {
+// confounded names the pairs of parameters that the data do not tell apart.
+func (f *Falloff) confounded(cells []cell.Cell) []string {
 	var out []string
 	for i := range parameterWords {
 		for j := range i {
 			a, b := parameterWords[j], parameterWords[i]
 			r := f.Cov[i][j] / math.Sqrt(f.Cov[i][i]*f.Cov[j][j])
-			if a.name == "" || b.name == "" || !(math.Abs(r) > oneCurve) || f.fromData(i) < littleTold || f.fromData(j) < littleTold {
+			if a.name == "" || b.name == "" || !(math.Abs(r) > mostCorrelated) || f.fromData(i) < leastFromData || f.fromData(j) < leastFromData {
 				continue
 			}
 			out = append(out, fmt.Sprintf("%s, and %s: the data tell them only together (correlation %+.2f); %s", a.name, b.name, r, b.capture))
 		}
 	}
-	if !movedStrings(cells) && f.fromData(curve.Protrusion) >= littleTold {
+	if !stringsMoved(cells) && f.fromData(curve.Protrusion) >= leastFromData {
 		out = append(out, "no pickup was captured at two string heights: what its poles' heights do and what the gap does are one fact; "+parameterWords[curve.Protrusion].capture)
 	}
 	return out
 }
 
-// movedStrings reports whether any pole was measured under strings at two
+// stringsMoved reports whether any pole was measured under strings at two
 // heights, by more than strings differ in diameter.
-func movedStrings(cells []cell.Cell) bool {
+func stringsMoved(cells []cell.Cell) bool {
 	const moved = 0.3 // mm
 	type place struct {
 		pickup string

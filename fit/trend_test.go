@@ -20,16 +20,16 @@ func monthsOn(months float64) time.Time {
 }
 
 // monthly has the moments of misses one month apart.
-func monthly(misses ...float64) []moment {
-	var b []moment
+func monthly(misses ...float64) []timedError {
+	var b []timedError
 	for i, m := range misses {
-		b = append(b, moment{monthsOn(float64(i)), m})
+		b = append(b, timedError{monthsOn(float64(i)), m})
 	}
 	return b
 }
 
 // rising is a block of n whose order means nothing here: only its size does.
-func rising(n int) []moment {
+func rising(n int) []timedError {
 	b := make([]float64, n)
 	for i := range b {
 		b[i] = float64(i)
@@ -45,7 +45,7 @@ func TestTrendChanceAgainstTable(t *testing.T) {
 		n, score int
 		want     float64
 	}{{4, 6, 0.042}, {5, 8, 0.042}, {5, 10, 0.0083}, {8, 16, 0.031}, {10, 23, 0.023}, {10, 27, 0.0083}} {
-		if got := trendChance([][]moment{rising(c.n)}, c.score) / 2; math.Abs(got-c.want) > 0.0006 {
+		if got := trendPValue([][]timedError{rising(c.n)}, c.score) / 2; math.Abs(got-c.want) > 0.0006 {
 			t.Errorf("n = %d, S = %d: got %.4f, want %.4f", c.n, c.score, got, c.want)
 		}
 	}
@@ -53,11 +53,11 @@ func TestTrendChanceAgainstTable(t *testing.T) {
 
 // All orders of two blocks, one by one.
 func TestTrendChanceByEnumeration(t *testing.T) {
-	blocks := [][]moment{rising(5), rising(4), rising(1)}
+	blocks := [][]timedError{rising(5), rising(4), rising(1)}
 	var scores []int
 	allOrders(5, func(a []float64) {
 		allOrders(4, func(b []float64) {
-			_, s := compareInTime([][]moment{monthly(a...), monthly(b...)})
+			_, s := comparePairs([][]timedError{monthly(a...), monthly(b...)})
 			scores = append(scores, s)
 		})
 	})
@@ -72,7 +72,7 @@ func TestTrendChanceByEnumeration(t *testing.T) {
 			}
 		}
 		want := float64(far) / float64(len(scores))
-		if got := trendChance(blocks, -score); math.Abs(got-want) > 1e-12 {
+		if got := trendPValue(blocks, -score); math.Abs(got-want) > 1e-12 {
 			t.Errorf("S = %d: got %g, want %g", score, got, want)
 		}
 	}
@@ -107,8 +107,8 @@ func allOrders(n int, visit func([]float64)) {
 
 // Where the normal limit takes over, it is close to the exact sum.
 func TestTrendChanceOfManyIsClose(t *testing.T) {
-	blocks := [][]moment{rising(142)}
-	chances := scoreChances(blocks)
+	blocks := [][]timedError{rising(142)}
+	chances := inversionChances(blocks)
 	for _, score := range []int{101, 1001, 1501} {
 		var exact float64
 		for inversions, q := range chances {
@@ -116,7 +116,7 @@ func TestTrendChanceOfManyIsClose(t *testing.T) {
 				exact += q
 			}
 		}
-		if got := trendChance(blocks, score); math.Abs(got-exact) > 0.001 {
+		if got := trendPValue(blocks, score); math.Abs(got-exact) > 0.001 {
 			t.Errorf("S = %d: normal %.5f, exact %.5f", score, got, exact)
 		}
 	}
@@ -128,20 +128,20 @@ func watched(misses ...float64) []Fold {
 	for i, m := range misses {
 		name := fmt.Sprint("P", i)
 		own := []cell.Cell{{Pickup: name, First: monthsOn(float64(i))}, {Pickup: name, First: monthsOn(float64(i))}}
-		folds = append(folds, Fold{Name: name, own: own, missed: []float64{m - 0.3, m + 0.3}})
+		folds = append(folds, Fold{Name: name, cells: own, errors: []float64{m - 0.3, m + 0.3}})
 	}
 	return folds
 }
 
 func TestDriftIsToldFromPickups(t *testing.T) {
-	d := driftOf(watched(0.1, 0.2, 0.3, 0.4, 0.5, 0.6))
+	d := trendOf(watched(0.1, 0.2, 0.3, 0.4, 0.5, 0.6))
 	if d == nil || math.Abs(d.PerMonth-level.PerLn*0.1) > 1e-6 || math.Abs(d.P-2.0/720) > 1e-12 || d.Pickups != 6 || d.Repeats != 0 {
 		t.Fatalf("got %+v", d)
 	}
 	if w := d.warning(); !strings.Contains(w, "from 2026-01-05 to 2026-06-06 pickups came out +0.87 dB per month") {
 		t.Errorf("got %q", w)
 	}
-	if w := driftOf(watched(0.1, 0.2, 0.3, 0.4, 0.6, 0.5)).warning(); w != "" { // p = 12/720
+	if w := trendOf(watched(0.1, 0.2, 0.3, 0.4, 0.6, 0.5)).warning(); w != "" { // p = 12/720
 		t.Errorf("not clear enough, and yet: %q", w)
 	}
 }
@@ -150,13 +150,13 @@ func TestDriftThatCannotBeTold(t *testing.T) {
 	untimed, soon, unpredicted := watched(1, 2, 3), watched(1, 2, 3), watched(1, 2, 3)
 	for i := range 3 {
 		for j := range 2 {
-			untimed[i].own[j].First = time.Time{}
-			soon[i].own[j].First = firstDay.Add(time.Duration(i) * 24 * time.Hour)
-			unpredicted[i].missed[j] = math.NaN()
+			untimed[i].cells[j].First = time.Time{}
+			soon[i].cells[j].First = firstDay.Add(time.Duration(i) * 24 * time.Hour)
+			unpredicted[i].errors[j] = math.NaN()
 		}
 	}
 	for name, folds := range map[string][]Fold{"no time": untimed, "three days": soon, "no prediction": unpredicted, "one pickup": watched(1), "nothing": nil} {
-		if d := driftOf(folds); d != nil {
+		if d := trendOf(folds); d != nil {
 			t.Errorf("%s: got %+v", name, d)
 		}
 	}
@@ -167,17 +167,17 @@ func TestDriftThatCannotBeTold(t *testing.T) {
 func TestDriftIsToldFromRepeats(t *testing.T) {
 	var f Fold
 	for i := range 6 {
-		f.own = append(f.own, cell.Cell{Pickup: "P", Session: fmt.Sprint("s", i), Set: "X", StringHeight: 3, First: monthsOn(float64(i))})
-		f.missed = append(f.missed, -0.05*float64(i))
+		f.cells = append(f.cells, cell.Cell{Pickup: "P", Session: fmt.Sprint("s", i), Set: "X", StringHeight: 3, First: monthsOn(float64(i))})
+		f.errors = append(f.errors, -0.05*float64(i))
 	}
-	d := driftOf([]Fold{f})
+	d := trendOf([]Fold{f})
 	if d == nil || d.Repeats != 5 || math.Abs(d.PerMonth+level.PerLn*0.05) > 1e-6 || d.warning() == "" {
 		t.Errorf("got %+v", d)
 	}
-	for i := range f.own {
-		f.own[i].Set = fmt.Sprint("X", i)
+	for i := range f.cells {
+		f.cells[i].Set = fmt.Sprint("X", i)
 	}
-	if d := driftOf([]Fold{f}); d != nil {
+	if d := trendOf([]Fold{f}); d != nil {
 		t.Errorf("other strings each time: got %+v", d)
 	}
 }
@@ -192,11 +192,11 @@ func TestDriftSeldomCriesWolf(t *testing.T) {
 		for i := range misses {
 			misses[i] = rng.NormFloat64()
 		}
-		if driftOf(watched(misses...)).warning() != "" {
+		if trendOf(watched(misses...)).warning() != "" {
 			alarms++
 		}
 	}
-	if limit := driftP*records + 3*math.Sqrt(driftP*records); float64(alarms) > limit || alarms == 0 {
+	if limit := trendWarningP*records + 3*math.Sqrt(trendWarningP*records); float64(alarms) > limit || alarms == 0 {
 		t.Errorf("%d alarms in %d records, want some and at most %.0f", alarms, records, limit)
 	}
 }
@@ -215,7 +215,7 @@ func TestFitFindsDrift(t *testing.T) {
 			}
 		}
 	}
-	r, err := Fit(d, logHeight.name)
+	r, err := judgedAs(d, logHeight.name)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,0 +1,71 @@
+package fit
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+
+	"evenpole/fit/cell"
+)
+
+// Best fits the named kinds of model, all of them when none is named, and returns the
+// one that best predicts the balance of pickups left out, two or more that both kinds
+// could predict; where that cannot be told, the first in the order of Kinds. A model
+// that does not know what pole heights do is no use for planning, however well it
+// predicts pickups whose heights are alike: it comes last. Data that no kind fits are
+// the error of the first one. progress may be nil.
+func Best(d *cell.Data, progress Progress, names ...string) (*Result, error) {
+	chosen, err := kindsOf(names)
+	if err != nil {
+		return nil, err
+	}
+	var best *Result
+	var first error
+	var scores []Score
+	folds := map[string][]Fold{}
+	for _, k := range chosen {
+		r, err := k.judged(d, progress)
+		if err == nil {
+			err = r.checkScatter()
+		}
+		if err != nil {
+			first = cmp.Or(first, err)
+			continue
+		}
+		scores = append(scores, Score{r.Kind, r.CVBalance, r.CVLevel, r.CVSet})
+		folds[r.Kind] = r.CVPickups
+		if best == nil || knowsPoleHeights(r.Model) && (predictsBetter(r, best) || !knowsPoleHeights(best.Model)) {
+			best = r
+		}
+	}
+	if best == nil {
+		return nil, first
+	}
+	best.Compared, best.folds = scores, folds
+	if preferred := chosen[0].name; folds[preferred] == nil {
+		best.Warnings = append(best.Warnings, fmt.Sprintf("the %s model cannot be fitted, so that a %s one has to do: %s", preferred, best.Kind, reason(first)))
+	}
+	return best, nil
+}
+
+// reason is an error without the words that no model can be fitted.
+func reason(err error) string {
+	if cannot := (*CannotFitError)(nil); errors.As(err, &cannot) {
+		return cannot.Have + "; " + cannot.Need
+	}
+	return err.Error()
+}
+
+// knowsPoleHeights reports whether a model says what a pole's height does. A model
+// that may not has a method of that name.
+func knowsPoleHeights(m Model) bool {
+	l, ok := m.(interface{ knowsHeights() bool })
+	return !ok || l.knowsHeights()
+}
+
+// predictsBetter reports whether a predicts the balance of pickups left out
+// better than b, over two or more that both predict.
+func predictsBetter(a, b *Result) bool {
+	c := compareFolds(a.CVPickups, b.CVPickups)
+	return len(c.Pickups) > 1 && *c.Balance[0] < *c.Balance[1]
+}

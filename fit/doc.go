@@ -1,0 +1,44 @@
+// Package fit makes models of how a string's level follows the pole under it, from the
+// cells of a record, and predicts with them: pickups that nobody has measured, and, to
+// be judged, pickups that were left out.
+//
+// The way of the data: a kind of model (kinds.go) fits a [Model] to the cells of a
+// [cell.Data]; [Best] fits every kind, judges each by leaving pickups and string sets
+// out, and returns the one that predicts best as a [Result], which [Result.Write] keeps
+// in a file. Planning and verdicts then ask the model's [Predictor] for the levels of a
+// [Setup].
+//
+// File by file, what stands below first:
+//
+//   - setup.go, model.go, range.go: what is predicted, what a model is able to do, and
+//     the range of what it was fitted to, outside of which it warns.
+//   - falloff.go: [Falloff], the model with the equation of package curve and random
+//     effects. falloff_layout.go lays its cells out as a mixed model, falloff_fit.go fits
+//     it, falloff_notes.go says what the data did not tell, falloff_predict.go predicts;
+//     falloff_effects.go finds the effects in given cells ([CellEffects], [Posterior]),
+//     from which package explain says what makes strings differ. handbook.go is the model
+//     without a reading, from priors alone.
+//   - loglinear.go, loglinear_fit.go, loglinear_predict.go: the log-linear models, plain
+//     least squares to compare with; groups.go takes the pickups' means off.
+//   - kinds.go: the table of kinds.
+//   - crossval.go: leaving out. Each pickup, then each string set, is a [Fold]: it is
+//     predicted by a model fitted to the rest. rms.go adds up the errors; trend.go and
+//     mannkendall.go look for a drift in them.
+//   - result.go, best.go: fitting, judging and choosing. history.go and compare.go:
+//     comparing a shop's model with a new one on pickups that they have not seen.
+//   - file.go: model files.
+//
+// A new kind of model is a type that satisfies Model in a file of its own, with a function
+// that fits it to data and one that reads its state, and an entry in the table of kinds;
+// its place there says how it is preferred where data cannot tell. A model that may not
+// know what a pole's height does has a method knowsHeights (see best.go). A new term
+// or effect of the falloff model begins in package curve.
+//
+// A model file is one JSON object: format and version, the program that wrote it, the
+// fingerprint of the data, how it came into the shop (history), the fit's [Report], and the
+// state, which is the fitted type of the kind as JSON. It is written once and never
+// changed. The same record and program give the same bytes but for history.
+//
+// Levels are in ln v (v in RMS mV) where models work and in dB where people read; see
+// package level. Lengths are in mm.
+package fit

@@ -1,0 +1,153 @@
+package fit
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+	"slices"
+
+	"evenpole/fit/cell"
+	"evenpole/fit/curve"
+	"evenpole/fit/level"
+)
+
+// falloffName is the kind of the falloff model with random effects.
+const falloffName = "falloff"
+
+// Falloff is a fitted falloff model: the state in its file.
+type Falloff struct {
+	curve.Curve
+
+	Theta       []float64          `json:"theta"`      // in the scale in which they are fitted
+	Cov         [][]float64        `json:"covariance"` // of Theta
+	SDs         []float64          `json:"sd"`         // what cells leave, then each effect in order
+	LevelCounts []int              `json:"levels"`     // of each effect: how many levels its sd was estimated from
+	Magnets     map[string]float64 `json:"magnets"`    // ln B of single magnets less the mean of their batch
+	FieldSD     float64            `json:"field_sd"`   // of ln B within a batch; 0 when not measured
+	PoleFields  bool               `json:"fields"`     // fields of poles of pickups were measured, too
+	NoReadings  bool               `json:"prior"`      // the model is made of priors alone, see Handbook
+	Range       Range              `json:"range"`
+	Remarks     []string           `json:"notes"` // see Notes
+	Offsets     map[string]float64 `json:"known"` // ln v: effects of the strings, slots and batches of the record, by their keys
+}
+
+// AsFalloff is a model as a falloff model. One of another kind cannot tell causes
+// apart: it is an error.
+func AsFalloff(p Predictor) (*Falloff, error) {
+	if f, ok := p.(*Falloff); ok {
+		return f, nil
+	}
+	kind := "this"
+	if m, ok := p.(Model); ok {
+		kind = m.Kind()
+	}
+	return nil, fmt.Errorf("a %s model tells no causes apart: expected a %s model", kind, falloffName)
+}
+
+func (f *Falloff) Kind() string { return falloffName }
+
+func (f *Falloff) Source() string {
+	if f.NoReadings {
+		return fromHandbook
+	}
+	return fromReadings
+}
+
+func (f *Falloff) Notes() []string { return slices.Clone(f.Remarks) }
+
+func (f *Falloff) ResidualSD() level.DB { return level.Ln(f.SDs[0]).DB() }
+
+func (f *Falloff) Measured() Range { return f.Range }
+
+func (f *Falloff) Parameters() []Parameter {
+	units := map[int]string{curve.Level: "ln mV", curve.Slope: "1/mm", curve.Bend: "mm", curve.Protrusion: "1/mm"}
+	var out []Parameter
+	for j, name := range f.Names() {
+		v, se := f.Theta[j], math.Sqrt(f.Cov[j][j])
+		if j == curve.Slope || j == curve.Bend || j >= curve.WrapCommon { // fitted as logarithms
+			v = math.Exp(v)
+			se *= v
+		}
+		out = append(out, Parameter{Name: name, Value: v, SE: se, Unit: units[j], FromData: f.fromData(j)})
+	}
+	for k := range curve.Effects {
+		if k != curve.MagnetEffect || f.LevelCounts[k] > 0 {
+			out = append(out, f.scatterOf(k))
+		}
+	}
+	return out
+}
+
+func (f *Falloff) FieldExponent() (b, se float64, ok bool) {
+	return f.Theta[curve.FieldExponent], math.Sqrt(f.Cov[curve.FieldExponent][curve.FieldExponent]), true
+}
+
+func (f *Falloff) PoleSD() (sd level.Ln, ok bool)   { return f.effectSD(curve.PoleEffect), true }
+func (f *Falloff) PickupSD() (sd level.Ln, ok bool) { return f.effectSD(curve.PickupEffect), true }
+
+// effectSD is the standard deviation of effect k.
+func (f *Falloff) effectSD(k int) level.Ln { return level.Ln(math.Abs(f.SDs[k+1])) }
+
+// scatterOf is the standard deviation of effect k as a parameter. Its standard error
+// is the usual large-sample one, its prior counted as so many more levels.
+func (f *Falloff) scatterOf(k int) Parameter {
+	e := &curve.Effects[k]
+	levels, prior := float64(f.LevelCounts[k]), e.Spread.DF
+	p := Parameter{Name: "sd_" + e.Name, Value: float64(f.effectSD(k)), Unit: "ln v", FromData: levels / (levels + prior)}
+	if k == curve.SetupEffect {
+		p.Unit = "mm"
+	}
+	p.SE = p.Value / math.Sqrt(2*(levels+prior))
+	return p
+}
+
+// fromData is the share of the information on a parameter that the data gave, 0 to 1:
+// 1 less its variance over that of its prior (the shrinkage of a posterior; M.
+// Betancourt, Towards a Principled Bayesian Workflow, 2020, from memory).
+func (f *Falloff) fromData(j int) float64 {
+	sd := f.Priors()[j].SD
+	return min(max(0, 1-f.Cov[j][j]/(sd*sd)), 1)
+}
+
+// batchKey is where a batch stands in Offsets.
+func batchKey(batch string) string {
+	return curve.Effects[curve.BatchEffect].Key(&cell.Cell{Batch: batch})
+}
+
+// handbookSDs is the priors' scatter: what cells leave, then each effect.
+func handbookSDs() []float64 {
+	sds := []float64{curve.ResidualPrior.SD}
+	for _, e := range curve.Effects {
+		sds = append(sds, e.Spread.SD)
+	}
+	return sds
+}
+
+// sitesOf is the curve's inputs of cells.
+func (f *Falloff) sitesOf(cells []cell.Cell) []*curve.Site {
+	last := cell.LastStrings(cells)
+	sites := make([]*curve.Site, len(cells))
+	for i := range cells {
+		sites[i] = f.CellSite(&cells[i], last[cells[i].Pickup])
+	}
+	return sites
+}
+
+// decodeFalloff reads what encoding a Falloff as JSON wrote.
+func decodeFalloff(state []byte) (*Falloff, error) {
+	f := &Falloff{}
+	if err := json.Unmarshal(state, f); err != nil {
+		return nil, err
+	}
+	n := f.Size()
+	if len(f.Theta) != n || len(f.Cov) != n || len(f.SDs) != 1+len(curve.Effects) || len(f.LevelCounts) != len(curve.Effects) {
+		return nil, fmt.Errorf("expected %d parameters with their covariance and %d standard deviations, got %d, %d, %d",
+			n, 1+len(curve.Effects), len(f.Theta), len(f.Cov), len(f.SDs))
+	}
+	for i, row := range f.Cov {
+		if len(row) != n || !(row[i] >= 0) {
+			return nil, fmt.Errorf("covariance: row %d: expected %d values, none negative on the diagonal", i+1, n)
+		}
+	}
+	return f, nil
+}

@@ -1,0 +1,130 @@
+package fit
+
+import (
+	"fmt"
+	"math"
+
+	"evenpole/fit/cell"
+	"evenpole/fit/level"
+	"evenpole/fit/solve"
+)
+
+// Result is a fitted model with what is known of it. Program and History are
+// the caller's to set before it is written.
+type Result struct {
+	Report
+	Model       Model
+	Fingerprint string   // of the data, see [cell.Data.Fingerprint]
+	Program     string   // version of the program that fitted it
+	History     *History // nil for a model outside a shop
+
+	folds map[string][]Fold // by kind: pickups left out; not in the file
+}
+
+// Report is what a fit says of itself, as JSON. Deviations are in dB.
+type Report struct {
+	Kind       string         `json:"model"`
+	Readings   int            `json:"n_readings"` // rows read, quiet levels and flagged takes among them
+	Used       int            `json:"n_used"`     // takes that the model stands on
+	Cells      int            `json:"n_cells"`
+	Pickups    int            `json:"n_pickups"`
+	Parameters []Parameter    `json:"parameters"`
+	ResidualSD level.DB       `json:"residual_sd_db"`
+	CVBalance  *float64       `json:"cv_rms_db"`       // pickups left out in turn: root mean square error, see Fold; nil when it cannot be told
+	CVLevel    *float64       `json:"cv_rms_level_db"` // likewise, of the level
+	CVSet      *float64       `json:"cv_set_rms_db"`   // of the balance, whole string sets left out in turn
+	CVPickups  []Fold         `json:"pickups"`         // every pickup in the data
+	CVSets     []Fold         `json:"sets"`            // every string set in the data
+	Compared   []Score        `json:"compared"`        // kinds that Best chose among
+	Range      Range          `json:"range"`           // beyond it the model guesses
+	Drift      *Trend         `json:"drift"`           // nil when it cannot be told
+	LeftOut    []cell.LeftOut `json:"left_out"`
+	Suspects   []cell.Suspect `json:"suspects"` // mistakes that the record seems to hold; what they touch counts little
+	Warnings   []string       `json:"warnings"`
+}
+
+// Score is how well a kind of model predicts what it has not seen, dB.
+type Score struct {
+	Kind      string   `json:"model"`
+	CVBalance *float64 `json:"cv_rms_db"`
+	CVLevel   *float64 `json:"cv_rms_level_db"`
+	CVSet     *float64 `json:"cv_set_rms_db"`
+}
+
+// Progress is called while Best works: fit number done of a kind, of so many, begins.
+type Progress func(kind string, done, of int)
+
+// judged fits a model and judges it on pickups and string sets left out in turn.
+func (k modelKind) judged(d *cell.Data, progress Progress) (*Result, error) {
+	if len(d.Cells) == 0 {
+		return nil, &CannotFitError{fmt.Sprintf("no good take among %s", counted(d.Readings, "reading")), "capture a pickup first"}
+	}
+	m, err := k.fit(d)
+	if err != nil {
+		return nil, err
+	}
+	if err := checkFinite(m); err != nil {
+		return nil, err
+	}
+	var step func(done, of int)
+	if progress != nil {
+		step = func(done, of int) { progress(k.name, done, of) }
+	}
+	cv := crossValidate(d, k.refitOf(m), step)
+	r := &Result{
+		Model:       m,
+		Fingerprint: d.Fingerprint(),
+		Report: Report{
+			Kind: k.name, Readings: d.Readings, Parameters: m.Parameters(), ResidualSD: m.ResidualSD(),
+			CVBalance: cv.balance, CVLevel: cv.level, CVSet: cv.set, CVPickups: cv.pickups, CVSets: cv.sets,
+			Compared: []Score{}, Range: m.Measured(), Drift: trendOf(cv.pickups),
+			LeftOut: append([]cell.LeftOut{}, d.LeftOut...), Suspects: append([]cell.Suspect{}, d.Suspects...),
+			Warnings: append(append([]string{}, m.Notes()...), cv.notes...),
+		},
+	}
+	if w := r.Drift.warning(); w != "" {
+		r.Warnings = append(r.Warnings, w)
+	}
+	if n := len(d.Suspects); n > 0 {
+		r.Warnings = append(r.Warnings, fmt.Sprintf("the record seems to hold mistakes, %d of them: where one is, take its rows back and bring them in put right; until then they count little", n))
+	}
+	r.countUse(d)
+	return r, nil
+}
+
+// checkFinite refuses a model with an estimate that is no number.
+func checkFinite(m Model) error {
+	for _, p := range m.Parameters() {
+		if !solve.Finite(p.Value) || !solve.Finite(p.SE) {
+			return &CannotFitError{fmt.Sprintf("the data leave %s of the %s model without a finite estimate", p.Name, m.Kind()),
+				"capture pickups that differ more in pole height and strings"}
+		}
+	}
+	return nil
+}
+
+// checkScatter refuses a fit that leaves nothing of any level: no bench repeats
+// itself like that, and a plan from it would be sure of itself.
+func (r *Result) checkScatter() error {
+	if r.ResidualSD < 1e-8 {
+		return &CannotFitError{fmt.Sprintf("the %s model leaves nothing of any of %s", r.Kind, counted(r.Cells, "cell")), "look whether the readings were measured"}
+	}
+	return nil
+}
+
+// countUse counts the cells that the model predicts, with their takes and pickups.
+func (r *Result) countUse(d *cell.Data) {
+	for _, p := range d.Pickups() {
+		_, cells := d.Split(p)
+		before := r.Cells
+		for i, y := range r.Model.Expect(cells) {
+			if !math.IsNaN(y) {
+				r.Cells++
+				r.Used += cells[i].Takes
+			}
+		}
+		if r.Cells > before {
+			r.Pickups++
+		}
+	}
+}
