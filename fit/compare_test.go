@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"evenpole/fit/cell"
+	"evenpole/fit/cell/celltest"
 	"evenpole/fit/level"
 )
 
@@ -115,6 +116,18 @@ func TestBestWithoutThePreferredKind(t *testing.T) {
 	}
 	withKinds(t, refuses)
 	if _, err := Best(d, nil); err == nil || !strings.Contains(err.Error(), "too little") {
+		t.Errorf("got %v", err)
+	}
+}
+
+// Best chooses among the kinds that are named, and refuses a name that is none.
+func TestBestAmongNamedKinds(t *testing.T) {
+	d := celltest.Sample(t)
+	r, err := Best(d, nil, logGap.name, logHeight.name)
+	if err != nil || len(r.Compared) != 2 || r.Kind == falloffName {
+		t.Fatalf("got %+v, %v", r, err)
+	}
+	if _, err := Best(d, nil, "spline"); err == nil || !strings.Contains(err.Error(), `got "spline"`) {
 		t.Errorf("got %v", err)
 	}
 }

@@ -24,7 +24,6 @@ type search struct {
 }
 
 func newSearch(f *fit.Falloff, d *cell.Data, wants []Want, sets []profiles.StringSet) (*search, error) {
-	f = withWraps(f, wants, sets)
 	s := &search{woundFor: map[string]int{}, atHand: map[string]bool{}}
 	var record *fit.Posterior
 	if len(d.Cells) > 0 {
@@ -40,7 +39,7 @@ func newSearch(f *fit.Falloff, d *cell.Data, wants []Want, sets []profiles.Strin
 		}
 	}
 	benches := benchesOf(d, wants[0])
-	s.unknowns = newUnknowns(f, record, sets, benches)
+	s.unknowns = newUnknowns(withWraps(f, wants, sets), record, sets, benches)
 	s.balances = s.balancesOf(wants)
 	for _, b := range benches {
 		for _, set := range sets {

@@ -100,7 +100,7 @@ func (s *screener) accept(h *hypothesis) {
 	s.found[h.mount]++
 }
 
-// report is a hypothesis as users are told of it.
+// report is a hypothesis as users read it.
 func (s *screener) report(h *hypothesis) mistake {
 	out := mistake{Suspect: cell.Suspect{Kind: h.kind, Strings: h.strings, Columns: h.columns, Cause: h.cause, Evidence: h.evidence}}
 	for _, i := range s.mounts[h.mount] {

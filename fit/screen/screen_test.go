@@ -1,7 +1,6 @@
 package screen
 
 import (
-	"bytes"
 	"encoding/json"
 	"math"
 	"os"
@@ -48,16 +47,6 @@ func readFile(t testing.TB, path ...string) []byte {
 		t.Fatal(err)
 	}
 	return text
-}
-
-// gatherFile reads a file with the program's own reader, peaks and all.
-func gatherFile(t testing.TB, path ...string) *cell.Data {
-	t.Helper()
-	d, err := cell.Gather(record.Readings(bytes.NewReader(readFile(t, path...)), filepath.Join(path...)))
-	if err != nil {
-		t.Fatal(err)
-	}
-	return d
 }
 
 // share is how much of some rows is among others.
