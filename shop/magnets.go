@@ -17,19 +17,19 @@ func (s *Shop) FieldRecord(file string) (*batch.Record, error) {
 		if err := s.Is(); err != nil {
 			return nil, err
 		}
-		if file = s.dir.fields(); missing(file) {
+		if file = s.folder.fieldsFile(); missing(file) {
 			return nil, bad("the shop %s has %w", s.Dir(), ErrNoFields)
 		}
 	}
-	return batch.Read(fields(file))
+	return batch.Read(fieldRows(file))
 }
 
 // Batches reads what magnets the shop ordered; nothing where it does not say.
 func (s *Shop) Batches() (*profiles.Batches, error) {
-	if s.dir == "" {
+	if s.folder == "" {
 		return &profiles.Batches{}, nil
 	}
-	b, err := profiles.ReadBatches(s.dir.batches())
+	b, err := profiles.ReadBatches(s.folder.batches())
 	if errors.Is(err, fs.ErrNotExist) {
 		return &profiles.Batches{}, nil
 	}
@@ -68,7 +68,7 @@ func Match(r *batch.Report, size int) (*batch.Sets, error) {
 // AddLoudness adds how loud test pickups with a batch are, where the shop has a
 // model that can tell. What stands in the way becomes a warning of the report.
 func (s *Shop) AddLoudness(r *batch.Report) {
-	if s.dir == "" {
+	if s.folder == "" {
 		return
 	}
 	m, err := s.Model("")
@@ -84,7 +84,7 @@ func (s *Shop) AddLoudness(r *batch.Report) {
 }
 
 func (s *Shop) loudness(model fit.Model, r *batch.Report) (*batch.Loudness, error) {
-	sources, err := sourcesOf([]string{s.dir.readings()})
+	sources, err := sourcesOf([]string{s.folder.ReadingsFile()})
 	if err != nil {
 		return nil, err
 	}

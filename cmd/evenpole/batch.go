@@ -337,13 +337,6 @@ func outlierNames(r *batch.Report) []string {
 	return names
 }
 
-func namesOr(names []string, none string) string {
-	if len(names) == 0 {
-		return none
-	}
-	return strings.Join(names, ", ")
-}
-
 func printOthers(e *env, r *batch.Report) {
 	if len(r.Others) == 0 {
 		return

@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"io"
-	"path/filepath"
 	"slices"
 	"strings"
 	"text/tabwriter"
@@ -150,35 +149,6 @@ func writeCertificates(s *shop.Shop, out string, paper report.Paper, order *prof
 		}
 	}
 	return files, nil
-}
-
-// isPDF reports whether a document is asked for as a PDF, by the end of its name.
-func isPDF(path string) bool { return strings.EqualFold(filepath.Ext(path), ".pdf") }
-
-// pageName refuses a page by another name than of what can be written; "" is none.
-func pageName(flag, path string) error {
-	switch ext := strings.ToLower(filepath.Ext(path)); {
-	case path == "", ext == ".html", ext == ".htm", ext == ".pdf":
-		return nil
-	}
-	return badInput("%s: expected a name that ends in .html or .pdf, got %q", flag, path)
-}
-
-// known writes a figure, or a dash when it is not known.
-func known(format string, f verdict.Figure) string {
-	if !f.Known() {
-		return "-"
-	}
-	return fmt.Sprintf(format, float64(f))
-}
-
-func plain(f verdict.Figure) string { return known("%.2f", f) }
-
-func plus(f verdict.Figure) string {
-	if !f.Known() {
-		return "-"
-	}
-	return signed(float64(f))
 }
 
 func printVerdict(e *env, v *verdict.Verdict) {

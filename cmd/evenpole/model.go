@@ -146,13 +146,6 @@ func number(name string) string {
 	return strings.TrimSuffix(strings.TrimPrefix(name, "model-"), ".json")
 }
 
-func figure(v *float64) string {
-	if v == nil {
-		return "-"
-	}
-	return fmt.Sprintf("%.2f", *v)
-}
-
 // modelDocument is the JSON of "evenpole model show".
 type modelDocument struct {
 	File    string       `json:"file"`
@@ -272,11 +265,4 @@ func runModelUse(e *env, s *shop.Shop, args []string) error {
 		e.print("%s is now the shop's current model, in place of %s", name, orNone(before))
 	}
 	return nil
-}
-
-func orNone(name string) string {
-	if name == "" {
-		return "none"
-	}
-	return name
 }
