@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 	"text/tabwriter"
@@ -95,7 +96,10 @@ func runModelList(e *env, s *shop.Shop, _ []string) error {
 	if err != nil {
 		return err
 	}
-	current, _ := s.CurrentModel() // none is no error here: no row is marked
+	current, err := s.CurrentModel()
+	if err != nil && !errors.Is(err, shop.ErrNoModel) { // then no row is marked
+		e.warn([]string{err.Error()})
+	}
 	rows := []modelRow{}
 	for _, name := range names {
 		rows = append(rows, rowOf(s, name, name == current))
