@@ -16,7 +16,7 @@ import (
 // ErrNoFields says that the shop has none yet.
 func (s *Shop) FieldRecord(file string) (*batch.Record, error) {
 	if file == "" {
-		if err := s.Is(); err != nil {
+		if err := s.Require(); err != nil {
 			return nil, err
 		}
 		if file = s.folder.fieldsFile(); missing(file) {

@@ -82,7 +82,7 @@ func (s *Shop) Model(file string) (*fit.Result, error) {
 	if file != "" {
 		return readModel(file)
 	}
-	if err := s.Is(); err != nil {
+	if err := s.Require(); err != nil {
 		return nil, err
 	}
 	name, err := s.CurrentModel()

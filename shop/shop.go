@@ -9,7 +9,7 @@
 //   - files.go: every name of a file and a folder.
 //   - errors.go: errors that are of the user's input.
 //   - shop.go: a shop, its rows, its string sets and what it describes.
-//   - write.go: how whole files are written.
+//   - write.go: how whole files are written, and a row that is added to one.
 //   - gains.go: calibrations, from readings of a source to the gains that readings
 //     are corrected by.
 //   - cells.go: readings, then fields, then the screening for mistakes: the cells
@@ -74,8 +74,8 @@ func (s *Shop) Name() (string, error) {
 	return filepath.Base(dir), err
 }
 
-// Is returns an error for no shop.
-func (s *Shop) Is() error {
+// Require refuses no shop, with ErrNoShop.
+func (s *Shop) Require() error {
 	if s.folder == "" {
 		return &InputError{ErrNoShop}
 	}

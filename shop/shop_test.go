@@ -43,7 +43,7 @@ func TestNoShop(t *testing.T) {
 	}
 	_, noModel := s.Model("")
 	_, noFields := s.FieldRecord("")
-	for _, err := range []error{s.Is(), noModel, noFields} {
+	for _, err := range []error{s.Require(), noModel, noFields} {
 		if !errors.Is(err, ErrNoShop) || !errors.As(err, new(*InputError)) {
 			t.Errorf("got %v", err)
 		}

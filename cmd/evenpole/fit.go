@@ -63,9 +63,9 @@ func runFit(e *env, o fitOptions) error {
 	if err != nil {
 		return err
 	}
-	inShop := s.Is() == nil
+	inShop := s.Dir() != ""
 	if len(o.readings) == 0 {
-		if err := s.Is(); err != nil {
+		if err := s.Require(); err != nil {
 			return err
 		}
 		o.readings = []string{s.ReadingsFile()}
