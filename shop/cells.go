@@ -68,11 +68,11 @@ func inTurn[T any](files []iter.Seq2[T, error]) iter.Seq2[T, error] {
 }
 
 // Cells makes the cells of the shop's record.
-func (s *Shop) Cells() (*cell.Data, error) { return CellsOf([]string{s.dir.readings()}, "") }
+func (s *Shop) Cells() (*cell.Data, error) { return CellsOf([]string{s.folder.ReadingsFile()}, "") }
 
 // CellsOrNone is Cells; there are none where there is no record yet.
 func (s *Shop) CellsOrNone() (*cell.Data, error) {
-	if s.dir == "" || missing(s.dir.readings()) {
+	if s.folder == "" || missing(s.folder.ReadingsFile()) {
 		return &cell.Data{}, nil
 	}
 	return s.Cells()
@@ -87,11 +87,11 @@ func CellsOf(files []string, fieldsFile string) (*cell.Data, error) {
 		return nil, err
 	}
 	beside := folderOf(files[0])
-	if fieldsFile == "" && !missing(beside.fields()) {
-		fieldsFile = beside.fields()
+	if fieldsFile == "" && !missing(beside.fieldsFile()) {
+		fieldsFile = beside.fieldsFile()
 	}
 	if fieldsFile != "" {
-		sources[0].Fields, sources[0].Magnets = fields(fieldsFile), beside.magnets()
+		sources[0].Fields, sources[0].Magnets = fieldRows(fieldsFile), beside.magnets()
 	}
 	return Cells(sources...)
 }
@@ -104,7 +104,7 @@ func sourcesOf(files []string) ([]Source, error) {
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, Source{Readings: readings(name), Gains: book})
+		out = append(out, Source{Readings: readingRows(name), Gains: book})
 	}
 	return out, nil
 }

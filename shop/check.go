@@ -19,7 +19,7 @@ import (
 // with what the model expects, and says what there is to say of the jig's
 // calibration. notices are for people: why it was not compared.
 func (s *Shop) Check(o *profiles.Order, pickup string, opt verdict.Options) (v *verdict.Verdict, notices []string, err error) {
-	book, err := s.dir.gains()
+	book, err := s.folder.gains()
 	if err != nil {
 		return nil, nil, err
 	}
@@ -54,8 +54,8 @@ func (s *Shop) expected() (*verdict.Bench, string, error) {
 		return nil, "", err
 	}
 	b := &verdict.Bench{Model: fit.Handbook(profiles.Travel), Sets: lib.Sets()}
-	if file := s.dir.fields(); !missing(file) {
-		b.Fields = fields(file)
+	if file := s.folder.fieldsFile(); !missing(file) {
+		b.Fields = fieldRows(file)
 	}
 	name, err := s.CurrentModel()
 	if errors.Is(err, ErrNoModel) {
@@ -85,7 +85,7 @@ func (s *Shop) Repeat(o repeat.Options, operators string) (*repeat.Study, error)
 
 // readOperators reads who mounted what.
 func (s *Shop) readOperators(file string) (repeat.Operators, error) {
-	path := cmp.Or(file, s.dir.operators())
+	path := cmp.Or(file, s.folder.operators())
 	f, err := os.Open(path)
 	if errors.Is(err, fs.ErrNotExist) && file == "" {
 		return nil, nil

@@ -58,10 +58,9 @@ func (f folder) join(names ...string) string {
 	return filepath.Join(append([]string{string(f)}, names...)...)
 }
 
-func (f folder) readings() string  { return f.join(record.ReadingsFile) }
-func (f folder) fields() string    { return f.join(record.FieldsFile) }
-func (f folder) batches() string   { return f.join(profiles.BatchesFile) }
-func (f folder) operators() string { return f.join(repeat.OperatorsFile) }
+func (f folder) fieldsFile() string { return f.join(record.FieldsFile) }
+func (f folder) batches() string    { return f.join(profiles.BatchesFile) }
+func (f folder) operators() string  { return f.join(repeat.OperatorsFile) }
 
 func (f folder) model(name string) string { return f.join(modelsDir, name) }
 func (f folder) current() string          { return f.join(modelsDir, currentFile) }
@@ -121,28 +120,28 @@ func safe(id string) string {
 
 // CertificateFiles are where the certificate of a pickup goes, as a page and as a
 // PDF.
-func (s *Shop) CertificateFiles(order, pickup string) []string {
-	stem := s.dir.join(certificatesDir, safe(order)+"-"+safe(pickup))
+func (f folder) CertificateFiles(order, pickup string) []string {
+	stem := f.join(certificatesDir, safe(order)+"-"+safe(pickup))
 	return []string{stem + ".html", stem + ".pdf"}
 }
 
 // PictureFile is where a picture of the model goes: into the folder named, or the
 // shop's own for "".
-func (s *Shop) PictureFile(into, name string) string {
+func (f folder) PictureFile(into, name string) string {
 	if into == "" {
-		into = s.dir.join(picturesDir)
+		into = f.join(picturesDir)
 	}
 	return filepath.Join(into, name)
 }
 
 // OrderFile is where an order is written.
-func (s *Shop) OrderFile(id string) string { return s.dir.join(ordersDir, safe(id)+".toml") }
+func (f folder) OrderFile(id string) string { return f.join(ordersDir, safe(id)+".toml") }
 
 // MountFile is where a mount is described.
-func (s *Shop) MountFile(name string) string { return s.dir.join(jigDir, safe(name)+".toml") }
+func (f folder) MountFile(name string) string { return f.join(jigDir, safe(name)+".toml") }
 
 // PlanFile is where the picture of an order's plan goes.
-func (s *Shop) PlanFile(order string) string { return s.dir.join(plansDir, safe(order)+".svg") }
+func (f folder) PlanFile(order string) string { return f.join(plansDir, safe(order)+".svg") }
 
 // ReadingsFile is the record's file of readings.
-func (s *Shop) ReadingsFile() string { return s.dir.readings() }
+func (f folder) ReadingsFile() string { return f.join(record.ReadingsFile) }

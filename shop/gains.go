@@ -30,9 +30,9 @@ func SourcePoints(path string) ([]gain.Reading, error) {
 // uncertainty are in mV.
 func (s *Shop) SourceSession(path, jig, session string, mv, u float64) ([]gain.Reading, error) {
 	if path == "" {
-		path = s.dir.readings()
+		path = s.folder.ReadingsFile()
 	}
-	out, err := gain.OfSession(readings(path), jig, session, mv, u)
+	out, err := gain.OfSession(readingRows(path), jig, session, mv, u)
 	return out, as[*gain.InputError](err)
 }
 
@@ -46,7 +46,7 @@ func (s *Shop) Calibrate(readings []gain.Reading, o gain.Options) (c *gain.Calib
 	if err != nil {
 		return nil, "", err
 	}
-	stem := s.dir.calibration(c.Jig, c.Time)
+	stem := s.folder.calibration(c.Jig, c.Time)
 	if err := disk.MakeDir(string(folderOf(stem))); err != nil {
 		return nil, "", err
 	}

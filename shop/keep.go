@@ -26,7 +26,7 @@ func WriteModel(path string, r *fit.Result) error { return disk.CreateFile(path,
 // becomes the current one when it predicts unseen pickups at least as well, or
 // when the user insists. d is what it was fitted to.
 func (s *Shop) Keep(r *fit.Result, d *cell.Data, insist bool) (Kept, error) {
-	if err := disk.MakeDir(s.dir.model("")); err != nil {
+	if err := disk.MakeDir(s.folder.model("")); err != nil {
 		return Kept{}, err
 	}
 	before, err := s.CurrentModel()

@@ -40,7 +40,7 @@ func sampleFit(t *testing.T, early bool, kind string) (*fit.Result, *cell.Data) 
 // testStore is a shop with one model, of the early record.
 func testStore(t *testing.T, kind string) *Shop {
 	t.Helper()
-	s := &Shop{dir: folder(t.TempDir()), Now: func() time.Time { return time.Date(2026, 3, 4, 5, 6, 7, 0, time.UTC) }}
+	s := &Shop{folder: folder(t.TempDir()), Now: func() time.Time { return time.Date(2026, 3, 4, 5, 6, 7, 0, time.UTC) }}
 	r, d := sampleFit(t, true, kind)
 	k, err := s.Keep(r, d, false)
 	if err != nil || !k.New || !k.Current {
@@ -72,7 +72,7 @@ func TestWorseModelDoesNotBecomeCurrent(t *testing.T) {
 	if err != nil || k.New || !k.Current || !strings.HasPrefix(k.Why, "as told by --use, though it predicts balance worse") {
 		t.Fatalf("got %+v, %v", k, err)
 	}
-	text, err := os.ReadFile(s.dir.history())
+	text, err := os.ReadFile(s.folder.history())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -149,7 +149,7 @@ func writeEarly(path, record string) error {
 // with the handbook, and no fit takes its place unasked.
 func TestACurrentModelThatCannotBeRead(t *testing.T) {
 	s := testStore(t, "loglinear-gap")
-	if err := errors.Join(os.Remove(s.dir.current()), os.Mkdir(s.dir.current(), 0o777)); err != nil {
+	if err := errors.Join(os.Remove(s.folder.current()), os.Mkdir(s.folder.current(), 0o777)); err != nil {
 		t.Fatal(err)
 	}
 	unlike := func(what string, err error) {
@@ -194,13 +194,13 @@ func TestModelsNeverChange(t *testing.T) {
 // A row that a power cut tore does not swallow the next one.
 func TestHistoryAfterATornRow(t *testing.T) {
 	s := testStore(t, "loglinear-gap")
-	if err := os.WriteFile(s.dir.history(), []byte("time,model,before,why\n2026-03-04T05:"), 0o644); err != nil {
+	if err := os.WriteFile(s.folder.history(), []byte("time,model,before,why\n2026-03-04T05:"), 0o644); err != nil {
 		t.Fatal(err)
 	}
 	if err := s.use("model-001.json", "", "a test, of commas"); err != nil {
 		t.Fatal(err)
 	}
-	text, err := os.ReadFile(s.dir.history())
+	text, err := os.ReadFile(s.folder.history())
 	if err != nil || !strings.HasSuffix(string(text), "05:\n2026-03-04T05:06:07Z,model-001.json,,\"a test, of commas\"\n") {
 		t.Errorf("%v:\n%s", err, text)
 	}

@@ -17,7 +17,7 @@ import (
 
 // Models names the shop's models by their files, oldest first.
 func (s *Shop) Models() ([]string, error) {
-	entries, err := os.ReadDir(s.dir.model(""))
+	entries, err := os.ReadDir(s.folder.model(""))
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return nil, err
 	}
@@ -46,10 +46,10 @@ func (s *Shop) FindModel(text string) (string, error) {
 }
 
 // ModelFile is the file of a model.
-func (s *Shop) ModelFile(name string) string { return s.dir.model(name) }
+func (s *Shop) ModelFile(name string) string { return s.folder.model(name) }
 
 // ReadModel reads a model of the shop.
-func (s *Shop) ReadModel(name string) (*fit.Result, error) { return readModel(s.dir.model(name)) }
+func (s *Shop) ReadModel(name string) (*fit.Result, error) { return readModel(s.folder.model(name)) }
 
 func readModel(path string) (*fit.Result, error) {
 	m, err := fit.ReadModel(path)
@@ -62,7 +62,7 @@ func readModel(path string) (*fit.Result, error) {
 // CurrentModel names the shop's current model. ErrNoModel says that it never had
 // one.
 func (s *Shop) CurrentModel() (string, error) {
-	path := s.dir.current()
+	path := s.folder.current()
 	text, err := os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return "", bad("the shop %s has %w", s.Dir(), ErrNoModel)
@@ -82,7 +82,7 @@ func (s *Shop) Model(file string) (*fit.Result, error) {
 	if file != "" {
 		return readModel(file)
 	}
-	if err := s.Is(); err != nil {
+	if err := s.Require(); err != nil {
 		return nil, err
 	}
 	name, err := s.CurrentModel()
@@ -95,7 +95,7 @@ func (s *Shop) Model(file string) (*fit.Result, error) {
 // Predictor is what plans are made with: the model file named, or the shop's
 // current model, or the handbook where there is none.
 func (s *Shop) Predictor(file string) (fit.Predictor, error) {
-	if file == "" && s.dir == "" {
+	if file == "" && s.folder == "" {
 		return fit.Handbook(profiles.Travel), nil
 	}
 	m, err := s.Model(file)
@@ -124,9 +124,9 @@ func (s *Shop) UseModel(name, why string) (before string, err error) {
 
 // use makes a model the current one in place of another.
 func (s *Shop) use(name, before, why string) error {
-	if err := disk.WriteFile(s.dir.current(), text(fmt.Sprintln(name))); err != nil {
+	if err := disk.WriteFile(s.folder.current(), text(fmt.Sprintln(name))); err != nil {
 		return err
 	}
-	return appendRow(s.dir.history(), []string{"time", "model", "before", "why"},
+	return appendRow(s.folder.history(), []string{"time", "model", "before", "why"},
 		[]string{s.Now().UTC().Format(time.RFC3339), name, before, why})
 }

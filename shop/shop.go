@@ -9,7 +9,7 @@
 //   - files.go: every name of a file and a folder.
 //   - errors.go: errors that are of the user's input.
 //   - shop.go: a shop, its rows, its string sets and what it describes.
-//   - write.go: how whole files are written.
+//   - write.go: how whole files are written, and a row that is added to one.
 //   - gains.go: calibrations, from readings of a source to the gains that readings
 //     are corrected by.
 //   - cells.go: readings, then fields, then the screening for mistakes: the cells
@@ -40,7 +40,7 @@ import (
 type Shop struct {
 	Now func() time.Time // for what it writes down; time.Now
 
-	dir folder
+	folder
 }
 
 // Open returns the shop in a folder, which may be empty but must be there.
@@ -62,11 +62,11 @@ func Find(start string) (s *Shop, ok bool) {
 
 // HasRecord reports whether a folder has readings or field readings.
 func HasRecord(dir string) bool {
-	return !missing(folder(dir).readings()) || !missing(folder(dir).fields())
+	return !missing(folder(dir).ReadingsFile()) || !missing(folder(dir).fieldsFile())
 }
 
 // Dir is the shop's folder; "" for no shop.
-func (s *Shop) Dir() string { return string(s.dir) }
+func (s *Shop) Dir() string { return string(s.folder) }
 
 // Name is what the shop's folder is called.
 func (s *Shop) Name() (string, error) {
@@ -74,9 +74,9 @@ func (s *Shop) Name() (string, error) {
 	return filepath.Base(dir), err
 }
 
-// Is returns an error for no shop.
-func (s *Shop) Is() error {
-	if s.dir == "" {
+// Require refuses no shop, with ErrNoShop.
+func (s *Shop) Require() error {
+	if s.folder == "" {
 		return &InputError{ErrNoShop}
 	}
 	return nil
@@ -84,7 +84,7 @@ func (s *Shop) Is() error {
 
 // Library is the string sets at hand: the shop's own and the built-in ones.
 func (s *Shop) Library() (*profiles.Library, error) {
-	if s.dir == "" {
+	if s.folder == "" {
 		return profiles.Builtin(), nil
 	}
 	return profiles.LoadLibrary(s.Dir())
@@ -118,16 +118,18 @@ func (s *Shop) ParseMount(name, text string) (*profiles.Mount, error) {
 }
 
 // Readings reads the record's readings, as the jig read them.
-func (s *Shop) Readings() iter.Seq2[record.Reading, error] { return readings(s.dir.readings()) }
+func (s *Shop) Readings() iter.Seq2[record.Reading, error] {
+	return readingRows(s.folder.ReadingsFile())
+}
 
-// readings reads a readings file, as it stands when it is asked for its rows. That
+// readingRows reads a readings file, as it stands when it is asked for its rows. That
 // it cannot be opened comes as an error of its first row.
-func readings(path string) iter.Seq2[record.Reading, error] {
+func readingRows(path string) iter.Seq2[record.Reading, error] {
 	return rows(path, record.Readings)
 }
 
-// fields reads a file of field readings likewise.
-func fields(path string) iter.Seq2[record.FieldReading, error] {
+// fieldRows reads a file of field readings likewise.
+func fieldRows(path string) iter.Seq2[record.FieldReading, error] {
 	return rows(path, record.Fields)
 }
 

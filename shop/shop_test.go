@@ -43,7 +43,7 @@ func TestNoShop(t *testing.T) {
 	}
 	_, noModel := s.Model("")
 	_, noFields := s.FieldRecord("")
-	for _, err := range []error{s.Is(), noModel, noFields} {
+	for _, err := range []error{s.Require(), noModel, noFields} {
 		if !errors.Is(err, ErrNoShop) || !errors.As(err, new(*InputError)) {
 			t.Errorf("got %v", err)
 		}
@@ -51,7 +51,7 @@ func TestNoShop(t *testing.T) {
 }
 
 func TestPapersAreNamedSafely(t *testing.T) {
-	s := &Shop{dir: "s"}
+	s := &Shop{folder: "s"}
 	want := filepath.Join("s", "certificates", "A_1-.._b_c_.html")
 	if got := s.CertificateFiles("A/1", `..\b:c?`)[0]; got != want {
 		t.Errorf("got %s, want %s", got, want)
@@ -74,7 +74,7 @@ func TestCalibrationsAreKept(t *testing.T) {
 			t.Errorf("got %s, %v; want %s", name, err, want)
 		}
 	}
-	if book, err := s.dir.gains(); err != nil || len(book) != 2 {
+	if book, err := s.folder.gains(); err != nil || len(book) != 2 {
 		t.Errorf("%d calibrations, %v", len(book), err)
 	}
 	if _, _, err := s.Calibrate(nil, gain.Options{Jig: "j", Time: day}); !errors.As(err, new(*InputError)) {
@@ -84,7 +84,7 @@ func TestCalibrationsAreKept(t *testing.T) {
 
 // Rows of a file that is not there end with why.
 func TestReadingsOfNoRecord(t *testing.T) {
-	s := &Shop{dir: folder(t.TempDir())}
+	s := &Shop{folder: folder(t.TempDir())}
 	n := 0
 	for _, err := range s.Readings() {
 		if n++; !errors.Is(err, fs.ErrNotExist) {

@@ -66,7 +66,7 @@ func measure(log io.Writer, seed uint64, shops int) (map[string]*tally, error) {
 }
 
 // try builds a pickup with the fault and has it checked.
-func (t *tally) try(log io.Writer, s *shop, f *fault) error {
+func (t *tally) try(log io.Writer, s *workshop, f *fault) error {
 	p := s.build()
 	strings, ok := f.make(p)
 	if !ok {

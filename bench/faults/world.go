@@ -10,12 +10,12 @@ import (
 
 	"evenpole/capture/record"
 	"evenpole/fit"
-	"evenpole/fit/cell"
 	"evenpole/fit/field"
 	"evenpole/fit/verdict"
 	"evenpole/jig"
 	"evenpole/jig/sim"
 	"evenpole/profiles"
+	"evenpole/shop"
 )
 
 // Scatter of an ordinary shop: our assumptions. Lengths in mm, the rest of the
@@ -33,8 +33,8 @@ const (
 	spacing  = 10.4 // mm between poles
 )
 
-// shop is a simulated shop with its model.
-type shop struct {
+// workshop is a simulated shop with its model.
+type workshop struct {
 	*rand.Rand
 	seed  uint64
 	bend  bend
@@ -54,7 +54,7 @@ func (b *bend) at(s profiles.String, gap, height, hz float64) float64 {
 
 // pickup is one on the jig: what is written of it, and what it is.
 type pickup struct {
-	*shop
+	*workshop
 	name    string
 	set     profiles.StringSet // as written
 	heights []float64          // of the poles, as written
@@ -74,10 +74,10 @@ func sets() []profiles.StringSet {
 
 // newShop captures four test pickups under two string sets, one of them with
 // the strings higher too, and fits the falloff model.
-func newShop(seed uint64) (*shop, error) {
+func newShop(seed uint64) (*workshop, error) {
 	r := rand.New(rand.NewPCG(seed, 0x6661756c7473))
 	n := r.NormFloat64
-	s := &shop{Rand: r, seed: seed, now: time.Date(2025, 3, 3, 8, 0, 0, 0, time.UTC)}
+	s := &workshop{Rand: r, seed: seed, now: time.Date(2025, 3, 3, 8, 0, 0, 0, time.UTC)}
 	s.bend = bend{area: -0.05 + 0.03*n(), fall: 0.1 + 0.05*n(), protrude: 0.03 + 0.02*n(), velocity: -0.05 + 0.05*n()}
 	for range 6 {
 		s.slots = append(s.slots, slot*n())
@@ -97,7 +97,7 @@ func newShop(seed uint64) (*shop, error) {
 			s.capture(p, session, record.ForModel)
 		}
 	}
-	d, err := cell.Gather(s.readings(s.rows))
+	d, err := shop.Cells(shop.Source{Readings: s.readings(s.rows)})
 	if err != nil {
 		return nil, err
 	}
@@ -107,7 +107,7 @@ func newShop(seed uint64) (*shop, error) {
 }
 
 // actual is a string as it came out of the packet.
-func (s *shop) actual(x profiles.String) profiles.String {
+func (s *workshop) actual(x profiles.String) profiles.String {
 	f := math.Exp(core * s.NormFloat64())
 	if x.Plain() {
 		x.Gauge *= f
@@ -119,8 +119,8 @@ func (s *shop) actual(x profiles.String) profiles.String {
 }
 
 // build makes a pickup with poles at random heights, under the first set.
-func (s *shop) build() *pickup {
-	p := &pickup{shop: s, name: fmt.Sprintf("P-%d", s.Uint32()), coil: coil * s.NormFloat64()}
+func (s *workshop) build() *pickup {
+	p := &pickup{workshop: s, name: fmt.Sprintf("P-%d", s.Uint32()), coil: coil * s.NormFloat64()}
 	for range 6 {
 		h := 0.2 + 1.7*s.Float64()
 		p.poles = append(p.poles, sim.Pole{Height: h, Radius: 2.38, Length: 16, Remanence: 0.55 * math.Exp(magnet*s.NormFloat64())})
@@ -170,7 +170,7 @@ func (p *pickup) pitch(i int) float64 {
 }
 
 // capture files the takes of a pickup.
-func (s *shop) capture(p *pickup, session string, purpose record.Purpose) {
+func (s *workshop) capture(p *pickup, session string, purpose record.Purpose) {
 	const quiet = 0.4
 	for i, level := range p.levels() {
 		listed := p.set.Strings[i]
@@ -187,7 +187,7 @@ func (s *shop) capture(p *pickup, session string, purpose record.Purpose) {
 	}
 }
 
-func (s *shop) readings(rows []record.Reading) iter.Seq2[record.Reading, error] {
+func (s *workshop) readings(rows []record.Reading) iter.Seq2[record.Reading, error] {
 	return func(yield func(record.Reading, error) bool) {
 		for _, r := range rows {
 			if !yield(r, nil) {
@@ -216,7 +216,7 @@ func (p *pickup) fields() iter.Seq2[record.FieldReading, error] {
 }
 
 // check captures a pickup and has it checked.
-func (s *shop) check(p *pickup, withField bool) (*verdict.Diagnosis, error) {
+func (s *workshop) check(p *pickup, withField bool) (*verdict.Diagnosis, error) {
 	s.rows = nil
 	s.capture(p, "c", record.ForCheck)
 	o := &profiles.Order{ID: "F", Batch: "M-1", Poles: profiles.Rod, PoleHeightMax: 3, StringSpread: 52, StringHeightFirst: p.above[0], StringHeightLast: p.above[5],

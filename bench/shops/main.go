@@ -18,9 +18,9 @@ import (
 	"sync"
 
 	"evenpole/fit"
-	"evenpole/fit/cell"
 	"evenpole/fit/plan"
 	"evenpole/profiles"
+	"evenpole/shop"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -122,11 +122,12 @@ func run(seed uint64, d design, orders, rounds int) []outcome {
 
 // models fits every kind to the record as it is.
 func (w *world) models(d design) map[string]fit.Predictor {
-	data, err := cell.Gather(w.readings())
-	check(err)
+	source := shop.Source{Readings: w.readings()}
 	if len(w.fields) > 0 {
-		check(data.AddFields(w.fieldReadings(), nil))
+		source.Fields = w.fieldReadings()
 	}
+	data, err := shop.Cells(source)
+	check(err)
 	models := map[string]fit.Predictor{}
 	if len(w.rows) == 0 {
 		models["falloff"] = fit.Handbook(profiles.Travel)

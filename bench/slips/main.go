@@ -15,8 +15,8 @@ import (
 	"slices"
 	"time"
 
-	"evenpole/fit/cell"
 	"evenpole/fit/screen"
+	"evenpole/shop"
 )
 
 func main() {
@@ -85,13 +85,14 @@ func clean(w, log io.Writer, name string, d design, seed uint64, shops int) erro
 	cells, alarms := 0, 0
 	var longest time.Duration
 	for k := range shops {
-		data, err := cell.Gather(newShop(seed+uint64(k), d).readings())
+		w := newShop(seed+uint64(k), d)
+		began := time.Now()
+		data, err := shop.Cells(shop.Source{Readings: w.readings()})
 		if err != nil {
 			return err
 		}
-		began := time.Now()
-		found := screen.Screen(data)
 		longest = max(longest, time.Since(began))
+		found := data.Suspects
 		cells += len(data.Cells)
 		alarms += len(found)
 		for _, f := range found {
@@ -114,7 +115,7 @@ type count struct{ made, found int }
 
 // seeded makes one mistake of each variety in a shop and screens its record. What is
 // found beyond them is counted by itself.
-func (t tally) seeded(log io.Writer, s *shop, vs []variety) error {
+func (t tally) seeded(log io.Writer, s *workshop, vs []variety) error {
 	taken := map[*mounting]bool{}
 	var made []slip
 	for i := range vs {
@@ -122,11 +123,11 @@ func (t tally) seeded(log io.Writer, s *shop, vs []variety) error {
 			made = append(made, x)
 		}
 	}
-	data, err := cell.Gather(s.readings())
+	data, err := shop.Cells(shop.Source{Readings: s.readings()})
 	if err != nil {
 		return err
 	}
-	all := screen.Screen(data)
+	all := data.Suspects
 	for _, x := range made {
 		c := t.of(x.kind, x.about)
 		c.made++

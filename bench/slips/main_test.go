@@ -4,8 +4,8 @@ import (
 	"io"
 	"testing"
 
-	"evenpole/fit/cell"
 	"evenpole/fit/screen"
+	"evenpole/shop"
 )
 
 // In a few shops that were not used to set anything, mistakes are found and
@@ -41,12 +41,12 @@ func TestScreenOverShopsWithoutMistakes(t *testing.T) {
 	cells, alarms := 0, 0
 	for _, d := range designs[:5] {
 		for seed := range uint64(3) {
-			data, err := cell.Gather(newShop(88000+seed, d.design).readings())
+			data, err := shop.Cells(shop.Source{Readings: newShop(88000+seed, d.design).readings()})
 			if err != nil {
 				t.Fatal(err)
 			}
 			cells += len(data.Cells)
-			alarms += len(screen.Screen(data))
+			alarms += len(data.Suspects)
 		}
 	}
 	if cells < 800 || alarms > 1 {

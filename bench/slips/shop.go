@@ -23,10 +23,10 @@ type design struct {
 	copied  bool // lists of heights are typed once; else they are measured for each mounting
 }
 
-// shop is one simulated shop. Its levels are those of the simulated jig's physics,
+// workshop is one simulated shop. Its levels are those of the simulated jig's physics,
 // bent a little from shop to shop so that what one shop shows need not hold in
 // the next, with the scatter of an ordinary bench.
-type shop struct {
+type workshop struct {
 	*rand.Rand
 	seed uint64
 	design
@@ -86,9 +86,9 @@ const (
 	flaggedTake = 0.05  // chance of one that the jig flagged
 )
 
-func newShop(seed uint64, d design) *shop {
+func newShop(seed uint64, d design) *workshop {
 	r := rand.New(rand.NewPCG(seed, 0x736c697073))
-	s := &shop{Rand: r, seed: seed, design: d, place: 60 + 90*r.Float64(), now: time.Date(2025, 3, 3, 8, 0, 0, 0, time.UTC)}
+	s := &workshop{Rand: r, seed: seed, design: d, place: 60 + 90*r.Float64(), now: time.Date(2025, 3, 3, 8, 0, 0, 0, time.UTC)}
 	n := r.NormFloat64
 	s.bend = bend{area: -0.05 + 0.05*n(), fall: 0.15 + 0.06*n(), protrude: 0.05 + 0.03*n(), velocity: -0.1 + 0.08*n()}
 	for range 6 {
@@ -118,7 +118,7 @@ func newShop(seed uint64, d design) *shop {
 }
 
 // copy is the same shop, whose record may be changed.
-func (s *shop) copy() *shop {
+func (s *workshop) copy() *workshop {
 	c := *s
 	c.rows = slices.Clone(s.rows)
 	c.Rand = rand.New(rand.NewPCG(s.seed, s.Uint64()))
@@ -126,7 +126,7 @@ func (s *shop) copy() *shop {
 }
 
 // actual is a string as it came out of the packet.
-func (s *shop) actual(x profiles.String) profiles.String {
+func (s *workshop) actual(x profiles.String) profiles.String {
 	f := math.Exp(core * s.NormFloat64())
 	if x.Plain() {
 		x.Gauge *= f
@@ -137,7 +137,7 @@ func (s *shop) actual(x profiles.String) profiles.String {
 	return x
 }
 
-func (s *shop) build(number int) *built {
+func (s *workshop) build(number int) *built {
 	b := &built{name: fmt.Sprintf("T-%02d", number+1), batch: fmt.Sprintf("M-%02d", number%3+1), coil: coil * s.NormFloat64()}
 	remanence := 0.55 * math.Exp(0.06*float64(number%3-1))
 	flat, level := s.IntN(4) == 0, 0.4+s.Float64()
@@ -161,7 +161,7 @@ func heightsOf(poles []sim.Pole) []float64 {
 }
 
 // measured is a list of heights as a caliper gives it.
-func (s *shop) measured(heights []float64) []float64 {
+func (s *workshop) measured(heights []float64) []float64 {
 	var out []float64
 	for _, h := range heights {
 		out = append(out, math.Round((h+caliper*s.NormFloat64())*100)/100)
@@ -170,7 +170,7 @@ func (s *shop) measured(heights []float64) []float64 {
 }
 
 // mount captures a pickup under a string set.
-func (s *shop) mount(p *built, set *stringSet, arc []float64, lift float64) {
+func (s *workshop) mount(p *built, set *stringSet, arc []float64, lift float64) {
 	m := &mounting{session: fmt.Sprintf("s%03d", len(s.all)+1), pickup: p, set: set, first: len(s.rows)}
 	off := together * s.NormFloat64()
 	var wanted, heights []float64
@@ -193,7 +193,7 @@ func (s *shop) mount(p *built, set *stringSet, arc []float64, lift float64) {
 }
 
 // levels is ln v of each string, as it stands there.
-func (s *shop) levels(p *built, set *stringSet, heights []float64) []float64 {
+func (s *workshop) levels(p *built, set *stringSet, heights []float64) []float64 {
 	j := sim.New(sim.Config{Excite: jig.Travel, Scatter: &sim.Scatter{}})
 	m := sim.Mounted{Poles: p.poles, StringHeights: heights, PickupFromBridge: s.place}
 	for _, x := range set.actual {
@@ -217,7 +217,7 @@ func pitch(x profiles.String) float64 {
 }
 
 // pluck files the quiet readings and the takes of one string.
-func (s *shop) pluck(m *mounting, i int, level float64) {
+func (s *workshop) pluck(m *mounting, i int, level float64) {
 	listed := m.set.listed[i]
 	const quiet = 0.43
 	row := record.Reading{
@@ -244,7 +244,7 @@ func (s *shop) pluck(m *mounting, i int, level float64) {
 }
 
 // struck is what a double strike makes of a take, seen or not.
-func (s *shop) struck(r *record.Reading) float64 {
+func (s *workshop) struck(r *record.Reading) float64 {
 	u := s.Float64()
 	if u > doubled+flaggedTake {
 		return 1
@@ -257,7 +257,7 @@ func (s *shop) struck(r *record.Reading) float64 {
 
 func thousandth(v float64) float64 { return math.Round(v*1000) / 1000 }
 
-func (s *shop) readings() iter.Seq2[record.Reading, error] {
+func (s *workshop) readings() iter.Seq2[record.Reading, error] {
 	return func(yield func(record.Reading, error) bool) {
 		for _, r := range s.rows {
 			if !yield(r, nil) {

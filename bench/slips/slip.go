@@ -26,48 +26,48 @@ const least = 0.3
 // there.
 type variety struct {
 	kind, about string
-	make        func(s *shop, m *mounting) ([]int, bool)
+	make        func(s *workshop, m *mounting) ([]int, bool)
 }
 
 var varieties = []variety{
-	{screen.DecimalPole, "ten times", func(s *shop, m *mounting) ([]int, bool) { return s.scaleOne(m, pole, 10, 2) }},
-	{screen.DecimalPole, "a tenth", func(s *shop, m *mounting) ([]int, bool) { return s.scaleOne(m, pole, 0.1, 2) }},
-	{screen.DecimalHeight, "ten times", func(s *shop, m *mounting) ([]int, bool) { return s.scaleOne(m, height, 10, 2) }},
-	{screen.DecimalHeight, "a tenth", func(s *shop, m *mounting) ([]int, bool) { return s.scaleOne(m, height, 0.1, 2) }},
-	{screen.SwappedPoles, "", func(s *shop, m *mounting) ([]int, bool) { return s.swap(m, pole) }},
-	{screen.SwappedHeights, "", func(s *shop, m *mounting) ([]int, bool) { return s.swap(m, height) }},
-	{screen.InchesTyped, "one pole height", func(s *shop, m *mounting) ([]int, bool) { return s.scaleOne(m, pole, 1/25.4, 3) }},
-	{screen.InchesTyped, "one string height", func(s *shop, m *mounting) ([]int, bool) { return s.scaleOne(m, height, 1/25.4, 3) }},
-	{screen.InchesTyped, "all pole heights", func(s *shop, m *mounting) ([]int, bool) { return s.scaleAll(m, pole) }},
-	{screen.InchesTyped, "all string heights", func(s *shop, m *mounting) ([]int, bool) { return s.scaleAll(m, height) }},
+	{screen.DecimalPole, "ten times", func(s *workshop, m *mounting) ([]int, bool) { return s.scaleOne(m, pole, 10, 2) }},
+	{screen.DecimalPole, "a tenth", func(s *workshop, m *mounting) ([]int, bool) { return s.scaleOne(m, pole, 0.1, 2) }},
+	{screen.DecimalHeight, "ten times", func(s *workshop, m *mounting) ([]int, bool) { return s.scaleOne(m, height, 10, 2) }},
+	{screen.DecimalHeight, "a tenth", func(s *workshop, m *mounting) ([]int, bool) { return s.scaleOne(m, height, 0.1, 2) }},
+	{screen.SwappedPoles, "", func(s *workshop, m *mounting) ([]int, bool) { return s.swap(m, pole) }},
+	{screen.SwappedHeights, "", func(s *workshop, m *mounting) ([]int, bool) { return s.swap(m, height) }},
+	{screen.InchesTyped, "one pole height", func(s *workshop, m *mounting) ([]int, bool) { return s.scaleOne(m, pole, 1/25.4, 3) }},
+	{screen.InchesTyped, "one string height", func(s *workshop, m *mounting) ([]int, bool) { return s.scaleOne(m, height, 1/25.4, 3) }},
+	{screen.InchesTyped, "all pole heights", func(s *workshop, m *mounting) ([]int, bool) { return s.scaleAll(m, pole) }},
+	{screen.InchesTyped, "all string heights", func(s *workshop, m *mounting) ([]int, bool) { return s.scaleAll(m, height) }},
 	{screen.InchesTyped, "all diameters", steelInInches},
 	{screen.WrongSet, "", wrongSet},
-	{screen.PickupMixedUp, "id only", func(s *shop, m *mounting) ([]int, bool) { return mixUp(s, m, false) }},
-	{screen.PickupMixedUp, "whole mount file", func(s *shop, m *mounting) ([]int, bool) { return mixUp(s, m, true) }},
+	{screen.PickupMixedUp, "id only", func(s *workshop, m *mounting) ([]int, bool) { return mixUp(s, m, false) }},
+	{screen.PickupMixedUp, "whole mount file", func(s *workshop, m *mounting) ([]int, bool) { return mixUp(s, m, true) }},
 	{screen.WrongEnd, "pole heights", fromWrongEnd},
 	{screen.ClippedUnseen, "", clip},
-	{screen.DriftInSession, "1.5 dB", func(s *shop, m *mounting) ([]int, bool) { return runAway(s, m, 1.5) }},
-	{screen.DriftInSession, "2.5 dB", func(s *shop, m *mounting) ([]int, bool) { return runAway(s, m, 2.5) }},
+	{screen.DriftInSession, "1.5 dB", func(s *workshop, m *mounting) ([]int, bool) { return runAway(s, m, 1.5) }},
+	{screen.DriftInSession, "2.5 dB", func(s *workshop, m *mounting) ([]int, bool) { return runAway(s, m, 2.5) }},
 }
 
 func pole(r *record.Reading) *float64   { return &r.PoleHeight }
 func height(r *record.Reading) *float64 { return &r.StringHeight }
 
 // rowsOf calls do for the rows of a mounting.
-func (s *shop) rowsOf(m *mounting, do func(r *record.Reading)) {
+func (s *workshop) rowsOf(m *mounting, do func(r *record.Reading)) {
 	for i := m.first; i <= m.last; i++ {
 		do(&s.rows[i])
 	}
 }
 
 // filed is a mounting's list of lengths as the rows have it.
-func (s *shop) filed(m *mounting, of func(*record.Reading) *float64) []float64 {
+func (s *workshop) filed(m *mounting, of func(*record.Reading) *float64) []float64 {
 	out := make([]float64, 6)
 	s.rowsOf(m, func(r *record.Reading) { out[r.String-1] = *of(r) })
 	return out
 }
 
-func (s *shop) file(m *mounting, of func(*record.Reading) *float64, list []float64) {
+func (s *workshop) file(m *mounting, of func(*record.Reading) *float64, list []float64) {
 	s.rowsOf(m, func(r *record.Reading) { *of(r) = list[r.String-1] })
 }
 
@@ -76,7 +76,7 @@ func round(v float64, digits int) float64 {
 	return math.Round(v*p) / p
 }
 
-func (s *shop) scaleOne(m *mounting, of func(*record.Reading) *float64, by float64, digits int) ([]int, bool) {
+func (s *workshop) scaleOne(m *mounting, of func(*record.Reading) *float64, by float64, digits int) ([]int, bool) {
 	list := s.filed(m, of)
 	i := s.IntN(6)
 	was := list[i]
@@ -88,7 +88,7 @@ func (s *shop) scaleOne(m *mounting, of func(*record.Reading) *float64, by float
 	return []int{i + 1}, true
 }
 
-func (s *shop) scaleAll(m *mounting, of func(*record.Reading) *float64) ([]int, bool) {
+func (s *workshop) scaleAll(m *mounting, of func(*record.Reading) *float64) ([]int, bool) {
 	list := s.filed(m, of)
 	for i := range list {
 		list[i] = round(list[i]/25.4, 3)
@@ -97,7 +97,7 @@ func (s *shop) scaleAll(m *mounting, of func(*record.Reading) *float64) ([]int, 
 	return nil, true
 }
 
-func (s *shop) swap(m *mounting, of func(*record.Reading) *float64) ([]int, bool) {
+func (s *workshop) swap(m *mounting, of func(*record.Reading) *float64) ([]int, bool) {
 	list := s.filed(m, of)
 	p := s.Perm(6)
 	i, k := min(p[0], p[1]), max(p[0], p[1])
@@ -109,7 +109,7 @@ func (s *shop) swap(m *mounting, of func(*record.Reading) *float64) ([]int, bool
 	return []int{i + 1, k + 1}, true
 }
 
-func fromWrongEnd(s *shop, m *mounting) ([]int, bool) {
+func fromWrongEnd(s *workshop, m *mounting) ([]int, bool) {
 	list := s.filed(m, pole)
 	changed := 0.0
 	for i := range list {
@@ -123,12 +123,12 @@ func fromWrongEnd(s *shop, m *mounting) ([]int, bool) {
 	return nil, true
 }
 
-func steelInInches(s *shop, m *mounting) ([]int, bool) {
+func steelInInches(s *workshop, m *mounting) ([]int, bool) {
 	s.rowsOf(m, func(r *record.Reading) { r.Core, r.Gauge = round(r.Core/25.4, 4), round(r.Gauge/25.4, 4) })
 	return nil, true
 }
 
-func wrongSet(s *shop, m *mounting) ([]int, bool) {
+func wrongSet(s *workshop, m *mounting) ([]int, bool) {
 	if len(s.sets) < 2 {
 		return nil, false
 	}
@@ -145,7 +145,7 @@ func wrongSet(s *shop, m *mounting) ([]int, bool) {
 
 // mixUp files a mounting under another pickup, which was mounted too; its own has
 // another mounting left.
-func mixUp(s *shop, m *mounting, whole bool) ([]int, bool) {
+func mixUp(s *workshop, m *mounting, whole bool) ([]int, bool) {
 	o := s.all[s.IntN(len(s.all))]
 	left := 0
 	for _, x := range s.all {
@@ -170,7 +170,7 @@ func mixUp(s *shop, m *mounting, whole bool) ([]int, bool) {
 }
 
 // clip cuts the peaks of one string off so that most of its takes reach the limit.
-func clip(s *shop, m *mounting) ([]int, bool) {
+func clip(s *workshop, m *mounting) ([]int, bool) {
 	i := 1 + s.IntN(6)
 	var peaks []float64
 	s.rowsOf(m, func(r *record.Reading) {
@@ -190,7 +190,7 @@ func clip(s *shop, m *mounting) ([]int, bool) {
 }
 
 // runAway lets the gain rise or fall over a session, by so many dB.
-func runAway(s *shop, m *mounting, by float64) ([]int, bool) {
+func runAway(s *workshop, m *mounting, by float64) ([]int, bool) {
 	total := by / 20 * math.Ln10
 	if s.IntN(2) == 0 {
 		total = -total
@@ -206,7 +206,7 @@ func runAway(s *shop, m *mounting, by float64) ([]int, bool) {
 }
 
 // err makes a mistake of a variety in some mounting that has none.
-func (s *shop) err(v *variety, taken map[*mounting]bool) (slip, bool) {
+func (s *workshop) err(v *variety, taken map[*mounting]bool) (slip, bool) {
 	for range 100 {
 		m := s.all[s.IntN(len(s.all))]
 		if taken[m] {

@@ -181,18 +181,23 @@ func rewriteSeals(t *testing.T, file string) string {
 	return text.String()
 }
 
-// Seals are synced when the shop is closed: when that fails it is told with the
-// name of the file, and the next writer finds the shop as after a crash.
-func TestSealsThatAreNotSyncedAreTold(t *testing.T) {
-	dir := t.TempDir()
-	s, err := OpenWriter(dir)
+// oneRow is a shop with one row, open for writing, and its file of seals.
+func oneRow(t *testing.T) (s *Writer, seals string) {
+	t.Helper()
+	s, err := OpenWriter(t.TempDir())
 	if err != nil {
 		t.Fatal(err)
 	}
 	if err := s.readings.append(sampleRow(1)); err != nil {
 		t.Fatal(err)
 	}
-	seals := filepath.Join(dir, "readings.seals.csv")
+	return s, filepath.Join(s.Dir, "readings.seals.csv")
+}
+
+// Seals are synced when the shop is closed: when that fails it is told with the
+// name of the file, and the next writer finds the shop as after a crash.
+func TestSealsThatAreNotSyncedAreTold(t *testing.T) {
+	s, seals := oneRow(t)
 	if err := os.Rename(seals, seals+".old"); err != nil {
 		t.Skip(err) // not everywhere may an open file be renamed
 	}
@@ -200,7 +205,8 @@ func TestSealsThatAreNotSyncedAreTold(t *testing.T) {
 	if err := s.Close(); !errors.As(err, &w) || w.Path != seals || !errors.Is(err, disk.ErrMoved) {
 		t.Errorf("got %v", err)
 	}
-	if s, err = OpenWriter(dir); err != nil || len(s.Notices) != 1 || !strings.Contains(s.Notices[0], "taken over") {
+	s, err := OpenWriter(s.Dir)
+	if err != nil || len(s.Notices) != 1 || !strings.Contains(s.Notices[0], "taken over") {
 		t.Fatalf("notices %q, %v", s.Notices, err)
 	}
 	if err := s.Close(); err != nil {
@@ -211,17 +217,9 @@ func TestSealsThatAreNotSyncedAreTold(t *testing.T) {
 // What sealing anew cannot finish leaves the seals as they were, and the shop can
 // still be closed.
 func TestSealingAnewFails(t *testing.T) {
-	dir := t.TempDir()
-	s, err := OpenWriter(dir)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := s.readings.append(sampleRow(1)); err != nil {
-		t.Fatal(err)
-	}
-	seals := filepath.Join(dir, "readings.seals.csv")
+	s, seals := oneRow(t)
 	before := text(t, seals)
-	readings := filepath.Join(dir, ReadingsFile)
+	readings := filepath.Join(s.Dir, ReadingsFile)
 	if err := errors.Join(os.Rename(readings, readings+".old"), os.Mkdir(readings, 0o755)); err != nil { // cannot be read
 		t.Skip(err) // not everywhere may an open file be renamed
 	}
@@ -231,7 +229,7 @@ func TestSealingAnewFails(t *testing.T) {
 	if got := text(t, seals); got != before {
 		t.Errorf("seals are now\n%s", got)
 	}
-	if names, err := filepath.Glob(filepath.Join(dir, ".new-*")); err != nil || len(names) > 0 {
+	if names, err := filepath.Glob(filepath.Join(s.Dir, ".new-*")); err != nil || len(names) > 0 {
 		t.Errorf("left behind: %v, %v", names, err)
 	}
 	if err := s.Close(); err != nil {

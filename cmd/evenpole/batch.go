@@ -10,7 +10,6 @@ import (
 
 	"evenpole/capture/record"
 	"evenpole/fit/batch"
-	"evenpole/fit/field"
 	"evenpole/fit/level"
 	"evenpole/profiles"
 	"evenpole/report"
@@ -113,14 +112,7 @@ func runBatch(e *env, o batchOptions) error {
 	if err != nil {
 		return err
 	}
-	ordered, err := s.Batches()
-	if err != nil {
-		return err
-	}
-	if o.batch == "" {
-		o.batch = loose.Newest()
-	}
-	r, err := shop.Characterise(loose, o.batch, o.resolve(loose, ordered))
+	r, err := s.Characterise(loose, o.wanted())
 	if err != nil {
 		return err
 	}
@@ -161,34 +153,20 @@ func batchExit(d *batch.Decision) error {
 	return nil
 }
 
-// resolve joins the flags, which come first, and what the shop ordered.
-func (o *batchOptions) resolve(loose *batch.Record, ordered *profiles.Batches) batch.Options {
-	either := func(flag, shop float64) float64 {
-		if flag != 0 {
-			return flag
-		}
-		return shop
-	}
-	own, _ := ordered.Batch(o.batch)
-	out := batch.Options{
-		Reference: o.reference,
-		Gap:       either(o.gap, own.ProbeGap),
-		Rods:      map[string]field.Rod{},
-		Limits:    batch.Limits{Min: limit(either(o.min, own.Min)), Max: limit(either(o.max, own.Max))},
-		Risks: batch.Risks{
-			Acceptable: either(o.acceptable/100, ordered.Acceptable), Limiting: either(o.limiting/100, ordered.Limiting),
-			Producer: either(o.producerRisk/100, ordered.ProducerRisk), Consumer: either(o.consumerRisk/100, ordered.ConsumerRisk),
+// wanted is what the flags ask for.
+func (o *batchOptions) wanted() shop.Wanted {
+	return shop.Wanted{
+		Batch: o.batch,
+		Options: batch.Options{
+			Reference: o.reference, Gap: o.gap,
+			Limits: batch.Limits{Min: limit(o.min), Max: limit(o.max)},
+			Risks: batch.Risks{
+				Acceptable: o.acceptable / 100, Limiting: o.limiting / 100, Producer: o.producerRisk / 100, Consumer: o.consumerRisk / 100,
+			},
+			Share: o.share / 100, Confidence: o.confidence / 100, Within: o.within / 100,
 		},
-		Share: o.share / 100, Confidence: o.confidence / 100, Within: o.within / 100,
+		RodDiameter: o.rodDiameter, RodLength: o.rodLong,
 	}
-	if out.Reference == "" {
-		out.Reference = ordered.Reference
-	}
-	for _, name := range loose.Batches() {
-		b, _ := ordered.Batch(name)
-		out.Rods[name] = field.Rod{Radius: either(o.rodDiameter, b.RodDiameter) / 2, Length: either(o.rodLong, b.RodLength)}
-	}
-	return out
 }
 
 // limit is a limit that 0 leaves out.
@@ -336,13 +314,6 @@ func outlierNames(r *batch.Report) []string {
 		names = append(names, fmt.Sprintf("%s (%.1f mT)", o.Magnet, o.Field))
 	}
 	return names
-}
-
-func namesOr(names []string, none string) string {
-	if len(names) == 0 {
-		return none
-	}
-	return strings.Join(names, ", ")
 }
 
 func printOthers(e *env, r *batch.Report) {

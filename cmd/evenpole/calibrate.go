@@ -127,15 +127,3 @@ func printCalibration(e *env, c *gain.Calibration) {
 	e.print("readings from %s on are corrected; due again on %s", c.From.Format("2006-01-02 15:04 MST"), c.Due)
 	e.warn(c.Warnings)
 }
-
-// dayFlag reads a date as a flag gives it.
-func dayFlag(flag, text string) (time.Time, error) {
-	if text == "" {
-		return time.Time{}, nil
-	}
-	t, err := time.Parse(time.DateOnly, text)
-	if err != nil {
-		return t, badInput("%s: expected a day such as 2026-03-02, got %q", flag, text)
-	}
-	return t, nil
-}

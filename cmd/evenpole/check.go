@@ -3,12 +3,10 @@ package main
 import (
 	"fmt"
 	"io"
-	"path/filepath"
 	"slices"
 	"strings"
 	"text/tabwriter"
 
-	"evenpole/fit/level"
 	"evenpole/fit/verdict"
 	"evenpole/profiles"
 	"evenpole/report"
@@ -151,35 +149,6 @@ func writeCertificates(s *shop.Shop, out string, paper report.Paper, order *prof
 		}
 	}
 	return files, nil
-}
-
-// isPDF reports whether a document is asked for as a PDF, by the end of its name.
-func isPDF(path string) bool { return strings.EqualFold(filepath.Ext(path), ".pdf") }
-
-// pageName refuses a page by another name than of what can be written; "" is none.
-func pageName(flag, path string) error {
-	switch ext := strings.ToLower(filepath.Ext(path)); {
-	case path == "", ext == ".html", ext == ".htm", ext == ".pdf":
-		return nil
-	}
-	return badInput("%s: expected a name that ends in .html or .pdf, got %q", flag, path)
-}
-
-// known writes a figure, or a dash when it is not known.
-func known(format string, f level.Figure) string {
-	if !f.Known() {
-		return "-"
-	}
-	return fmt.Sprintf(format, float64(f))
-}
-
-func plain(f level.Figure) string { return known("%.2f", f) }
-
-func plus(f level.Figure) string {
-	if !f.Known() {
-		return "-"
-	}
-	return signed(float64(f))
 }
 
 func printVerdict(e *env, v *verdict.Verdict) {

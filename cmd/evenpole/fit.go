@@ -11,7 +11,6 @@ import (
 
 	"evenpole/fit"
 	"evenpole/fit/cell"
-	"evenpole/profiles"
 	"evenpole/shop"
 
 	"github.com/spf13/cobra"
@@ -64,9 +63,9 @@ func runFit(e *env, o fitOptions) error {
 	if err != nil {
 		return err
 	}
-	inShop := s.Is() == nil
+	inShop := s.Dir() != ""
 	if len(o.readings) == 0 {
-		if err := s.Is(); err != nil {
+		if err := s.Require(); err != nil {
 			return err
 		}
 		o.readings = []string{s.ReadingsFile()}
@@ -225,28 +224,4 @@ func printFolds(e *env, r *fit.Report) {
 		}
 	}
 	tw.Flush()
-}
-
-func wrapList(wraps []profiles.Wrap) string {
-	var names []string
-	for _, w := range wraps {
-		names = append(names, string(w))
-	}
-	return strings.Join(names, ", ")
-}
-
-func orZero(v *float64) float64 {
-	if v == nil {
-		return 0
-	}
-	return *v
-}
-
-func day(t time.Time) string { return t.Format(time.DateOnly) }
-
-func decibels(v *float64) string {
-	if v == nil {
-		return "cannot be told"
-	}
-	return fmt.Sprintf("%.2f dB", *v)
 }

@@ -45,8 +45,8 @@ var mayImport = map[string][]string{
 	"fit/gain":    {"capture/record", "fit", "fit/cell", "fit/level", "fit/solve"},
 
 	"report": {"profiles", "fit", "fit/batch", "fit/drift", "fit/explain", "fit/level", "fit/plan", "fit/verdict"},
-	"shop": {"profiles", "capture/record", "capture/record/disk", "fit", "fit/batch", "fit/cell", "fit/drift", "fit/explain", "fit/gain", "fit/next",
-		"fit/plan", "fit/repeat", "fit/screen", "fit/verdict"},
+	"shop": {"profiles", "capture/record", "capture/record/disk", "fit", "fit/batch", "fit/cell", "fit/drift", "fit/explain", "fit/field", "fit/gain",
+		"fit/next", "fit/plan", "fit/repeat", "fit/screen", "fit/verdict"},
 	"shop/workshop": {"profiles", "jig/sim"},
 
 	"firmware-notes": {},

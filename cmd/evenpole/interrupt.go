@@ -4,7 +4,11 @@ import (
 	"context"
 	"os"
 	"os/signal"
+	"syscall"
 )
+
+// interrupts are the signals that ask the program to end.
+var interrupts = []os.Signal{os.Interrupt, syscall.SIGTERM}
 
 // gently gives a command two ways to end. The first Ctrl-C ends ctx, whose end
 // the command takes for a wish: it finishes what it is at. The second one ends

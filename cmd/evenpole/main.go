@@ -9,11 +9,7 @@ import (
 	"context"
 	"os"
 	"os/signal"
-	"syscall"
 )
-
-// interrupts are the signals that ask the program to end.
-var interrupts = []os.Signal{os.Interrupt, syscall.SIGTERM}
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), interrupts...)

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 	"text/tabwriter"
@@ -95,7 +96,10 @@ func runModelList(e *env, s *shop.Shop, _ []string) error {
 	if err != nil {
 		return err
 	}
-	current, _ := s.CurrentModel() // none is no error here: no row is marked
+	current, err := s.CurrentModel()
+	if err != nil && !errors.Is(err, shop.ErrNoModel) { // then no row is marked
+		e.warn([]string{err.Error()})
+	}
 	rows := []modelRow{}
 	for _, name := range names {
 		rows = append(rows, rowOf(s, name, name == current))
@@ -144,13 +148,6 @@ func rowOf(s *shop.Shop, name string, current bool) modelRow {
 // number is what people call a model: the figures of its file's name.
 func number(name string) string {
 	return strings.TrimSuffix(strings.TrimPrefix(name, "model-"), ".json")
-}
-
-func figure(v *float64) string {
-	if v == nil {
-		return "-"
-	}
-	return fmt.Sprintf("%.2f", *v)
 }
 
 // modelDocument is the JSON of "evenpole model show".
@@ -272,11 +269,4 @@ func runModelUse(e *env, s *shop.Shop, args []string) error {
 		e.print("%s is now the shop's current model, in place of %s", name, orNone(before))
 	}
 	return nil
-}
-
-func orNone(name string) string {
-	if name == "" {
-		return "none"
-	}
-	return name
 }

@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"strings"
 
 	"evenpole/fit/next"
 	"evenpole/profiles"
@@ -104,12 +103,4 @@ func captureWords(p *next.Proposal, number int) string {
 		what += fmt.Sprintf(", the strings %.1f mm higher than usual", p.Higher)
 	}
 	return what
-}
-
-func lengths(mm []float64) string {
-	var out []string
-	for _, v := range mm {
-		out = append(out, fmt.Sprintf("%.2f", v))
-	}
-	return strings.Join(out, ", ")
 }

@@ -55,7 +55,7 @@ func runPictures(e *env, o picturesOptions) error {
 	}
 	files := o.readings
 	if len(files) == 0 || o.out == "" {
-		if err := s.Is(); err != nil {
+		if err := s.Require(); err != nil {
 			return err
 		}
 	}

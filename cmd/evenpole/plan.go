@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"io"
-	"math"
 	"path/filepath"
 	"strings"
 	"text/tabwriter"
@@ -268,26 +267,4 @@ func printWhatIf(e *env, o *profiles.Order, changes []plan.Change) {
 		fmt.Fprintf(tw, "%s\t%s\t%.2f\t%.0f %%\n", c.What, signedCells(c.Change), c.Spread, 100*c.Meets)
 	}
 	tw.Flush()
-}
-
-// stringCells is the head of columns by string.
-func stringCells(n int) string {
-	var cells []string
-	for i := range n {
-		cells = append(cells, fmt.Sprint(i+1))
-	}
-	return strings.Join(cells, "\t")
-}
-
-func signedCells(values []float64) string {
-	var cells []string
-	for _, v := range values {
-		cells = append(cells, signed(v))
-	}
-	return strings.Join(cells, "\t")
-}
-
-// signed writes decibels with their sign; what rounds to zero is +0.00.
-func signed(v float64) string {
-	return fmt.Sprintf("%+.2f", math.Round(v*100)/100+0)
 }

@@ -4,17 +4,12 @@ import (
 	"bufio"
 	"cmp"
 	"errors"
-	"fmt"
 	"io"
-	"io/fs"
-	"path/filepath"
 	"slices"
 	"strings"
-	"syscall"
 	"time"
 
 	"evenpole/capture/record"
-	"evenpole/capture/record/disk"
 	"evenpole/profiles"
 	"evenpole/shop"
 
@@ -109,14 +104,6 @@ func printAudit(e *env, a record.Audit, findings []record.Finding) {
 	e.print("%s; %s", count(a.Faults, "fault"), count(a.Remarks, "remark"))
 }
 
-// count says "1 row", "2 rows".
-func count(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
-}
-
 func newSealCmd(e *env) *cobra.Command {
 	return &cobra.Command{
 		Use:   "seal",
@@ -151,63 +138,6 @@ func runSeal(e *env) error {
 		}
 		return nil
 	})
-}
-
-// withWriter does what needs the shop to itself.
-func (e *env) withWriter(do func(*record.Writer) error) error {
-	s, err := e.theShop()
-	if err != nil {
-		return err
-	}
-	w, err := openWriter(s.Dir())
-	if err != nil {
-		return err
-	}
-	e.warn(w.Notices)
-	err = do(w)
-	return closeWriter(w, withHint(err, diskHint(err)...))
-}
-
-// closeWriter lets go of the record after err, which may be nil. That rows may not
-// all be sealed on the disk is told beside it.
-func closeWriter(w *record.Writer, err error) error {
-	closing := w.Close()
-	switch {
-	case closing == nil:
-		return err
-	case err != nil:
-		closing = fmt.Errorf("%w; and when the record was closed: %w", err, closing)
-	}
-	return withHint(closing, diskHint(closing)...)
-}
-
-// openWriter opens a shop for writing.
-func openWriter(dir string) (*record.Writer, error) {
-	w, err := record.OpenWriter(dir)
-	return w, withHint(err, append(openHint(err, dir), diskHint(err)...)...)
-}
-
-// openHint says what to do when a shop cannot be written to now.
-func openHint(err error, dir string) []string {
-	switch {
-	case errors.Is(err, disk.ErrInUse):
-		return []string{fmt.Sprintf("one process writes to %s at a time: let that one end, then run the same command again", dir)}
-	case errors.Is(err, fs.ErrPermission), errors.Is(err, syscall.EROFS):
-		return []string{fmt.Sprintf("nothing can be written to %s: allow it, or name another folder with --shop", dir)}
-	}
-	return nil
-}
-
-// diskHint says what to do when the disk did not take a row.
-func diskHint(err error) []string {
-	w := (*disk.WriteError)(nil)
-	switch {
-	case !errors.As(err, &w):
-		return nil
-	case errors.Is(err, disk.ErrMoved):
-		return []string{"what was kept is in the file that was there: put it back, then run the same command again"}
-	}
-	return []string{fmt.Sprintf("the disk did not take it: make room where %s is, or mend what is wrong there, and run the same command again", filepath.Dir(w.Path))}
 }
 
 type retractOptions struct {

@@ -15,7 +15,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"runtime/debug"
 	"slices"
 	"strings"
 	"syscall"
@@ -27,74 +26,6 @@ import (
 
 	"github.com/spf13/cobra"
 )
-
-// Exit statuses. They are part of what scripts rely on.
-const (
-	exitDone           = 0
-	exitFailed         = 1
-	exitInput          = 2 // wrong usage or input
-	exitOutOfTolerance = 3
-	exitCannotTell     = 4
-)
-
-// env is what every command is given: where to write, and the flags that all
-// commands share.
-type env struct {
-	stdout io.Writer
-	stderr io.Writer
-	json   bool
-	shop   string // --shop as given
-}
-
-// note prints a line for the person at the bench, out of the way of results.
-func (e *env) note(format string, args ...any) {
-	fmt.Fprintf(e.stderr, format+"\n", args...)
-}
-
-// warn prints warnings, one a line.
-func (e *env) warn(warnings []string) {
-	for _, w := range warnings {
-		fmt.Fprintf(e.stderr, "warning: %s\n", w)
-	}
-}
-
-// print writes a line of the result.
-func (e *env) print(format string, args ...any) {
-	fmt.Fprintf(e.stdout, format+"\n", args...)
-}
-
-// exit is how a command that worked says that the answer is not "yes".
-type exit struct{ status int }
-
-func (x exit) Error() string { return fmt.Sprintf("exit status %d", x.status) }
-
-// inputError marks an error as the user's input, not the program's failure.
-type inputError struct{ err error }
-
-func (e *inputError) Error() string { return e.err.Error() }
-func (e *inputError) Unwrap() error { return e.err }
-
-// badInput returns an error that exits with status 2.
-func badInput(format string, args ...any) error {
-	return &inputError{fmt.Errorf(format, args...)}
-}
-
-// hinted is an error with advice on what to try.
-type hinted struct {
-	err   error
-	hints []string
-}
-
-func (h *hinted) Error() string { return h.err.Error() }
-func (h *hinted) Unwrap() error { return h.err }
-
-// withHint adds advice to an error; a nil error stays nil.
-func withHint(err error, hints ...string) error {
-	if err == nil {
-		return nil
-	}
-	return &hinted{err, hints}
-}
 
 // run is the whole program but for the process: it returns the exit status.
 func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
@@ -220,32 +151,3 @@ Exit status: 0 done; 1 failed; 2 wrong usage or input; 3 done, and the verdict i
 	)
 	return root
 }
-
-// required marks flags that a command cannot do without.
-func required(cmd *cobra.Command, names ...string) {
-	for _, name := range names {
-		if err := cmd.MarkFlagRequired(name); err != nil {
-			panic(err) // the command has no such flag: a slip in its code
-		}
-	}
-}
-
-// version says which build this is: the module's version, or the revision.
-func version() string {
-	info, ok := debug.ReadBuildInfo()
-	if !ok {
-		return "unknown"
-	}
-	if v := info.Main.Version; v != "" && v != "(devel)" {
-		return v
-	}
-	for _, s := range info.Settings {
-		if s.Key == "vcs.revision" {
-			return s.Value[:min(12, len(s.Value))]
-		}
-	}
-	return release
-}
-
-// release is the version under which CHANGELOG.md lists this source.
-const release = "0.1.0"

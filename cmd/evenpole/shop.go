@@ -29,7 +29,7 @@ func (e *env) theShop() (*shop.Shop, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s, s.Is()
+	return s, s.Require()
 }
 
 // shopToBe is the shop that a capture adds to, and its folder, which becomes a shop

@@ -1,0 +1,138 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"evenpole/fit/level"
+	"evenpole/profiles"
+)
+
+// How figures, names and days are read and written, in all commands alike.
+
+// signed writes decibels with their sign; what rounds to zero is +0.00.
+func signed(v float64) string {
+	return fmt.Sprintf("%+.2f", math.Round(v*100)/100+0)
+}
+
+func signedCells(values []float64) string {
+	var cells []string
+	for _, v := range values {
+		cells = append(cells, signed(v))
+	}
+	return strings.Join(cells, "\t")
+}
+
+// stringCells is the head of columns by string.
+func stringCells(n int) string {
+	var cells []string
+	for i := range n {
+		cells = append(cells, fmt.Sprint(i+1))
+	}
+	return strings.Join(cells, "\t")
+}
+
+func wrapList(wraps []profiles.Wrap) string {
+	var names []string
+	for _, w := range wraps {
+		names = append(names, string(w))
+	}
+	return strings.Join(names, ", ")
+}
+
+func orZero(v *float64) float64 {
+	if v == nil {
+		return 0
+	}
+	return *v
+}
+
+func day(t time.Time) string { return t.Format(time.DateOnly) }
+
+func decibels(v *float64) string {
+	if v == nil {
+		return "cannot be told"
+	}
+	return fmt.Sprintf("%.2f dB", *v)
+}
+
+func figure(v *float64) string {
+	if v == nil {
+		return "-"
+	}
+	return fmt.Sprintf("%.2f", *v)
+}
+
+func orNone(name string) string {
+	if name == "" {
+		return "none"
+	}
+	return name
+}
+
+// isPDF reports whether a document is asked for as a PDF, by the end of its name.
+func isPDF(path string) bool { return strings.EqualFold(filepath.Ext(path), ".pdf") }
+
+// pageName refuses a page by another name than of what can be written; "" is none.
+func pageName(flag, path string) error {
+	switch ext := strings.ToLower(filepath.Ext(path)); {
+	case path == "", ext == ".html", ext == ".htm", ext == ".pdf":
+		return nil
+	}
+	return badInput("%s: expected a name that ends in .html or .pdf, got %q", flag, path)
+}
+
+// known writes a figure, or a dash when it is not known.
+func known(format string, f level.Figure) string {
+	if !f.Known() {
+		return "-"
+	}
+	return fmt.Sprintf(format, float64(f))
+}
+
+func plain(f level.Figure) string { return known("%.2f", f) }
+
+func plus(f level.Figure) string {
+	if !f.Known() {
+		return "-"
+	}
+	return signed(float64(f))
+}
+
+// count says "1 row", "2 rows".
+func count(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
+func namesOr(names []string, none string) string {
+	if len(names) == 0 {
+		return none
+	}
+	return strings.Join(names, ", ")
+}
+
+// dayFlag reads a date as a flag gives it.
+func dayFlag(flag, text string) (time.Time, error) {
+	if text == "" {
+		return time.Time{}, nil
+	}
+	t, err := time.Parse(time.DateOnly, text)
+	if err != nil {
+		return t, badInput("%s: expected a day such as 2026-03-02, got %q", flag, text)
+	}
+	return t, nil
+}
+
+func lengths(mm []float64) string {
+	var out []string
+	for _, v := range mm {
+		out = append(out, fmt.Sprintf("%.2f", v))
+	}
+	return strings.Join(out, ", ")
+}
