@@ -19,6 +19,7 @@ import (
 
 	"evenpole/fit"
 	"evenpole/fit/cell"
+	"evenpole/fit/level"
 	"evenpole/fit/plan"
 	"evenpole/profiles"
 
@@ -262,7 +263,7 @@ func setupOf(j *job) *fit.Setup {
 // poles that are set to 0.05 mm and slopes in dB per 0.1 mm.
 func balanceSD(c *mat.SymDense, slope []float64) []float64 {
 	n := c.SymmetricDim()
-	const dB = 20 / math.Ln10
+	const dB = level.PerLn
 	at := func(i, k int) float64 {
 		v := dB * dB * c.At(i, k)
 		if i == k {
