@@ -80,7 +80,7 @@ func stringSet(o *profiles.Order, name string) profiles.StringSet {
 	return profiles.StringSet{Name: o.Set, Strings: o.Strings}
 }
 
-// number writes a figure for a spreadsheet, to four decimals.
+// spreadsheetFigure writes a figure for a spreadsheet, to four decimals.
 func spreadsheetFigure(x float64) string {
 	return strconv.FormatFloat(math.Round(x*1e4)/1e4+0, 'f', -1, 64)
 }
