@@ -48,11 +48,11 @@ func WritePlanCSV(w io.Writer, o *profiles.Order, p *plan.Plan) error {
 		for i, str := range set.Strings {
 			row := planRow{
 				Order: p.Order, Stagger: s.Name, Strings: set.Name, String: i + 1, Note: str.Note,
-				Gauge: spreadsheetFigure(str.Gauge), Core: spreadsheetFigure(str.Core), Wrap: string(str.Wrap),
-				Height: spreadsheetFigure(s.Heights[i]), Gap: spreadsheetFigure(s.Gaps[i]), Level: spreadsheetFigure(s.Level[i]),
-				Balance: spreadsheetFigure(s.Balance[i]), Deviation: spreadsheetFigure(s.Deviation[i]), Slope: spreadsheetFigure(s.Slope[i]),
-				Worst: spreadsheetFigure(s.Worst), Spread: spreadsheetFigure(s.Spread),
-				SpreadLow: spreadsheetFigure(s.Spread95[0]), SpreadHigh: spreadsheetFigure(s.Spread95[1]), Meets: spreadsheetFigure(s.Meets),
+				Gauge: number(str.Gauge), Core: number(str.Core), Wrap: string(str.Wrap),
+				Height: number(s.Heights[i]), Gap: number(s.Gaps[i]), Level: number(s.Level[i]),
+				Balance: number(s.Balance[i]), Deviation: number(s.Deviation[i]), Slope: number(s.Slope[i]),
+				Worst: number(s.Worst), Spread: number(s.Spread),
+				SpreadLow: number(s.Spread95[0]), SpreadHigh: number(s.Spread95[1]), Meets: number(s.Meets),
 			}
 			if k == 0 { // the plan under the order's own strings
 				row.pole(p.Poles[i])
@@ -65,9 +65,9 @@ func WritePlanCSV(w io.Writer, o *profiles.Order, p *plan.Plan) error {
 
 func (r *planRow) pole(q plan.Pole) {
 	if q.Length != 0 {
-		r.Length = spreadsheetFigure(q.Length)
+		r.Length = number(q.Length)
 	}
-	r.MayBeLower, r.MayBeHigher, r.Magnet = spreadsheetFigure(q.Lower), spreadsheetFigure(q.Higher), q.Magnet
+	r.MayBeLower, r.MayBeHigher, r.Magnet = number(q.Lower), number(q.Higher), q.Magnet
 }
 
 // stringSet is the order's own strings, or the alternative of that name.
@@ -80,8 +80,8 @@ func stringSet(o *profiles.Order, name string) profiles.StringSet {
 	return profiles.StringSet{Name: o.Set, Strings: o.Strings}
 }
 
-// spreadsheetFigure writes a figure for a spreadsheet, to four decimals.
-func spreadsheetFigure(x float64) string {
+// number writes a figure for a spreadsheet, to four decimals.
+func number(x float64) string {
 	return strconv.FormatFloat(math.Round(x*1e4)/1e4+0, 'f', -1, 64)
 }
 

@@ -19,7 +19,6 @@ import (
 
 	"evenpole/fit"
 	"evenpole/fit/cell"
-	"evenpole/fit/level"
 	"evenpole/fit/plan"
 	"evenpole/profiles"
 
@@ -263,7 +262,7 @@ func setupOf(j *job) *fit.Setup {
 // poles that are set to 0.05 mm and slopes in dB per 0.1 mm.
 func balanceSD(c *mat.SymDense, slope []float64) []float64 {
 	n := c.SymmetricDim()
-	const dB = level.PerLn
+	const dB = 20 / math.Ln10
 	at := func(i, k int) float64 {
 		v := dB * dB * c.At(i, k)
 		if i == k {

@@ -6,7 +6,6 @@ import (
 
 	"evenpole/capture/record"
 	"evenpole/fit/cell"
-	"evenpole/fit/level"
 	"evenpole/fit/screen"
 )
 
@@ -192,7 +191,7 @@ func clip(s *shop, m *mounting) ([]int, bool) {
 
 // runAway lets the gain rise or fall over a session, by so many dB.
 func runAway(s *shop, m *mounting, by float64) ([]int, bool) {
-	total := float64(level.DB(by).Ln())
+	total := by / 20 * math.Ln10
 	if s.IntN(2) == 0 {
 		total = -total
 	}
