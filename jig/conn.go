@@ -3,7 +3,6 @@ package jig
 import (
 	"context"
 	"fmt"
-	"io"
 	"math/rand/v2"
 	"sync"
 	"time"
@@ -84,42 +83,6 @@ type Conn struct {
 	ident Ident
 	last  uint32
 	stats Stats
-}
-
-// Attach starts the conversation with the jig behind a port. It sends STOP,
-// because the jig may still be at work for a host that died, then IDENT, and
-// waits for the status line after that: Ident and Last are then settled. The
-// name stands for the port in errors. The Conn owns the port from now on; when
-// Attach fails the port is closed.
-//
-// Errors are those of ctx, or a *PortError.
-func Attach(ctx context.Context, port io.ReadWriteCloser, name string, opt Options) (*Conn, error) {
-	opt = opt.withDefaults()
-	c := &Conn{
-		name:   name,
-		opt:    opt,
-		link:   newLink(port),
-		turn:   make(chan struct{}, 1),
-		nextID: opt.FirstID,
-	}
-	if err := c.Reattach(ctx); err != nil {
-		c.Close()
-		return nil, err
-	}
-	return c, nil
-}
-
-// Reattach does what Attach does on a port that is open: it is due after a
-// *RestartError. Readings of the new power-up that came before it, if any, are
-// not handed to a sink: Last tells whether there are any, and Recover gets
-// them. Another jig than before is an error (ErrOtherJig).
-func (c *Conn) Reattach(ctx context.Context) error {
-	release, err := c.claim(ctx)
-	if err != nil {
-		return err
-	}
-	defer release()
-	return c.settle(ctx)
 }
 
 // Ident returns what the jig said of itself at Attach or Reattach.
@@ -288,4 +251,18 @@ func silence(limit time.Duration, bad *BadLine) error {
 		err = fmt.Errorf("%w; last %w", err, bad)
 	}
 	return err
+}
+
+// tell reports an event to whoever asked to hear.
+func (c *Conn) tell(kind EventKind, format string, args ...any) {
+	if c.opt.Event != nil {
+		c.opt.Event(Event{kind, fmt.Sprintf(format, args...)})
+	}
+}
+
+// count changes the statistics.
+func (c *Conn) count(change func(*Stats)) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	change(&c.stats)
 }

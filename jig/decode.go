@@ -143,7 +143,7 @@ func (s *scanner) ident() (x Ident) {
 
 func (s *scanner) excite() Excite {
 	got := s.next()
-	for _, x := range []Excite{Travel, Force, Drive} {
+	for _, x := range Excites() {
 		if string(got) == string(x) {
 			return x
 		}
@@ -366,6 +366,3 @@ func hexWidth(least int) string {
 	}
 	return fmt.Sprintf("%d to 8 hex digits", least)
 }
-
-// quote quotes text from the line, in ASCII.
-func quote(s string) string { return strconv.QuoteToASCII(s) }

@@ -1,7 +1,5 @@
 package jig
 
-import "fmt"
-
 // EventKind says what happened on the line.
 type EventKind byte
 
@@ -38,18 +36,4 @@ type Stats struct {
 	Again    int          // command lines sent again
 	Stray    int          // answers that nobody waited for, and other lines not for us
 	Restarts int
-}
-
-// tell reports an event to whoever asked to hear.
-func (c *Conn) tell(kind EventKind, format string, args ...any) {
-	if c.opt.Event != nil {
-		c.opt.Event(Event{kind, fmt.Sprintf(format, args...)})
-	}
-}
-
-// count changes the statistics.
-func (c *Conn) count(change func(*Stats)) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	change(&c.stats)
 }

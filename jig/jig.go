@@ -10,9 +10,20 @@
 // [Sink]. After a [RestartError], [Conn.Reattach] goes on with the new power-up;
 // what an earlier conversation has not seen, [Conn.Recover] gets.
 //
-// Inside, a [Decoder] makes lines of bytes, a link moves them to and from the
-// port, a tracker keeps account of the sequence, and settle.go and run.go hold
-// the two kinds of conversation.
+// The way through the package, in the order in which data flow:
+//
+//   - jig.go, command.go, line.go: what the lines of the protocol say ([Reading],
+//     [Command], [Line]).
+//   - crc.go, encode.go, decode.go: lines to bytes and back ([Decoder]).
+//   - errors.go: what can go wrong with a port or a jig; port.go, list_usb.go,
+//     list_names.go: ports ([Open], [List]).
+//   - link.go: bytes to and from a port, whole lines at a time (link).
+//   - tracker.go: which readings have come and which are missing (tracker).
+//   - event.go: what is reported beside readings ([Event], [Stats]).
+//   - conn.go: the conversation with one jig ([Conn]); request.go: a command that
+//     waits for its answer (request).
+//   - attach.go: the dialogue that finds out which jig is there ([Attach]); run.go: the
+//     one that carries out a command ([Conn.Do]).
 //
 // The protocol itself is described for firmware writers in firmware-notes.
 package jig
@@ -28,6 +39,9 @@ const (
 	Force  Excite = "force"  // breaks away at a fixed force
 	Drive  Excite = "drive"  // an exciter drives the string
 )
+
+// Excites lists the kinds of excitation.
+func Excites() []Excite { return []Excite{Travel, Force, Drive} }
 
 // MaxStrings is the highest string number that the protocol has room for.
 const MaxStrings = 12

@@ -1,5 +1,7 @@
 package jig
 
+import "strconv"
+
 // MaxLine is the longest line, in bytes, counted without its line end (LF or
 // CR LF). The protocol says 160 bytes a line and not whether the line end
 // counts; what arrives is given the benefit of the doubt.
@@ -73,3 +75,6 @@ type BadLine struct {
 
 // Error says what was wrong, and with which line.
 func (b *BadLine) Error() string { return "bad line " + quote(b.Text) + ": " + b.Reason }
+
+// quote quotes text from the line, in ASCII.
+func quote(s string) string { return strconv.QuoteToASCII(s) }

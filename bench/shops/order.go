@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"slices"
 
+	"evenpole/fit/level"
 	"evenpole/jig"
 	"evenpole/jig/sim"
 	"evenpole/profiles"
@@ -219,7 +220,7 @@ func (j *job) build(heights []float64, seed uint64) ([]sim.Pole, []profiles.Stri
 	return poles, strings
 }
 
-func spreadOf(v []float64) float64 { return 20 / math.Ln10 * (slices.Max(v) - slices.Min(v)) }
+func spreadOf(v []float64) float64 { return level.PerLn * (slices.Max(v) - slices.Min(v)) }
 
 func balance(v []float64) []float64 {
 	var mean float64
@@ -228,7 +229,7 @@ func balance(v []float64) []float64 {
 	}
 	out := make([]float64, len(v))
 	for i, x := range v {
-		out[i] = 20 / math.Ln10 * (x - mean)
+		out[i] = level.PerLn * (x - mean)
 	}
 	return out
 }

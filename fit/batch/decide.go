@@ -24,7 +24,7 @@ func (l *Limits) validate() error {
 	return nil
 }
 
-// beyond says on which side of the limits a strength lies; "" is within.
+// breach is the side of the limits on which a strength lies outside; "" is within.
 func (l *Limits) breach(x float64) string {
 	switch {
 	case l.Min != nil && x < *l.Min:

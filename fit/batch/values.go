@@ -103,7 +103,7 @@ func (l *lot) list() []Magnet {
 	return out
 }
 
-// mixed names the magnets whose takes do not agree on the pole that is up.
+// mixedPolarity names the magnets whose takes do not agree on the pole that is up.
 func (l *lot) mixedPolarity() []string {
 	var names []string
 	for _, m := range l.magnets {

@@ -15,36 +15,6 @@ const (
 	poleShare     = 0.5          // what the poles' permeability adds to the coil's own field
 )
 
-// material is what a wire is made of. Densities and saturation are handbook
-// values from memory (B. Cullity, C. Graham, Introduction to Magnetic
-// Materials); permeabilities are of our own choosing.
-type material struct {
-	density      float64 // kg/m³
-	saturation   float64 // T
-	permeability float64 // relative, at low field
-}
-
-var (
-	steel = material{7850, 2.0, 100}
-	wraps = map[string]material{
-		"nickel":              {8900, 0.61, 80},
-		"nickel_plated_steel": {7850, 2.0, 100},
-		"stainless":           {7700, 1.5, 40},
-		"bronze":              {8800, 0, 1},
-	}
-	nonMagnetic = material{8500, 0, 1}
-)
-
-// packing is how much of the ring round the core round wire can fill.
-const packing = math.Pi / 4
-
-func (s String) wrap() material {
-	if m, ok := wraps[s.Wrap]; ok {
-		return m
-	}
-	return nonMagnetic
-}
-
 // reach is the length in mm over which a pole's field along the string holds
 // its sign; a core is magnetised as a needle of that length.
 const reach = 12.0

@@ -2,7 +2,6 @@ package sim
 
 import (
 	"fmt"
-	"math"
 
 	"evenpole/fit/field"
 )
@@ -18,14 +17,6 @@ type Pole struct {
 
 func (p Pole) rod() field.Rod {
 	return field.Rod{Radius: p.Radius, Length: p.Length, Remanence: p.Remanence}
-}
-
-// String is a string as it is on the jig.
-type String struct {
-	Gauge float64 // mm, overall diameter
-	Core  float64 // mm, diameter of the steel core; 0: Gauge
-	Wrap  string  // of the wound part; a name that is not known is not magnetic
-	Freq  float64 // Hz, sounding pitch; 0: 220
 }
 
 // Mounted is what is on the jig: a pickup under strings, or loose magnets, or
@@ -73,50 +64,6 @@ func (m Mounted) row() field.Row {
 	return row
 }
 
-// bench is what is mounted, and what the jig would measure of it.
-type bench struct {
-	Mounted
-	truth  []float64 // mV RMS: see TrueLevels
-	levels []float64 // mV RMS: with what is off in this mounting and in the jig's slots
-	hum    []float64 // mV RMS
-	fields []float64 // T at the probe, by position
-}
-
-func newBench(m Mounted, cfg Config, s Scatter, mounting int) bench {
-	b := bench{Mounted: m}
-	r := source(cfg.Seed, "mount", mounting)
-	together := s.Height * r.NormFloat64()
-	p := newPickup(m)
-	for i, str := range m.Strings {
-		str = str.actual(cfg.Seed, i, s.String)
-		swing := str.swing(cfg.Excite, m.ScaleLength, m.PickupFromBridge)
-		slot := source(cfg.Seed, "channel", i)
-		channel, hum := around(slot, s.Channel), around(slot, 0.1)
-		height := m.StringHeights[i]
-		off := height + together + s.Height/2*r.NormFloat64()
-		b.truth = append(b.truth, p.level(str, i, height, swing))
-		b.levels = append(b.levels, channel*p.level(str, i, off, swing))
-		b.hum = append(b.hum, s.Hum*hum)
-	}
-	b.fields = m.probe()
-	return b
-}
-
-// actual is the string that came out of the packet. The same one is there in
-// each mounting.
-func (s String) actual(seed uint64, slot int, sd float64) String {
-	wound := s.Core != 0 && s.Core < s.Gauge
-	factor := around(source(seed, "string", slot, s), sd)
-	if !wound {
-		s.Gauge *= factor
-		s.Core, s.Wrap = s.Gauge, ""
-	} else {
-		s.Core = math.Min(s.Core*factor, s.Gauge)
-	}
-	setDefault(&s.Freq, 220)
-	return s
-}
-
 // probe returns the flux density in T at each position: over the poles with
 // their neighbours in place, or over loose magnets, each on its own.
 func (m Mounted) probe() []float64 {
@@ -133,4 +80,20 @@ func (m Mounted) probe() []float64 {
 		all = append(all, bz)
 	}
 	return all
+}
+
+// Batch is a purchased lot of rod magnets.
+type Batch struct {
+	Name      string
+	Remanence float64 // T, effective, of the middle one
+	SD        float64 // relative, from magnet to magnet
+	Radius    float64 // mm
+	Length    float64 // mm
+}
+
+// Magnet returns a magnet of the batch, flush with the bobbin plane. The same
+// seed and names always give the same one.
+func (b Batch) Magnet(seed uint64, name string) Pole {
+	r := source(seed, "magnet", b.Name, name)
+	return Pole{Radius: b.Radius, Length: b.Length, Remanence: b.Remanence * around(r, b.SD)}
 }

@@ -12,40 +12,6 @@ const (
 	memorySize  = 256 // readings
 )
 
-// takes is how long one reading takes: the string has to come to rest before.
-var takes = map[jig.Verb]time.Duration{
-	jig.VerbPluck: 4 * time.Second,
-	jig.VerbDrive: 2 * time.Second,
-	jig.VerbQuiet: 1500 * time.Millisecond,
-	jig.VerbField: 4 * time.Second,
-}
-
-// power is what a jig forgets when it is switched off.
-type power struct {
-	boot     jig.Boot
-	seq      uint32        // used last
-	since    time.Duration // when it was switched on
-	statusAt time.Duration
-	queue    []job // the first one runs
-	answers  map[uint32]jig.Answer
-	last     jig.Answer
-	late     []late     // oldest first
-	memory   []jig.Line // readings, oldest first
-}
-
-// late is an answer that is held back.
-type late struct {
-	due    time.Duration
-	answer jig.Answer
-}
-
-// job is a command that runs or waits.
-type job struct {
-	jig.Command
-	taken int           // takes that are done
-	due   time.Duration // end of the next one, once it runs
-}
-
 // powerUp starts the jig afresh.
 func (j *Jig) powerUp() {
 	j.boots++
@@ -106,15 +72,6 @@ func (j *Jig) next() time.Duration {
 		next = min(next, l[0].due)
 	}
 	return next
-}
-
-// millis is the jig's clock; it wraps.
-func (j *Jig) millis() uint32 {
-	ms := uint32((j.now - j.power.since).Milliseconds())
-	if j.boots == 1 {
-		ms += j.cfg.Clock
-	}
-	return ms
 }
 
 // work ends one take of the command that runs.
@@ -187,11 +144,4 @@ func (j *Jig) mishap() {
 func (j *Jig) shift() {
 	j.power.queue = j.power.queue[1:]
 	j.start()
-}
-
-// start sets the first command in the queue going.
-func (j *Jig) start() {
-	if q := j.power.queue; len(q) > 0 {
-		q[0].due = j.now + takes[q[0].Verb]
-	}
 }

@@ -103,14 +103,6 @@ func (j *Jig) read(port io.Reader) error {
 	}
 }
 
-// nudge has attend look at once.
-func (j *Jig) nudge() {
-	select {
-	case j.wake <- struct{}{}:
-	default: // it has not looked since the last one, and will
-	}
-}
-
 // hear acts on bytes from the host. What is not a sound command gets no answer.
 func (j *Jig) hear(p []byte) {
 	j.mu.Lock()

@@ -10,85 +10,28 @@
 //
 // The same seed, mounts and commands give the same readings, whatever the
 // speed; only the jig's clock follows real time.
+//
+// The way through the package, in the order in which data flow:
+//
+//   - config.go: [Config] and [Scatter]; wire.go: [Faults], and the noise of a line
+//     (noise); random.go: random numbers by purpose.
+//   - strings.go: steel and wraps of a string, and how it swings ([String]).
+//   - mounted.go: what is on the jig ([Mounted], [Pole], [Batch]).
+//   - flux.go: the flux that a swinging string sends through the coil (pickup).
+//   - bench.go: what the jig would measure of what is mounted (bench).
+//   - state.go: the jig between two steps ([Jig]).
+//   - take.go: one reading; command.go: what a command does; power.go: what is due
+//     when, and what a jig forgets when it is switched off.
+//   - serve.go, terminal.go, pty_unix.go, pty_other.go: the jig on a port.
+//   - sim.go: [New], [Jig.Mount], and the log of all readings.
 package sim
 
 import (
-	"math"
 	"slices"
-	"sync"
 	"time"
 
 	"evenpole/jig"
 )
-
-// Config describes a jig. Zero values mean the defaults.
-type Config struct {
-	ID          string     // "sim-1"
-	Seed        uint64     // of all that is drawn
-	Speed       float64    // 1, real time; 50 is fifty times faster
-	Excite      jig.Excite // jig.Travel
-	Strings     int        // how many it can pluck; 0: as many as are mounted, 6 when none are
-	FullScaleUV int64      // µV, 2 V
-	Firmware    string     // "sim"
-	Boot        jig.Boot   // of the first power-up; 0: drawn
-	FirstSeq    uint32     // of the first reading of the first power-up; 0: 1
-	Clock       uint32     // ms that the jig's clock shows at the first power-up
-	Scatter     *Scatter   // nil: Ordinary; &Scatter{} is a jig that is never wrong
-	Faults      Faults
-}
-
-// Scatter is what is never quite the same twice. Relative figures are standard
-// deviations of the logarithm.
-type Scatter struct {
-	Pluck   float64 // relative, from take to take
-	Channel float64 // relative, from one slot of the jig to the next
-	String  float64 // relative, of a core's diameter
-	Height  float64 // mm, string heights of a mounting: all together, and each by half of it
-	Drift   float64 // relative, slow, over hundreds of takes
-	Probe   float64 // relative, of a field reading
-	Hum     float64 // mV RMS with nothing moving
-
-	DoubleStrike float64 // chance of a take to be struck twice
-	Unnoticed    float64 // chance that the jig does not flag it
-	ShortWindow  float64 // chance of a take to be cut short
-	Fault        float64 // chance of a take to go wrong mechanically
-}
-
-// Ordinary is the scatter of a decent jig: figures of our own choosing.
-func Ordinary() Scatter {
-	return Scatter{
-		Pluck: 0.02, Channel: 0.01, String: 0.004, Height: 0.04, Drift: 0.01, Probe: 0.003, Hum: 0.35,
-		DoubleStrike: 0.02, Unnoticed: 0.2, ShortWindow: 0.003, Fault: 0.002,
-	}
-}
-
-// Jig is a simulated jig. It is switched on by the first Serve and then goes
-// on, with a port or without. Its methods may be called from several
-// goroutines.
-type Jig struct {
-	cfg     Config
-	scatter Scatter
-	began   time.Time
-
-	mu      sync.Mutex
-	bench   bench
-	mounts  int           // how often something was mounted
-	now     time.Duration // simulated, since began
-	boots   int           // power-ups
-	power   power
-	made    int     // readings of all power-ups
-	drift   float64 // as the logarithm
-	log     []jig.Reading
-	fields  []jig.Field
-	served  bool
-	hungUp  bool
-	muteTo  time.Duration // deaf and mute until then
-	out     []byte        // to be sent
-	wake    chan struct{} // has a place when there may be something to send
-	toHost  noise
-	toJig   noise
-	decoder *jig.Decoder
-}
 
 // New returns a jig with nothing on it, switched off.
 func New(cfg Config) *Jig {
@@ -109,13 +52,6 @@ func New(cfg Config) *Jig {
 		toHost:  noise{faults: cfg.Faults, random: source(cfg.Seed, "to host")},
 		toJig:   noise{faults: cfg.Faults, random: source(cfg.Seed, "to jig")},
 		wake:    make(chan struct{}, 1),
-	}
-}
-
-func setDefault[T comparable](v *T, value T) {
-	var zero T
-	if *v == zero {
-		*v = value
 	}
 }
 
@@ -166,14 +102,4 @@ func (j *Jig) TrueLevels() []float64 {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	return slices.Clone(j.bench.truth)
-}
-
-// clock is the simulated time.
-func (j *Jig) clock() time.Duration {
-	return time.Duration(float64(time.Since(j.began)) * j.cfg.Speed)
-}
-
-// wall turns simulated into real time, rounded up.
-func (j *Jig) wall(d time.Duration) time.Duration {
-	return time.Duration(math.Ceil(float64(d) / j.cfg.Speed))
 }

@@ -27,7 +27,7 @@ func (j *Jig) measure(c jig.Command, take int) jig.Line {
 	return jig.Line{Kind: jig.KindReading, Reading: x}
 }
 
-// listen is what the jig's input makes of one take.
+// listen is one take as the jig's input measures it.
 func (j *Jig) listen(c jig.Command, r *rand.Rand) jig.Reading {
 	i := c.String - 1
 	hum := j.bench.hum[i] * around(r, 0.08)
@@ -57,7 +57,7 @@ func (j *Jig) listen(c jig.Command, r *rand.Rand) jig.Reading {
 	return x
 }
 
-// slip makes some takes go wrong, and returns what the jig notices of it.
+// slip makes some takes go wrong, and returns the flags of what the jig notices.
 func (j *Jig) slip(w *wave, r *rand.Rand) jig.Flags {
 	s := &j.scatter
 	switch u := r.Float64(); {

@@ -71,3 +71,56 @@ func area(d float64) float64 { return math.Pi / 4 * d * d }
 
 // wrapArea is the ring in mm² that the turns fill.
 func (s String) wrapArea() float64 { return area(s.Gauge) - area(s.Core) }
+
+// String is a string as it is on the jig.
+type String struct {
+	Gauge float64 // mm, overall diameter
+	Core  float64 // mm, diameter of the steel core; 0: Gauge
+	Wrap  string  // of the wound part; a name that is not known is not magnetic
+	Freq  float64 // Hz, sounding pitch; 0: 220
+}
+
+// material is what a wire is made of. Densities and saturation are handbook
+// values from memory (B. Cullity, C. Graham, Introduction to Magnetic
+// Materials); permeabilities are of our own choosing.
+type material struct {
+	density      float64 // kg/m³
+	saturation   float64 // T
+	permeability float64 // relative, at low field
+}
+
+var (
+	steel = material{7850, 2.0, 100}
+	wraps = map[string]material{
+		"nickel":              {8900, 0.61, 80},
+		"nickel_plated_steel": {7850, 2.0, 100},
+		"stainless":           {7700, 1.5, 40},
+		"bronze":              {8800, 0, 1},
+	}
+	nonMagnetic = material{8500, 0, 1}
+)
+
+// packing is how much of the ring round the core round wire can fill.
+const packing = math.Pi / 4
+
+func (s String) wrap() material {
+	if m, ok := wraps[s.Wrap]; ok {
+		return m
+	}
+	return nonMagnetic
+}
+
+// actual is the string that came out of the packet. The same one is there in
+// each mounting.
+func (s String) actual(seed uint64, slot int, sd float64) String {
+	wound := s.Core != 0 && s.Core < s.Gauge
+	factor := around(source(seed, "string", slot, s), sd)
+	if !wound {
+		s.Gauge *= factor
+		s.Core, s.Wrap = s.Gauge, ""
+	} else {
+		s.Core = math.Min(s.Core*factor, s.Gauge)
+	}
+	setDefault(&s.Freq, 220)
+	return s
+}

@@ -2,6 +2,7 @@ package jig
 
 import (
 	"context"
+	"io"
 	"time"
 )
 
@@ -80,3 +81,39 @@ func (v *settling) prod(now time.Time) {
 }
 
 func (v *settling) woke(now time.Time) { v.start = now }
+
+// Attach starts the conversation with the jig behind a port. It sends STOP,
+// because the jig may still be at work for a host that died, then IDENT, and
+// waits for the status line after that: Ident and Last are then settled. The
+// name stands for the port in errors. The Conn owns the port from now on; when
+// Attach fails the port is closed.
+//
+// Errors are those of ctx, or a *PortError.
+func Attach(ctx context.Context, port io.ReadWriteCloser, name string, opt Options) (*Conn, error) {
+	opt = opt.withDefaults()
+	c := &Conn{
+		name:   name,
+		opt:    opt,
+		link:   newLink(port),
+		turn:   make(chan struct{}, 1),
+		nextID: opt.FirstID,
+	}
+	if err := c.Reattach(ctx); err != nil {
+		c.Close()
+		return nil, err
+	}
+	return c, nil
+}
+
+// Reattach does what Attach does on a port that is open: it is due after a
+// *RestartError. Readings of the new power-up that came before it, if any, are
+// not handed to a sink: Last tells whether there are any, and Recover gets
+// them. Another jig than before is an error (ErrOtherJig).
+func (c *Conn) Reattach(ctx context.Context) error {
+	release, err := c.claim(ctx)
+	if err != nil {
+		return err
+	}
+	defer release()
+	return c.settle(ctx)
+}

@@ -1,0 +1,30 @@
+package sim
+
+// bench is what is mounted, and the levels and fields that the jig would measure.
+type bench struct {
+	Mounted
+	truth  []float64 // mV RMS: see TrueLevels
+	levels []float64 // mV RMS: with what is off in this mounting and in the jig's slots
+	hum    []float64 // mV RMS
+	fields []float64 // T at the probe, by position
+}
+
+func newBench(m Mounted, cfg Config, s Scatter, mounting int) bench {
+	b := bench{Mounted: m}
+	r := source(cfg.Seed, "mount", mounting)
+	together := s.Height * r.NormFloat64()
+	p := newPickup(m)
+	for i, str := range m.Strings {
+		str = str.actual(cfg.Seed, i, s.String)
+		swing := str.swing(cfg.Excite, m.ScaleLength, m.PickupFromBridge)
+		slot := source(cfg.Seed, "channel", i)
+		channel, hum := around(slot, s.Channel), around(slot, 0.1)
+		height := m.StringHeights[i]
+		off := height + together + s.Height/2*r.NormFloat64()
+		b.truth = append(b.truth, p.level(str, i, height, swing))
+		b.levels = append(b.levels, channel*p.level(str, i, off, swing))
+		b.hum = append(b.hum, s.Hum*hum)
+	}
+	b.fields = m.probe()
+	return b
+}
