@@ -13,7 +13,7 @@ import (
 func TestJigAndShopNameTheSameExcitations(t *testing.T) {
 	var jigs []profiles.Excitation
 	for _, x := range jig.Excites() {
-		e, err := profiles.ParseExcitation(string(x))
+		e, err := profiles.OneOf(string(x), profiles.Excitations())
 		if err != nil {
 			t.Errorf("%q of a jig: %v", x, err)
 		}

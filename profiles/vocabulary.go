@@ -6,8 +6,8 @@ import (
 	"strings"
 )
 
-// The words that orders, mounts and records share, each with its one list and its
-// one parser.
+// The words that orders, mounts and records share, each with its one list, by which
+// [OneOf] reads them everywhere.
 
 // PoleKind says how a pole can be set, and so what remedy there is afterwards.
 type PoleKind string
@@ -22,9 +22,6 @@ const (
 // PoleKinds lists the kinds of pole.
 func PoleKinds() []PoleKind { return []PoleKind{Rod, Screw, Slug} }
 
-// ParsePoleKind reads the name of a kind of pole.
-func ParsePoleKind(text string) (PoleKind, error) { return OneOf(text, PoleKinds()) }
-
 // Excitation says how a string is set moving, at the jig or by the player; "" where
 // nothing says.
 type Excitation string
@@ -38,9 +35,6 @@ const (
 
 // Excitations lists the kinds of excitation.
 func Excitations() []Excitation { return []Excitation{Travel, Force, Drive} }
-
-// ParseExcitation reads the name of a kind of excitation.
-func ParseExcitation(text string) (Excitation, error) { return OneOf(text, Excitations()) }
 
 // Wrap is what is wound round a string's core. A shop may name wraps of its own;
 // little is known of these before they are measured.

@@ -96,9 +96,6 @@ const (
 // Modes lists the modes of readings.
 func Modes() []Mode { return []Mode{Pluck, Drive, Quiet} }
 
-// ParseMode reads a mode of a reading.
-func ParseMode(text string) (Mode, error) { return profiles.OneOf(text, Modes()) }
-
 // Status of a row: what the jig said of the take, or that the row takes one back.
 type Status string
 

@@ -49,13 +49,13 @@ type Cell struct {
 
 	Batch string
 	Takes int       // good takes that Mean stands for
-	Mean  float64   // robust mean of ln v, v in mV: Huber's, see robustMean
+	Mean  float64   // robust mean of ln v, v in mV: Huber's, see solve.RobustMean
 	SD    float64   // of one take, ln v; 0 for a single take
-	Freq  float64   // median, Hz; see tune where it was not measured; 0 when it is not known
+	Freq  float64   // median, Hz; by its note where it was not measured; 0 when it is not known
 	First time.Time // UTC, of the first good take; zero when the rows have no time
 	Rows  []Span    // where the takes stand, flagged ones among them
 
-	Weight float64 // how far to trust it: 1, or less for a suspect cell; see Screen
+	Weight float64 // how far to trust it: 1, or less for a suspect cell, by package screen
 
 	Field      float64 // ln of the flux density over its pole against others of its batch: see AddFields
 	FieldKnown bool    // it was measured

@@ -16,7 +16,7 @@ type Data struct {
 	Used     int       // takes in cells
 	LeftOut  []LeftOut // by reason
 
-	Suspects []Suspect // mistakes that the record seems to hold: see Screen
+	Suspects []Suspect // mistakes that the record seems to hold, by package screen
 
 	Magnets map[string]float64 // ln of the flux density of single magnets against their batch: see AddFields
 	FieldSD float64            // its standard deviation within a batch; 0 when not measured

@@ -43,6 +43,19 @@ func (c *check) expect() error {
 	return nil
 }
 
+// polarity warns of poles that have the other side up than most, of which balances
+// say nothing. One alone is a mistake, and such a pickup does not pass; several may
+// be meant.
+func (c *check) polarity() {
+	turned := c.x.probe.reversed()
+	for _, n := range turned {
+		c.warn("%s: its pole has the other side up than most (%+.0f mT), which no balance shows", c.name(n-1), c.x.probe.field(n-1))
+	}
+	if len(turned) == 1 && c.v.Verdict == Conforms {
+		c.v.Verdict = CannotTell
+	}
+}
+
 // newExpectation is that of the mounting as the record has it, or what the record
 // lacks for one.
 func (c *check) newExpectation() (x *expectation, lacks string) {

@@ -161,16 +161,3 @@ func (p *probe) reversed() []int {
 	}
 	return nil
 }
-
-// polarity warns of poles that have the other side up than most, of which balances
-// say nothing. One alone is a mistake, and such a pickup does not pass; several may
-// be meant.
-func (c *check) polarity() {
-	turned := c.x.probe.reversed()
-	for _, n := range turned {
-		c.warn("%s: its pole has the other side up than most (%+.0f mT), which no balance shows", c.name(n-1), c.x.probe.field(n-1))
-	}
-	if len(turned) == 1 && c.v.Verdict == Conforms {
-		c.v.Verdict = CannotTell
-	}
-}

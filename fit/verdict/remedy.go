@@ -81,6 +81,16 @@ func (c *check) wanted(i int) (height float64, ok bool) {
 	return float64(s.PoleHeight) - float64(s.Deviation)/c.opt.Slope[i], true
 }
 
+// heights are the lowest and the highest that the order allows the pole under string
+// i, mm: the string must clear it.
+func (c *check) heights(i int) (low, high float64) {
+	low, high = c.order.PoleHeightMin, c.order.PoleHeightMax
+	if above := c.v.Strings[i].StringHeight; above.Known() {
+		high = min(high, float64(above)-c.order.RestGap())
+	}
+	return low, high
+}
+
 // turn says which way to turn a screw, and how far when its slope is known.
 func (c *check) turn(i int) string {
 	s := &c.v.Strings[i]
@@ -93,10 +103,7 @@ func (c *check) turn(i int) string {
 	if !ok {
 		return text
 	}
-	low, high := c.order.PoleHeightMin, c.order.PoleHeightMax
-	if s.StringHeight.Known() {
-		high = min(high, float64(s.StringHeight)-c.order.RestGap())
-	}
+	low, high := c.heights(i)
 	allowed := max(low, min(high, want))
 	move := allowed - float64(s.PoleHeight)
 	switch {
@@ -130,10 +137,11 @@ func (c *check) restring(i int) string {
 	}
 	text := fmt.Sprintf("%s: try a string with a %s core%s; or rewind with a %s pole", loudness(s.Deviation), core, c.example(i), way)
 	want, ok := c.wanted(i)
+	low, high := c.heights(i)
 	switch {
 	case !ok:
 		return text
-	case want < c.order.PoleHeightMin || want > c.order.PoleHeightMax:
+	case want < low || want > high:
 		return text + ", beyond the order's limits"
 	}
 	return text + fmt.Sprintf(", about %.2f mm", want)

@@ -57,10 +57,8 @@ func TestMovesInWords(t *testing.T) {
 	}
 }
 
-// A string of a known set is named where it would bring the string in: cores an
-// eighth thicker give 2 ln 1.125 in ln v, 2.05 dB, to a string that lacks 3.6. The
-// order wants the balance that the law makes of the pickup.
-func TestStringThatWouldHelp(t *testing.T) {
+// orderAsBuilt wants the balance that the law makes of the pickup.
+func orderAsBuilt() *profiles.Order {
 	o := rodOrder()
 	var mean float64
 	for i, c := range cores {
@@ -70,6 +68,13 @@ func TestStringThatWouldHelp(t *testing.T) {
 	for i := range o.Offset {
 		o.Offset[i] -= mean
 	}
+	return o
+}
+
+// A string of a known set is named where it would bring the string in: cores an
+// eighth thicker give 2 ln 1.125 in ln v, 2.05 dB, to a string that lacks 3.6.
+func TestStringThatWouldHelp(t *testing.T) {
+	o := orderAsBuilt()
 	opt := Options{Bench: &Bench{Model: law, Sets: []profiles.StringSet{{Name: "heavy", Strings: heavy()}}}}
 	v := check1(t, built(nil, map[int]float64{4: -3.6}), o, opt)
 	left := (3.6 - 2*math.Log(1.125)*level.PerLn) * 5 / 6
@@ -77,6 +82,17 @@ func TestStringThatWouldHelp(t *testing.T) {
 	contains(t, []string{v.Remedy}, "see first whether")
 	v = check1(t, built(nil, map[int]float64{4: 3.6}), o, opt)
 	contains(t, []string{v.Strings[3].Remedy}, "try a string with a thinner core; or rewind")
+}
+
+// A higher pole is advised up to where its string would strike it.
+func TestHigherPoleThatTheStringWouldStrike(t *testing.T) {
+	o := orderAsBuilt()
+	o.PoleHeightMax, o.MinGap = stringH, 0.1
+	opt := Options{Bench: &Bench{Model: law}}
+	rows := built(nil, map[int]float64{4: -3.6})
+	contains(t, []string{check1(t, rows, o, opt).Strings[3].Remedy}, "or rewind with a higher pole, about")
+	o.MinGap = 2.5
+	contains(t, []string{check1(t, rows, o, opt).Strings[3].Remedy}, "or rewind with a higher pole, beyond the order's limits")
 }
 
 // Copper from 75 °C to 20 °C by the temperature at which its resistance would be
