@@ -1,14 +1,14 @@
 // Package fit makes models of how a string's level follows the pole under it, from the
 // cells of a record, and predicts with them: pickups that nobody has measured, and, to
-// be judged, pickups that were left out.
+// measure a model's error, pickups that were left out.
 //
 // The way of the data: a kind of model (kinds.go) fits a [Model] to the cells of a
-// [cell.Data]; [Best] fits every kind, judges each by leaving pickups and string sets
+// [cell.Data]; [Best] fits every kind, measures each by leaving pickups and string sets
 // out, and returns the one that predicts best as a [Result], which [Result.Write] keeps
 // in a file. Planning and verdicts then ask the model's [Predictor] for the levels of a
 // [Setup].
 //
-// File by file, what stands below first:
+// File by file, from what is predicted to what is kept:
 //
 //   - setup.go, model.go, range.go: what is predicted, what a model is able to do, and
 //     the range of what it was fitted to, outside of which it warns.
@@ -24,7 +24,7 @@
 //   - crossval.go: leaving out. Each pickup, then each string set, is a [Fold]: it is
 //     predicted by a model fitted to the rest. rms.go adds up the errors; trend.go and
 //     mannkendall.go look for a drift in them.
-//   - result.go, best.go: fitting, judging and choosing. history.go and compare.go:
+//   - result.go, best.go: fitting, measuring and choosing. history.go and compare.go:
 //     comparing a shop's model with a new one on pickups that they have not seen.
 //   - file.go: model files.
 //

@@ -94,7 +94,7 @@ func (f *Falloff) scatterOf(k int) Parameter {
 	e := &curve.Effects[k]
 	levels, prior := float64(f.LevelCounts[k]), e.Spread.DF
 	p := Parameter{Name: "sd_" + e.Name, Value: float64(f.effectSD(k)), Unit: "ln v", FromData: levels / (levels + prior)}
-	if k == curve.SetupEffect {
+	if k == curve.MountingEffect {
 		p.Unit = "mm"
 	}
 	p.SE = p.Value / math.Sqrt(2*(levels+prior))

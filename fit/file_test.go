@@ -21,7 +21,7 @@ import (
 
 func sampleResult(t *testing.T, kind string) *Result {
 	t.Helper()
-	r, err := judgedAs(celltest.Sample(t), kind)
+	r, err := measuredAs(celltest.Sample(t), kind)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -172,7 +172,7 @@ func TestReportNames(t *testing.T) {
 			t.Errorf("parameters lack %q", name)
 		}
 	}
-	single, err := judgedAs(&cell.Data{Cells: sampleResultCells(t)}, "loglinear-gap")
+	single, err := measuredAs(&cell.Data{Cells: sampleResultCells(t)}, "loglinear-gap")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -54,8 +54,9 @@ type Score struct {
 // Progress is called while Best works: fit number done of a kind, of so many, begins.
 type Progress func(kind string, done, of int)
 
-// judged fits a model and judges it on pickups and string sets left out in turn.
-func (k modelKind) judged(d *cell.Data, progress Progress) (*Result, error) {
+// measured fits a model and measures its error on pickups and string sets left out in
+// turn.
+func (k modelKind) measured(d *cell.Data, progress Progress) (*Result, error) {
 	if len(d.Cells) == 0 {
 		return nil, &CannotFitError{fmt.Sprintf("no good take among %s", counted(d.Readings, "reading")), "capture a pickup first"}
 	}

@@ -222,7 +222,7 @@ func (c *Certificate) balance() BalanceChart {
 	chart := BalanceChart{
 		Title: "Balance of pickup " + c.Verdict.Pickup, Tolerance: c.Verdict.Tolerance, Predicted: c.Predicted,
 	}
-	marks := map[verdict.Decision]Mark{verdict.Conforms: Inside, verdict.OutOfTolerance: Outside, verdict.CannotTell: Undecided}
+	marks := map[verdict.Answer]Mark{verdict.Conforms: Inside, verdict.OutOfTolerance: Outside, verdict.CannotTell: Undecided}
 	for _, s := range c.Verdict.Strings {
 		chart.Bars = append(chart.Bars, Bar{
 			String: s.Number, Note: s.Note, Balance: float64(s.Balance), Expanded: float64(s.Expanded), Target: s.Target, Mark: marks[s.Verdict],
@@ -267,7 +267,7 @@ func (p *page) Sentence() string {
 }
 
 // named lists the strings with a verdict.
-func (p *page) named(d verdict.Decision) string {
+func (p *page) named(d verdict.Answer) string {
 	var names []string
 	for _, s := range p.Verdict.Strings {
 		if s.Verdict == d {
@@ -279,5 +279,5 @@ func (p *page) named(d verdict.Decision) string {
 
 // Class is the verdict for the style sheet.
 func (p *page) Class() string {
-	return map[verdict.Decision]string{verdict.Conforms: "pass", verdict.OutOfTolerance: "fail"}[p.Verdict.Verdict]
+	return map[verdict.Answer]string{verdict.Conforms: "pass", verdict.OutOfTolerance: "fail"}[p.Verdict.Verdict]
 }

@@ -6,7 +6,8 @@
 //
 // The way through the package:
 //
-//   - files.go: every name of a file and a folder.
+//   - files.go: the names of all files and folders, and which other package decides the
+//     few that are not decided here.
 //   - errors.go: errors that are of the user's input.
 //   - shop.go: a shop, its rows, its string sets and what it describes.
 //   - write.go: how whole files are written, and a row that is added to one.

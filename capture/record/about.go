@@ -21,10 +21,10 @@ func (a *about) state() Status { return a.status }
 
 func aboutReading(r *Reading) about {
 	id, named := r.ID()
-	return about{id, named, r.Status, r.Session, r.Counts(), r.Time, r.Pickup, r.Batch, r.Purpose}
+	return about{id, named, r.Status, r.Session, r.AsTake(), r.Time, r.Pickup, r.Batch, r.Purpose}
 }
 
 func aboutField(r *FieldReading) about {
 	id, named := r.ID()
-	return about{id, named, r.Status, r.Session, r.Counts(), r.Time, r.Pickup, r.Batch, ""}
+	return about{id, named, r.Status, r.Session, r.AsTake(), r.Time, r.Pickup, r.Batch, ""}
 }

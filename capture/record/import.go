@@ -293,9 +293,9 @@ func (m *Import) recorded(record, boot string) (*recorded, error) {
 }
 
 // fresh returns the rows that the record does not have, with identities, and counts
-// the others. A row with an identity of its own is in the record when that is. Any
-// other one is when a row of this import's session says the same; equal rows count as
-// often as they stand, wherever they stand in the spreadsheet by now.
+// the others. A row with jig, boot and seq is in the record when its reading is. A row
+// without them is in the record when this import's session has a row that says the
+// same; of equal rows as many are as the session has.
 func (m *Import) fresh(dir string) (rows []table.Row, err error) {
 	l := m.layout()
 	boot := fmt.Sprintf("%.4X", sha256.Sum256([]byte(m.Session)))

@@ -145,9 +145,9 @@ func runBatch(e *env, o batchOptions) error {
 func batchExit(d *batch.Decision) error {
 	switch {
 	case d == nil:
-	case d.Verdict == batch.Reject:
+	case d.Answer == batch.Reject:
 		return exit{exitOutOfTolerance}
-	case d.Verdict == batch.MeasureMore:
+	case d.Answer == batch.MeasureMore:
 		return exit{exitCannotTell}
 	}
 	return nil
@@ -348,12 +348,12 @@ func printDecision(e *env, r *batch.Report) {
 		e.print("no limits given: nothing to accept or reject against (--min-mt, --max-mt, or %s)", profiles.BatchesFile)
 		return
 	}
-	e.print("decision: %s", d.Verdict)
+	e.print("decision: %s", d.Answer)
 	e.print("  %s", d.Sentence())
 	if len(d.Breaching) > 0 {
 		e.print("  beyond the limits: %s", strings.Join(d.Breaching, ", "))
 	}
-	if d.Verdict == batch.MeasureMore {
+	if d.Answer == batch.MeasureMore {
 		e.print("  measure %d more magnets at most; %d more would do, should mean and scatter stay what they are", d.AtMost, d.Likely)
 	}
 }

@@ -10,9 +10,9 @@ import (
 // interrupts are the signals that ask the program to end.
 var interrupts = []os.Signal{os.Interrupt, syscall.SIGTERM}
 
-// gently gives a command two ways to end. The first Ctrl-C ends ctx, whose end
-// the command takes for a wish: it finishes what it is at. The second one ends
-// the context that is returned.
+// gently gives a command two ways to end. The first Ctrl-C ends ctx: the command
+// finishes the step that it is at. The second one ends the context that is returned:
+// the command stops at once.
 func gently(ctx context.Context) (hard context.Context, release func()) {
 	hard, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	keys := make(chan os.Signal, 2)

@@ -128,7 +128,7 @@ func (s sampling) rule(n, plan int) rule {
 	return rule{n, k, outside(n, k), outside(n, s.reject(n)), false}
 }
 
-func (r rule) decide(l *Limits, mean, sd float64) (v Verdict, share float64) {
+func (r rule) decide(l *Limits, mean, sd float64) (v Answer, share float64) {
 	share = l.share(r.n, mean, sd)
 	switch {
 	case share <= r.acceptAt && l.keepsDistance(mean, r.k*sd):
@@ -151,7 +151,7 @@ func (c *characterisation) decide() error {
 		return err
 	}
 	unknown := level.Figure(math.NaN())
-	d := &Decision{Verdict: MeasureMore, Limits: *l, Risks: s.Risks, Outside: unknown, AcceptAt: unknown, RejectAt: unknown, Plan: plan, PlanK: k, Breaching: []string{}}
+	d := &Decision{Answer: MeasureMore, Limits: *l, Risks: s.Risks, Outside: unknown, AcceptAt: unknown, RejectAt: unknown, Plan: plan, PlanK: k, Breaching: []string{}}
 	c.Decision = d
 	for i := range c.Magnets {
 		m := &c.Magnets[i]
@@ -164,9 +164,9 @@ func (c *characterisation) decide() error {
 	if n >= leastMagnets && sd > 0 {
 		rule := s.rule(n, plan)
 		v, share := rule.decide(l, mean, sd)
-		d.Verdict, d.Outside, d.AcceptAt, d.RejectAt = v, level.Figure(share), level.Figure(rule.acceptAt), level.Figure(rule.rejectAt)
+		d.Answer, d.Outside, d.AcceptAt, d.RejectAt = v, level.Figure(share), level.Figure(rule.acceptAt), level.Figure(rule.rejectAt)
 	}
-	if d.Verdict == MeasureMore {
+	if d.Answer == MeasureMore {
 		d.AtMost = max(plan-n, 1)
 		d.Likely = s.likely(l, n, plan, mean, sd)
 	}

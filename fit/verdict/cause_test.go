@@ -197,7 +197,7 @@ func TestReversedMagnetDoesNotPass(t *testing.T) {
 	for _, tt := range []struct {
 		name     string
 		fields   []float64
-		want     Decision
+		want     Answer
 		warnings int
 	}{
 		{"none", []float64{250, 251, 249, 250, 252, 250}, Conforms, 0},

@@ -54,7 +54,7 @@ func probed(rows iter.Seq2[record.FieldReading, error], pickup, batch string, ce
 		case r.Pickup == "":
 			wanted = append(wanted, r)
 		case r.Session == latest:
-			r.Magnet = "" // it is the pole as it stands that counts
+			r.Magnet = "" // the reading over the pole counts, not that of the loose magnet
 			wanted = append(wanted, r)
 			p.add(r.String, r.Field)
 		}
@@ -141,8 +141,8 @@ func (p *probe) complete() bool {
 	return len(p.cells) > 0
 }
 
-// reversed lists the strings whose poles have the other side up than most; as
-// many of each, as in pickups that are made so, are none.
+// reversed lists the strings whose poles have the other side up than most. If equal
+// numbers point each way, as in pickups that are made so, none is reversed.
 func (p *probe) reversed() []int {
 	var north, south []int
 	for i := range p.cells {

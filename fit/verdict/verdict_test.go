@@ -115,18 +115,18 @@ func TestCheckVerdicts(t *testing.T) {
 	tests := []struct {
 		name    string
 		levels  [][]float64
-		want    Decision
-		strings []Decision
+		want    Answer
+		strings []Answer
 	}{
-		{"even", [][]float64{around(20), around(20)}, Conforms, []Decision{Conforms, Conforms}},
-		{"one loud", [][]float64{around(20), around(24)}, OutOfTolerance, []Decision{OutOfTolerance, OutOfTolerance}},
-		{"near the limit", [][]float64{around(20), around(22.1)}, CannotTell, []Decision{CannotTell, CannotTell}},
+		{"even", [][]float64{around(20), around(20)}, Conforms, []Answer{Conforms, Conforms}},
+		{"one loud", [][]float64{around(20), around(24)}, OutOfTolerance, []Answer{OutOfTolerance, OutOfTolerance}},
+		{"near the limit", [][]float64{around(20), around(22.1)}, CannotTell, []Answer{CannotTell, CannotTell}},
 		{"out beside a doubt", [][]float64{around(20), around(20), around(23), around(19)}, OutOfTolerance,
-			[]Decision{Conforms, Conforms, OutOfTolerance, OutOfTolerance}},
-		{"one string", [][]float64{around(3)}, Conforms, []Decision{Conforms}},
-		{"one string, one take", [][]float64{{3}}, Conforms, []Decision{Conforms}},
-		{"one take each", [][]float64{{20}, {20}}, CannotTell, []Decision{CannotTell, CannotTell}},
-		{"all takes equal", [][]float64{{20, 20}, {20, 20}}, Conforms, []Decision{Conforms, Conforms}},
+			[]Answer{Conforms, Conforms, OutOfTolerance, OutOfTolerance}},
+		{"one string", [][]float64{around(3)}, Conforms, []Answer{Conforms}},
+		{"one string, one take", [][]float64{{3}}, Conforms, []Answer{Conforms}},
+		{"one take each", [][]float64{{20}, {20}}, CannotTell, []Answer{CannotTell, CannotTell}},
+		{"all takes equal", [][]float64{{20, 20}, {20, 20}}, Conforms, []Answer{Conforms, Conforms}},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -162,7 +162,7 @@ func TestCheckEveryStringCount(t *testing.T) {
 func TestJudgeEdges(t *testing.T) {
 	for _, tt := range []struct {
 		deviation, expanded, tolerance float64
-		want                           Decision
+		want                           Answer
 	}{
 		{0.5, 0.5, 1, Conforms}, {-0.5, 0.5, 1, Conforms}, {0.75, 0.5, 1, CannotTell}, {1.5, 0.5, 1, CannotTell},
 		{-1.5000001, 0.5, 1, OutOfTolerance}, {0, 2, 1, CannotTell}, {1, 0, 1, Conforms},
@@ -241,7 +241,7 @@ func TestRiskAtTheLimit(t *testing.T) {
 func TestTellsWhatIsClear(t *testing.T) {
 	const pickups, n = 300, 6
 	r := rand.New(rand.NewPCG(9, 10))
-	for balance, want := range map[float64]Decision{0: Conforms, 2.5: OutOfTolerance} {
+	for balance, want := range map[float64]Answer{0: Conforms, 2.5: OutOfTolerance} {
 		told := 0
 		for range pickups {
 			levels := make([][]float64, n)
