@@ -17,7 +17,8 @@ import (
 
 // Check judges a pickup by the record, corrected by the jig's gain, compares it
 // with what the model expects, and says what there is to say of the jig's
-// calibration. notices are for people: why it was not compared.
+// calibration. A resistance that the last certificate states for the same session holds
+// where opt has none. notices are for people.
 func (s *Shop) Check(o *profiles.Order, pickup string, opt verdict.Options) (v *verdict.Verdict, notices []string, err error) {
 	book, err := s.folder.gains()
 	if err != nil {
@@ -30,6 +31,15 @@ func (s *Shop) Check(o *profiles.Order, pickup string, opt verdict.Options) (v *
 	}
 	opt.Bench = bench
 	v, err = verdict.Check(book.Apply(s.Readings()), o, pickup, opt)
+	if err == nil && opt.Resistance == nil {
+		var notice string
+		if opt.Resistance, notice, err = s.resistanceBefore(v); notice != "" {
+			notices = append(notices, notice)
+		}
+		if opt.Resistance != nil {
+			v, err = verdict.Check(book.Apply(s.Readings()), o, pickup, opt)
+		}
+	}
 	if err != nil {
 		return nil, notices, as[*verdict.OrderError](as[*verdict.NotChecked](err))
 	}

@@ -10,6 +10,7 @@
 //     few that are not decided here.
 //   - errors.go: errors that are of the user's input.
 //   - shop.go: a shop, its rows, its string sets and what it describes.
+//   - own.go: what belongs to a shop, and so is never written over.
 //   - write.go: how whole files are written, and a row that is added to one.
 //   - gains.go: calibrations, from readings of a source to the gains that readings
 //     are corrected by.
@@ -20,6 +21,7 @@
 //   - fit.go: a record, fitted.
 //   - magnets.go: batches of loose magnets.
 //   - plan.go: plans and captures to come, from the current model.
+//   - certificates.go: certificates, numbered.
 //   - check.go: finished pickups, the jig's repeatability and its drift.
 package shop
 

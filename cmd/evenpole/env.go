@@ -24,6 +24,21 @@ type env struct {
 	stderr io.Writer
 	json   bool
 	shop   string // --shop as given
+	force  bool   // --force, of commands that write files
+}
+
+// writes adds the flag of commands that write files where the user says.
+func (e *env) writes(cmd *cobra.Command) {
+	cmd.Flags().BoolVar(&e.force, "force", false, "replace a file that is there; what belongs to a shop is never replaced")
+}
+
+// writeFile writes a file where the user says. See shop.WriteFile.
+func (e *env) writeFile(path string, write func(io.Writer) error) error {
+	s, err := e.shopHere()
+	if err != nil {
+		return err
+	}
+	return s.WriteFile(path, e.force, write)
 }
 
 // note prints a line for the person at the bench, out of the way of results.

@@ -73,7 +73,9 @@ type Verdict struct {
 	Diagnosis  *Diagnosis          `json:"diagnosis"`  // nil when the pickup was not compared
 	Resistance *Resistance         `json:"resistance"` // nil when it was not measured
 
-	// What the shop knows of its jig and model: the caller's to set.
+	// What the shop knows of its papers, jig and model: the caller's to set.
+	Certificate int    `json:"certificate"` // number; 0 when none was issued
+	Supersedes  int    `json:"supersedes"`  // number of the certificate whose place it takes; 0 for none
 	Calibration string `json:"calibration"` // "" when the jig's gain was not measured
 	Model       string `json:"model"`       // "" when the pickup was not compared
 }
