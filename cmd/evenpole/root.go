@@ -152,6 +152,7 @@ Exit status: 0 done; 1 failed; 2 wrong usage or input; 3 done, and the verdict i
 		newDriftCmd(e),
 		newRecordCmd(e),
 		newStringsCmd(e),
+		newNoticesCmd(e),
 	)
 	return root
 }
