@@ -93,16 +93,10 @@ func strayNote(owner, session string) string {
 // setCell fills in the session, and the cell from the mount: what is mounted under the
 // string. It is false for a string that the mount does not have.
 func (r *run) setCell(row *record.Reading) bool {
-	m := r.opt.Mount
-	i := row.String - 1
-	if i < 0 || i >= len(m.Strings) {
+	if !row.SetMount(r.opt.Mount) {
 		return false
 	}
-	s := m.Strings[i]
 	row.Session, row.Purpose = r.result.Session, r.opt.Purpose
-	row.Pickup, row.Batch, row.StringSet = m.Pickup, m.Batch, m.Set
-	row.Core, row.Gauge, row.Wrap = s.Core, s.Gauge, s.Wrap
-	row.PoleHeight, row.StringHeight = m.PoleHeights[i], m.StringHeights[i]
 	if row.Mode != record.Quiet {
 		row.Quiet = r.quietLevel(row.String)
 	}
@@ -112,17 +106,9 @@ func (r *run) setCell(row *record.Reading) bool {
 // setFieldCell fills in the session and what the mount has at the position. It is
 // false for a position at which nothing is.
 func (r *run) setFieldCell(row *record.FieldReading) bool {
-	m := r.opt.Mount
-	i := row.Position - 1
-	if i < 0 || i >= max(len(m.Strings), len(m.Magnets)) {
+	if !row.SetMount(r.opt.Mount) {
 		return false
 	}
-	row.Session, row.Batch, row.Pickup, row.ProbeGap = r.result.Session, m.Batch, m.Pickup, m.ProbeGap
-	if !m.Loose() {
-		row.String = row.Position
-	}
-	if i < len(m.Magnets) {
-		row.Magnet = m.Magnets[i]
-	}
+	row.Session = r.result.Session
 	return true
 }

@@ -87,7 +87,7 @@ func (k modelKind) measured(d *cell.Data, progress Progress) (*Result, error) {
 		r.Warnings = append(r.Warnings, w)
 	}
 	if n := len(d.Suspects); n > 0 {
-		r.Warnings = append(r.Warnings, fmt.Sprintf("the record seems to hold mistakes, %d of them: where one is, take its rows back and bring them in put right; until then they count little", n))
+		r.Warnings = append(r.Warnings, fmt.Sprintf("the record seems to hold mistakes, %d of them: where one is, correct its mount file and file its session anew with 'evenpole record amend'; until then its rows count little", n))
 	}
 	r.countUse(d)
 	return r, nil

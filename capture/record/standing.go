@@ -129,6 +129,13 @@ func (s *Standing) Stands(id ID) bool {
 	return m.seen.has(id.Seq)
 }
 
+// NeverStands reports whether a reading was taken back above every row of it, so that
+// none of them counts.
+func (s *Standing) NeverStands(id ID) bool {
+	m := s.powers[powerUp{id.Jig, id.Boot}]
+	return m != nil && m.back[id.Seq] != nil && m.back[id.Seq].always
+}
+
 // of finds or adds a power-up.
 func (s *Standing) of(p powerUp) *powerUpState {
 	m := s.powers[p]

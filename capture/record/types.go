@@ -11,7 +11,7 @@
 //   - sessions.csv has the holds. A session is all that was captured for one purpose
 //     with one mount. A hold is a row that says: what this jig makes in this power-up
 //     after this number was commanded by this session. A hold without a session ends
-//     the one before.
+//     the one before; one without a jig says which mount a session was filed anew with.
 //   - readings.seals.csv and fields.seals.csv have the seals. A seal is a digest of
 //     what a row said when it was written. [Verify] compares rows with their seals;
 //     nothing else needs them.
@@ -48,8 +48,9 @@
 //     mounts.
 //   - standing.go says which rows count. about.go has what the rows of both files have
 //     in common; history.go tells a capture what there is already, retract.go takes
-//     readings back, export.go copies rows out.
-//   - import.go adds the rows of a person's spreadsheet, which the room sheet reads.
+//     readings back, amend.go files a session anew, export.go copies rows out.
+//   - recorded.go finds rows of a person's spreadsheet in the record, import.go adds the
+//     others; the room sheet reads the spreadsheet.
 //   - finding.go has what can be wrong with a record, sequence.go the numbers that are
 //     missing in it, match.go compares rows with seals, verify.go does all of it;
 //     reseal.go seals a record as it stands.

@@ -18,15 +18,15 @@ import (
 func newRecordCmd(e *env) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "record",
-		Short: "Verify the shop's record, take readings back, import and export",
-		Long: `Works on readings.csv and fields.csv, which only ever grow: what is taken back or
-brought in is added, and nothing that stands there is changed.`,
+		Short: "Verify the shop's record, correct it, take readings back, import and export",
+		Long: `Works on readings.csv and fields.csv, which only ever grow: what is corrected,
+taken back or brought in is added, and nothing that stands there is changed.`,
 		Args: cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error {
-			return withHint(badInput("which of verify, seal, retract, import and export?"), "see 'evenpole help record'")
+			return withHint(badInput("which of verify, seal, amend, retract, import and export?"), "see 'evenpole help record'")
 		},
 	}
-	cmd.AddCommand(newVerifyCmd(e), newSealCmd(e), newRetractCmd(e), newImportCmd(e), newExportCmd(e))
+	cmd.AddCommand(newVerifyCmd(e), newSealCmd(e), newAmendCmd(e), newRetractCmd(e), newImportCmd(e), newExportCmd(e))
 	return cmd
 }
 
@@ -154,7 +154,8 @@ func newRetractCmd(e *env) *cobra.Command {
 		Long: `Takes a reading back, by its identity or by its row (the header is row 1), or all
 readings of a session. For each a row with the status retracted is added; the
 reading itself stays where it is, and counts no more. A capture whose takes were
-taken back is no longer complete: the same command makes them again.`,
+taken back is no longer complete: the same command makes them again. Where only
+the mount was filed wrongly, see 'evenpole record amend'.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runRetract(e, o) },
 	}

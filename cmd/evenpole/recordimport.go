@@ -18,6 +18,7 @@ type importOptions struct {
 	columns []string
 	set     []string
 	skip    bool
+	gone    bool
 	yes     bool
 }
 
@@ -38,7 +39,8 @@ column that the file lacks:
 
 Semicolons and tabs between cells and decimal commas are understood. With rows
 that cannot be read nothing is added, unless --skip-refused says to go on without
-them.`,
+them. A reading that was taken back is not in the record, and stands again;
+--skip-taken-back leaves such rows out.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(_ *cobra.Command, args []string) error { return runImport(e, args[0], o) },
 	}
@@ -48,6 +50,7 @@ them.`,
 	f.StringArrayVar(&o.columns, "column", nil, "`HEADER=COLUMN`: what a header stands for (repeatable)")
 	f.StringArrayVar(&o.set, "set", nil, "`COLUMN=VALUE`: what stands where the file has nothing (repeatable)")
 	f.BoolVar(&o.skip, "skip-refused", false, "leave out rows that cannot be read")
+	f.BoolVar(&o.gone, "skip-taken-back", false, "leave out rows of readings that the record has taken back")
 	f.BoolVar(&o.yes, "yes", false, "add the rows to the record")
 	return cmd
 }
@@ -57,7 +60,7 @@ func runImport(e *env, name string, o importOptions) error {
 	if err != nil {
 		return err
 	}
-	opt := record.ImportOptions{Fields: o.fields, Session: o.session}
+	opt := record.ImportOptions{Fields: o.fields, Session: o.session, SkipTakenBack: o.gone}
 	if opt.Columns, err = pairs("column", o.columns); err != nil {
 		return err
 	}
@@ -174,6 +177,9 @@ func printImport(e *env, m *record.Import) {
 	e.print("session %s: %s, %d readable, %d refused, %d in the record already", m.Session, count(m.Rows, "row"), m.Readable, len(m.Refused), m.Already)
 	for _, bad := range m.Refused {
 		e.print("  refused: %v", bad)
+	}
+	if m.Again > 0 {
+		e.print("  %s were taken back, and will stand again: --skip-taken-back leaves them out", count(m.Again, "reading"))
 	}
 	if m.Elsewhere > 0 {
 		e.print("  %s of another import say the same as some of these", count(m.Elsewhere, "row"))
