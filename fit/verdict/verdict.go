@@ -80,6 +80,9 @@ func Check(rows iter.Seq2[record.Reading, error], o *profiles.Order, pickup stri
 	c := newCheck(o, s, opt)
 	c.v.Pickup = pickup
 	c.mountingAssumed = assumed
+	if note := o.CentringNote(); note != "" {
+		c.note("%s", note)
+	}
 	c.compareMount()
 	c.convert()
 	c.measure()

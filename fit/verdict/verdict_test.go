@@ -111,6 +111,27 @@ func TestCheckFigures(t *testing.T) {
 	}
 }
 
+// A balance has no mean, and so the same offset on every string asks for nothing.
+func TestOffsetsAreCentred(t *testing.T) {
+	o := order(3)
+	rows := taken(around(20), around(21), around(19.4))
+	o.Offset = []float64{0, 0.5, -0.5}
+	plain := check1(t, rows, o, Options{})
+	o.Offset = []float64{2, 2.5, 1.5}
+	v := check1(t, rows, o, Options{})
+	for i, s := range v.Strings {
+		near(t, "target", s.Target, plain.Strings[i].Target, 1e-12)
+		near(t, "deviation", float64(s.Deviation), float64(plain.Strings[i].Deviation), 1e-9)
+	}
+	if v.Verdict != Conforms {
+		t.Errorf("got %q, want %q", v.Verdict, Conforms)
+	}
+	contains(t, v.Notes, "offset_db averages +2 dB; balances have no mean")
+	if n := len(plain.Notes); len(v.Notes) != n+1 {
+		t.Errorf("centred offsets: got %q, want nothing said of their mean", plain.Notes)
+	}
+}
+
 func TestCheckVerdicts(t *testing.T) {
 	tests := []struct {
 		name    string
