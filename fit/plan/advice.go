@@ -59,6 +59,7 @@ func (j *job) warnings(p *Plan) []string {
 			}
 		}
 	}
+	w = append(w, j.ownWraps()...)
 	w = append(w, j.estimatedCores()...)
 	w = append(w, j.centring()...)
 	w = append(w, j.bindingLimits(p)...)
@@ -97,6 +98,19 @@ func (j *job) magnetPull(p *Plan) []string {
 	}
 	return []string{"magnet pull gets large: " + strings.Join(near, ", ") +
 		"; common practice, for strings at rest over rod magnets: listen for beats and wrong pitch high up the neck, or allow a larger min_gap_mm"}
+}
+
+// ownWraps warns of wraps, in any string set, that the handbook does not know.
+func (j *job) ownWraps() []string {
+	var all []profiles.String
+	for _, v := range j.variants {
+		all = append(all, v.setup.Strings...)
+	}
+	var out []string
+	for _, w := range profiles.OwnWraps(all) {
+		out = append(out, profiles.OwnWrapWarning(w))
+	}
+	return out
 }
 
 func (j *job) estimatedCores() []string {

@@ -272,6 +272,11 @@ func TestWarnings(t *testing.T) {
 			o.Strings[3].Note, o.Strings[3].CoreEstimated = "D3", true
 			o.Strings[5].CoreEstimated = true
 		}, "core estimated from the gauge: string 4 (D3), string 6; measure the bare core"},
+		{"own wrap", func(o *profiles.Order, m *bench) { o.Strings[2].Wrap = "xyzzy" }, `wrap "xyzzy" is none that the handbook knows`},
+		{"own wrap of an alternative", func(o *profiles.Order, m *bench) {
+			o.Alternatives = []profiles.StringSet{{Name: "other", Strings: slices.Clone(o.Strings)}}
+			o.Alternatives[0].Strings[2].Wrap = "steel"
+		}, `wrap "steel" is none that the handbook knows`},
 		{"offsets off centre", func(o *profiles.Order, m *bench) { o.Offset[0] = 3 }, "offset_db averages +0.5 dB; balances have no mean"},
 		{"highest pole", func(o *profiles.Order, m *bench) { o.PoleHeightMax = 0.2 }, "string 4: pole_height_max_mm keeps its pole at 0.20 mm; about "},
 		{"lowest pole", func(o *profiles.Order, m *bench) { o.PoleHeightMax = 0.2 }, "string 3: pole_height_min_mm keeps its pole at 0.00 mm; about "},

@@ -422,6 +422,28 @@ func TestWarnings(t *testing.T) {
 	}
 }
 
+// A wrap of the user's own is warned of, once, whether it was ordered or is on the jig;
+// another spelling of a known wrap is that wrap.
+func TestWrapsAreReadAlike(t *testing.T) {
+	rows, o := taken(around(20), around(20)), order(2)
+	for i := range rows {
+		if rows[i].Gauge = 1; rows[i].String == 1 {
+			rows[i].Wrap = "Stainless steel"
+		} else {
+			rows[i].Wrap = "xyzzy"
+		}
+	}
+	for i := range o.Strings {
+		o.Strings[i].Gauge = 1
+	}
+	o.Strings[0].Wrap, o.Strings[1].Wrap = "stainless", "xyzzy"
+	v := check1(t, rows, o, Options{})
+	if v.Verdict != Conforms || v.Strings[0].Wrap != "stainless" || len(v.Warnings) != 1 {
+		t.Errorf("got %q, wrap %q, warnings %q", v.Verdict, v.Strings[0].Wrap, v.Warnings)
+	}
+	contains(t, v.Warnings, `wrap "xyzzy" is none that the handbook knows`)
+}
+
 // An even pickup under travel is not under force. By hand for two plain strings
 // alike, E4 and B3, five semitones apart: force less travel goes with 1/f² (the
 // masses are equal), so B3 gains 40·log10(2^(5/12)) = 5.0172 dB on E4.
