@@ -18,6 +18,7 @@ type check struct {
 	shift           []float64    // dB, added to each level for another excitation; nil for none
 	x               *expectation // nil when the pickup was not compared
 	budget          *budget      // nil when there are no balances
+	turned          int          // the one string whose pole has the other side up than all others; 0 for none
 	withheld        bool         // the session cannot show whether the pickup conforms
 }
 

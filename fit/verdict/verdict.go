@@ -87,10 +87,10 @@ func Check(rows iter.Seq2[record.Reading, error], o *profiles.Order, pickup stri
 	c.convert()
 	c.measure()
 	c.decide()
-	c.ask()
 	if err := c.expect(); err != nil {
 		return nil, err
 	}
+	c.ask()
 	c.remedies()
 	if opt.Resistance != nil {
 		c.resist(*opt.Resistance)
