@@ -388,6 +388,10 @@ func TestLogLinearWarnsBeyondWhatWasMeasured(t *testing.T) {
 	if after := m.Uncertainty(s, heights).At(2, 2); math.Abs(after-before-newWrapSD*newWrapSD) > 1e-12 {
 		t.Errorf("a wrap that was not measured adds %g to the variance, want %g", after-before, newWrapSD*newWrapSD)
 	}
+	s.Strings[2].Wrap = "xyzzy"
+	if after := m.Uncertainty(s, heights).At(2, 2); math.Abs(after-before-ownWrapSD*ownWrapSD) > 1e-12 {
+		t.Errorf("a wrap that the handbook does not know adds %g to the variance, want %g", after-before, ownWrapSD*ownWrapSD)
+	}
 }
 
 func sameCore(cells []cell.Cell) []cell.Cell {

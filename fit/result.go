@@ -7,6 +7,7 @@ import (
 	"evenpole/fit/cell"
 	"evenpole/fit/level"
 	"evenpole/fit/solve"
+	"evenpole/profiles"
 )
 
 // Result is a fitted model with what is known of it. Program and History are
@@ -83,6 +84,7 @@ func (k modelKind) measured(d *cell.Data, progress Progress) (*Result, error) {
 			Warnings: append(append([]string{}, m.Notes()...), cv.notes...),
 		},
 	}
+	r.Warnings = append(r.Warnings, ownWraps(d.Cells)...)
 	if w := r.Drift.warning(); w != "" {
 		r.Warnings = append(r.Warnings, w)
 	}
@@ -91,6 +93,24 @@ func (k modelKind) measured(d *cell.Data, progress Progress) (*Result, error) {
 	}
 	r.countUse(d)
 	return r, nil
+}
+
+// ownWraps warns of wraps in the record that the handbook does not know, and of wound
+// strings whose wrap the record does not name.
+func ownWraps(cells []cell.Cell) []string {
+	var wound []profiles.String
+	for i := range cells {
+		wound = append(wound, profiles.String{Wrap: cells[i].Wrap})
+	}
+	var out []string
+	for _, w := range profiles.OwnWraps(wound) {
+		if w == cell.Unnamed {
+			out = append(out, "wound strings whose wrap the record does not name are taken for strings of one wrap, which the handbook does not know; fill in the column wrap")
+			continue
+		}
+		out = append(out, profiles.OwnWrapWarning(w))
+	}
+	return out
 }
 
 // checkFinite refuses a model with an estimate that is no number.

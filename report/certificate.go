@@ -273,6 +273,9 @@ func (p *page) Sentence() string {
 	case verdict.Conforms:
 		return fmt.Sprintf("Every string is within %s, with the measurement's uncertainty counted in (%s).", tolerance, sure)
 	case verdict.OutOfTolerance:
+		if p.named(verdict.OutOfTolerance) == "" {
+			return "The balances alone do not fail it: see the warnings."
+		}
 		return fmt.Sprintf("Not within %s, with the measurement's uncertainty counted in (%s): %s.", tolerance, sure, p.named(verdict.OutOfTolerance))
 	}
 	if open := p.named(verdict.CannotTell); open != "" {

@@ -57,7 +57,8 @@ func (s *Shop) Check(o *profiles.Order, pickup string, opt verdict.Options) (v *
 }
 
 // expected is what a pickup is compared with: the shop's current model, or the
-// handbook's, its name, and the field readings that there are.
+// handbook's, its name, and the field readings that there are. With an error the field
+// readings may be there alone.
 func (s *Shop) expected() (*verdict.Bench, string, error) {
 	lib, err := s.Library()
 	if err != nil {
@@ -67,16 +68,17 @@ func (s *Shop) expected() (*verdict.Bench, string, error) {
 	if file := s.folder.fieldsFile(); !missing(file) {
 		b.Fields = fieldRows(file)
 	}
+	fieldsAlone := &verdict.Bench{Fields: b.Fields}
 	name, err := s.CurrentModel()
 	if errors.Is(err, ErrNoModel) {
 		return b, "the handbook alone", nil
 	}
 	if err != nil {
-		return nil, "", err
+		return fieldsAlone, "", err
 	}
 	r, err := s.ReadModel(name)
 	if err != nil {
-		return nil, "", err
+		return fieldsAlone, "", err
 	}
 	b.Model = r.Model
 	return b, fmt.Sprintf("%s (%s), of data %.12s", strings.TrimSuffix(name, ".json"), r.Kind, r.Fingerprint), nil

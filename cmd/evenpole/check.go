@@ -41,7 +41,8 @@ expects of it at the heights that were measured. Where more is off than the mode
 allows, the likeliest cause is named, with the reading that would tell: a weak or
 reversed magnet, a pole or string height, two poles or strings swapped, another
 string, a tilted mounting. Field readings of the pickup's poles (capture --field
-all) tell of its magnets.
+all) tell of its magnets: one pole with the other side up than all others is out of
+tolerance, whatever its balance.
 
 A coil's resistance is worked out for 20 degrees Celsius, for copper wire; it is
 no part of the verdict.

@@ -84,20 +84,22 @@ func (k key) anyExcitation() key {
 func (k *key) fault() string { return fault(k.string, k.core, k.gauge, k.poleHeight, k.stringHeight) }
 
 // gaugeAndWrap fills in what a row may leave out: a string of unnamed wrap
-// is plain when its gauge is absent or equal to its core.
+// is plain when its gauge is absent or equal to its core. A wrap that the handbook
+// knows is called by its one name, however the row spells it.
 func gaugeAndWrap(r *record.Reading) (gauge float64, wrap profiles.Wrap) {
 	known := r.Gauge > 0
+	named, _ := profiles.ParseWrap(string(r.Wrap))
 	switch {
 	case r.Wrap == "" && (!known || r.Gauge == r.Core):
 		return r.Core, profiles.Plain
 	case r.Wrap == "":
 		return r.Gauge, Unnamed
 	case known:
-		return r.Gauge, r.Wrap
-	case r.Wrap == profiles.Plain:
+		return r.Gauge, named
+	case named == profiles.Plain:
 		return r.Core, profiles.Plain
 	}
-	return 0, r.Wrap
+	return 0, named
 }
 
 // gathered is a cell in the making.

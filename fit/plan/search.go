@@ -30,7 +30,7 @@ type search struct {
 }
 
 func (j *job) newSearch() (*search, error) {
-	n := len(j.offset)
+	n := len(j.target)
 	s := &search{job: j, independent: true, levels: make([]float64, n), heights: make([]float64, n)}
 	for _, v := range j.variants {
 		up, err := j.table(v, false)
@@ -154,7 +154,7 @@ func (s *search) resample(index []int, pickups int) error {
 func (s *search) ignoreChance() {
 	s.samples = nil
 	for range s.variants {
-		s.samples = append(s.samples, sample{len(s.offset), make([]float64, len(s.offset))})
+		s.samples = append(s.samples, sample{len(s.target), make([]float64, len(s.target))})
 	}
 }
 
@@ -230,7 +230,7 @@ func (s *search) middle() [][]float64 {
 			means[set] += stat.Mean(row, nil) / float64(len(t))
 		}
 	}
-	out := make([][]float64, len(s.offset))
+	out := make([][]float64, len(s.target))
 	for i := range out {
 		out[i] = make([]float64, s.limits.room[i])
 		for k := range out[i] {

@@ -80,14 +80,17 @@ func Check(rows iter.Seq2[record.Reading, error], o *profiles.Order, pickup stri
 	c := newCheck(o, s, opt)
 	c.v.Pickup = pickup
 	c.mountingAssumed = assumed
+	if note := o.CentringNote(); note != "" {
+		c.note("%s", note)
+	}
 	c.compareMount()
 	c.convert()
 	c.measure()
 	c.decide()
-	c.ask()
 	if err := c.expect(); err != nil {
 		return nil, err
 	}
+	c.ask()
 	c.remedies()
 	if opt.Resistance != nil {
 		c.resist(*opt.Resistance)

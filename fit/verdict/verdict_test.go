@@ -111,6 +111,27 @@ func TestCheckFigures(t *testing.T) {
 	}
 }
 
+// A balance has no mean, and so the same offset on every string asks for nothing.
+func TestOffsetsAreCentred(t *testing.T) {
+	o := order(3)
+	rows := taken(around(20), around(21), around(19.4))
+	o.Offset = []float64{0, 0.5, -0.5}
+	plain := check1(t, rows, o, Options{})
+	o.Offset = []float64{2, 2.5, 1.5}
+	v := check1(t, rows, o, Options{})
+	for i, s := range v.Strings {
+		near(t, "target", s.Target, plain.Strings[i].Target, 1e-12)
+		near(t, "deviation", float64(s.Deviation), float64(plain.Strings[i].Deviation), 1e-9)
+	}
+	if v.Verdict != Conforms {
+		t.Errorf("got %q, want %q", v.Verdict, Conforms)
+	}
+	contains(t, v.Notes, "offset_db averages +2 dB; balances have no mean")
+	if n := len(plain.Notes); len(v.Notes) != n+1 {
+		t.Errorf("centred offsets: got %q, want nothing said of their mean", plain.Notes)
+	}
+}
+
 func TestCheckVerdicts(t *testing.T) {
 	tests := []struct {
 		name    string
@@ -399,6 +420,28 @@ func TestWarnings(t *testing.T) {
 	if v.Verdict != Conforms {
 		t.Errorf("got %q", v.Verdict)
 	}
+}
+
+// A wrap of the user's own is warned of, once, whether it was ordered or is on the jig;
+// another spelling of a known wrap is that wrap.
+func TestWrapsAreReadAlike(t *testing.T) {
+	rows, o := taken(around(20), around(20)), order(2)
+	for i := range rows {
+		if rows[i].Gauge = 1; rows[i].String == 1 {
+			rows[i].Wrap = "Stainless steel"
+		} else {
+			rows[i].Wrap = "xyzzy"
+		}
+	}
+	for i := range o.Strings {
+		o.Strings[i].Gauge = 1
+	}
+	o.Strings[0].Wrap, o.Strings[1].Wrap = "stainless", "xyzzy"
+	v := check1(t, rows, o, Options{})
+	if v.Verdict != Conforms || v.Strings[0].Wrap != "stainless" || len(v.Warnings) != 1 {
+		t.Errorf("got %q, wrap %q, warnings %q", v.Verdict, v.Strings[0].Wrap, v.Warnings)
+	}
+	contains(t, v.Warnings, `wrap "xyzzy" is none that the handbook knows`)
 }
 
 // An even pickup under travel is not under force. By hand for two plain strings
