@@ -143,11 +143,7 @@ func FuzzReadModel(f *testing.F) {
 		if err != nil {
 			return
 		}
-		s, heights := setup()
-		r.Model.Level(nil, s, heights)
-		r.Model.Uncertainty(s, heights)
-		r.Model.Warnings(s, heights)
-		r.Model.Parameters()
+		predictNumbers(t, r.Model)
 	})
 }
 

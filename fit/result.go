@@ -113,13 +113,26 @@ func ownWraps(cells []cell.Cell) []string {
 	return out
 }
 
-// checkFinite refuses a model with an estimate that is no number.
+// checkFinite refuses a model with an estimate that is no number, or that could not be
+// read again from its file.
 func checkFinite(m Model) error {
 	for _, p := range m.Parameters() {
 		if !solve.Finite(p.Value) || !solve.Finite(p.SE) {
 			return &CannotFitError{fmt.Sprintf("the data leave %s of the %s model without a finite estimate", p.Name, m.Kind()),
 				"capture pickups that differ more in pole height and strings"}
 		}
+	}
+	if err := checkModel(m); err != nil {
+		return &CannotFitError{fmt.Sprintf("the data lead a %s model beyond what a pickup can be like (%v)", m.Kind(), err),
+			"look whether lengths and levels are in the units that they should be in"}
+	}
+	return nil
+}
+
+// checkModel refuses a model with a state that no fit of levels of pickups can have left.
+func checkModel(m Model) error {
+	if c, ok := m.(interface{ check() error }); ok {
+		return c.check()
 	}
 	return nil
 }

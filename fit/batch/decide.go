@@ -37,8 +37,8 @@ func (l *Limits) breach(x float64) string {
 
 func (r *Risks) validate() error {
 	for _, x := range []float64{r.Acceptable, r.Limiting, r.Producer, r.Consumer} {
-		if !(x > 0 && x < 0.5) {
-			return refused("risks and shares beyond the limits: expected between 0 and 50 %%, got %g %%", 100*x)
+		if !(x >= leastShare && x < 0.5) {
+			return refused("risks and shares beyond the limits: expected between 0 and 50 %%, got %g %%; less than %g %% cannot be worked out", 100*x, 100*leastShare)
 		}
 	}
 	if r.Acceptable >= r.Limiting {

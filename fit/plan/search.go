@@ -16,6 +16,7 @@ const (
 	levelStarts    = 64  // staggers that the search starts from, each nearly of one level
 	refinedStarts  = 8   // starts that are compared with their uncertainty, not by their means alone
 	mostSteps      = 2   // of the grid by which one string is moved at once
+	mostPasses     = 500 // through all moves of a descent: shops' plans take 40 at most
 )
 
 // search finds the stagger with the least expected worst deviation, the largest
@@ -319,11 +320,13 @@ func (s *search) refine(index []int) ([]int, error) {
 }
 
 // descend makes small moves as long as one improves the score in the search's
-// samples: one string by a few steps, two strings by one step each, or all by one.
+// samples: one string by a few steps, two strings by one step each, or all by one. Where a
+// model's uncertainty is so large that rounding decides, moves could go round for ever:
+// passes are counted.
 func (s *search) descend(index []int) ([]int, score) {
 	at := slices.Clone(index)
 	best := s.score(at, math.Inf(1))
-	for helped := true; helped; {
+	for helped, passes := true, 0; helped && passes < mostPasses; passes++ {
 		helped = s.shift(at, &best, -1) || s.shift(at, &best, 1)
 		for a := range at {
 			for by := 1; by <= mostSteps; by++ {
