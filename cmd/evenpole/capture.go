@@ -51,8 +51,9 @@ or "1,3,5".
 
 Caution: strong magnets pinch fingers and harm pacemaker wearers. Never hammer or
 press the poles of a wound rod-magnet coil.`,
-		Args: cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error { return runCapture(cmd.Context(), e, o) },
+		Args:        cobra.NoArgs,
+		Annotations: map[string]string{endsItself: ""},
+		RunE:        func(cmd *cobra.Command, _ []string) error { return runCapture(cmd.Context(), e, o) },
 	}
 	addPortFlags(cmd, &o.port, &o.baud)
 	f := cmd.Flags()
