@@ -151,7 +151,7 @@ func attach(ctx context.Context, e *env, o captureOptions) (*jig.Conn, error) {
 	if err != nil {
 		return nil, err
 	}
-	conn, err := jig.Attach(ctx, port, o.port, jig.Options{Event: func(ev jig.Event) { e.note("line: %v", ev) }})
+	conn, err := jig.Attach(ctx, port, o.port, jig.Options{Event: e.lineEvents()})
 	if ctx.Err() != nil {
 		return nil, fmt.Errorf("port %q: stopped before the jig had answered", o.port)
 	}
@@ -161,6 +161,26 @@ func attach(ctx context.Context, e *env, o captureOptions) (*jig.Conn, error) {
 	id := conn.Ident()
 	e.note("jig %s on %s: %d strings, %s", id.Jig, o.port, id.Strings, id.Excite)
 	return conn, nil
+}
+
+// lineEvents returns what tells of events on the line: the first of each kind, then how
+// many there were, at 10, 100 and so on, so that no jig fills the screen or a log.
+// Restarts are told each; a capture bounds them.
+func (e *env) lineEvents() func(jig.Event) {
+	seen, next := map[jig.EventKind]int{}, map[jig.EventKind]int{}
+	return func(ev jig.Event) {
+		seen[ev.Kind]++
+		switch n := seen[ev.Kind]; {
+		case n == 1:
+			next[ev.Kind] = 10
+			e.note("line: %v", ev)
+		case ev.Kind == jig.EventRestart:
+			e.note("line: %v", ev)
+		case n == next[ev.Kind]:
+			next[ev.Kind] = 10 * n
+			e.note("line: %v; number %d of its kind", ev, n)
+		}
+	}
 }
 
 // resumeHint says how a capture that did not end well goes on.
