@@ -265,10 +265,13 @@ func (v *running) fresh(seq uint32, mine bool) (bool, error) {
 		return false, nil
 	}
 	v.conn.count(func(s *Stats) { s.Readings++ })
-	if next {
+	switch {
+	case next:
 		if err := v.conn.spend(1); err != nil {
 			return false, err
 		}
+	case v.main != nil:
+		v.conn.count(func(s *Stats) { s.Refilled++ })
 	}
 	if mine && after(seq, v.start) {
 		v.got++

@@ -53,7 +53,12 @@ Caution: strong magnets pinch fingers and harm pacemaker wearers. Never hammer o
 press the poles of a wound rod-magnet coil.`,
 		Args:        cobra.NoArgs,
 		Annotations: map[string]string{endsItself: ""},
-		RunE:        func(cmd *cobra.Command, _ []string) error { return runCapture(cmd.Context(), e, o) },
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if err := atLeastOne(cmd, "takes", "max-plucks"); err != nil {
+				return err
+			}
+			return runCapture(cmd.Context(), e, o)
+		},
 	}
 	addPortFlags(cmd, &o.port, &o.baud)
 	f := cmd.Flags()
@@ -134,9 +139,6 @@ func openBoth(ctx context.Context, e *env, dir string, o captureOptions) (*recor
 func checkCapture(o captureOptions) error {
 	if _, err := record.ParsePurpose(o.purpose); err != nil {
 		return badInput("purpose: %w", err)
-	}
-	if o.takes < 0 || o.plucks < 0 {
-		return badInput("takes and plucks: expected 1 or more")
 	}
 	return nil
 }
@@ -270,12 +272,13 @@ type refusal struct {
 var captureJSON = newDocument[captureDocument]()
 
 func (e *env) captured(r *capture.Result, s jig.Stats) error {
+	again := r.Recovered + s.Refilled // from before this capture, and in it
 	if e.json {
 		tallies := []tallyDocument{}
 		for _, t := range r.Tallies {
 			tallies = append(tallies, tallyDocument{t, refusals(t.Refused)})
 		}
-		return captureJSON.write(e, captureDocument{r.Session, r.Resumed, r.Already, r.Kept, r.Recovered, r.Stray, r.Lost, r.Restarts, tallies})
+		return captureJSON.write(e, captureDocument{r.Session, r.Resumed, r.Already, r.Kept, again, r.Stray, r.Lost, r.Restarts, tallies})
 	}
 	if r.Already {
 		e.print("session %s is complete already: nothing added (--again measures once more)", r.Session)
@@ -286,9 +289,9 @@ func (e *env) captured(r *capture.Result, s jig.Stats) error {
 	for _, n := range s.Bad {
 		bad += n
 	}
-	if r.Recovered+r.Stray+r.Lost+r.Restarts+bad > 0 {
+	if again+r.Stray+r.Lost+r.Restarts+bad > 0 {
 		e.print("on the line: %d bad lines, %d readings fetched again from the jig, %d of another mount, %d lost and plucked again, %d restarts",
-			bad, r.Recovered, r.Stray, r.Lost, r.Restarts)
+			bad, again, r.Stray, r.Lost, r.Restarts)
 	}
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(tw, "number\tmode\tgood\tmade\trefused")
