@@ -111,6 +111,10 @@ func (o *Options) kind() string {
 	return record.OfReadings
 }
 
+// maxCount is the most takes that one command asks for: well below the 256
+// readings that a jig keeps, so that a gap can still be asked for afterwards.
+const maxCount = 64
+
 // A step is one slot to fill, and how the jig is asked to.
 type step struct {
 	record.TakeGroup

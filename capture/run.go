@@ -9,10 +9,6 @@ import (
 	"evenpole/jig"
 )
 
-// maxCount is the most takes that one command asks for: well below the 256
-// readings that a jig keeps, so that a gap can still be asked for afterwards.
-const maxCount = 64
-
 // Run captures what is on the jig into the shop's record: of each string the
 // quiet level first, then its takes, until enough are good; or field readings.
 // Takes that the jig flagged, that are not above the quiet level, or that were

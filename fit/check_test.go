@@ -80,7 +80,7 @@ func TestFitKeepsNoModelThatCannotBeRead(t *testing.T) {
 	}
 	for _, k := range kinds {
 		var cannot *CannotFitError
-		if _, err := k.judged(d, nil); !errors.As(err, &cannot) {
+		if _, err := k.measured(d, nil); !errors.As(err, &cannot) {
 			t.Errorf("%s: got %v", k.name, err)
 		}
 	}

@@ -107,6 +107,7 @@ func appendRow(path string, header, row []string) error {
 	if err := csv.NewWriter(&b).WriteAll([][]string{row}); err != nil {
 		return err
 	}
+	defer disk.Hold()()
 	f, err := disk.OpenAppend(path)
 	if err != nil {
 		return err

@@ -35,8 +35,9 @@ behind a pseudo-terminal: captures test pickups, fits the model, plans an order,
 "builds" the planned pickup with the errors of a real shop, captures it and
 checks it. The shop folder stays, to look at and to try commands on. The same
 seed gives the same numbers.`,
-		Args: cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error { return runDemo(cmd.Context(), e, o) },
+		Args:        cobra.NoArgs,
+		Annotations: map[string]string{endsItself: ""},
+		RunE:        func(cmd *cobra.Command, _ []string) error { return runDemo(cmd.Context(), e, o) },
 	}
 	cmd.Flags().StringVar(&o.dir, "dir", "", "fresh `folder` for the shop (default: evenpole-demo, or the next free name)")
 	cmd.Flags().Uint64Var(&o.seed, "seed", 1, "`seed` of all that is drawn")

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"runtime/debug"
+	"strconv"
 
 	"github.com/spf13/cobra"
 )
@@ -98,6 +99,18 @@ func required(cmd *cobra.Command, names ...string) {
 			panic(err) // the command has no such flag: a slip in its code
 		}
 	}
+}
+
+// atLeastOne refuses a number below 1 that a flag was given. Left out, the flag is 0 and
+// means its default; 0 itself would be taken for that.
+func atLeastOne(cmd *cobra.Command, names ...string) error {
+	for _, name := range names {
+		f := cmd.Flags().Lookup(name)
+		if n, err := strconv.Atoi(f.Value.String()); f.Changed && (err != nil || n < 1) {
+			return badInput("--%s: expected 1 or more, got %s", name, f.Value)
+		}
+	}
+	return nil
 }
 
 // version says which build this is: the module's version, or the revision.

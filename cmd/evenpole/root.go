@@ -121,7 +121,10 @@ output follows pole height and core size, plans the pole heights that make every
 string equally loud, and checks finished pickups.
 
 Exit status: 0 done; 1 failed; 2 wrong usage or input; 3 done, and the verdict is
-"out of tolerance"; 4 done, and the verdict is "cannot tell yet".`,
+"out of tolerance"; 4 done, and the verdict is "cannot tell yet".
+
+Ctrl-C, SIGTERM and SIGHUP end every command with exit status 1 (those that run until
+then, with 0) and leave no file half written; a second one ends it at once.`,
 		Version:       version(),
 		SilenceErrors: true,
 		SilenceUsage:  true,
@@ -154,5 +157,6 @@ Exit status: 0 done; 1 failed; 2 wrong usage or input; 3 done, and the verdict i
 		newStringsCmd(e),
 		newNoticesCmd(e),
 	)
+	leaveWhenInterrupted(root)
 	return root
 }

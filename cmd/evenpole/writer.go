@@ -11,8 +11,10 @@ import (
 	"evenpole/capture/record/disk"
 )
 
-// withWriter does what needs the shop to itself.
+// withWriter does what needs the shop to itself. Once begun it comes to its end: half
+// of the rows of an import would be hard to tell from all of them.
 func (e *env) withWriter(do func(*record.Writer) error) error {
+	defer disk.Hold()()
 	s, err := e.theShop()
 	if err != nil {
 		return err
