@@ -35,11 +35,12 @@ func interruptible() context.Context {
 	signal.Notify(signals, interrupts()...)
 	go func() {
 		<-signals
+		own := gentle.Load() > 0 // asked now: the command may have ended by the next one
 		cancel()
-		<-signals
-		if gentle.Load() > 0 {
+		if own {
 			<-signals
 		}
+		<-signals
 		os.Exit(exitFailed)
 	}()
 	return ctx
