@@ -37,8 +37,10 @@ column that the file lacks:
 
     evenpole record import old.csv --column 'Out=rms_mv' --set pickup=T-3
 
-Semicolons and tabs between cells and decimal commas are understood. With rows
-that cannot be read nothing is added, unless --skip-refused says to go on without
+Semicolons and tabs between cells and decimal commas are understood, and inches
+(in), thousandths of an inch (thou), uV, V, T, uT and G. Lengths that a mount file
+could not have are refused: they are mistyped, or in another unit than the header
+says. With rows that are refused nothing is added, unless --skip-refused says to go on without
 them. A reading that was taken back is not in the record, and stands again;
 --skip-taken-back leaves such rows out.`,
 		Args: cobra.ExactArgs(1),
