@@ -5,8 +5,8 @@ import (
 	"evenpole/jig"
 )
 
-// keep writes a reading to the record. Its owner is the session that commanded it, ""
-// for none. A reading of another owner is filed without a cell, with a note why.
+// keep writes a reading to the record. Its owner is the session that commanded it, or
+// "". A reading of another owner is filed without a cell, with a note why.
 func (r *run) keep(x jig.Reading, owner string) error {
 	if r.seen[x.Seq] {
 		return nil
@@ -23,9 +23,9 @@ func (r *run) keep(x jig.Reading, owner string) error {
 	if err := r.shop.AddReading(&row); err != nil {
 		return err
 	}
-	c := row.Counts()
+	c := row.AsTake()
 	r.countRow(x.Seq, ours, c, refusal(&row, c.Good))
-	r.report(c.Slot, Progress{Session: row.Session, Level: row.RMS, Status: row.Status, Note: row.Note})
+	r.report(c.TakeGroup, Progress{Session: row.Session, Level: row.RMS, Status: row.Status, Note: row.Note})
 	return nil
 }
 
@@ -42,9 +42,9 @@ func (r *run) keepField(x jig.Field, owner string) error {
 	if err := r.shop.AddField(&row); err != nil {
 		return err
 	}
-	c := row.Counts()
+	c := row.AsTake()
 	r.countRow(x.Seq, ours, c, "")
-	r.report(c.Slot, Progress{Session: row.Session, Level: row.Field, Status: row.Status, Note: row.Note})
+	r.report(c.TakeGroup, Progress{Session: row.Session, Level: row.Field, Status: row.Status, Note: row.Note})
 	return nil
 }
 
@@ -57,13 +57,13 @@ func (r *run) countRow(seq uint32, ours bool, t record.Take, why string) {
 		return
 	}
 	r.count(t)
-	if i, ok := r.index[t.Slot]; ok && why != "" {
+	if i, ok := r.index[t.TakeGroup]; ok && why != "" {
 		r.result.Tallies[i].Refused[why]++
 	}
 }
 
-// report tells whoever watches of a row that was kept.
-func (r *run) report(s record.Slot, p Progress) {
+// report calls Options.Progress for a row that was kept.
+func (r *run) report(s record.TakeGroup, p Progress) {
 	p.Mode, p.Number = s.Mode, s.Number
 	if i, ok := r.index[s]; ok && p.Session != "" {
 		p.Good, p.Wanted = r.result.Tallies[i].Good, r.result.Tallies[i].Wanted

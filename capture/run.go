@@ -9,10 +9,6 @@ import (
 	"evenpole/jig"
 )
 
-// maxCount is the most takes that one command asks for: well below the 256
-// readings that a jig keeps, so that a gap can still be asked for afterwards.
-const maxCount = 64
-
 // Run captures what is on the jig into the shop's record: of each string the
 // quiet level first, then its takes, until enough are good; or field readings.
 // Takes that the jig flagged, that are not above the quiet level, or that were
@@ -84,7 +80,7 @@ func (r *run) fill(ctx context.Context, s step, t *Tally) error {
 			return err
 		}
 		if t.Made >= limit {
-			return fmt.Errorf("%v: too few good takes after %d made%s", s.Slot, t.Made, t.reasons())
+			return fmt.Errorf("%v: too few good takes after %d made%s", s.TakeGroup, t.Made, t.reasons())
 		}
 		out, err := r.conn.Do(ctx, s.command(min(s.wanted-t.Good, maxCount, limit-t.Made)), r.sink())
 		t.Made += max(out.Got+out.Lost, 1)

@@ -58,15 +58,20 @@ func (r *run) restart(ctx context.Context) error {
 	if err := r.beginHold(0); err != nil {
 		return err
 	}
-	if r.conn.Last() == 0 {
+	last := r.conn.Last()
+	if last == 0 {
 		return nil
 	}
-	return r.fetch(ctx, 1, r.conn.Last())
+	from := uint32(1)
+	if record.Later(last-maxCount, from) {
+		from = last - maxCount + 1 // no command of ours made more; the next capture looks at the rest
+	}
+	return r.fetch(ctx, from, last)
 }
 
 // fetch asks for readings from..to and files them in the order in which they
-// were made, so that a string's quiet level comes before its takes. Where the jig
-// restarts meanwhile, the next command meets with that.
+// were made, so that a string's quiet level comes before its takes. If the jig
+// restarts meanwhile, the next command finds out.
 func (r *run) fetch(ctx context.Context, from, to uint32) error {
 	type item struct {
 		after uint32 // how far after from

@@ -25,7 +25,7 @@ func (f *Falloff) Expect(cells []cell.Cell) []float64 {
 			continue
 		}
 		out[i] = f.Predict(f.Theta, f.CellSite(c, last[c.Pickup]), 0)
-		for _, k := range []int{curve.StringEffect, curve.ChannelEffect} {
+		for _, k := range []int{curve.StringEffect, curve.SlotEffect} {
 			out[i] += f.Offsets[curve.Effects[k].Key(c)]
 		}
 	}

@@ -97,6 +97,7 @@ func Attach(ctx context.Context, port io.ReadWriteCloser, name string, opt Optio
 		link:   newLink(port),
 		turn:   make(chan struct{}, 1),
 		nextID: opt.FirstID,
+		owed:   slack,
 	}
 	if err := c.Reattach(ctx); err != nil {
 		c.Close()

@@ -78,6 +78,7 @@ type Conn struct {
 	nextID  uint32
 	tracker tracker
 	running bool // the jig may be busy with a command that nobody waits for
+	owed    int  // how many more sequence numbers the jig may use, see spend
 
 	mu    sync.Mutex
 	ident Ident
@@ -142,14 +143,9 @@ func (c *Conn) converse(ctx context.Context, d dialogue) error {
 	defer tick.Stop()
 	watch := newWatch(c, time.Now())
 	for ctx.Err() == nil {
-		for more := true; more; {
-			if d.done() {
-				return nil
-			}
-			var err error
-			if more, err = c.next(d); err != nil {
-				return err
-			}
+		over, more, err := c.hearLines(d)
+		if over || err != nil {
+			return err
 		}
 		now := time.Now()
 		if watch.slept(now) {
@@ -161,6 +157,9 @@ func (c *Conn) converse(ctx context.Context, d dialogue) error {
 		if err := d.tend(now); err != nil {
 			return err
 		}
+		if more {
+			continue
+		}
 		select {
 		case <-ctx.Done():
 		case <-c.link.wake:
@@ -168,6 +167,36 @@ func (c *Conn) converse(ctx context.Context, d dialogue) error {
 		}
 	}
 	return ctx.Err()
+}
+
+// hearLines hands the dialogue the lines that have come, but no more than an inbox holds:
+// a jig that talks without end shall not keep the host from looking at the clock. over
+// tells that the dialogue wants nothing more, more that there may be further lines.
+func (c *Conn) hearLines(d dialogue) (over, more bool, err error) {
+	for range inboxSize {
+		if d.done() {
+			return true, false, nil
+		}
+		if more, err = c.next(d); err != nil || !more {
+			return false, false, err
+		}
+	}
+	return false, true, nil
+}
+
+// slack is how many sequence numbers a jig may use beyond those that it was told to: the
+// rest of a command that was cut short, and a counter that once jumps.
+const slack = 2 * window
+
+// spend notes that the jig has used sequence numbers, of which it may use twice as many
+// as it was told to, since a command whose answer was lost may be done twice, and some.
+// A jig that uses more makes what nobody asked for, and would do so for ever.
+func (c *Conn) spend(numbers uint32) error {
+	c.owed -= int(min(numbers, window)) // of more than that only so many are asked for
+	if c.owed >= 0 {
+		return nil
+	}
+	return &PortError{c.name, fmt.Errorf("%w: it uses sequence numbers for which there was no command", ErrUnresponsive)}
 }
 
 // next hands the dialogue a line that has come, and tells whether there was one.

@@ -31,6 +31,7 @@ type Stats struct {
 	Readings int          // R and F lines handed on, each reading once
 	Repeats  int          // R and F lines that had come before or were not wanted any more
 	Missing  int          // readings found to be missing
+	Refilled int          // of these, those of a command that came when they were asked for again
 	Lost     int          // of these, given up
 	Resends  int          // RESEND commands
 	Again    int          // command lines sent again

@@ -10,6 +10,9 @@
 // [Sink]. After a [RestartError], [Conn.Reattach] goes on with the new power-up;
 // what an earlier conversation has not seen, [Conn.Recover] gets.
 //
+// A jig is not trusted to be in order: a call ends unless its own command gets on, and
+// what a jig makes that nobody asked for is bounded, see [ErrUnresponsive].
+//
 // The way through the package, in the order in which data flow:
 //
 //   - jig.go, command.go, line.go: what the lines of the protocol say ([Reading],

@@ -37,6 +37,7 @@ func (c *Conn) Do(ctx context.Context, cmd Command, s Sink) (Outcome, error) {
 
 	v := &running{conn: c, sink: s, main: c.slowRequest(cmd), start: c.tracker.last}
 	c.running = true
+	c.owed += 2 * cmd.Count
 	if err := c.converse(ctx, v); err != nil {
 		c.abandon()
 		return v.outcome(), err
@@ -137,13 +138,14 @@ func (c *Conn) halt(ctx context.Context, s Sink) error {
 
 // catchUp takes all lines that have come while nobody listened.
 func (c *Conn) catchUp(s Sink) error {
-	v := &running{conn: c, sink: s}
-	for {
-		if more, err := c.next(v); err != nil || !more {
-			return err
-		}
-	}
+	_, _, err := c.hearLines(&listening{running{conn: c, sink: s}})
+	return err
 }
+
+// listening takes what comes and wants nothing.
+type listening struct{ running }
+
+func (v *listening) done() bool { return false }
 
 // abandon asks the jig to stop what a call that fails leaves behind.
 func (c *Conn) abandon() {
@@ -185,8 +187,8 @@ func (v *running) lostSince() int {
 	return n
 }
 
-// done: what was made has all come or was given up, and that is certain when
-// there is as much of it as there should be, or a status line has confirmed it.
+// done reports whether all readings that were made have come or were given up. There
+// may be more of them unless their number is full or a status line has confirmed it.
 func (v *running) done() bool {
 	if v.main == nil {
 		return len(v.conn.tracker.holes) == 0
@@ -216,8 +218,8 @@ func (v *running) take(l *Line) error {
 	case KindField:
 		return v.field(l.Field)
 	case KindStatus:
-		v.used(l.Status.Seq)
 		v.settled = !v.atWork()
+		return v.used(l.Status.Seq)
 	case KindAnswer:
 		if !v.answer(l.Answer) {
 			v.conn.stray(l)
@@ -236,34 +238,56 @@ func (c *Conn) restarted(now Boot) error {
 }
 
 func (v *running) reading(r Reading) error {
-	if !v.fresh(r.Seq, v.main != nil && v.main.cmd.yields(r)) || v.sink.Reading == nil {
-		return nil
+	fresh, err := v.fresh(r.Seq, v.main != nil && v.main.cmd.yields(r))
+	if err != nil || !fresh || v.sink.Reading == nil {
+		return err
 	}
 	return v.sink.Reading(r)
 }
 
 func (v *running) field(f Field) error {
-	if !v.fresh(f.Seq, v.main != nil && v.main.cmd.yieldsField(f)) || v.sink.Field == nil {
-		return nil
+	fresh, err := v.fresh(f.Seq, v.main != nil && v.main.cmd.yieldsField(f))
+	if err != nil || !fresh || v.sink.Field == nil {
+		return err
 	}
 	return v.sink.Field(f)
 }
 
 // fresh tells whether a reading comes for the first time. It is mine when it
 // looks like one of the command that runs.
-func (v *running) fresh(seq uint32, mine bool) bool {
-	v.used(seq - 1)
+func (v *running) fresh(seq uint32, mine bool) (bool, error) {
+	if err := v.used(seq - 1); err != nil {
+		return false, err
+	}
+	next := after(seq, v.conn.tracker.last)
 	if !v.conn.tracker.take(seq) {
 		v.conn.count(func(s *Stats) { s.Repeats++ })
-		return false
+		return false, nil
 	}
 	v.conn.count(func(s *Stats) { s.Readings++ })
-	v.progress = time.Now()
+	switch {
+	case next:
+		if err := v.conn.spend(1); err != nil {
+			return false, err
+		}
+	case v.main != nil:
+		v.conn.count(func(s *Stats) { s.Refilled++ })
+	}
 	if mine && after(seq, v.start) {
 		v.got++
 	}
+	v.advance(mine)
+	return true, nil
+}
+
+// advance notes that a reading has come: while a command runs, only what it was told to
+// make tells that it gets on.
+func (v *running) advance(mine bool) {
+	if v.atWork() && (!mine || v.got > v.main.cmd.Count) {
+		return
+	}
+	v.progress = time.Now()
 	v.putOff()
-	return true
 }
 
 // atWork tells whether the jig is, as far as we know, at work on main.
@@ -283,11 +307,11 @@ func (v *running) putOff() {
 }
 
 // used notes that the jig has used every sequence number up to seq.
-func (v *running) used(seq uint32) {
+func (v *running) used(seq uint32) error {
 	from := v.conn.tracker.last + 1
 	missing, lost := v.conn.tracker.use(seq)
 	if missing == 0 {
-		return
+		return nil
 	}
 	v.conn.count(func(s *Stats) { s.Missing += int(missing) })
 	v.conn.tell(EventGap, "readings %d to %d are missing", from, seq)
@@ -296,6 +320,7 @@ func (v *running) used(seq uint32) {
 		v.giveUp(int(lost), from, from+lost-1)
 	}
 	v.putOff()
+	return v.conn.spend(missing)
 }
 
 // lose notes that readings were given up.
@@ -323,7 +348,9 @@ func (v *running) answer(a Answer) bool {
 		return true
 	case v.conn.hear(v.fill, a):
 		if v.fill.answer != nil {
-			v.progress = time.Now()
+			if !v.atWork() {
+				v.progress = time.Now()
+			}
 			v.filled(v.fill.cmd, a)
 			v.fill = nil
 		}

@@ -28,12 +28,12 @@ func (a *about) state() Status { return a.status }
 
 func aboutReading(r *Reading) about {
 	id, named := r.ID()
-	return about{id, named, r.Status, r.Session, r.Counts(), r.Time, r.Pickup, r.Batch, r.Purpose, r.Note}
+	return about{id, named, r.Status, r.Session, r.AsTake(), r.Time, r.Pickup, r.Batch, r.Purpose, r.Note}
 }
 
 func aboutField(r *FieldReading) about {
 	id, named := r.ID()
-	return about{id, named, r.Status, r.Session, r.Counts(), r.Time, r.Pickup, r.Batch, "", r.Note}
+	return about{id, named, r.Status, r.Session, r.AsTake(), r.Time, r.Pickup, r.Batch, "", r.Note}
 }
 
 // aboutRow is what the text of a row says of its reading: the name and the status.

@@ -182,7 +182,7 @@ func (m *amender[T, P]) amend(rows iter.Seq2[T, error]) (out amendedRows, err er
 	out.nameless = nameless
 	cells := map[string]table.Row{} // rows that are to be filed anew, the first of each string or position
 	for _, f := range all {
-		if !f.cut && standing.TakenBack(f.ref) {
+		if !f.cut && standing.IsTakenBack(f.ref) {
 			out.back++
 			continue
 		}

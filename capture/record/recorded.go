@@ -51,7 +51,7 @@ func whysAmong(rows []table.Row, l *table.Layout) []Reason {
 	for i, why := range whys {
 		switch {
 		case why == TakesBack, why == Repeated:
-		case s.TakenBack(refs[i]):
+		case s.IsTakenBack(refs[i]):
 			whys[i] = TakenBack
 		default:
 			whys[i] = Counts

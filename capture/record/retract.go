@@ -168,7 +168,7 @@ func covered[T any, P interface {
 	}
 	var left []T
 	for i, x := range all {
-		if standing.TakenBack(refs[i]) {
+		if standing.IsTakenBack(refs[i]) {
 			f.already++
 		} else {
 			left = append(left, x)

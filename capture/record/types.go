@@ -30,8 +30,11 @@
 //
 // Read columns.go first: the list of the columns of each file. A column is added
 // there, in one line, and to the struct in types.go; the same list reads, writes,
-// seals and imports it. A row that stands twice or was taken back is dropped in
-// standing.go, by [Standing]; every other room asks it.
+// seals and imports it. Writer.open then names it as optional, so that the files that
+// shops have are still written to, and package capture fills it in.
+//
+// [Standing], in standing.go, says which rows count: not those of a reading that
+// stands twice or was taken back. Every other room asks it, and drops them.
 //
 // The files, each of which uses only those before it:
 //

@@ -220,7 +220,7 @@ func (v *verifier) sequence(id ID) *sequence {
 // are known.
 func (v *verifier) readings() {
 	for _, r := range v.repeated {
-		if !v.standing.TakenBack(r.ref) {
+		if !v.standing.IsTakenBack(r.ref) {
 			v.tell(Finding{r.file, r.line, r.line, Duplicate, true, fmt.Sprintf("reading %d of jig %q, boot %s stands above already: the first one counts", r.id.Seq, r.id.Jig, r.id.Boot)})
 		}
 	}

@@ -51,8 +51,14 @@ or "1,3,5".
 
 Caution: strong magnets pinch fingers and harm pacemaker wearers. Never hammer or
 press the poles of a wound rod-magnet coil.`,
-		Args: cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error { return runCapture(cmd.Context(), e, o) },
+		Args:        cobra.NoArgs,
+		Annotations: map[string]string{endsItself: ""},
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if err := atLeastOne(cmd, "takes", "max-plucks"); err != nil {
+				return err
+			}
+			return runCapture(cmd.Context(), e, o)
+		},
 	}
 	addPortFlags(cmd, &o.port, &o.baud)
 	f := cmd.Flags()
@@ -134,9 +140,6 @@ func checkCapture(o captureOptions) error {
 	if _, err := record.ParsePurpose(o.purpose); err != nil {
 		return badInput("purpose: %w", err)
 	}
-	if o.takes < 0 || o.plucks < 0 {
-		return badInput("takes and plucks: expected 1 or more")
-	}
 	return nil
 }
 
@@ -150,7 +153,7 @@ func attach(ctx context.Context, e *env, o captureOptions) (*jig.Conn, error) {
 	if err != nil {
 		return nil, err
 	}
-	conn, err := jig.Attach(ctx, port, o.port, jig.Options{Event: func(ev jig.Event) { e.note("line: %v", ev) }})
+	conn, err := jig.Attach(ctx, port, o.port, jig.Options{Event: e.lineEvents()})
 	if ctx.Err() != nil {
 		return nil, fmt.Errorf("port %q: stopped before the jig had answered", o.port)
 	}
@@ -160,6 +163,26 @@ func attach(ctx context.Context, e *env, o captureOptions) (*jig.Conn, error) {
 	id := conn.Ident()
 	e.note("jig %s on %s: %d strings, %s", id.Jig, o.port, id.Strings, id.Excite)
 	return conn, nil
+}
+
+// lineEvents returns what tells of events on the line: the first of each kind, then how
+// many there were, at 10, 100 and so on, so that no jig fills the screen or a log.
+// Restarts are told each; a capture bounds them.
+func (e *env) lineEvents() func(jig.Event) {
+	seen, next := map[jig.EventKind]int{}, map[jig.EventKind]int{}
+	return func(ev jig.Event) {
+		seen[ev.Kind]++
+		switch n := seen[ev.Kind]; {
+		case n == 1:
+			next[ev.Kind] = 10
+			e.note("line: %v", ev)
+		case ev.Kind == jig.EventRestart:
+			e.note("line: %v", ev)
+		case n == next[ev.Kind]:
+			next[ev.Kind] = 10 * n
+			e.note("line: %v; number %d of its kind", ev, n)
+		}
+	}
 }
 
 // resumeHint says how a capture that did not end well goes on.
@@ -249,12 +272,13 @@ type refusal struct {
 var captureJSON = newDocument[captureDocument]()
 
 func (e *env) captured(r *capture.Result, s jig.Stats) error {
+	again := r.Recovered + s.Refilled // from before this capture, and in it
 	if e.json {
 		tallies := []tallyDocument{}
 		for _, t := range r.Tallies {
 			tallies = append(tallies, tallyDocument{t, refusals(t.Refused)})
 		}
-		return captureJSON.write(e, captureDocument{r.Session, r.Resumed, r.Already, r.Kept, r.Recovered, r.Stray, r.Lost, r.Restarts, tallies})
+		return captureJSON.write(e, captureDocument{r.Session, r.Resumed, r.Already, r.Kept, again, r.Stray, r.Lost, r.Restarts, tallies})
 	}
 	if r.Already {
 		e.print("session %s is complete already: nothing added (--again measures once more)", r.Session)
@@ -265,9 +289,9 @@ func (e *env) captured(r *capture.Result, s jig.Stats) error {
 	for _, n := range s.Bad {
 		bad += n
 	}
-	if r.Recovered+r.Stray+r.Lost+r.Restarts+bad > 0 {
+	if again+r.Stray+r.Lost+r.Restarts+bad > 0 {
 		e.print("on the line: %d bad lines, %d readings fetched again from the jig, %d of another mount, %d lost and plucked again, %d restarts",
-			bad, r.Recovered, r.Stray, r.Lost, r.Restarts)
+			bad, again, r.Stray, r.Lost, r.Restarts)
 	}
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(tw, "number\tmode\tgood\tmade\trefused")

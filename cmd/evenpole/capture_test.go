@@ -198,3 +198,26 @@ func TestHintWhenAShopCannotBeWrittenTo(t *testing.T) {
 		t.Errorf("no error: %q", hints)
 	}
 }
+
+// Readings that were lost on the line and came when they were asked for again are
+// counted, in the text and with --json.
+func TestReadingsFetchedAgain(t *testing.T) {
+	for form, want := range map[string]string{"--json=false": " 2 readings fetched again from the jig,", "--json": `"recovered": 2,`} {
+		bench := jigtest.New(jigtest.Config{AtReading: map[int]jigtest.Mishap{5: {Lose: true}, 9: {Lose: true}}})
+		port, unplug := plug(t, bench)
+		defer unplug()
+		dir := t.TempDir()
+		mount := filepath.Join(dir, "mount.toml")
+		if err := os.WriteFile(mount, []byte(captureMount), 0o666); err != nil {
+			t.Fatal(err)
+		}
+		var out, errs bytes.Buffer
+		args := []string{"capture", form, "--shop", filepath.Join(dir, "shop"), "--port", port, "--mount", mount, "--purpose", "model", "--takes", "3"}
+		if got := run(t.Context(), args, strings.NewReader(""), &out, &errs); got != exitDone {
+			t.Fatalf("exit status %d\n%s%s", got, &out, &errs)
+		}
+		if !strings.Contains(out.String(), want) {
+			t.Errorf("it does not say %q:\n%s", want, &out)
+		}
+	}
+}

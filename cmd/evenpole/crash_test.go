@@ -102,13 +102,19 @@ func resume(t *testing.T, dir, port string, j *jigtest.Jig) {
 }
 
 // The first Ctrl-C lets the take under way come to its end, and says what is
-// left to do.
+// left to do. A terminal that is closed is a wish to end like any other.
 func TestCtrlC(t *testing.T) {
+	for _, s := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM, syscall.SIGHUP} {
+		t.Run(s.String(), func(t *testing.T) { stopByFirst(t, s) })
+	}
+}
+
+func stopByFirst(t *testing.T, s os.Signal) {
 	j := jigtest.New(jigtest.Config{TakeTime: 50 * time.Millisecond})
 	port, dir := jigtest.Attach(t, j), t.TempDir()
 	c := startCapture(t, dir, port)
 	c.until(2, "kept ") // of three that were commanded as one
-	send(t, c, os.Interrupt)
+	send(t, c, s)
 	status, complaint := c.end()
 	if status != exitFailed || !strings.Contains(complaint, "session s001 is not complete: stopped; string 1: 0 of 3 good takes, ") {
 		t.Errorf("exit status %d: %s", status, complaint)

@@ -35,8 +35,9 @@ behind a pseudo-terminal: captures test pickups, fits the model, plans an order,
 "builds" the planned pickup with the errors of a real shop, captures it and
 checks it. The shop folder stays, to look at and to try commands on. The same
 seed gives the same numbers.`,
-		Args: cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error { return runDemo(cmd.Context(), e, o) },
+		Args:        cobra.NoArgs,
+		Annotations: map[string]string{endsItself: ""},
+		RunE:        func(cmd *cobra.Command, _ []string) error { return runDemo(cmd.Context(), e, o) },
 	}
 	cmd.Flags().StringVar(&o.dir, "dir", "", "fresh `folder` for the shop (default: evenpole-demo, or the next free name)")
 	cmd.Flags().Uint64Var(&o.seed, "seed", 1, "`seed` of all that is drawn")
@@ -120,7 +121,7 @@ func freshFolder(name string) (string, error) {
 }
 
 func (d *demo) run(ctx context.Context) error {
-	if err := shop.WriteText(d.shop.OrderFile(workshop.OrderID), workshop.OrderText); err != nil {
+	if err := shop.Describe(d.shop.OrderFile(workshop.OrderID), workshop.OrderText); err != nil {
 		return err
 	}
 	port := d.term.Name
@@ -149,7 +150,7 @@ func (d *demo) run(ctx context.Context) error {
 	if !d.json {
 		printPlan(d.env, d.work.Order, p)
 	}
-	if err := drawPoles(d.shop.PlanFile(workshop.OrderID), d.work.Order, p); err != nil {
+	if err := drawPoles(d.env, d.shop.PlanFile(workshop.OrderID), d.work.Order, p); err != nil {
 		return err
 	}
 	return d.buildAndCheck(ctx, p)
@@ -159,7 +160,7 @@ func (d *demo) run(ctx context.Context) error {
 // capture' would.
 func (d *demo) capture(ctx context.Context, j *workshop.Job, purpose record.Purpose) error {
 	file := d.shop.MountFile(j.Name)
-	if err := shop.WriteText(file, j.MountText()); err != nil {
+	if err := shop.Describe(file, j.MountText()); err != nil {
 		return err
 	}
 	mount, err := d.shop.ReadMount(file)
@@ -185,7 +186,7 @@ func (d *demo) buildAndCheck(ctx context.Context, p *plan.Plan) error {
 	if err != nil {
 		return err
 	}
-	certificates, err := writeCertificates(d.shop, "", report.A4, d.work.Order, v)
+	certificates, err := writeCertificates(d.env, d.shop, "", report.A4, d.work.Order, v)
 	if err != nil {
 		return err
 	}

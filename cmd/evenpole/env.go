@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"runtime/debug"
+	"strconv"
 
 	"github.com/spf13/cobra"
 )
@@ -24,6 +25,21 @@ type env struct {
 	stderr io.Writer
 	json   bool
 	shop   string // --shop as given
+	force  bool   // --force, of commands that write files
+}
+
+// writes adds the flag of commands that write files where the user says.
+func (e *env) writes(cmd *cobra.Command) {
+	cmd.Flags().BoolVar(&e.force, "force", false, "replace a file that is there; what belongs to a shop is never replaced")
+}
+
+// writeFile writes a file where the user says. See shop.WriteFile.
+func (e *env) writeFile(path string, write func(io.Writer) error) error {
+	s, err := e.shopHere()
+	if err != nil {
+		return err
+	}
+	return s.WriteFile(path, e.force, write)
 }
 
 // note prints a line for the person at the bench, out of the way of results.
@@ -84,6 +100,18 @@ func required(cmd *cobra.Command, names ...string) {
 			panic(err) // the command has no such flag: a slip in its code
 		}
 	}
+}
+
+// atLeastOne refuses a number below 1 that a flag was given. Left out, the flag is 0 and
+// means its default; 0 itself would be taken for that.
+func atLeastOne(cmd *cobra.Command, names ...string) error {
+	for _, name := range names {
+		f := cmd.Flags().Lookup(name)
+		if n, err := strconv.Atoi(f.Value.String()); f.Changed && (err != nil || n < 1) {
+			return badInput("--%s: expected 1 or more, got %s", name, f.Value)
+		}
+	}
+	return nil
 }
 
 // version says which build this is: the module's version, or the revision.

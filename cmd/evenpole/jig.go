@@ -79,8 +79,9 @@ func newJigTalkCmd(e *env) *cobra.Command {
 		Long: `For bringing a jig up: asks the jig on a port what it is, then shows every line,
 decoded, and every bad line with what is wrong with it, until Ctrl-C. With
 --pluck N that string is plucked once first. Nothing is recorded.`,
-		Args: cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error { return runJigTalk(cmd.Context(), e, o) },
+		Args:        cobra.NoArgs,
+		Annotations: map[string]string{endsItself: ""},
+		RunE:        func(cmd *cobra.Command, _ []string) error { return runJigTalk(cmd.Context(), e, o) },
 	}
 	addPortFlags(cmd, &o.port, &o.baud)
 	cmd.Flags().IntVar(&o.pluck, "pluck", 0, "pluck string `N` once")

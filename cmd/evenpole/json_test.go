@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"context"
 	"encoding"
 	"encoding/json"
 	"fmt"
@@ -12,7 +11,6 @@ import (
 	"io"
 	"maps"
 	"os"
-	"os/signal"
 	"path/filepath"
 	"reflect"
 	"regexp"
@@ -142,14 +140,12 @@ func TestDocumentsAreTheOneWay(t *testing.T) {
 // checkedMain is the program in scripts: what it prints with --json is one
 // document whose keys are in snake case.
 func checkedMain() {
-	ctx, stop := signal.NotifyContext(context.Background(), interrupts...)
-	defer stop()
 	var printed bytes.Buffer
 	out := io.Writer(os.Stdout)
 	if slices.Contains(os.Args, "--json") {
 		out = io.MultiWriter(os.Stdout, &printed)
 	}
-	status := run(ctx, os.Args[1:], os.Stdin, out, os.Stderr)
+	status := run(interruptible(), os.Args[1:], os.Stdin, out, os.Stderr)
 	if printed.Len() > 0 {
 		if err := keysOf(printed.Bytes()); err != nil {
 			fmt.Fprintf(os.Stderr, "%s: %v\n", strings.Join(os.Args, " "), err)

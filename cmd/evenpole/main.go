@@ -5,14 +5,8 @@
 // repository.
 package main
 
-import (
-	"context"
-	"os"
-	"os/signal"
-)
+import "os"
 
 func main() {
-	ctx, stop := signal.NotifyContext(context.Background(), interrupts...)
-	defer stop()
-	os.Exit(run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
+	os.Exit(run(interruptible(), os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
 }

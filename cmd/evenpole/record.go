@@ -11,7 +11,6 @@ import (
 
 	"evenpole/capture/record"
 	"evenpole/profiles"
-	"evenpole/shop"
 
 	"github.com/spf13/cobra"
 )
@@ -256,6 +255,7 @@ record.`,
 	f.StringArrayVar(&o.statuses, "status", nil, "only this `status`: "+profiles.Choice(record.Statuses()))
 	f.StringVar(&o.since, "since", "", "only from this `day` (2025-03-03) or time on")
 	f.StringVar(&o.until, "until", "", "only up to this `day`, included, or time")
+	e.writes(cmd)
 	return cmd
 }
 
@@ -282,7 +282,7 @@ func runExport(e *env, o exportOptions) error {
 		return err
 	}
 	rows := 0
-	err = shop.WriteFile(o.out, func(f io.Writer) (err error) {
+	err = s.WriteFile(o.out, e.force, func(f io.Writer) (err error) {
 		rows, err = record.Export(f, s.Dir(), file, o.filter)
 		return err
 	})
@@ -306,9 +306,6 @@ func export(to io.Writer, dir, file string, filter record.Filter) (rows int, err
 func (o *exportOptions) check(json bool) (err error) {
 	if o.out == "" && json {
 		return badInput("the rows are CSV: with --json, name a file for them with --out")
-	}
-	if o.out != "" && !missing(o.out) {
-		return withHint(badInput("%s is there already", o.out), "choose another name")
 	}
 	if o.filter.Purposes, err = eachOf("purpose", o.purposes, record.ParsePurpose); err != nil {
 		return err

@@ -143,7 +143,12 @@ deviation is at most 25 % above the found one (95 % one-sided). What you expect 
 the jig goes in with --take-db and the like; operators only show when two or more
 take part.`,
 		Args: cobra.NoArgs,
-		RunE: func(*cobra.Command, []string) error { return runDesign(e, o) },
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if err := atLeastOne(cmd, "operators", "strings", "takes"); err != nil {
+				return err
+			}
+			return runDesign(e, o)
+		},
 	}
 	f := cmd.Flags()
 	f.Float64Var(&o.Certainty, "certainty", 0.25, "how far above the found standard deviation the true one may lie, as a `share`")

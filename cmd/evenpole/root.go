@@ -73,6 +73,10 @@ func hintsOf(err error) []string {
 		return []string{"'evenpole fit' makes one from the record"}
 	case errors.Is(err, shop.ErrUnknownModel):
 		return []string{"'evenpole model list' shows them"}
+	case errors.Is(err, shop.ErrThere):
+		return []string{"choose another name, or replace it with --force"}
+	case errors.Is(err, shop.ErrOwned):
+		return []string{"choose a name outside of the record, mounts, orders, models, calibrations and certificates"}
 	case errors.Is(err, shop.ErrNoFields):
 		return []string{"capture loose magnets with 'evenpole capture --purpose batch --field all', or name a file with --fields"}
 	}
@@ -117,7 +121,10 @@ output follows pole height and core size, plans the pole heights that make every
 string equally loud, and checks finished pickups.
 
 Exit status: 0 done; 1 failed; 2 wrong usage or input; 3 done, and the verdict is
-"out of tolerance"; 4 done, and the verdict is "cannot tell yet".`,
+"out of tolerance"; 4 done, and the verdict is "cannot tell yet".
+
+Ctrl-C, SIGTERM and SIGHUP end every command with exit status 1 (those that run until
+then, with 0) and leave no file half written; a second one ends it at once.`,
 		Version:       version(),
 		SilenceErrors: true,
 		SilenceUsage:  true,
@@ -148,6 +155,8 @@ Exit status: 0 done; 1 failed; 2 wrong usage or input; 3 done, and the verdict i
 		newDriftCmd(e),
 		newRecordCmd(e),
 		newStringsCmd(e),
+		newNoticesCmd(e),
 	)
+	leaveWhenInterrupted(root)
 	return root
 }

@@ -30,8 +30,9 @@ func newJigSimCmd(e *env) *cobra.Command {
 		Long: `Runs a simulated jig until Ctrl-C and prints the path of its port, for 'evenpole
 capture --port', for firmware writers and for trying things out. It follows the
 same line protocol as a real jig; see firmware-notes. Chances are for each line.`,
-		Args: cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error { return runJigSim(cmd.Context(), e, o) },
+		Args:        cobra.NoArgs,
+		Annotations: map[string]string{endsItself: ""},
+		RunE:        func(cmd *cobra.Command, _ []string) error { return runJigSim(cmd.Context(), e, o) },
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.mount, "mount", "", "mount `file`: what is on it (default: a flat test pickup under light strings)")

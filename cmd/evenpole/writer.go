@@ -11,8 +11,10 @@ import (
 	"evenpole/capture/record/disk"
 )
 
-// withWriter does what needs the shop to itself.
+// withWriter does what needs the shop to itself. Once begun it comes to its end: half
+// of the rows of an import would be hard to tell from all of them.
 func (e *env) withWriter(do func(*record.Writer) error) error {
+	defer disk.Hold()()
 	s, err := e.theShop()
 	if err != nil {
 		return err
@@ -26,8 +28,8 @@ func (e *env) withWriter(do func(*record.Writer) error) error {
 	return closeWriter(w, withHint(err, diskHint(err)...))
 }
 
-// closeWriter lets go of the record after err, which may be nil. That rows may not
-// all be sealed on the disk is told beside it.
+// closeWriter lets go of the record after err, which may be nil, and adds to it when
+// rows may not all be sealed on the disk.
 func closeWriter(w *record.Writer, err error) error {
 	closing := w.Close()
 	switch {

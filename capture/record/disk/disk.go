@@ -3,6 +3,7 @@
 // in them.
 //
 //   - files.go: a file that only grows; folders.
+//   - hold.go: the end of the program waits for what is being written.
 //   - whole.go: a file that is written whole, or not at all.
 //   - inplace.go: a file that counts as synced only while its path leads to it.
 //   - lock.go: the one process that may write in a folder.

@@ -30,6 +30,7 @@ func (e *FolderError) Unwrap() error { return syscall.EISDIR }
 // and the file that was there stays, unless it was the folder that could not be
 // synced: the new file has the name then, and may lose it in a power cut.
 func WriteFile(path string, write func(io.Writer) error) error {
+	defer Hold()()
 	temp, err := writeTemp(path, write)
 	if err != nil {
 		return err
@@ -65,6 +66,7 @@ func CreateNext(stem, ext string, write func(io.Writer) error) (path string, err
 
 // createFile is CreateFile with what gives a file a second name.
 func createFile(path string, write func(io.Writer) error, link func(old, name string) error) error {
+	defer Hold()()
 	if _, err := os.Lstat(path); err == nil {
 		return &WriteError{path, fs.ErrExist}
 	}

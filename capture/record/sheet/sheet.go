@@ -3,8 +3,8 @@
 //
 // [Open] reads the header and finds out which column of the record each one stands
 // for; [Sheet.Next] then gives row after row, with each cell in the unit and the
-// writing of the record as far as it can be understood. What the cells say is for the
-// table of the record's columns to judge.
+// writing of the record as far as it can be understood. Whether the cells
+// are right is for the table of the record's columns to say.
 package sheet
 
 import (
