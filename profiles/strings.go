@@ -37,8 +37,8 @@ func upsideDown(list []String) bool {
 func readString(t *table) String {
 	s := String{
 		Note:  t.text("note", optional),
-		Gauge: t.length("gauge", required, gauges),
-		Core:  t.length("core", optional, gauges),
+		Gauge: t.length("gauge", required, mountLimits["gauge"]),
+		Core:  t.length("core", optional, mountLimits["core"]),
 	}
 	s.Wrap, _ = ParseWrap(t.text("wrap", optional))
 	if !t.doc.ok() {

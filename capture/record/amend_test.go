@@ -217,9 +217,16 @@ func TestAmendedSessionGoesOnWithItsMount(t *testing.T) {
 		t.Fatal(err)
 	}
 	a := Amending{Session: "s001", Mount: correctedMount(t)}
-	for range 2 {
+	path := filepath.Join(dir, SessionsFile)
+	for _, cut := range []bool{true, false, false} { // the first is cut off before the hold
+		before := text(t, path)
 		if _, err := s.Amend(a, start.Add(time.Hour)); err != nil {
 			t.Fatal(err)
+		}
+		if cut {
+			if err := os.WriteFile(path, []byte(before), 0o644); err != nil {
+				t.Fatal(err)
+			}
 		}
 	}
 	all, err := s.Holds()

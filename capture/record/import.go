@@ -67,7 +67,8 @@ func (m *Import) New() int { return m.Readable - m.Already }
 // A reading that was taken back is not in the record: a row of it stands again. A row
 // that the spreadsheet itself takes back further down stays so.
 //
-// Rows that cannot be read are in Refused. Errors: a *RowError when the file or
+// Rows that cannot be read, or have lengths outside the limits of mounts, are in
+// Refused. Errors: a *RowError when the file or
 // its header cannot be understood, or when the record cannot; a *RefusedError
 // when the options name no column of the record.
 func ReadImport(r io.Reader, name, dir string, opt ImportOptions) (*Import, error) {
@@ -210,6 +211,11 @@ func rowOf[T any](m *Import, row *sheet.Row, set map[string]string, t *table.Tab
 		return nil, bad
 	}
 	written := t.Row(&x)
+	if *cell("status") != string(Retracted) { // what was wrong can be taken back
+		if bad := outside(t.Layout, written, row, m.Columns); bad != nil {
+			return nil, bad
+		}
+	}
 	if *cell("jig") != "" && *cell("boot") != "" && *cell("seq") != "" {
 		return written, nil
 	}

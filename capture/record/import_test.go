@@ -89,6 +89,46 @@ func TestImportRefusesRows(t *testing.T) {
 	}
 }
 
+// The limits of mounts hold for a spreadsheet, and the likely cause is named.
+func TestImportRefusesLengthsThatNoMountMayHave(t *testing.T) {
+	const heads = "string;Core (mm);Gauge (in);wrap;pole_height_mm;String height (mm);rms_mv;status;jig;boot;seq\n"
+	for row, want := range map[string]string{
+		"1;0,010;;;0,5;3;12;;;;":                `old bench.csv:3: Core (mm): expected 0.15 to 4 mm, got "0,010"; if that is inches, say so with --column 'Core (mm)=core_in'`,
+		"1;10;;;0,5;3;12;;;;":                   `old bench.csv:3: Core (mm): expected 0.15 to 4 mm, got "10"; if that is thousandths of an inch, say so with --column 'Core (mm)=core_thou'`,
+		"1;0,254;0,254;;0,5;3;12;;;;":           `old bench.csv:3: Gauge (in): expected 0.005906 to 0.1575 in, got "0,254"; if that is millimetres, say so with --column 'Gauge (in)=gauge_mm'`,
+		"1;0,254;10;;0,5;3;12;;;;":              `old bench.csv:3: Gauge (in): expected 0.005906 to 0.1575 in, got "10"; if that is thousandths of an inch, say so with --column 'Gauge (in)=gauge_thou'`,
+		"1;0,254;;;0,5;0,118;12;;;;":            `old bench.csv:3: String height (mm): expected 0.5 to 30 mm, got "0,118"; if that is inches, say so with --column 'String height (mm)=string_height_in'`,
+		"1;2540;;;0,5;3;12;;;;":                 `old bench.csv:3: Core (mm): expected 0.15 to 4 mm, got "2540"`,
+		"1;0,254;;;3;3;12;;;;":                  `old bench.csv:3: pole_height_mm: expected a pole below its string at 3 mm, got "3 mm"`,
+		"1;0,254;;;-20;3;12;;;;":                `old bench.csv:3: pole_height_mm: expected -10 to 8 mm, got "-20"; if that is thousandths of an inch, say so with --column 'pole_height_mm=pole_height_thou'`,
+		"1;0,5;0,01;nickel;0,5;3;12;;;;":        `old bench.csv:3: Core (mm): expected no more than the gauge, 0.254 mm, got "0.5 mm"`,
+		"1;10;;;0,5;3;12;ok;j;0000000A;1":       `old bench.csv:3: Core (mm): expected 0.15 to 4 mm, got "10"; if that is thousandths of an inch, say so with --column 'Core (mm)=core_thou'`,
+		"1;;;;;;12;ok;j;0000000A;1":             "",
+		"1;10;;;0,5;3;12;retracted;j;000000A;1": "",
+	} {
+		m := understood(t, heads+"1;0,254;;;0,5;3;12;;;;\n"+row+"\n", t.TempDir(), ImportOptions{})
+		got := ""
+		if len(m.Refused) > 0 {
+			got = m.Refused[0].Error()
+		}
+		if got != want {
+			t.Errorf("got %s\nexpected %s", got, want)
+		}
+	}
+	m := understood(t, "string,pole_height_mm,string_height_mm,rms_mv\n1,0.5,3,12\n", t.TempDir(), ImportOptions{Set: map[string]string{"core_mm": "0.010"}})
+	if want := `old bench.csv:2: core_mm: expected 0.15 to 4 mm, got "0.01"; if that is inches`; len(m.Refused) != 1 || m.Refused[0].Error() != want {
+		t.Errorf("got %v\nexpected %s", m.Refused, want)
+	}
+	f := understood(t, "field_mt,probe_gap_mm\n100,25.4\n100,1\n", t.TempDir(), ImportOptions{Fields: true})
+	if want := `old bench.csv:2: probe_gap_mm: expected 0.05 to 20 mm, got "25.4"; if that is thousandths of an inch, say so with --column 'probe_gap_mm=probe_gap_thou'`; len(f.Refused) != 1 || f.Refused[0].Error() != want {
+		t.Errorf("got %v\nexpected %s", f.Refused, want)
+	}
+	thou := understood(t, "string,Core (thou),Pole height (in),String height (in),rms_mv\n1,10,0.02,0.118,12\n", t.TempDir(), ImportOptions{})
+	if len(thou.rows) != 1 || *readingColumns.Cell(thou.rows[0], "core_mm") != "0.2540" {
+		t.Errorf("%+v", thou)
+	}
+}
+
 func TestImportRefusesFiles(t *testing.T) {
 	for file, want := range map[string]string{
 		"":                               `old bench.csv:1: expected a header row, got an empty file`,

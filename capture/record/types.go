@@ -49,8 +49,9 @@
 //   - standing.go says which rows count. about.go has what the rows of both files have
 //     in common; history.go tells a capture what there is already, retract.go takes
 //     readings back, amend.go files a session anew, export.go copies rows out.
-//   - recorded.go finds rows of a person's spreadsheet in the record, import.go adds the
-//     others; the room sheet reads the spreadsheet.
+//   - recorded.go finds rows of a person's spreadsheet in the record, limits.go refuses
+//     lengths that no mount may have, import.go adds the rest; the room sheet reads the
+//     spreadsheet.
 //   - finding.go has what can be wrong with a record, sequence.go the numbers that are
 //     missing in it, match.go compares rows with seals, verify.go does all of it;
 //     reseal.go seals a record as it stands.

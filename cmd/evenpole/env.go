@@ -59,7 +59,8 @@ func (e *env) print(format string, args ...any) {
 	fmt.Fprintf(e.stdout, format+"\n", args...)
 }
 
-// exit is how a command that worked says that the answer is not "yes".
+// exit is how a command that worked says that the answer is not "yes". What the user
+// got wrong is an error with words: see badInput.
 type exit struct{ status int }
 
 func (x exit) Error() string { return fmt.Sprintf("exit status %d", x.status) }

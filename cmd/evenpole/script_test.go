@@ -113,6 +113,9 @@ func cmdStatus(ts *testscript.TestScript, neg bool, args []string) {
 	if got := exitOf(ts, args[1:]); strconv.Itoa(got) != args[0] {
 		ts.Fatalf("exit status %d, want %s", got, args[0])
 	}
+	if said := ts.ReadFile("stderr"); args[0] == "2" && !strings.Contains("\n"+said, "\nevenpole: ") {
+		ts.Fatalf("exit status 2 without a word of why on standard error: %q", said)
+	}
 }
 
 // exitOf runs a program in the script's folder and returns its exit status.
