@@ -3,7 +3,9 @@ package main
 import (
 	"fmt"
 	"io"
+	"path/filepath"
 	"runtime/debug"
+	"strings"
 
 	"github.com/spf13/cobra"
 )
@@ -83,6 +85,27 @@ func required(cmd *cobra.Command, names ...string) {
 			panic(err) // the command has no such flag: a slip in its code
 		}
 	}
+}
+
+// svgFlag gives a command its flag --svg, which takes no file by the name of another
+// kind of picture.
+func svgFlag(cmd *cobra.Command, path *string, usage string) {
+	cmd.Flags().Var((*svgFile)(path), "svg", usage)
+}
+
+// svgFile is the name of a picture to draw; "" is none.
+type svgFile string
+
+func (f *svgFile) String() string { return string(*f) }
+
+func (f *svgFile) Type() string { return "file" }
+
+func (f *svgFile) Set(path string) error {
+	if path != "" && !strings.EqualFold(filepath.Ext(path), ".svg") {
+		return fmt.Errorf("expected a file that ends in .svg")
+	}
+	*f = svgFile(path)
+	return nil
 }
 
 // version says which build this is: the module's version, or the revision.
