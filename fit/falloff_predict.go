@@ -161,7 +161,7 @@ func (f *Falloff) Warnings(s *Setup, heights []float64) []string {
 			break
 		}
 	}
-	if to := s.PlayedBy(f.Excite); to != f.Excite {
+	if to := s.PlayedBy(f.Excite); to != f.Excite && !f.NoReadings {
 		out = append(out, fmt.Sprintf("measured by %q, converted to %q from the strings' notes and masses", cmp.Or(f.Excite, "no known means"), to))
 	}
 	return out

@@ -3,6 +3,7 @@ package fit
 import (
 	"math"
 	"slices"
+	"strings"
 	"testing"
 
 	"evenpole/fit/cell/celltest"
@@ -51,8 +52,11 @@ func TestHandbookPlans(t *testing.T) {
 	}
 	quiet := *s
 	quiet.Excite = profiles.Force
-	if w := h.Warnings(&quiet, heights); len(w) != 2 {
+	if w := h.Warnings(&quiet, heights); len(w) != 1 || !strings.Contains(w[0], "nothing was measured yet") {
 		t.Errorf("an order that says how it is played: warnings %q", w)
+	}
+	if w := strings.Join(fitted.Warnings(&quiet, heights), "\n"); !strings.Contains(w, `measured by "travel", converted to "force"`) {
+		t.Errorf("with data: warnings %q", w)
 	}
 }
 
