@@ -45,7 +45,7 @@ all) tell of its magnets: one pole with the other side up than all others is out
 tolerance, whatever its balance.
 
 A coil's resistance is worked out for 20 degrees Celsius, for copper wire; it is
-no part of the verdict.
+no part of the verdict. A figure that looks like kilohm is asked about.
 
 The certificate is written into the shop's certificates as one HTML page and as a
 PDF. It is numbered and never replaced: when a pickup is checked again and the check

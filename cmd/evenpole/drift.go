@@ -41,7 +41,7 @@ Exit status: 0 in control; 3 out of control; 4 cannot tell yet (fewer than ten p
 	f.IntVar(&o.Baseline, "baseline", 20, "first `points` that centre and limits come from")
 	f.StringVar(&o.since, "since", "", "start the charts anew on this `day` (2026-03-02); the baseline stays")
 	f.BoolVar(&o.Single, "single", false, "one value a day, though there are several sessions")
-	f.StringVar(&o.svg, "svg", "", "draw the charts into this `file`")
+	svgFlag(cmd, &o.svg, "draw the charts into this `file`, .svg")
 	e.writes(cmd)
 	return cmd
 }

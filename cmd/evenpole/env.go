@@ -3,8 +3,10 @@ package main
 import (
 	"fmt"
 	"io"
+	"path/filepath"
 	"runtime/debug"
 	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 )
@@ -111,6 +113,27 @@ func atLeastOne(cmd *cobra.Command, names ...string) error {
 			return badInput("--%s: expected 1 or more, got %s", name, f.Value)
 		}
 	}
+	return nil
+}
+
+// svgFlag gives a command its flag --svg, which takes no file by the name of another
+// kind of picture.
+func svgFlag(cmd *cobra.Command, path *string, usage string) {
+	cmd.Flags().Var((*svgFile)(path), "svg", usage)
+}
+
+// svgFile is the name of a picture to draw; "" is none.
+type svgFile string
+
+func (f *svgFile) String() string { return string(*f) }
+
+func (f *svgFile) Type() string { return "file" }
+
+func (f *svgFile) Set(path string) error {
+	if path != "" && !strings.EqualFold(filepath.Ext(path), ".svg") {
+		return fmt.Errorf("expected a file that ends in .svg")
+	}
+	*f = svgFile(path)
 	return nil
 }
 

@@ -42,7 +42,7 @@ they are, it plans the pickup's height and tilt.`,
 	f := cmd.Flags()
 	f.StringVar(&o.order, "order", "", "order `file`")
 	f.StringVar(&o.model, "model", "", "model `file` (default: the shop's current model; the handbook where there is none)")
-	f.StringVar(&o.svg, "svg", "", "draw the poles, planned beside flat, into this `file`")
+	svgFlag(cmd, &o.svg, "draw the poles, planned beside flat, into this `file`, .svg")
 	f.StringVar(&o.csv, "csv", "", "write all staggers, string by string, into this `file` for a spreadsheet")
 	f.StringVar(&o.fullSize, "full-size", "", "draw the poles at 1:1 with a height gauge to cut out into this `file`, .svg or .pdf")
 	f.BoolVar(&o.whatIf, "what-if", false, "show how the balance moves with radius, pickup height, tilt, each pole and the string set")
