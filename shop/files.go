@@ -26,6 +26,7 @@ import (
 //	readings.torn-TIME.csv       a last line that a power cut tore
 //	mounts/PICKUP-DIGEST.toml    what was mounted, as it was described then
 //	writer.lock                  who writes to the record
+//	writer.open                  there while rows are being written, and after a crash
 //
 //	strings.toml                 the shop's own string sets
 //	batches.toml                 which magnets it ordered

@@ -28,7 +28,8 @@ type ledger struct {
 	err     error         // why no more rows can be written
 
 	create func(path string) (disk.Appender, error)
-	seals  sealer // of sessions.csv one that seals nothing
+	mark   func() error // notes that rows are being written, before the first one; nil for nothing
+	seals  sealer       // of sessions.csv one that seals nothing
 }
 
 // openLedger looks at the file, if there is one, and refuses it when it lacks a
@@ -135,6 +136,11 @@ func (l *ledger) accepts(rows []table.Row) error {
 // name of the file is synced, too, even where another process made the file: that one
 // may have been killed before it could.
 func (l *ledger) open() error {
+	if l.mark != nil {
+		if err := l.mark(); err != nil {
+			return err
+		}
+	}
 	if err := l.seals.begin(); err != nil {
 		return &disk.WriteError{Path: l.seals.path, Err: err}
 	}

@@ -78,6 +78,7 @@ func findTorn(f io.ReadSeeker, columns []string) (whole int64, torn []byte, err 
 		return 0, nil, err
 	}
 	line, ended := bytes.CutSuffix(last, []byte("\n"))
+	line = bytes.TrimRight(line, "\x00") // a power cut may leave the length of a text without the text
 	if ended && !bad || bytes.ContainsAny(bytes.TrimSuffix(line, []byte("\r")), "\r\n") {
 		return start, nil, nil
 	}
