@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"slices"
 
@@ -36,7 +35,7 @@ type ledger struct {
 // column that a row needs. Nothing is written.
 func openLedger(path string, columns *table.Layout, optional ...string) (*ledger, error) {
 	l := &ledger{path: path, layout: columns, create: disk.OpenAppend}
-	f, err := os.Open(path)
+	f, err := disk.Open(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return l, nil
 	}

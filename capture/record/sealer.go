@@ -93,7 +93,7 @@ func endsAsSealed(record string, columns *table.Layout) bool {
 	if err != nil || newest.digest == "" {
 		return false
 	}
-	f, err := os.Open(record)
+	f, err := disk.Open(record)
 	if err != nil {
 		return false
 	}

@@ -24,7 +24,7 @@ import (
 // is, too. Where asSealed, if there is one, says that the last row is the one that was
 // sealed last, the row is whole: an editor took the end of its line, and it gets one.
 func setTornAside(path string, columns []string, asSealed func(path string) bool, now time.Time) (notice string, err error) {
-	f, err := os.OpenFile(path, os.O_RDWR, 0)
+	f, err := disk.OpenOwn(path, os.O_RDWR)
 	if errors.Is(err, fs.ErrNotExist) {
 		return "", nil
 	}

@@ -1,6 +1,7 @@
 package disk
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -59,7 +60,10 @@ func TakeLock(dir string) (l *Lock, notice string, err error) {
 	}
 	l = &Lock{dir: dir, host: host}
 	path := l.path(LockFile)
-	l.file, err = os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o644)
+	l.file, err = OpenOwn(path, os.O_RDWR|os.O_CREATE)
+	if kind := (*KindError)(nil); errors.As(err, &kind) {
+		return nil, "", err
+	}
 	if err != nil {
 		return nil, "", &WriteError{path, err}
 	}
@@ -97,10 +101,19 @@ func (l *Lock) before(free bool, text []byte) (notice string, err error) {
 		return "", fmt.Errorf("%w: %v; if that is certainly over, delete %s", ErrInUse, was, path)
 	case named:
 		return fmt.Sprintf("%v did not let go of the shop and is gone: taken over", was), nil
+	case !mayBeName(text):
+		return "", fmt.Errorf("%w: %s: expected the name of a process, got another text; it is left as it is: move it elsewhere", ErrInUse, path)
 	case len(text) > 0 || l.marked:
 		return "a process that is not named any more did not let go of the shop: taken over", nil
 	}
 	return "", nil
+}
+
+// mayBeName tells whether a text is a name, or what a power cut can leave of one.
+func mayBeName(text []byte) bool {
+	const start = "process "
+	text = bytes.TrimRight(text, "\x00")
+	return bytes.HasPrefix(text, []byte(start)) || bytes.HasPrefix([]byte(start), text)
 }
 
 func (l *Lock) path(name string) string { return filepath.Join(l.dir, name) }
