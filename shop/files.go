@@ -25,7 +25,8 @@ import (
 //	                             in readings.seals.until-TIME.csv
 //	readings.torn-TIME.csv       a last line that a power cut tore
 //	mounts/PICKUP-DIGEST.toml    what was mounted, as it was described then
-//	writer.lock                  who writes to the record
+//	writer.lock, writer.open     who writes to the record, and that it is being written
+//	writer.open                  there while rows are being written, and after a crash
 //
 //	strings.toml                 the shop's own string sets
 //	batches.toml                 which magnets it ordered

@@ -23,7 +23,7 @@ func (f folder) owns(path string) bool {
 	first := strings.ToLower(strings.Split(rel, string(filepath.Separator))[0])
 	switch {
 	case slices.Contains([]string{record.MountsDir, ordersDir, jigDir, modelsDir, gain.Dir, certificatesDir}, first),
-		slices.Contains([]string{record.ReadingsFile, record.FieldsFile, record.SessionsFile, repeat.OperatorsFile, disk.LockFile}, first),
+		slices.Contains([]string{record.ReadingsFile, record.FieldsFile, record.SessionsFile, repeat.OperatorsFile, disk.LockFile, disk.OpenMark}, first),
 		filepath.Ext(first) == ".toml":
 		return true
 	}

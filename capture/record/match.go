@@ -154,7 +154,7 @@ func (m *matcher) match() {
 	m.sealed++
 	switch s.remark {
 	case foundLater:
-		m.note(line, Added, true, "it stood there without a seal when the next row was written: added by hand?")
+		m.note(line, Added, true, "it stood there without a seal when the next writer opened the record: added by hand?")
 	case afterCrash:
 		m.note(line, Unsealed, false, "sealed only after a crash: until then it could have been altered")
 	case accepted:

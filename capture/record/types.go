@@ -22,6 +22,9 @@
 //   - mounts/ has a copy of every mount that was captured, named after the pickup (or
 //     the batch of loose magnets) and a digest of what the mount says.
 //   - writer.lock names the process that is writing; it is empty when none is.
+//     writer.open is there while rows are being written, and after a crash. While
+//     either tells of a writer, rows may lack a seal; the next writer seals them when it
+//     opens the record, before it signs the lock.
 //
 // All of them are plain files, written with commas and CR LF as RFC 4180 has it,
 // times in UTC; the room disk makes them last.
