@@ -1,6 +1,7 @@
 package shop
 
 import (
+	"fmt"
 	"os"
 
 	"evenpole/capture/record/disk"
@@ -42,6 +43,9 @@ func (s *Shop) Calibrate(readings []gain.Reading, o gain.Options) (c *gain.Calib
 	if c, err = gain.Measure(readings, o); err != nil {
 		return nil, "", &InputError{err}
 	}
+	if !s.hasJig(c.Jig) {
+		c.Warnings = append(c.Warnings, fmt.Sprintf("no reading in the record is of jig %q: is that its name?", c.Jig))
+	}
 	encoded, err := c.Encode()
 	if err != nil {
 		return nil, "", err
@@ -52,4 +56,15 @@ func (s *Shop) Calibrate(readings []gain.Reading, o gain.Options) (c *gain.Calib
 	}
 	name, err = disk.CreateNext(stem, ".toml", text(encoded))
 	return c, name, err
+}
+
+// hasJig reports whether the record has a reading of a jig; true where there is no
+// record, or none that can be read, as it is only warned of.
+func (s *Shop) hasJig(jig string) bool {
+	for r, err := range s.Readings() {
+		if err != nil || r.Jig == jig {
+			return true
+		}
+	}
+	return false
 }

@@ -1,7 +1,11 @@
 package repeat
 
 import (
+	"fmt"
 	"io"
+	"maps"
+	"slices"
+	"strings"
 
 	"evenpole/capture/record"
 )
@@ -40,4 +44,18 @@ func ReadOperators(r io.Reader, name string) (Operators, error) {
 		who[id] = Note{row.Cell("operator"), row.Cell("sitting"), row.Cell("mounting")}
 	}
 	return who, nil
+}
+
+// strangers warns of sessions that the record does not have: their names were mistyped.
+func (who Operators) strangers(sessions map[string]bool) []string {
+	var names []string
+	for _, name := range slices.Sorted(maps.Keys(who)) {
+		if !sessions[name] {
+			names = append(names, name)
+		}
+	}
+	if len(names) == 0 {
+		return nil
+	}
+	return []string{fmt.Sprintf("the list of operators names sessions that are not in the record: %s", strings.Join(names, ", "))}
 }

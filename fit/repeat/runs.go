@@ -31,9 +31,10 @@ type run struct {
 // gather makes runs of the readings of purpose repeat. Sessions that lack a
 // string that others of the pickup have are left out, and named.
 func gather(rows iter.Seq2[record.Reading, error], o Options) (runs []run, warnings []string, err error) {
+	sessions := map[string]bool{}
 	data, err := cell.GatherOnly(func(r *record.Reading) bool {
 		return r.Purpose == record.ForRepeat && !r.Time.Before(o.Since) && (o.Pickup == "" || r.Pickup == o.Pickup)
-	}, rows)
+	}, namingSessions(rows, sessions))
 	if err != nil {
 		return nil, nil, err
 	}
@@ -47,7 +48,19 @@ func gather(rows iter.Seq2[record.Reading, error], o Options) (runs []run, warni
 	}
 	runs, short := complete(runs)
 	o.Operators.assign(runs)
-	return runs, append(warnings, short...), nil
+	return runs, slices.Concat(warnings, short, o.Operators.strangers(sessions)), nil
+}
+
+// namingSessions passes rows on, and notes which sessions they are of.
+func namingSessions(rows iter.Seq2[record.Reading, error], sessions map[string]bool) iter.Seq2[record.Reading, error] {
+	return func(yield func(record.Reading, error) bool) {
+		for r, err := range rows {
+			sessions[r.Session] = true
+			if !yield(r, err) {
+				return
+			}
+		}
+	}
 }
 
 // newRun makes a run of one session's cells, or says why there is none.
