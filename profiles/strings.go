@@ -1,6 +1,9 @@
 package profiles
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // sameLength is the difference in mm below which two lengths are one, written
 // in two units and rounded: half the last digit of a caliper.
@@ -71,4 +74,16 @@ func completeCore(s String) String {
 		s.CoreEstimated = true
 	}
 	return s
+}
+
+// OwnWraps lists the wraps of strings that the handbook does not know, in order.
+func OwnWraps(list []String) []Wrap {
+	var out []Wrap
+	for _, s := range list {
+		if _, known := ParseWrap(string(s.Wrap)); !known && s.Wrap != "" {
+			out = append(out, s.Wrap)
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
 }

@@ -95,18 +95,6 @@ func wrapKey(text string) string {
 	}), "_")
 }
 
-// OwnWraps lists the wraps of strings that the handbook does not know, in order.
-func OwnWraps(list []String) []Wrap {
-	var out []Wrap
-	for _, s := range list {
-		if _, known := ParseWrap(string(s.Wrap)); !known && s.Wrap != "" {
-			out = append(out, s.Wrap)
-		}
-	}
-	slices.Sort(out)
-	return slices.Compact(out)
-}
-
 // OwnWrapWarning says what it means that the handbook does not know a wrap.
 func OwnWrapWarning(w Wrap) string {
 	return fmt.Sprintf("wrap %q is none that the handbook knows (%s): before strings of it are captured it may be anything from bronze to steel, and it is taken to weigh what steel does; correct the name, or capture strings of it", w, Choice(Wraps()))

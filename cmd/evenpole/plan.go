@@ -168,7 +168,7 @@ func printPlan(e *env, o *profiles.Order, p *plan.Plan) {
 		if r.Limit == "pole_heights_mm" {
 			change = fmt.Sprintf("%.2f mm among pole_heights_mm as well", r.To)
 		}
-		e.print("with %s: %.2f dB off at the worst string, %.2f dB less; all within with a chance of %.0f %%", change, r.Worst, r.Gain, 100*r.Meets)
+		e.print("with %s: %.2f dB off at the worst string, %.2f dB less; all within with a chance of %.0f %%%s", change, r.Worst, r.Gain, 100*r.Meets, worstSet(p))
 	}
 	e.print("advice: %s", p.Advice)
 	e.warn(p.Warnings)
@@ -181,14 +181,23 @@ func printPlan(e *env, o *profiles.Order, p *plan.Plan) {
 func printCost(e *env, p *plan.Plan) {
 	switch {
 	case p.Move != nil && p.Cost > 0:
-		e.print("of what serves as well the pickup is moved least: %.3f dB farther off at the worst string than the best", p.Cost)
+		e.print("of what serves as well the pickup is moved least: %.3f dB farther off at the worst string than the best%s", p.Cost, worstSet(p))
 	case p.Cost > 0:
-		e.print("the best heights are %.2f mm; the plan is simpler, and %.3f dB farther off at the worst string", p.Best, p.Cost)
+		e.print("the best heights are %.2f mm; the plan is simpler, and %.3f dB farther off at the worst string%s", p.Best, p.Cost, worstSet(p))
 	}
 	if p.Advice == plan.FlatIsEnough {
 		worst := p.Flat.MaxWorst()
-		e.print("flat tops at %.2f mm are expected to be %.2f dB off at the worst string, %.2f dB more than the plan", p.Flat.Height, worst, worst-p.MaxWorst())
+		e.print("flat tops at %.2f mm are expected to be %.2f dB off at the worst string, %.2f dB more than the plan%s", p.Flat.Height, worst, worst-p.MaxWorst(), worstSet(p))
 	}
+}
+
+// worstSet says of figures under the tables that they are the worst string set's; "" for
+// an order of one set.
+func worstSet(p *plan.Plan) string {
+	if len(p.Sets) == 0 {
+		return ""
+	}
+	return fmt.Sprintf(" (under the worst of the %d string sets)", 1+len(p.Sets))
 }
 
 // printPoles prints the plan, string by string, with what the bench needs.

@@ -17,7 +17,7 @@ const flatChance = 0.9
 // leaves none out, had it found one. All string sets of the order count.
 func (p *Plan) advise() Advice {
 	switch {
-	case p.Flat != nil && p.Flat.minMeets() >= flatChance:
+	case p.Flat != nil && p.Flat.leastSure().Meets >= flatChance:
 		return FlatIsEnough
 	case len(p.outside()) > 0:
 		return NotReachable
@@ -173,23 +173,27 @@ func (j *job) poorChance(p *Plan) []string {
 		return []string{fmt.Sprintf("no "+what+" within the limits is expected to keep every string within %g dB: %s",
 			p.Tolerance, strings.Join(names, ", "))}
 	}
-	meets := p.minMeets()
-	if meets >= 0.5 {
+	least := p.leastSure()
+	if least.Meets >= 0.5 {
 		return nil
 	}
-	cause := "readings of more test pickups and matched magnets raise it"
-	if i := p.worst(); math.Abs(p.Deviation[i]) > p.Tolerance/2 {
-		cause = fmt.Sprintf("the limits leave %s at %+.1f dB", j.name(i), p.Deviation[i])
+	with := ""
+	if least.Name != "" {
+		with = fmt.Sprintf(" with %q", least.Name)
 	}
-	return []string{fmt.Sprintf("the chance that every string is within %g dB is only %.0f %%: %s", p.Tolerance, 100*meets, cause)}
+	cause := "readings of more test pickups and matched magnets raise it"
+	if i := farthest(least.Deviation); math.Abs(least.Deviation[i]) > p.Tolerance/2 {
+		cause = fmt.Sprintf("the limits leave %s at %+.1f dB", j.name(i), least.Deviation[i])
+	}
+	return []string{fmt.Sprintf("the chance that every string is within %g dB is only %.0f %%%s: %s", p.Tolerance, 100*least.Meets, with, cause)}
 }
 
-// worst is the string, counted from 0, whose mean prediction is farthest off
-// its target.
-func (p *Plan) worst() int {
+// farthest is the string, counted from 0, whose mean prediction is farthest off its
+// target.
+func farthest(deviations []float64) int {
 	w := 0
-	for i, d := range p.Deviation {
-		if math.Abs(d) > math.Abs(p.Deviation[w]) {
+	for i, d := range deviations {
+		if math.Abs(d) > math.Abs(deviations[w]) {
 			w = i
 		}
 	}

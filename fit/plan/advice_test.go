@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -44,6 +45,27 @@ func TestWorstSetDecides(t *testing.T) {
 
 func warned(p *Plan, want string) bool {
 	return slices.ContainsFunc(p.Warnings, func(w string) bool { return strings.Contains(w, want) })
+}
+
+// A poor chance is that of the set with the least, and the warning names it and what the
+// limits leave there.
+func TestPoorChanceNamesItsSet(t *testing.T) {
+	o := order(3, 0.3, 0.05)
+	o.Tolerance = 1.3
+	other := slices.Clone(o.Strings)
+	other[1].Gauge *= math.Pow(10, 2.5/20)
+	o.Alternatives = []profiles.StringSet{{Name: "louder", Strings: other}}
+	m := line([]float64{0, 0, 0}, []float64{2, 2, 2}).independent(0.6, 0.6, 0.6)
+	m.steel = true
+	p := made(t, o, m, Options{})
+	least := p.leastSure()
+	if least.Name != "louder" || !(least.Meets < 0.5) || !(p.Meets > least.Meets) {
+		t.Fatalf("the sets meet with %.2f and %.2f: no case for this test", p.Meets, p.Sets[0].Meets)
+	}
+	want := fmt.Sprintf("is only %.0f %% with %q: the limits leave string 2 at %+.1f dB", 100*least.Meets, "louder", p.Sets[0].Deviation[1])
+	if !warned(p, want) {
+		t.Errorf("got %q, want %q", p.Warnings, want)
+	}
 }
 
 // Flat tops must serve under every set before they are advised.

@@ -15,7 +15,7 @@ const (
 )
 
 // Plan is the answer to an order. The figures at its top are those of the
-// planned stagger. It marshals to the JSON document of "evenpole plan --json".
+// planned stagger under the order's own strings; Sets has those under the others. It marshals to the JSON document of "evenpole plan --json".
 type Plan struct {
 	Order string `json:"order"` // the order's id
 	Forecast
@@ -103,8 +103,8 @@ type Relaxed struct {
 	Limit  string  `json:"limit"` // key of the order
 	From   float64 `json:"from_mm"`
 	To     float64 `json:"to_mm"`
-	Worst  float64 `json:"worst_db"` // expected worst deviation of that plan, the largest among the string sets
-	Gain   float64 `json:"gain_db"`  // by how much that is less than the plan's
-	Spread float64 `json:"spread_db"`
-	Meets  float64 `json:"meets"`
+	Worst  float64 `json:"worst_db"`  // expected worst deviation of that plan, the largest among the string sets
+	Gain   float64 `json:"gain_db"`   // by how much that is less than the plan's
+	Spread float64 `json:"spread_db"` // under the set with that deviation
+	Meets  float64 `json:"meets"`     // the least among the string sets
 }

@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -39,24 +40,19 @@ type Set struct {
 // then those under its alternatives.
 func (g *Forecast) bySet() []Set { return append([]Set{{"", *g}}, g.Sets...) }
 
-// minMeets is the least chance to meet among the string sets.
-func (g *Forecast) minMeets() float64 {
-	least := 1.0
-	for _, s := range g.bySet() {
-		least = min(least, s.Meets)
-	}
-	return least
+// leastSure is the string set with the least chance to meet.
+func (g *Forecast) leastSure() Set {
+	return slices.MinFunc(g.bySet(), func(a, b Set) int { return cmp.Compare(a.Meets, b.Meets) })
+}
+
+// worstSet is the string set with the largest expected worst deviation.
+func (g *Forecast) worstSet() Set {
+	return slices.MaxFunc(g.bySet(), func(a, b Set) int { return cmp.Compare(a.Worst, b.Worst) })
 }
 
 // MaxWorst is the largest expected worst deviation, dB, among the string sets: the
 // figure that a plan minimises.
-func (g *Forecast) MaxWorst() float64 {
-	most := 0.0
-	for _, s := range g.bySet() {
-		most = max(most, s.Worst)
-	}
-	return most
-}
+func (g *Forecast) MaxWorst() float64 { return g.worstSet().Worst }
 
 // forecast predicts a stagger under the order's own strings and its alternatives.
 func (j *job) forecast(heights []float64) (Forecast, error) {

@@ -95,7 +95,7 @@ func (j *job) relax(p *Plan) []Relaxed {
 
 // with fills in the forecast of the plan under the wider limit.
 func (r Relaxed) with(p *Plan, then Forecast) Relaxed {
-	r.Worst, r.Spread, r.Meets = then.MaxWorst(), then.Spread, then.minMeets()
+	r.Worst, r.Spread, r.Meets = then.MaxWorst(), then.worstSet().Spread, then.leastSure().Meets
 	r.Gain = p.MaxWorst() - r.Worst
 	return r
 }
