@@ -27,9 +27,12 @@ every day with purpose repeat; its mean level by default, or its spread, the sca
 one take, or the balance of a string (--of 3). Without: of the spread of finished
 pickups, by their latest session of purpose check.
 
-Centre and limits come from the first points. A point beyond three sigma, the moving
-average and the cumulative sum decide; run rules and the scatter are reasons to
-look. Once what a signal told of is put right, --since starts the charts anew.
+Centre and limits come from the first points. A point, the moving average and the
+cumulative sum decide, where they are so far beyond their limits that all three
+together call what has not changed out of control once in 370 points (a chance of
+0.15 within the first 60). What is nearer, run rules and the scatter are reasons to
+look. After a longer baseline smaller changes decide. Once what a signal told of is put
+right, --since starts the charts anew.
 
 Exit status: 0 in control; 3 out of control; 4 cannot tell yet (fewer than ten points).`,
 		Args: cobra.NoArgs,
@@ -90,6 +93,9 @@ func runDrift(e *env, o driftOptions) error {
 func printDrift(e *env, c *drift.Chart) {
 	e.print("%s, %s: %s", c.Subject, c.Of, c.State)
 	e.print("%d points; limits from the first %d: centre %.2f dB, sigma %.3f dB", len(c.Points), c.Baseline, c.Centre, c.Sigma)
+	if c.Factor > 0 {
+		e.print("%.2f times as far out as drawn they decide: one false alarm in %d points", c.Factor, drift.FalseAlarm)
+	}
 	for i := range c.Signals {
 		e.print("%s", report.Signal(&c.Signals[i]))
 	}

@@ -112,6 +112,28 @@ func TestComponentsRecoverTruth(t *testing.T) {
 	covers(t, "interval", hits, trials, 0.9)
 }
 
+// The interval covers what it says for groups of very different sizes, whether they
+// differ less or more than values within them.
+func TestIntervalCoversForUnequalGroups(t *testing.T) {
+	const trials, within = 2000, 3
+	r := rand.New(rand.NewPCG(7, 8))
+	for _, sizes := range [][]int{{1, 1, 1, 1, 1, 20, 20}, {20, 20, 20, 20, 1}, {1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 8}, {1, 2, 3, 4, 5, 6, 7, 8}, {2, 2, 2, 2, 2, 2, 2, 20}} {
+		for _, between := range []float64{0.3, 3, 30} {
+			hits := 0
+			for range trials {
+				a := oneWay(scattered(r, sizes, between, within))
+				if i := a.interval(0.95); i.Low <= between && between <= i.High {
+					hits++
+				}
+			}
+			const slack = 0.0195 // four standard errors
+			if got := float64(hits) / trials; got < 0.95-slack || got > 0.97+slack {
+				t.Errorf("groups of %v, between %g: %.4f", sizes, between, got)
+			}
+		}
+	}
+}
+
 func TestOneWayWithoutRepeats(t *testing.T) {
 	a := oneWay([][]float64{{1}, {2}, {4}})
 	near(t, "between", a.varBetween, 7.0/3, 1e-12)

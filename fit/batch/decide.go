@@ -6,7 +6,6 @@ import (
 
 	"evenpole/fit/level"
 
-	"gonum.org/v1/gonum/mathext"
 	"gonum.org/v1/gonum/stat"
 )
 
@@ -59,11 +58,32 @@ func (r *Risks) validate() error {
 // lies the smallest plan that always decides. G. J. Lieberman, G. J. Resnikoff,
 // Sampling plans for inspection by variables, J. Amer. Statist. Assoc. 50, 457
 // (1955), for the plan and for both limits at once: k turns into a greatest
-// estimated share, see outside. From memory.
-type sampling struct{ Risks }
+// estimated share, see outside. From memory. With both limits, k is such that the risks
+// hold however the share is split between the sides, see bothlimits.go.
+type sampling struct {
+	Risks
+	both bool // there are two limits
+}
 
-func (s sampling) accept(n int) float64 { return OneSided(n, 1-s.Limiting, 1-s.Consumer) }
-func (s sampling) reject(n int) float64 { return OneSided(n, 1-s.Acceptable, s.Producer) }
+// samplingFor is the plan's for limits.
+func samplingFor(l *Limits, r Risks) sampling { return sampling{r, l.Min != nil && l.Max != nil} }
+
+func (s sampling) accept(n int) float64 {
+	if s.both {
+		return acceptBoth(n, s.acceptOne(n), s.Risks)
+	}
+	return s.acceptOne(n)
+}
+
+func (s sampling) reject(n int) float64 {
+	if s.both {
+		return rejectBoth(n, s.rejectOne(n), s.Risks)
+	}
+	return s.rejectOne(n)
+}
+
+func (s sampling) acceptOne(n int) float64 { return OneSided(n, 1-s.Limiting, 1-s.Consumer) }
+func (s sampling) rejectOne(n int) float64 { return OneSided(n, 1-s.Acceptable, s.Producer) }
 
 // mostMagnets is the largest plan that is worth asking for (our rule).
 const mostMagnets = 5000
@@ -73,22 +93,25 @@ const leastMagnets = 3
 
 // plan returns the fewest magnets that always decide, and the k they decide by.
 func (s sampling) plan() (n int, k float64, err error) {
-	more, ok := firstFrom(leastMagnets, mostMagnets, func(n int) bool { return s.accept(n) <= s.reject(n) })
+	decides := func(n int) bool { return s.accept(n) <= s.reject(n) }
+	from, to := leastMagnets, mostMagnets
+	if s.both { // takes longer to work out, and hardly more magnets than one limit
+		if from, _, err = (sampling{Risks: s.Risks}).plan(); err != nil {
+			return 0, 0, err
+		}
+		for by := 1; ; by *= 2 {
+			if to = min(from+by, mostMagnets); to == mostMagnets || decides(to) {
+				break
+			}
+		}
+	}
+	more, ok := firstFrom(from, to, decides)
 	if !ok {
 		return 0, 0, refused("it would take more than %d magnets to tell %g %% from %g %% of the batch beyond its limits: let them be further apart",
 			mostMagnets, 100*s.Acceptable, 100*s.Limiting)
 	}
-	n = leastMagnets + more
+	n = from + more
 	return n, s.accept(n), nil
-}
-
-// outside is the estimate without bias of least variance of the share beyond one
-// limit that lies q standard deviations of n values from their mean (Lieberman
-// and Resnikoff).
-func outside(n int, q float64) float64 {
-	m := float64(n)
-	x := 0.5 - 0.5*q*math.Sqrt(m)/(m-1)
-	return mathext.RegIncBeta(m/2-1, m/2-1, math.Min(1, math.Max(0, x)))
 }
 
 // share is the estimate for both limits.
@@ -145,7 +168,7 @@ func (c *characterisation) decide() error {
 	if l.none() {
 		return nil
 	}
-	s := sampling{c.opt.Risks}
+	s := samplingFor(l, c.opt.Risks)
 	plan, k, err := s.plan()
 	if err != nil {
 		return err

@@ -14,7 +14,7 @@ import (
 // sampling: 1 % and 6 % at risks of 5 % and 10 % want n = 40, k = 1.9 by the
 // nomograph, standard deviation unknown (from memory).
 func TestPlanAgainstNomograph(t *testing.T) {
-	n, k, err := sampling{Risks{0.01, 0.06, 0.05, 0.10}}.plan()
+	n, k, err := sampling{Risks: Risks{0.01, 0.06, 0.05, 0.10}}.plan()
 	if err != nil || n < 38 || n > 43 || math.Abs(k-1.9) > 0.05 {
 		t.Errorf("got n %d, k %.3f, %v, want about 40 and 1.9", n, k, err)
 	}
@@ -26,7 +26,7 @@ func TestPlanAgainstNomograph(t *testing.T) {
 func TestPlanAgainstWallis(t *testing.T) {
 	z := func(p float64) float64 { return distuv.UnitNormal.Quantile(1 - p) }
 	for _, r := range []Risks{{0.01, 0.10, 0.05, 0.10}, {0.01, 0.05, 0.05, 0.10}, {0.005, 0.02, 0.05, 0.05}, {0.04, 0.12, 0.10, 0.10}} {
-		n, k, err := sampling{r}.plan()
+		n, k, err := sampling{Risks: r}.plan()
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -58,53 +58,132 @@ func TestOutsideHasNoBias(t *testing.T) {
 	}
 }
 
-// The risks at the plan's number of magnets and before: as agreed for one limit,
-// and as good where what is beyond lies on both sides.
+// chanceOf is the chance of a verdict, or of any other when not is set, on n values of a
+// normal distribution, worked out over the standard deviation's quantiles from what decide
+// answers: for each, the verdict holds for means of an interval round one far within the
+// limits.
+func chanceOf(r rule, l *Limits, v Answer, not bool, mean, sd float64) float64 {
+	const quantiles = 1000
+	within := 0.0
+	if l.Min == nil {
+		within = -1e2
+	} else if l.Max == nil {
+		within = 1e2
+	}
+	chi, root, sum := distuv.ChiSquared{K: float64(r.n - 1)}, math.Sqrt(float64(r.n))/sd, 0.0
+	for i := range quantiles {
+		s := sd * math.Sqrt(chi.Quantile((float64(i)+0.5)/quantiles)/float64(r.n-1))
+		holds := func(m float64) bool {
+			got, _ := r.decide(l, m, s)
+			return (got == v) != not
+		}
+		if !holds(within) {
+			continue
+		}
+		edge := func(out float64) float64 {
+			if holds(out) {
+				return out
+			}
+			in := within
+			for math.Abs(out-in) > 1e-6 {
+				if m := (in + out) / 2; holds(m) {
+					in = m
+				} else {
+					out = m
+				}
+			}
+			return in
+		}
+		sum += distuv.UnitNormal.CDF(root*(edge(1e2)-mean)) - distuv.UnitNormal.CDF(root*(edge(-1e2)-mean))
+	}
+	return sum / quantiles
+}
+
+// split is the mean and the standard deviation with which a share lies beyond limits of -1
+// and 1, so much of it below.
+func split(share, below float64) (l Limits, mean, sd float64) {
+	low, high := -1.0, 1.0
+	switch below {
+	case 0:
+		return Limits{Max: &high}, 1 - distuv.UnitNormal.Quantile(1-share), 1
+	case 1:
+		return Limits{Min: &low}, distuv.UnitNormal.Quantile(1-share) - 1, 1
+	}
+	near, far := distuv.UnitNormal.Quantile(1-share*below), distuv.UnitNormal.Quantile(1-share*(1-below))
+	sd = 2 / (near + far)
+	return Limits{&low, &high}, near*sd - 1, sd
+}
+
+// The risks at the plan's number of magnets and before, by exact calculation: no more than
+// agreed, for one limit and however what is beyond is split between two.
 func TestRisks(t *testing.T) {
-	const trials = 4000
-	r := rand.New(rand.NewPCG(13, 14))
-	risks := Risks{0.01, 0.10, 0.05, 0.10}
-	s := sampling{risks}
-	plan, _, err := s.plan()
-	if err != nil {
-		t.Fatal(err)
-	}
-	chance := func(of Answer, n int, below, above float64) float64 {
-		var l Limits
-		if below > 0 {
-			x := distuv.UnitNormal.Quantile(below)
-			l.Min = &x
-		}
-		if above > 0 {
-			x := distuv.UnitNormal.Quantile(1 - above)
-			l.Max = &x
-		}
-		hits := 0
-		rule := s.rule(n, plan)
-		for range trials {
-			mean, sd := stat.MeanStdDev(normals(r, n, 0, 1), nil)
-			if v, _ := rule.decide(&l, mean, sd); v == of {
-				hits++
+	const rounding = 2e-5 // of the sum over quantiles
+	for risks, splits := range map[Risks][]float64{
+		{0.01, 0.10, 0.05, 0.10}: {0, 1e-6, 0.1, 0.35, 0.5, 1},
+		{0.02, 0.30, 0.10, 0.05}: {0.1, 0.5},
+	} {
+		for _, below := range splits {
+			l, _, _ := split(risks.Limiting, below)
+			s := samplingFor(&l, risks)
+			plan, _, err := s.plan()
+			if err != nil {
+				t.Fatal(err)
 			}
-		}
-		return float64(hits) / trials
-	}
-	const slack = 0.019 // four standard errors at 10 %
-	for _, split := range []float64{0, 0.1, 0.5, 1} {
-		for _, n := range []int{3, 5, 12, plan} {
-			if got := chance(Accept, n, risks.Limiting*split, risks.Limiting*(1-split)); got > risks.Consumer+slack {
-				t.Errorf("n %d, %g of it below: accepted with a chance of %.3f, want %g at most", n, split, got, risks.Consumer)
-			}
-			if got := chance(Reject, n, risks.Acceptable*split, risks.Acceptable*(1-split)); got > risks.Producer+slack {
-				t.Errorf("n %d, %g of it below: rejected with a chance of %.3f, want %g at most", n, split, got, risks.Producer)
+			for _, n := range []int{3, 5, 12, plan} {
+				rule := s.rule(n, plan)
+				l, mean, sd := split(risks.Limiting, below)
+				if got := chanceOf(rule, &l, Accept, false, mean, sd); got > risks.Consumer+rounding {
+					t.Errorf("n %d, %g of it below: accepted with a chance of %.5f, want %g at most", n, below, got, risks.Consumer)
+				}
+				_, mean, sd = split(risks.Acceptable, below)
+				if got := 1 - chanceOf(rule, &l, Reject, true, mean, sd); got > risks.Producer+rounding {
+					t.Errorf("n %d, %g of it below: rejected with a chance of %.5f, want %g at most", n, below, got, risks.Producer)
+				}
 			}
 		}
 	}
 }
 
+// 200,000 simulated batches where both limits add up most: as said.
+func TestRiskOfSimulatedBatches(t *testing.T) {
+	const trials, n = 200_000, 12
+	risks := Risks{0.01, 0.10, 0.05, 0.10}
+	l, mean, sd := split(risks.Limiting, 0.3)
+	rule := samplingFor(&l, risks).rule(n, 22)
+	want := chanceOf(rule, &l, Accept, false, mean, sd)
+	r := rand.New(rand.NewPCG(13, 14))
+	hits := 0
+	for range trials {
+		m, s := stat.MeanStdDev(normals(r, n, mean, sd), nil)
+		if v, _ := rule.decide(&l, m, s); v == Accept {
+			hits++
+		}
+	}
+	covers(t, "accepted", hits, trials, want)
+}
+
+// With both limits it takes a little more than with one, and no more than that.
+func TestBothLimitsTakeLittleMore(t *testing.T) {
+	one := sampling{Risks: Risks{0.01, 0.10, 0.05, 0.10}}
+	both := sampling{one.Risks, true}
+	for _, n := range []int{3, 5, 12, 50, 500} {
+		if a, b := one.accept(n), both.accept(n); !(a <= b && b < 1.02*a) {
+			t.Errorf("n %d: accepted from k %.5f with one limit, from %.5f with two", n, a, b)
+		}
+		if a, b := one.reject(n), both.reject(n); !(b <= a && b > 0.98*a) {
+			t.Errorf("n %d: rejected below k %.5f with one limit, below %.5f with two", n, a, b)
+		}
+	}
+	n1, _, err1 := one.plan()
+	n2, _, err2 := both.plan()
+	if err1 != nil || err2 != nil || n2 < n1 || n2 > n1+2 {
+		t.Errorf("plans of %d and %d magnets, %v, %v", n1, n2, err1, err2)
+	}
+}
+
 // With one limit the greatest share is the k method and nothing else.
 func TestShareIsKMethod(t *testing.T) {
-	s := sampling{Risks{0.01, 0.10, 0.05, 0.10}}
+	s := sampling{Risks: Risks{0.01, 0.10, 0.05, 0.10}}
 	for _, n := range []int{5, 12, 21} {
 		k := s.accept(n)
 		limit := 100.0
@@ -120,7 +199,7 @@ func TestShareIsKMethod(t *testing.T) {
 
 func TestDecisions(t *testing.T) {
 	low, high := 90.0, 110.0
-	s := sampling{Risks{0.01, 0.10, 0.05, 0.10}}
+	s := sampling{Risks: Risks{0.01, 0.10, 0.05, 0.10}}
 	l := Limits{Min: &low, Max: &high}
 	for _, c := range []struct {
 		n        int
@@ -149,7 +228,7 @@ func TestMoreIsEnough(t *testing.T) {
 	if d.Answer != MeasureMore || d.AtMost != d.Plan-18 || d.Likely < 1 || d.Likely > d.AtMost {
 		t.Fatalf("got %+v", d)
 	}
-	s := sampling{d.Risks}
+	s := samplingFor(&d.Limits, d.Risks)
 	mean, sd := stat.MeanStdDev(strengths(report.Magnets), nil)
 	if v, _ := s.rule(18+d.Likely, d.Plan).decide(&d.Limits, mean, sd); v == MeasureMore {
 		t.Errorf("%d more magnets do not decide", d.Likely)
@@ -166,7 +245,7 @@ func TestMoreIsEnough(t *testing.T) {
 func TestLikelyFromFew(t *testing.T) {
 	low, high := 90.0, 110.0
 	l := Limits{Min: &low, Max: &high}
-	s := sampling{Risks{0.01, 0.10, 0.05, 0.10}}
+	s := sampling{Risks: Risks{0.01, 0.10, 0.05, 0.10}}
 	for n := 2; n <= 5; n++ {
 		more := s.likely(&l, n, 21, 100, 5)
 		now, _ := s.rule(n+more, 21).decide(&l, 100, 5)

@@ -98,7 +98,8 @@ type Chart struct {
 	Baseline int       `json:"baseline"` // points
 	Since    time.Time `json:"since,omitzero"`
 	Centre   float64   `json:"centre_db"`
-	Sigma    float64   `json:"sigma_db"` // of one session
+	Sigma    float64   `json:"sigma_db"`        // of one session
+	Factor   float64   `json:"deciding_factor"` // by how many times as far from the centre as drawn the limits that decide lie; 0 without any
 	Points   []Point   `json:"points"`
 	Panels   []Panel   `json:"panels"`
 	Signals  []Signal  `json:"signals"`

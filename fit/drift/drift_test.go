@@ -295,14 +295,14 @@ func TestShiftIsNamedAndDated(t *testing.T) {
 	near(t, "sum at the new start", float64(c.Panels[3].Values[50]), max(0, (x[50]-c.Centre)/c.Sigma-referenceValue), 1e-12)
 }
 
-// TestFalseAlarms measures how often a rule fires while nothing changes, of one
-// chart alone and of all; the figure of package drift's comment.
-func TestFalseAlarms(t *testing.T) {
+// TestRunLengths measures how often a rule fires while nothing changes, centre and
+// deviation known, of one chart alone and of all; the figure of package drift's comment.
+func TestRunLengths(t *testing.T) {
 	rng := rand.New(rand.NewPCG(4, 5))
 	const charts, points = 60, 1000
 	alarms := map[string]int{}
 	for range charts {
-		c := &Chart{Sigma: 1, Baseline: 20}
+		c := &Chart{Sigma: 1, Factor: decidingFactor(points)}
 		for i := range points {
 			c.Points = append(c.Points, Point{Time: time.Unix(int64(i), 0), Value: rng.NormFloat64()})
 			c.sd = append(c.sd, 1)
@@ -323,7 +323,100 @@ func TestFalseAlarms(t *testing.T) {
 	// P(|z| > 3) = 0.0027; two such in a row, which are one alarm, are rare
 	near(t, "one beyond", per(alarms[runRules[0].name]), 370, 60)
 	near(t, "all", per(alarms["all"]), 37, 4)
-	near(t, "deciding", per(alarms["deciding"]), 120, 15)
+	// a change that is imagined is seen by the moving average and the sum: two signals
+	if got := per(alarms["deciding"]); got < 180 {
+		t.Errorf("deciding: one in %.0f", got)
+	}
+}
+
+// TestFalseAlarms measures how often an unchanged jig is called out of control, for
+// baselines of any length, by all rules together: no oftener than one false alarm in 370
+// points makes it, within 60 points and within a year of 250.
+func TestFalseAlarms(t *testing.T) {
+	rng := rand.New(rand.NewPCG(6, 7))
+	const charts = 2500
+	for _, baseline := range []int{10, 13, 20, 35, 60, 250} {
+		for _, points := range []int{60, 250} {
+			if points < baseline {
+				continue
+			}
+			alarms := 0
+			for range charts {
+				x := make([]float64, points)
+				for i := range x {
+					x[i] = rng.NormFloat64()
+				}
+				c, err := Draw(series(x), Options{Baseline: baseline})
+				if err != nil {
+					t.Fatal(err)
+				}
+				if c.State == OutOfControl {
+					alarms++
+				}
+			}
+			most := 1 - math.Exp(-float64(points)/FalseAlarm)
+			got, slack := float64(alarms)/charts, 4*math.Sqrt(most*(1-most)/charts)
+			t.Logf("baseline %d: out of control within %d points with chance %.3f, %.3f at most", baseline, points, got, most)
+			if got > most+slack {
+				t.Errorf("baseline %d: out of control within %d points with chance %.3f, want %.3f at most", baseline, points, got, most)
+			}
+			if points == 60 && baseline <= 20 && got < most-slack-0.01 {
+				t.Errorf("baseline %d: out of control within %d points with chance %.3f, limits lie farther out than they need", baseline, points, got)
+			}
+		}
+	}
+}
+
+// Days of two sessions each are no oftener wrong.
+func TestFalseAlarmsOfSubgroups(t *testing.T) {
+	rng := rand.New(rand.NewPCG(10, 11))
+	const charts, days = 2000, 60
+	alarms := 0
+	for range charts {
+		s := series(nil)
+		for day := range days {
+			for k := range 2 {
+				s.Values = append(s.Values, Value{fmt.Sprint(day), time.Date(2026, 1, 1+day, 9+k, 0, 0, 0, time.UTC), rng.NormFloat64()})
+			}
+		}
+		c, err := Draw(s, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if c.State == OutOfControl {
+			alarms++
+		}
+	}
+	most := 1 - math.Exp(-days/float64(FalseAlarm))
+	if got := float64(alarms) / charts; got > most+4*math.Sqrt(most*(1-most)/charts) {
+		t.Errorf("out of control with chance %.3f, want %.3f at most", got, most)
+	}
+}
+
+// A lasting shift of two deviations is called within a fortnight nearly always, in spite
+// of limits that lie farther out.
+func TestShiftsAreFound(t *testing.T) {
+	rng := rand.New(rand.NewPCG(8, 9))
+	const charts = 500
+	found := 0
+	for range charts {
+		x := make([]float64, 40+14)
+		for i := range x {
+			if x[i] = rng.NormFloat64(); i >= 40 {
+				x[i] += 2
+			}
+		}
+		c, err := Draw(series(x), Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if slices.ContainsFunc(c.Signals, func(s Signal) bool { return s.Decides && s.Through >= 40 && s.Side == "high" }) {
+			found++
+		}
+	}
+	if found < charts*9/10 {
+		t.Errorf("%d of %d", found, charts)
+	}
 }
 
 func TestDrawRefusesAndDoubts(t *testing.T) {

@@ -60,12 +60,12 @@ func (c *Chart) values(name string) {
 		z[i] = (x.Value - c.Centre) / c.sd[i]
 	}
 	for _, rule := range runRules {
-		p.fire(rule.name, rule.need == 1, func(i int, side float64) bool {
+		p.fire(rule.name, func(i int, side float64) (holds, decides bool) {
 			from := 0
 			if i >= c.start {
 				from = c.start // no rule looks back beyond it
 			}
-			return rule.fires(z[from:i+1], side)
+			return rule.fires(z[from:i+1], side), rule.need == 1 && side*z[i] > c.Factor*rule.threshold
 		})
 	}
 	p.done()
@@ -106,8 +106,12 @@ func (c *Chart) sums() {
 		p.Below = append(p.Below, level.Figure(-low[i]))
 	}
 	first := len(c.Signals)
-	p.fire("beyond the limit", true, func(i int, side float64) bool {
-		return side > 0 && high[i] > decisionInterval || side < 0 && low[i] > decisionInterval
+	p.fire("beyond the limit", func(i int, side float64) (holds, decides bool) {
+		sum := high[i]
+		if side < 0 {
+			sum = low[i]
+		}
+		return sum > decisionInterval, sum > c.Factor*decisionInterval
 	})
 	for k := first; k < len(c.Signals); k++ {
 		s := &c.Signals[k]
@@ -132,16 +136,20 @@ func (c *Chart) segments(do func(x, sd []float64)) {
 
 // limitRule is the rule of the panel's limits.
 func (p *panel) limitRule() {
-	p.fire("beyond the limit", p.Name == EWMA, func(i int, side float64) bool {
+	p.fire("beyond the limit", func(i int, side float64) (holds, decides bool) {
+		limit := p.Lower[i]
 		if side > 0 {
-			return p.Values[i] > p.Upper[i]
+			limit = p.Upper[i]
 		}
-		return p.Values[i] < p.Lower[i]
+		beyond := level.Figure(side) * (p.Values[i] - p.Centre[i])
+		reach := level.Figure(side) * (limit - p.Centre[i])
+		return beyond > reach, p.Name == EWMA && beyond > level.Figure(p.chart.Factor)*reach
 	})
 }
 
-// fire adds a signal for each run of points at which a rule holds.
-func (p *panel) fire(rule string, decides bool, holds func(i int, side float64) bool) {
+// fire adds a signal for each run of points at which a rule holds. It decides when it
+// does at one of them.
+func (p *panel) fire(rule string, at func(i int, side float64) (holds, decides bool)) {
 	c := p.chart
 	for _, side := range []float64{1, -1} {
 		name := "high"
@@ -151,15 +159,16 @@ func (p *panel) fire(rule string, decides bool, holds func(i int, side float64) 
 		open := false
 		for i := range c.Points {
 			was := open
-			if open = holds(i, side); !open {
+			holds, decides := at(i, side)
+			if open = holds; !open {
 				continue
 			}
-			at := c.Points[i]
+			point := c.Points[i]
 			if !was || i == c.start {
-				c.Signals = append(c.Signals, Signal{Panel: p.Name, Rule: rule, Decides: decides, Side: name, Label: at.Label, Time: at.Time, Began: at.Time, First: i})
+				c.Signals = append(c.Signals, Signal{Panel: p.Name, Rule: rule, Side: name, Label: point.Label, Time: point.Time, Began: point.Time, First: i})
 			}
 			s := &c.Signals[len(c.Signals)-1]
-			s.Last, s.Through = at.Time, i
+			s.Last, s.Through, s.Decides = point.Time, i, s.Decides || decides
 		}
 	}
 }
