@@ -6,8 +6,8 @@ import (
 	"evenpole/profiles"
 )
 
-// keep writes a reading to the record. Its owner is the session that commanded it, ""
-// for none. A reading of another owner is filed without a cell, with a note why.
+// keep writes a reading to the record. Its owner is the session that commanded it, or
+// "". A reading of another owner is filed without a cell, with a note why.
 func (r *run) keep(x jig.Reading, owner string) error {
 	if r.seen[x.Seq] {
 		return nil
@@ -21,7 +21,7 @@ func (r *run) keep(x jig.Reading, owner string) error {
 		notes = append(notes, tooQuiet)
 	}
 	row.Note = joinNotes(notes)
-	c := row.Counts()
+	c := row.AsTake()
 	if ours && c.Mode == record.Pluck && c.Good {
 		if err := r.checkPitch(&row); err != nil {
 			return err
@@ -31,7 +31,7 @@ func (r *run) keep(x jig.Reading, owner string) error {
 		return err
 	}
 	r.countRow(x.Seq, ours, c, refusal(&row, c.Good))
-	r.report(c.Slot, Progress{Session: row.Session, Level: row.RMS, Status: row.Status, Note: row.Note})
+	r.report(c.TakeGroup, Progress{Session: row.Session, Level: row.RMS, Status: row.Status, Note: row.Note})
 	return nil
 }
 
@@ -67,9 +67,9 @@ func (r *run) keepField(x jig.Field, owner string) error {
 	if err := r.shop.AddField(&row); err != nil {
 		return err
 	}
-	c := row.Counts()
+	c := row.AsTake()
 	r.countRow(x.Seq, ours, c, "")
-	r.report(c.Slot, Progress{Session: row.Session, Level: row.Field, Status: row.Status, Note: row.Note})
+	r.report(c.TakeGroup, Progress{Session: row.Session, Level: row.Field, Status: row.Status, Note: row.Note})
 	return nil
 }
 
@@ -82,13 +82,13 @@ func (r *run) countRow(seq uint32, ours bool, t record.Take, why string) {
 		return
 	}
 	r.count(t)
-	if i, ok := r.index[t.Slot]; ok && why != "" {
+	if i, ok := r.index[t.TakeGroup]; ok && why != "" {
 		r.result.Tallies[i].Refused[why]++
 	}
 }
 
-// report tells whoever watches of a row that was kept.
-func (r *run) report(s record.Slot, p Progress) {
+// report calls Options.Progress for a row that was kept.
+func (r *run) report(s record.TakeGroup, p Progress) {
 	p.Mode, p.Number = s.Mode, s.Number
 	if i, ok := r.index[s]; ok && p.Session != "" {
 		p.Good, p.Wanted = r.result.Tallies[i].Good, r.result.Tallies[i].Wanted
@@ -118,16 +118,10 @@ func strayNote(owner, session string) string {
 // setCell fills in the session, and the cell from the mount: what is mounted under the
 // string. It is false for a string that the mount does not have.
 func (r *run) setCell(row *record.Reading) bool {
-	m := r.opt.Mount
-	i := row.String - 1
-	if i < 0 || i >= len(m.Strings) {
+	if !row.SetMount(r.opt.Mount) {
 		return false
 	}
-	s := m.Strings[i]
 	row.Session, row.Purpose = r.result.Session, r.opt.Purpose
-	row.Pickup, row.Batch, row.StringSet = m.Pickup, m.Batch, m.Set
-	row.Core, row.Gauge, row.Wrap = s.Core, s.Gauge, s.Wrap
-	row.PoleHeight, row.StringHeight = m.PoleHeights[i], m.StringHeights[i]
 	if row.Mode != record.Quiet {
 		row.Quiet = r.quietLevel(row.String)
 	}
@@ -137,17 +131,9 @@ func (r *run) setCell(row *record.Reading) bool {
 // setFieldCell fills in the session and what the mount has at the position. It is
 // false for a position at which nothing is.
 func (r *run) setFieldCell(row *record.FieldReading) bool {
-	m := r.opt.Mount
-	i := row.Position - 1
-	if i < 0 || i >= max(len(m.Strings), len(m.Magnets)) {
+	if !row.SetMount(r.opt.Mount) {
 		return false
 	}
-	row.Session, row.Batch, row.Pickup, row.ProbeGap = r.result.Session, m.Batch, m.Pickup, m.ProbeGap
-	if !m.Loose() {
-		row.String = row.Position
-	}
-	if i < len(m.Magnets) {
-		row.Magnet = m.Magnets[i]
-	}
+	row.Session = r.result.Session
 	return true
 }

@@ -124,7 +124,7 @@ const maxCount = 64
 
 // A step is one slot to fill, and how the jig is asked to.
 type step struct {
-	record.Slot
+	record.TakeGroup
 	wanted  int
 	command func(count int) jig.Command
 }
@@ -157,7 +157,7 @@ func (o *Options) stringSteps(id jig.Ident) ([]step, error) {
 		if err != nil {
 			return nil, err
 		}
-		all = append(all, step{record.Slot{Mode: record.Quiet, Number: s}, o.Quiet,
+		all = append(all, step{record.TakeGroup{Mode: record.Quiet, Number: s}, o.Quiet,
 			func(count int) jig.Command { return jig.QuietCommand(s, count) }}, excite)
 	}
 	return all, nil
@@ -167,7 +167,7 @@ func (o *Options) stringSteps(id jig.Ident) ([]step, error) {
 // its open pitch.
 func (o *Options) excite(s int, by jig.Excite) (step, error) {
 	if by != jig.Drive {
-		return step{record.Slot{Mode: record.Pluck, Number: s}, o.Takes,
+		return step{record.TakeGroup{Mode: record.Pluck, Number: s}, o.Takes,
 			func(count int) jig.Command { return jig.PluckCommand(s, count) }}, nil
 	}
 	hz, err := profiles.Pitch(o.Mount.Strings[s-1].Note)
@@ -175,7 +175,7 @@ func (o *Options) excite(s int, by jig.Excite) (step, error) {
 		return step{}, o.reject("string %d: its note, for the jig drives strings at their pitch: %v", s, err)
 	}
 	mHz := int64(math.Round(1000 * hz))
-	return step{record.Slot{Mode: record.Drive, Number: s}, o.Takes,
+	return step{record.TakeGroup{Mode: record.Drive, Number: s}, o.Takes,
 		func(count int) jig.Command { return jig.DriveCommand(s, mHz, count) }}, nil
 }
 
@@ -196,7 +196,7 @@ func (o *Options) fieldSteps() ([]step, error) {
 		case slices.Contains(o.FieldPositions[:i], p):
 			return nil, o.reject("position: expected each once, got %d twice", p)
 		}
-		all = append(all, step{record.Slot{Mode: record.Probe, Number: p}, o.Takes,
+		all = append(all, step{record.TakeGroup{Mode: record.Probe, Number: p}, o.Takes,
 			func(count int) jig.Command { return jig.FieldCommand(p, count) }})
 	}
 	return all, nil

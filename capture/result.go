@@ -48,7 +48,7 @@ func (r *Result) Missing() []Tally {
 
 // String says "string 3: 4 of 10 good takes".
 func (t Tally) String() string {
-	return fmt.Sprintf("%v: %d of %d good takes", record.Slot{Mode: t.Mode, Number: t.Number}, min(t.Good, t.Wanted), t.Wanted)
+	return fmt.Sprintf("%v: %d of %d good takes", record.TakeGroup{Mode: t.Mode, Number: t.Number}, min(t.Good, t.Wanted), t.Wanted)
 }
 
 // reasons lists why takes did not count, the gravest first.

@@ -80,7 +80,7 @@ func (r *run) fill(ctx context.Context, s step, t *Tally) error {
 			return err
 		}
 		if t.Made >= limit {
-			return fmt.Errorf("%v: too few good takes after %d made%s", s.Slot, t.Made, t.reasons())
+			return fmt.Errorf("%v: too few good takes after %d made%s", s.TakeGroup, t.Made, t.reasons())
 		}
 		out, err := r.conn.Do(ctx, s.command(min(s.wanted-t.Good, maxCount, limit-t.Made)), r.sink())
 		t.Made += max(out.Got+out.Lost, 1)

@@ -17,10 +17,10 @@ type run struct {
 	mount  string // the name of the shop's copy of it
 	steps  []step
 	holds  record.Holds
-	seen   map[uint32]bool     // the sequence numbers of the power-up that the record has
-	heard  map[int]bool        // strings whose pitch was compared with their notes
-	power  map[int]float64     // by string, the sum of rms² of good quiet windows, mV²
-	index  map[record.Slot]int // of result.Tallies
+	seen   map[uint32]bool          // the sequence numbers of the power-up that the record has
+	heard  map[int]bool             // strings whose pitch was compared with their notes
+	power  map[int]float64          // by string, the sum of rms² of good quiet windows, mV²
+	index  map[record.TakeGroup]int // of result.Tallies
 	result *Result
 }
 
@@ -44,9 +44,9 @@ func (r *run) findSession() (err error) {
 	if !r.result.Resumed {
 		r.result.Session = record.SessionID(h.LastSession + 1)
 	}
-	r.heard, r.power, r.index = map[int]bool{}, map[int]float64{}, map[record.Slot]int{}
+	r.heard, r.power, r.index = map[int]bool{}, map[int]float64{}, map[record.TakeGroup]int{}
 	for i, s := range r.steps {
-		r.index[s.Slot] = i
+		r.index[s.TakeGroup] = i
 		r.result.Tallies = append(r.result.Tallies, Tally{Mode: s.Mode, Number: s.Number, Wanted: s.wanted, Refused: map[string]int{}})
 	}
 	for _, t := range h.Takes {
@@ -60,7 +60,7 @@ func (r *run) count(t record.Take) {
 	if !t.Good {
 		return
 	}
-	if i, ok := r.index[t.Slot]; ok {
+	if i, ok := r.index[t.TakeGroup]; ok {
 		r.result.Tallies[i].Good++
 	}
 	if t.Mode == record.Quiet {
@@ -71,7 +71,7 @@ func (r *run) count(t record.Take) {
 // quietLevel returns the quiet level of a string in mV, to the microvolt: the root
 // of the mean square of the session's good quiet windows, NaN before the first.
 func (r *run) quietLevel(number int) float64 {
-	i, ok := r.index[record.Slot{Mode: record.Quiet, Number: number}]
+	i, ok := r.index[record.TakeGroup{Mode: record.Quiet, Number: number}]
 	if !ok || r.result.Tallies[i].Good == 0 {
 		return math.NaN()
 	}
@@ -79,8 +79,8 @@ func (r *run) quietLevel(number int) float64 {
 }
 
 // newest returns the last sequence number that the jig is known to have used.
-// The record may know of later ones than a conversation that goes on since an
-// earlier capture.
+// The record may hold a later one than the conversation knows, if an earlier capture
+// had the same conversation.
 func (r *run) newest() uint32 {
 	last := r.conn.Last()
 	for seq := range r.seen {

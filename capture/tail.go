@@ -70,8 +70,8 @@ func (r *run) restart(ctx context.Context) error {
 }
 
 // fetch asks for readings from..to and files them in the order in which they
-// were made, so that a string's quiet level comes before its takes. Where the jig
-// restarts meanwhile, the next command meets with that.
+// were made, so that a string's quiet level comes before its takes. If the jig
+// restarts meanwhile, the next command finds out.
 func (r *run) fetch(ctx context.Context, from, to uint32) error {
 	type item struct {
 		after uint32 // how far after from

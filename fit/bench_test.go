@@ -20,7 +20,7 @@ func BenchmarkFit(b *testing.B) {
 	})
 	b.Run("judged", func(b *testing.B) {
 		for b.Loop() {
-			if _, err := judgedAs(d, logHeight.name); err != nil {
+			if _, err := measuredAs(d, logHeight.name); err != nil {
 				b.Fatal(err)
 			}
 		}

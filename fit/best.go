@@ -24,7 +24,7 @@ func Best(d *cell.Data, progress Progress, names ...string) (*Result, error) {
 	var scores []Score
 	folds := map[string][]Fold{}
 	for _, k := range chosen {
-		r, err := k.judged(d, progress)
+		r, err := k.measured(d, progress)
 		if err == nil {
 			err = r.checkScatter()
 		}

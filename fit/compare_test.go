@@ -193,7 +193,7 @@ func TestBestDoesNotBelieveInExactness(t *testing.T) {
 
 func TestNoCellIsNoModel(t *testing.T) {
 	for _, k := range Kinds() {
-		if _, err := judgedAs(&cell.Data{Readings: 3}, k); err == nil || !strings.Contains(err.Error(), "no good take among 3 readings") {
+		if _, err := measuredAs(&cell.Data{Readings: 3}, k); err == nil || !strings.Contains(err.Error(), "no good take among 3 readings") {
 			t.Errorf("%s: got %v", k, err)
 		}
 	}

@@ -107,7 +107,7 @@ func TestCrossValidateWithoutFigures(t *testing.T) {
 func TestCrossValidateFindsTheNoise(t *testing.T) {
 	w := truth{pole: 0.45, core: 1.1, lift: -0.5, noise: 0.05}
 	d := &cell.Data{Cells: w.cells(rand.New(rand.NewPCG(1, 9)), 20)}
-	r, err := judgedAs(d, logHeight.name)
+	r, err := measuredAs(d, logHeight.name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -117,7 +117,7 @@ func TestCrossValidateFindsTheNoise(t *testing.T) {
 	if *r.CVLevel < 2**r.CVBalance { // pickups differ by 0.2, four times the noise
 		t.Errorf("level is missed by %.2f dB, balance by %.2f dB", *r.CVLevel, *r.CVBalance)
 	}
-	gapOnly, err := judgedAs(d, logGap.name)
+	gapOnly, err := measuredAs(d, logGap.name)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,7 +1,6 @@
 package fit
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 	"slices"
@@ -94,7 +93,7 @@ func (f *Falloff) scatterOf(k int) Parameter {
 	e := &curve.Effects[k]
 	levels, prior := float64(f.LevelCounts[k]), e.Spread.DF
 	p := Parameter{Name: "sd_" + e.Name, Value: float64(f.effectSD(k)), Unit: "ln v", FromData: levels / (levels + prior)}
-	if k == curve.SetupEffect {
+	if k == curve.MountingEffect {
 		p.Unit = "mm"
 	}
 	p.SE = p.Value / math.Sqrt(2*(levels+prior))
@@ -131,23 +130,4 @@ func (f *Falloff) sitesOf(cells []cell.Cell) []*curve.Site {
 		sites[i] = f.CellSite(&cells[i], last[cells[i].Pickup])
 	}
 	return sites
-}
-
-// decodeFalloff reads what encoding a Falloff as JSON wrote.
-func decodeFalloff(state []byte) (*Falloff, error) {
-	f := &Falloff{}
-	if err := json.Unmarshal(state, f); err != nil {
-		return nil, err
-	}
-	n := f.Size()
-	if len(f.Theta) != n || len(f.Cov) != n || len(f.SDs) != 1+len(curve.Effects) || len(f.LevelCounts) != len(curve.Effects) {
-		return nil, fmt.Errorf("expected %d parameters with their covariance and %d standard deviations, got %d, %d, %d",
-			n, 1+len(curve.Effects), len(f.Theta), len(f.Cov), len(f.SDs))
-	}
-	for i, row := range f.Cov {
-		if len(row) != n || !(row[i] >= 0) {
-			return nil, fmt.Errorf("covariance: row %d: expected %d values, none negative on the diagonal", i+1, n)
-		}
-	}
-	return f, nil
 }

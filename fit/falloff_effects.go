@@ -73,7 +73,7 @@ func (m *CellEffects) solve() (err error) {
 		return err
 	}
 	for i := range m.Lift {
-		m.Lift[i] = m.Value(curve.SetupEffect, i)
+		m.Lift[i] = m.Value(curve.MountingEffect, i)
 	}
 	return nil
 }
@@ -95,7 +95,7 @@ func (m *CellEffects) Value(k, cell int) float64 {
 func (m *CellEffects) Shifts(k int) []float64 {
 	out := make([]float64, len(m.Cells))
 	for i, s := range m.Sites {
-		if k == curve.SetupEffect {
+		if k == curve.MountingEffect {
 			out[i] = m.Model.Predict(m.Model.Theta, s, m.Lift[i]) - m.Model.Predict(m.Model.Theta, s, 0)
 		} else {
 			out[i] = m.Value(k, i)

@@ -30,7 +30,7 @@ func sampleModes(t *testing.T) *CellEffects {
 func TestModesAreFitted(t *testing.T) {
 	m := sampleModes(t)
 	f := m.Model
-	for _, k := range []int{curve.StringEffect, curve.ChannelEffect} {
+	for _, k := range []int{curve.StringEffect, curve.SlotEffect} {
 		for i := range m.Cells {
 			key := curve.Effects[k].Name + curve.Effects[k].Level(&m.Cells[i])
 			if d := m.Value(k, i) - f.Offsets[key]; math.Abs(d) > 2e-3 {

@@ -128,7 +128,7 @@ func (f *Falloff) iterate(m *solve.Mixed, cells []cell.Cell, sites []*curve.Site
 		}
 		copy(f.Theta, fit.Beta)
 		for i := range lift {
-			lift[i] = fit.U[curve.SetupEffect][m.Terms[curve.SetupEffect].Level[i]][0]
+			lift[i] = fit.U[curve.MountingEffect][m.Terms[curve.MountingEffect].Level[i]][0]
 			m.Weight[i] = huberWeight(m, fit, sds[0], cells, i)
 		}
 	}
@@ -150,7 +150,7 @@ func sdsOf(fit *solve.MixedFit) []float64 {
 // to predict a built pickup.
 func (f *Falloff) keepOffsets(m *solve.Mixed, fit *solve.MixedFit, cells []cell.Cell) {
 	f.Offsets = map[string]float64{}
-	for _, k := range []int{curve.BatchEffect, curve.StringEffect, curve.ChannelEffect} {
+	for _, k := range []int{curve.BatchEffect, curve.StringEffect, curve.SlotEffect} {
 		for i := range cells {
 			f.Offsets[curve.Effects[k].Key(&cells[i])] = fit.U[k][m.Terms[k].Level[i]][0]
 		}

@@ -26,7 +26,7 @@ func (f *Falloff) mixedModel(cells []cell.Cell) *solve.Mixed {
 	}
 	for k, e := range effectsIn(cells, f.FieldSD) {
 		t := solve.Term{Name: e.Name, Level: numberLevels(cells, e.Level), Spread: e.Spread, Local: e.Local}
-		if k == curve.SetupEffect {
+		if k == curve.MountingEffect {
 			t.Z = make([][]float64, n)
 			for i := range t.Z {
 				t.Z[i] = []float64{0}
@@ -94,7 +94,7 @@ func (f *Falloff) linearise(m *solve.Mixed, cells []cell.Cell, sites []*curve.Si
 			m.X.Set(i, j, g)
 			y += g * f.Theta[j]
 		}
-		m.Terms[curve.SetupEffect].Z[i][0] = slope
+		m.Terms[curve.MountingEffect].Z[i][0] = slope
 		m.Y[i] = y
 	}
 }

@@ -25,7 +25,7 @@ func (f *Falloff) Expect(cells []cell.Cell) []float64 {
 			continue
 		}
 		out[i] = f.Predict(f.Theta, f.CellSite(c, last[c.Pickup]), 0)
-		for _, k := range []int{curve.StringEffect, curve.ChannelEffect} {
+		for _, k := range []int{curve.StringEffect, curve.SlotEffect} {
 			out[i] += f.Offsets[curve.Effects[k].Key(c)]
 		}
 	}
@@ -34,8 +34,13 @@ func (f *Falloff) Expect(cells []cell.Cell) []float64 {
 
 // Site is the curve's inputs for one string of a setup over its pole.
 func (f *Falloff) Site(s *Setup, i int, heights []float64) *curve.Site {
-	str := s.Strings[i]
-	out := &curve.Site{Core: str.Core, Gauge: str.Gauge, Wrap: str.Wrap, Height: heights[i], StringHeight: s.StringHeights[i],
+	return f.siteUnder(s, s.Strings[i], i, heights[i])
+}
+
+// siteUnder is the curve's inputs for a string in place i of a setup, over a pole of some
+// height.
+func (f *Falloff) siteUnder(s *Setup, str profiles.String, i int, height float64) *curve.Site {
+	out := &curve.Site{Core: str.Core, Gauge: str.Gauge, Wrap: str.Wrap, Height: height, StringHeight: s.StringHeights[i],
 		Missing: curve.MissingNeighbours(i+1, len(s.Strings)), Spacing: s.Spacing}
 	if hz, err := profiles.Pitch(str.Note); err == nil && f.Pitch {
 		out.Velocity = curve.RelativeVelocity(s.PlayedBy(f.Excite), hz, str)
@@ -90,7 +95,7 @@ func (f *Falloff) Uncertainty(s *Setup, heights []float64) *mat.SymDense {
 		for k := i; k < n; k++ {
 			v := propagated.At(i, k)
 			if w := s.Strings[i].Wrap; w == s.Strings[k].Wrap && w != profiles.Plain && !slices.Contains(f.Wraps, w) {
-				v += f.unmeasuredWrapSD(s, i) * f.unmeasuredWrapSD(s, k)
+				v += j.At(i, curve.WrapCommon) * j.At(k, curve.WrapCommon) * solve.Square(curve.WrapPrior(w).SD)
 			}
 			if i == k {
 				v += variance[i]
@@ -110,13 +115,22 @@ const guessedCoreSD = 0.06
 // range of what was measured.
 func (f *Falloff) stringVariance(s *Setup, i int, at *curve.Site) float64 {
 	v := f.poleVariance(s, i) + solve.Square(f.SDs[1+curve.StringEffect])
-	a := f.LogArea(f.Theta, at)
-	perArea := f.Theta[curve.AreaExponent] + f.Theta[curve.Steepness]*f.GapTerm(f.Theta, a, at.Gap())
-	if str := s.Strings[i]; str.CoreEstimated {
-		share := str.Core * str.Core / (curve.RefDiameter * curve.RefDiameter * math.Exp(a))
-		v += solve.Square(2 * guessedCoreSD * share * perArea)
+	if s.Strings[i].CoreEstimated {
+		v += solve.Square(f.guessedCoreError(s, i, at.Height))
 	}
 	return v + f.Range.extrapolationVariance(s.StringHeights[i]-at.Height, at.Height, at.Core)
+}
+
+// guessedCoreError is the standard deviation of ln v that a guessed core of string i
+// leaves: half of what its level differs by from a core thinner by guessedCoreSD to one
+// thicker by that, in the same gauge.
+func (f *Falloff) guessedCoreError(s *Setup, i int, height float64) float64 {
+	at := func(off float64) float64 {
+		str := s.Strings[i]
+		str.Core *= math.Exp(off)
+		return f.Predict(f.Theta, f.siteUnder(s, str, i, height), 0)
+	}
+	return (at(guessedCoreSD) - at(-guessedCoreSD)) / 2
 }
 
 // poleVariance is the variance of ln v from pole to pole; where the field of this
@@ -133,14 +147,6 @@ func (f *Falloff) poleVariance(s *Setup, i int) float64 {
 	return pole
 }
 
-// unmeasuredWrapSD is the standard deviation of a string's ln v because its wrap was
-// never measured, but for what all wraps share.
-func (f *Falloff) unmeasuredWrapSD(s *Setup, i int) float64 {
-	str := s.Strings[i]
-	wrap := f.WrapWeight(f.Theta, str.Wrap) * (str.Gauge*str.Gauge - str.Core*str.Core)
-	return f.Theta[curve.AreaExponent] * wrap / (str.Core*str.Core + wrap) * curve.WrapPrior(str.Wrap).SD
-}
-
 func (f *Falloff) Warnings(s *Setup, heights []float64) []string {
 	out := f.Range.warnings(s, heights)
 	if f.NoReadings {
@@ -155,7 +161,7 @@ func (f *Falloff) Warnings(s *Setup, heights []float64) []string {
 			break
 		}
 	}
-	if to := s.PlayedBy(f.Excite); to != f.Excite {
+	if to := s.PlayedBy(f.Excite); to != f.Excite && !f.NoReadings {
 		out = append(out, fmt.Sprintf("measured by %q, converted to %q from the strings' notes and masses", cmp.Or(f.Excite, "no known means"), to))
 	}
 	return out

@@ -21,7 +21,7 @@ import (
 
 func sampleResult(t *testing.T, kind string) *Result {
 	t.Helper()
-	r, err := judgedAs(celltest.Sample(t), kind)
+	r, err := measuredAs(celltest.Sample(t), kind)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -143,11 +143,7 @@ func FuzzReadModel(f *testing.F) {
 		if err != nil {
 			return
 		}
-		s, heights := setup()
-		r.Model.Level(nil, s, heights)
-		r.Model.Uncertainty(s, heights)
-		r.Model.Warnings(s, heights)
-		r.Model.Parameters()
+		predictNumbers(t, r.Model)
 	})
 }
 
@@ -172,7 +168,7 @@ func TestReportNames(t *testing.T) {
 			t.Errorf("parameters lack %q", name)
 		}
 	}
-	single, err := judgedAs(&cell.Data{Cells: sampleResultCells(t)}, "loglinear-gap")
+	single, err := measuredAs(&cell.Data{Cells: sampleResultCells(t)}, "loglinear-gap")
 	if err != nil {
 		t.Fatal(err)
 	}

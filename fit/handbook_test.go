@@ -2,13 +2,18 @@ package fit
 
 import (
 	"math"
+	"slices"
+	"strings"
 	"testing"
 
 	"evenpole/fit/cell/celltest"
+	"evenpole/fit/curve"
 	"evenpole/fit/curve/curvetest"
 	"evenpole/fit/level"
 	"evenpole/fit/solve"
 	"evenpole/profiles"
+
+	"gonum.org/v1/gonum/mat"
 )
 
 // TestPriorHoldsRealShop: what a record that no part of this program made says
@@ -47,8 +52,11 @@ func TestHandbookPlans(t *testing.T) {
 	}
 	quiet := *s
 	quiet.Excite = profiles.Force
-	if w := h.Warnings(&quiet, heights); len(w) != 2 {
+	if w := h.Warnings(&quiet, heights); len(w) != 1 || !strings.Contains(w[0], "nothing was measured yet") {
 		t.Errorf("an order that says how it is played: warnings %q", w)
+	}
+	if w := strings.Join(fitted.Warnings(&quiet, heights), "\n"); !strings.Contains(w, `measured by "travel", converted to "force"`) {
+		t.Errorf("with data: warnings %q", w)
 	}
 }
 
@@ -70,6 +78,62 @@ func TestBeyondTheRangeErrorsGrow(t *testing.T) {
 		if !(v > inside*1.05) {
 			t.Errorf("%s: variance %.5f, inside %.5f", name, v, inside)
 		}
+	}
+}
+
+// TestGuessedCoreByDifferences: what a guessed core adds to a string's variance is the
+// slope of its level by the logarithm of the core, from small differences, times the
+// standard deviation of the guess; near the pole and far from it, however it is played.
+func TestGuessedCoreByDifferences(t *testing.T) {
+	for _, excite := range []profiles.Excitation{profiles.Travel, profiles.Force} {
+		f := Handbook(excite).(*Falloff)
+		for _, str := range []profiles.String{
+			{Note: "D3", Gauge: 0.66, Core: 0.36, Wrap: profiles.NickelPlatedSteel},
+			{Note: "E2", Gauge: 1.17, Core: 0.46, Wrap: profiles.Nickel},
+			{Note: "E1", Gauge: 2.67, Core: 1.1, Wrap: profiles.Stainless},
+		} {
+			for _, gap := range []float64{1.2, 2.5, 5} {
+				heights := []float64{1}
+				setup := func(core float64, guessed bool) *Setup {
+					s := str
+					s.Core, s.CoreEstimated = core, guessed
+					return &Setup{Strings: []profiles.String{s}, StringHeights: []float64{gap + heights[0]}, Spacing: 10.2}
+				}
+				const h = 1e-4
+				above := f.Level(nil, setup(str.Core*math.Exp(h), false), heights)[0]
+				below := f.Level(nil, setup(str.Core*math.Exp(-h), false), heights)[0]
+				want := solve.Square((above - below) / (2 * h) * guessedCoreSD)
+				got := f.Uncertainty(setup(str.Core, true), heights).At(0, 0) - f.Uncertainty(setup(str.Core, false), heights).At(0, 0)
+				if math.Abs(math.Sqrt(got)-math.Sqrt(want)) > 0.02*math.Sqrt(want) {
+					t.Errorf("%s, %s, gap %g mm: a guessed core adds %.5f, by differences %.5f", excite, str.Note, gap, math.Sqrt(got), math.Sqrt(want))
+				}
+			}
+		}
+	}
+}
+
+// TestUnmeasuredWrapIsAParameterAtItsPrior: strings of a wrap that the model has no
+// parameter for are as uncertain as by one that only its prior tells of.
+func TestUnmeasuredWrapIsAParameterAtItsPrior(t *testing.T) {
+	f := Handbook(profiles.Travel).(*Falloff)
+	s := &Setup{StringHeights: []float64{2.2, 4, 6}, Spacing: 10.2, Strings: []profiles.String{
+		{Note: "G3", Gauge: 0.43, Core: 0.43, Wrap: profiles.Plain},
+		{Note: "D3", Gauge: 0.66, Core: 0.36, Wrap: profiles.Stainless},
+		{Note: "E2", Gauge: 1.17, Core: 0.46, Wrap: profiles.Stainless},
+	}}
+	heights := []float64{1, 1, 1}
+	with := *f
+	prior := curve.WrapPrior(profiles.Stainless)
+	with.Wraps = []profiles.Wrap{profiles.Stainless}
+	with.Theta = append(slices.Clone(f.Theta), prior.Mean)
+	with.Cov = nil
+	for _, row := range f.Cov {
+		with.Cov = append(with.Cov, append(slices.Clone(row), 0))
+	}
+	with.Cov = append(with.Cov, append(make([]float64, f.Size()), solve.Square(prior.SD)))
+	got, want := f.Uncertainty(s, heights), with.Uncertainty(s, heights)
+	if !mat.EqualApprox(got, want, 1e-12) {
+		t.Errorf("got\n%.6f\nwant\n%.6f", mat.Formatted(got), mat.Formatted(want))
 	}
 }
 

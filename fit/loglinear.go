@@ -1,8 +1,6 @@
 package fit
 
 import (
-	"encoding/json"
-	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -129,36 +127,3 @@ func (m *logLinear) PickupSD() (sd level.Ln, ok bool)        { return 0, false }
 func (m *logLinear) knowsHeights() bool { return m.has(onPoleHeight) || m.has(onGap) }
 
 func (m *logLinear) has(t term) bool { return slices.Contains(m.Terms, t.name) }
-
-// decode reads what encoding a logLinear as JSON wrote.
-func (k logKind) decode(state []byte) (*logLinear, error) {
-	m := &logLinear{kind: k.name}
-	if err := json.Unmarshal(state, m); err != nil {
-		return nil, err
-	}
-	for _, name := range m.Terms {
-		i := slices.IndexFunc(k.terms, func(t term) bool { return t.name == name })
-		if i < 0 {
-			return nil, fmt.Errorf("terms: a %s model has no %q", k.name, name)
-		}
-		m.terms = append(m.terms, k.terms[i])
-	}
-	return m, m.check()
-}
-
-// check refuses a state that no fit can have left.
-func (m *logLinear) check() error {
-	n := len(m.Terms)
-	if n == 0 || len(m.B) != n || len(m.Centre) != n || len(m.Cov) != n {
-		return fmt.Errorf("expected terms, b, centre and covariance of one length, got %d, %d, %d, %d", n, len(m.B), len(m.Centre), len(m.Cov))
-	}
-	for i, row := range m.Cov {
-		if len(row) != n || !(row[i] >= 0) {
-			return fmt.Errorf("covariance: row %d: expected %d values, none negative on the diagonal", i+1, n)
-		}
-	}
-	if m.SD < 0 || m.MeanSE < 0 {
-		return fmt.Errorf("expected deviations that are not negative, got %g and %g", m.SD, m.MeanSE)
-	}
-	return nil
-}

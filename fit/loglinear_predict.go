@@ -8,6 +8,7 @@ import (
 	"evenpole/fit/cell"
 	"evenpole/fit/curve"
 	"evenpole/fit/solve"
+	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -39,9 +40,23 @@ func (m *logLinear) Level(dst []float64, s *Setup, heights []float64) []float64 
 	return dst
 }
 
-// newWrapSD is the standard deviation of the error of ln v for strings of a wrap that
-// was not measured: 1.3 dB, our assumption.
-const newWrapSD = 0.15
+// Standard deviations of the error of ln v for strings of a wrap that was not measured:
+// of one that the handbook knows, 1.3 dB, our assumption; of one that it does not know,
+// 2.6 dB, what the falloff model's prior makes of a wound string that may be bronze or
+// steel.
+const (
+	newWrapSD = 0.15
+	ownWrapSD = 0.3
+)
+
+// wrapVariance is the variance of ln v that strings of a wrap which was not measured
+// have in common.
+func wrapVariance(w profiles.Wrap) float64 {
+	if _, known := profiles.ParseWrap(string(w)); known {
+		return newWrapSD * newWrapSD
+	}
+	return ownWrapSD * ownWrapSD
+}
 
 // Uncertainty is the covariance of the terms' estimates, and the residual
 // variance for each string as what differs between builds. The error of the
@@ -61,7 +76,7 @@ func (m *logLinear) Uncertainty(s *Setup, heights []float64) *mat.SymDense {
 		for k := i; k < n; k++ {
 			cov.SetSym(i, k, mat.Inner(x.RowView(i), estimates, x.RowView(k)))
 			if w := s.Strings[i].Wrap; w == s.Strings[k].Wrap && !m.Range.hasWrap(w) {
-				cov.SetSym(i, k, cov.At(i, k)+newWrapSD*newWrapSD)
+				cov.SetSym(i, k, cov.At(i, k)+wrapVariance(w))
 			}
 		}
 		cov.SetSym(i, i, cov.At(i, i)+m.SD*m.SD)

@@ -224,7 +224,7 @@ func TestLogLinearOnDegenerateRecords(t *testing.T) {
 		{"level that heights do not matter to", many(30, func(i int, r *record.Reading) { vary(i, r); r.RMS += float64(i*i%7)/10 - float64(i%5)/100 }), "", "cannot be told from none"},
 		{"one pickup", many(30, func(i int, r *record.Reading) { vary(i, r); r.RMS += float64(i % 7) }), "", "one pickup alone"},
 	} {
-		r, err := judgedAs(celltest.Gather(t, c.rows), logHeight.name)
+		r, err := measuredAs(celltest.Gather(t, c.rows), logHeight.name)
 		var refusal *CannotFitError
 		switch {
 		case c.refuse != "":
@@ -252,7 +252,7 @@ func TestLogLinearFitsTheMostCommonExcitation(t *testing.T) {
 		cells[i].Excite = profiles.Force
 		cells[i].Mean += 5
 	}
-	r, err := judgedAs(&cell.Data{Cells: cells, Used: 180}, logHeight.name)
+	r, err := measuredAs(&cell.Data{Cells: cells, Used: 180}, logHeight.name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -388,6 +388,10 @@ func TestLogLinearWarnsBeyondWhatWasMeasured(t *testing.T) {
 	if after := m.Uncertainty(s, heights).At(2, 2); math.Abs(after-before-newWrapSD*newWrapSD) > 1e-12 {
 		t.Errorf("a wrap that was not measured adds %g to the variance, want %g", after-before, newWrapSD*newWrapSD)
 	}
+	s.Strings[2].Wrap = "xyzzy"
+	if after := m.Uncertainty(s, heights).At(2, 2); math.Abs(after-before-ownWrapSD*ownWrapSD) > 1e-12 {
+		t.Errorf("a wrap that the handbook does not know adds %g to the variance, want %g", after-before, ownWrapSD*ownWrapSD)
+	}
 }
 
 func sameCore(cells []cell.Cell) []cell.Cell {
@@ -422,11 +426,11 @@ func TestLogLinearFromDrivenStrings(t *testing.T) {
 // meant. Signs are physics: closer and thicker is louder.
 func TestLogLinearOnSampleRecord(t *testing.T) {
 	d := celltest.Sample(t)
-	r, err := judgedAs(d, logGap.name)
+	r, err := measuredAs(d, logGap.name)
 	if err != nil {
 		t.Fatal(err)
 	}
-	height, err := judgedAs(d, logHeight.name)
+	height, err := measuredAs(d, logHeight.name)
 	if err != nil {
 		t.Fatal(err)
 	}

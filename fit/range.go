@@ -23,6 +23,20 @@ type Range struct {
 	Batches    []string        `json:"batches"`
 }
 
+// check refuses a range whose ends are not lengths in order.
+func (r *Range) check() error {
+	const most = 1000 // mm
+	for _, f := range []struct {
+		key string
+		of  [2]float64
+	}{{"pole_height_mm", r.PoleHeight}, {"gap_mm", r.Gap}, {"core_mm", r.Core}, {"arc_mm", r.Arc}} {
+		if !(f.of[0] <= f.of[1] && within(f.of[0], 0, most) && within(f.of[1], 0, most)) {
+			return fmt.Errorf("range: %s: expected two lengths in mm, the lesser first, got %g and %g", f.key, f.of[0], f.of[1])
+		}
+	}
+	return nil
+}
+
 // rangeOf is the range of the cells that no mistake is thought to touch.
 func rangeOf(cells []cell.Cell) Range {
 	inf := math.Inf(1)

@@ -7,6 +7,7 @@ import (
 	"evenpole/fit/cell"
 	"evenpole/fit/level"
 	"evenpole/fit/solve"
+	"evenpole/profiles"
 )
 
 // Result is a fitted model with what is known of it. Program and History are
@@ -54,8 +55,9 @@ type Score struct {
 // Progress is called while Best works: fit number done of a kind, of so many, begins.
 type Progress func(kind string, done, of int)
 
-// judged fits a model and judges it on pickups and string sets left out in turn.
-func (k modelKind) judged(d *cell.Data, progress Progress) (*Result, error) {
+// measured fits a model and measures its error on pickups and string sets left out in
+// turn.
+func (k modelKind) measured(d *cell.Data, progress Progress) (*Result, error) {
 	if len(d.Cells) == 0 {
 		return nil, &CannotFitError{fmt.Sprintf("no good take among %s", counted(d.Readings, "reading")), "capture a pickup first"}
 	}
@@ -82,23 +84,55 @@ func (k modelKind) judged(d *cell.Data, progress Progress) (*Result, error) {
 			Warnings: append(append([]string{}, m.Notes()...), cv.notes...),
 		},
 	}
+	r.Warnings = append(r.Warnings, ownWraps(d.Cells)...)
 	if w := r.Drift.warning(); w != "" {
 		r.Warnings = append(r.Warnings, w)
 	}
 	if n := len(d.Suspects); n > 0 {
-		r.Warnings = append(r.Warnings, fmt.Sprintf("the record seems to hold mistakes, %d of them: where one is, take its rows back and bring them in put right; until then they count little", n))
+		r.Warnings = append(r.Warnings, fmt.Sprintf("the record seems to hold mistakes, %d of them: where one is, correct its mount file and file its session anew with 'evenpole record amend'; until then its rows count little", n))
 	}
 	r.countUse(d)
 	return r, nil
 }
 
-// checkFinite refuses a model with an estimate that is no number.
+// ownWraps warns of wraps in the record that the handbook does not know, and of wound
+// strings whose wrap the record does not name.
+func ownWraps(cells []cell.Cell) []string {
+	var wound []profiles.String
+	for i := range cells {
+		wound = append(wound, profiles.String{Wrap: cells[i].Wrap})
+	}
+	var out []string
+	for _, w := range profiles.OwnWraps(wound) {
+		if w == cell.Unnamed {
+			out = append(out, "wound strings whose wrap the record does not name are taken for strings of one wrap, which the handbook does not know; fill in the column wrap")
+			continue
+		}
+		out = append(out, profiles.OwnWrapWarning(w))
+	}
+	return out
+}
+
+// checkFinite refuses a model with an estimate that is no number, or that could not be
+// read again from its file.
 func checkFinite(m Model) error {
 	for _, p := range m.Parameters() {
 		if !solve.Finite(p.Value) || !solve.Finite(p.SE) {
 			return &CannotFitError{fmt.Sprintf("the data leave %s of the %s model without a finite estimate", p.Name, m.Kind()),
 				"capture pickups that differ more in pole height and strings"}
 		}
+	}
+	if err := checkModel(m); err != nil {
+		return &CannotFitError{fmt.Sprintf("the data lead a %s model beyond what a pickup can be like (%v)", m.Kind(), err),
+			"look whether lengths and levels are in the units that they should be in"}
+	}
+	return nil
+}
+
+// checkModel refuses a model with a state that no fit of levels of pickups can have left.
+func checkModel(m Model) error {
+	if c, ok := m.(interface{ check() error }); ok {
+		return c.check()
 	}
 	return nil
 }

@@ -215,7 +215,7 @@ func TestFitFindsDrift(t *testing.T) {
 			}
 		}
 	}
-	r, err := judgedAs(d, logHeight.name)
+	r, err := measuredAs(d, logHeight.name)
 	if err != nil {
 		t.Fatal(err)
 	}

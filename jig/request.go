@@ -33,7 +33,8 @@ func (c *Conn) slowRequest(cmd Command) *request {
 	return r
 }
 
-// expect makes a request, if it is one, due again after wait, which stays.
+// expect has a request sent again after wait, and after wait once more. A nil request
+// is left alone.
 func (r *request) expect(now time.Time, wait time.Duration) {
 	if r == nil {
 		return

@@ -187,8 +187,8 @@ func (v *running) lostSince() int {
 	return n
 }
 
-// done: what was made has all come or was given up, and that is certain when
-// there is as much of it as there should be, or a status line has confirmed it.
+// done reports whether all readings that were made have come or were given up. There
+// may be more of them unless their number is full or a status line has confirmed it.
 func (v *running) done() bool {
 	if v.main == nil {
 		return len(v.conn.tracker.holes) == 0

@@ -11,8 +11,8 @@ import (
 	"sync"
 )
 
-// setsFile is the file in a shop folder that holds the shop's own string sets.
-const setsFile = "strings.toml"
+// SetsFile is the file in a shop folder that holds the shop's own string sets.
+const SetsFile = "strings.toml"
 
 //go:embed builtin.toml
 var builtinText []byte
@@ -39,7 +39,7 @@ var builtin = sync.OnceValue(func() *Library {
 // ones alone. A mistake in the file is
 // an [*Error].
 func LoadLibrary(shopDir string) (*Library, error) {
-	path := filepath.Join(shopDir, setsFile)
+	path := filepath.Join(shopDir, SetsFile)
 	text, err := os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return Builtin(), nil

@@ -75,7 +75,7 @@ func TestShopWithoutSets(t *testing.T) {
 
 func TestUnreadableSets(t *testing.T) {
 	dir := t.TempDir()
-	if err := os.Mkdir(filepath.Join(dir, setsFile), 0o777); err != nil {
+	if err := os.Mkdir(filepath.Join(dir, SetsFile), 0o777); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := LoadLibrary(dir); err == nil {

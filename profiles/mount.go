@@ -36,7 +36,7 @@ func ParseMount(name string, text []byte, l *Library) (*Mount, error) {
 		Text:     bytes.Clone(text),
 		Batch:    top.text("batch", required),
 		Magnets:  readMagnets(top, loose),
-		ProbeGap: top.length("probe_gap", loose, probeGaps),
+		ProbeGap: top.length("probe_gap", loose, mountLimits["probe_gap"]),
 	}
 	if !loose {
 		m.readPickup(top, l)
@@ -50,7 +50,7 @@ func ParseMount(name string, text []byte, l *Library) (*Mount, error) {
 func (m *Mount) readPickup(t *table, l *Library) {
 	m.Pickup = t.text("pickup", required)
 	m.Poles = readPoles(t, optional)
-	m.PoleHeights = t.lengths("pole_heights", required, poleHeights)
+	m.PoleHeights = t.lengths("pole_heights", required, mountLimits["pole_height"])
 	m.Set, m.Strings = readStrings(t, l)
 	m.readHeights(t)
 	if !t.doc.ok() {
@@ -73,7 +73,7 @@ func (m *Mount) readHeights(t *table) {
 		t.either("string_heights", key)
 	}
 	onArc := t.has("string_height_first", "string_height_last")
-	m.StringHeights = t.lengths("string_heights", !onArc, stringHeights)
+	m.StringHeights = t.lengths("string_heights", !onArc, mountLimits["string_height"])
 	a := arcOf{
 		radius: t.length("fretboard_radius", onArc, radii),
 		spread: t.length("string_spread", optional, spreads),

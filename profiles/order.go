@@ -21,7 +21,8 @@ func ReadOrder(path string, l *Library) (*Order, error) {
 // An order may leave out scale_length_mm, pickup_from_bridge_mm, magnets,
 // offset_db, excite, the [[compare]] tables, and both pole_height_step_mm and
 // pole_heights_mm, of which it may give one. Of the stock heights in
-// pole_heights_mm only those within the limits are kept.
+// pole_heights_mm only those within the limits are kept. Offsets are kept as they are
+// given, whatever their mean: [Order.Target] centres them.
 //
 // Beside these it may give in [pickup] pole_heights_fixed_mm (for poles that
 // cannot be set: the pickup is raised, lowered and tilted instead, by up to

@@ -3,6 +3,7 @@ package profiles
 import (
 	"errors"
 	"io/fs"
+	"math"
 	"path/filepath"
 	"reflect"
 	"slices"
@@ -318,5 +319,29 @@ func TestMissingFile(t *testing.T) {
 	}
 	if _, err := ReadMount(filepath.Join(t.TempDir(), "none.toml"), Builtin()); !errors.Is(err, fs.ErrNotExist) {
 		t.Errorf("ReadMount: got %v, want a file that is not there", err)
+	}
+}
+
+func TestTarget(t *testing.T) {
+	for _, c := range []struct {
+		offset, want []float64
+		note         string
+	}{
+		{nil, []float64{0, 0, 0}, ""},
+		{[]float64{0.5, 0, -0.5}, []float64{0.5, 0, -0.5}, ""},
+		{[]float64{0.1, 0.2, -0.3}, []float64{0.1, 0.2, -0.3}, ""}, // sums to 2.8e-17
+		{[]float64{2, 2, 2}, []float64{0, 0, 0}, "offset_db averages +2 dB; balances have no mean, so that is taken off every offset"},
+		{[]float64{0, 0, -3}, []float64{1, 1, -2}, "offset_db averages -1 dB; balances have no mean, so that is taken off every offset"},
+	} {
+		o := &Order{Offset: c.offset, Strings: make([]String, 3)}
+		for i, got := range o.Target() {
+			if math.Abs(got-c.want[i]) > 1e-12 {
+				t.Errorf("%v: got %v, want %v", c.offset, o.Target(), c.want)
+				break
+			}
+		}
+		if got := o.CentringNote(); got != c.note {
+			t.Errorf("%v: got %q, want %q", c.offset, got, c.note)
+		}
 	}
 }

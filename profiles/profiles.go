@@ -30,7 +30,8 @@
 //
 //   - vocabulary.go: the words that files share ([PoleKind], [Excitation], [Wrap]), each
 //     with its one list.
-//   - limits.go: units, and the range of values that make sense for each key.
+//   - limits.go: units, and the range of values that make sense for each key;
+//     mountlimits.go: those that hold for all that comes into a record ([MountLimit]).
 //   - tree.go, unknown.go, table.go, parse.go: a TOML file as a tree of values with
 //     their places, the mistakes in it, and the reading of keys.
 //   - types.go: what files describe ([String], [StringSet], [Order], [Mount]).

@@ -1,9 +1,6 @@
 package profiles
 
-import (
-	"math"
-	"strings"
-)
+import "math"
 
 // sameLength is the difference in mm below which two lengths are one, written
 // in two units and rounded: half the last digit of a caliper.
@@ -40,10 +37,10 @@ func upsideDown(list []String) bool {
 func readString(t *table) String {
 	s := String{
 		Note:  t.text("note", optional),
-		Gauge: t.length("gauge", required, gauges),
-		Core:  t.length("core", optional, gauges),
-		Wrap:  Wrap(t.text("wrap", optional)),
+		Gauge: t.length("gauge", required, mountLimits["gauge"]),
+		Core:  t.length("core", optional, mountLimits["core"]),
 	}
+	s.Wrap, _ = ParseWrap(t.text("wrap", optional))
 	if !t.doc.ok() {
 		return s
 	}
@@ -60,7 +57,6 @@ func readString(t *table) String {
 	case !s.Plain() && s.Core > s.Gauge-sameLength:
 		t.fail("core", "expected less than the gauge (%.4g mm) of a wound string, got %.4g mm", s.Gauge, s.Core)
 	}
-	checkWrap(t, s.Wrap)
 	return completeCore(s)
 }
 
@@ -75,13 +71,4 @@ func completeCore(s String) String {
 		s.CoreEstimated = true
 	}
 	return s
-}
-
-// checkWrap refuses another spelling of a wrap that the program knows: it would
-// quietly become a material of its own.
-func checkWrap(t *table, wrap Wrap) {
-	spelt := strings.NewReplacer(" ", "_", "-", "_").Replace(strings.ToLower(string(wrap)))
-	if w, known := ParseWrap(spelt); known && w != wrap {
-		t.fail("wrap", "expected %q, got %q", w, wrap)
-	}
 }

@@ -1,5 +1,10 @@
 package profiles
 
+import (
+	"fmt"
+	"math"
+)
+
 // UsualSpacing is the distance between neighbouring poles and between the strings over
 // them, mm centre to centre, of an instrument with a plain first string, when nothing
 // says it (common practice).
@@ -58,7 +63,7 @@ type Order struct {
 	StringHeightFirst float64   // mm, underside over the bobbin plane, string 1
 	StringHeightLast  float64   // mm, the last string
 
-	Offset    []float64  // dB, wanted balance by string; zeros when not given
+	Offset    []float64  // dB, wanted balance by string as given; zeros when not given. See [Order.Target]
 	Tolerance float64    // dB, every string within +- this of its target
 	Excite    Excitation // Travel, Force, or "" (as the jig plucks)
 
@@ -69,6 +74,35 @@ type Order struct {
 	Strings      []String
 	Alternatives []StringSet // what the player may fit later, as many strings each
 	Compare      []Stagger
+}
+
+// Target is the wanted balance of each string, in dB: the offsets, centred. A balance
+// has no mean, so that of the offsets is taken off: the same offset on every string
+// asks for nothing.
+func (o *Order) Target() []float64 {
+	target, mean := make([]float64, len(o.Strings)), o.offsetMean()
+	for i := range o.Offset {
+		target[i] = o.Offset[i] - mean
+	}
+	return target
+}
+
+// CentringNote says what [Order.Target] took off the offsets; "" when they had no mean.
+func (o *Order) CentringNote() string {
+	mean := o.offsetMean()
+	if math.Abs(mean) < 1e-9 { // rounding
+		return ""
+	}
+	return fmt.Sprintf("offset_db averages %+.3g dB; balances have no mean, so that is taken off every offset", mean)
+}
+
+// offsetMean is the mean of the offsets, in dB.
+func (o *Order) offsetMean() float64 {
+	sum := 0.0
+	for _, x := range o.Offset {
+		sum += x
+	}
+	return sum / float64(max(1, len(o.Offset)))
 }
 
 // RestGap is the least gap between a pole and its string at rest, in mm.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"unicode"
 )
 
 // The words that orders, mounts and records share, each with its one list, by which
@@ -50,15 +51,65 @@ const (
 	PhosphorBronze    Wrap = "phosphor_bronze"
 )
 
-// Wraps lists the wraps that the handbook knows.
-func Wraps() []Wrap {
-	return []Wrap{Plain, Nickel, NickelPlatedSteel, Stainless, Bronze, PhosphorBronze}
+// wrapNames are the wraps that the handbook knows, each with what the trade calls it
+// besides, in the letters of [wrapKey]. "Steel" and "nickel wound" are not there: the
+// trade says them of more than one wrap.
+var wrapNames = []struct {
+	wrap   Wrap
+	others []string
+}{
+	{Plain, []string{"plain_steel", "unwound"}},
+	{Nickel, []string{"pure_nickel"}},
+	{NickelPlatedSteel, []string{"nickel_plated", "nps"}},
+	{Stainless, []string{"stainless_steel"}},
+	{Bronze, []string{"80_20_bronze", "bronze_80_20"}},
+	{PhosphorBronze, []string{"phos_bronze"}},
 }
 
-// ParseWrap reads the name of a wrap; known is false for one of the user's own.
+// Wraps lists the wraps that the handbook knows.
+func Wraps() []Wrap {
+	var out []Wrap
+	for _, n := range wrapNames {
+		out = append(out, n.wrap)
+	}
+	return out
+}
+
+// ParseWrap reads the name of a wrap, in any of its spellings: letters may be capital,
+// and blanks, hyphens and slashes stand for "_". known is false for a wrap of the
+// user's own, which is what text says.
 func ParseWrap(text string) (w Wrap, known bool) {
-	w = Wrap(text)
-	return w, slices.Contains(Wraps(), w)
+	key := wrapKey(text)
+	for _, n := range wrapNames {
+		if key == string(n.wrap) || slices.Contains(n.others, key) {
+			return n.wrap, true
+		}
+	}
+	return Wrap(text), false
+}
+
+// wrapKey is a name of a wrap in the letters in which names are compared.
+func wrapKey(text string) string {
+	return strings.Join(strings.FieldsFunc(strings.ToLower(text), func(r rune) bool {
+		return r == '_' || r == '-' || r == '/' || unicode.IsSpace(r)
+	}), "_")
+}
+
+// OwnWraps lists the wraps of strings that the handbook does not know, in order.
+func OwnWraps(list []String) []Wrap {
+	var out []Wrap
+	for _, s := range list {
+		if _, known := ParseWrap(string(s.Wrap)); !known && s.Wrap != "" {
+			out = append(out, s.Wrap)
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// OwnWrapWarning says what it means that the handbook does not know a wrap.
+func OwnWrapWarning(w Wrap) string {
+	return fmt.Sprintf("wrap %q is none that the handbook knows (%s): before strings of it are captured it may be anything from bronze to steel, and it is taken to weigh what steel does; correct the name, or capture strings of it", w, Choice(Wraps()))
 }
 
 // OneOf reads one of the words of a list.

@@ -65,7 +65,7 @@ func (p BatchPage) Class() string {
 	if p.Decision == nil {
 		return ""
 	}
-	return map[batch.Verdict]string{batch.Accept: "pass", batch.Reject: "fail"}[p.Decision.Verdict]
+	return map[batch.Answer]string{batch.Accept: "pass", batch.Reject: "fail"}[p.Decision.Answer]
 }
 
 // StripPlot is the picture of values in the order of measurement.

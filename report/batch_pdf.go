@@ -60,11 +60,11 @@ func (p BatchPage) decision(s *leaf) {
 		return
 	}
 	weight := 1.5
-	if d.Verdict == batch.Reject {
+	if d.Answer == batch.Reject {
 		weight = 3
 	}
-	s.frame(weight, d.Verdict == batch.Accept, func() {
-		s.para(strings.ToUpper(string(d.Verdict)), 12, true)
+	s.frame(weight, d.Answer == batch.Accept, func() {
+		s.para(strings.ToUpper(string(d.Answer)), 12, true)
 		s.para(d.Sentence()+".", bodySize, false)
 		if d.AtMost > 0 {
 			s.para(fmt.Sprintf("Measure %d more magnets at most; %d more would do, should mean and scatter stay what they are.", d.AtMost, d.Likely), bodySize, false)

@@ -24,7 +24,7 @@ func batchPage(strengths ...float64) BatchPage {
 		Tolerance: &batch.Tolerance{Share: 0.95, Confidence: 0.95, K: 2.8, Interval: batch.Interval{Low: 243, High: 277}},
 		Test:      "Grubbs' test for one outlier", Trend: &batch.Trend{Slope: 0.1, Across: 1, P: 0.4}, ForMean: &more, Within: 1,
 		Decision: &batch.Decision{
-			Verdict: batch.Accept, Limits: batch.Limits{Min: &low, Max: &high}, Risks: batch.Risks{Acceptable: 0.01, Limiting: 0.1, Producer: 0.05, Consumer: 0.1},
+			Answer: batch.Accept, Limits: batch.Limits{Min: &low, Max: &high}, Risks: batch.Risks{Acceptable: 0.01, Limiting: 0.1, Producer: 0.05, Consumer: 0.1},
 			Outside: 0.012, AcceptAt: 0.03, RejectAt: 0.04, Plan: 21, PlanK: 1.75,
 		},
 		Others: []batch.Comparison{{Batch: "gale", Reference: true, Count: 18, Mean: 240, Percent: 8.3, Within: &batch.Interval{Low: 6, High: 10}, DB: 0.7}},
@@ -42,7 +42,7 @@ func batchCases() map[string]BatchPage {
 	odd.Magnets[3].Reversed, odd.Magnets[4].Outlier, odd.Magnets[4].Breach = true, true, "below"
 	odd.Outliers = []batch.Outlier{{Magnet: "squall/05", Field: 232, Statistic: 2.4, Critical: 2.1}}
 	odd.Reversed, odd.Decision.Breaching = []string{"squall/04"}, []string{"squall/05"}
-	odd.Decision.Verdict, odd.Decision.AtMost, odd.Decision.Likely = batch.MeasureMore, 13, 4
+	odd.Decision.Answer, odd.Decision.AtMost, odd.Decision.Likely = batch.MeasureMore, 13, 4
 	odd.Sets = &batch.Sets{Size: 3, SD: 2.1, Free: 4.4, TrueSD: 2.4, Sets: []batch.Set{{Number: 1, Magnets: []string{"squall/02", "squall/03", "squall/07"}, Mean: 257.3, Spread: 4}}, Left: []string{"squall/06"}, Unfit: []string{"squall/04"}}
 	odd.Loudness = &batch.Loudness{Pickups: 1, Reference: 2, DB: 0.6, Within: &batch.Interval{Low: -1, High: 2.2}}
 	odd.Warnings = []string{"one take a magnet"}
@@ -57,7 +57,7 @@ func batchCases() map[string]BatchPage {
 	rude.Reversed = []string{hostile}
 
 	reject := batchPage(250, 260, 270)
-	reject.Decision.Verdict, reject.Decision.Limits.Max = batch.Reject, nil
+	reject.Decision.Answer, reject.Decision.Limits.Max = batch.Reject, nil
 
 	var many []float64
 	for i := range 600 {

@@ -97,12 +97,15 @@ func (c *Certificate) page() (*page, error) {
 	return &page{Certificate: *c, Cautions: plan.Cautions(c.Order.Poles), codeUnits: drawCode(nowhere{}, c.Line())}, nil
 }
 
-// Line is a reference from a certificate to the record: the shop's folder, and of the
-// readings there the pickup, the session, and the first reading as jig/boot/seq. It
+// Line is a reference from a certificate to the record: the shop's folder, the
+// pickup, its session, the certificate's number, and the first reading as jig/boot/seq. It
 // is a URI of our own, so that names may hold anything.
 func (c *Certificate) Line() string {
 	v := c.Verdict
 	line := fmt.Sprintf("evenpole:check?shop=%s&pickup=%s&session=%s", url.QueryEscape(c.Folder), url.QueryEscape(v.Pickup), url.QueryEscape(v.Session))
+	if v.Certificate != 0 {
+		line += fmt.Sprintf("&certificate=%d", v.Certificate)
+	}
 	if v.First != "" {
 		line += "&first=" + strings.ReplaceAll(url.QueryEscape(v.First), "%2F", "/")
 	}
@@ -124,6 +127,14 @@ type page struct {
 	codeUnits            float64 // of the QR code's side; 0 without one
 }
 
+// Heading is the title, with the certificate's number if it has one.
+func (p *page) Heading() string {
+	if p.Verdict.Certificate == 0 {
+		return heading
+	}
+	return fmt.Sprintf("%s no. %d", heading, p.Verdict.Certificate)
+}
+
 // Facts are what the certificate is of.
 func (p *page) Facts() [][2]string {
 	v, o := p.Verdict, p.Order
@@ -140,7 +151,11 @@ func (p *page) Facts() [][2]string {
 
 // State is what the pickup is meant for, and what it was measured and compared with.
 func (p *page) State() [][2]string {
-	out := [][2]string{{"Meant for", p.meantFor()}, {"Calibration", cmp.Or(p.Verdict.Calibration, "the jig's gain was not measured: levels are as the jig reads them, balances do not need it")}}
+	var out [][2]string
+	if p.Verdict.Supersedes != 0 {
+		out = append(out, [2]string{"Takes the place of", fmt.Sprintf("certificate no. %d, which no longer holds", p.Verdict.Supersedes)})
+	}
+	out = append(out, [][2]string{{"Meant for", p.meantFor()}, {"Calibration", cmp.Or(p.Verdict.Calibration, "the jig's gain was not measured: levels are as the jig reads them, balances do not need it")}}...)
 	if p.Verdict.Model != "" {
 		out = append(out, [2]string{"Model", p.Verdict.Model})
 	}
@@ -222,7 +237,7 @@ func (c *Certificate) balance() BalanceChart {
 	chart := BalanceChart{
 		Title: "Balance of pickup " + c.Verdict.Pickup, Tolerance: c.Verdict.Tolerance, Predicted: c.Predicted,
 	}
-	marks := map[verdict.Decision]Mark{verdict.Conforms: Inside, verdict.OutOfTolerance: Outside, verdict.CannotTell: Undecided}
+	marks := map[verdict.Answer]Mark{verdict.Conforms: Inside, verdict.OutOfTolerance: Outside, verdict.CannotTell: Undecided}
 	for _, s := range c.Verdict.Strings {
 		chart.Bars = append(chart.Bars, Bar{
 			String: s.Number, Note: s.Note, Balance: float64(s.Balance), Expanded: float64(s.Expanded), Target: s.Target, Mark: marks[s.Verdict],
@@ -258,6 +273,9 @@ func (p *page) Sentence() string {
 	case verdict.Conforms:
 		return fmt.Sprintf("Every string is within %s, with the measurement's uncertainty counted in (%s).", tolerance, sure)
 	case verdict.OutOfTolerance:
+		if p.named(verdict.OutOfTolerance) == "" {
+			return "The balances alone do not fail it: see the warnings."
+		}
 		return fmt.Sprintf("Not within %s, with the measurement's uncertainty counted in (%s): %s.", tolerance, sure, p.named(verdict.OutOfTolerance))
 	}
 	if open := p.named(verdict.CannotTell); open != "" {
@@ -267,7 +285,7 @@ func (p *page) Sentence() string {
 }
 
 // named lists the strings with a verdict.
-func (p *page) named(d verdict.Decision) string {
+func (p *page) named(d verdict.Answer) string {
 	var names []string
 	for _, s := range p.Verdict.Strings {
 		if s.Verdict == d {
@@ -279,5 +297,5 @@ func (p *page) named(d verdict.Decision) string {
 
 // Class is the verdict for the style sheet.
 func (p *page) Class() string {
-	return map[verdict.Decision]string{verdict.Conforms: "pass", verdict.OutOfTolerance: "fail"}[p.Verdict.Verdict]
+	return map[verdict.Answer]string{verdict.Conforms: "pass", verdict.OutOfTolerance: "fail"}[p.Verdict.Verdict]
 }

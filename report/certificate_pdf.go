@@ -58,8 +58,8 @@ func (p *page) fill(s *leaf) {
 // head is the title, what the certificate is of, and its code.
 func (p *page) head(s *leaf) {
 	s.font(14, true)
-	s.write(s.left, s.base(14), "start", heading)
-	title := s.doc.GetStringWidth(heading)
+	s.write(s.left, s.base(14), "start", p.Heading())
+	title := s.doc.GetStringWidth(p.Heading())
 	left, width, top := s.left, s.width, s.y
 	s.font(bodySize, false)
 	for _, line := range s.wrap(p.Shop, width-title-8) {

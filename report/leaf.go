@@ -210,7 +210,7 @@ func (s *leaf) picture(units, share float64, draw func(canvas) float64) {
 
 // column is one of a table.
 type column struct {
-	head  string // a line break stands for one
+	head  string // "\n" begins its second line
 	words bool   // to the left; else figures, to the right
 	width float64
 }

@@ -118,7 +118,7 @@ func TestCellsOfFiles(t *testing.T) {
 		t.Errorf("no file of fields: %v", err)
 	}
 	bad := filepath.Join(dir, "calibrations", "a.toml")
-	if err := WriteText(bad, "gain = 1"); err != nil {
+	if err := Describe(bad, "gain = 1"); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := CellsOf([]string{good, filepath.Join(dir, "readings.csv")}, ""); !errors.As(err, new(*InputError)) || !strings.Contains(err.Error(), bad) {

@@ -17,7 +17,8 @@ import (
 
 // Check judges a pickup by the record, corrected by the jig's gain, compares it
 // with what the model expects, and says what there is to say of the jig's
-// calibration. notices are for people: why it was not compared.
+// calibration. A resistance that the last certificate states for the same session holds
+// where opt has none. notices are for people.
 func (s *Shop) Check(o *profiles.Order, pickup string, opt verdict.Options) (v *verdict.Verdict, notices []string, err error) {
 	book, err := s.folder.gains()
 	if err != nil {
@@ -30,6 +31,15 @@ func (s *Shop) Check(o *profiles.Order, pickup string, opt verdict.Options) (v *
 	}
 	opt.Bench = bench
 	v, err = verdict.Check(book.Apply(s.Readings()), o, pickup, opt)
+	if err == nil && opt.Resistance == nil {
+		var notice string
+		if opt.Resistance, notice, err = s.resistanceBefore(v); notice != "" {
+			notices = append(notices, notice)
+		}
+		if opt.Resistance != nil {
+			v, err = verdict.Check(book.Apply(s.Readings()), o, pickup, opt)
+		}
+	}
 	if err != nil {
 		return nil, notices, as[*verdict.OrderError](as[*verdict.NotChecked](err))
 	}
@@ -47,7 +57,8 @@ func (s *Shop) Check(o *profiles.Order, pickup string, opt verdict.Options) (v *
 }
 
 // expected is what a pickup is compared with: the shop's current model, or the
-// handbook's, its name, and the field readings that there are.
+// handbook's, its name, and the field readings that there are. With an error the field
+// readings may be there alone.
 func (s *Shop) expected() (*verdict.Bench, string, error) {
 	lib, err := s.Library()
 	if err != nil {
@@ -57,16 +68,17 @@ func (s *Shop) expected() (*verdict.Bench, string, error) {
 	if file := s.folder.fieldsFile(); !missing(file) {
 		b.Fields = fieldRows(file)
 	}
+	fieldsAlone := &verdict.Bench{Fields: b.Fields}
 	name, err := s.CurrentModel()
 	if errors.Is(err, ErrNoModel) {
 		return b, "the handbook alone", nil
 	}
 	if err != nil {
-		return nil, "", err
+		return fieldsAlone, "", err
 	}
 	r, err := s.ReadModel(name)
 	if err != nil {
-		return nil, "", err
+		return fieldsAlone, "", err
 	}
 	b.Model = r.Model
 	return b, fmt.Sprintf("%s (%s), of data %.12s", strings.TrimSuffix(name, ".json"), r.Kind, r.Fingerprint), nil

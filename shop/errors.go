@@ -21,6 +21,8 @@ var (
 	ErrNoModel      = errors.New("no model yet")
 	ErrUnknownModel = errors.New("expected the number of one of its models")
 	ErrNoFields     = errors.New("no field readings yet")
+	ErrThere        = errors.New("is there already")
+	ErrOwned        = errors.New("this name belongs to the shop")
 )
 
 // bad returns an *InputError.

@@ -25,7 +25,8 @@ import (
 //	                             in readings.seals.until-TIME.csv
 //	readings.torn-TIME.csv       a last line that a power cut tore
 //	mounts/PICKUP-DIGEST.toml    what was mounted, as it was described then
-//	writer.lock                  who writes to the record
+//	writer.lock, writer.open     who writes to the record, and that it is being written
+//	writer.open                  there while rows are being written, and after a crash
 //
 //	strings.toml                 the shop's own string sets
 //	batches.toml                 which magnets it ordered
@@ -39,7 +40,8 @@ import (
 //	models/history.csv           when each became current, and why
 //	plans/ORDER.svg              the poles of a plan
 //	pictures/*.svg               what the model says of the record
-//	certificates/ORDER-PICKUP    .html and .pdf
+//	certificates/0001.json       every certificate that was issued; none ever changes
+//	certificates/0001-ORDER-PICKUP.html and .pdf, its pages
 const (
 	modelsDir       = "models"
 	currentFile     = "current.txt"
@@ -118,10 +120,17 @@ func safe(id string) string {
 	}, id)
 }
 
-// CertificateFiles are where the certificate of a pickup goes, as a page and as a
-// PDF.
-func (f folder) CertificateFiles(order, pickup string) []string {
-	stem := f.join(certificatesDir, safe(order)+"-"+safe(pickup))
+// certificate is where an issued certificate's verdict is kept.
+func (f folder) certificate(number int) string {
+	return f.join(certificatesDir, fmt.Sprintf("%04d.json", number))
+}
+
+// certificatePattern matches the names of these.
+const certificatePattern = "[0-9][0-9][0-9][0-9]*.json"
+
+// CertificateFiles are where the pages of a pickup's certificate go: HTML and PDF.
+func (f folder) CertificateFiles(number int, order, pickup string) []string {
+	stem := f.join(certificatesDir, fmt.Sprintf("%04d-%s-%s", number, safe(order), safe(pickup)))
 	return []string{stem + ".html", stem + ".pdf"}
 }
 

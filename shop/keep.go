@@ -40,7 +40,7 @@ func (s *Shop) Keep(r *fit.Result, d *cell.Data, insist bool) (Kept, error) {
 	if name != "" && name == before {
 		return Kept{s.ModelFile(name), false, true, "the record says nothing that it does not know"}, nil
 	}
-	h := s.judge(r, d, before, insist)
+	h := s.decideCurrent(r, d, before, insist)
 	isNew := name == ""
 	if isNew {
 		r.History = h
@@ -86,8 +86,8 @@ func (s *Shop) add(r *fit.Result) (string, error) {
 	}
 }
 
-// judge decides whether a fit replaces the current model.
-func (s *Shop) judge(r *fit.Result, d *cell.Data, before string, insist bool) *fit.History {
+// decideCurrent decides whether a fit replaces the current model.
+func (s *Shop) decideCurrent(r *fit.Result, d *cell.Data, before string, insist bool) *fit.History {
 	h := &fit.History{Time: s.Now().UTC().Truncate(time.Second), Before: before}
 	var old *fit.Result
 	var err error

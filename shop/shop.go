@@ -6,9 +6,11 @@
 //
 // The way through the package:
 //
-//   - files.go: every name of a file and a folder.
+//   - files.go: the names of all files and folders, and which other package decides the
+//     few that are not decided here.
 //   - errors.go: errors that are of the user's input.
 //   - shop.go: a shop, its rows, its string sets and what it describes.
+//   - own.go: what belongs to a shop, and so is never written over.
 //   - write.go: how whole files are written, and a row that is added to one.
 //   - gains.go: calibrations, from readings of a source to the gains that readings
 //     are corrected by.
@@ -19,6 +21,7 @@
 //   - fit.go: a record, fitted.
 //   - magnets.go: batches of loose magnets.
 //   - plan.go: plans and captures to come, from the current model.
+//   - certificates.go: certificates, numbered.
 //   - check.go: finished pickups, the jig's repeatability and its drift.
 package shop
 

@@ -52,8 +52,8 @@ func TestNoShop(t *testing.T) {
 
 func TestPapersAreNamedSafely(t *testing.T) {
 	s := &Shop{folder: "s"}
-	want := filepath.Join("s", "certificates", "A_1-.._b_c_.html")
-	if got := s.CertificateFiles("A/1", `..\b:c?`)[0]; got != want {
+	want := filepath.Join("s", "certificates", "0012-A_1-.._b_c_.html")
+	if got := s.CertificateFiles(12, "A/1", `..\b:c?`)[0]; got != want {
 		t.Errorf("got %s, want %s", got, want)
 	}
 	if got := s.PictureFile("mine", "a.svg"); got != filepath.Join("mine", "a.svg") {

@@ -1,6 +1,7 @@
 package shop
 
 import (
+	"bufio"
 	"bytes"
 	"encoding/csv"
 	"errors"
@@ -12,14 +13,70 @@ import (
 	"evenpole/capture/record/disk"
 )
 
-// WriteFile writes a paper, a table or a picture, whole or not at all, and makes
-// the folders above it that are missing. It takes the place of an earlier file of
-// that name. See disk.WriteFile for errors.
-func WriteFile(path string, write func(io.Writer) error) error {
+// WriteFile writes a paper, a table or a picture where the user wants it, whole or not
+// at all, and makes the folders above it that are missing. A file that is there stays
+// and is an error, ErrThere, unless it says the same already; force has it replaced.
+// What belongs to a shop is refused even then, ErrOwned, by whatever path. See
+// disk.WriteFile for other errors.
+func (s *Shop) WriteFile(path string, force bool, write func(io.Writer) error) error {
+	if owner, ok := s.ownerOf(path); ok {
+		return bad("%s: %w %s", path, ErrOwned, owner)
+	}
+	if info, err := os.Stat(path); err == nil && info.IsDir() {
+		return &disk.FolderError{Path: path}
+	}
 	if err := disk.MakeDir(filepath.Dir(path)); err != nil {
 		return err
 	}
-	return disk.WriteFile(path, write)
+	if force {
+		return disk.WriteFile(path, write)
+	}
+	if same, err := says(path, write); same || err != nil {
+		return err
+	}
+	if err := disk.CreateFile(path, write); !errors.Is(err, fs.ErrExist) {
+		return err
+	}
+	return bad("%s %w", path, ErrThere)
+}
+
+// says reports whether a file is there that says what write writes.
+func says(path string, write func(io.Writer) error) (same bool, err error) {
+	if info, err := os.Lstat(path); err != nil || !info.Mode().IsRegular() {
+		return false, nil
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return false, nil
+	}
+	defer f.Close()
+	c := &comparison{file: bufio.NewReader(f)}
+	err = write(c)
+	if c.differs {
+		return false, nil
+	}
+	if err != nil {
+		return false, err
+	}
+	_, end := c.file.ReadByte()
+	return end == io.EOF, nil
+}
+
+// comparison is written to, and compares that with a file.
+type comparison struct {
+	file    *bufio.Reader
+	differs bool
+}
+
+var errDiffers = errors.New("the file says something else")
+
+func (c *comparison) Write(text []byte) (int, error) {
+	there := make([]byte, len(text))
+	if _, err := io.ReadFull(c.file, there); err != nil || c.differs || !bytes.Equal(there, text) {
+		c.differs = true
+		return 0, errDiffers
+	}
+	return len(text), nil
 }
 
 // text writes a text.
@@ -30,8 +87,13 @@ func text[T ~string | ~[]byte](s T) func(io.Writer) error {
 	}
 }
 
-// WriteText is WriteFile of a text.
-func WriteText(path, s string) error { return WriteFile(path, text(s)) }
+// Describe writes what a shop describes, an order or a mount, into a new file.
+func Describe(path, s string) error {
+	if err := disk.MakeDir(filepath.Dir(path)); err != nil {
+		return err
+	}
+	return disk.CreateFile(path, text(s))
+}
 
 // appendRow adds a row to a CSV file and makes it last. A new file gets a header
 // first; a row that a power cut tore gets its end.

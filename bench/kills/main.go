@@ -15,7 +15,6 @@ package main
 
 import (
 	"bufio"
-	"context"
 	"errors"
 	"flag"
 	"fmt"
@@ -27,6 +26,7 @@ import (
 	"strings"
 	"time"
 
+	"evenpole/bench/rig"
 	"evenpole/bench/truth"
 	"evenpole/jig/sim"
 )
@@ -63,43 +63,22 @@ func run(out io.Writer, o options) error {
 	}
 	defer os.RemoveAll(dir)
 	if o.program == "" {
-		if o.program, err = build(dir); err != nil {
+		if o.program, err = rig.Build(dir); err != nil {
 			return err
 		}
 	}
-	term, err := sim.Terminal()
+	r, err := rig.Serve(sim.Config{Seed: o.seed, Speed: speed, Faults: o.faults})
 	if err != nil {
 		return err
 	}
-	defer term.Close()
-	if term.Name == "" {
-		return fmt.Errorf("a pseudo-terminal: %w", errors.ErrUnsupported)
-	}
-	j := sim.New(sim.Config{Seed: o.seed, Speed: speed, Faults: o.faults})
-	j.Mount(mounted())
-	ctx, cancel := context.WithCancel(context.Background())
-	served := make(chan struct{})
-	go func() {
-		defer close(served)
-		j.Serve(ctx, term.Port) // how it ends shows in the captures
-	}()
-	defer func() { cancel(); <-served }()
+	defer r.Close()
 
-	b := &bench{options: o, dir: dir, port: term.Name, random: rand.New(rand.NewPCG(o.seed, 1))}
+	b := &bench{options: o, dir: dir, port: r.Port, random: rand.New(rand.NewPCG(o.seed, 1))}
 	began := time.Now()
 	if err := b.captures(); err != nil {
 		return err
 	}
-	return b.report(out, truth.OfSim(j), time.Since(began))
-}
-
-// build builds the program into a folder.
-func build(dir string) (program string, err error) {
-	program = filepath.Join(dir, "evenpole")
-	if text, err := exec.Command("go", "build", "-o", program, "evenpole/cmd/evenpole").CombinedOutput(); err != nil {
-		return "", fmt.Errorf("build the program: %w\n%s", err, text)
-	}
-	return program, nil
+	return b.report(out, truth.OfSim(r.Jig), time.Since(began))
 }
 
 // bench is the program, the jig's port and what has come of them.
@@ -168,14 +147,7 @@ func (b *bench) capture(kill bool) error {
 // mount writes the mount of the session under way.
 func (b *bench) mount() (file string, err error) {
 	file = filepath.Join(b.dir, fmt.Sprintf("mount-%d.toml", b.complete))
-	text := fmt.Sprintf(`pickup = "K-%d"
-batch = "kills"
-poles = "rod"
-pole_heights_mm = [1, 1, 1, 1, 1, 1]
-string_heights_mm = [3, 3, 3, 3, 3, 3]
-set = "light plain-third 10-46"
-`, b.complete)
-	return file, os.WriteFile(file, []byte(text), 0o666)
+	return file, os.WriteFile(file, []byte(rig.Mount(fmt.Sprintf("K-%d", b.complete))), 0o666)
 }
 
 // listen notes what a run acknowledges, and returns the last thing that it says.
@@ -199,37 +171,12 @@ func (b *bench) listen(stderr io.Reader) (last string) {
 	}
 }
 
-// lost counts acknowledged readings that the record lacks. It has them in the
-// order in which they were acknowledged, and between them those that were
-// written and not acknowledged any more.
-func lost(kept []string, rows []truth.Row) (n int) {
-	at := 0
-	for _, line := range kept {
-		next := at
-		for next < len(rows) && !strings.HasPrefix(line, acknowledgement(rows[next])) {
-			next++
-		}
-		if next == len(rows) {
-			n++
-			continue
-		}
-		at = next + 1
-	}
-	return n
-}
-
-// acknowledgement is how the line begins that acknowledges a row.
-func acknowledgement(r truth.Row) string {
-	what := map[string]string{"P": "string", "Q": "quiet, string"}[r.Mode]
-	return fmt.Sprintf("kept %s %d: %.3f mV,", what, r.String, float64(r.RMS)/1000)
-}
-
 func (b *bench) report(out io.Writer, log truth.Log, took time.Duration) error {
 	rows, err := truth.Rows(b.shop())
 	if err != nil {
 		return err
 	}
-	c, gone := log.Compare(rows), lost(b.kept, rows)
+	c, gone := log.Compare(rows), truth.Lost(b.kept, rows)
 	fmt.Fprintf(out, "%d kills in %.0f s; %d sessions complete; %d readings made, %d in the record, %d acknowledged; %d torn lines set aside\n",
 		b.killed, took.Seconds(), b.complete, len(log), len(rows), len(b.kept), b.torn)
 	fmt.Fprintf(out, "acknowledged and lost  %d\ndoubled                %d\naltered                %d\nrestarts not clean     %d\nmade and not recorded  %d\n",
@@ -241,14 +188,4 @@ func (b *bench) report(out io.Writer, log truth.Log, took time.Duration) error {
 		return errors.New("expected 0 of each, and some acknowledged")
 	}
 	return nil
-}
-
-// mounted is what is on the jig.
-func mounted() (m sim.Mounted) {
-	for i := range 6 {
-		m.Poles = append(m.Poles, sim.Pole{Height: 1, Radius: 2.38, Length: 16.5, Remanence: 0.31})
-		m.Strings = append(m.Strings, sim.String{Gauge: 0.25 + 0.1*float64(i)})
-		m.StringHeights = append(m.StringHeights, 3)
-	}
-	return m
 }

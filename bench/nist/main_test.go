@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -11,14 +12,14 @@ import (
 var dataFolder = filepath.Join("..", "..", "testdata", "published", "nist")
 
 // TestSolverReachesCertifiedDigits holds the solver to at least six certified
-// digits on every set from both starts. Source: NIST/ITL, Statistical Reference
+// digits on every set from both starts, to ten where the last steps decide. Source: NIST/ITL, Statistical Reference
 // Datasets, nonlinear regression (1999-2003).
 func TestSolverReachesCertifiedDigits(t *testing.T) {
 	sets, err := readSets(dataFolder)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(sets) < 18 {
+	if len(sets) < 19 {
 		t.Fatalf("only %d sets", len(sets))
 	}
 	for _, s := range sets {
@@ -27,12 +28,49 @@ func TestSolverReachesCertifiedDigits(t *testing.T) {
 			if err != nil {
 				t.Fatalf("%s: %v", s.name, err)
 			}
-			if r.estimate < 6 {
+			if least := cmp.Or(lastSteps[s.name], 6); r.estimate < least {
 				t.Errorf("%s from start %d: %.1f digits", s.name, start, r.estimate)
 			}
 		}
 	}
 }
+
+// Without derivatives, a fit that says that it has converged has at least six digits, too.
+func TestConvergedWithoutDerivatives(t *testing.T) {
+	sets, err := readSets(dataFolder)
+	if err != nil {
+		t.Fatal(err)
+	}
+	converged := 0
+	for _, s := range sets {
+		for start := 1; start <= 2; start++ {
+			p, at, err := s.problem(dataFolder, start)
+			if err != nil {
+				t.Fatalf("%s: %v", s.name, err)
+			}
+			p.Jacobian = nil
+			f, err := p.Solve(at)
+			if err != nil {
+				t.Fatalf("%s: %v", s.name, err)
+			}
+			if !f.Converged {
+				continue
+			}
+			converged++
+			for i, par := range s.Params {
+				if d := lre(f.X[i], par.Estimate); d < 6 {
+					t.Errorf("%s from start %d: %s to %.1f digits", s.name, start, par.Name, d)
+				}
+			}
+		}
+	}
+	if converged < 30 {
+		t.Errorf("only %d converged", converged)
+	}
+}
+
+// lastSteps are the digits of sets that are lost where polishing stops early.
+var lastSteps = map[string]float64{"Lanczos2": 10.2, "MGH10": 10.5}
 
 func TestReportListsEverySet(t *testing.T) {
 	var out strings.Builder

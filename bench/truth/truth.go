@@ -4,10 +4,12 @@ package truth
 
 import (
 	"errors"
+	"fmt"
 	"io/fs"
 	"math"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"evenpole/capture/record"
 	"evenpole/jig/jigtest"
@@ -56,7 +58,7 @@ type Row struct {
 	Reading
 }
 
-// Rows reads a shop's readings, of which there are none where there is no file.
+// Rows reads a shop's readings, of which there are none where there is no file, or nothing in it.
 func Rows(shop string) (rows []Row, err error) {
 	f, err := os.Open(filepath.Join(shop, record.ReadingsFile))
 	if errors.Is(err, fs.ErrNotExist) {
@@ -66,6 +68,9 @@ func Rows(shop string) (rows []Row, err error) {
 		return nil, err
 	}
 	defer f.Close()
+	if info, err := f.Stat(); err == nil && info.Size() == 0 { // cut short before the header
+		return nil, nil
+	}
 	for r, err := range record.Readings(f, f.Name()) {
 		if err != nil {
 			return nil, err
@@ -103,4 +108,29 @@ func (log Log) Compare(rows []Row) (c Counts) {
 		}
 	}
 	return c
+}
+
+// Lost counts acknowledged readings that the record lacks. It has them in the
+// order in which they were acknowledged, and between them those that were
+// written and not acknowledged any more. kept are the lines that the program printed.
+func Lost(kept []string, rows []Row) (n int) {
+	at := 0
+	for _, line := range kept {
+		next := at
+		for next < len(rows) && !strings.HasPrefix(line, acknowledgement(rows[next])) {
+			next++
+		}
+		if next == len(rows) {
+			n++
+			continue
+		}
+		at = next + 1
+	}
+	return n
+}
+
+// acknowledgement is how the line begins that acknowledges a row.
+func acknowledgement(r Row) string {
+	what := map[string]string{"P": "string", "Q": "quiet, string"}[r.Mode]
+	return fmt.Sprintf("kept %s %d: %.3f mV,", what, r.String, float64(r.RMS)/1000)
 }

@@ -88,7 +88,7 @@ func exportFile[T any](x *exporter, columns *table.Table[T], meaning func(*T) ab
 	var again Standing
 	return eachRow(x.path, columns, meaning, func(a about) error {
 		a.purpose = cmp.Or(a.purpose, x.purposes[a.session])
-		if ref, _ := again.Meet(&a); x.standing.TakenBack(ref) {
+		if ref, _ := again.Meet(&a); x.standing.IsTakenBack(ref) {
 			a.status = Retracted
 		}
 		return x.copy(cells, x.passes(&a))

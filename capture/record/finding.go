@@ -14,6 +14,7 @@ const (
 	Gap        = "gap"        // sequence numbers that are not in the record
 	Backwards  = "backwards"  // a row's time is before an earlier row's
 	NoTarget   = "no target"  // a row takes back a reading that does not stand above it
+	Unfinished = "unfinished" // a reading was taken back to be filed anew, and does not stand again
 	Torn       = "torn"       // the last line is not whole
 )
 

@@ -5,6 +5,8 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
+
+	"evenpole/profiles"
 )
 
 // Files and folders of a shop folder.
@@ -13,8 +15,6 @@ const (
 	FieldsFile   = "fields.csv"
 	SessionsFile = "sessions.csv"
 	MountsDir    = "mounts"
-
-	setsFile = "strings.toml" // string sets, which package profiles reads
 )
 
 // Find returns the nearest folder, from start upwards, that is a shop: one
@@ -25,7 +25,7 @@ func Find(start string) (dir string, ok bool) {
 		return "", false
 	}
 	for {
-		for _, name := range []string{ReadingsFile, FieldsFile, SessionsFile, setsFile} {
+		for _, name := range []string{ReadingsFile, FieldsFile, SessionsFile, profiles.SetsFile} {
 			if info, err := os.Stat(filepath.Join(dir, name)); err == nil && info.Mode().IsRegular() {
 				return dir, true
 			}

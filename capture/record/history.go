@@ -53,7 +53,7 @@ func (h *historian) add(a about) {
 
 func (h *historian) end() *History {
 	for i, t := range h.takes {
-		if !h.standing.TakenBack(h.refs[i]) {
+		if !h.standing.IsTakenBack(h.refs[i]) {
 			h.Takes = append(h.Takes, t)
 		}
 	}

@@ -9,18 +9,12 @@ import (
 	"maps"
 	"path/filepath"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
 	"evenpole/capture/record/sheet"
 	"evenpole/capture/record/table"
 )
-
-// importJig is the jig of readings that came from a spreadsheet without a jig,
-// boot and seq of their own. Their boot is a digest of the session's name, and
-// they are numbered one by one.
-const importJig = "import"
 
 // ImportOptions say how to understand a spreadsheet. Zero values mean the
 // defaults.
@@ -30,6 +24,8 @@ type ImportOptions struct {
 	Columns map[string]string // a header of the file: a column of the record, or one in another unit
 	Set     map[string]string // a column of the record: its value where the file has none
 	Zone    *time.Location    // of times that name none: this machine's
+
+	SkipTakenBack bool // leave out rows of readings that the record has taken back
 }
 
 // An Import is a spreadsheet as it was understood.
@@ -45,10 +41,12 @@ type Import struct {
 	Rows      int            `json:"rows"`
 	Readable  int            `json:"readable"`
 	Already   int            `json:"already"`   // readable, and in the record
+	Again     int            `json:"again"`     // readable, and taken back in the record: they would stand again
 	Elsewhere int            `json:"elsewhere"` // readable and not in the record, but in that of another import
 	Refused   []*RowError    `json:"refused"`
 
-	rows []table.Row
+	rows     []table.Row
+	skipBack bool
 }
 
 // New is how many rows Import would add.
@@ -66,7 +64,11 @@ func (m *Import) New() int { return m.Readable - m.Already }
 // names becomes a part of that of the import, as the record has sessions of the
 // same name.
 //
-// Rows that cannot be read are in Refused. Errors: a *RowError when the file or
+// A reading that was taken back is not in the record: a row of it stands again. A row
+// that the spreadsheet itself takes back further down stays so.
+//
+// Rows that cannot be read, or have lengths outside the limits of mounts, are in
+// Refused. Errors: a *RowError when the file or
 // its header cannot be understood, or when the record cannot; a *RefusedError
 // when the options name no column of the record.
 func ReadImport(r io.Reader, name, dir string, opt ImportOptions) (*Import, error) {
@@ -74,7 +76,7 @@ func ReadImport(r io.Reader, name, dir string, opt ImportOptions) (*Import, erro
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", name, err)
 	}
-	m := &Import{File: name, Into: ReadingsFile, Session: opt.Session, Absent: []string{}, Refused: []*RowError{}}
+	m := &Import{File: name, Into: ReadingsFile, Session: opt.Session, Absent: []string{}, Refused: []*RowError{}, skipBack: opt.SkipTakenBack}
 	if m.Session == "" {
 		base := filepath.Base(name)
 		m.Session = "import-" + plain(strings.TrimSuffix(base, filepath.Ext(base)))
@@ -209,6 +211,11 @@ func rowOf[T any](m *Import, row *sheet.Row, set map[string]string, t *table.Tab
 		return nil, bad
 	}
 	written := t.Row(&x)
+	if *cell("status") != string(Retracted) { // what was wrong can be taken back
+		if bad := outside(t.Layout, written, row, m.Columns); bad != nil {
+			return nil, bad
+		}
+	}
 	if *cell("jig") != "" && *cell("boot") != "" && *cell("seq") != "" {
 		return written, nil
 	}
@@ -236,91 +243,33 @@ func (m *Import) byHeader(e *RowError) *RowError {
 	return e
 }
 
-// An importedName is what makes a row of a spreadsheet the same as one of the
-// record: a row that takes a reading back is another than the reading's own.
-type importedName struct {
-	jig, boot, seq string
-	back           bool
-}
-
-func nameOf(l *table.Layout, row table.Row) importedName {
-	return importedName{*l.Cell(row, "jig"), *l.Cell(row, "boot"), *l.Cell(row, "seq"), *l.Cell(row, "status") == string(Retracted)}
-}
-
-// digestBesideName is the digest of what a row says beside its session and the name
-// of its reading.
-func digestBesideName(l *table.Layout, row table.Row) string {
-	row = slices.Clone(row)
-	for _, name := range []string{"session", "jig", "boot", "seq"} {
-		*l.Cell(row, name) = ""
-	}
-	return digestOf(l, row)
-}
-
-// recorded is what the record has of a spreadsheet. Rows are counted by digests of
-// what they say beside their names.
-type recorded struct {
-	named  map[importedName]bool // of the spreadsheet's names: whether the record has it
-	ours   map[string]int        // rows of the same import, and how often each stands
-	others map[string]bool       // rows of other imports
-	last   uint64                // the highest number of the same import
-}
-
-func (m *Import) recorded(record, boot string) (*recorded, error) {
-	l := m.layout()
-	p := &recorded{named: map[importedName]bool{}, ours: map[string]int{}, others: map[string]bool{}}
-	for _, row := range m.rows {
-		p.named[nameOf(l, row)] = false
-	}
-	return p, scanFile(record, l, func(row table.Row, _ table.Place, _ *RowError) {
-		if row == nil {
-			return
-		}
-		name := nameOf(l, row)
-		if _, ok := p.named[name]; ok {
-			p.named[name] = true
-		}
-		switch {
-		case name.jig != importJig || name.back:
-		case name.boot == boot:
-			p.ours[digestBesideName(l, row)]++
-			n, _ := strconv.ParseUint(name.seq, 10, 32) // what is no number is none of ours
-			p.last = max(p.last, n)
-		default:
-			p.others[digestBesideName(l, row)] = true
-		}
-	})
-}
-
 // fresh returns the rows that the record does not have, with identities, and counts
-// the others. A row with an identity of its own is in the record when that is. Any
-// other one is when a row of this import's session says the same; equal rows count as
-// often as they stand, wherever they stand in the spreadsheet by now.
+// the others.
 func (m *Import) fresh(dir string) (rows []table.Row, err error) {
 	l := m.layout()
 	boot := fmt.Sprintf("%.4X", sha256.Sum256([]byte(m.Session)))
-	p, err := m.recorded(filepath.Join(dir, m.Into), boot)
-	m.Already, m.Elsewhere = 0, 0
-	for _, row := range m.rows {
-		name, digest := nameOf(l, row), digestBesideName(l, row)
-		switch {
-		case p.named[name]:
-			m.Already++
-			continue
-		case name.jig != "":
-			p.named[name] = true
-		case p.ours[digest] > 0:
-			p.ours[digest]--
-			m.Already++
-			continue
-		default:
-			if p.others[digest] {
-				m.Elsewhere++
-			}
-			p.last++
-			row = slices.Clone(row)
-			*l.Cell(row, "jig"), *l.Cell(row, "boot"), *l.Cell(row, "seq") = importJig, boot, strconv.FormatUint(p.last, 10)
+	p, err := readRecorded(filepath.Join(dir, m.Into), boot, m.rows, l)
+	whys := whysAmong(m.rows, l)
+	m.Already, m.Again, m.Elsewhere = 0, 0, 0
+	for i, row := range m.rows {
+		a := aboutRow(l, row)
+		var found whereabouts
+		if a.named {
+			found = p.findNamed(&a, whys[i])
+		} else {
+			a.id, found = p.findUnnamed(digestBesideName(l, row))
+			a.named, row = true, withName(l, row, a.id)
 		}
+		switch {
+		case found == inRecord, found == wasTakenBack && m.skipBack:
+			m.Already++
+			continue
+		case found == wasTakenBack:
+			m.Again++
+		case found == inOtherImport:
+			m.Elsewhere++
+		}
+		p.standing.Meet(&a)
 		rows = append(rows, row)
 	}
 	return rows, err

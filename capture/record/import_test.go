@@ -89,6 +89,46 @@ func TestImportRefusesRows(t *testing.T) {
 	}
 }
 
+// The limits of mounts hold for a spreadsheet, and the likely cause is named.
+func TestImportRefusesLengthsThatNoMountMayHave(t *testing.T) {
+	const heads = "string;Core (mm);Gauge (in);wrap;pole_height_mm;String height (mm);rms_mv;status;jig;boot;seq\n"
+	for row, want := range map[string]string{
+		"1;0,010;;;0,5;3;12;;;;":                `old bench.csv:3: Core (mm): expected 0.15 to 4 mm, got "0,010"; if that is inches, say so with --column 'Core (mm)=core_in'`,
+		"1;10;;;0,5;3;12;;;;":                   `old bench.csv:3: Core (mm): expected 0.15 to 4 mm, got "10"; if that is thousandths of an inch, say so with --column 'Core (mm)=core_thou'`,
+		"1;0,254;0,254;;0,5;3;12;;;;":           `old bench.csv:3: Gauge (in): expected 0.005906 to 0.1575 in, got "0,254"; if that is millimetres, say so with --column 'Gauge (in)=gauge_mm'`,
+		"1;0,254;10;;0,5;3;12;;;;":              `old bench.csv:3: Gauge (in): expected 0.005906 to 0.1575 in, got "10"; if that is thousandths of an inch, say so with --column 'Gauge (in)=gauge_thou'`,
+		"1;0,254;;;0,5;0,118;12;;;;":            `old bench.csv:3: String height (mm): expected 0.5 to 30 mm, got "0,118"; if that is inches, say so with --column 'String height (mm)=string_height_in'`,
+		"1;2540;;;0,5;3;12;;;;":                 `old bench.csv:3: Core (mm): expected 0.15 to 4 mm, got "2540"`,
+		"1;0,254;;;3;3;12;;;;":                  `old bench.csv:3: pole_height_mm: expected a pole below its string at 3 mm, got "3 mm"`,
+		"1;0,254;;;-20;3;12;;;;":                `old bench.csv:3: pole_height_mm: expected -10 to 8 mm, got "-20"; if that is thousandths of an inch, say so with --column 'pole_height_mm=pole_height_thou'`,
+		"1;0,5;0,01;nickel;0,5;3;12;;;;":        `old bench.csv:3: Core (mm): expected no more than the gauge, 0.254 mm, got "0.5 mm"`,
+		"1;10;;;0,5;3;12;ok;j;0000000A;1":       `old bench.csv:3: Core (mm): expected 0.15 to 4 mm, got "10"; if that is thousandths of an inch, say so with --column 'Core (mm)=core_thou'`,
+		"1;;;;;;12;ok;j;0000000A;1":             "",
+		"1;10;;;0,5;3;12;retracted;j;000000A;1": "",
+	} {
+		m := understood(t, heads+"1;0,254;;;0,5;3;12;;;;\n"+row+"\n", t.TempDir(), ImportOptions{})
+		got := ""
+		if len(m.Refused) > 0 {
+			got = m.Refused[0].Error()
+		}
+		if got != want {
+			t.Errorf("got %s\nexpected %s", got, want)
+		}
+	}
+	m := understood(t, "string,pole_height_mm,string_height_mm,rms_mv\n1,0.5,3,12\n", t.TempDir(), ImportOptions{Set: map[string]string{"core_mm": "0.010"}})
+	if want := `old bench.csv:2: core_mm: expected 0.15 to 4 mm, got "0.01"; if that is inches`; len(m.Refused) != 1 || m.Refused[0].Error() != want {
+		t.Errorf("got %v\nexpected %s", m.Refused, want)
+	}
+	f := understood(t, "field_mt,probe_gap_mm\n100,25.4\n100,1\n", t.TempDir(), ImportOptions{Fields: true})
+	if want := `old bench.csv:2: probe_gap_mm: expected 0.05 to 20 mm, got "25.4"; if that is thousandths of an inch, say so with --column 'probe_gap_mm=probe_gap_thou'`; len(f.Refused) != 1 || f.Refused[0].Error() != want {
+		t.Errorf("got %v\nexpected %s", f.Refused, want)
+	}
+	thou := understood(t, "string,Core (thou),Pole height (in),String height (in),rms_mv\n1,10,0.02,0.118,12\n", t.TempDir(), ImportOptions{})
+	if len(thou.rows) != 1 || *readingColumns.Cell(thou.rows[0], "core_mm") != "0.2540" {
+		t.Errorf("%+v", thou)
+	}
+}
+
 func TestImportRefusesFiles(t *testing.T) {
 	for file, want := range map[string]string{
 		"":                               `old bench.csv:1: expected a header row, got an empty file`,
@@ -186,6 +226,117 @@ func TestImportingTwiceAddsNothing(t *testing.T) {
 	}
 	if got := findings(t, dir); got != nil {
 		t.Errorf("findings %q", got)
+	}
+}
+
+// takeBack retracts in a shop.
+func takeBack(t *testing.T, dir string, what ...Target) {
+	t.Helper()
+	s, err := OpenWriter(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, target := range what {
+		if _, err := s.Retract(target, "", start); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// counted lists the readings of a shop that count, by what the rows say: "seq: pole
+// height".
+func counted(t *testing.T, dir string) (all []string) {
+	t.Helper()
+	rows, err := Sift[Reading](readFile(filepath.Join(dir, ReadingsFile), Readings), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range rows {
+		if r.Why == Counts {
+			all = append(all, fmt.Sprintf("%d: %.2f", r.Row.Seq, r.Row.PoleHeight))
+		}
+	}
+	slices.Sort(all)
+	return all
+}
+
+// A reading that was taken back is not in the record.
+func TestImportAfterRowsWereTakenBack(t *testing.T) {
+	head := "jig,boot,seq,status," + need + "\n"
+	row := func(seq int, height, status string) string {
+		return fmt.Sprintf("jig-7,0000ABCD,%d,%s,2,0.33,%s,3.1,10\n", seq, status, height)
+	}
+	old := row(1, "-0.05", "") + row(2, "-0.05", "") + row(3, "-0.05", "")
+	tests := []struct {
+		name         string
+		backs        []Target
+		file         string
+		opt          ImportOptions
+		added, again int
+		want         string // what counts
+	}{
+		{"nothing was", nil, old, ImportOptions{}, 0, 0, "[1: -0.05 2: -0.05 3: -0.05]"},
+		{"a session, one height corrected", []Target{{Session: "s001"}}, row(1, "-0.05", "") + row(2, "0.50", "") + row(3, "-0.05", ""), ImportOptions{}, 3, 3, "[1: -0.05 2: 0.50 3: -0.05]"},
+		{"a session, and such rows are left out", []Target{{Session: "s001"}}, old, ImportOptions{SkipTakenBack: true}, 0, 0, "[]"},
+		{"one reading, listed twice", []Target{{File: ReadingsFile, Row: 3}}, old + row(2, "-0.05", ""), ImportOptions{}, 1, 1, "[1: -0.05 2: -0.05 3: -0.05]"},
+		{"one reading, which the file takes back too", []Target{{File: ReadingsFile, Row: 3}}, old + row(2, "-0.05", "") + row(2, "-0.05", "retracted"), ImportOptions{}, 0, 0, "[1: -0.05 3: -0.05]"},
+		{"filed anew in the file alone", nil, old + row(2, "-0.05", "retracted") + row(2, "0.50", ""), ImportOptions{}, 2, 0, "[1: -0.05 2: 0.50 3: -0.05]"},
+		{"filed anew in the file, and taken back in both", []Target{{File: ReadingsFile, Row: 3}}, old + row(2, "-0.05", "retracted") + row(2, "0.50", ""), ImportOptions{}, 1, 1, "[1: -0.05 2: 0.50 3: -0.05]"},
+		{"the file takes back what it filed anew", nil, old + row(2, "-0.05", "retracted") + row(2, "0.50", "") + row(2, "0.50", "retracted"), ImportOptions{}, 3, 0, "[1: -0.05 3: -0.05]"},
+	}
+	for _, tt := range tests {
+		dir := writtenShop(t, 3, 0)
+		takeBack(t, dir, tt.backs...)
+		m := understood(t, head+tt.file, dir, tt.opt)
+		if m.Again != tt.again {
+			t.Errorf("%s: %d would stand again, expected %d", tt.name, m.Again, tt.again)
+		}
+		if got := add(t, head+tt.file, dir, tt.opt); got != tt.added {
+			t.Errorf("%s: %d rows added, expected %d", tt.name, got, tt.added)
+		}
+		if got := fmt.Sprint(counted(t, dir)); got != tt.want {
+			t.Errorf("%s: %s count, expected %s", tt.name, got, tt.want)
+		}
+		if got := add(t, head+tt.file, dir, tt.opt); got != 0 {
+			t.Errorf("%s: %d rows added by a second import", tt.name, got)
+		}
+		noFaults(t, dir, tt.name)
+	}
+}
+
+// The same goes for rows that have their names from an import: a corrected row is a
+// reading of its own, and the others stand again under the names that they had.
+func TestImportASpreadsheetAnew(t *testing.T) {
+	dir := t.TempDir()
+	wrong, right := need+"\n1,0.254,0.5,3,12\n2,0.33,0.5,3,14\n", need+"\n1,0.254,0.5,3,12\n2,0.33,0.6,3,14\n"
+	add(t, wrong, dir, ImportOptions{})
+	takeBack(t, dir, Target{Session: "import-old-bench"})
+	if m := understood(t, wrong, dir, ImportOptions{Session: "other"}); m.Elsewhere != 0 {
+		t.Errorf("what was taken back is in another import: %+v", m)
+	}
+	if got := add(t, right, dir, ImportOptions{}); got != 2 {
+		t.Errorf("%d rows added, expected 2", got)
+	}
+	if got, want := fmt.Sprint(counted(t, dir)), "[1: 0.50 3: 0.60]"; got != want {
+		t.Errorf("%s count, expected %s", got, want)
+	}
+	if got := add(t, right, dir, ImportOptions{}); got != 0 {
+		t.Errorf("%d rows added by a second import", got)
+	}
+	noFaults(t, dir, "at the end")
+}
+
+// A reading that is taken back above every row of it never counts, and is not added
+// over and over.
+func TestImportOfWhatNeverStands(t *testing.T) {
+	dir := writtenShop(t, 1, 0)
+	edit(t, filepath.Join(dir, ReadingsFile), func(l []string) []string { return append(l[:1], strings.Replace(l[1], ",ok,", ",retracted,", 1)) })
+	file := "jig,boot,seq," + need + "\njig-7,0000ABCD,1,2,0.33,0,3.1,10\n"
+	if first, second := add(t, file, dir, ImportOptions{}), add(t, file, dir, ImportOptions{}); first != 1 || second != 0 {
+		t.Errorf("%d rows added, then %d", first, second)
 	}
 }
 

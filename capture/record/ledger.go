@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"slices"
 
@@ -28,14 +27,15 @@ type ledger struct {
 	err     error         // why no more rows can be written
 
 	create func(path string) (disk.Appender, error)
-	seals  sealer // of sessions.csv one that seals nothing
+	mark   func() error // notes that rows are being written, before the first one; nil for nothing
+	seals  sealer       // of sessions.csv one that seals nothing
 }
 
 // openLedger looks at the file, if there is one, and refuses it when it lacks a
 // column that a row needs. Nothing is written.
 func openLedger(path string, columns *table.Layout, optional ...string) (*ledger, error) {
 	l := &ledger{path: path, layout: columns, create: disk.OpenAppend}
-	f, err := os.Open(path)
+	f, err := disk.Open(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return l, nil
 	}
@@ -135,6 +135,11 @@ func (l *ledger) accepts(rows []table.Row) error {
 // name of the file is synced, too, even where another process made the file: that one
 // may have been killed before it could.
 func (l *ledger) open() error {
+	if l.mark != nil {
+		if err := l.mark(); err != nil {
+			return err
+		}
+	}
 	if err := l.seals.begin(); err != nil {
 		return &disk.WriteError{Path: l.seals.path, Err: err}
 	}

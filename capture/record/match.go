@@ -154,7 +154,7 @@ func (m *matcher) match() {
 	m.sealed++
 	switch s.remark {
 	case foundLater:
-		m.note(line, Added, true, "it stood there without a seal when the next row was written: added by hand?")
+		m.note(line, Added, true, "it stood there without a seal when the next writer opened the record: added by hand?")
 	case afterCrash:
 		m.note(line, Unsealed, false, "sealed only after a crash: until then it could have been altered")
 	case accepted:
@@ -198,8 +198,8 @@ func (m *matcher) drop(rows, seals int) {
 	m.rows, m.seals = m.rows[rows:], m.seals[seals:]
 }
 
-// note tells of a row, together with those before it of which the same is to be
-// told.
+// note tells of a row. Rows that follow each other and of which the same is said are
+// told of together.
 func (m *matcher) note(line int, kind string, fault bool, text string) {
 	if m.untold.Kind == kind && m.untold.Text == text && m.untold.Last == m.after {
 		m.untold.Last = line

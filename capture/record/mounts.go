@@ -14,6 +14,42 @@ import (
 	"evenpole/profiles"
 )
 
+// mountColumns are the columns of both files in which a row says what its mount says.
+var mountColumns = []string{
+	"pickup", "batch", "string", "magnet", "string_set", "core_mm", "gauge_mm", "wrap", "pole_height_mm", "string_height_mm", "probe_gap_mm",
+}
+
+// SetMount fills in the cell from a mount: what is mounted under the reading's string.
+// It is false, and the reading as it was, for a string that the mount does not have.
+func (r *Reading) SetMount(m *profiles.Mount) bool {
+	i := r.String - 1
+	if i < 0 || i >= len(m.Strings) {
+		return false
+	}
+	s := m.Strings[i]
+	r.Pickup, r.Batch, r.StringSet = m.Pickup, m.Batch, m.Set
+	r.Core, r.Gauge, r.Wrap = s.Core, s.Gauge, s.Wrap
+	r.PoleHeight, r.StringHeight = m.PoleHeights[i], m.StringHeights[i]
+	return true
+}
+
+// SetMount fills in what a mount has at the reading's position. It is false, and the
+// reading as it was, for a position at which nothing is.
+func (f *FieldReading) SetMount(m *profiles.Mount) bool {
+	i := f.Position - 1
+	if i < 0 || i >= max(len(m.Strings), len(m.Magnets)) {
+		return false
+	}
+	f.Batch, f.Pickup, f.ProbeGap, f.String, f.Magnet = m.Batch, m.Pickup, m.ProbeGap, 0, ""
+	if !m.Loose() {
+		f.String = f.Position
+	}
+	if i < len(m.Magnets) {
+		f.Magnet = m.Magnets[i]
+	}
+	return true
+}
+
 // MountName is the name of the shop's copy of a mount: what is mounted, and a
 // digest of all that the mount says. How its file is called, laid out and
 // commented makes no difference, nor does what the program calls its fields: what

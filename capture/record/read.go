@@ -49,7 +49,7 @@ type snapshot struct {
 func (s *snapshot) Close() error { return s.file.Close() }
 
 func openNow(path string) (*snapshot, error) {
-	f, err := os.Open(path)
+	f, err := disk.Open(path)
 	if err != nil {
 		return nil, err
 	}

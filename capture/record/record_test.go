@@ -12,6 +12,7 @@ import (
 
 	"evenpole/capture/record/disk"
 	"evenpole/capture/record/table"
+	"evenpole/profiles"
 )
 
 // sampleShop is the folder of the sample shop.
@@ -360,7 +361,7 @@ func TestFindShop(t *testing.T) {
 	if dir, ok := Find(deep); ok {
 		t.Errorf("found %q where there is none", dir)
 	}
-	for _, name := range []string{ReadingsFile, FieldsFile, SessionsFile, setsFile} {
+	for _, name := range []string{ReadingsFile, FieldsFile, SessionsFile, profiles.SetsFile} {
 		path := filepath.Join(root, "shop", name)
 		if err := os.WriteFile(path, nil, 0o644); err != nil {
 			t.Fatal(err)

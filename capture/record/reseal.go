@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"time"
 
@@ -66,7 +65,7 @@ var errNoRows = errors.New("the record has no rows")
 // setAside copies a file of seals to a new one beside it, and returns its name;
 // "" where there are no seals.
 func setAside(path string, now time.Time) (aside string, err error) {
-	f, err := os.Open(path)
+	f, err := disk.Open(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return "", nil
 	}

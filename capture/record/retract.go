@@ -80,7 +80,7 @@ func (s *Writer) Retract(t Target, reason string, now time.Time) (Retraction, er
 		return Retraction{}, err
 	}
 	note := "taken back"
-	if reason = strings.Join(strings.Fields(reason), " "); reason != "" {
+	if reason = oneLine(reason); reason != "" {
 		note += ": " + reason
 	}
 	var readings []table.Row
@@ -107,6 +107,9 @@ func (s *Writer) Retract(t Target, reason string, now time.Time) (Retraction, er
 	done.Fields = len(fields)
 	return done, nil
 }
+
+// oneLine is a text without line ends and doubled spaces.
+func oneLine(text string) string { return strings.Join(strings.Fields(text), " ") }
 
 // found is what a target covers.
 type found struct {
@@ -165,7 +168,7 @@ func covered[T any, P interface {
 	}
 	var left []T
 	for i, x := range all {
-		if standing.TakenBack(refs[i]) {
+		if standing.IsTakenBack(refs[i]) {
 			f.already++
 		} else {
 			left = append(left, x)

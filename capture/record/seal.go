@@ -34,7 +34,7 @@ import (
 // whether the seals themselves were altered.
 //
 // A row is written and synced, then sealed. What a crash left without a seal is
-// sealed by the next writer, with a remark.
+// sealed by the next writer when it opens the record, with a remark.
 type seal struct {
 	row    int
 	digest string // "" where the rows up to this one were never sealed

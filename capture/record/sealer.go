@@ -21,8 +21,8 @@ type sealer struct {
 }
 
 // openSealer looks at a record and its seals, and refuses a file that is no file of
-// seals. It writes nothing: rows that stand in the record without a seal are sealed
-// together with the next row that is written, with the remark why.
+// seals. It writes nothing: rows that stand in the record without a seal are to be
+// sealed with the remark why, see settle.
 func openSealer(record string, columns *table.Layout, why string, create func(path string) (disk.Appender, error)) (sealer, error) {
 	z := sealer{path: sealsPath(record), create: create}
 	info, err := os.Stat(z.path)
@@ -47,16 +47,17 @@ func openSealer(record string, columns *table.Layout, why string, create func(pa
 }
 
 // rowsAfter counts the rows of a record, and returns the digests of those that stand
-// after the row of the last seal. Where no row has that seal's digest, as the row was
-// altered, the number of rows tells which are new.
+// after the row of the last seal: the row of that number, or, where rows were added or
+// removed, the last one of the same digest. Where no row has that digest, as the row
+// was altered, the number of rows tells which are new.
 func rowsAfter(record string, columns *table.Layout, last seal) (rows int, unsealed []string, err error) {
-	found := false
+	found, exact := false, false
 	err = scanFile(record, columns, func(row table.Row, _ table.Place, _ *RowError) {
 		rows++
 		digest := digestOf(columns, row)
 		switch {
-		case digest == last.digest:
-			found, unsealed = true, nil
+		case digest == last.digest && !exact:
+			found, exact, unsealed = true, rows == last.row, nil
 		case found || rows > last.row:
 			unsealed = append(unsealed, digest)
 		}
@@ -92,7 +93,7 @@ func endsAsSealed(record string, columns *table.Layout) bool {
 	if err != nil || newest.digest == "" {
 		return false
 	}
-	f, err := os.Open(record)
+	f, err := disk.Open(record)
 	if err != nil {
 		return false
 	}
@@ -100,6 +101,19 @@ func endsAsSealed(record string, columns *table.Layout) bool {
 	last := ""
 	err = scan(f, record, columns, func(row table.Row, _ table.Place, _ *RowError) { last = digestOf(columns, row) })
 	return err == nil && last == newest.digest
+}
+
+// settle writes the seals of rows that were found without one. That rows are from
+// before there were seals is written with the next row, as is the header of a file that
+// is not there yet.
+func (z *sealer) settle() error {
+	if len(z.overdue) == 0 || z.last.digest == "" {
+		return nil
+	}
+	if err := z.begin(); err != nil {
+		return &disk.WriteError{Path: z.path, Err: err}
+	}
+	return nil
 }
 
 // begin opens the file, so that there are seals before there is a row.

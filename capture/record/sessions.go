@@ -20,7 +20,8 @@ const (
 // A Hold is one row of sessions.csv: what a jig makes in one power-up after AfterSeq
 // was commanded by this session, until the next hold of that power-up. A hold without
 // a session, purpose, kind, pickup and mount ends the one before: what the jig makes
-// from there on was not commanded by this shop.
+// from there on was not commanded by this shop. A hold with a session and without a jig
+// says that the session is from then on one of another mount, as it was filed anew.
 type Hold struct {
 	Time     time.Time
 	Session  string
@@ -55,12 +56,15 @@ func readHolds(r io.Reader, name string) iter.Seq2[Hold, error] {
 type Holds []Hold
 
 // Latest returns the newest session of a purpose, a kind and a mount, "" when
-// there is none.
+// there is none. The mount of a session is that of its newest hold.
 func (all Holds) Latest(purpose Purpose, kind, mount string) string {
+	newer := map[string]bool{}
 	for i := len(all) - 1; i >= 0; i-- {
-		if h := &all[i]; h.Purpose == purpose && h.Kind == kind && h.Mount == mount {
+		h := &all[i]
+		if h.Purpose == purpose && h.Kind == kind && h.Mount == mount && !newer[h.Session] {
 			return h.Session
 		}
+		newer[h.Session] = true
 	}
 	return ""
 }

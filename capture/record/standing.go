@@ -41,28 +41,28 @@ const (
 	TakesBack Reason = "takes another back"
 )
 
-// Standing says which rows of a record count. Its zero value has met no row. It
-// meets the rows of one file or several, in order, and answers at once as far as it
-// can; whether a row is taken back is known when all were met.
+// Standing decides which rows of a record count; its callers drop the others. Give
+// every row to Meet, in the order of one file or of several. Meet answers at once, but
+// for whether a later row takes this one back: ask IsTakenBack when all rows were met.
 //
-// A reading counts once: of several rows of one reading the first. A row of status
-// retracted takes the reading back, whatever session it names; a row of that reading
-// that follows stands again in the first one's place, as when a capture is filed
-// anew. A retraction above which no row of its reading stands, since files were
-// given in another order, takes back every row of it that follows.
+// The first row of a reading counts, and a repeated one does not. A row of status
+// retracted takes the reading back, whatever session it names. A later row of the same
+// reading counts in its place, as when a capture is filed anew. A retraction that
+// follows no row of its reading, since files were given in another order, takes back
+// every later row of it.
 //
 // Memory grows with the power-ups of jigs, the gaps in their numbers and the
 // readings that were taken back, not with rows.
 type Standing struct {
-	powers map[powerUp]*met
-	order  []*met // by Ref.power
+	powers map[powerUp]*powerUpState
+	order  []*powerUpState // by Ref.power
 }
 
 // powerUp is one power-up of one jig.
 type powerUp struct{ jig, boot string }
 
-// met is what was met of one power-up.
-type met struct {
+// powerUpState is what was met of one power-up.
+type powerUpState struct {
 	index int32 // in Standing.order, from 1
 	seen  numbers
 	back  map[uint32]*retracted // by number
@@ -83,7 +83,7 @@ type Ref struct {
 }
 
 // Meet takes note of the next row. It returns why the row does not count, but for
-// TakenBack, which [Standing.TakenBack] tells at the end.
+// TakenBack, which [Standing.IsTakenBack] tells at the end.
 func (s *Standing) Meet(row Row) (Ref, Reason) {
 	id, named := row.ID()
 	status := row.state()
@@ -108,8 +108,8 @@ func (s *Standing) Meet(row Row) (Ref, Reason) {
 	return ref, flagged(status)
 }
 
-// TakenBack reports whether a row was taken back by one that was met since.
-func (s *Standing) TakenBack(ref Ref) bool {
+// IsTakenBack reports whether a row was taken back by one that was met since.
+func (s *Standing) IsTakenBack(ref Ref) bool {
 	if ref.power == 0 {
 		return false
 	}
@@ -129,14 +129,21 @@ func (s *Standing) Stands(id ID) bool {
 	return m.seen.has(id.Seq)
 }
 
+// NeverStands reports whether a reading was taken back above every row of it, so that
+// none of them counts.
+func (s *Standing) NeverStands(id ID) bool {
+	m := s.powers[powerUp{id.Jig, id.Boot}]
+	return m != nil && m.back[id.Seq] != nil && m.back[id.Seq].always
+}
+
 // of finds or adds a power-up.
-func (s *Standing) of(p powerUp) *met {
+func (s *Standing) of(p powerUp) *powerUpState {
 	m := s.powers[p]
 	if m == nil {
 		if s.powers == nil {
-			s.powers = map[powerUp]*met{}
+			s.powers = map[powerUp]*powerUpState{}
 		}
-		m = &met{index: int32(len(s.order) + 1)}
+		m = &powerUpState{index: int32(len(s.order) + 1)}
 		s.powers[p] = m
 		s.order = append(s.order, m)
 	}
@@ -144,7 +151,7 @@ func (s *Standing) of(p powerUp) *met {
 }
 
 // add puts a row's number in; false when a row of the reading stands.
-func (m *met) add(seq uint32) bool {
+func (m *powerUpState) add(seq uint32) bool {
 	b := m.back[seq]
 	if b == nil || b.always {
 		return m.seen.add(seq)
@@ -154,7 +161,7 @@ func (m *met) add(seq uint32) bool {
 	return !stood
 }
 
-func (m *met) takeBack(seq uint32) {
+func (m *powerUpState) takeBack(seq uint32) {
 	b := m.back[seq]
 	if b == nil {
 		if m.back == nil {
@@ -200,7 +207,7 @@ func Sift[T any, P interface {
 		}
 	}
 	for i, ref := range refs {
-		if k := &kept[i]; k.Why != TakesBack && k.Why != Repeated && s.TakenBack(ref) {
+		if k := &kept[i]; k.Why != TakesBack && k.Why != Repeated && s.IsTakenBack(ref) {
 			k.Why = TakenBack
 		}
 	}

@@ -68,11 +68,11 @@ func TestStandingOfBothFiles(t *testing.T) {
 		t.Errorf("the reading: %q", why)
 	}
 	ref, why := s.Meet(&f)
-	if why != Repeated || s.TakenBack(ref) {
+	if why != Repeated || s.IsTakenBack(ref) {
 		t.Errorf("the field reading of the same number: %q", why)
 	}
 	f.Status = Retracted
-	if _, why := s.Meet(&f); why != TakesBack || !s.TakenBack(ref) || s.Stands(ID{"j", "0000000A", 7}) {
+	if _, why := s.Meet(&f); why != TakesBack || !s.IsTakenBack(ref) || s.Stands(ID{"j", "0000000A", 7}) {
 		t.Errorf("taken back: %q", why)
 	}
 }
@@ -119,7 +119,7 @@ func TestStandingAgainstAPlainList(t *testing.T) {
 		}
 		for i := range 60 {
 			ref, met := refs[i]
-			if got := met && !s.TakenBack(ref); got != counts[i] {
+			if got := met && !s.IsTakenBack(ref); got != counts[i] {
 				t.Fatalf("row %d: counts %v, by the plain list %v", i, got, counts[i])
 			}
 		}

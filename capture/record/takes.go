@@ -2,14 +2,14 @@ package record
 
 import "fmt"
 
-// A Slot is what takes are counted by: a string in one mode, or a position of the
-// probe.
-type Slot struct {
+// Takes of one TakeGroup are counted together: those of one string in one mode, or of
+// one position of the probe.
+type TakeGroup struct {
 	Mode   Mode
 	Number int
 }
 
-func (s Slot) String() string {
+func (s TakeGroup) String() string {
 	switch s.Mode {
 	case Probe:
 		return fmt.Sprintf("position %d", s.Number)
@@ -19,17 +19,17 @@ func (s Slot) String() string {
 	return fmt.Sprintf("string %d", s.Number)
 }
 
-// Take says of which slot a reading is a take, and whether it is good: it has no flag,
+// Take says of which group a reading is a take, and whether it is good: it has no flag,
 // was not retracted and is above the quiet level.
 type Take struct {
-	Slot
+	TakeGroup
 	Good bool
 	RMS  float64 // mV; 0 for a field reading
 }
 
-// Counts returns what a reading counts for.
-func (r *Reading) Counts() Take {
-	c := Take{Slot{r.Mode, r.String}, r.Status == OK || r.Status == "", r.RMS}
+// AsTake is the reading as a take.
+func (r *Reading) AsTake() Take {
+	c := Take{TakeGroup{r.Mode, r.String}, r.Status == OK || r.Status == "", r.RMS}
 	if c.Mode == "" {
 		c.Mode = Pluck
 	}
@@ -39,7 +39,7 @@ func (r *Reading) Counts() Take {
 	return c
 }
 
-// Counts returns what a field reading counts for.
-func (r *FieldReading) Counts() Take {
-	return Take{Slot{Probe, r.Position}, r.Status == OK || r.Status == "", 0}
+// AsTake is the field reading as a take.
+func (r *FieldReading) AsTake() Take {
+	return Take{TakeGroup{Probe, r.Position}, r.Status == OK || r.Status == "", 0}
 }

@@ -21,10 +21,10 @@ import (
 // when it is no row of the header's width: a power cut leaves either. A last line that
 // is whole but wrong was written by a person; it stays where it is, and whoever reads
 // the file gets the error. A file whose header lacks one of the columns stays as it
-// is, too. Where asSealed, if there is one, says that the last row is the one that was
+// is, too. If asSealed, which may be nil, reports that the last row is the one that was
 // sealed last, the row is whole: an editor took the end of its line, and it gets one.
 func setTornAside(path string, columns []string, asSealed func(path string) bool, now time.Time) (notice string, err error) {
-	f, err := os.OpenFile(path, os.O_RDWR, 0)
+	f, err := disk.OpenOwn(path, os.O_RDWR)
 	if errors.Is(err, fs.ErrNotExist) {
 		return "", nil
 	}
@@ -78,6 +78,7 @@ func findTorn(f io.ReadSeeker, columns []string) (whole int64, torn []byte, err 
 		return 0, nil, err
 	}
 	line, ended := bytes.CutSuffix(last, []byte("\n"))
+	line = bytes.TrimRight(line, "\x00") // a power cut may leave the length of a text without the text
 	if ended && !bad || bytes.ContainsAny(bytes.TrimSuffix(line, []byte("\r")), "\r\n") {
 		return start, nil, nil
 	}

@@ -11,7 +11,7 @@
 //   - sessions.csv has the holds. A session is all that was captured for one purpose
 //     with one mount. A hold is a row that says: what this jig makes in this power-up
 //     after this number was commanded by this session. A hold without a session ends
-//     the one before.
+//     the one before; one without a jig says which mount a session was filed anew with.
 //   - readings.seals.csv and fields.seals.csv have the seals. A seal is a digest of
 //     what a row said when it was written. [Verify] compares rows with their seals;
 //     nothing else needs them.
@@ -22,6 +22,9 @@
 //   - mounts/ has a copy of every mount that was captured, named after the pickup (or
 //     the batch of loose magnets) and a digest of what the mount says.
 //   - writer.lock names the process that is writing; it is empty when none is.
+//     writer.open is there while rows are being written, and after a crash. While
+//     either tells of a writer, rows may lack a seal; the next writer seals them when it
+//     opens the record, before it signs the lock.
 //
 // All of them are plain files, written with commas and CR LF as RFC 4180 has it,
 // times in UTC; the room disk makes them last.
@@ -30,8 +33,11 @@
 //
 // Read columns.go first: the list of the columns of each file. A column is added
 // there, in one line, and to the struct in types.go; the same list reads, writes,
-// seals and imports it. A row that stands twice or was taken back is dropped in
-// standing.go, by [Standing]; every other room asks it.
+// seals and imports it. Writer.open then names it as optional, so that the files that
+// shops have are still written to, and package capture fills it in.
+//
+// [Standing], in standing.go, says which rows count: not those of a reading that
+// stands twice or was taken back. Every other room asks it, and drops them.
 //
 // The files, each of which uses only those before it:
 //
@@ -45,8 +51,10 @@
 //     mounts.
 //   - standing.go says which rows count. about.go has what the rows of both files have
 //     in common; history.go tells a capture what there is already, retract.go takes
-//     readings back, export.go copies rows out.
-//   - import.go adds the rows of a person's spreadsheet, which the room sheet reads.
+//     readings back, amend.go files a session anew, export.go copies rows out.
+//   - recorded.go finds rows of a person's spreadsheet in the record, limits.go refuses
+//     lengths that no mount may have, import.go adds the rest; the room sheet reads the
+//     spreadsheet.
 //   - finding.go has what can be wrong with a record, sequence.go the numbers that are
 //     missing in it, match.go compares rows with seals, verify.go does all of it;
 //     reseal.go seals a record as it stands.

@@ -1,11 +1,14 @@
 package record
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
+	"maps"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -35,12 +38,13 @@ type AuditedFile struct {
 // that cannot be read, or that stand twice and were not taken back. The rest are
 // remarks: gaps in a jig's sequence (what is lost on the line is plucked again),
 // times that run backwards (a clock that was set), rows that were never sealed.
-// Imported rows have times of their own and are not compared.
+// Imported rows have times of their own, and rows of readings that were filed anew
+// those of the old rows: they are not compared.
 //
 // Errors: fs.ErrNotExist when there is no record; a *RowError when a file has no
 // header.
 func Verify(dir string, tell func(Finding)) (Audit, error) {
-	v := &verifier{dir: dir, powers: map[powerUp]*sequence{}}
+	v := &verifier{dir: dir, powers: map[powerUp]*sequence{}, cut: map[ID]cutAmendment{}}
 	v.tell = func(f Finding) {
 		if f.Fault {
 			v.audit.Faults++
@@ -67,7 +71,14 @@ type verifier struct {
 	standing Standing
 	repeated []repeatedRow
 	powers   map[powerUp]*sequence
-	order    []powerUp // as they come
+	order    []powerUp           // as they come
+	cut      map[ID]cutAmendment // of readings that do not stand again so far
+}
+
+// cutAmendment is a row that takes a reading back so that it can be filed anew.
+type cutAmendment struct {
+	session string
+	place
 }
 
 // repeatedRow is a row of a reading that stands already.
@@ -146,8 +157,9 @@ func (f *fileVerifier) row(a *about, line int, bad *RowError) {
 		f.tell(line, Unreadable, true, "%s", text)
 		return
 	}
-	f.clock(a, line)
-	f.count(a, line)
+	if anew := f.count(a, line); !anew {
+		f.clock(a, line)
+	}
 }
 
 func (f *fileVerifier) tell(line int, kind string, fault bool, format string, args ...any) {
@@ -167,22 +179,29 @@ func (f *fileVerifier) clock(a *about, line int) {
 }
 
 // count files a reading's number, and notes what counts twice or takes nothing back.
-func (f *fileVerifier) count(a *about, line int) {
+// anew is a row of a reading that was taken back above.
+func (f *fileVerifier) count(a *about, line int) (anew bool) {
 	stands := f.v.standing.Stands(a.id)
 	ref, why := f.v.standing.Meet(a)
 	if !a.named {
-		return
+		return false
 	}
 	at := place{f.path, line}
+	if why != Repeated {
+		delete(f.v.cut, a.id)
+	}
 	switch {
 	case why == TakesBack && !stands:
 		f.tell(line, NoTarget, false, "it takes back reading %d of jig %q, boot %s, of which no row stands above", a.id.Seq, a.id.Jig, a.id.Boot)
+	case why == TakesBack && isAmended(a.note):
+		f.v.cut[a.id] = cutAmendment{a.session, at}
 	case why == TakesBack:
 	case why == Repeated:
 		f.v.repeated = append(f.v.repeated, repeatedRow{a.id, ref, at})
 	default:
 		f.v.sequence(a.id).add(a.id.Seq, at)
 	}
+	return ref.before > 0
 }
 
 // sequence finds or adds the numbers of a reading's power-up.
@@ -201,9 +220,18 @@ func (v *verifier) sequence(id ID) *sequence {
 // are known.
 func (v *verifier) readings() {
 	for _, r := range v.repeated {
-		if !v.standing.TakenBack(r.ref) {
+		if !v.standing.IsTakenBack(r.ref) {
 			v.tell(Finding{r.file, r.line, r.line, Duplicate, true, fmt.Sprintf("reading %d of jig %q, boot %s stands above already: the first one counts", r.id.Seq, r.id.Jig, r.id.Boot)})
 		}
+	}
+	byPlace := func(a, b ID) int {
+		x, y := v.cut[a], v.cut[b]
+		return cmp.Or(strings.Compare(y.file, x.file), cmp.Compare(x.line, y.line))
+	}
+	for _, id := range slices.SortedFunc(maps.Keys(v.cut), byPlace) {
+		c := v.cut[id]
+		v.tell(Finding{c.file, c.line, c.line, Unfinished, false,
+			fmt.Sprintf("reading %d of jig %q, boot %s was taken back to be filed anew and does not stand again: run 'evenpole record amend --session %s' again", id.Seq, id.Jig, id.Boot, c.session)})
 	}
 	for _, p := range v.order {
 		s := v.powers[p]

@@ -2,7 +2,6 @@ package record
 
 import (
 	"errors"
-	"os"
 	"path/filepath"
 	"time"
 
@@ -15,7 +14,7 @@ type Writer struct {
 	Dir     string
 	Notices []string // for people: what had to be put right when it was opened, and what endangers it
 
-	lock     *os.File
+	lock     *disk.Lock
 	create   func(path string) (disk.Appender, error)
 	readings *ledger
 	fields   *ledger
@@ -36,7 +35,7 @@ func openWriter(dir string, create func(path string) (disk.Appender, error)) (*W
 	}
 	s := &Writer{Dir: dir, create: create}
 	now := time.Now()
-	lock, notice, err := disk.TakeLock(dir, now)
+	lock, notice, err := disk.TakeLock(dir)
 	if err != nil {
 		return nil, err
 	}
@@ -46,8 +45,12 @@ func openWriter(dir string, create func(path string) (disk.Appender, error)) (*W
 	if notice != "" {
 		unsealed = afterCrash
 	}
-	if err := s.open(now, unsealed); err != nil {
-		return nil, errors.Join(err, s.letGo(notice != "")) // what a crash left is still to be put right
+	err = s.open(now, unsealed)
+	if err == nil {
+		err = s.lock.Sign(now)
+	}
+	if err != nil {
+		return nil, errors.Join(err, s.lock.Close()) // what a crash left is still to be put right
 	}
 	for _, danger := range disk.Dangers(dir) {
 		s.notice(danger)
@@ -61,8 +64,9 @@ func (s *Writer) notice(text string) {
 	}
 }
 
-// open looks at the files of the record. unsealed is the remark for rows that stand
-// there without a seal.
+// open looks at the files of the record, and seals the rows that stand there without a
+// seal, with a remark why. That comes before the lock is signed: until then, whether
+// the writer before was cut short can be seen, also when this one is cut short itself.
 func (s *Writer) open(now time.Time, unsealed string) (err error) {
 	if s.readings, err = s.openSealed(ReadingsFile, readingColumns.Layout, now, unsealed); err != nil {
 		return err
@@ -73,8 +77,10 @@ func (s *Writer) open(now time.Time, unsealed string) (err error) {
 	if err := s.setTornAside(SessionsFile, holdColumns.Names, nil, now); err != nil {
 		return err
 	}
-	s.sessions, err = openLedger(s.path(SessionsFile), holdColumns.Layout)
-	return err
+	if s.sessions, err = openLedger(s.path(SessionsFile), holdColumns.Layout); err != nil {
+		return err
+	}
+	return errors.Join(s.readings.seals.settle(), s.fields.seals.settle())
 }
 
 // setTornAside sets a torn last line of a file of the shop aside, and notes that.
@@ -97,7 +103,7 @@ func (s *Writer) openSealed(name string, columns *table.Layout, now time.Time, u
 	if err != nil {
 		return nil, err
 	}
-	l.create = s.create
+	l.create, l.mark = s.create, s.lock.Mark
 	l.seals, err = openSealer(l.path, columns, unsealed, s.create)
 	return l, err
 }
@@ -107,16 +113,10 @@ func (s *Writer) openSealed(name string, columns *table.Layout, now time.Time, u
 func (s *Writer) Close() error {
 	failed := errors.Join(s.readings.err, s.fields.err, s.sessions.err) != nil
 	err := errors.Join(s.readings.close(), s.fields.close(), s.sessions.close())
-	return errors.Join(err, s.letGo(failed || err != nil))
-}
-
-// letGo gives the lock up; it keeps this process's name where the next one has
-// something to put right.
-func (s *Writer) letGo(unfinished bool) error {
-	if unfinished {
-		return s.lock.Close()
+	if failed || err != nil {
+		return errors.Join(err, s.lock.Close())
 	}
-	return disk.LetGo(s.lock)
+	return s.lock.LetGo()
 }
 
 func (s *Writer) path(name string) string { return filepath.Join(s.Dir, name) }

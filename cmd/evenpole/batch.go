@@ -83,6 +83,7 @@ Exit status: 0 accept, or no limits given; 3 reject; 4 measure more.`,
 	f.Float64Var(&o.share, "share", 0, "`percent` of the batch that the tolerance interval holds (default 95)")
 	f.Float64Var(&o.confidence, "confidence", 0, "confidence of all intervals, `percent` (default 95)")
 	f.Float64Var(&o.within, "within", 0, "`percent` to which the mean is wanted (default 1)")
+	e.writes(cmd)
 	return cmd
 }
 
@@ -127,7 +128,7 @@ func runBatch(e *env, o batchOptions) error {
 		}
 	}
 	s.AddLoudness(r)
-	if err := o.write(doc); err != nil {
+	if err := o.write(e, doc); err != nil {
 		return err
 	}
 	if e.json {
@@ -145,9 +146,9 @@ func runBatch(e *env, o batchOptions) error {
 func batchExit(d *batch.Decision) error {
 	switch {
 	case d == nil:
-	case d.Verdict == batch.Reject:
+	case d.Answer == batch.Reject:
 		return exit{exitOutOfTolerance}
-	case d.Verdict == batch.MeasureMore:
+	case d.Answer == batch.MeasureMore:
 		return exit{exitCannotTell}
 	}
 	return nil
@@ -178,9 +179,9 @@ func limit(x float64) *float64 {
 }
 
 // write writes the files that were asked for.
-func (o *batchOptions) write(doc batchDocument) error {
+func (o *batchOptions) write(e *env, doc batchDocument) error {
 	if o.report != "" {
-		err := shop.WriteFile(o.report, func(f io.Writer) error {
+		err := e.writeFile(o.report, func(f io.Writer) error {
 			page := report.BatchPage{Report: doc.Report, Sets: doc.Sets, Version: version()}
 			if !isPDF(o.report) {
 				return report.WriteBatch(f, page)
@@ -198,7 +199,7 @@ func (o *batchOptions) write(doc batchDocument) error {
 	if o.sets == "" {
 		return nil
 	}
-	return shop.WriteFile(o.sets, func(f io.Writer) error { return writeSets(f, doc) })
+	return e.writeFile(o.sets, func(f io.Writer) error { return writeSets(f, doc) })
 }
 
 func (o *batchOptions) printWritten(e *env) {
@@ -348,12 +349,12 @@ func printDecision(e *env, r *batch.Report) {
 		e.print("no limits given: nothing to accept or reject against (--min-mt, --max-mt, or %s)", profiles.BatchesFile)
 		return
 	}
-	e.print("decision: %s", d.Verdict)
+	e.print("decision: %s", d.Answer)
 	e.print("  %s", d.Sentence())
 	if len(d.Breaching) > 0 {
 		e.print("  beyond the limits: %s", strings.Join(d.Breaching, ", "))
 	}
-	if d.Verdict == batch.MeasureMore {
+	if d.Answer == batch.MeasureMore {
 		e.print("  measure %d more magnets at most; %d more would do, should mean and scatter stay what they are", d.AtMost, d.Likely)
 	}
 }

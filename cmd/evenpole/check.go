@@ -41,14 +41,18 @@ expects of it at the heights that were measured. Where more is off than the mode
 allows, the likeliest cause is named, with the reading that would tell: a weak or
 reversed magnet, a pole or string height, two poles or strings swapped, another
 string, a tilted mounting. Field readings of the pickup's poles (capture --field
-all) tell of its magnets.
+all) tell of its magnets: one pole with the other side up than all others is out of
+tolerance, whatever its balance.
 
 A coil's resistance is worked out for 20 degrees Celsius, for copper wire; it is
-no part of the verdict.
+no part of the verdict. A figure that looks like kilohm is asked about.
 
-The certificate is written as one HTML page and as a PDF. Its last line, also in
-its QR code, leads back to the record: the shop's folder, pickup and session, and
-the session's first reading as jig/boot/seq.
+The certificate is written into the shop's certificates as one HTML page and as a
+PDF. It is numbered and never replaced: when a pickup is checked again and the check
+says something else, a new certificate says whose place it takes. Its last line,
+also in its QR code, leads back to the record: the shop's folder, the pickup, the
+session and its first reading as jig/boot/seq. A coil's resistance is carried over
+from the certificate before when the session is the same.
 
 Exit status: 0 conforms; 3 out of tolerance; 4 cannot tell yet.`,
 		Args: cobra.NoArgs,
@@ -57,12 +61,13 @@ Exit status: 0 conforms; 3 out of tolerance; 4 cannot tell yet.`,
 	f := cmd.Flags()
 	f.StringVar(&o.order, "order", "", "order `file`")
 	f.StringVar(&o.pickup, "pickup", "", "the pickup's `id`")
-	f.StringVar(&o.out, "out", "", "certificate `file`, .html or .pdf (default: both, certificates/ORDER-PICKUP in the shop)")
+	f.StringVar(&o.out, "out", "", "`file`, .html or .pdf, for a copy of the certificate; both stand in the shop's certificates")
 	f.StringVar(&o.paper, "paper", "a4", "`size` of the PDF: a4 or letter")
 	f.Float64Var(&o.mounting, "mounting-db", 0, "standard uncertainty of mounting it, `dB` a string, as 'evenpole repeat' found it (default 0.15)")
 	f.Float64Var(&o.ohm, "resistance-ohm", 0, "direct-current resistance of the coil, `ohm`")
 	f.Float64Var(&o.celsius, "temperature-c", 20, "the coil's temperature when that was measured, `degrees` Celsius")
 	required(cmd, "order", "pickup")
+	e.writes(cmd)
 	return cmd
 }
 
@@ -99,7 +104,7 @@ func runCheck(e *env, o checkOptions) error {
 	if err != nil {
 		return err
 	}
-	written, err := writeCertificates(s, o.out, paper, order, v)
+	written, err := writeCertificates(e, s, o.out, paper, order, v)
 	if err != nil {
 		return err
 	}
@@ -109,7 +114,7 @@ func runCheck(e *env, o checkOptions) error {
 		}
 	} else {
 		printVerdict(e, v)
-		e.print("certificate written to %s", strings.Join(written, " and "))
+		e.print("certificate %s: %s", certificateName(v), strings.Join(written, ", "))
 	}
 	switch v.Verdict {
 	case verdict.OutOfTolerance:
@@ -120,12 +125,19 @@ func runCheck(e *env, o checkOptions) error {
 	return nil
 }
 
-// writeCertificates writes the certificate to the file named, or as HTML and PDF
-// into the shop, and returns what it wrote.
-func writeCertificates(s *shop.Shop, out string, paper report.Paper, order *profiles.Order, v *verdict.Verdict) ([]string, error) {
-	files := []string{out}
-	if out == "" {
-		files = s.CertificateFiles(order.ID, v.Pickup)
+// certificateName is a certificate's number, and whose place it takes.
+func certificateName(v *verdict.Verdict) string {
+	if v.Supersedes == 0 {
+		return fmt.Sprint(v.Certificate)
+	}
+	return fmt.Sprintf("%d, in place of %d", v.Certificate, v.Supersedes)
+}
+
+// writeCertificates issues the certificate, as HTML and PDF into the shop and as a copy
+// into the file named, if any, and returns where it is.
+func writeCertificates(e *env, s *shop.Shop, out string, paper report.Paper, order *profiles.Order, v *verdict.Verdict) ([]string, error) {
+	if err := s.Issue(v); err != nil {
+		return nil, err
 	}
 	folder, err := s.Name()
 	if err != nil {
@@ -137,18 +149,24 @@ func writeCertificates(s *shop.Shop, out string, paper report.Paper, order *prof
 			c.Predicted = append(c.Predicted, float64(x.Balance))
 		}
 	}
-	for _, file := range files {
-		err := shop.WriteFile(file, func(f io.Writer) error {
+	page := func(file string) func(io.Writer) error {
+		return func(f io.Writer) error {
 			if isPDF(file) {
 				return report.WriteCertificatePDF(f, c, paper)
 			}
 			return report.WriteCertificate(f, c)
-		})
-		if err != nil {
+		}
+	}
+	files := s.CertificateFiles(v.Certificate, order.ID, v.Pickup)
+	for _, file := range files {
+		if err := s.WriteCertificate(file, page(file)); err != nil {
 			return nil, err
 		}
 	}
-	return files, nil
+	if out == "" {
+		return files, nil
+	}
+	return append(files, out), s.WriteFile(out, e.force, page(out))
 }
 
 func printVerdict(e *env, v *verdict.Verdict) {

@@ -107,7 +107,7 @@ func resume(t *testing.T, dir, port string, j *jigtest.Jig) {
 // The first Ctrl-C lets the take under way come to its end, and says what is
 // left to do.
 func TestCtrlC(t *testing.T) {
-	j := jigtest.New(jigtest.Config{TakeTime: 50 * time.Millisecond})
+	j := jigtest.New(jigtest.Config{TakeTime: 150 * time.Millisecond})
 	port, dir := jigtest.Attach(t, j), t.TempDir()
 	c := startCapture(t, dir, port)
 	c.until(2, "kept ") // of three that were commanded as one

@@ -121,7 +121,7 @@ func freshFolder(name string) (string, error) {
 }
 
 func (d *demo) run(ctx context.Context) error {
-	if err := shop.WriteText(d.shop.OrderFile(workshop.OrderID), workshop.OrderText); err != nil {
+	if err := shop.Describe(d.shop.OrderFile(workshop.OrderID), workshop.OrderText); err != nil {
 		return err
 	}
 	port := d.term.Name
@@ -150,7 +150,7 @@ func (d *demo) run(ctx context.Context) error {
 	if !d.json {
 		printPlan(d.env, d.work.Order, p)
 	}
-	if err := drawPoles(d.shop.PlanFile(workshop.OrderID), d.work.Order, p); err != nil {
+	if err := drawPoles(d.env, d.shop.PlanFile(workshop.OrderID), d.work.Order, p); err != nil {
 		return err
 	}
 	return d.buildAndCheck(ctx, p)
@@ -160,7 +160,7 @@ func (d *demo) run(ctx context.Context) error {
 // capture' would.
 func (d *demo) capture(ctx context.Context, j *workshop.Job, purpose record.Purpose) error {
 	file := d.shop.MountFile(j.Name)
-	if err := shop.WriteText(file, j.MountText()); err != nil {
+	if err := shop.Describe(file, j.MountText()); err != nil {
 		return err
 	}
 	mount, err := d.shop.ReadMount(file)
@@ -186,7 +186,7 @@ func (d *demo) buildAndCheck(ctx context.Context, p *plan.Plan) error {
 	if err != nil {
 		return err
 	}
-	certificates, err := writeCertificates(d.shop, "", report.A4, d.work.Order, v)
+	certificates, err := writeCertificates(d.env, d.shop, "", report.A4, d.work.Order, v)
 	if err != nil {
 		return err
 	}

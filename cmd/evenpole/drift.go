@@ -5,7 +5,6 @@ import (
 
 	"evenpole/fit/drift"
 	"evenpole/report"
-	"evenpole/shop"
 
 	"github.com/spf13/cobra"
 )
@@ -42,7 +41,8 @@ Exit status: 0 in control; 3 out of control; 4 cannot tell yet (fewer than ten p
 	f.IntVar(&o.Baseline, "baseline", 20, "first `points` that centre and limits come from")
 	f.StringVar(&o.since, "since", "", "start the charts anew on this `day` (2026-03-02); the baseline stays")
 	f.BoolVar(&o.Single, "single", false, "one value a day, though there are several sessions")
-	f.StringVar(&o.svg, "svg", "", "draw the charts into this `file`")
+	svgFlag(cmd, &o.svg, "draw the charts into this `file`, .svg")
+	e.writes(cmd)
 	return cmd
 }
 
@@ -64,7 +64,7 @@ func runDrift(e *env, o driftOptions) error {
 		if len(c.Panels) == 0 {
 			return badInput("one point makes no chart to draw")
 		}
-		if err := shop.WriteFile(o.svg, func(f io.Writer) error { return report.Control(f, c) }); err != nil {
+		if err := e.writeFile(o.svg, func(f io.Writer) error { return report.Control(f, c) }); err != nil {
 			return err
 		}
 	}

@@ -3,8 +3,10 @@ package main
 import (
 	"fmt"
 	"io"
+	"path/filepath"
 	"runtime/debug"
 	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 )
@@ -25,6 +27,21 @@ type env struct {
 	stderr io.Writer
 	json   bool
 	shop   string // --shop as given
+	force  bool   // --force, of commands that write files
+}
+
+// writes adds the flag of commands that write files where the user says.
+func (e *env) writes(cmd *cobra.Command) {
+	cmd.Flags().BoolVar(&e.force, "force", false, "replace a file that is there; what belongs to a shop is never replaced")
+}
+
+// writeFile writes a file where the user says. See shop.WriteFile.
+func (e *env) writeFile(path string, write func(io.Writer) error) error {
+	s, err := e.shopHere()
+	if err != nil {
+		return err
+	}
+	return s.WriteFile(path, e.force, write)
 }
 
 // note prints a line for the person at the bench, out of the way of results.
@@ -44,7 +61,8 @@ func (e *env) print(format string, args ...any) {
 	fmt.Fprintf(e.stdout, format+"\n", args...)
 }
 
-// exit is how a command that worked says that the answer is not "yes".
+// exit is how a command that worked says that the answer is not "yes". What the user
+// got wrong is an error with words: see badInput.
 type exit struct{ status int }
 
 func (x exit) Error() string { return fmt.Sprintf("exit status %d", x.status) }
@@ -95,6 +113,27 @@ func atLeastOne(cmd *cobra.Command, names ...string) error {
 			return badInput("--%s: expected 1 or more, got %s", name, f.Value)
 		}
 	}
+	return nil
+}
+
+// svgFlag gives a command its flag --svg, which takes no file by the name of another
+// kind of picture.
+func svgFlag(cmd *cobra.Command, path *string, usage string) {
+	cmd.Flags().Var((*svgFile)(path), "svg", usage)
+}
+
+// svgFile is the name of a picture to draw; "" is none.
+type svgFile string
+
+func (f *svgFile) String() string { return string(*f) }
+
+func (f *svgFile) Type() string { return "file" }
+
+func (f *svgFile) Set(path string) error {
+	if path != "" && !strings.EqualFold(filepath.Ext(path), ".svg") {
+		return fmt.Errorf("expected a file that ends in .svg")
+	}
+	*f = svgFile(path)
 	return nil
 }
 

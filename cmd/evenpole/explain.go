@@ -49,7 +49,8 @@ all orders in which that can be done (the Shapley value).`,
 	f.StringVar(&o.pickup, "pickup", "", "the `id` of a pickup in the record")
 	f.StringVar(&o.session, "session", "", "which `session` of the pickup (default: its latest)")
 	f.StringVar(&o.model, "model", "", "model `file` (default: the shop's current model)")
-	f.StringVar(&o.svg, "svg", "", "draw it into this `file`")
+	svgFlag(cmd, &o.svg, "draw it into this `file`, .svg")
+	e.writes(cmd)
 	return cmd
 }
 
@@ -83,7 +84,7 @@ func runExplain(e *env, o explainOptions) error {
 	}
 	if o.svg != "" {
 		picture := report.Explained(x.title(), x.Explanation)
-		if err := shop.WriteFile(o.svg, func(f io.Writer) error { return report.Explain(f, picture) }); err != nil {
+		if err := e.writeFile(o.svg, func(f io.Writer) error { return report.Explain(f, picture) }); err != nil {
 			return err
 		}
 	}

@@ -95,6 +95,9 @@ func runFit(e *env, o fitOptions) error {
 		return fitJSON.write(e, fitDocument{&result.Report, k})
 	}
 	printFit(e, o.readings, &result.Report)
+	if inShop && slices.Equal(o.readings, []string{s.ReadingsFile()}) {
+		hintAmend(e, result.Suspects)
+	}
 	printKept(e, k, o.out)
 	return nil
 }
@@ -156,6 +159,21 @@ func printSuspects(e *env, files []string, list []cell.Suspect) {
 			session = ", session " + s.Session
 		}
 		e.print("  pickup %s%s, lines %s: %s: %s", s.Pickup, session, spans(files, s.Rows), s.Kind, s.Cause)
+	}
+}
+
+// hintAmend says how what looks like a mistake is put right, each way once a session.
+func hintAmend(e *env, list []cell.Suspect) {
+	told := map[string]bool{}
+	for _, s := range list {
+		hint := fmt.Sprintf("correct its mount file, then 'evenpole record amend --session %s --mount FILE'", s.Session)
+		if slices.Contains(s.Columns, "rms_mv") {
+			hint = fmt.Sprintf("'evenpole record retract --session %s', then capture again", s.Session)
+		}
+		if s.Session != "" && !told[hint] {
+			e.note("hint: where session %s is wrong: %s", s.Session, hint)
+		}
+		told[hint] = true
 	}
 }
 

@@ -35,11 +35,12 @@ func interruptible() context.Context {
 	signal.Notify(signals, interrupts()...)
 	go func() {
 		<-signals
+		own := gentle.Load() > 0 // asked now: the command may have ended by the next one
 		cancel()
-		<-signals
-		if gentle.Load() > 0 {
+		if own {
 			<-signals
 		}
+		<-signals
 		os.Exit(exitFailed)
 	}()
 	return ctx
@@ -48,9 +49,9 @@ func interruptible() context.Context {
 // gentle counts the commands that have a use of their own for a second signal.
 var gentle atomic.Int32
 
-// gently gives a command two ways to end. The first Ctrl-C ends ctx, whose end
-// the command takes for a wish: it finishes what it is at. The second one ends
-// the context that is returned.
+// gently gives a command two ways to end. The first Ctrl-C ends ctx: the command
+// finishes the step that it is at. The second one ends the context that is returned:
+// the command stops at once.
 func gently(ctx context.Context) (hard context.Context, release func()) {
 	hard, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	gentle.Add(1)

@@ -33,6 +33,7 @@ intervals. What a model does not have is not drawn.`,
 	f.StringVar(&o.model, "model", "", "model `file` (default: the shop's current model)")
 	f.StringArrayVar(&o.readings, "readings", nil, "readings `file` to draw instead of the shop's (repeatable)")
 	f.StringVar(&o.out, "out", "", "`folder` for the pictures (default: pictures in the shop)")
+	e.writes(cmd)
 	return cmd
 }
 
@@ -77,7 +78,7 @@ func runPictures(e *env, o picturesOptions) error {
 	written := []string{}
 	for _, p := range report.Plots(diagnosis) {
 		path := s.PictureFile(o.out, p.Name)
-		if err := shop.WriteFile(path, p.Write); err != nil {
+		if err := s.WriteFile(path, e.force, p.Write); err != nil {
 			return err
 		}
 		written = append(written, path)

@@ -42,12 +42,13 @@ they are, it plans the pickup's height and tilt.`,
 	f := cmd.Flags()
 	f.StringVar(&o.order, "order", "", "order `file`")
 	f.StringVar(&o.model, "model", "", "model `file` (default: the shop's current model; the handbook where there is none)")
-	f.StringVar(&o.svg, "svg", "", "draw the poles, planned beside flat, into this `file`")
+	svgFlag(cmd, &o.svg, "draw the poles, planned beside flat, into this `file`, .svg")
 	f.StringVar(&o.csv, "csv", "", "write all staggers, string by string, into this `file` for a spreadsheet")
 	f.StringVar(&o.fullSize, "full-size", "", "draw the poles at 1:1 with a height gauge to cut out into this `file`, .svg or .pdf")
 	f.BoolVar(&o.whatIf, "what-if", false, "show how the balance moves with radius, pickup height, tilt, each pole and the string set")
 	f.BoolVar(&o.match, "match-magnets", false, "choose magnets for the poles from the batch's loose ones in the shop's record")
 	required(cmd, "order")
+	e.writes(cmd)
 	return cmd
 }
 
@@ -94,7 +95,7 @@ func runPlan(e *env, o planOptions) error {
 			return err
 		}
 	}
-	if err := o.write(order, doc.Plan, format); err != nil {
+	if err := o.write(e, order, doc.Plan, format); err != nil {
 		return err
 	}
 	if e.json {
@@ -111,21 +112,21 @@ func runPlan(e *env, o planOptions) error {
 }
 
 // write writes the files that were asked for.
-func (o *planOptions) write(order *profiles.Order, p *plan.Plan, format string) error {
+func (o *planOptions) write(e *env, order *profiles.Order, p *plan.Plan, format string) error {
 	if o.svg != "" {
-		if err := drawPoles(o.svg, order, p); err != nil {
+		if err := drawPoles(e, o.svg, order, p); err != nil {
 			return err
 		}
 	}
 	if o.fullSize != "" {
-		if err := shop.WriteFile(o.fullSize, func(f io.Writer) error {
+		if err := e.writeFile(o.fullSize, func(f io.Writer) error {
 			return report.FullSize(f, report.PlanPoles(order, p), format)
 		}); err != nil {
 			return err
 		}
 	}
 	if o.csv != "" {
-		return shop.WriteFile(o.csv, func(f io.Writer) error { return report.WritePlanCSV(f, order, p) })
+		return e.writeFile(o.csv, func(f io.Writer) error { return report.WritePlanCSV(f, order, p) })
 	}
 	return nil
 }
@@ -143,8 +144,8 @@ func (d *planDocument) noteStock(stock []string, o *profiles.Order) {
 }
 
 // drawPoles draws the poles, planned beside flat.
-func drawPoles(path string, order *profiles.Order, p *plan.Plan) error {
-	return shop.WriteFile(path, func(f io.Writer) error { return report.Poles(f, report.PlanPoles(order, p)) })
+func drawPoles(e *env, path string, order *profiles.Order, p *plan.Plan) error {
+	return e.writeFile(path, func(f io.Writer) error { return report.Poles(f, report.PlanPoles(order, p)) })
 }
 
 func printPlan(e *env, o *profiles.Order, p *plan.Plan) {

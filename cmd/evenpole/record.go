@@ -11,7 +11,6 @@ import (
 
 	"evenpole/capture/record"
 	"evenpole/profiles"
-	"evenpole/shop"
 
 	"github.com/spf13/cobra"
 )
@@ -19,15 +18,15 @@ import (
 func newRecordCmd(e *env) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "record",
-		Short: "Verify the shop's record, take readings back, import and export",
-		Long: `Works on readings.csv and fields.csv, which only ever grow: what is taken back or
-brought in is added, and nothing that stands there is changed.`,
+		Short: "Verify the shop's record, correct it, take readings back, import and export",
+		Long: `Works on readings.csv and fields.csv, which only ever grow: what is corrected,
+taken back or brought in is added, and nothing that stands there is changed.`,
 		Args: cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error {
-			return withHint(badInput("which of verify, seal, retract, import and export?"), "see 'evenpole help record'")
+			return withHint(badInput("which of verify, seal, amend, retract, import and export?"), "see 'evenpole help record'")
 		},
 	}
-	cmd.AddCommand(newVerifyCmd(e), newSealCmd(e), newRetractCmd(e), newImportCmd(e), newExportCmd(e))
+	cmd.AddCommand(newVerifyCmd(e), newSealCmd(e), newAmendCmd(e), newRetractCmd(e), newImportCmd(e), newExportCmd(e))
 	return cmd
 }
 
@@ -155,7 +154,8 @@ func newRetractCmd(e *env) *cobra.Command {
 		Long: `Takes a reading back, by its identity or by its row (the header is row 1), or all
 readings of a session. For each a row with the status retracted is added; the
 reading itself stays where it is, and counts no more. A capture whose takes were
-taken back is no longer complete: the same command makes them again.`,
+taken back is no longer complete: the same command makes them again. Where only
+the mount was filed wrongly, see 'evenpole record amend'.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runRetract(e, o) },
 	}
@@ -255,6 +255,7 @@ record.`,
 	f.StringArrayVar(&o.statuses, "status", nil, "only this `status`: "+profiles.Choice(record.Statuses()))
 	f.StringVar(&o.since, "since", "", "only from this `day` (2025-03-03) or time on")
 	f.StringVar(&o.until, "until", "", "only up to this `day`, included, or time")
+	e.writes(cmd)
 	return cmd
 }
 
@@ -281,7 +282,7 @@ func runExport(e *env, o exportOptions) error {
 		return err
 	}
 	rows := 0
-	err = shop.WriteFile(o.out, func(f io.Writer) (err error) {
+	err = s.WriteFile(o.out, e.force, func(f io.Writer) (err error) {
 		rows, err = record.Export(f, s.Dir(), file, o.filter)
 		return err
 	})
@@ -305,9 +306,6 @@ func export(to io.Writer, dir, file string, filter record.Filter) (rows int, err
 func (o *exportOptions) check(json bool) (err error) {
 	if o.out == "" && json {
 		return badInput("the rows are CSV: with --json, name a file for them with --out")
-	}
-	if o.out != "" && !missing(o.out) {
-		return withHint(badInput("%s is there already", o.out), "choose another name")
 	}
 	if o.filter.Purposes, err = eachOf("purpose", o.purposes, record.ParsePurpose); err != nil {
 		return err

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"os"
+	"slices"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -18,6 +19,7 @@ type importOptions struct {
 	columns []string
 	set     []string
 	skip    bool
+	gone    bool
 	yes     bool
 }
 
@@ -36,9 +38,12 @@ column that the file lacks:
 
     evenpole record import old.csv --column 'Out=rms_mv' --set pickup=T-3
 
-Semicolons and tabs between cells and decimal commas are understood. With rows
-that cannot be read nothing is added, unless --skip-refused says to go on without
-them.`,
+Semicolons and tabs between cells and decimal commas are understood, and inches
+(in), thousandths of an inch (thou), uV, V, T, uT and G. Lengths that a mount file
+could not have are refused: they are mistyped, or in another unit than the header
+says. With rows that are refused nothing is added, unless --skip-refused says to go on without
+them. A reading that was taken back is not in the record, and stands again;
+--skip-taken-back leaves such rows out.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(_ *cobra.Command, args []string) error { return runImport(e, args[0], o) },
 	}
@@ -48,6 +53,7 @@ them.`,
 	f.StringArrayVar(&o.columns, "column", nil, "`HEADER=COLUMN`: what a header stands for (repeatable)")
 	f.StringArrayVar(&o.set, "set", nil, "`COLUMN=VALUE`: what stands where the file has nothing (repeatable)")
 	f.BoolVar(&o.skip, "skip-refused", false, "leave out rows that cannot be read")
+	f.BoolVar(&o.gone, "skip-taken-back", false, "leave out rows of readings that the record has taken back")
 	f.BoolVar(&o.yes, "yes", false, "add the rows to the record")
 	return cmd
 }
@@ -57,7 +63,7 @@ func runImport(e *env, name string, o importOptions) error {
 	if err != nil {
 		return err
 	}
-	opt := record.ImportOptions{Fields: o.fields, Session: o.session}
+	opt := record.ImportOptions{Fields: o.fields, Session: o.session, SkipTakenBack: o.gone}
 	if opt.Columns, err = pairs("column", o.columns); err != nil {
 		return err
 	}
@@ -77,7 +83,7 @@ func runImport(e *env, name string, o importOptions) error {
 		printImport(e, m)
 	}
 	added, why := 0, o.against(m)
-	if o.yes && why == "" && m.New() > 0 {
+	if o.yes && why == nil && m.New() > 0 {
 		err = e.withWriter(func(w *record.Writer) (err error) {
 			added, err = w.Import(m)
 			return err
@@ -89,15 +95,19 @@ func runImport(e *env, name string, o importOptions) error {
 	return importDone(e, m, o, added, why)
 }
 
-// against returns why nothing may be added, "" when something may.
-func (o *importOptions) against(m *record.Import) string {
+// against returns why nothing may be added, nil when something may.
+func (o *importOptions) against(m *record.Import) error {
 	switch {
 	case len(m.Refused) > 0 && !o.skip:
-		return "mend the rows that were refused, or leave them out with --skip-refused"
+		hints := []string{"mend the rows that were refused, or leave them out with --skip-refused"}
+		if slices.ContainsFunc(m.Refused, func(bad *record.RowError) bool { return strings.Contains(bad.Msg, "if that is") }) {
+			hints = append(hints, "look at the unit of every column of lengths: a pole height in inches can pass for millimetres")
+		}
+		return withHint(badInput("nothing added: %d of %s refused, the first: %w", len(m.Refused), count(m.Rows, "row"), m.Refused[0]), hints...)
 	case m.Elsewhere > 0 && m.Elsewhere == m.New() && o.session == "":
-		return "another import has rows that say the same: is it the same spreadsheet under another name? If it is not, name a --session"
+		return withHint(badInput("nothing added: another import has rows that say the same: is it the same spreadsheet under another name?"), "if it is not, name a --session")
 	}
-	return ""
+	return nil
 }
 
 // importDocument is what --json prints.
@@ -108,16 +118,15 @@ type importDocument struct {
 
 var importJSON = newDocument[importDocument]()
 
-// importDone says what came of it.
-func importDone(e *env, m *record.Import, o importOptions, added int, why string) error {
+// importDone says what came of it; against is why nothing was added, nil when something
+// could be.
+func importDone(e *env, m *record.Import, o importOptions, added int, against error) error {
 	switch {
 	case e.json:
-		err := importJSON.write(e, importDocument{m, added})
-		if err != nil {
+		if err := importJSON.write(e, importDocument{m, added}); err != nil {
 			return err
 		}
-	case why != "":
-		e.print("nothing added: %s", why)
+	case against != nil:
 	case m.New() == 0:
 		e.print("nothing to add")
 	case o.yes:
@@ -125,10 +134,7 @@ func importDone(e *env, m *record.Import, o importOptions, added int, why string
 	default:
 		e.print("nothing added yet: --yes adds %s to %s", count(m.New(), "row"), m.Into)
 	}
-	if why != "" {
-		return exit{exitInput}
-	}
-	return nil
+	return against
 }
 
 // columnHint helps with a header that was not understood.
@@ -174,6 +180,9 @@ func printImport(e *env, m *record.Import) {
 	e.print("session %s: %s, %d readable, %d refused, %d in the record already", m.Session, count(m.Rows, "row"), m.Readable, len(m.Refused), m.Already)
 	for _, bad := range m.Refused {
 		e.print("  refused: %v", bad)
+	}
+	if m.Again > 0 {
+		e.print("  %s were taken back, and will stand again: --skip-taken-back leaves them out", count(m.Again, "reading"))
 	}
 	if m.Elsewhere > 0 {
 		e.print("  %s of another import say the same as some of these", count(m.Elsewhere, "row"))

@@ -73,6 +73,10 @@ func hintsOf(err error) []string {
 		return []string{"'evenpole fit' makes one from the record"}
 	case errors.Is(err, shop.ErrUnknownModel):
 		return []string{"'evenpole model list' shows them"}
+	case errors.Is(err, shop.ErrThere):
+		return []string{"choose another name, or replace it with --force"}
+	case errors.Is(err, shop.ErrOwned):
+		return []string{"choose a name outside of the record, mounts, orders, models, calibrations and certificates"}
 	case errors.Is(err, shop.ErrNoFields):
 		return []string{"capture loose magnets with 'evenpole capture --purpose batch --field all', or name a file with --fields"}
 	}
@@ -152,6 +156,7 @@ then, with 0) and leave no file half written; a second one ends it at once.`,
 		newDriftCmd(e),
 		newRecordCmd(e),
 		newStringsCmd(e),
+		newNoticesCmd(e),
 	)
 	leaveWhenInterrupted(root)
 	return root

@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/json"
 	"errors"
+	"flag"
 	"fmt"
 	"io/fs"
 	"os"
@@ -22,6 +23,8 @@ func TestMain(m *testing.M) {
 	})
 }
 
+var update = flag.Bool("update", false, "write the texts that tests expect anew")
+
 // TestScripts runs every command as its own process: exit status, both
 // outputs and the files left behind. Run with -update to rewrite expectations.
 //
@@ -40,6 +43,7 @@ func TestMain(m *testing.M) {
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir:                 "testdata/script",
+		UpdateScripts:       *update,
 		RequireExplicitExec: true,
 		RequireUniqueNames:  true,
 		Setup:               copySamples,
@@ -108,6 +112,9 @@ func cmdStatus(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	if got := exitOf(ts, args[1:]); strconv.Itoa(got) != args[0] {
 		ts.Fatalf("exit status %d, want %s", got, args[0])
+	}
+	if said := ts.ReadFile("stderr"); args[0] == "2" && !strings.Contains("\n"+said, "\nevenpole: ") {
+		ts.Fatalf("exit status 2 without a word of why on standard error: %q", said)
 	}
 }
 

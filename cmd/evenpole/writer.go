@@ -28,8 +28,8 @@ func (e *env) withWriter(do func(*record.Writer) error) error {
 	return closeWriter(w, withHint(err, diskHint(err)...))
 }
 
-// closeWriter lets go of the record after err, which may be nil. That rows may not
-// all be sealed on the disk is told beside it.
+// closeWriter lets go of the record after err, which may be nil, and adds to it when
+// rows may not all be sealed on the disk.
 func closeWriter(w *record.Writer, err error) error {
 	closing := w.Close()
 	switch {

@@ -24,11 +24,12 @@ type anova struct {
 // values nothing is known of the variance within: it is NaN, and all of the
 // scatter counts as between.
 //
-// Sums are of differences from means, so that values that differ in their last
-// digits only lose none of them.
+// Sums are of differences from the first value and then from means, so that values that
+// differ in their last digits only lose none of them.
 func oneWay(groups [][]float64) anova {
 	var all []float64
 	var squares float64
+	groups = lessFirst(groups)
 	for _, g := range groups {
 		all = append(all, g...)
 		squares += float64(len(g) * len(g))
@@ -52,6 +53,17 @@ func oneWay(groups [][]float64) anova {
 	}
 	a.varBetween = max(0, (a.msBetween-a.msWithin)/a.effective)
 	return a
+}
+
+// lessFirst are groups less the first value of all, exact where they are near it.
+func lessFirst(groups [][]float64) [][]float64 {
+	out := make([][]float64, len(groups))
+	for i, g := range groups {
+		for _, x := range g {
+			out[i] = append(out[i], x-groups[0][0])
+		}
+	}
+	return out
 }
 
 // p is the chance of an F as large as this one if all groups had one mean.

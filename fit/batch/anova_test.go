@@ -34,6 +34,21 @@ func TestCertifiedVariance(t *testing.T) {
 	}
 }
 
+// NIST's SmLs09: nine groups of 2001 values that agree in 13 leading digits, by the pattern
+// of SmLs07 and SmLs08 (NIST/ITL, Statistical Reference Datasets); certified between
+// 160.08, within 180. Values near 1e12 stand to 1.2e-4, which leaves four digits.
+func TestCertifiedVarianceOfManyCloseValues(t *testing.T) {
+	short := columns(t, "testdata/aov_SmLs08.csv")
+	for i, g := range short {
+		for len(short[i]) < 2001 {
+			short[i] = append(short[i], g[1:3]...)
+		}
+	}
+	a := oneWay(short)
+	near(t, "between", a.between, 160.08, 2e-4)
+	near(t, "within", a.within, 180, 2e-4)
+}
+
 // long reads a file of lines with a group's name and a value.
 func long(t *testing.T, name string, group, value int) [][]float64 {
 	t.Helper()

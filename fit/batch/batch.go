@@ -84,8 +84,8 @@ func (o *Options) validate() error {
 		name  string
 		value float64
 	}{{"share", o.Share}, {"confidence", o.Confidence}, {"half-width of the mean's interval", o.Within}} {
-		if !(f.value > 0 && f.value < 1) {
-			return refused("%s: expected between 0 and 100 %%, got %g %%", f.name, 100*f.value)
+		if !(f.value >= leastShare && f.value <= mostShare) {
+			return refused("%s: expected between 0 and 100 %%, got %g %%; nearer than %g %% to either cannot be worked out", f.name, 100*f.value, 100*leastShare)
 		}
 	}
 	if !(o.Gap >= 0) || math.IsInf(o.Gap, 0) {

@@ -269,7 +269,7 @@ func TestSuspicions(t *testing.T) {
 func TestOneMagnet(t *testing.T) {
 	low := 100.0
 	got := characterise(t, Options{Limits: Limits{Min: &low}}, take("s", "a", 200, 0.5))
-	if got.Scatter != nil || got.Tolerance != nil || got.Decision.Verdict != MeasureMore || got.Decision.Outside.Known() {
+	if got.Scatter != nil || got.Tolerance != nil || got.Decision.Answer != MeasureMore || got.Decision.Outside.Known() {
 		t.Errorf("got %+v", got)
 	}
 	if _, err := json.Marshal(got); err != nil {
@@ -291,8 +291,8 @@ func TestEqualMagnets(t *testing.T) {
 	if _, err := json.Marshal(got); err != nil {
 		t.Error(err)
 	}
-	if got.Scatter.Magnets != 0 || got.Decision.Verdict != MeasureMore {
-		t.Errorf("got %+v, %s; equal readings look copied and decide nothing", got.Scatter, got.Decision.Verdict)
+	if got.Scatter.Magnets != 0 || got.Decision.Answer != MeasureMore {
+		t.Errorf("got %+v, %s; equal readings look copied and decide nothing", got.Scatter, got.Decision.Answer)
 	}
 	if d := got.Decision; d.Likely != d.AtMost || d.Outside.Known() || !strings.Contains(d.Sentence(), "all read the same") {
 		t.Errorf("got %+v: nothing tells how many more would do", d)

@@ -40,8 +40,9 @@ func (l *lot) components(confidence, observed float64) *Scatter {
 	return s
 }
 
-// groups are the strengths of the lot by placing, and by magnet: of the means of
-// placings when some magnet has several placings, else of takes.
+// groups are the strengths of the lot: takes has a group of takes for each placing;
+// byMagnet has a group for each magnet, of the means of its placings when some magnet
+// has several placings, and else of its takes.
 func (l *lot) groups() (takes, byMagnet [][]float64, severalPlacings bool) {
 	severalPlacings = slices.ContainsFunc(l.magnets, func(m *measured) bool { return len(m.placings) > 1 })
 	for _, m := range l.magnets {

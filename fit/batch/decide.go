@@ -37,8 +37,8 @@ func (l *Limits) breach(x float64) string {
 
 func (r *Risks) validate() error {
 	for _, x := range []float64{r.Acceptable, r.Limiting, r.Producer, r.Consumer} {
-		if !(x > 0 && x < 0.5) {
-			return refused("risks and shares beyond the limits: expected between 0 and 50 %%, got %g %%", 100*x)
+		if !(x >= leastShare && x < 0.5) {
+			return refused("risks and shares beyond the limits: expected between 0 and 50 %%, got %g %%; less than %g %% cannot be worked out", 100*x, 100*leastShare)
 		}
 	}
 	if r.Acceptable >= r.Limiting {
@@ -128,7 +128,7 @@ func (s sampling) rule(n, plan int) rule {
 	return rule{n, k, outside(n, k), outside(n, s.reject(n)), false}
 }
 
-func (r rule) decide(l *Limits, mean, sd float64) (v Verdict, share float64) {
+func (r rule) decide(l *Limits, mean, sd float64) (v Answer, share float64) {
 	share = l.share(r.n, mean, sd)
 	switch {
 	case share <= r.acceptAt && l.keepsDistance(mean, r.k*sd):
@@ -151,7 +151,7 @@ func (c *characterisation) decide() error {
 		return err
 	}
 	unknown := level.Figure(math.NaN())
-	d := &Decision{Verdict: MeasureMore, Limits: *l, Risks: s.Risks, Outside: unknown, AcceptAt: unknown, RejectAt: unknown, Plan: plan, PlanK: k, Breaching: []string{}}
+	d := &Decision{Answer: MeasureMore, Limits: *l, Risks: s.Risks, Outside: unknown, AcceptAt: unknown, RejectAt: unknown, Plan: plan, PlanK: k, Breaching: []string{}}
 	c.Decision = d
 	for i := range c.Magnets {
 		m := &c.Magnets[i]
@@ -164,9 +164,9 @@ func (c *characterisation) decide() error {
 	if n >= leastMagnets && sd > 0 {
 		rule := s.rule(n, plan)
 		v, share := rule.decide(l, mean, sd)
-		d.Verdict, d.Outside, d.AcceptAt, d.RejectAt = v, level.Figure(share), level.Figure(rule.acceptAt), level.Figure(rule.rejectAt)
+		d.Answer, d.Outside, d.AcceptAt, d.RejectAt = v, level.Figure(share), level.Figure(rule.acceptAt), level.Figure(rule.rejectAt)
 	}
-	if d.Verdict == MeasureMore {
+	if d.Answer == MeasureMore {
 		d.AtMost = max(plan-n, 1)
 		d.Likely = s.likely(l, n, plan, mean, sd)
 	}

@@ -69,7 +69,7 @@ func TestRisks(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	chance := func(of Verdict, n int, below, above float64) float64 {
+	chance := func(of Answer, n int, below, above float64) float64 {
 		var l Limits
 		if below > 0 {
 			x := distuv.UnitNormal.Quantile(below)
@@ -125,7 +125,7 @@ func TestDecisions(t *testing.T) {
 	for _, c := range []struct {
 		n        int
 		mean, sd float64
-		want     Verdict
+		want     Answer
 	}{
 		{3, 100, 5, MeasureMore}, {3, 100, 1, Accept}, {10, 100, 2, Accept}, {10, 92, 5, Reject}, {10, 100, 5, MeasureMore}, {21, 100, 4.5, Accept}, {21, 100, 6, Reject},
 	} {
@@ -146,7 +146,7 @@ func TestMoreIsEnough(t *testing.T) {
 		t.Fatal(err)
 	}
 	d := report.Decision
-	if d.Verdict != MeasureMore || d.AtMost != d.Plan-18 || d.Likely < 1 || d.Likely > d.AtMost {
+	if d.Answer != MeasureMore || d.AtMost != d.Plan-18 || d.Likely < 1 || d.Likely > d.AtMost {
 		t.Fatalf("got %+v", d)
 	}
 	s := sampling{d.Risks}

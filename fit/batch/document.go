@@ -80,19 +80,19 @@ type Trend struct {
 	Drifts bool    `json:"drifts"`    // P below the significance
 }
 
-// Verdict is the answer for a batch.
-type Verdict string
+// Answer is the answer for a batch.
+type Answer string
 
 // The answers.
 const (
-	Accept      Verdict = "accept"
-	Reject      Verdict = "reject"
-	MeasureMore Verdict = "measure more"
+	Accept      Answer = "accept"
+	Reject      Answer = "reject"
+	MeasureMore Answer = "measure more"
 )
 
 // Decision is what sampling by variables says of a batch.
 type Decision struct {
-	Verdict Verdict `json:"verdict"`
+	Answer Answer `json:"verdict"`
 	Limits
 	Risks
 	Outside   level.Figure `json:"estimated_outside"` // share of the batch beyond the limits; unknown for fewer than three magnets, or without scatter

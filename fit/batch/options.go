@@ -6,16 +6,16 @@ import (
 	"evenpole/fit/field"
 )
 
-// Options are what the shop may set; the comment on each ends with what zero means.
+// Options are what the shop may set. The zero value of each means its default.
 type Options struct {
-	Reference  string               // batch that others are compared with; the first of the record
-	Gap        float64              // mm, probe to pole face, that figures and limits are for; the one at which most takes were made
-	Rods       map[string]field.Rod // radius and length, mm, by batch: readings at other gaps are converted with them, on the axis; else refused
-	Limits     Limits               // of every magnet; none
-	Risks      Risks                // of the decision; see Risks
-	Share      float64              // of the batch that the tolerance interval holds; 0.95
-	Confidence float64              // confidence of intervals and of the tolerance interval; 0.95
-	Within     float64              // wanted half-width of the mean's interval, relative; 0.01
+	Reference  string               // batch that others are compared with; default: the first of the record
+	Gap        float64              // mm, probe to pole face, that figures and limits are for; default: the one at which most takes were made
+	Rods       map[string]field.Rod // radius and length, mm, by batch: readings at other gaps are converted with them, on the axis; default: none, and they are refused
+	Limits     Limits               // of every magnet; default: none
+	Risks      Risks                // of the decision; defaults: see Risks
+	Share      float64              // of the batch that the tolerance interval holds; default: 0.95
+	Confidence float64              // confidence of intervals and of the tolerance interval; default: 0.95
+	Within     float64              // wanted half-width of the mean's interval, relative; default: 0.01
 }
 
 func (o Options) withDefaults() Options {

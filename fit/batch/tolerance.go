@@ -14,11 +14,11 @@ var standardNormal = distuv.UnitNormal
 // the confidence given, above the share given of the population; so does mean -
 // k s below it. It is exact: k sqrt(n) is the quantile of a noncentral t of n - 1
 // degrees of freedom and noncentrality sqrt(n) z(share) (NIST/SEMATECH e-Handbook
-// of Statistical Methods, section 7.2.6.3). n is at least 2; share and
-// confidence lie between 0 and 1.
+// of Statistical Methods, section 7.2.6.3). n is at least 2; share and confidence
+// lie between leastShare and mostShare, beyond which the factor may be NaN.
 func OneSided(n int, share, confidence float64) float64 {
 	z := standardNormal.Quantile(share)
-	return solve(func(k float64) float64 { return oneSidedConfidence(n, z, k) }, confidence)
+	return solve(func(k float64) float64 { return oneSidedConfidence(n, z, k) }, -1, confidence)
 }
 
 // oneSidedConfidence is the chance that mean + k s >= z for n standard normal
@@ -40,23 +40,33 @@ func oneSidedConfidence(n int, z, k float64) float64 {
 // numerical integration over the mean: A. Wald, J. Wolfowitz, Tolerance limits for
 // a normal distribution, Ann. Math. Stat. 17, 208 (1946); R. E. Odeh, D. B. Owen,
 // Tables for Normal Tolerance Limits, Sampling Plans, and Screening (1980), both
-// from memory.
+// from memory. It is positive. n, share and confidence are as for OneSided.
 func TwoSided(n int, share, confidence float64) float64 {
 	return solve(func(k float64) float64 {
 		return overMeans(n, func(mean float64) float64 { return deviationAbove(n, halfWidth(mean, share)/k) })
-	}, confidence)
+	}, 0, confidence)
 }
 
 // halfWidth is how far an interval round mean must reach to hold a share of the
-// standard normal distribution.
+// standard normal distribution. Newton's steps are kept within bounds that hold less
+// and more than the share.
 func halfWidth(mean, share float64) float64 {
-	r := math.Abs(mean) + standardNormal.Quantile(share) // holds less than the share, or nearly so
-	for range 50 {
+	mean = math.Abs(mean)
+	low, high := 0.0, mean+standardNormal.Quantile((1+share)/2)
+	r := max(low, mean+standardNormal.Quantile(share)) // holds less than the share, or nearly so
+	for range 100 {
 		held := standardNormal.CDF(mean+r) - standardNormal.CDF(mean-r)
+		if held < share {
+			low = r
+		} else {
+			high = r
+		}
 		step := (held - share) / (standardNormal.Prob(mean+r) + standardNormal.Prob(mean-r))
-		r -= step
 		if math.Abs(step) < 1e-13 {
-			break
+			return r - step
+		}
+		if r -= step; !(low < r && r < high) {
+			r = (low + high) / 2
 		}
 	}
 	return r
@@ -86,13 +96,29 @@ func overMeans(n int, chance func(mean float64) float64) float64 {
 	return quad.Fixed(func(u float64) float64 { return standardNormal.Prob(u) * chance(u/root) }, -reach, reach, points, nil, 0)
 }
 
-// solve finds where a function that rises from 0 to 1 has a value.
-func solve(f func(float64) float64, value float64) float64 {
-	low, high := -1.0, 1.0
-	for f(low) > value {
+// leastShare and mostShare bound the shares, confidences and risks that factors are
+// worked out for: nearer to 0 and 1 the integrals' rounding would decide.
+const (
+	leastShare = 1e-6
+	mostShare  = 1 - leastShare
+)
+
+// solve finds where a function that rises from 0 to 1 has a value. The search begins at
+// low, which goes down only where it is negative. A value that the function does not
+// take within 1e18 of 0 has no answer: NaN.
+func solve(f func(float64) float64, low, value float64) float64 {
+	const doublings = 60
+	high := 1.0
+	for i := 0; f(low) > value; i++ {
+		if low == 0 || i == doublings {
+			return math.NaN()
+		}
 		low *= 2
 	}
-	for f(high) < value {
+	for i := 0; !(f(high) >= value); i++ {
+		if i == doublings {
+			return math.NaN()
+		}
 		high *= 2
 	}
 	for high-low > 1e-12*math.Max(1, math.Abs(high)) {

@@ -2,6 +2,7 @@ package batch
 
 import (
 	"encoding/csv"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -130,4 +131,50 @@ func TestTolerancesCover(t *testing.T) {
 	}
 	covers(t, "two-sided", two, trials, confidence)
 	covers(t, "one-sided", one, trials, confidence)
+}
+
+// Shares of a half and less make factors below 1, for which no negative factor is a
+// bound: the chance depends on the factor's square.
+func TestSmallSharesCover(t *testing.T) {
+	const trials = 20000
+	r := rand.New(rand.NewPCG(3, 4))
+	for _, c := range []struct {
+		n                 int
+		share, confidence float64
+	}{{2, 0.5, 0.95}, {12, 0.5, 0.95}, {8, 0.5, 0.2}, {5, 0.02, 0.3}, {18, 0.3, 0.05}} {
+		k, hits := TwoSided(c.n, c.share, c.confidence), 0
+		for range trials {
+			mean, sd := stat.MeanStdDev(normals(r, c.n, 0, 1), nil)
+			if distuv.UnitNormal.CDF(mean+k*sd)-distuv.UnitNormal.CDF(mean-k*sd) >= c.share {
+				hits++
+			}
+		}
+		covers(t, fmt.Sprintf("%+v, k = %.4f", c, k), hits, trials, c.confidence)
+	}
+}
+
+// Every share and confidence that is taken has a factor, larger for more of either;
+// what lies beyond has one or is NaN.
+func TestEveryFactorEnds(t *testing.T) {
+	sides := map[string]func(int, float64, float64) float64{"two": TwoSided, "one": OneSided}
+	shares := []float64{leastShare, 1e-3, 0.05, 0.5, 0.95, 0.9999, mostShare}
+	for side, factor := range sides {
+		for _, n := range []int{2, 3, 20, 1000} {
+			for i, share := range shares {
+				for j, confidence := range shares {
+					k := factor(n, share, confidence)
+					if math.IsNaN(k) || math.IsInf(k, 0) || side == "two" && k <= 0 {
+						t.Errorf("%s sides, n %d, share %g, confidence %g: %g", side, n, share, confidence, k)
+					}
+					if i > 0 && k < factor(n, shares[i-1], confidence) || j > 0 && k < factor(n, share, shares[j-1]) {
+						t.Errorf("%s sides, n %d, share %g, confidence %g: %g is below that of less", side, n, share, confidence, k)
+					}
+				}
+			}
+		}
+		for _, beyond := range []float64{0, 1e-300, 1 - 1e-16, 1, math.NaN()} {
+			factor(5, beyond, 0.95)
+			factor(5, 0.95, beyond)
+		}
+	}
 }

@@ -62,7 +62,7 @@ type Cell struct {
 
 	UsualPitch bool // Freq is what such strings usually sound at: none was measured
 
-	Within *Within // what its takes say beside their mean; nil when not gathered
+	TakeStats *TakeStats // the rest that its takes say; nil when not gathered
 }
 
 // Unnamed is the wrap of a wound string whose wrap the record does not name.
@@ -72,10 +72,10 @@ const Unnamed profiles.Wrap = "wound"
 // one of them, 0 for a single take: what a verdict is made by, in which every take
 // counts alike.
 func (c *Cell) Plain() (mean, sd float64) {
-	if c.Within == nil {
+	if c.TakeStats == nil {
 		return c.Mean, c.SD
 	}
-	return c.Within.Mean, c.Within.SD
+	return c.TakeStats.Mean, c.TakeStats.SD
 }
 
 // Trust is the cell's weight; cells that were not gathered have all of it.

@@ -37,8 +37,8 @@ func Gather(files ...iter.Seq2[record.Reading, error]) (*Data, error) {
 	return GatherOnly(func(*record.Reading) bool { return true }, files...)
 }
 
-// GatherOnly makes cells of the rows that are wanted. The others still tell which of
-// these count.
+// GatherOnly makes cells of the rows that are wanted. It reads the other rows, too, as
+// one of them may take a wanted row back.
 func GatherOnly(wanted func(*record.Reading) bool, files ...iter.Seq2[record.Reading, error]) (*Data, error) {
 	g := gatherer{
 		cells:  map[key]*gathered{},
@@ -73,9 +73,9 @@ type key struct {
 	core, gauge, poleHeight, stringHeight float64
 }
 
-// mounted is the cell whichever way its string was plucked: rows that are no takes do
+// anyExcitation is the key without the excitation: rows that are no takes do
 // not say.
-func (k key) mounted() key {
+func (k key) anyExcitation() key {
 	k.mode, k.excite = "", ""
 	return k
 }
@@ -84,20 +84,22 @@ func (k key) mounted() key {
 func (k *key) fault() string { return fault(k.string, k.core, k.gauge, k.poleHeight, k.stringHeight) }
 
 // gaugeAndWrap fills in what a row may leave out: a string of unnamed wrap
-// is plain when its gauge is absent or equal to its core.
+// is plain when its gauge is absent or equal to its core. A wrap that the handbook
+// knows is called by its one name, however the row spells it.
 func gaugeAndWrap(r *record.Reading) (gauge float64, wrap profiles.Wrap) {
 	known := r.Gauge > 0
+	named, _ := profiles.ParseWrap(string(r.Wrap))
 	switch {
 	case r.Wrap == "" && (!known || r.Gauge == r.Core):
 		return r.Core, profiles.Plain
 	case r.Wrap == "":
 		return r.Gauge, Unnamed
 	case known:
-		return r.Gauge, r.Wrap
-	case r.Wrap == profiles.Plain:
+		return r.Gauge, named
+	case named == profiles.Plain:
 		return r.Core, profiles.Plain
 	}
-	return 0, r.Wrap
+	return 0, named
 }
 
 // gathered is a cell in the making.
@@ -146,7 +148,7 @@ func (g *gatherer) leaveOut(reason string, file, line int) {
 func (g *gatherer) passOver(r *record.Reading, reason string) {
 	g.leaveOut(reason, g.file, r.Line)
 	if k := g.key(r); k.fault() != lacksCell {
-		c := gatheredAt(g.others, k.mounted())
+		c := gatheredAt(g.others, k.anyExcitation())
 		c.rows = addLine(c.rows, g.file, r.Line)
 	}
 }
@@ -242,7 +244,7 @@ func (g *gatherer) finish(k key, c *gathered) (Cell, bool) {
 	var levels, freqs []float64
 	var kept []take
 	for _, t := range c.takes {
-		if g.standing.TakenBack(t.ref) {
+		if g.standing.IsTakenBack(t.ref) {
 			if k.fault() == "" {
 				g.leaveOut(string(record.TakenBack), int(t.file), int(t.line))
 			}
@@ -264,9 +266,9 @@ func (g *gatherer) finish(k key, c *gathered) (Cell, bool) {
 	}
 	plain := slices.Clone(levels) // RobustMean sorts
 	x.Mean, x.SD = solve.RobustMean(levels)
-	x.Within = withinOf(kept, plain, x.Mean, x.SD)
-	if other := g.others[k.mounted()]; other != nil {
-		x.Within.Others = other.rows
+	x.TakeStats = takeStatsOf(kept, plain, x.Mean, x.SD)
+	if other := g.others[k.anyExcitation()]; other != nil {
+		x.TakeStats.Others = other.rows
 	}
 	if len(freqs) > 0 {
 		slices.Sort(freqs)

@@ -151,6 +151,9 @@ func TestGatherFillsInWhatASpreadsheetLeavesOut(t *testing.T) {
 		{"plain without gauge", "plain", 0.3, math.NaN(), "plain", 0.3},
 		{"wound without gauge", "nickel", 0.3, math.NaN(), "nickel", 0},
 		{"all given", "nickel", 0.3, 0.6, "nickel", 0.6},
+		{"spelt otherwise", "Nickel-plated steel", 0.3, 0.6, "nickel_plated_steel", 0.6},
+		{"plain spelt otherwise", "Plain steel", 0.3, math.NaN(), "plain", 0.3},
+		{"of the user's own", "Steel", 0.3, 0.6, "Steel", 0.6},
 	} {
 		d := gather(t, []record.Reading{{String: 1, Core: c.core, Gauge: c.gauge, Wrap: c.wrap, PoleHeight: 1, StringHeight: 3, RMS: 10, Quiet: math.NaN(), Freq: math.NaN()}})
 		if len(d.Cells) != 1 {

@@ -38,17 +38,17 @@ func timeOf(r *record.Reading) float64 {
 	return float64(r.Line)
 }
 
-// Within is what the takes of a cell say beside their robust mean.
-type Within struct {
+// TakeStats are the plain mean, scatter, trend and peaks of the takes of a cell.
+type TakeStats struct {
 	Mean, SD float64 // ln v: plain mean, and standard deviation of one take
 	Trend    Trend
 	Top      Ceiling
 	Others   []Span // rows of the cell that are no takes: quiet levels, retractions, repeated rows
 }
 
-// withinOf sums takes up whose robust mean and deviation are known.
-func withinOf(takes []take, levels []float64, mean, sd float64) *Within {
-	return &Within{Mean: stat.Mean(levels, nil), SD: solve.StdDev(levels), Top: ceilingOf(takes), Trend: trendOf(takes, mean, sd)}
+// takeStatsOf sums takes up whose robust mean and deviation are known.
+func takeStatsOf(takes []take, levels []float64, mean, sd float64) *TakeStats {
+	return &TakeStats{Mean: stat.Mean(levels, nil), SD: solve.StdDev(levels), Top: ceilingOf(takes), Trend: trendOf(takes, mean, sd)}
 }
 
 // Trend sums up how the level went with time. Levels are clipped two deviations from

@@ -22,25 +22,25 @@ func (e *Effect) Key(c *cell.Cell) string { return e.Name + e.Level(c) }
 
 // The places of the effects in Effects, and so in a model's standard deviations.
 const (
-	PickupEffect  = iota // a pickup's coil
-	BatchEffect          // a batch of magnets
-	PoleEffect           // a pole of a pickup
-	StringEffect         // a string of a set
-	ChannelEffect        // a slot of the jig
-	SetupEffect          // a mounting, by which all its strings lie higher, mm
-	MagnetEffect         // a pole whose field was not measured, where others' was
+	PickupEffect   = iota // a pickup's coil
+	BatchEffect           // a batch of magnets
+	PoleEffect            // a pole of a pickup
+	StringEffect          // a string of a set
+	SlotEffect            // a slot of the jig
+	MountingEffect        // a mounting, by which all its strings lie higher, mm
+	MagnetEffect          // a pole whose field was not measured, where others' was
 )
 
 // Effects are all random effects. No cell has part in the one of magnets unless
 // fields of poles were measured: package fit says which then do.
 var Effects = []Effect{
-	PickupEffect:  {"pickup", true, solve.Spread{SD: 0.15, DF: 3}, func(c *cell.Cell) string { return c.Pickup }},
-	BatchEffect:   {"batch", false, solve.Spread{SD: 0.10, DF: 3}, func(c *cell.Cell) string { return c.Batch }},
-	PoleEffect:    {"pole", true, solve.Spread{SD: 0.05, DF: 4}, func(c *cell.Cell) string { return fmt.Sprintf("%s/%d", c.Pickup, c.String) }},
-	StringEffect:  {"string", false, solve.Spread{SD: 0.02, DF: 3}, func(c *cell.Cell) string { return fmt.Sprintf("%s/%d/%g/%g", c.Set, c.String, c.Core, c.Gauge) }},
-	ChannelEffect: {"channel", false, solve.Spread{SD: 0.03, DF: 4}, func(c *cell.Cell) string { return fmt.Sprint(c.String) }},
-	SetupEffect:   {"setup", true, solve.Spread{SD: 0.05, DF: 4}, func(c *cell.Cell) string { return c.Pickup + "/" + c.Session }},
-	MagnetEffect:  {"magnet", true, solve.Spread{SD: 0.04, DF: 20}, func(*cell.Cell) string { return NoLevel }},
+	PickupEffect:   {"pickup", true, solve.Spread{SD: 0.15, DF: 3}, func(c *cell.Cell) string { return c.Pickup }},
+	BatchEffect:    {"batch", false, solve.Spread{SD: 0.10, DF: 3}, func(c *cell.Cell) string { return c.Batch }},
+	PoleEffect:     {"pole", true, solve.Spread{SD: 0.05, DF: 4}, func(c *cell.Cell) string { return fmt.Sprintf("%s/%d", c.Pickup, c.String) }},
+	StringEffect:   {"string", false, solve.Spread{SD: 0.02, DF: 3}, func(c *cell.Cell) string { return fmt.Sprintf("%s/%d/%g/%g", c.Set, c.String, c.Core, c.Gauge) }},
+	SlotEffect:     {"channel", false, solve.Spread{SD: 0.03, DF: 4}, func(c *cell.Cell) string { return fmt.Sprint(c.String) }},
+	MountingEffect: {"setup", true, solve.Spread{SD: 0.05, DF: 4}, func(c *cell.Cell) string { return c.Pickup + "/" + c.Session }},
+	MagnetEffect:   {"magnet", true, solve.Spread{SD: 0.04, DF: 20}, func(*cell.Cell) string { return NoLevel }},
 }
 
 // NoLevel is the level of cells that have no part in an effect.

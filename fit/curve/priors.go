@@ -56,9 +56,9 @@ var wrapPriors = map[profiles.Wrap]solve.Normal{
 	profiles.PhosphorBronze:    {Mean: math.Log(0.003), SD: 0.5},
 }
 
-// unknownWrap is the prior of a wrap with a name of the user's own: anywhere
-// between bronze and steel.
-var unknownWrap = solve.Normal{Mean: math.Log(0.08), SD: 1}
+// unknownWrap is the prior of a wrap with a name of the user's own: anything from
+// bronze to steel, whose wound strings lie as far above as below it in ln A.
+var unknownWrap = solve.Normal{Mean: math.Log(0.12), SD: 1}
 
 // WrapPrior is the prior of ln k_wrap, but for what all wraps share.
 func WrapPrior(wrap profiles.Wrap) solve.Normal {

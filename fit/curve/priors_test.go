@@ -6,6 +6,7 @@ import (
 
 	"evenpole/fit/field"
 	"evenpole/fit/level"
+	"evenpole/profiles"
 )
 
 // rodFalloff is how the output of a long string falls with its gap to a rod:
@@ -54,6 +55,33 @@ func TestFalloffPriorIsTheField(t *testing.T) {
 		}
 		if diameter == 4.7625 && (math.Abs(math.Log(linear*saturated)/2-p.Mean) > 0.02 || math.Abs(math.Log(bend)-FixedPriors[Bend].Mean) > 0.05) {
 			t.Errorf("the usual rod: slope %.3f, bend %.2f mm; priors are centred on %.3f and %.2f", math.Sqrt(linear*saturated), bend, math.Exp(p.Mean), math.Exp(FixedPriors[Bend].Mean))
+		}
+	}
+}
+
+// TestUnknownWrapMayBeAny: the 95 % interval of a wound string's level under a wrap that
+// the handbook does not know takes in that under every wrap that it knows.
+func TestUnknownWrapMayBeAny(t *testing.T) {
+	c := Curve{}
+	th := make([]float64, FixedParameters)
+	for i, p := range FixedPriors {
+		th[i] = p.Mean
+	}
+	for _, s := range []Site{{Core: 0.33, Gauge: 0.66}, {Core: 0.41, Gauge: 0.91}, {Core: 0.46, Gauge: 1.17}} {
+		area := func(wrap profiles.Wrap, off float64) float64 {
+			c.Wraps = []profiles.Wrap{wrap}
+			s.Wrap = wrap
+			return c.LogArea(append(th[:FixedParameters:FixedParameters], WrapPrior(wrap).Mean+off), &s)
+		}
+		unknown := profiles.Wrap("xyzzy")
+		sd := (area(unknown, 1e-4) - area(unknown, -1e-4)) / 2e-4 * WrapPrior(unknown).SD
+		for _, w := range profiles.Wraps() {
+			if w == profiles.Plain {
+				continue
+			}
+			if off := area(w, 0) - area(unknown, 0); math.Abs(off) > 1.96*sd {
+				t.Errorf("%.2f mm wound with %s lies %+.2f from an unknown wrap in ln A, and its standard deviation is %.2f", s.Gauge, w, off, sd)
+			}
 		}
 	}
 }

@@ -56,7 +56,7 @@ type EffectLevel struct {
 	Value, Half float64
 }
 
-// ReferenceGap is the gap, mm, at which FallPoints are 0 dB.
+// ReferenceGap is the gap, mm, at which each [FallPoint] is 0 dB.
 const ReferenceGap = curve.RefGap
 
 const normal95 = 1.959964 // standard normal, 95 % two-sided

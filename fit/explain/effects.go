@@ -25,7 +25,7 @@ func effects(p *fit.Posterior) ([]EffectGroup, error) {
 		}
 		g := EffectGroup{Name: e.Name, Unit: "dB", Levels: make([]EffectLevel, len(sds))}
 		scale := level.PerLn
-		if k == curve.SetupEffect {
+		if k == curve.MountingEffect {
 			g.Unit, scale = "mm", 1
 		}
 		g.SD = scale * math.Abs(p.Model.SDs[k+1])
@@ -46,7 +46,7 @@ func levelName(k int, c *cell.Cell) string {
 	switch k {
 	case curve.StringEffect:
 		return strings.TrimPrefix(fmt.Sprintf("%s, string %d", c.Set, c.String), ", ")
-	case curve.ChannelEffect:
+	case curve.SlotEffect:
 		return fmt.Sprintf("slot %d", c.String)
 	}
 	return cmp.Or(curve.Effects[k].Level(c), "not named")

@@ -55,7 +55,7 @@ func (u *unknowns) measure(c *candidate, b benchPickup) {
 	local := u.ownPart(c.gradient, b)
 	for i := range n {
 		for k := i; k < n; k++ {
-			v := local.At(i, k) + solve.Square(f.SDs[1+curve.SetupEffect])*slope[i]*slope[k]
+			v := local.At(i, k) + solve.Square(f.SDs[1+curve.MountingEffect])*slope[i]*slope[k]
 			if i == k {
 				v += solve.Square(f.SDs[0]) + solve.Square(takeScatter)/takesForNext
 			}

@@ -36,7 +36,7 @@ func newUnknowns(f *fit.Falloff, record *fit.Posterior, sets []profiles.StringSe
 	for _, set := range sets {
 		for i, s := range set.Strings {
 			u.place(curve.StringEffect, stringKey(set.Name, i, s))
-			u.place(curve.ChannelEffect, slotKey(i))
+			u.place(curve.SlotEffect, slotKey(i))
 		}
 	}
 	for _, b := range benches {
@@ -53,7 +53,7 @@ func newUnknowns(f *fit.Falloff, record *fit.Posterior, sets []profiles.StringSe
 }
 
 // sharedEffects are the effects that captures of several pickups share.
-var sharedEffects = []int{curve.StringEffect, curve.ChannelEffect}
+var sharedEffects = []int{curve.StringEffect, curve.SlotEffect}
 
 // place gives an effect of kind k a place, unless it has one.
 func (u *unknowns) place(k int, key string) {
@@ -68,7 +68,7 @@ func stringKey(set string, i int, s profiles.String) string {
 	return curve.Effects[curve.StringEffect].Key(&cell.Cell{Set: set, String: i + 1, Core: s.Core, Gauge: s.Gauge})
 }
 
-func slotKey(i int) string { return curve.Effects[curve.ChannelEffect].Key(&cell.Cell{String: i + 1}) }
+func slotKey(i int) string { return curve.Effects[curve.SlotEffect].Key(&cell.Cell{String: i + 1}) }
 
 // covariance is the covariance of the unknowns, as far as the record tells.
 func (u *unknowns) covariance() *mat.SymDense {

@@ -7,8 +7,6 @@ import (
 	"strings"
 
 	"evenpole/profiles"
-
-	"gonum.org/v1/gonum/stat"
 )
 
 // flatChance is the chance of meeting from which flat tops are advised.
@@ -61,8 +59,9 @@ func (j *job) warnings(p *Plan) []string {
 			}
 		}
 	}
+	w = append(w, j.ownWraps()...)
 	w = append(w, j.estimatedCores()...)
-	w = append(w, j.liftedTarget()...)
+	w = append(w, j.centring()...)
 	w = append(w, j.bindingLimits(p)...)
 	w = append(w, j.magnetPull(p)...)
 	w = append(w, j.poorChance(p)...)
@@ -101,6 +100,19 @@ func (j *job) magnetPull(p *Plan) []string {
 		"; common practice, for strings at rest over rod magnets: listen for beats and wrong pitch high up the neck, or allow a larger min_gap_mm"}
 }
 
+// ownWraps warns of wraps, in any string set, that the handbook does not know.
+func (j *job) ownWraps() []string {
+	var all []profiles.String
+	for _, v := range j.variants {
+		all = append(all, v.setup.Strings...)
+	}
+	var out []string
+	for _, w := range profiles.OwnWraps(all) {
+		out = append(out, profiles.OwnWrapWarning(w))
+	}
+	return out
+}
+
 func (j *job) estimatedCores() []string {
 	var names []string
 	for k, v := range j.variants {
@@ -121,14 +133,12 @@ func (j *job) estimatedCores() []string {
 		"; measure the bare core beside the ball end with a caliper and order with core_mm"}
 }
 
-// liftedTarget warns of offsets that do not average zero, when that takes more than
-// a quarter of every string's tolerance.
-func (j *job) liftedTarget() []string {
-	m := stat.Mean(j.offset, nil)
-	if math.Abs(m) <= j.order.Tolerance/4 {
-		return nil
+// centring says that the offsets' mean was taken off, when there was one.
+func (j *job) centring() []string {
+	if note := j.order.CentringNote(); note != "" {
+		return []string{note}
 	}
-	return []string{fmt.Sprintf("offset_db averages %+.2f dB, but balance averages 0: every deviation carries %+.2f dB; centre the offsets", m, -m)}
+	return nil
 }
 
 // bindingLimits names the strings that a limit keeps from the level of the others.

@@ -20,7 +20,7 @@ type Forecast struct {
 	Gaps      []float64  `json:"gap_mm"`
 	Level     []float64  `json:"level_mv"`       // RMS, mean prediction
 	Balance   []float64  `json:"balance_db"`     // against the mean of all strings in dB
-	Deviation []float64  `json:"deviation_db"`   // balance less wanted offset
+	Deviation []float64  `json:"deviation_db"`   // balance less wanted balance
 	Slope     []float64  `json:"db_per_01mm"`    // dB that a string gains when its own pole rises by 0.1 mm
 	Worst     float64    `json:"worst_db"`       // expected worst deviation, whichever string's it is
 	Spread    float64    `json:"spread_db"`      // expected spread of the deviations
@@ -85,7 +85,7 @@ func (j *job) forecastUnder(v *variant, heights []float64) (Forecast, error) {
 	for i := range ln {
 		out.Gaps = append(out.Gaps, v.setup.StringHeights[i]-heights[i])
 		out.Level = append(out.Level, math.Exp(ln[i]))
-		out.Deviation = append(out.Deviation, out.Balance[i]-v.offset[i])
+		out.Deviation = append(out.Deviation, out.Balance[i]-v.target[i])
 		out.Slope = append(out.Slope, 0.1*level.PerLn*slopes.At(i, i))
 	}
 	root, err := v.root(heights, slopes, j.opt.SettingSD)

@@ -36,7 +36,8 @@ func closeTo(t *testing.T, what string, got, want, tolerance float64) {
 	}
 }
 
-// Levels by hand: 20 mV and 10 mV lie 6.0206 dB apart, half of it on each side.
+// Levels by hand: 20 mV and 10 mV lie 6.0206 dB apart, half of it on each side. Offsets
+// of 1 and -0.5 dB are 0.75 and -0.75 dB about their mean.
 func TestMeansByHand(t *testing.T) {
 	m := bench{curve: func(i int, h float64) float64 { return math.Log([]float64{20, 10}[i]) + 0.1*h }}
 	got := forecastOf(t, m, []float64{1, -0.5}, 1, certain, 0, 0)
@@ -44,8 +45,8 @@ func TestMeansByHand(t *testing.T) {
 	closeTo(t, "level 2", got.Level[1], 10, 1e-9)
 	closeTo(t, "balance 1", got.Balance[0], 3.0103, 1e-4)
 	closeTo(t, "balance 2", got.Balance[1], -3.0103, 1e-4)
-	closeTo(t, "deviation 1", got.Deviation[0], 2.0103, 1e-4)
-	closeTo(t, "deviation 2", got.Deviation[1], -2.5103, 1e-4)
+	closeTo(t, "deviation 1", got.Deviation[0], 2.2603, 1e-4)
+	closeTo(t, "deviation 2", got.Deviation[1], -2.2603, 1e-4)
 	closeTo(t, "slope", got.Slope[1], 0.01*8.68589, 1e-6)
 	closeTo(t, "gap", got.Gaps[0], 3, 1e-12)
 	closeTo(t, "spread", got.Spread, 4.5206, 1e-4) // nothing is uncertain

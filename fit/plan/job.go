@@ -34,9 +34,9 @@ type job struct {
 	model    fit.Predictor
 	variants []*variant // the order's own strings first
 	limits   limits
-	offset   []float64 // dB, wanted balance by string
+	target   []float64 // dB, wanted balance by string; its mean is 0
 	opt      Options
-	points   []float64 // standard normal points: a row of len(offset) for each draw
+	points   []float64 // standard normal points: a row of len(target) for each draw
 }
 
 func newJob(o *profiles.Order, m fit.Predictor, opt Options) (*job, error) {
@@ -44,10 +44,7 @@ func newJob(o *profiles.Order, m fit.Predictor, opt Options) (*job, error) {
 	if err := check(o, opt); err != nil {
 		return nil, err
 	}
-	j := &job{order: o, model: m, offset: o.Offset, opt: opt, points: normalPoints(opt.Draws, len(o.Strings))}
-	if len(j.offset) == 0 {
-		j.offset = make([]float64, len(o.Strings))
-	}
+	j := &job{order: o, model: m, target: o.Target(), opt: opt, points: normalPoints(opt.Draws, len(o.Strings))}
 	j.addVariant(o.Set, o.Strings)
 	for _, a := range o.Alternatives {
 		j.addVariant(a.Name, a.Strings)
@@ -62,7 +59,7 @@ func newJob(o *profiles.Order, m fit.Predictor, opt Options) (*job, error) {
 
 // addVariant adds the ordered pickup under another string set.
 func (j *job) addVariant(name string, strings []profiles.String) {
-	j.variants = append(j.variants, &variant{set: name, model: j.model, setup: setup(j.order, strings), offset: j.offset})
+	j.variants = append(j.variants, &variant{set: name, model: j.model, setup: setup(j.order, strings), target: j.target})
 }
 
 // with is a copy of the job with every variant's setup changed.

@@ -1,17 +1,13 @@
 // Package plan goes from a model and an order to pole heights: within the
 // order's limits, beside flat tops and other staggers, with how sure it is.
 //
-// A string's deviation is its balance less the offset that the order wants. A
+// A string's deviation is its balance less the centred offset that the order wants. A
 // stagger is good when the worst deviation among its strings is expected to be
 // small. The expectation is over what the model does not know, over what differs
 // from one pickup to the next, and over the shop's error in setting a pole. [Make]
 // finds the stagger for which it is least (the largest among the order's string
 // sets), prefers a simpler stagger that is as good, and forecasts flat tops, poles
 // on the strings' arc and the staggers that the order names by the same code.
-//
-// Offsets are taken as given. The balance of a pickup averages zero; offsets that do
-// not average zero add one deviation to every string, minus their mean. The spread
-// does not change by that, the chance to be within tolerance does.
 //
 // The way through the package, in the order in which data flow:
 //

@@ -115,6 +115,18 @@ func TestOffsets(t *testing.T) {
 	}
 }
 
+// A balance has no mean, and so the same offset on every string asks for nothing: the
+// plan is that of no offsets.
+func TestOffsetsAreCentred(t *testing.T) {
+	o, m := usual()
+	plain := made(t, o, m, Options{})
+	o.Offset = []float64{2, 2, 2, 2, 2, 2}
+	lifted := made(t, o, m, Options{})
+	if !slices.Equal(lifted.Heights, plain.Heights) || lifted.Advice != plain.Advice || lifted.Meets != plain.Meets || !slices.Equal(lifted.Deviation, plain.Deviation) {
+		t.Errorf("got %q, heights %v, meets %g; want %q, %v, %g as without offsets", lifted.Advice, lifted.Heights, lifted.Meets, plain.Advice, plain.Heights, plain.Meets)
+	}
+}
+
 // The string's swing is kept free beside the least gap, wherever poles stand.
 func TestSwingIsKeptFree(t *testing.T) {
 	o := order(3, 2.5, 0.05)
@@ -260,7 +272,12 @@ func TestWarnings(t *testing.T) {
 			o.Strings[3].Note, o.Strings[3].CoreEstimated = "D3", true
 			o.Strings[5].CoreEstimated = true
 		}, "core estimated from the gauge: string 4 (D3), string 6; measure the bare core"},
-		{"offsets off centre", func(o *profiles.Order, m *bench) { o.Offset[0] = 3 }, "offset_db averages +0.50 dB"},
+		{"own wrap", func(o *profiles.Order, m *bench) { o.Strings[2].Wrap = "xyzzy" }, `wrap "xyzzy" is none that the handbook knows`},
+		{"own wrap of an alternative", func(o *profiles.Order, m *bench) {
+			o.Alternatives = []profiles.StringSet{{Name: "other", Strings: slices.Clone(o.Strings)}}
+			o.Alternatives[0].Strings[2].Wrap = "steel"
+		}, `wrap "steel" is none that the handbook knows`},
+		{"offsets off centre", func(o *profiles.Order, m *bench) { o.Offset[0] = 3 }, "offset_db averages +0.5 dB; balances have no mean"},
 		{"highest pole", func(o *profiles.Order, m *bench) { o.PoleHeightMax = 0.2 }, "string 4: pole_height_max_mm keeps its pole at 0.20 mm; about "},
 		{"lowest pole", func(o *profiles.Order, m *bench) { o.PoleHeightMax = 0.2 }, "string 3: pole_height_min_mm keeps its pole at 0.00 mm; about "},
 		{"gap", func(o *profiles.Order, m *bench) { o.MinGap = 2.6; m.curve = lone(0, -4) }, "string 1: min_gap_mm keeps its pole at 0.40 mm; about "},

@@ -16,6 +16,7 @@ const (
 	levelStarts    = 64  // staggers that the search starts from, each nearly of one level
 	refinedStarts  = 8   // starts that are compared with their uncertainty, not by their means alone
 	mostSteps      = 2   // of the grid by which one string is moved at once
+	mostPasses     = 500 // through all moves of a descent: shops' plans take 40 at most
 )
 
 // search finds the stagger with the least expected worst deviation, the largest
@@ -30,7 +31,7 @@ type search struct {
 }
 
 func (j *job) newSearch() (*search, error) {
-	n := len(j.offset)
+	n := len(j.target)
 	s := &search{job: j, independent: true, levels: make([]float64, n), heights: make([]float64, n)}
 	for _, v := range j.variants {
 		up, err := j.table(v, false)
@@ -154,7 +155,7 @@ func (s *search) resample(index []int, pickups int) error {
 func (s *search) ignoreChance() {
 	s.samples = nil
 	for range s.variants {
-		s.samples = append(s.samples, sample{len(s.offset), make([]float64, len(s.offset))})
+		s.samples = append(s.samples, sample{len(s.target), make([]float64, len(s.target))})
 	}
 }
 
@@ -230,7 +231,7 @@ func (s *search) middle() [][]float64 {
 			means[set] += stat.Mean(row, nil) / float64(len(t))
 		}
 	}
-	out := make([][]float64, len(s.offset))
+	out := make([][]float64, len(s.target))
 	for i := range out {
 		out[i] = make([]float64, s.limits.room[i])
 		for k := range out[i] {
@@ -319,11 +320,13 @@ func (s *search) refine(index []int) ([]int, error) {
 }
 
 // descend makes small moves as long as one improves the score in the search's
-// samples: one string by a few steps, two strings by one step each, or all by one.
+// samples: one string by a few steps, two strings by one step each, or all by one. Where a
+// model's uncertainty is so large that rounding decides, moves could go round for ever:
+// passes are counted.
 func (s *search) descend(index []int) ([]int, score) {
 	at := slices.Clone(index)
 	best := s.score(at, math.Inf(1))
-	for helped := true; helped; {
+	for helped, passes := true, 0; helped && passes < mostPasses; passes++ {
 		helped = s.shift(at, &best, -1) || s.shift(at, &best, 1)
 		for a := range at {
 			for by := 1; by <= mostSteps; by++ {

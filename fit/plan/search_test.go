@@ -167,7 +167,7 @@ func chanced(t *testing.T, o *profiles.Order, m bench, settingSD float64) func(h
 		e.MulVec(&l, mat.NewVecDense(n, randoms(r, n, 1)))
 		all = append(all, pickup{e.RawVector().Data, randoms(r, n, settingSD)})
 	}
-	setup, at, y := setup(o, o.Strings), make([]float64, n), make([]float64, n)
+	setup, target, at, y := setup(o, o.Strings), o.Target(), make([]float64, n), make([]float64, n)
 	return func(heights []float64) float64 {
 		sum := 0.0
 		for _, p := range all {
@@ -180,7 +180,7 @@ func chanced(t *testing.T, o *profiles.Order, m bench, settingSD float64) func(h
 			}
 			mean, worst := stat.Mean(y, nil), 0.0
 			for i := range y {
-				worst = max(worst, math.Abs(y[i]-mean-o.Offset[i]))
+				worst = max(worst, math.Abs(y[i]-mean-target[i]))
 			}
 			sum += worst
 		}

@@ -95,4 +95,4 @@ func (s *search) flat() ([]int, error) {
 }
 
 // levelTops is all poles at height k of the grid.
-func (s *search) levelTops(k int) []int { return slices.Repeat([]int{k}, len(s.offset)) }
+func (s *search) levelTops(k int) []int { return slices.Repeat([]int{k}, len(s.target)) }

@@ -19,7 +19,7 @@ type variant struct {
 	set         string // name of the string set
 	model       fit.Predictor
 	setup       *fit.Setup
-	offset      []float64 // dB, wanted balance by string
+	target      []float64 // dB, wanted balance by string; its mean is 0
 	independent bool      // a string's level depends on its own pole alone
 }
 
@@ -35,18 +35,18 @@ func (v *variant) levels(heights []float64) ([]float64, error) {
 	return ln, nil
 }
 
-// lessTarget converts ln v, in place, to dB and takes the wanted offset off.
+// lessTarget converts ln v, in place, to dB and takes the wanted balance off.
 func (v *variant) lessTarget(ln []float64) []float64 {
 	for i := range ln {
-		ln[i] = level.PerLn*ln[i] - v.offset[i]
+		ln[i] = level.PerLn*ln[i] - v.target[i]
 	}
 	return ln
 }
 
 // deviations converts levels less target, in place, to deviations: balance less
-// wanted offset. The balance of a pickup averages zero, wanted offsets need not.
+// wanted balance. Neither has a mean.
 func (v *variant) deviations(levels []float64) []float64 {
-	shared := stat.Mean(levels, nil) + stat.Mean(v.offset, nil)
+	shared := stat.Mean(levels, nil)
 	for i := range levels {
 		levels[i] -= shared
 	}

@@ -15,7 +15,7 @@ type ceiling struct {
 	value           float64 // mV
 }
 
-func ceilingOf(c *cell.Cell) ceiling { return ceiling{c.Pickup, c.Session, c.Within.Top.Value} }
+func ceilingOf(c *cell.Cell) ceiling { return ceiling{c.Pickup, c.Session, c.TakeStats.Top.Value} }
 
 // clippedTakes finds cells whose takes reached the same highest peak to the last digit:
 // more often than chance has it, or at a ceiling that stands out in another cell
@@ -27,10 +27,10 @@ func clippedTakes(d *cell.Data) []mistake {
 	var others []int
 	for i := range d.Cells {
 		c := &d.Cells[i]
-		if c.Within == nil {
+		if c.TakeStats == nil {
 			continue
 		}
-		evidence := ties(&c.Within.Top, usual[c.Within.Top.OfPeaks])
+		evidence := ties(&c.TakeStats.Top, usual[c.TakeStats.Top.OfPeaks])
 		if evidence < leastTieEvidence {
 			others = append(others, i)
 			continue
@@ -62,7 +62,7 @@ func clippedTakes(d *cell.Data) []mistake {
 
 // addClipped adds a cell that reached the ceiling.
 func (m *mistake) addClipped(c *cell.Cell, i int) {
-	top := &c.Within.Top
+	top := &c.TakeStats.Top
 	m.cells = append(m.cells, i)
 	m.Strings = append(m.Strings, c.String)
 	m.Rows = append(m.Rows, top.Rows...)
@@ -83,7 +83,7 @@ func usualPeaks(cells []cell.Cell) map[bool]peaks {
 	all := map[bool][]float64{}
 	out := map[bool]peaks{}
 	for i := range cells {
-		w := cells[i].Within
+		w := cells[i].TakeStats
 		if w == nil || w.Top.Takes < 3 {
 			continue
 		}

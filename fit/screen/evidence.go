@@ -5,10 +5,10 @@ import (
 	"slices"
 )
 
-// baseline is the record as filed, against which the hypotheses on a mount are
+// baseline is the record as filed, against which the hypotheses on a mounting are
 // weighed.
 type baseline struct {
-	mount         mount
+	mounting      mounting
 	pickup        string
 	levels        *conditional
 	logLikelihood float64
@@ -17,14 +17,14 @@ type baseline struct {
 	joint         map[string]joint
 }
 
-// joint is the levels of a mount's pickup together with those of another one.
+// joint is the levels of a mounting's pickup together with those of another one.
 type joint struct {
 	levels        *conditional
 	logLikelihood float64
 }
 
-func (s *screener) baselineOf(m mount) *baseline {
-	b := &baseline{mount: m, pickup: s.cells[m[0]].Pickup, joint: map[string]joint{}}
+func (s *screener) baselineOf(m mounting) *baseline {
+	b := &baseline{mounting: m, pickup: s.cells[m[0]].Pickup, joint: map[string]joint{}}
 	b.levels = s.levels.conditional([]string{b.pickup}, m)
 	b.logLikelihood = b.levels.logLikelihood()
 	b.lists = s.listEvidence(m, nil)
@@ -32,19 +32,19 @@ func (s *screener) baselineOf(m mount) *baseline {
 	return b
 }
 
-// mostGain bounds the evidence of any hypothesis but for its prior: the mount's
+// mostGain bounds the evidence of any hypothesis but for its prior: the mounting's
 // levels can become no likelier than the likeliest ones are, and its lists can at
 // best repeat others.
 func (b *baseline) mostGain() float64 {
 	if b.impossible {
 		return math.Inf(1)
 	}
-	return b.levels.withBest(b.mount).logLikelihood() - b.logLikelihood - b.lists
+	return b.levels.withBest(b.mounting).logLikelihood() - b.logLikelihood - b.lists
 }
 
-// examine returns the likeliest mistake of a mount, nil when none has enough evidence.
+// examine returns the likeliest mistake of a mounting, nil when none has enough evidence.
 func (s *screener) examine(k int) *hypothesis {
-	m := s.mounts[k]
+	m := s.mountings[k]
 	if s.driftsOnly {
 		h, _ := s.driftOf(k, s.levels.conditional([]string{s.cells[m[0]].Pickup}, m))
 		return h
@@ -56,7 +56,7 @@ func (s *screener) examine(k int) *hypothesis {
 	}
 	var best *hypothesis
 	for _, h := range s.hypotheses(m) {
-		h.mount = k
+		h.mounting = k
 		if mostGain+h.prior >= leastEvidence && s.weigh(h, b) && (best == nil || h.evidence > best.evidence) {
 			best = h
 		}
@@ -92,7 +92,7 @@ func (s *screener) weigh(h *hypothesis, b *baseline) bool {
 	}
 	corrected := filed.levels.with(rows).logLikelihood()
 	levels := corrected - filed.logLikelihood
-	lists := s.listEvidence(b.mount, h.corrected) - b.lists
+	lists := s.listEvidence(b.mounting, h.corrected) - b.lists
 	h.evidence = levels + lists + h.prior
 	switch {
 	case b.impossible:
@@ -103,11 +103,11 @@ func (s *screener) weigh(h *hypothesis, b *baseline) bool {
 	return corrected+lists > filed.levels.withUnknown(touched).logLikelihood()
 }
 
-// jointWith is the levels of a mount's pickup together with those of another one.
+// jointWith is the levels of a mounting's pickup together with those of another one.
 func (s *screener) jointWith(b *baseline, other string) joint {
 	j, ok := b.joint[other]
 	if !ok {
-		levels := s.levels.conditional([]string{b.pickup, other}, b.mount)
+		levels := s.levels.conditional([]string{b.pickup, other}, b.mounting)
 		j = joint{levels, levels.logLikelihood()}
 		b.joint[other] = j
 	}

@@ -17,19 +17,19 @@ const (
 // learnHabits finds the shop's habits.
 func (s *screener) learnHabits() habits {
 	h := habits{digits: map[*lengthColumn]int{}}
-	h.poles = s.habitOf(func(m mount, within float64) (int, int) { return s.poleDifferences(m, nil, within) })
-	h.heights = s.habitOf(func(m mount, within float64) (int, int) { return s.heightDifferences(m, nil, within) })
+	h.poles = s.habitOf(func(m mounting, within float64) (int, int) { return s.poleDifferences(m, nil, within) })
+	h.heights = s.habitOf(func(m mounting, within float64) (int, int) { return s.heightDifferences(m, nil, within) })
 	for _, l := range lengths {
 		h.digits[l] = s.usualDigits(l)
 	}
-	h.batch = s.habitOf(func(m mount, _ float64) (int, int) { return s.batchDifferences(m, nil) })
+	h.batch = s.habitOf(func(m mounting, _ float64) (int, int) { return s.batchDifferences(m, nil) })
 	twice := 0
-	for _, m := range s.mounts {
+	for _, m := range s.mountings {
 		if s.mountedTwice(m, nil) {
 			twice++
 		}
 	}
-	h.mountsOnce = float64(twice) <= (1-repeats)*float64(len(s.mounts))
+	h.mountsOnce = float64(twice) <= (1-repeats)*float64(len(s.mountings))
 	return h
 }
 
@@ -46,15 +46,15 @@ func (s *screener) usualDigits(l *lengthColumn) int {
 	return all[int(repeats*float64(len(all)-1))]
 }
 
-// differences counts the values of a mount's list that differ by more than within
+// differences counts the values of a mounting's list that differ by more than within
 // from the list that they ought to repeat, and all that were compared.
-type differences func(m mount, within float64) (differ, of int)
+type differences func(m mounting, within float64) (differ, of int)
 
 // habitOf finds out whether a shop types a list from another one, or measures it anew.
 func (s *screener) habitOf(count differences) habit {
 	for _, way := range []struct{ learn, within float64 }{{sameDigits, sameHeight}, {sameMeasured, sameMeasured}} {
 		differ, all := 0, 0
-		for _, m := range s.mounts {
+		for _, m := range s.mountings {
 			n, of := count(m, way.learn)
 			differ, all = differ+n, all+of
 		}
@@ -66,9 +66,9 @@ func (s *screener) habitOf(count differences) habit {
 	return habit{}
 }
 
-// listEvidence is ln of how likely a mount's lists are by the shop's habits, some
+// listEvidence is ln of how likely a mounting's lists are by the shop's habits, some
 // cells corrected: 0 when they repeat others, less for every value that differs.
-func (s *screener) listEvidence(m mount, corrected map[int]cell.Cell) float64 {
+func (s *screener) listEvidence(m mounting, corrected map[int]cell.Cell) float64 {
 	var sum float64
 	if h := s.habits.poles; h.cost > 0 {
 		n, _ := s.poleDifferences(m, corrected, h.within)
@@ -82,24 +82,24 @@ func (s *screener) listEvidence(m mount, corrected map[int]cell.Cell) float64 {
 	return sum - s.habits.batch.cost*float64(n)
 }
 
-// poleDifferences counts the pole heights of a mount that differ from those of the
-// pickup's other mount that is most like it; of 0 heights when there is none.
-func (s *screener) poleDifferences(m mount, corrected map[int]cell.Cell, within float64) (differ, of int) {
+// poleDifferences counts the pole heights of a mounting that differ from those of the
+// pickup's other mounting that is most like it; of 0 heights when there is none.
+func (s *screener) poleDifferences(m mounting, corrected map[int]cell.Cell, within float64) (differ, of int) {
 	pickup := s.cellAt(m[0], corrected).Pickup
-	return s.leastDifferences(m, corrected, within, poleLength, func(o mount) bool { return s.cells[o[0]].Pickup == pickup })
+	return s.leastDifferences(m, corrected, within, poleLength, func(o mounting) bool { return s.cells[o[0]].Pickup == pickup })
 }
 
-// heightDifferences does the same for string heights, among all mounts.
-func (s *screener) heightDifferences(m mount, corrected map[int]cell.Cell, within float64) (differ, of int) {
-	return s.leastDifferences(m, corrected, within, heightLength, func(mount) bool { return true })
+// heightDifferences does the same for string heights, among all mountings.
+func (s *screener) heightDifferences(m mounting, corrected map[int]cell.Cell, within float64) (differ, of int) {
+	return s.leastDifferences(m, corrected, within, heightLength, func(mounting) bool { return true })
 }
 
-// leastDifferences compares a list of lengths with those of the mounts of as many
+// leastDifferences compares a list of lengths with those of the mountings of as many
 // strings that are to be compared, and counts the differences from the most similar.
-func (s *screener) leastDifferences(m mount, corrected map[int]cell.Cell, within float64, l *lengthColumn, compared func(mount) bool) (differ, of int) {
+func (s *screener) leastDifferences(m mounting, corrected map[int]cell.Cell, within float64, l *lengthColumn, compared func(mounting) bool) (differ, of int) {
 	differ = len(m) + 1
 	lists := 0
-	for _, o := range s.mounts {
+	for _, o := range s.mountings {
 		if o[0] == m[0] || len(o) != len(m) || !compared(o) || s.cells[o[len(o)-1]].String != s.cells[m[len(m)-1]].String {
 			continue
 		}
@@ -114,9 +114,9 @@ func (s *screener) leastDifferences(m mount, corrected map[int]cell.Cell, within
 	return differ, of
 }
 
-// countDifferences counts the strings whose lengths differ between two mounts; of
+// countDifferences counts the strings whose lengths differ between two mountings; of
 // string heights, those that differ from the median shift.
-func (s *screener) countDifferences(m, o mount, corrected map[int]cell.Cell, within float64, l *lengthColumn) int {
+func (s *screener) countDifferences(m, o mounting, corrected map[int]cell.Cell, within float64, l *lengthColumn) int {
 	var d []float64
 	for x, i := range m {
 		d = append(d, l.get(s.cellAt(i, corrected))-l.get(&s.cells[o[x]]))
@@ -135,21 +135,21 @@ func (s *screener) countDifferences(m, o mount, corrected map[int]cell.Cell, wit
 	return n
 }
 
-// mountedTwice reports whether a mount's pickup has another mount under the same
+// mountedTwice reports whether a mounting's pickup has another mounting under the same
 // strings at about the same height.
-func (s *screener) mountedTwice(m mount, corrected map[int]cell.Cell) bool {
+func (s *screener) mountedTwice(m mounting, corrected map[int]cell.Cell) bool {
 	c := s.cellAt(m[0], corrected)
-	return slices.ContainsFunc(s.mounts, func(o mount) bool {
+	return slices.ContainsFunc(s.mountings, func(o mounting) bool {
 		d := &s.cells[o[0]]
 		return o[0] != m[0] && d.Pickup == c.Pickup && d.Set == c.Set && d.Core == c.Core && math.Abs(d.StringHeight-c.StringHeight) < 2*sameMeasured
 	})
 }
 
-// batchDifferences counts 1 where a mount's batch is that of no other mount of its
+// batchDifferences counts 1 where a mounting's batch is that of no other mounting of its
 // pickup; of 0 when there is none.
-func (s *screener) batchDifferences(m mount, corrected map[int]cell.Cell) (differ, of int) {
+func (s *screener) batchDifferences(m mounting, corrected map[int]cell.Cell) (differ, of int) {
 	c := s.cellAt(m[0], corrected)
-	for _, o := range s.mounts {
+	for _, o := range s.mountings {
 		if o[0] == m[0] || s.cells[o[0]].Pickup != c.Pickup {
 			continue
 		}

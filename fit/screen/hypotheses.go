@@ -2,10 +2,10 @@ package screen
 
 import "math"
 
-// hypotheses lists the mistakes that a mount may hold. A mistake of a new kind is a
+// hypotheses lists the mistakes that a mounting may hold. A mistake of a new kind is a
 // list of hypotheses more. Those of one list are alternatives: each is the less
 // likely beforehand the more there are.
-func (s *screener) hypotheses(m mount) []*hypothesis {
+func (s *screener) hypotheses(m mounting) []*hypothesis {
 	var out []*hypothesis
 	add := func(list []*hypothesis) {
 		for _, h := range list {

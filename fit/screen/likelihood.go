@@ -181,7 +181,7 @@ func (m *levelModel) localCovariance(a, b *row) float64 {
 		v += solve.Square(curve.Effects[curve.PoleEffect].Spread.SD)
 	}
 	if a.session == b.session {
-		v += solve.Square(curve.Effects[curve.SetupEffect].Spread.SD) * a.lift * b.lift
+		v += solve.Square(curve.Effects[curve.MountingEffect].Spread.SD) * a.lift * b.lift
 	}
 	return v * solve.Square(m.scale)
 }

@@ -37,7 +37,7 @@ const (
 // hypothesis is one mistake that a mounting may hold.
 type hypothesis struct {
 	kind      string
-	mount     int   // its place in screener.mounts
+	mounting  int   // its place in screener.mountings
 	strings   []int // nil: all
 	columns   []string
 	cause     string

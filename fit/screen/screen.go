@@ -76,11 +76,11 @@ func (s *screener) findAll() []mistake {
 	return append(found, s.unexplainedLengths()...)
 }
 
-// likeliest returns the likeliest mistake of each mount that has enough evidence, the
+// likeliest returns the likeliest mistake of each mounting that has enough evidence, the
 // one with the strongest first.
 func (s *screener) likeliest() []*hypothesis {
 	var out []*hypothesis
-	for k := range s.mounts {
+	for k := range s.mountings {
 		if s.found[k] < mostPerMount {
 			if h := s.examine(k); h != nil {
 				out = append(out, h)
@@ -97,21 +97,21 @@ func (s *screener) accept(h *hypothesis) {
 		s.cells[i] = c
 		s.impossible[i] = false
 	}
-	s.found[h.mount]++
+	s.found[h.mounting]++
 }
 
 // report is a hypothesis as users read it.
 func (s *screener) report(h *hypothesis) mistake {
 	out := mistake{Suspect: cell.Suspect{Kind: h.kind, Strings: h.strings, Columns: h.columns, Cause: h.cause, Evidence: h.evidence}}
-	for _, i := range s.mounts[h.mount] {
+	for _, i := range s.mountings[h.mounting] {
 		if _, ok := h.corrected[i]; !ok {
 			continue
 		}
 		c := &s.filed[i]
 		out.Pickup, out.Session = h.corrected[i].Pickup, c.Session
 		out.Rows = append(out.Rows, c.Rows...)
-		if c.Within != nil && h.kind != DriftInSession {
-			out.Rows = append(out.Rows, c.Within.Others...)
+		if c.TakeStats != nil && h.kind != DriftInSession {
+			out.Rows = append(out.Rows, c.TakeStats.Others...)
 		}
 		if i < s.nPossible {
 			out.cells = append(out.cells, i)
@@ -124,13 +124,13 @@ func (s *screener) report(h *hypothesis) mistake {
 // unexplainedLengths lists the lengths that cannot be and that no usual mistake explains.
 func (s *screener) unexplainedLengths() []mistake {
 	var out []mistake
-	for k, m := range s.mounts {
+	for k, m := range s.mountings {
 		for _, i := range m {
 			if !s.impossible[i] {
 				continue
 			}
 			c := &s.filed[i]
-			h := &hypothesis{kind: Impossible, mount: k, strings: []int{c.String}, corrected: map[int]cell.Cell{i: *c}, evidence: certain}
+			h := &hypothesis{kind: Impossible, mounting: k, strings: []int{c.String}, corrected: map[int]cell.Cell{i: *c}, evidence: certain}
 			h.columns, h.cause = c.Fault()
 			out = append(out, s.report(h))
 		}

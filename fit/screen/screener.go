@@ -14,8 +14,8 @@ type screener struct {
 	cells         []cell.Cell // as they seem to be
 	impossible    []bool      // of lengths that cannot be, and not put right
 	extraVariance []float64   // of each cell's level, beside its own: of levels that were cut off
-	mounts        []mount
-	found         []int // mistakes found, by mount
+	mountings     []mounting
+	found         []int // mistakes found, by mounting
 	driftsOnly    bool  // the last rounds look for drifts alone: another mistake may look like one
 	habits        habits
 	levels        *levelModel
@@ -23,7 +23,7 @@ type screener struct {
 
 // habits is how a shop fills in its lists of heights.
 type habits struct {
-	poles      habit                 // repeats the same pickup's heights from mount to mount
+	poles      habit                 // repeats the same pickup's heights from mounting to mounting
 	heights    habit                 // repeats the string heights of the bench, all strings shifted alike
 	batch      habit                 // repeats the same pickup's batch
 	digits     map[*lengthColumn]int // decimals
@@ -42,8 +42,8 @@ func newScreener(d *cell.Data) *screener {
 	for i := range d.Impossible {
 		s.impossible[s.nPossible+i] = true
 	}
-	s.mounts = mountsOf(s.cells)
-	s.found = make([]int, len(s.mounts))
+	s.mountings = mountingsOf(s.cells)
+	s.found = make([]int, len(s.mountings))
 	return s
 }
 
@@ -55,8 +55,8 @@ func (s *screener) cellAt(i int, corrected map[int]cell.Cell) *cell.Cell {
 	return &s.cells[i]
 }
 
-// listed writes a mount's lengths, some cells corrected.
-func (s *screener) listed(m mount, corrected map[int]cell.Cell, l *lengthColumn) string {
+// listed writes a mounting's lengths, some cells corrected.
+func (s *screener) listed(m mounting, corrected map[int]cell.Cell, l *lengthColumn) string {
 	var out []string
 	for _, i := range m {
 		out = append(out, mm(l.get(s.cellAt(i, corrected))))
@@ -64,7 +64,7 @@ func (s *screener) listed(m mount, corrected map[int]cell.Cell, l *lengthColumn)
 	return strings.Join(out, " ")
 }
 
-// anyImpossible reports whether a mount has lengths that cannot be, not put right.
-func (s *screener) anyImpossible(m mount) bool {
+// anyImpossible reports whether a mounting has lengths that cannot be, not put right.
+func (s *screener) anyImpossible(m mounting) bool {
 	return slices.ContainsFunc(m, func(i int) bool { return s.impossible[i] })
 }

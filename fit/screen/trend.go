@@ -29,11 +29,11 @@ type sessionTrend struct {
 	slope, se float64         // ln v from the first take to the last
 }
 
-// trendOf is a mount's trend; false when its takes show none.
-func (s *screener) trendOf(m mount) (sessionTrend, bool) {
+// trendOf is a mounting's trend; false when its takes show none.
+func (s *screener) trendOf(m mounting) (sessionTrend, bool) {
 	first, last := math.Inf(1), math.Inf(-1)
 	for _, i := range m {
-		if w := s.cells[i].Within; w != nil {
+		if w := s.cells[i].TakeStats; w != nil {
 			first, last = min(first, w.Trend.First), max(last, w.Trend.Last)
 		}
 	}
@@ -43,7 +43,7 @@ func (s *screener) trendOf(m mount) (sessionTrend, bool) {
 	}
 	var cross float64
 	for _, i := range m {
-		if w := s.cells[i].Within; w != nil {
+		if w := s.cells[i].TakeStats; w != nil {
 			t.when[i] = (w.Trend.Mean-first)/t.length - 0.5
 			cross += w.Trend.Cross / t.length
 			t.spread += w.Trend.Spread / (t.length * t.length)
@@ -60,7 +60,7 @@ func (s *screener) trendOf(m mount) (sessionTrend, bool) {
 // from take to take of each string, and from string to string. It is nil when there
 // is none; inTakes is how many standard errors the takes of each string show of it.
 func (s *screener) driftOf(k int, levels *conditional) (h *hypothesis, inTakes float64) {
-	m := s.mounts[k]
+	m := s.mountings[k]
 	t, ok := s.trendOf(m)
 	if !ok {
 		return nil, 0
@@ -70,7 +70,7 @@ func (s *screener) driftOf(k int, levels *conditional) (h *hypothesis, inTakes f
 		return nil, 0
 	}
 	h = &hypothesis{
-		kind: DriftInSession, mount: k, columns: []string{"rms_mv", "peak_mv"}, corrected: map[int]cell.Cell{},
+		kind: DriftInSession, mounting: k, columns: []string{"rms_mv", "peak_mv"}, corrected: map[int]cell.Cell{},
 		pickups: []string{s.cells[m[0]].Pickup}, evidence: evidence,
 		cause: fmt.Sprintf("levels go by %+.1f dB from the session's first take to its last", level.Ln(slope).DB()),
 	}
@@ -83,10 +83,10 @@ func (s *screener) driftOf(k int, levels *conditional) (h *hypothesis, inTakes f
 // takenOff is a cell without a drift of this slope.
 func (t *sessionTrend) takenOff(c cell.Cell, i int, slope float64) cell.Cell {
 	c.Mean -= slope * t.when[i]
-	if c.Within != nil {
-		w := *c.Within
+	if c.TakeStats != nil {
+		w := *c.TakeStats
 		w.Trend.Cross -= slope * w.Trend.Spread / t.length
-		c.Within = &w
+		c.TakeStats = &w
 	}
 	return c
 }

@@ -22,7 +22,7 @@ const sameSteel = 0.02 // of cores in two units, ln: as files round them
 
 // scaled lists lengths in a wrong unit or with the point in a wrong place: of one
 // string, and of all.
-func (s *screener) scaled(m mount, l *lengthColumn) (single, whole []*hypothesis) {
+func (s *screener) scaled(m mounting, l *lengthColumn) (single, whole []*hypothesis) {
 	for _, factor := range factors {
 		kind := l.decimal
 		if factor.inches {
@@ -60,10 +60,10 @@ func (s *screener) hasExtraDigits(i int, l *lengthColumn) bool {
 	return decimals(l.get(&s.filed[i])) > s.habits.digits[l]
 }
 
-// hasSet reports whether another mount has the strings that this one has once it is
+// hasSet reports whether another mounting has the strings that this one has once it is
 // corrected.
-func (s *screener) hasSet(m mount, corrected map[int]cell.Cell) bool {
-	return slices.ContainsFunc(s.mounts, func(o mount) bool {
+func (s *screener) hasSet(m mounting, corrected map[int]cell.Cell) bool {
+	return slices.ContainsFunc(s.mountings, func(o mounting) bool {
 		if len(o) != len(m) || o[0] == m[0] {
 			return false
 		}
@@ -87,7 +87,7 @@ func (s *screener) mostChange(corrected map[int]cell.Cell, l *lengthColumn) floa
 }
 
 // swapped lists pairs of strings whose heights may stand in each other's place.
-func (s *screener) swapped(m mount, l *lengthColumn) []*hypothesis {
+func (s *screener) swapped(m mounting, l *lengthColumn) []*hypothesis {
 	var out []*hypothesis
 	for x, i := range m {
 		for _, k := range m[x+1:] {
@@ -111,7 +111,7 @@ func (s *screener) swapped(m mount, l *lengthColumn) []*hypothesis {
 }
 
 // reversed lists the heights read from the other end.
-func (s *screener) reversed(m mount) []*hypothesis {
+func (s *screener) reversed(m mounting) []*hypothesis {
 	if len(m) < 3 || !s.isSymmetric(m) {
 		return nil
 	}
@@ -140,9 +140,9 @@ func (s *screener) reversed(m mount) []*hypothesis {
 	return out
 }
 
-// isSymmetric reports whether a mount has the same strings counted from either end:
+// isSymmetric reports whether a mounting has the same strings counted from either end:
 // none is missing but with its counterpart.
-func (s *screener) isSymmetric(m mount) bool {
+func (s *screener) isSymmetric(m mounting) bool {
 	ends := s.cells[m[0]].String + s.cells[m[len(m)-1]].String
 	for x, i := range m {
 		if s.cells[i].String+s.cells[m[len(m)-1-x]].String != ends {

@@ -8,7 +8,7 @@ import (
 	"evenpole/fit/cell"
 )
 
-// Hypotheses on mounts that were filed under a wrong name.
+// Hypotheses on mountings that were filed under a wrong name.
 
 // What speaks for or against some of them beforehand, as ln of how much likelier they
 // are: our assumptions.
@@ -18,10 +18,10 @@ const (
 )
 
 // otherSets lists the record's other string sets in place of the one filed.
-func (s *screener) otherSets(m mount) []*hypothesis {
+func (s *screener) otherSets(m mounting) []*hypothesis {
 	var out []*hypothesis
 	seen := map[string]bool{s.setKey(m): true}
-	for _, o := range s.mounts {
+	for _, o := range s.mountings {
 		key := s.setKey(o)
 		name := s.cells[o[0]].Set
 		if seen[key] || name != "" && name == s.cells[m[0]].Set || s.anyImpossible(o) {
@@ -44,9 +44,9 @@ func (s *screener) otherSets(m mount) []*hypothesis {
 	return out
 }
 
-// underSetOf is a mount as filed under the string set of another; nil where the
+// underSetOf is a mounting as filed under the string set of another; nil where the
 // strings are not the same.
-func (s *screener) underSetOf(m, o mount) map[int]cell.Cell {
+func (s *screener) underSetOf(m, o mounting) map[int]cell.Cell {
 	if len(o) != len(m) {
 		return nil
 	}
@@ -64,7 +64,7 @@ func (s *screener) underSetOf(m, o mount) map[int]cell.Cell {
 }
 
 // setKey tells string sets apart.
-func (s *screener) setKey(m mount) string {
+func (s *screener) setKey(m mounting) string {
 	var b strings.Builder
 	for _, i := range m {
 		c := &s.cells[i]
@@ -73,25 +73,25 @@ func (s *screener) setKey(m mount) string {
 	return b.String()
 }
 
-// setName is what people call a mount's string set.
-func (s *screener) setName(m mount) string {
+// setName is what people call a mounting's string set.
+func (s *screener) setName(m mounting) string {
 	if name := s.cells[m[0]].Set; name != "" {
 		return fmt.Sprintf("%q", name)
 	}
 	return "cores of " + s.listed(m, nil, steelLength) + " mm"
 }
 
-// otherPickups lists the pickups that the mount may have held instead: with the pole
-// heights that stand there, or, where the whole file of another mount may have been
-// used again, with those of that pickup's other mounts.
-func (s *screener) otherPickups(m mount) []*hypothesis {
+// otherPickups lists the pickups that the mounting may have held instead: with the pole
+// heights that stand there, or, where the whole file of another mounting may have been
+// used again, with those of that pickup's other mountings.
+func (s *screener) otherPickups(m mounting) []*hypothesis {
 	filedAs := s.cells[m[0]].Pickup
 	filed := s.listed(m, nil, poleLength)
 	// A whole file that was used again has the heights of the pickup that it names.
 	differ, _ := s.poleDifferences(m, nil, max(sameHeight, s.habits.poles.within))
 	seen := map[string]bool{}
 	var out []*hypothesis
-	for _, o := range s.mounts {
+	for _, o := range s.mountings {
 		renamed, whole := s.underPickupOf(m, o)
 		if renamed == nil {
 			continue
@@ -116,10 +116,10 @@ func (s *screener) otherPickups(m mount) []*hypothesis {
 	return out
 }
 
-// underPickupOf is a mount as filed under the pickup of another: renamed with the
-// mount's own pole heights, whole with those of the other. Both are nil where the
+// underPickupOf is a mounting as filed under the pickup of another: renamed with the
+// mounting's own pole heights, whole with those of the other. Both are nil where the
 // strings are not the same.
-func (s *screener) underPickupOf(m, o mount) (renamed, whole map[int]cell.Cell) {
+func (s *screener) underPickupOf(m, o mounting) (renamed, whole map[int]cell.Cell) {
 	p := s.cells[o[0]].Pickup
 	if p == s.cells[m[0]].Pickup || len(o) != len(m) || s.anyImpossible(o) {
 		return nil, nil

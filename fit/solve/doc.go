@@ -6,7 +6,8 @@
 // Three solvers, from the plain to the rich:
 //
 //   - lsq.go: [Linear], linear least squares to the last digits.
-//   - nonlinear.go: [Nonlinear], damped Gauss-Newton steps from a start.
+//   - nonlinear.go: [Nonlinear], damped Gauss-Newton steps from a start, with the
+//     derivatives given or by differences.
 //   - mixed.go: [Mixed], a linear model with random terms, priors and known
 //     variances, and [MixedFit], what a fit returns.
 //
@@ -14,7 +15,8 @@
 // equations.go sets up Henderson's equations and solves them at given variances,
 // reml.go searches for the variances ([Mixed.Fit]) or takes those given
 // ([Mixed.At]), and posterior.go reads covariances from the solution
-// ([Mixed.Posterior]).
+// ([Mixed.Posterior]). Solving and searching choose units of their own, so that the
+// observations may be measured in any.
 //
 // Beside them stand robust.go (Huber's mean, medians), uncertainty.go (the sums of
 // JCGM 100), floats.go (sums and means of plain lists) and matrix.go (covariances, as rows

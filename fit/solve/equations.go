@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -24,10 +25,11 @@ type solution struct {
 	factors   []*mat.Dense
 	weight    []float64
 	blocks    []*block
-	b         []float64 // of the shared unknowns: Beta, then those of the shared terms
-	chol      mat.Cholesky
-	reml      float64 // -2 log restricted likelihood
-	criterion float64 // the same with the priors of the standard deviations
+	b         []float64    // of the shared unknowns: Beta, then those of the shared terms
+	chol      mat.Cholesky // of the shared unknowns' equations, each unknown divided by its unit
+	unit      []float64    // of the shared unknowns
+	reml      float64      // -2 log restricted likelihood
+	criterion float64      // the same with the priors of the standard deviations
 }
 
 // block holds the unknowns of one group.
@@ -228,21 +230,65 @@ func (s *solution) eliminate(c *mat.SymDense, rhs []float64) (float64, error) {
 			}
 		}
 	}
-	if !s.chol.Factorize(c) || s.chol.Cond() > 1e15 {
-		return 0, errNotDefinite
+	sharedLogdet, err := s.factorize(c)
+	if err != nil {
+		return 0, err
 	}
-	logdet += s.chol.LogDet()
+	logdet += sharedLogdet
 	var x mat.VecDense
+	floats.Mul(rhs, s.unit)
 	if err := s.chol.SolveVecTo(&x, mat.NewVecDense(n, rhs)); err != nil {
 		return 0, errNotDefinite
 	}
 	s.b = x.RawVector().Data
+	floats.Mul(s.b, s.unit)
 	for _, blk := range s.blocks {
 		if err := blk.substitute(&x); err != nil {
 			return 0, err
 		}
 	}
 	return logdet, nil
+}
+
+// factorize factorises the shared unknowns' equations and returns the log determinant
+// of their matrix. Each unknown is counted in a unit that brings its diagonal near 1, so
+// that the units of observations and covariates do not decide what is taken for singular
+// (J. W. Demmel, Applied Numerical Linear Algebra, 1997, section 2.5.1, from memory). Units
+// are powers of two: nothing is rounded.
+func (s *solution) factorize(c *mat.SymDense) (logdet float64, err error) {
+	n := c.SymmetricDim()
+	s.unit = make([]float64, n)
+	for i := range n {
+		if !(c.At(i, i) > 0) {
+			return 0, errNotDefinite
+		}
+		s.unit[i] = 1 / powerOfTwo(math.Sqrt(c.At(i, i)))
+	}
+	for i := range n {
+		for j := i; j < n; j++ {
+			c.SetSym(i, j, s.unit[i]*c.At(i, j)*s.unit[j])
+		}
+	}
+	if !s.chol.Factorize(c) || s.chol.Cond() > 1e15 {
+		return 0, errNotDefinite
+	}
+	for i := range n {
+		logdet += 2 * math.Log(s.chol.RawU().At(i, i)/s.unit[i])
+	}
+	return logdet, nil
+}
+
+// sharedInverse writes the covariance of the shared unknowns.
+func (s *solution) sharedInverse(dst *mat.SymDense) error {
+	if err := s.chol.InverseTo(dst); err != nil {
+		return errNotDefinite
+	}
+	for i, unit := range s.unit {
+		for j := i; j < len(s.unit); j++ {
+			dst.SetSym(i, j, unit*dst.At(i, j)*s.unit[j])
+		}
+	}
+	return nil
 }
 
 // substitute solves for the unknowns of a group, the shared ones known.
@@ -303,8 +349,8 @@ func (s *solution) result() (*MixedFit, error) {
 	f := &MixedFit{Sigma: s.sigma, Factor: s.factors, REML: s.reml}
 	f.Beta = append([]float64(nil), s.b[:s.nFixed]...)
 	var inv mat.SymDense
-	if err := s.chol.InverseTo(&inv); err != nil {
-		return nil, errNotDefinite
+	if err := s.sharedInverse(&inv); err != nil {
+		return nil, err
 	}
 	if s.nFixed > 0 {
 		f.Cov = mat.NewSymDense(s.nFixed, nil)

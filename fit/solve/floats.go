@@ -8,6 +8,13 @@ func Finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 // Square is v^2.
 func Square(v float64) float64 { return v * v }
 
+// powerOfTwo is the least power of two above a positive number: to divide by it rounds
+// nothing.
+func powerOfTwo(v float64) float64 {
+	_, exponent := math.Frexp(v)
+	return math.Ldexp(1, exponent)
+}
+
 // SumSquares is the sum of the squares of values.
 func SumSquares(values []float64) float64 {
 	var s float64

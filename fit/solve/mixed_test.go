@@ -219,6 +219,50 @@ func TestMixedAgainstPublishedFits(t *testing.T) {
 	}
 }
 
+// The same data in another unit give the same digits: the published fits, measured in
+// units up to 1e8 times as large and as small. The logarithm of the likelihood moves by
+// that of the unit.
+func TestMixedInAnyUnit(t *testing.T) {
+	for _, c := range mixedCases {
+		m, names := c.build(t, true)
+		f, err := m.Fit()
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := c.estimates(f, names)
+		y := m.Y
+		_, flat := m.X.Dims()
+		for _, unit := range []float64{1e-8, 1e-5, 1e-4, 1e5, 1e8} {
+			m.Y = append([]float64(nil), y...)
+			for i := range m.Y {
+				m.Y[i] *= unit
+			}
+			f, err := m.Fit()
+			if err != nil {
+				t.Errorf("%s, %s, times %g: %v", c.dataset, c.formula, unit, err)
+				continue
+			}
+			got := c.estimates(f, names)
+			for q, v := range got {
+				switch {
+				case strings.HasPrefix(q, "var:"), strings.HasPrefix(q, "cov:"):
+					v /= unit * unit
+				case q == "REMLcrit":
+					v -= 2 * float64(len(y)-flat) * math.Log(unit)
+				case q == "logLik":
+					v += float64(len(y)-flat) * math.Log(unit)
+				case strings.HasPrefix(q, "cor:"):
+				default:
+					v /= unit
+				}
+				if d := digits(v, want[q], scaleOf(q, want)); d < 6 && !math.IsNaN(want[q]) {
+					t.Errorf("%s, %s, times %g: %s is %.10g instead of %.10g, %.1f digits", c.dataset, c.formula, unit, q, v, want[q], d)
+				}
+			}
+		}
+	}
+}
+
 // TestMixedOptimumIsSharper fits one model in two coordinates, ages as given
 // and ages less 11: the optimum is the same model, so what both say of the
 // intercept at age 11 and of the slopes must agree to more digits than the

@@ -13,7 +13,7 @@ import (
 type Nonlinear struct {
 	M, N     int
 	Residual func(dst, x []float64)
-	Jacobian func(dst *mat.Dense, x []float64) // M x N, d residual / d x; nil = central differences
+	Jacobian func(dst *mat.Dense, x []float64) // M x N, d residual / d x; nil = differences, refined at the end
 
 	commensurate bool // the parameters share one scale
 }
@@ -24,13 +24,14 @@ type NonlinearFit struct {
 	SS         float64       // sum of squared residuals
 	Cov        *mat.SymDense // (J'J)^-1 at X; nil where J has not full rank
 	Iterations int
-	Converged  bool // false: the limit of iterations ended the search
+	Converged  bool // false: the limit of iterations ended the search, or differences do not tell the end to nlsTold
 }
 
 // The search's settings. They are the same for every problem.
 const (
 	nlsIterations = 1000
 	nlsStep       = 1e-14 // a relative step below this is no step
+	nlsTold       = 1e-7  // a relative step above this, by the best derivatives there are, is not at the end
 	nlsDamping    = 1e-2  // first damping, relative to the scale of each column
 	nlsGrow       = 2.0   // damping after a refused step
 	nlsShrink     = 1.0 / 3
@@ -73,7 +74,7 @@ func (p *Nonlinear) Solve(start []float64) (*NonlinearFit, error) {
 
 // search runs from one start to its end.
 func (p *Nonlinear) search(start []float64) (*NonlinearFit, error) {
-	s := &search{p: p, x: append([]float64(nil), start...), scale: make([]float64, p.N), damping: nlsDamping}
+	s := &search{p: p, x: append([]float64(nil), start...), scale: make([]float64, p.N), size: make([]float64, p.N), damping: nlsDamping}
 	s.r = s.residual(s.x)
 	s.ss = SumSquares(s.r)
 	if !Finite(s.ss) {
@@ -84,7 +85,11 @@ func (p *Nonlinear) search(start []float64) (*NonlinearFit, error) {
 	for fit.Iterations = 0; fit.Iterations < nlsIterations && !fit.Converged; fit.Iterations++ {
 		fit.Converged = s.step()
 	}
+	s.refined = true
 	s.polish()
+	if p.Jacobian == nil {
+		fit.Converged = fit.Converged && s.told()
+	}
 	fit.X, fit.SS = s.x, s.ss
 	fit.Cov = covariance(s.j)
 	return fit, nil
@@ -123,7 +128,9 @@ type search struct {
 	ss      float64
 	j       *mat.Dense
 	scale   []float64 // of each parameter: the longest its column has been
+	size    []float64 // of each parameter: the largest it has been
 	damping float64
+	refined bool // differences are extrapolated
 }
 
 func (s *search) residual(x []float64) []float64 {
@@ -136,10 +143,13 @@ func (s *search) jacobian() {
 	if s.j == nil {
 		s.j = mat.NewDense(s.p.M, s.p.N, nil)
 	}
-	if s.p.Jacobian != nil {
+	switch {
+	case s.p.Jacobian != nil:
 		s.p.Jacobian(s.j, s.x)
-	} else {
-		differences(s.j, s.p.Residual, s.x)
+	case s.refined:
+		s.refinedDifferences()
+	default:
+		differences(s.j, s.p.Residual, s.x, s.steps(1))
 	}
 	whole := mat.Norm(s.j, 2)
 	for i := range s.scale {
@@ -154,13 +164,42 @@ func (s *search) jacobian() {
 	}
 }
 
-// differences fills a Jacobian by central differences.
-func differences(dst *mat.Dense, f func(dst, x []float64), x []float64) {
+// steps are the steps of differences for each parameter, times some factor: relative to
+// its size, be that small or large, and for one that was never other than 0 to 1e-3.
+func (s *search) steps(times float64) []float64 {
+	out := make([]float64, len(s.x))
+	for i, x := range s.x {
+		s.size[i] = math.Max(s.size[i], math.Abs(x))
+		size := math.Max(math.Abs(x), 1e-3*s.size[i])
+		if size == 0 {
+			size = 1e-3
+		}
+		out[i] = times * math.Cbrt(2.2e-16) * size
+	}
+	return out
+}
+
+// refinedDifferences fills the Jacobian by differences over two steps, extrapolated to a
+// step of none (L. F. Richardson, 1911): their error falls with the fourth power of the
+// step, so that the steps can be long beside rounding.
+func (s *search) refinedDifferences() {
+	m, n := s.j.Dims()
+	long := mat.NewDense(m, n, nil)
+	differences(long, s.p.Residual, s.x, s.steps(20))
+	differences(s.j, s.p.Residual, s.x, s.steps(10))
+	for i := range m {
+		for k := range n {
+			s.j.Set(i, k, s.j.At(i, k)+(s.j.At(i, k)-long.At(i, k))/3)
+		}
+	}
+}
+
+// differences fills a Jacobian by central differences over given steps.
+func differences(dst *mat.Dense, f func(dst, x []float64), x, steps []float64) {
 	m, _ := dst.Dims()
 	y := append([]float64(nil), x...)
 	up, down := make([]float64, m), make([]float64, m)
-	for i := range x {
-		h := math.Cbrt(2.2e-16) * math.Max(math.Abs(x[i]), 1e-3)
+	for i, h := range steps {
 		y[i] = x[i] + h
 		f(up, y)
 		hi := y[i]
@@ -188,7 +227,7 @@ func (s *search) step() bool {
 	}
 	r := s.residual(next)
 	ss := SumSquares(r)
-	rest := s.small(v)
+	rest := s.small(v, nlsStep)
 	if Finite(ss) && ss <= s.ss {
 		flat := ss == s.ss
 		s.x, s.r, s.ss = next, r, ss
@@ -200,11 +239,11 @@ func (s *search) step() bool {
 	return rest || s.damping > 1e30
 }
 
-// small reports whether a step moves nothing that counts: beside the
+// small reports whether a step moves nothing that counts, relatively: beside the
 // parameter itself, and beside what all the residuals together could tell.
-func (s *search) small(v []float64) bool {
+func (s *search) small(v []float64, relative float64) bool {
 	for i := range v {
-		if math.Abs(v[i]) > nlsStep*math.Abs(s.x[i]) && math.Abs(v[i])*s.scale[i] > nlsStep*math.Sqrt(s.ss) {
+		if math.Abs(v[i]) > relative*math.Abs(s.x[i]) && math.Abs(v[i])*s.scale[i] > relative*math.Sqrt(s.ss) {
 			return false
 		}
 	}
@@ -279,10 +318,25 @@ func (s *search) length(v []float64) float64 {
 	return math.Sqrt(ss)
 }
 
+// told reports whether derivatives by differences are good enough to tell where the end
+// is: the next undamped step, by the refined ones and by the plain ones, moves nothing.
+func (s *search) told() bool {
+	refined := s.solve(s.damped(0), s.r)
+	s.refined = false
+	s.jacobian()
+	plain := s.solve(s.damped(0), s.r)
+	s.refined = true
+	s.jacobian()
+	return refined != nil && plain != nil && s.small(refined, nlsTold) && s.small(plain, math.Sqrt(nlsTold))
+}
+
 // polish takes undamped steps for as long as they get shorter and do no
 // visible harm: near the optimum the sum of squares is too flat to judge by,
 // but the steps are not.
 func (s *search) polish() {
+	if s.p.Jacobian == nil {
+		s.jacobian()
+	}
 	last := math.Inf(1)
 	for range 20 {
 		v := s.solve(s.damped(0), s.r)
@@ -299,7 +353,7 @@ func (s *search) polish() {
 			next[i] = s.x[i] - v[i]
 		}
 		r := s.residual(next)
-		if ss := SumSquares(r); !(ss <= s.ss*(1+1e-12)) {
+		if ss := SumSquares(r); !(ss <= s.ss*(1+1e-9)) {
 			return
 		}
 		s.x, s.r, s.ss = next, r, SumSquares(r)

@@ -21,8 +21,8 @@ func (m *Mixed) Posterior(sigma float64, sds []float64) (*Posterior, error) {
 		return nil, err
 	}
 	p := &Posterior{s: s}
-	if err := s.chol.InverseTo(&p.shared); err != nil {
-		return nil, errNotDefinite
+	if err := s.sharedInverse(&p.shared); err != nil {
+		return nil, err
 	}
 	return p, nil
 }

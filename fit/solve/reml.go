@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/optimize"
 )
@@ -22,22 +23,55 @@ func (m *Mixed) Fit() (*MixedFit, error) {
 	if _, err := lay.solve(par); err != nil {
 		return nil, err
 	}
+	units := lay.units()
 	value := func(x []float64) float64 {
-		s, err := lay.solve(x)
+		s, err := lay.solve(units.measured(x))
 		if err != nil {
 			return math.Inf(1)
 		}
 		return s.criterion
 	}
-	best, err := m.minimise(value, par)
+	best, err := m.minimise(value, units.scaled(par))
 	if err != nil {
 		return nil, err
 	}
-	s, err := lay.solve(best)
+	s, err := lay.solve(units.measured(best))
 	if err != nil {
 		return nil, err
 	}
 	return s.result()
+}
+
+// parUnits are the units in which the parameters of the variances are searched for, so
+// that steps and thresholds are the same whatever the observations are measured in.
+type parUnits []float64
+
+// units is the observations' spread for each parameter, as a power of two; where the caller
+// says what residual to expect, 32 times that, which is as far as levels on a bench spread.
+func (lay *layout) units() parUnits {
+	spread := 32 * lay.Sigma.SD
+	if spread == 0 {
+		spread = spreadOf(lay.Y)
+	}
+	u := make(parUnits, lay.width())
+	for i := range u {
+		u[i] = powerOfTwo(spread)
+	}
+	return u
+}
+
+// scaled are parameters in these units.
+func (u parUnits) scaled(par []float64) []float64 {
+	out := append([]float64{par[0] - math.Log(u[0])}, par[1:]...)
+	floats.Div(out[1:], u[1:])
+	return out
+}
+
+// measured are scaled parameters in the observations' own unit.
+func (u parUnits) measured(x []float64) []float64 {
+	out := append([]float64{x[0] + math.Log(u[0])}, x[1:]...)
+	floats.Mul(out[1:], u[1:])
+	return out
 }
 
 // minimise searches for the least value from a start, roughly where that will do.
@@ -104,14 +138,17 @@ func (lay *layout) start() []float64 {
 }
 
 // spreadOf is the standard deviation of values, a little more than 0 where they
-// are equal.
+// are equal, 1 where all are 0.
 func spreadOf(y []float64) float64 {
 	mean := Mean(y)
 	var ss float64
 	for _, v := range y {
 		ss += (v - mean) * (v - mean) / float64(len(y))
 	}
-	return math.Sqrt(ss) + 1e-9*(1+math.Abs(mean))
+	if spread := math.Sqrt(ss) + 1e-9*math.Abs(mean); spread > 0 {
+		return spread
+	}
+	return 1
 }
 
 // meanAbs is the mean size of one covariate; 0 for the constant.

@@ -204,7 +204,11 @@ func (x *expectation) weak(i int) hypothesis {
 	h.direction[i], h.direction[n+i] = exponent, 1
 	h.size = func(extra float64) float64 { return 1 - math.Exp(min(0, extra-weakness)) }
 	h.words = func(size float64) string {
-		return fmt.Sprintf("the magnet of string %d is some %.0f %% weaker than its batch", i+1, 100*size)
+		text := fmt.Sprintf("the magnet of string %d is some %.0f %% weaker than its batch", i+1, 100*size)
+		if field, others := x.probe.beside(i); known(field) && known(others) {
+			text += fmt.Sprintf(" (%.0f mT over its pole, %.0f mT over the others)", field, others)
+		}
+		return text
 	}
 	return h
 }
@@ -291,8 +295,9 @@ func lift(heights []float64, first, last float64) {
 	}
 }
 
-// whatWouldTell names the measurements that tell causes apart, or confirm the only one.
-func whatWouldTell(causes []Cause) string {
+// whatWouldTell names the measurements that tell causes apart, or confirm the only one;
+// "" when only the field probe would, and it has told.
+func (x *expectation) whatWouldTell(causes []Cause) string {
 	by := map[string]string{
 		Dead:           "look whether it is plucked, lies over its pole, is of steel, and whether the pole is a magnet",
 		WeakMagnet:     "the field probe over the poles (capture --field all)",
@@ -306,6 +311,9 @@ func whatWouldTell(causes []Cause) string {
 	}
 	var readings []string
 	for _, c := range causes {
+		if c.Kind == WeakMagnet && known(x.probe.field(c.Strings[0]-1)) {
+			continue
+		}
 		if r := by[c.Kind]; !slices.Contains(readings, r) {
 			readings = append(readings, r)
 		}
@@ -330,7 +338,10 @@ func (d *Diagnosis) Say() []string {
 		}
 		out = append(out, text)
 	}
-	if len(out) > 1 {
+	switch {
+	case d.Tell == "":
+		return out
+	case len(out) > 1:
 		return append(out, "the readings do not tell these apart; what would: "+d.Tell)
 	}
 	return append(out, "what would bear it out: "+d.Tell)

@@ -18,6 +18,7 @@ type check struct {
 	shift           []float64    // dB, added to each level for another excitation; nil for none
 	x               *expectation // nil when the pickup was not compared
 	budget          *budget      // nil when there are no balances
+	turned          int          // the one string whose pole has the other side up than all others; 0 for none
 	withheld        bool         // the session cannot show whether the pickup conforms
 }
 
@@ -27,7 +28,7 @@ func newCheck(o *profiles.Order, s *session, opt Options) *check {
 		Strings: make([]String, len(o.Strings)), Spread: level.Figure(math.NaN()), Tolerance: o.Tolerance, Coverage: opt.Coverage,
 		Warnings: []string{}, Notes: []string{}, MoreTakes: []More{},
 	}
-	unknown := level.Figure(math.NaN())
+	unknown, target := level.Figure(math.NaN()), o.Target()
 	for i := range v.Strings {
 		t := s.takes(i)
 		v.Strings[i] = String{
@@ -35,10 +36,7 @@ func newCheck(o *profiles.Order, s *session, opt Options) *check {
 			Gauge: level.Figure(t.row.Gauge), Core: level.Figure(t.row.Core), Wrap: t.row.Wrap,
 			PoleHeight: level.Figure(t.row.PoleHeight), StringHeight: level.Figure(t.row.StringHeight),
 			Level: unknown, Balance: unknown, Deviation: unknown, Std: unknown, Expanded: unknown, K: unknown, DOF: unknown,
-			Takes: len(t.levels), Flagged: t.flagged, Verdict: CannotTell,
-		}
-		if len(o.Offset) > 0 {
-			v.Strings[i].Target = o.Offset[i]
+			Takes: len(t.levels), Flagged: t.flagged, Verdict: CannotTell, Target: target[i],
 		}
 	}
 	return &check{v: v, order: o, session: s, opt: opt}

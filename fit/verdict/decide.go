@@ -137,7 +137,7 @@ func (c *check) decide() {
 
 // conformity is the rule for one string, with U for a guard band. It is CannotTell
 // when a figure is not known.
-func conformity(deviation, expanded, tolerance float64) Decision {
+func conformity(deviation, expanded, tolerance float64) Answer {
 	switch a := math.Abs(deviation); {
 	case a+expanded <= tolerance:
 		return Conforms

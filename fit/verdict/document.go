@@ -10,14 +10,14 @@ import (
 
 // What a check says: the types of its JSON document.
 
-// Decision is the answer, for a string or for the pickup.
-type Decision string
+// Answer is the answer, for a string or for the pickup.
+type Answer string
 
 // The answers.
 const (
-	Conforms       Decision = "conforms"
-	OutOfTolerance Decision = "out of tolerance"
-	CannotTell     Decision = "cannot tell yet"
+	Conforms       Answer = "conforms"
+	OutOfTolerance Answer = "out of tolerance"
+	CannotTell     Answer = "cannot tell yet"
 )
 
 // String is what was measured of one string and what is decided of it. Lengths
@@ -40,7 +40,7 @@ type String struct {
 	DOF          level.Figure  `json:"dof"`           // effective degrees of freedom; infinite when only the allowances count
 	Takes        int           `json:"takes"`         // good ones
 	Flagged      int           `json:"flagged"`       // takes that do not count
-	Verdict      Decision      `json:"verdict"`
+	Verdict      Answer        `json:"verdict"`
 	Remedy       string        `json:"remedy"`
 }
 
@@ -50,7 +50,7 @@ type More struct {
 	Takes  int `json:"takes"` // more than there are
 }
 
-// Verdict is the answer for one pickup. It marshals to the JSON document of
+// Verdict is what a check says of one pickup. It marshals to the JSON document of
 // "evenpole check --json".
 type Verdict struct {
 	Pickup     string              `json:"pickup"`
@@ -61,7 +61,7 @@ type Verdict struct {
 	First      string              `json:"first_reading"` // of that session: jig/boot/seq; "" when the record does not number its readings
 	Batch      string              `json:"batch"`
 	Excite     profiles.Excitation `json:"excite"` // what the balances are for; "" when the record does not say
-	Verdict    Decision            `json:"verdict"`
+	Verdict    Answer              `json:"verdict"`
 	Strings    []String            `json:"strings"`
 	Spread     level.Figure        `json:"spread_db"` // highest less lowest balance
 	Tolerance  float64             `json:"tolerance_db"`
@@ -73,7 +73,9 @@ type Verdict struct {
 	Diagnosis  *Diagnosis          `json:"diagnosis"`  // nil when the pickup was not compared
 	Resistance *Resistance         `json:"resistance"` // nil when it was not measured
 
-	// What the shop knows of its jig and model: the caller's to set.
+	// What the shop knows of its papers, jig and model: the caller's to set.
+	Certificate int    `json:"certificate"` // number; 0 when none was issued
+	Supersedes  int    `json:"supersedes"`  // number of the certificate whose place it takes; 0 for none
 	Calibration string `json:"calibration"` // "" when the jig's gain was not measured
 	Model       string `json:"model"`       // "" when the pickup was not compared
 }
@@ -111,9 +113,9 @@ type Expected struct {
 type Cause struct {
 	Kind     string       `json:"kind"`     // one of the kinds in cause.go
 	Strings  []int        `json:"strings"`  // concerned; empty: all
-	Off      level.Figure `json:"off_db"`   // the furthest of them from what is expected, beside the others
-	Left     level.Figure `json:"left_db"`  // of that, when the cause is allowed for
+	Off      level.Figure `json:"off_db"`   // of the string concerned that is furthest from what is expected, relative to the other strings
+	Left     level.Figure `json:"left_db"`  // what remains of Off if this is the cause
 	Size     level.Figure `json:"size"`     // mm of a gap or, end to end, of a tilt; the share that a magnet is weaker by; unknown of others
-	Evidence level.Figure `json:"evidence"` // see below; infinite, null in JSON, for what is seen and not weighed
+	Evidence level.Figure `json:"evidence"` // ln of the likelihood ratio to no cause, less its penalty; infinite, null in JSON, for what is seen and not weighed
 	Text     string       `json:"text"`     // one sentence
 }

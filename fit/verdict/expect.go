@@ -13,53 +13,74 @@ import (
 	"gonum.org/v1/gonum/stat"
 )
 
-// expect compares the levels with what the model expects, and looks for causes.
+// expect compares the levels with what the model expects, looks for causes, and reads
+// the field probe, which needs no model to see a reversed pole.
 func (c *check) expect() error {
 	if c.opt.Bench == nil {
 		return nil
 	}
 	x, lacks := c.newExpectation()
-	if lacks != "" {
+	probe, err := c.probe(x)
+	if err != nil {
+		return err
+	}
+	switch {
+	case lacks != "":
 		c.note("not compared with what the model expects: %s", lacks)
-		return nil
-	}
-	if c.opt.Bench.Fields != nil {
-		probe, err := probed(c.opt.Bench.Fields, c.v.Pickup, c.v.Batch, x.cells)
-		if err != nil {
-			return err
-		}
+	case x != nil:
 		x.probe = probe
+		x.prepare()
+		c.x = x
+		d := &Diagnosis{Source: c.opt.Bench.Model.Source(), Strings: x.strings(c.shift), Causes: []Cause{}}
+		d.Causes = append(d.Causes, x.causes()...)
+		d.Tell = x.whatWouldTell(d.Causes)
+		c.v.Diagnosis = d
 	}
-	x.prepare()
-	c.x = x
-	d := &Diagnosis{Source: c.opt.Bench.Model.Source(), Strings: x.strings(c.shift), Causes: []Cause{}}
-	d.Causes = append(d.Causes, x.causes()...)
-	d.Tell = whatWouldTell(d.Causes)
-	c.v.Diagnosis = d
-	c.polarity()
-	if c.order.Poles == profiles.Rod && !x.probe.complete() {
-		c.note("without a reading of the field over every pole a reversed magnet goes unseen: capture with --field all")
-	}
+	c.polarity(probe)
 	return nil
 }
 
-// polarity warns of poles that have the other side up than most, of which balances
-// say nothing. One alone is a mistake, and such a pickup does not pass; several may
-// be meant.
-func (c *check) polarity() {
-	turned := c.x.probe.reversed()
-	for _, n := range turned {
-		c.warn("%s: its pole has the other side up than most (%+.0f mT), which no balance shows", c.name(n-1), c.x.probe.field(n-1))
+// probe is what the field probe says of the pickup; x is nil when it is not compared.
+func (c *check) probe(x *expectation) (*probe, error) {
+	poles := len(c.v.Strings)
+	if c.opt.Bench.Fields == nil {
+		return &probe{poles: poles}, nil
 	}
-	if len(turned) == 1 && c.v.Verdict == Conforms {
+	var cells []cell.Cell
+	if x != nil {
+		cells = x.cells
+	}
+	return probed(c.opt.Bench.Fields, c.v.Pickup, c.v.Batch, poles, cells)
+}
+
+// polarity warns of poles that have the other side up than most, of which balances
+// say nothing. One alone, with every pole measured, is a mistake and fails the pickup;
+// as long as poles are not measured, it may be one of several. Several may be meant.
+func (c *check) polarity(p *probe) {
+	turned := p.reversed()
+	for _, n := range turned {
+		c.warn("%s: its pole has the other side up than most (%+.0f mT), which no balance shows", c.name(n-1), p.field(n-1))
+	}
+	switch {
+	case len(turned) != 1:
+	case p.complete():
+		c.turned = turned[0]
+		c.v.Verdict = OutOfTolerance
+	case c.v.Verdict == Conforms:
 		c.v.Verdict = CannotTell
+	}
+	if c.order.Poles == profiles.Rod && !p.complete() {
+		c.note("without a reading of the field over every pole a reversed magnet goes unseen: capture with --field all")
 	}
 }
 
 // newExpectation is that of the mounting as the record has it, or what the record
-// lacks for one.
+// lacks for one; neither when there is no model.
 func (c *check) newExpectation() (x *expectation, lacks string) {
 	n := len(c.v.Strings)
+	if c.opt.Bench.Model == nil {
+		return nil, ""
+	}
 	x = &expectation{
 		model: c.opt.Bench.Model, sets: c.opt.Bench.Sets, heights: make([]float64, n), noise: make([]float64, n), probe: &probe{},
 		setup: &fit.Setup{

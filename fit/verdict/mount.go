@@ -26,6 +26,7 @@ func (c *check) compareMount() {
 	if c.order.Batch != "" && c.v.Batch != "" && c.order.Batch != c.v.Batch {
 		c.warn("the pickup's magnets are of batch %q, the order asks for %q", c.v.Batch, c.order.Batch)
 	}
+	c.warnOfOwnWraps()
 	heights := c.order.StringHeights()
 	var strung, off, built, pitch []string
 	for i := range c.order.Strings {
@@ -57,6 +58,18 @@ func (c *check) compareMount() {
 	}
 	if pitch != nil {
 		c.withhold("strings were not at their pitch, and level follows pitch: %s", strings.Join(pitch, "; "))
+	}
+}
+
+// warnOfOwnWraps warns of wraps, ordered or on the jig, that the handbook does not know:
+// the comparison with a model and the conversion to another excitation stand on them.
+func (c *check) warnOfOwnWraps() {
+	all := slices.Clone(c.order.Strings)
+	for i := range c.v.Strings {
+		all = append(all, profiles.String{Wrap: c.v.Strings[i].Wrap})
+	}
+	for _, w := range profiles.OwnWraps(all) {
+		c.warn("%s", profiles.OwnWrapWarning(w))
 	}
 }
 

@@ -60,7 +60,7 @@ func (o Options) withDefaults() Options {
 // Bench is what a pickup is compared with: what the shop's model expects of a
 // pickup with these heights under these strings, and what else is known of it.
 type Bench struct {
-	Model  fit.Model
+	Model  fit.Model                             // nil when only the fields are known
 	Sets   []profiles.StringSet                  // of which a wrong string may be
 	Fields iter.Seq2[record.FieldReading, error] // the shop's; nil when there are none
 }

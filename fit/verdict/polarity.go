@@ -11,6 +11,7 @@ import (
 
 // probe is what the field probe says of a pickup's poles.
 type probe struct {
+	poles  int              // how many the pickup has
 	cells  []cell.Cell      // with the deviation of each pole's field
 	mean   map[int]*average // mT over pole of string n, signed
 	spread float64          // of ln B from magnet to magnet
@@ -33,7 +34,10 @@ const (
 // the time of its readings: of those that count, see [record.Standing]. The loose
 // magnets of its batch tell how far magnets differ. The first error of rows is
 // returned as it is.
-func probed(rows iter.Seq2[record.FieldReading, error], pickup, batch string, cells []cell.Cell) (*probe, error) {
+//
+// cells are those of the pickup's poles, without their fields; nil when only the fields
+// themselves are wanted.
+func probed(rows iter.Seq2[record.FieldReading, error], pickup, batch string, poles int, cells []cell.Cell) (*probe, error) {
 	all, err := record.Sift(rows, func(r *record.FieldReading) bool {
 		return r.Pickup == pickup && r.String > 0 || r.Pickup == "" && r.Batch == batch
 	})
@@ -47,14 +51,14 @@ func probed(rows iter.Seq2[record.FieldReading, error], pickup, batch string, ce
 		}
 	}
 	latest := latestSession(counted)
-	p := &probe{mean: map[int]*average{}}
+	p := &probe{poles: poles, mean: map[int]*average{}}
 	var wanted []record.FieldReading
 	for _, r := range counted {
 		switch {
 		case r.Pickup == "":
 			wanted = append(wanted, r)
 		case r.Session == latest:
-			r.Magnet = "" // it is the pole as it stands that counts
+			r.Magnet = "" // the reading over the pole counts, not that of the loose magnet
 			wanted = append(wanted, r)
 			p.add(r.String, r.Field)
 		}
@@ -131,21 +135,34 @@ func (p *probe) field(i int) float64 {
 	return a.sum / float64(a.n)
 }
 
+// beside is the field over pole i, in mT whichever side is up, and the mean of those
+// over the other poles that were measured; NaN where none was.
+func (p *probe) beside(i int) (field, others float64) {
+	n := 0
+	for k := range p.poles {
+		if f := math.Abs(p.field(k)); k != i && known(f) {
+			others += f
+			n++
+		}
+	}
+	return math.Abs(p.field(i)), others / float64(n)
+}
+
 // complete reports whether every pole was measured.
 func (p *probe) complete() bool {
-	for i := range p.cells {
+	for i := range p.poles {
 		if p.mean[i+1] == nil {
 			return false
 		}
 	}
-	return len(p.cells) > 0
+	return p.poles > 0
 }
 
-// reversed lists the strings whose poles have the other side up than most; as
-// many of each, as in pickups that are made so, are none.
+// reversed lists the strings whose poles have the other side up than most. If equal
+// numbers point each way, as in pickups that are made so, none is reversed.
 func (p *probe) reversed() []int {
 	var north, south []int
-	for i := range p.cells {
+	for i := range p.poles {
 		switch f := p.field(i); {
 		case f > 0:
 			north = append(north, i+1)

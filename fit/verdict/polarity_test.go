@@ -51,11 +51,11 @@ func TestProbeTakesItsOwnBatch(t *testing.T) {
 	}
 	own := loose("M-1", 1, 250, 251, 249, 250, 252, 248, 250, 251)
 	wild := loose("M-9", 101, 150, 350, 200, 300, 180, 320, 400, 120)
-	without, err := probed(fieldRows(slices.Concat(poles, own)), "P1", "M-1", nil)
+	without, err := probed(fieldRows(slices.Concat(poles, own)), "P1", "M-1", 6, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	with, err := probed(fieldRows(slices.Concat(poles, own, wild)), "P1", "M-1", nil)
+	with, err := probed(fieldRows(slices.Concat(poles, own, wild)), "P1", "M-1", 6, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -32,12 +32,26 @@ func (c *check) remedies() {
 			s.Remedy = c.restring(i)
 		}
 	}
+	if c.turned > 0 {
+		c.v.Remedy = c.turnBack()
+		return
+	}
 	c.v.Remedy = c.firstLook()
 	if screws {
 		c.v.Remedy += "turn the screws in small steps, then capture again"
 		return
 	}
 	c.v.Remedy += cmp.Or(c.move(), c.tilt()) + "; never press, pull or hammer a pole of a wound coil"
+}
+
+// turnBack says what to do about a single pole with the other side up, which comes
+// before anything else: the magnets of a wound coil are charged in place, all at once
+// (common practice).
+func (c *check) turnBack() string {
+	if c.order.Poles == profiles.Rod {
+		return fmt.Sprintf("the magnet of string %d is the wrong way round: charge the magnets anew, all one way, or rewind with that one turned, then capture again; never press, pull or hammer a pole of a wound coil", c.turned)
+	}
+	return fmt.Sprintf("the pole of string %d has the wrong side up: look at the magnets under it, then capture again", c.turned)
 }
 
 // firstLook says to look for the likeliest cause before anything is moved; "" when

@@ -81,7 +81,9 @@ func latest(rows iter.Seq2[record.Reading, error], pickup string) (*session, err
 	var kept []record.Reading
 	for i := range all {
 		if why := all[i].Why; why != record.TakenBack && why != record.Repeated {
-			kept = append(kept, all[i].Row)
+			row := all[i].Row
+			row.Wrap, _ = profiles.ParseWrap(string(row.Wrap)) // by its one name, however the row spells it
+			kept = append(kept, row)
 		}
 	}
 	if len(kept) == 0 {

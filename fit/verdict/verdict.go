@@ -33,7 +33,9 @@
 //   - polarity.go: what the field probe says of the poles (probe).
 //   - expectation.go: levels and fields beside what the model expects of them, with
 //     their covariance (expectation).
-//   - cause.go: what may be wrong, and how likely (hypothesis). A new cause goes here.
+//   - cause.go: what may be wrong, and how likely (hypothesis). A new cause goes here: a
+//     kind, a method that makes its hypothesis, a line in hypotheses and one in
+//     whatWouldTell. A cause that is seen, as a dead string is, goes into seen instead.
 //   - check.go: one pickup being checked (check), on which the following work in turn.
 //   - mount.go: what was on the jig beside the order, and the order's limits;
 //     excite.go: levels for another excitation; decide.go: balances and the decision;
@@ -78,14 +80,17 @@ func Check(rows iter.Seq2[record.Reading, error], o *profiles.Order, pickup stri
 	c := newCheck(o, s, opt)
 	c.v.Pickup = pickup
 	c.mountingAssumed = assumed
+	if note := o.CentringNote(); note != "" {
+		c.note("%s", note)
+	}
 	c.compareMount()
 	c.convert()
 	c.measure()
 	c.decide()
-	c.ask()
 	if err := c.expect(); err != nil {
 		return nil, err
 	}
+	c.ask()
 	c.remedies()
 	if opt.Resistance != nil {
 		c.resist(*opt.Resistance)

@@ -111,22 +111,43 @@ func TestCheckFigures(t *testing.T) {
 	}
 }
 
+// A balance has no mean, and so the same offset on every string asks for nothing.
+func TestOffsetsAreCentred(t *testing.T) {
+	o := order(3)
+	rows := taken(around(20), around(21), around(19.4))
+	o.Offset = []float64{0, 0.5, -0.5}
+	plain := check1(t, rows, o, Options{})
+	o.Offset = []float64{2, 2.5, 1.5}
+	v := check1(t, rows, o, Options{})
+	for i, s := range v.Strings {
+		near(t, "target", s.Target, plain.Strings[i].Target, 1e-12)
+		near(t, "deviation", float64(s.Deviation), float64(plain.Strings[i].Deviation), 1e-9)
+	}
+	if v.Verdict != Conforms {
+		t.Errorf("got %q, want %q", v.Verdict, Conforms)
+	}
+	contains(t, v.Notes, "offset_db averages +2 dB; balances have no mean")
+	if n := len(plain.Notes); len(v.Notes) != n+1 {
+		t.Errorf("centred offsets: got %q, want nothing said of their mean", plain.Notes)
+	}
+}
+
 func TestCheckVerdicts(t *testing.T) {
 	tests := []struct {
 		name    string
 		levels  [][]float64
-		want    Decision
-		strings []Decision
+		want    Answer
+		strings []Answer
 	}{
-		{"even", [][]float64{around(20), around(20)}, Conforms, []Decision{Conforms, Conforms}},
-		{"one loud", [][]float64{around(20), around(24)}, OutOfTolerance, []Decision{OutOfTolerance, OutOfTolerance}},
-		{"near the limit", [][]float64{around(20), around(22.1)}, CannotTell, []Decision{CannotTell, CannotTell}},
+		{"even", [][]float64{around(20), around(20)}, Conforms, []Answer{Conforms, Conforms}},
+		{"one loud", [][]float64{around(20), around(24)}, OutOfTolerance, []Answer{OutOfTolerance, OutOfTolerance}},
+		{"near the limit", [][]float64{around(20), around(22.1)}, CannotTell, []Answer{CannotTell, CannotTell}},
 		{"out beside a doubt", [][]float64{around(20), around(20), around(23), around(19)}, OutOfTolerance,
-			[]Decision{Conforms, Conforms, OutOfTolerance, OutOfTolerance}},
-		{"one string", [][]float64{around(3)}, Conforms, []Decision{Conforms}},
-		{"one string, one take", [][]float64{{3}}, Conforms, []Decision{Conforms}},
-		{"one take each", [][]float64{{20}, {20}}, CannotTell, []Decision{CannotTell, CannotTell}},
-		{"all takes equal", [][]float64{{20, 20}, {20, 20}}, Conforms, []Decision{Conforms, Conforms}},
+			[]Answer{Conforms, Conforms, OutOfTolerance, OutOfTolerance}},
+		{"one string", [][]float64{around(3)}, Conforms, []Answer{Conforms}},
+		{"one string, one take", [][]float64{{3}}, Conforms, []Answer{Conforms}},
+		{"one take each", [][]float64{{20}, {20}}, CannotTell, []Answer{CannotTell, CannotTell}},
+		{"all takes equal", [][]float64{{20, 20}, {20, 20}}, Conforms, []Answer{Conforms, Conforms}},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -162,7 +183,7 @@ func TestCheckEveryStringCount(t *testing.T) {
 func TestJudgeEdges(t *testing.T) {
 	for _, tt := range []struct {
 		deviation, expanded, tolerance float64
-		want                           Decision
+		want                           Answer
 	}{
 		{0.5, 0.5, 1, Conforms}, {-0.5, 0.5, 1, Conforms}, {0.75, 0.5, 1, CannotTell}, {1.5, 0.5, 1, CannotTell},
 		{-1.5000001, 0.5, 1, OutOfTolerance}, {0, 2, 1, CannotTell}, {1, 0, 1, Conforms},
@@ -241,7 +262,7 @@ func TestRiskAtTheLimit(t *testing.T) {
 func TestTellsWhatIsClear(t *testing.T) {
 	const pickups, n = 300, 6
 	r := rand.New(rand.NewPCG(9, 10))
-	for balance, want := range map[float64]Decision{0: Conforms, 2.5: OutOfTolerance} {
+	for balance, want := range map[float64]Answer{0: Conforms, 2.5: OutOfTolerance} {
 		told := 0
 		for range pickups {
 			levels := make([][]float64, n)
@@ -400,6 +421,28 @@ func TestWarnings(t *testing.T) {
 	if v.Verdict != Conforms {
 		t.Errorf("got %q", v.Verdict)
 	}
+}
+
+// A wrap of the user's own is warned of, once, whether it was ordered or is on the jig;
+// another spelling of a known wrap is that wrap.
+func TestWrapsAreReadAlike(t *testing.T) {
+	rows, o := taken(around(20), around(20)), order(2)
+	for i := range rows {
+		if rows[i].Gauge = 1; rows[i].String == 1 {
+			rows[i].Wrap = "Stainless steel"
+		} else {
+			rows[i].Wrap = "xyzzy"
+		}
+	}
+	for i := range o.Strings {
+		o.Strings[i].Gauge = 1
+	}
+	o.Strings[0].Wrap, o.Strings[1].Wrap = "stainless", "xyzzy"
+	v := check1(t, rows, o, Options{})
+	if v.Verdict != Conforms || v.Strings[0].Wrap != "stainless" || len(v.Warnings) != 1 {
+		t.Errorf("got %q, wrap %q, warnings %q", v.Verdict, v.Strings[0].Wrap, v.Warnings)
+	}
+	contains(t, v.Warnings, `wrap "xyzzy" is none that the handbook knows`)
 }
 
 // An even pickup under travel is not under force. By hand for two plain strings

@@ -2,6 +2,7 @@
 // second writer out, and tells what endangers a folder. It knows nothing of what is
 // in them.
 //
+//   - regular.go: files are opened that are plain files; links are not followed.
 //   - files.go: a file that only grows; folders.
 //   - hold.go: the end of the program waits for what is being written.
 //   - whole.go: a file that is written whole, or not at all.

@@ -35,9 +35,10 @@ type Appender interface {
 	Sync() error
 }
 
-// OpenAppend opens a file for appending, and makes it if there is none.
+// OpenAppend opens a file for appending, and makes it if there is none. It follows no
+// link, and a *KindError says that the name is no plain file's.
 func OpenAppend(path string) (Appender, error) {
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_APPEND|os.O_CREATE, 0o644)
+	f, err := OpenOwn(path, os.O_WRONLY|os.O_APPEND|os.O_CREATE)
 	if err != nil {
 		return nil, err
 	}

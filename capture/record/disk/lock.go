@@ -1,9 +1,11 @@
 package disk
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"time"
@@ -33,49 +35,156 @@ func parseHolder(text []byte) (h holder, ok bool) {
 	return h, n == 3
 }
 
-// TakeLock makes this process the one that writes to a shop, until the file is
-// closed. The system lets go of the lock of a process that is gone; when such a
-// one left its name behind, notice tells of it. A name from another host is not
-// taken over, as not every network share passes locks on.
-func TakeLock(dir string, now time.Time) (f *os.File, notice string, err error) {
-	path := filepath.Join(dir, LockFile)
+// OpenMark is made before a writer's first row, and goes when the writer has let go of
+// the shop. It tells of a crash even where the lock file was deleted, as it may be when
+// the host that it names is lost or has another name now.
+const OpenMark = "writer.open"
+
+// A Lock is held by the one process that may write to a shop.
+type Lock struct {
+	dir    string
+	host   string
+	file   *os.File
+	marked bool // the mark was made, or found
+}
+
+// TakeLock makes this process the one that may write to a shop, until the lock is
+// closed. The system lets go of the lock of a process that is gone; when such a one
+// was cut short, notice tells of it. A name from another host is not taken over, as
+// not every network share passes locks on. Nothing is written: what a crash left stays
+// to be seen until Sign.
+func TakeLock(dir string) (l *Lock, notice string, err error) {
 	host, err := os.Hostname()
 	if err != nil {
 		return nil, "", err
 	}
-	f, err = os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o644)
+	l = &Lock{dir: dir, host: host}
+	path := l.path(LockFile)
+	l.file, err = OpenOwn(path, os.O_RDWR|os.O_CREATE)
+	if kind := (*KindError)(nil); errors.As(err, &kind) {
+		return nil, "", err
+	}
 	if err != nil {
 		return nil, "", &WriteError{path, err}
 	}
 	defer func() {
 		if err != nil {
-			f.Close()
+			l.file.Close()
 		}
 	}()
-	free, err := tryLock(f)
+	free, err := tryLock(l.file)
 	if err != nil {
 		return nil, "", fmt.Errorf("lock %s: %w", path, err)
 	}
-	if err := stillNamed(f, path); err != nil {
+	if err := stillNamed(l.file, path); err != nil {
 		return nil, "", err
 	}
-	text, err := io.ReadAll(f)
+	text, err := io.ReadAll(l.file)
 	if err != nil {
 		return nil, "", err
 	}
+	l.marked = isThere(l.path(OpenMark))
+	notice, err = l.before(free, text)
+	return l, notice, err
+}
+
+// before says from the text of the lock file who had the shop before.
+func (l *Lock) before(free bool, text []byte) (notice string, err error) {
 	was, named := parseHolder(text)
+	path := l.path(LockFile)
 	switch {
 	case !free && named:
-		return nil, "", fmt.Errorf("%w: %v", ErrInUse, was)
+		return "", fmt.Errorf("%w: %v", ErrInUse, was)
 	case !free:
-		return nil, "", fmt.Errorf("%w: another process has just taken %s", ErrInUse, path)
-	case named && was.host != host:
-		return nil, "", fmt.Errorf("%w: %v; if that is certainly over, delete %s", ErrInUse, was, path)
+		return "", fmt.Errorf("%w: another process has just taken %s", ErrInUse, path)
+	case named && was.host != l.host:
+		return "", fmt.Errorf("%w: %v; if that is certainly over, delete %s", ErrInUse, was, path)
 	case named:
-		notice = fmt.Sprintf("%v did not let go of the shop and is gone: taken over", was)
+		return fmt.Sprintf("%v did not let go of the shop and is gone: taken over", was), nil
+	case !mayBeName(text):
+		return "", fmt.Errorf("%w: %s: expected the name of a process, got another text; it is left as it is: move it elsewhere", ErrInUse, path)
+	case len(text) > 0 || l.marked:
+		return "a process that is not named any more did not let go of the shop: taken over", nil
 	}
-	return f, notice, sign(f, holder{os.Getpid(), host, now.UTC().Format(time.RFC3339)})
+	return "", nil
 }
+
+// mayBeName tells whether a text is a name, or what a power cut can leave of one.
+func mayBeName(text []byte) bool {
+	const start = "process "
+	text = bytes.TrimRight(text, "\x00")
+	return bytes.HasPrefix(text, []byte(start)) || bytes.HasPrefix([]byte(start), text)
+}
+
+func (l *Lock) path(name string) string { return filepath.Join(l.dir, name) }
+
+func isThere(path string) bool {
+	_, err := os.Lstat(path)
+	return err == nil
+}
+
+// Sign writes this process's name into the lock file. It writes over what stands there,
+// so that no power cut leaves the file empty, as if the writer before had let go.
+func (l *Lock) Sign(now time.Time) error {
+	text := holder{os.Getpid(), l.host, now.UTC().Format(time.RFC3339)}.String() + "\n"
+	_, err := l.file.WriteAt([]byte(text), 0)
+	if err == nil {
+		err = l.file.Truncate(int64(len(text)))
+	}
+	if err == nil {
+		err = errors.Join(l.file.Sync(), SyncDir(l.dir))
+	}
+	if err != nil {
+		return &WriteError{l.path(LockFile), err}
+	}
+	return nil
+}
+
+// Mark makes the mark that rows are being written. It is on the disk when Mark returns
+// nil.
+func (l *Lock) Mark() error {
+	path := l.path(OpenMark)
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	if err == nil {
+		err = f.Close()
+	}
+	if err == nil || errors.Is(err, fs.ErrExist) {
+		err = SyncDir(l.dir)
+	}
+	if err != nil {
+		return &WriteError{path, err}
+	}
+	l.marked = true
+	return nil
+}
+
+// LetGo takes mark and name away, in this order, and gives the lock up. What was
+// written must be on the disk.
+func (l *Lock) LetGo() error {
+	var err error
+	if l.marked {
+		if err = os.Remove(l.path(OpenMark)); errors.Is(err, fs.ErrNotExist) {
+			err = nil
+		}
+		err = errors.Join(err, ignoreGone(SyncDir(l.dir)))
+	}
+	if err == nil {
+		err = errors.Join(l.file.Truncate(0), l.file.Sync())
+	}
+	return errors.Join(err, l.file.Close())
+}
+
+// ignoreGone is for a folder that was deleted meanwhile: there is nothing to let go of.
+func ignoreGone(err error) error {
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	return err
+}
+
+// Close gives the lock up and leaves name and mark, for the next writer to see that
+// there is something to put right.
+func (l *Lock) Close() error { return l.file.Close() }
 
 // stillNamed refuses a lock on a file that was deleted or replaced meanwhile:
 // the next process would lock another one.
@@ -95,21 +204,5 @@ func stillNamed(f *os.File, path string) error {
 // while it did.
 func BeingWritten(dir string) bool {
 	info, err := os.Stat(filepath.Join(dir, LockFile))
-	return err == nil && info.Size() > 0
-}
-
-// sign writes the holder's name into the lock file.
-func sign(f *os.File, h holder) error {
-	if err := f.Truncate(0); err != nil {
-		return err
-	}
-	if _, err := f.WriteAt([]byte(h.String()+"\n"), 0); err != nil {
-		return err
-	}
-	return f.Sync()
-}
-
-// LetGo takes the name off the lock and gives it up.
-func LetGo(f *os.File) error {
-	return errors.Join(f.Truncate(0), f.Close())
+	return err == nil && info.Size() > 0 || isThere(filepath.Join(dir, OpenMark))
 }

@@ -7,8 +7,8 @@ import (
 	"strings"
 )
 
-// Dangers tells what endangers a record where it is, for people. What cannot be
-// told is not told.
+// Dangers tells people what endangers a record where it is. Dangers that the program
+// cannot detect are left out.
 func Dangers(dir string) []string {
 	dir, err := filepath.Abs(dir)
 	if err != nil {

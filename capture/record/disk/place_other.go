@@ -2,5 +2,5 @@
 
 package disk
 
-// onNetwork cannot be told here.
+// onNetwork has no way to find a network drive on this system.
 func onNetwork(string) bool { return false }

@@ -3,8 +3,8 @@
 //
 // [Open] reads the header and finds out which column of the record each one stands
 // for; [Sheet.Next] then gives row after row, with each cell in the unit and the
-// writing of the record as far as it can be understood. What the cells say is for the
-// table of the record's columns to judge.
+// writing of the record as far as it can be understood. Whether the cells
+// are right is for the table of the record's columns to say.
 package sheet
 
 import (
@@ -57,11 +57,30 @@ type Column struct {
 
 // otherUnits are what a column that ends in a unit may be in instead: the
 // ending, and what its numbers are multiplied by. An inch is 25.4 mm and a gauss
-// 0.1 mT, by definition.
+// 0.1 mT, by definition; a thou is a thousandth of an inch.
 var otherUnits = map[string]map[string]float64{
-	"_mm": {"_in": 25.4},
+	"_mm": {"_in": 25.4, "_thou": 0.0254},
 	"_mv": {"_uv": 0.001, "_v": 1000},
 	"_mt": {"_ut": 0.001, "_t": 1000, "_g": 0.1},
+}
+
+// A Unit is one that the numbers of a column may be in.
+type Unit struct {
+	Name   string  // "in"
+	Column string  // what a header in this unit stands for: "core_in"
+	Size   float64 // in the record's own unit
+}
+
+// Units are those that the numbers of a column of the record may be in, the record's
+// own first.
+func Units(column string) []Unit {
+	i := strings.LastIndex(column, "_") + 1
+	all := []Unit{{column[i:], column, 1}}
+	others := otherUnits[column[max(i-1, 0):]]
+	for _, end := range slices.Sorted(maps.Keys(others)) {
+		all = append(all, Unit{end[1:], column[:i-1] + end, others[end]})
+	}
+	return all
 }
 
 // Open reads the header and finds out what is in which column: named says so of some
@@ -185,8 +204,12 @@ type Row struct {
 
 	file  string
 	line  int
-	lines map[string]int // on which a column's cell starts
+	lines map[string]int    // on which a column's cell starts
+	texts map[string]string // of columns: what the file has
 }
+
+// Text is what the file has in a column of the record, in its own unit and writing.
+func (r *Row) Text(column string) string { return r.texts[column] }
 
 // Place is the [table.Place] of the cells of the row.
 func (r *Row) Place(column string) (file string, line int) {
@@ -195,7 +218,7 @@ func (r *Row) Place(column string) (file string, line int) {
 
 // Next reads the next row that has anything in it. At the end the error is io.EOF.
 func (s *Sheet) Next() (*Row, error) {
-	row := &Row{file: s.name, Cells: make(table.Row, len(s.layout.Names)), lines: map[string]int{}}
+	row := &Row{file: s.name, Cells: make(table.Row, len(s.layout.Names)), lines: map[string]int{}, texts: map[string]string{}}
 	cells, err := s.csv.Read()
 	for err == nil && strings.TrimSpace(strings.Join(cells, "")) == "" {
 		cells, err = s.csv.Read()
@@ -225,7 +248,7 @@ func (s *Sheet) cell(row *Row, i int, text string) {
 		return
 	}
 	line, _ := s.csv.FieldPos(i)
-	row.lines[c.Column] = line
+	row.lines[c.Column], row.texts[c.Column] = line, text
 	want := ""
 	switch {
 	case c.Column == "time":

@@ -8,14 +8,14 @@ import (
 	"evenpole/profiles"
 )
 
-// mount is the cells of one mounting of a pickup, by their place, no string twice,
-// string 1 first.
-type mount []int
+// mounting is the cells of one pickup that lay on the jig once under one set of
+// strings, by their places, string 1 first and none twice.
+type mounting []int
 
 // mountsOf groups cells by pickup, session and excitation. A string that stands there
-// more than once, at several heights, was mounted as often: the k-th mount has the
+// more than once, at several heights, was mounted as often: the k-th mounting has the
 // k-th cell of each string, in the order of rows.
-func mountsOf(cells []cell.Cell) []mount {
+func mountingsOf(cells []cell.Cell) []mounting {
 	type place struct {
 		pickup, session string
 		excite          profiles.Excitation
@@ -28,7 +28,7 @@ func mountsOf(cells []cell.Cell) []mount {
 	slices.SortStableFunc(order, func(a, b int) int { return compareRows(&cells[a], &cells[b]) })
 	seen := map[string]int{}
 	at := map[place]int{}
-	var out []mount
+	var out []mounting
 	for _, i := range order {
 		c := &cells[i]
 		id := fmt.Sprintf("%q %q %q %d", c.Pickup, c.Session, c.Excite, c.String)

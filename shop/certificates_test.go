@@ -1,0 +1,94 @@
+package shop
+
+import (
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+
+	"evenpole/fit/level"
+	"evenpole/fit/verdict"
+)
+
+// Certificates are numbered through a shop, and every one that was issued stays: also
+// where two ids make one file name, or a pickup comes back under an id.
+func TestCertificatesAreNumberedAndKept(t *testing.T) {
+	s, err := Open(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	issue := func(pickup string, answer verdict.Answer, dof level.Figure, number, supersedes int) {
+		t.Helper()
+		v := &verdict.Verdict{Order: "A-1", Pickup: pickup, Verdict: answer, Strings: []verdict.String{{Number: 1, DOF: dof}}}
+		if err := s.Issue(v); err != nil {
+			t.Fatal(err)
+		}
+		if v.Certificate != number || v.Supersedes != supersedes {
+			t.Errorf("%s, %s: got no. %d in place of %d, want %d and %d", pickup, answer, v.Certificate, v.Supersedes, number, supersedes)
+		}
+		for _, file := range s.CertificateFiles(v.Certificate, v.Order, v.Pickup) {
+			if err := s.WriteCertificate(file, text(string(answer))); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	issue("x/y", verdict.Conforms, 30, 1, 0)
+	issue("x_y", verdict.OutOfTolerance, 30, 2, 0)
+	issue("x/y", verdict.Conforms, 30, 1, 0) // says the same
+	issue("x/y", verdict.OutOfTolerance, 30, 3, 1)
+	issue("x/y", verdict.Conforms, level.Figure(math.NaN()), 4, 3)
+	issue("x/y", verdict.Conforms, level.Figure(math.NaN()), 4, 3)
+	first := s.CertificateFiles(1, "A-1", "x/y")[0]
+	if now, err := os.ReadFile(first); err != nil || string(now) != string(verdict.Conforms) {
+		t.Errorf("certificate 1 says %q, %v", now, err)
+	}
+	all, err := s.certificates()
+	if err != nil || len(all) != 4 || all[2].Pickup != "x/y" || all[2].Verdict != verdict.OutOfTolerance {
+		t.Errorf("kept %+v, %v", all, err)
+	}
+}
+
+// Checks that end at the same time take numbers of their own.
+func TestCertificatesAtOnce(t *testing.T) {
+	s, err := Open(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	numbers := make([]int, 8)
+	var all sync.WaitGroup
+	for i := range numbers {
+		all.Go(func() {
+			v := &verdict.Verdict{Order: "A-1", Pickup: string(rune('a' + i))}
+			if err := s.Issue(v); err != nil {
+				t.Error(err)
+			}
+			numbers[i] = v.Certificate
+		})
+	}
+	all.Wait()
+	slices.Sort(numbers)
+	if want := []int{1, 2, 3, 4, 5, 6, 7, 8}; !slices.Equal(numbers, want) {
+		t.Errorf("got %v", numbers)
+	}
+}
+
+// A certificate that somebody has spoilt stops the next one: its number would be lost.
+func TestSpoiltCertificate(t *testing.T) {
+	s, err := Open(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	file := s.certificate(7)
+	if err := os.Mkdir(filepath.Dir(file), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(file, []byte("{"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Issue(&verdict.Verdict{}); err == nil || !strings.Contains(err.Error(), file) {
+		t.Errorf("got %v", err)
+	}
+}
