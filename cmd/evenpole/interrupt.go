@@ -70,9 +70,7 @@ func gently(ctx context.Context) (hard context.Context, release func()) {
 	return hard, func() {
 		signal.Stop(keys)
 		cancel()
-		if ctx.Err() == nil { // else the second signal was for this command, and is not to be counted again
-			gentle.Add(-1)
-		}
+		gentle.Add(-1)
 	}
 }
 
