@@ -3,6 +3,7 @@ package capture
 import (
 	"evenpole/capture/record"
 	"evenpole/jig"
+	"evenpole/profiles"
 )
 
 // keep writes a reading to the record. Its owner is the session that commanded it, or
@@ -20,12 +21,36 @@ func (r *run) keep(x jig.Reading, owner string) error {
 		notes = append(notes, tooQuiet)
 	}
 	row.Note = joinNotes(notes)
+	c := row.AsTake()
+	if ours && c.Mode == record.Pluck && c.Good {
+		if err := r.checkPitch(&row); err != nil {
+			return err
+		}
+	}
 	if err := r.shop.AddReading(&row); err != nil {
 		return err
 	}
-	c := row.AsTake()
 	r.countRow(x.Seq, ours, c, refusal(&row, c.Good))
 	r.report(c.TakeGroup, Progress{Session: row.Session, Level: row.RMS, Status: row.Status, Note: row.Note})
+	return nil
+}
+
+// checkPitch compares the first good take of each string in this capture with the note
+// that the mount gives the string.
+func (r *run) checkPitch(row *record.Reading) error {
+	if r.opt.AsMounted || r.heard[row.String] || row.Freq == 0 {
+		return nil
+	}
+	r.heard[row.String] = true
+	how := profiles.WrongPitch(r.opt.Mount.Strings[row.String-1].Note, row.Freq)
+	if how == "" {
+		return nil
+	}
+	err := &PitchError{r.opt.Mount.File, row.String, how}
+	if r.opt.OffPitch == nil || !r.opt.OffPitch(err) {
+		return err
+	}
+	r.opt.AsMounted = true
 	return nil
 }
 

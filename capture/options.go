@@ -46,6 +46,13 @@ type Options struct {
 	// was started so, leave Again out.
 	Again bool
 
+	// AsMounted takes the strings for those of the mount, however they sound.
+	// Otherwise OffPitch is asked at the first take of a string that does not sound at
+	// its note, before that take is kept, and once in a capture: true goes on as with
+	// AsMounted, false ends the capture with the error. nil is false.
+	AsMounted bool
+	OffPitch  func(*PitchError) bool
+
 	// Stop, once it is closed, ends the capture with ErrStopped as soon as the
 	// take under way is kept. To end it at once, cancel the context of Run.
 	Stop <-chan struct{}

@@ -78,6 +78,18 @@ var refusals = []string{string(record.Faulty), string(record.Clipped), string(re
 // ErrStopped says that a capture ended because [Options].Stop asked it to.
 var ErrStopped = errors.New("stopped")
 
+// PitchError says that a string does not sound at the note that the mount gives it: other
+// strings are on the jig, or it is not tuned. The take is not kept.
+type PitchError struct {
+	Mount  string // its file
+	String int
+	How    string // see profiles.WrongPitch
+}
+
+func (e *PitchError) Error() string {
+	return fmt.Sprintf("%s: string %d is not what is on the jig: it sounds %s", e.Mount, e.String, e.How)
+}
+
 // StoppedError says that a capture did not end as it should. What was kept
 // stays, and the same capture resumes.
 type StoppedError struct {

@@ -25,7 +25,7 @@ import (
 // *SetupError when the options do not fit, before the jig is asked for
 // anything; a *RowError when the record cannot be read; from then on a
 // *StoppedError, around what ctx, the conversation or the disk had to say,
-// ErrStopped, or the reasons why a string gave too few good takes.
+// ErrStopped, a *PitchError, or the reasons why a string gave too few good takes.
 func Run(ctx context.Context, shop *record.Writer, conn Conn, opt Options) (*Result, error) {
 	opt = opt.withDefaults()
 	r := &run{shop: shop, conn: conn, opt: opt, ident: conn.Ident(), result: &Result{}}

@@ -18,6 +18,7 @@ type run struct {
 	steps  []step
 	holds  record.Holds
 	seen   map[uint32]bool          // the sequence numbers of the power-up that the record has
+	heard  map[int]bool             // strings whose pitch was compared with their notes
 	power  map[int]float64          // by string, the sum of rms² of good quiet windows, mV²
 	index  map[record.TakeGroup]int // of result.Tallies
 	result *Result
@@ -43,7 +44,7 @@ func (r *run) findSession() (err error) {
 	if !r.result.Resumed {
 		r.result.Session = record.SessionID(h.LastSession + 1)
 	}
-	r.power, r.index = map[int]float64{}, map[record.TakeGroup]int{}
+	r.heard, r.power, r.index = map[int]bool{}, map[int]float64{}, map[record.TakeGroup]int{}
 	for i, s := range r.steps {
 		r.index[s.TakeGroup] = i
 		r.result.Tallies = append(r.result.Tallies, Tally{Mode: s.Mode, Number: s.Number, Wanted: s.wanted, Refused: map[string]int{}})

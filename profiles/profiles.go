@@ -36,7 +36,7 @@
 //     their places, the mistakes in it, and the reading of keys.
 //   - types.go: what files describe ([String], [StringSet], [Order], [Mount]).
 //   - geometry.go, arc.go: the heights of strings on the fretboard's arc; tension.go:
-//     mass, core and pitch of a string.
+//     mass, core and pitch of a string; pitch.go: whether one sounds at its pitch.
 //   - strings.go, library.go: strings, and sets of them by name ([Library]).
 //   - order.go, mount.go, batches.go: the readers of the files ([ReadOrder],
 //     [ReadMount], [ReadBatches]).

@@ -1,11 +1,13 @@
 package main
 
 import (
+	"bufio"
 	"context"
 	"errors"
 	"fmt"
 	"io"
 	"maps"
+	"os"
 	"slices"
 	"strconv"
 	"strings"
@@ -30,8 +32,10 @@ type captureOptions struct {
 	plucks  int
 	field   string
 	again   bool
+	mounted bool // --as-mounted
 
-	open func() (io.ReadWriteCloser, error) // how to reach the jig; nil: the serial port
+	stdin io.Reader                          // where a person answers, if it is a terminal
+	open  func() (io.ReadWriteCloser, error) // how to reach the jig; nil: the serial port
 }
 
 func newCaptureCmd(e *env) *cobra.Command {
@@ -46,6 +50,10 @@ capture that was interrupted, and adds nothing to one that is complete; --again
 starts another, as a repeat study needs. Ctrl-C finishes the take and stops;
 twice, it stops at once.
 
+A string that does not sound at the note of the mount, to half a semitone, is another
+string or out of tune. At a terminal you are asked at its first take; a script stops
+there, unless --as-mounted says that the mount is right. A check cannot conform then.
+
 With --field the jig's probe is read instead: "all", or positions such as "1-6"
 or "1,3,5".
 
@@ -57,6 +65,7 @@ press the poles of a wound rod-magnet coil.`,
 			if err := atLeastOne(cmd, "takes", "max-plucks"); err != nil {
 				return err
 			}
+			o.stdin = cmd.InOrStdin()
 			return runCapture(cmd.Context(), e, o)
 		},
 	}
@@ -67,6 +76,7 @@ press the poles of a wound rod-magnet coil.`,
 	f.IntVar(&o.takes, "takes", 0, fmt.Sprintf("good takes a string (default %d), or field readings a position (default %d)", capture.DefaultTakes, capture.DefaultFieldTakes))
 	f.IntVar(&o.plucks, "max-plucks", 0, "give a string up after so many plucks (default three times the takes, and 5)")
 	f.StringVar(&o.field, "field", "", "read the field at these `positions` instead")
+	f.BoolVar(&o.mounted, "as-mounted", false, "take the strings for those of the mount, however they sound")
 	f.BoolVar(&o.again, "again", false, "start a new session though there is one of the same purpose and mount")
 	required(cmd, "mount", "purpose")
 	return cmd
@@ -81,7 +91,8 @@ func runCapture(ctx context.Context, e *env, o captureOptions) error {
 	if err != nil {
 		return err
 	}
-	opt := capture.Options{Mount: mount, Purpose: record.Purpose(o.purpose), Takes: o.takes, MaxPlucks: o.plucks, Again: o.again, Progress: e.progress}
+	opt := capture.Options{Mount: mount, Purpose: record.Purpose(o.purpose), Takes: o.takes, MaxPlucks: o.plucks, Again: o.again, AsMounted: o.mounted, Progress: e.progress}
+	opt.OffPitch = func(p *capture.PitchError) bool { return e.goesOn(ctx, o.stdin, p) }
 	if err := checkCapture(o); err != nil {
 		return err
 	}
@@ -108,6 +119,31 @@ func capturing(ctx context.Context, e *env, w *record.Writer, conn *jig.Conn, op
 	hard, release := gently(ctx)
 	defer release()
 	return capture.Run(hard, w, conn, opt)
+}
+
+// goesOn asks the person at the bench whether a mount is right though a string sounds
+// otherwise. Who is not at a terminal cannot be asked, and the end of ctx is a no.
+func (e *env) goesOn(ctx context.Context, stdin io.Reader, p *capture.PitchError) bool {
+	f, ok := stdin.(*os.File)
+	if !ok {
+		return false
+	}
+	if info, err := f.Stat(); err != nil || info.Mode()&os.ModeCharDevice == 0 {
+		return false
+	}
+	e.note("%v", p)
+	fmt.Fprint(e.stderr, "file its takes as the mount says all the same? [y/N] ")
+	answer := make(chan string, 1)
+	go func() {
+		line, _ := bufio.NewReader(stdin).ReadString('\n')
+		answer <- strings.ToLower(strings.TrimSpace(line))
+	}()
+	select {
+	case a := <-answer:
+		return a == "y" || a == "yes"
+	case <-ctx.Done():
+		return false
+	}
 }
 
 // openBoth takes hold of the shop and of the jig. A shop with a record comes
@@ -192,6 +228,10 @@ func resumeHint(err error) []string {
 	}
 	if errors.Is(err, disk.ErrMoved) {
 		return diskHint(err)
+	}
+	if errors.As(err, new(*capture.PitchError)) {
+		return []string{"that take was not kept: name the mount that is on the jig, tune the string, or say --as-mounted where the mount is right",
+			"quiet levels that were kept make no cell; 'evenpole record retract' takes them back"}
 	}
 	hints := []string{"what was kept stays; the same command goes on from here"}
 	if errors.Is(err, jig.ErrUnplugged) {

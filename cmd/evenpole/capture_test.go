@@ -221,3 +221,87 @@ func TestReadingsFetchedAgain(t *testing.T) {
 		}
 	}
 }
+
+// A bass mount on a guitar: a script stops at the first take, which is not kept;
+// --as-mounted goes on. The check of what was filed so cannot conform.
+func TestOtherStringsThanMounted(t *testing.T) {
+	bench := jigtest.New(jigtest.Config{})
+	port, unplug := plug(t, bench)
+	defer unplug()
+	dir := t.TempDir()
+	mount, shop := filepath.Join(dir, "bass.toml"), filepath.Join(dir, "shop")
+	if err := os.WriteFile(mount, []byte(bassMount), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		flags []string
+		want  int
+		say   string
+	}{
+		{nil, exitInput, "bass.toml: string 1 is not what is on the jig: it sounds at 329.6 Hz, its note at 98.0 Hz: E4 in place of G2"},
+		{[]string{"--as-mounted"}, exitDone, "session s001 complete"},
+	} {
+		var said bytes.Buffer
+		args := append([]string{"capture", "--shop", shop, "--port", port, "--mount", mount, "--purpose", "check", "--takes", "2"}, c.flags...)
+		if got := run(t.Context(), args, strings.NewReader("y\n"), &said, &said); got != c.want || !strings.Contains(said.String(), c.say) {
+			t.Errorf("%v: exit status %d, want %d, and %q\n%s", c.flags, got, c.want, c.say, &said)
+		}
+		takes := slices.DeleteFunc(recorded(t, shop), func(r record.Reading) bool { return r.Mode == record.Quiet })
+		if (len(takes) == 0) != (c.want == exitInput) {
+			t.Errorf("%v: %d takes kept", c.flags, len(takes))
+		}
+	}
+	order := filepath.Join(dir, "order.toml")
+	if err := os.WriteFile(order, []byte(bassOrder), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	var out, errs bytes.Buffer
+	if got := run(t.Context(), []string{"check", "--shop", shop, "--order", order, "--pickup", "B-1"}, strings.NewReader(""), &out, &errs); got != exitCannotTell ||
+		!strings.Contains(errs.String(), "strings were not at their pitch") {
+		t.Errorf("checked: exit status %d\n%s%s", got, &out, &errs)
+	}
+}
+
+const bassStrings = `[[string]]
+note = "G2"
+gauge_mm = 1.143
+wrap = "nickel_plated_steel"
+[[string]]
+note = "D2"
+gauge_mm = 1.651
+wrap = "nickel_plated_steel"
+[[string]]
+note = "A1"
+gauge_mm = 2.159
+wrap = "nickel_plated_steel"
+[[string]]
+note = "E1"
+gauge_mm = 2.667
+wrap = "nickel_plated_steel"
+`
+
+const bassMount = `pickup = "B-1"
+batch = "M-01"
+poles = "rod"
+pole_heights_mm = [1.0, 1.0, 1.0, 1.0]
+string_heights_mm = [4.0, 4.0, 4.0, 4.0]
+` + bassStrings
+
+const bassOrder = `id = "B"
+[instrument]
+fretboard_radius_mm = 254.0
+string_spread_mm = 57.0
+scale_length_mm = 864.0
+pickup_from_bridge_mm = 95.0
+[pickup]
+batch = "M-01"
+poles = "rod"
+pole_height_min_mm = 0.0
+pole_height_max_mm = 2.6
+pole_height_step_mm = 0.05
+min_gap_mm = 1.2
+string_height_first_mm = 4.0
+string_height_last_mm = 4.0
+[target]
+tolerance_db = 20.0
+` + bassStrings

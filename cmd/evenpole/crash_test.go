@@ -4,6 +4,8 @@ package main
 
 import (
 	"bufio"
+	"bytes"
+	"context"
 	"fmt"
 	"os"
 	"os/exec"
@@ -13,6 +15,7 @@ import (
 	"testing"
 	"time"
 
+	"evenpole/capture"
 	"evenpole/jig/jigtest"
 )
 
@@ -102,19 +105,13 @@ func resume(t *testing.T, dir, port string, j *jigtest.Jig) {
 }
 
 // The first Ctrl-C lets the take under way come to its end, and says what is
-// left to do. A terminal that is closed is a wish to end like any other.
+// left to do.
 func TestCtrlC(t *testing.T) {
-	for _, s := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM, syscall.SIGHUP} {
-		t.Run(s.String(), func(t *testing.T) { stopByFirst(t, s) })
-	}
-}
-
-func stopByFirst(t *testing.T, s os.Signal) {
-	j := jigtest.New(jigtest.Config{TakeTime: 50 * time.Millisecond})
+	j := jigtest.New(jigtest.Config{TakeTime: 150 * time.Millisecond})
 	port, dir := jigtest.Attach(t, j), t.TempDir()
 	c := startCapture(t, dir, port)
 	c.until(2, "kept ") // of three that were commanded as one
-	send(t, c, s)
+	send(t, c, os.Interrupt)
 	status, complaint := c.end()
 	if status != exitFailed || !strings.Contains(complaint, "session s001 is not complete: stopped; string 1: 0 of 3 good takes, ") {
 		t.Errorf("exit status %d: %s", status, complaint)
@@ -129,6 +126,19 @@ func stopByFirst(t *testing.T, s os.Signal) {
 		}
 	}
 	resume(t, dir, port, j)
+}
+
+// A terminal that is closed, or a system that shuts down, is a wish to end like any other.
+func TestHangup(t *testing.T) {
+	for _, s := range []os.Signal{syscall.SIGHUP, syscall.SIGTERM} {
+		port, dir := jigtest.Attach(t, jigtest.New(jigtest.Config{TakeTime: 100 * time.Millisecond})), t.TempDir()
+		c := startCapture(t, dir, port)
+		c.until(2, "kept ")
+		send(t, c, s)
+		if status, complaint := c.end(); status != exitFailed || !strings.Contains(complaint, "is not complete: stopped; ") {
+			t.Errorf("%v: exit status %d: %s", s, status, complaint)
+		}
+	}
 }
 
 // The second one does not wait for a take that does not come.
@@ -259,5 +269,40 @@ func TestSealsGone(t *testing.T) {
 				t.Errorf("no hint:\n%s", all)
 			}
 		})
+	}
+}
+
+// Only a person at a terminal is asked, and only yes is a yes.
+func TestAskedAboutPitch(t *testing.T) {
+	term, err := jigtest.OpenTerminal()
+	if err != nil {
+		t.Skip(err)
+	}
+	defer term.Close()
+	desk, err := os.OpenFile(term.Path, os.O_RDWR, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer desk.Close()
+	var said bytes.Buffer
+	e, wrong := &env{stderr: &said}, &capture.PitchError{Mount: "m.toml", String: 1, How: "at 98.0 Hz"}
+	for answer, want := range map[string]bool{"y\n": true, "Yes\n": true, "n\n": false, "\n": false} {
+		if _, err := term.Master.Write([]byte(answer)); err != nil {
+			t.Fatal(err)
+		}
+		if got := e.goesOn(t.Context(), desk, wrong); got != want {
+			t.Errorf("%q: goes on %v", answer, got)
+		}
+	}
+	if !strings.Contains(said.String(), "m.toml: string 1 ") || !strings.Contains(said.String(), "[y/N] ") {
+		t.Errorf("asked: %s", &said)
+	}
+	if e.goesOn(t.Context(), strings.NewReader("y\n"), wrong) {
+		t.Error("a pipe was asked")
+	}
+	ended, cancel := context.WithCancel(t.Context())
+	cancel()
+	if e.goesOn(ended, desk, wrong) {
+		t.Error("goes on though it is to end")
 	}
 }

@@ -92,6 +92,7 @@ func exitStatus(err error) int {
 		prof    *profiles.Error
 		row     *record.RowError
 		setup   *capture.SetupError
+		pitch   *capture.PitchError
 		refused *record.RefusedError
 		path    *fs.PathError
 	)
@@ -100,7 +101,7 @@ func exitStatus(err error) int {
 		return exitDone
 	case errors.As(err, &v):
 		return v.status
-	case errors.As(err, &input), errors.As(err, &shops), errors.As(err, &prof), errors.As(err, &row), errors.As(err, &setup), errors.As(err, &refused):
+	case errors.As(err, &input), errors.As(err, &shops), errors.As(err, &prof), errors.As(err, &row), errors.As(err, &setup), errors.As(err, &pitch), errors.As(err, &refused):
 		return exitInput
 	case errors.As(err, &path) && errors.Is(err, fs.ErrNotExist) && path.Op == "open":
 		return exitInput

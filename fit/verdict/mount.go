@@ -19,12 +19,9 @@ const (
 	sameBareCore = 0.05 // of a core's diameter, when that is more than sameDiameter
 )
 
-// samePitch is how far a string may sound from its note: half a semitone.
-const samePitch = 50 // cents
-
 // compareMount warns where the mounting on the jig differs from the order. It
-// withholds the verdict when the strings are not the order's, or when the session
-// names more than one height or diameter of a string.
+// withholds the verdict when the strings are not the order's or do not sound at its
+// notes, or when the session names more than one height or diameter of a string.
 func (c *check) compareMount() {
 	if c.order.Batch != "" && c.v.Batch != "" && c.order.Batch != c.v.Batch {
 		c.warn("the pickup's magnets are of batch %q, the order asks for %q", c.v.Batch, c.order.Batch)
@@ -60,7 +57,7 @@ func (c *check) compareMount() {
 		c.warn("poles stand outside the order's limits: %s", strings.Join(built, "; "))
 	}
 	if pitch != nil {
-		c.warn("strings were not at their pitch, and level follows pitch: %s", strings.Join(pitch, "; "))
+		c.withhold("strings were not at their pitch, and level follows pitch: %s", strings.Join(pitch, "; "))
 	}
 }
 
@@ -109,14 +106,8 @@ func (c *check) wrongPole(s *String) string {
 // wrongPitch says how a string sounded when it was not at its note; "" when it
 // was, or when one of the two is not known.
 func wrongPitch(note string, freqs []float64) string {
-	want, err := profiles.Pitch(note)
-	if err != nil || len(freqs) == 0 {
+	if len(freqs) == 0 {
 		return ""
 	}
-	freqs = slices.Sorted(slices.Values(freqs))
-	got := freqs[len(freqs)/2]
-	if math.Abs(1200*math.Log2(got/want)) <= samePitch {
-		return ""
-	}
-	return fmt.Sprintf("at %.1f Hz, its note at %.1f Hz", got, want)
+	return profiles.WrongPitch(note, slices.Sorted(slices.Values(freqs))[len(freqs)/2])
 }

@@ -34,13 +34,18 @@ func (j *Jig) nth(kind Shot) int {
 }
 
 // frequency is what the exciter was told, nothing for a quiet window, and for
-// a pluck a string tuned in fourths from 329.628 Hz down, in mHz.
+// a pluck, in mHz, a string tuned from 329.628 Hz down in fourths, but for a major third
+// between the second and the third: E4, B3, G3, D3, A2, E2, and on.
 func frequency(c *command) int {
 	switch c.verb {
 	case "DRIVE":
 		return c.freq
 	case "PLUCK":
-		return int(math.Round(329_628 * math.Pow(2, -5*float64(c.target-1)/12)))
+		below := 5 * (c.target - 1) // semitones
+		if c.target > 2 {
+			below--
+		}
+		return int(math.Round(329_628 * math.Exp2(-float64(below)/12)))
 	}
 	return 0
 }
