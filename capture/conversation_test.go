@@ -92,7 +92,7 @@ func (m *model) hangUp(port io.ReadWriter) {
 func (m *model) powerUp() {
 	m.boot++
 	m.seq, m.answers, m.memory = 0, map[int]string{}, map[uint32]string{}
-	m.say(fmt.Sprintf("I,1,model,%08X,0,3,1000000,travel", m.boot))
+	m.say(fmt.Sprintf("I,1,model,%08X,0,3,100000000,travel", m.boot))
 }
 
 // next takes the fate of the next line.
@@ -164,7 +164,7 @@ func (m *model) act(id int, verb string, args []string) {
 		m.answer(id, "")
 	case verb == "IDENT":
 		m.answers = map[int]string{}
-		m.say(fmt.Sprintf("I,1,model,%08X,0,3,1000000,travel", m.boot))
+		m.say(fmt.Sprintf("I,1,model,%08X,0,3,100000000,travel", m.boot))
 		m.answer(id, "")
 	case known:
 		m.say(old)

@@ -53,9 +53,17 @@ func joinNotes(notes []string) string { return strings.Join(notes, "; ") }
 func millis(n int64) float64 { return float64(n) / 1000 }
 
 // sentReading returns a reading as a row without a session and a cell: what the jig
-// sent and no more.
+// sent and no more. A level at which the jig's input has long clipped counts as
+// clipped, whether the jig says so or not.
 func sentReading(x jig.Reading, id jig.Ident, now time.Time) (r record.Reading, notes []string) {
+	beyond := max(x.RMSUV, x.PeakUV) > id.FullScaleUV
+	if beyond {
+		x.Flags |= jig.Clipped
+	}
 	status, notes := statusOf(x.Flags)
+	if beyond {
+		notes = append(notes, fmt.Sprintf("beyond the jig's full scale of %.4g mV", millis(id.FullScaleUV)))
+	}
 	none := math.NaN()
 	return record.Reading{
 		Time:   now,

@@ -1,7 +1,5 @@
 package profiles
 
-import "os"
-
 // BatchesFile is the file in a shop folder that says what magnets were ordered.
 const BatchesFile = "batches.toml"
 
@@ -45,7 +43,7 @@ type MagnetBatch struct {
 
 // ReadBatches reads a batches file. A mistake in it is an [*Error].
 func ReadBatches(path string) (*Batches, error) {
-	text, err := os.ReadFile(path)
+	text, err := readText(path)
 	if err != nil {
 		return nil, err
 	}

@@ -4,7 +4,6 @@ import (
 	_ "embed"
 	"errors"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -40,7 +39,7 @@ var builtin = sync.OnceValue(func() *Library {
 // an [*Error].
 func LoadLibrary(shopDir string) (*Library, error) {
 	path := filepath.Join(shopDir, SetsFile)
-	text, err := os.ReadFile(path)
+	text, err := readText(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return Builtin(), nil
 	}

@@ -2,12 +2,11 @@ package profiles
 
 import (
 	"bytes"
-	"os"
 )
 
 // ReadMount reads a mount file. A mistake in it is an [*Error].
 func ReadMount(path string, l *Library) (*Mount, error) {
-	text, err := os.ReadFile(path)
+	text, err := readText(path)
 	if err != nil {
 		return nil, err
 	}

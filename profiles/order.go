@@ -2,13 +2,12 @@ package profiles
 
 import (
 	"cmp"
-	"os"
 	"slices"
 )
 
 // ReadOrder reads an order file. A mistake in it is an [*Error].
 func ReadOrder(path string, l *Library) (*Order, error) {
-	text, err := os.ReadFile(path)
+	text, err := readText(path)
 	if err != nil {
 		return nil, err
 	}

@@ -17,9 +17,12 @@ func parse(file string, text []byte) (*document, error) {
 	text = bytes.TrimPrefix(text, []byte("\xef\xbb\xbf")) // some editors begin UTF-8 with a mark
 	d := &document{file: file, text: text, lines: []int{0}}
 	for i, b := range text {
-		if b == '\n' {
+		if b == '\n' && len(d.lines) <= maxLines {
 			d.lines = append(d.lines, i+1)
 		}
+	}
+	if at, what := d.tooLarge(); what != "" {
+		return nil, d.errorAt(at, "", "expected at most %s, got more", what)
 	}
 	if i := invalidUTF8(text); i >= 0 {
 		return nil, d.errorAt(d.place(i), "", "expected UTF-8 text, got the byte 0x%02X", text[i])

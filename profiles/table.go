@@ -5,7 +5,6 @@ import (
 	"math"
 	"slices"
 	"strings"
-	"unicode"
 
 	"github.com/pelletier/go-toml/v2/unstable"
 )
@@ -82,7 +81,7 @@ func (t *table) text(key string, need bool) string {
 
 func (t *table) textOf(key string, v *value) string {
 	s := strings.TrimSpace(v.text)
-	if v.kind != unstable.String || s == "" || strings.ContainsFunc(s, unicode.IsControl) {
+	if v.kind != unstable.String || s == "" || !IsName(s) {
 		t.doc.fail(v.at, key, "expected a line of text in quotes, got %s", v.found())
 		return ""
 	}

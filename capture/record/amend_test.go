@@ -211,24 +211,25 @@ func TestAmendedSessionGoesOnWithItsMount(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer s.Close()
 	first := Hold{Time: start, Session: "s001", Purpose: ForModel, Kind: OfReadings, Jig: "jig-7", Boot: "0000ABCD", Pickup: "T", Mount: "old.toml"}
-	if err := s.AddHold(first); err != nil {
+	if err := errors.Join(s.AddHold(first), s.Close()); err != nil {
 		t.Fatal(err)
 	}
 	a := Amending{Session: "s001", Mount: correctedMount(t)}
 	path := filepath.Join(dir, SessionsFile)
 	for _, cut := range []bool{true, false, false} { // the first is cut off before the hold
 		before := text(t, path)
-		if _, err := s.Amend(a, start.Add(time.Hour)); err != nil {
-			t.Fatal(err)
-		}
+		amend(t, dir, a)
 		if cut {
 			if err := os.WriteFile(path, []byte(before), 0o644); err != nil {
 				t.Fatal(err)
 			}
 		}
 	}
+	if s, err = OpenWriter(dir); err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
 	all, err := s.Holds()
 	name, _ := MountName(a.Mount)
 	if err != nil || len(all) != 2 || text(t, filepath.Join(dir, MountsDir, name)) != string(a.Mount.Text) {

@@ -14,18 +14,18 @@ import (
 // as optional, and refuses them otherwise.
 var readingColumns = table.New(
 	table.Time("time", func(r *Reading) *time.Time { return &r.Time }),
-	table.Text("session", func(r *Reading) *string { return &r.Session }),
+	name("session", func(r *Reading) *string { return &r.Session }),
 	table.Word("purpose", func(r *Reading) *Purpose { return &r.Purpose }, Purposes()),
-	table.Text("jig", func(r *Reading) *string { return &r.Jig }),
-	table.Text("boot", func(r *Reading) *string { return &r.Boot }),
+	name("jig", func(r *Reading) *string { return &r.Jig }),
+	name("boot", func(r *Reading) *string { return &r.Boot }),
 	table.Sequence("seq", func(r *Reading) *uint32 { return &r.Seq }, func(r *Reading) *bool { return &r.HasSeq }),
-	table.Text("pickup", func(r *Reading) *string { return &r.Pickup }),
-	table.Text("batch", func(r *Reading) *string { return &r.Batch }),
+	name("pickup", func(r *Reading) *string { return &r.Pickup }),
+	name("batch", func(r *Reading) *string { return &r.Batch }),
 	table.Count("string", func(r *Reading) *int { return &r.String }, profiles.MaxStrings).Needed(),
-	table.Text("string_set", func(r *Reading) *string { return &r.StringSet }),
+	name("string_set", func(r *Reading) *string { return &r.StringSet }),
 	diameter("core_mm", func(r *Reading) *float64 { return &r.Core }).Needed(),
 	diameter("gauge_mm", func(r *Reading) *float64 { return &r.Gauge }),
-	table.Text("wrap", func(r *Reading) *profiles.Wrap { return &r.Wrap }),
+	name("wrap", func(r *Reading) *profiles.Wrap { return &r.Wrap }),
 	height("pole_height_mm", func(r *Reading) *float64 { return &r.PoleHeight }).Needed(),
 	height("string_height_mm", func(r *Reading) *float64 { return &r.StringHeight }).Needed(),
 	table.Word("mode", func(r *Reading) *Mode { return &r.Mode }, Modes()),
@@ -37,27 +37,43 @@ var readingColumns = table.New(
 	level("quiet_mv", func(r *Reading) *float64 { return &r.Quiet }),
 	table.Word("excite", func(r *Reading) *profiles.Excitation { return &r.Excite }, profiles.Excitations()),
 	table.Word("status", func(r *Reading) *Status { return &r.Status }, Statuses()),
-	table.Text("note", func(r *Reading) *string { return &r.Note }),
+	note("note", func(r *Reading) *string { return &r.Note }),
 ).Finish(func(r *Reading, c *table.Cells) { r.Line = c.Line })
 
 // fieldColumns are likewise those of fields.csv.
 var fieldColumns = table.New(
 	table.Time("time", func(r *FieldReading) *time.Time { return &r.Time }),
-	table.Text("session", func(r *FieldReading) *string { return &r.Session }),
-	table.Text("jig", func(r *FieldReading) *string { return &r.Jig }),
-	table.Text("boot", func(r *FieldReading) *string { return &r.Boot }),
+	name("session", func(r *FieldReading) *string { return &r.Session }),
+	name("jig", func(r *FieldReading) *string { return &r.Jig }),
+	name("boot", func(r *FieldReading) *string { return &r.Boot }),
 	table.Sequence("seq", func(r *FieldReading) *uint32 { return &r.Seq }, func(r *FieldReading) *bool { return &r.HasSeq }),
-	table.Text("batch", func(r *FieldReading) *string { return &r.Batch }),
-	table.Text("magnet", func(r *FieldReading) *string { return &r.Magnet }),
-	table.Text("pickup", func(r *FieldReading) *string { return &r.Pickup }),
+	name("batch", func(r *FieldReading) *string { return &r.Batch }),
+	name("magnet", func(r *FieldReading) *string { return &r.Magnet }),
+	name("pickup", func(r *FieldReading) *string { return &r.Pickup }),
 	table.Count("string", func(r *FieldReading) *int { return &r.String }, profiles.MaxStrings),
 	table.Count("position", func(r *FieldReading) *int { return &r.Position }, math.MaxInt),
 	table.Count("take", func(r *FieldReading) *int { return &r.Take }, math.MaxInt),
 	flux("field_mt", func(r *FieldReading) *float64 { return &r.Field }).Needed(),
 	distance("probe_gap_mm", func(r *FieldReading) *float64 { return &r.ProbeGap }),
 	table.Word("status", func(r *FieldReading) *Status { return &r.Status }, Statuses()),
-	table.Text("note", func(r *FieldReading) *string { return &r.Note }),
+	note("note", func(r *FieldReading) *string { return &r.Note }),
 ).Finish(func(r *FieldReading, c *table.Cells) { r.Line = c.Line })
+
+// What a name and a note have to be.
+const (
+	wantName = "a name: UTF-8 on one line, without control characters"
+	wantNote = "a note: UTF-8 without control characters"
+)
+
+// name: of a session, jig, pickup, batch, magnet, string set or wrap.
+func name[T any, S ~string](column string, at func(*T) *S) table.Column[T] {
+	return table.Text(column, at).Checked(profiles.IsName, wantName)
+}
+
+// note: a person's words.
+func note[T any](column string, at func(*T) *string) table.Column[T] {
+	return table.Text(column, at).Checked(profiles.IsNote, wantNote)
+}
 
 // The columns of numbers, by what they measure. Their names end in a unit, and their
 // decimals are those of what measures: levels to the microvolt and frequencies to the

@@ -67,28 +67,30 @@ type exporter struct {
 	rows     int                // copied, the header among them
 }
 
-// exportFile reads a file twice: for what was taken back, and to copy.
+// exportFile reads a file twice, as it stands when it is opened: for what was taken
+// back, and to copy.
 func exportFile[T any](x *exporter, columns *table.Table[T], meaning func(*T) about) error {
-	err := eachRow(x.path, columns, meaning, func(a about) error {
+	file, err := openNow(x.path)
+	if err != nil {
+		return err
+	}
+	defer file.Close()
+	again := func() io.Reader { return io.NewSectionReader(file, 0, file.Size()) }
+	err = eachRow(again(), x.path, columns, meaning, func(a about) error {
 		x.standing.Meet(&a)
 		return nil
 	})
 	if err != nil {
 		return err
 	}
-	text, err := Open(x.path)
-	if err != nil {
-		return err
-	}
-	defer text.Close()
-	cells, _ := table.NewCSV(text)
+	cells, _ := table.NewCSV(again())
 	if err := x.copy(cells, true); err != nil {
 		return err
 	}
-	var again Standing
-	return eachRow(x.path, columns, meaning, func(a about) error {
+	var standing Standing
+	return eachRow(again(), x.path, columns, meaning, func(a about) error {
 		a.purpose = cmp.Or(a.purpose, x.purposes[a.session])
-		if ref, _ := again.Meet(&a); x.standing.IsTakenBack(ref) {
+		if ref, _ := standing.Meet(&a); x.standing.IsTakenBack(ref) {
 			a.status = Retracted
 		}
 		return x.copy(cells, x.passes(&a))
@@ -121,12 +123,7 @@ func among[T comparable](wanted []T, x T) bool {
 
 // eachRow reads a file row by row, until one cannot be read or do returns an
 // error.
-func eachRow[T any](path string, columns *table.Table[T], meaning func(*T) about, do func(about) error) error {
-	f, err := Open(path)
-	if err != nil {
-		return err
-	}
-	defer f.Close()
+func eachRow[T any](f io.Reader, path string, columns *table.Table[T], meaning func(*T) about, do func(about) error) error {
 	for x, err := range table.Read(f, path, columns, nil) {
 		if err == nil {
 			err = do(meaning(&x))

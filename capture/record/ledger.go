@@ -27,6 +27,7 @@ type ledger struct {
 	err     error         // why no more rows can be written
 
 	create func(path string) (disk.Appender, error)
+	check  func() error // looks whether the lock still keeps others out; nil for nothing
 	mark   func() error // notes that rows are being written, before the first one; nil for nothing
 	seals  sealer       // of sessions.csv one that seals nothing
 }
@@ -165,13 +166,20 @@ func (l *ledger) put(lines ...[]string) error {
 	if err := l.file.Sync(); err != nil {
 		return &disk.WriteError{Path: l.path, Err: err}
 	}
+	if l.check != nil {
+		return l.check()
+	}
 	return nil
 }
 
+// close closes the file once it is sure that what was called kept is still there.
 func (l *ledger) close() error {
 	var err error
 	if l.file != nil {
-		if err = l.file.Close(); err != nil {
+		if l.err == nil {
+			err = l.file.Sync()
+		}
+		if err = errors.Join(err, l.file.Close()); err != nil {
 			err = &disk.WriteError{Path: l.path, Err: err}
 		}
 	}

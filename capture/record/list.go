@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"evenpole/capture/record/table"
+	"evenpole/profiles"
 )
 
 // ListRow is a row of a list: a small CSV file that people write and keep beside the
@@ -42,6 +43,9 @@ func ReadList(r io.Reader, name string, need ...string) ([]ListRow, error) {
 		l := ListRow{file: name, cells: map[string]string{}}
 		l.line, _ = c.FieldPos(0)
 		for i, text := range row {
+			if !profiles.IsName(text) {
+				return nil, table.Errorf(name, l.line, head[i], "expected %s, got %q", wantName, text)
+			}
 			l.cells[head[i]] = strings.TrimSpace(text)
 		}
 		out = append(out, l)

@@ -73,7 +73,7 @@ func openNow(path string) (*snapshot, error) {
 // unended returns how many bytes follow the last end of a line.
 func unended(f io.ReaderAt, size int64) (int64, error) {
 	const chunk = 4096
-	for end := size; end > 0; end -= chunk {
+	for end := size; end > 0 && size-end <= table.MaxRow; end -= chunk {
 		start := max(end-chunk, 0)
 		b := make([]byte, end-start)
 		if _, err := f.ReadAt(b, start); err != nil && err != io.EOF {
@@ -82,6 +82,9 @@ func unended(f io.ReaderAt, size int64) (int64, error) {
 		if i := bytes.LastIndexByte(b, '\n'); i >= 0 {
 			return size - (start + int64(i) + 1), nil
 		}
+	}
+	if size > table.MaxRow { // no row was ever that long: whoever reads it says so
+		return 0, nil
 	}
 	return size, nil
 }

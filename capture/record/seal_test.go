@@ -232,6 +232,9 @@ func TestSealingAnewFails(t *testing.T) {
 	if names, err := filepath.Glob(filepath.Join(s.Dir, ".new-*")); err != nil || len(names) > 0 {
 		t.Errorf("left behind: %v, %v", names, err)
 	}
+	if err := errors.Join(os.Remove(readings), os.Rename(readings+".old", readings)); err != nil { // put back
+		t.Fatal(err)
+	}
 	if err := s.Close(); err != nil {
 		t.Error(err)
 	}

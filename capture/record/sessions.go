@@ -37,14 +37,14 @@ type Hold struct {
 // holdColumns are the columns of sessions.csv.
 var holdColumns = table.New(
 	table.Time("time", func(h *Hold) *time.Time { return &h.Time }),
-	table.Text("session", func(h *Hold) *string { return &h.Session }),
+	name("session", func(h *Hold) *string { return &h.Session }),
 	table.Word("purpose", func(h *Hold) *Purpose { return &h.Purpose }, Purposes()),
 	table.Word("kind", func(h *Hold) *string { return &h.Kind }, []string{OfReadings, OfFields}),
-	table.Text("jig", func(h *Hold) *string { return &h.Jig }),
-	table.Text("boot", func(h *Hold) *string { return &h.Boot }),
+	name("jig", func(h *Hold) *string { return &h.Jig }),
+	name("boot", func(h *Hold) *string { return &h.Boot }),
 	table.Sequence("after_seq", func(h *Hold) *uint32 { return &h.AfterSeq }, nil),
-	table.Text("pickup", func(h *Hold) *string { return &h.Pickup }),
-	table.Text("mount", func(h *Hold) *string { return &h.Mount }),
+	name("pickup", func(h *Hold) *string { return &h.Pickup }),
+	name("mount", func(h *Hold) *string { return &h.Mount }),
 )
 
 // readHolds reads sessions.csv.

@@ -32,7 +32,7 @@ func setTornAside(path string, columns []string, asSealed func(path string) bool
 		return "", err
 	}
 	defer func() { err = errors.Join(err, f.Close()) }()
-	whole, torn, err := findTorn(f, columns)
+	whole, torn, err := findTorn(f, path, columns)
 	if err != nil || len(torn) == 0 {
 		return "", err
 	}
@@ -65,8 +65,8 @@ func endLine(f *os.File) error {
 // findTorn returns how many bytes of a CSV file are whole rows, and what comes
 // after them. At most one line is torn: an open quote further up is a mistake of
 // another kind, as are lines that end in CR alone.
-func findTorn(f io.ReadSeeker, columns []string) (whole int64, torn []byte, err error) {
-	header, start, bad, err := lastRecord(f)
+func findTorn(f io.ReadSeeker, name string, columns []string) (whole int64, torn []byte, err error) {
+	header, start, bad, err := lastRecord(f, name)
 	if err != nil || start > 0 && !hasAll(header, columns) {
 		return 0, nil, err
 	}
@@ -86,8 +86,8 @@ func findTorn(f io.ReadSeeker, columns []string) (whole int64, torn []byte, err 
 }
 
 // lastRecord returns the header of a CSV file, where its last record starts, and
-// whether that is bad.
-func lastRecord(f io.Reader) (header []string, start int64, bad bool, err error) {
+// whether that is bad. name stands for the file in errors.
+func lastRecord(f io.Reader, name string) (header []string, start int64, bad bool, err error) {
 	r, skipped := table.NewCSV(f)
 	for {
 		before := r.InputOffset()
@@ -99,7 +99,7 @@ func lastRecord(f io.Reader) (header []string, start int64, bad bool, err error)
 		case err == io.EOF:
 			return header, start + skipped, bad, nil
 		case err != nil && !errors.As(err, &pe):
-			return nil, 0, false, err
+			return nil, 0, false, table.Explain(err, name, 0)
 		}
 		if before == 0 {
 			header = table.Trimmed(row)

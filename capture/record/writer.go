@@ -103,7 +103,7 @@ func (s *Writer) openSealed(name string, columns *table.Layout, now time.Time, u
 	if err != nil {
 		return nil, err
 	}
-	l.create, l.mark = s.create, s.lock.Mark
+	l.create, l.mark, l.check = s.create, s.lock.Mark, s.lock.Check
 	l.seals, err = openSealer(l.path, columns, unsealed, s.create)
 	return l, err
 }

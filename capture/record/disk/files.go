@@ -42,7 +42,7 @@ func OpenAppend(path string) (Appender, error) {
 	if err != nil {
 		return nil, err
 	}
-	return inPlace{f}, nil
+	return newInPlace(f)
 }
 
 // MakeDir makes a folder and those above it, each of which lasts.

@@ -74,10 +74,10 @@ func TakeLock(dir string) (l *Lock, notice string, err error) {
 	}()
 	free, err := tryLock(l.file)
 	if err != nil {
-		return nil, "", fmt.Errorf("lock %s: %w", path, err)
+		return nil, "", fmt.Errorf("lock %s: %w; a file system without locks cannot keep a second writer out: keep the shop on a disk of this machine, and copies elsewhere", path, err)
 	}
 	if err := stillNamed(l.file, path); err != nil {
-		return nil, "", err
+		return nil, "", fmt.Errorf("%w: %s was deleted or replaced just now, try again", ErrInUse, path)
 	}
 	text, err := io.ReadAll(l.file)
 	if err != nil {
@@ -158,28 +158,24 @@ func (l *Lock) Mark() error {
 	return nil
 }
 
+// Check refuses a lock whose file was deleted or replaced meanwhile: another process
+// may be writing, too.
+func (l *Lock) Check() error { return stillNamed(l.file, l.path(LockFile)) }
+
 // LetGo takes mark and name away, in this order, and gives the lock up. What was
 // written must be on the disk.
 func (l *Lock) LetGo() error {
-	var err error
-	if l.marked {
+	err := l.Check()
+	if err == nil && l.marked {
 		if err = os.Remove(l.path(OpenMark)); errors.Is(err, fs.ErrNotExist) {
 			err = nil
 		}
-		err = errors.Join(err, ignoreGone(SyncDir(l.dir)))
+		err = errors.Join(err, SyncDir(l.dir))
 	}
 	if err == nil {
 		err = errors.Join(l.file.Truncate(0), l.file.Sync())
 	}
 	return errors.Join(err, l.file.Close())
-}
-
-// ignoreGone is for a folder that was deleted meanwhile: there is nothing to let go of.
-func ignoreGone(err error) error {
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil
-	}
-	return err
 }
 
 // Close gives the lock up and leaves name and mark, for the next writer to see that
@@ -195,7 +191,7 @@ func stillNamed(f *os.File, path string) error {
 	}
 	named, err := os.Stat(path)
 	if err != nil || !os.SameFile(ours, named) {
-		return fmt.Errorf("%w: %s was deleted or replaced just now, try again", ErrInUse, path)
+		return &WriteError{path, ErrMoved}
 	}
 	return nil
 }

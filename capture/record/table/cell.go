@@ -7,7 +7,7 @@ type Place func(column string) (file string, line int)
 // Expected returns the error of a cell: what was expected there, and what was found.
 func (at Place) Expected(column, want, got string) *RowError {
 	file, line := at(column)
-	return Errorf(file, line, column, "expected %s, got %q", want, got)
+	return Errorf(file, line, column, "expected %s, got %q", want, shown(got))
 }
 
 // A Cell is a cell of a row that is being read. Of the cells of a row that are wrong,

@@ -25,6 +25,19 @@ func (c Column[T]) Needed() Column[T] {
 	return c
 }
 
+// Checked refuses a cell whose text is not as it should be; want says what that is.
+func (c Column[T]) Checked(good func(text string) bool, want string) Column[T] {
+	set := c.set
+	c.set = func(x *T, cell *Cell) {
+		if !good(cell.Text) {
+			cell.Fail(want)
+			return
+		}
+		set(x, cell)
+	}
+	return c
+}
+
 // Text is a column of any text.
 func Text[T any, S ~string](name string, at func(*T) *S) Column[T] {
 	return Column[T]{

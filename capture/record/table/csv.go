@@ -14,9 +14,10 @@ import (
 var byteOrderMark = []byte("\xef\xbb\xbf")
 
 // NewCSV returns a reader that begins after a byte order mark, and how many bytes
-// that mark takes.
+// that mark takes. It reads no further than a row that is too large, see [MaxRow];
+// [Explain] turns the error into a *RowError.
 func NewCSV(r io.Reader) (c *csv.Reader, skipped int64) {
-	b := bufio.NewReader(r)
+	b := bufio.NewReader(newBounds(r))
 	if head, _ := b.Peek(len(byteOrderMark)); bytes.Equal(head, byteOrderMark) {
 		n, _ := b.Discard(len(byteOrderMark))
 		skipped = int64(n)
@@ -49,6 +50,9 @@ func Trimmed(cells []string) []string {
 // Explain says in plain words what package csv found wrong in a file whose header
 // has so many columns. An error of the underlying reader stays what it is.
 func Explain(err error, name string, width int) error {
+	if large := (*sizeError)(nil); errors.As(err, &large) {
+		return Errorf(name, large.line, "", "%s", large.msg)
+	}
 	var pe *csv.ParseError
 	if !errors.As(err, &pe) {
 		return fmt.Errorf("%s: %w", name, err)

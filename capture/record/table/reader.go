@@ -45,7 +45,7 @@ func Open(r io.Reader, name string, l *Layout, need []string) (*Reader, error) {
 	if len(missing) > 0 {
 		whole := strings.Join(header, ",")
 		got, _, _ := strings.Cut(whole, "\r") // which is the whole file when no line ends in LF
-		return nil, Errorf(t.name, line, strings.Join(missing, ", "), "expected in the header, got %q%s", got, savedOtherwise(whole))
+		return nil, Errorf(t.name, line, strings.Join(missing, ", "), "expected in the header, got %q%s", shown(got), savedOtherwise(whole))
 	}
 	return t, nil
 }

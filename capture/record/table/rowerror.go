@@ -3,7 +3,7 @@
 // is read.
 //
 // The way of a row, file by file: csv.go opens CSV as people and programs save it,
-// and a [RowError] (rowerror.go) says what is wrong and where. A [Cell] (cell.go) is
+// up to a largest size (bounds.go), and a [RowError] (rowerror.go) says what is wrong and where. A [Cell] (cell.go) is
 // read into a value by its [Column] (column.go, with a function for each kind). A
 // [Table] (table.go) is the list of a file's columns, and its [Layout] what is known
 // of them without the type of the values. A [Reader] (reader.go) reads a file into
