@@ -119,6 +119,9 @@ func explainOrder(e *env, o explainOptions) (*explained, error) {
 	if err != nil {
 		return nil, explainError(err)
 	}
+	if note := order.CentringNote(); note != "" && o.heights == "plan" {
+		warnings = append(warnings, note)
+	}
 	return &explained{order.ID, x, warnings}, nil
 }
 
