@@ -47,8 +47,11 @@ func checkCovariance(rows [][]float64, most []float64) error {
 			if !within(row[j], rows[j][i], 1e-9*scale) {
 				return fmt.Errorf("covariance: row %d, column %d: expected the same as row %d, column %d, got %g and %g", i+1, j+1, j+1, i+1, row[j], rows[j][i])
 			}
-			if scale > 0 {
+			switch {
+			case scale > 0:
 				unit.SetSym(i, j, row[j]/scale)
+			case row[j] != 0:
+				return fmt.Errorf("covariance: row %d, column %d: expected 0 beside a variance of 0, got %g", i+1, j+1, row[j])
 			}
 		}
 		if row[i] == 0 {

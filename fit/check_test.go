@@ -44,13 +44,14 @@ func TestFalloffStateIsChecked(t *testing.T) {
 
 func TestLogLinearStateIsChecked(t *testing.T) {
 	for want, change := range map[string]func(m *logLinear){
-		`terms: "gap" stands twice`:             func(m *logLinear) { m.Terms[1] = m.Terms[0] },
-		"expected deviations that are not":      func(m *logLinear) { m.SD = 1e9 },
-		"covariance: row 2: expected a stand":   func(m *logLinear) { m.Cov[1][1] = 1e18 },
-		"covariance: expected one that is pos":  func(m *logLinear) { m.Cov[0][1], m.Cov[1][0] = 10, 10 },
-		`excite: expected one of`:               func(m *logLinear) { m.Excite = "x" },
-		"range: pole_height_mm":                 func(m *logLinear) { m.Range.PoleHeight[1] = -1e9 },
-		"no level follows for a string of 0.1 ": func(m *logLinear) { m.B[0] = 1e6 },
+		`terms: "gap" stands twice`:              func(m *logLinear) { m.Terms[1] = m.Terms[0] },
+		"expected deviations that are not":       func(m *logLinear) { m.SD = 1e9 },
+		"covariance: row 2: expected a stand":    func(m *logLinear) { m.Cov[1][1] = 1e18 },
+		"covariance: expected one that is pos":   func(m *logLinear) { m.Cov[0][1], m.Cov[1][0] = 10, 10 },
+		"column 2: expected 0 beside a variance": func(m *logLinear) { m.Cov[0][0] = 0 },
+		`excite: expected one of`:                func(m *logLinear) { m.Excite = "x" },
+		"range: pole_height_mm":                  func(m *logLinear) { m.Range.PoleHeight[1] = -1e9 },
+		"no level follows for a string of 0.1 ":  func(m *logLinear) { m.B[0] = 1e6 },
 	} {
 		m, err := logGap.fit(celltest.Sample(t))
 		if err != nil {
