@@ -23,7 +23,7 @@ type Writer struct {
 
 // OpenWriter opens a shop folder for writing, and makes it if there is none; files
 // are made when there is something to write to them. Torn last lines are set
-// aside, see Notices.
+// aside, see Notices; what was left half-written goes.
 //
 // Errors: disk.ErrInUse when another process is writing; a *RowError when a file
 // lacks a column that a capture has to write. Nothing was written then.
@@ -40,6 +40,8 @@ func openWriter(dir string, create func(path string) (disk.Appender, error)) (*W
 		return nil, err
 	}
 	s.lock = lock
+	disk.Sweep(dir)
+	disk.Sweep(s.path(MountsDir))
 	s.notice(notice)
 	unsealed := foundLater
 	if notice != "" {

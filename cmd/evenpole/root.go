@@ -21,6 +21,7 @@ import (
 
 	"evenpole/capture"
 	"evenpole/capture/record"
+	"evenpole/capture/record/disk"
 	"evenpole/profiles"
 	"evenpole/shop"
 
@@ -91,6 +92,7 @@ func exitStatus(err error) int {
 		shops   *shop.InputError
 		prof    *profiles.Error
 		row     *record.RowError
+		kind    *disk.KindError
 		setup   *capture.SetupError
 		pitch   *capture.PitchError
 		refused *record.RefusedError
@@ -101,7 +103,7 @@ func exitStatus(err error) int {
 		return exitDone
 	case errors.As(err, &v):
 		return v.status
-	case errors.As(err, &input), errors.As(err, &shops), errors.As(err, &prof), errors.As(err, &row), errors.As(err, &setup), errors.As(err, &pitch), errors.As(err, &refused):
+	case errors.As(err, &input), errors.As(err, &shops), errors.As(err, &prof), errors.As(err, &row), errors.As(err, &kind), errors.As(err, &setup), errors.As(err, &pitch), errors.As(err, &refused):
 		return exitInput
 	case errors.As(err, &path) && errors.Is(err, fs.ErrNotExist) && path.Op == "open":
 		return exitInput

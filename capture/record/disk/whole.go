@@ -8,6 +8,8 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"runtime"
+	"strings"
 	"syscall"
 )
 
@@ -35,8 +37,9 @@ func WriteFile(path string, write func(io.Writer) error) error {
 	if err != nil {
 		return err
 	}
-	if err := os.Rename(temp, path); err != nil {
-		os.Remove(temp)
+	defer temp.Close()
+	if err := os.Rename(temp.Name(), path); err != nil {
+		os.Remove(temp.Name())
 		return &WriteError{path, err}
 	}
 	if err := SyncDir(filepath.Dir(path)); err != nil {
@@ -74,8 +77,9 @@ func createFile(path string, write func(io.Writer) error, link func(old, name st
 	if err != nil {
 		return err
 	}
-	if err := nameNew(temp, path, link); err != nil {
-		os.Remove(temp)
+	defer temp.Close()
+	if err := nameNew(temp.Name(), path, link); err != nil {
+		os.Remove(temp.Name())
 		return &WriteError{path, err}
 	}
 	if err := SyncDir(filepath.Dir(path)); err != nil {
@@ -108,15 +112,64 @@ func nameNew(temp, path string, link func(old, name string) error) error {
 	return nil
 }
 
-// writeTemp writes and syncs a file beside path under a name of its own, which
-// begins with a dot.
-func writeTemp(path string, write func(io.Writer) error) (temp string, err error) {
-	if info, err := os.Stat(path); err == nil && info.IsDir() {
-		return "", &FolderError{path}
+// tempStart is how the names of files begin that are not whole yet.
+const tempStart = ".new-"
+
+// createTemp makes a file under a name of its own, which begins with a dot. It is
+// locked, so that Sweep leaves it where it is.
+func createTemp(dir string) (*os.File, error) {
+	for {
+		f, err := os.CreateTemp(dir, tempStart+"*")
+		if err != nil {
+			return nil, err
+		}
+		free, err := tryLock(f)
+		if err != nil { // no locks here: Sweep removes nothing, either
+			return f, nil
+		}
+		if free && stillNamed(f, f.Name()) == nil {
+			return f, nil
+		}
+		f.Close() // swept away before it was locked
 	}
-	f, err := os.CreateTemp(filepath.Dir(path), ".new-*")
+}
+
+// Sweep removes what processes left in a folder that were killed while they wrote a
+// whole file there.
+func Sweep(dir string) {
+	entries, _ := os.ReadDir(dir) // a folder that cannot be read has nothing to sweep
+	for _, e := range entries {
+		if strings.HasPrefix(e.Name(), tempStart) && e.Type().IsRegular() {
+			sweep(filepath.Join(dir, e.Name()))
+		}
+	}
+}
+
+func sweep(temp string) {
+	f, err := OpenOwn(temp, os.O_RDWR)
 	if err != nil {
-		return "", &WriteError{path, err}
+		return
+	}
+	free, err := tryLock(f)
+	if runtime.GOOS == "windows" { // has no name taken away from an open file
+		f.Close()
+	}
+	if free && err == nil {
+		os.Remove(temp)
+	}
+	f.Close()
+}
+
+// writeTemp writes and syncs a file beside path, under a name that is its own for as
+// long as the file is open. On Windows, where an open file is not renamed, it is closed.
+func writeTemp(path string, write func(io.Writer) error) (temp *os.File, err error) {
+	if info, err := os.Stat(path); err == nil && info.IsDir() {
+		return nil, &FolderError{path}
+	}
+	Sweep(filepath.Dir(path))
+	f, err := createTemp(filepath.Dir(path))
+	if err != nil {
+		return nil, &WriteError{path, err}
 	}
 	to := &sink{file: f}
 	b := bufio.NewWriter(to)
@@ -132,14 +185,16 @@ func writeTemp(path string, write func(io.Writer) error) (temp string, err error
 			err = &WriteError{path, err}
 		}
 	}
-	if closed := f.Close(); err == nil && closed != nil {
-		err = &WriteError{path, closed}
+	if err != nil || runtime.GOOS == "windows" {
+		if closed := f.Close(); err == nil && closed != nil {
+			err = &WriteError{path, closed}
+		}
 	}
 	if err != nil {
 		os.Remove(f.Name())
-		return "", err
+		return nil, err
 	}
-	return f.Name(), nil
+	return f, nil
 }
 
 // sink remembers why a file took no more.

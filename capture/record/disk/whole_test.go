@@ -119,3 +119,20 @@ func TestWriteFileOnAFullDisk(t *testing.T) {
 		t.Errorf("a full disk took it: %v, %v", err, s.err)
 	}
 }
+
+// What a killed process left goes with the next run; what another one is writing stays.
+func TestLeftovers(t *testing.T) {
+	dir := t.TempDir()
+	path, left := filepath.Join(dir, "a.txt"), filepath.Join(dir, ".new-123")
+	if err := os.WriteFile(left, []byte("half"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	err := WriteFile(path, func(w io.Writer) error {
+		Sweep(dir) // as another process does meanwhile
+		return text("one\n")(w)
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	only(t, path, "one\n")
+}
