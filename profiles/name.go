@@ -6,6 +6,12 @@ import (
 	"unicode/utf8"
 )
 
+// What a name and a note have to be, in words.
+const (
+	WantName = "a name: UTF-8 on one line, without control characters"
+	WantNote = "a note: UTF-8 without control characters"
+)
+
 // IsName tells whether a text can be the name of something, whichever file or flag it
 // comes from: UTF-8 on one line, without characters that steer a terminal or turn the
 // text round (control characters, ends of lines and paragraphs, and the marks of

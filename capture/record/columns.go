@@ -59,20 +59,14 @@ var fieldColumns = table.New(
 	note("note", func(r *FieldReading) *string { return &r.Note }),
 ).Finish(func(r *FieldReading, c *table.Cells) { r.Line = c.Line })
 
-// What a name and a note have to be.
-const (
-	wantName = "a name: UTF-8 on one line, without control characters"
-	wantNote = "a note: UTF-8 without control characters"
-)
-
 // name: of a session, jig, pickup, batch, magnet, string set or wrap.
 func name[T any, S ~string](column string, at func(*T) *S) table.Column[T] {
-	return table.Text(column, at).Checked(profiles.IsName, wantName)
+	return table.Text(column, at).Checked(profiles.IsName, profiles.WantName)
 }
 
 // note: a person's words.
 func note[T any](column string, at func(*T) *string) table.Column[T] {
-	return table.Text(column, at).Checked(profiles.IsNote, wantNote)
+	return table.Text(column, at).Checked(profiles.IsNote, profiles.WantNote)
 }
 
 // The columns of numbers, by what they measure. Their names end in a unit, and their

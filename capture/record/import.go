@@ -212,7 +212,7 @@ func rowOf[T any](m *Import, row *sheet.Row, set map[string]string, t *table.Tab
 	}
 	written := t.Row(&x)
 	if *cell("status") != string(Retracted) { // what was wrong can be taken back
-		if bad := outside(t.Layout, written, row, m.Columns); bad != nil {
+		if bad := sheet.OutsideLimits(t.Layout, written, row, m.Columns); bad != nil {
 			return nil, bad
 		}
 	}

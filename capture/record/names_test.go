@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"evenpole/capture/record/sheet"
 	"evenpole/profiles"
 )
 
@@ -33,7 +34,7 @@ func TestNamesOfTheRecord(t *testing.T) {
 			})
 		}
 		file := "session,operator\ns001,who\ns001," + quoted(name) + "\n"
-		wantPlace(t, "operator", name, func() error { _, err := ReadList(strings.NewReader(file), "r.csv"); return err })
+		wantPlace(t, "operator", name, func() error { _, err := sheet.ReadList(strings.NewReader(file), "r.csv"); return err })
 	}
 }
 

@@ -2,8 +2,8 @@ package record
 
 import (
 	"iter"
-	"slices"
-	"sort"
+
+	"evenpole/capture/record/numbers"
 )
 
 // ID names a reading: what one jig sent in one power-up under one number.
@@ -64,7 +64,7 @@ type powerUp struct{ jig, boot string }
 // powerUpState is what was met of one power-up.
 type powerUpState struct {
 	index int32 // in Standing.order, from 1
-	seen  numbers
+	seen  numbers.Set
 	back  map[uint32]*retracted // by number
 }
 
@@ -126,7 +126,7 @@ func (s *Standing) Stands(id ID) bool {
 	if b := m.back[id.Seq]; b != nil {
 		return b.stands
 	}
-	return m.seen.has(id.Seq)
+	return m.seen.Has(id.Seq)
 }
 
 // NeverStands reports whether a reading was taken back above every row of it, so that
@@ -154,7 +154,7 @@ func (s *Standing) of(p powerUp) *powerUpState {
 func (m *powerUpState) add(seq uint32) bool {
 	b := m.back[seq]
 	if b == nil || b.always {
-		return m.seen.add(seq)
+		return m.seen.Add(seq)
 	}
 	stood := b.stands
 	b.stands = true
@@ -167,7 +167,7 @@ func (m *powerUpState) takeBack(seq uint32) {
 		if m.back == nil {
 			m.back = map[uint32]*retracted{}
 		}
-		b = &retracted{always: !m.seen.has(seq)}
+		b = &retracted{always: !m.seen.Has(seq)}
 		m.back[seq] = b
 	}
 	b.times++
@@ -212,44 +212,4 @@ func Sift[T any, P interface {
 		}
 	}
 	return kept, nil
-}
-
-// numbers is a set of sequence numbers, as runs without gaps in rising order.
-// Readings come numbered one by one, so that there are few runs.
-type numbers []run
-
-type run struct{ first, last uint32 }
-
-// find returns the first run that does not end before n, and whether n is in it.
-func (s numbers) find(n uint32) (i int, in bool) {
-	i = sort.Search(len(s), func(i int) bool { return s[i].last >= n })
-	return i, i < len(s) && s[i].first <= n
-}
-
-func (s numbers) has(n uint32) bool {
-	_, in := s.find(n)
-	return in
-}
-
-// add puts a number in; false when it was in.
-func (s *numbers) add(n uint32) bool {
-	r := *s
-	i, in := r.find(n)
-	if in {
-		return false
-	}
-	follows := i > 0 && r[i-1].last == n-1
-	precedes := i < len(r) && r[i].first == n+1
-	switch {
-	case follows && precedes:
-		r[i-1].last = r[i].last
-		*s = slices.Delete(r, i, i+1)
-	case follows:
-		r[i-1].last = n
-	case precedes:
-		r[i].first = n
-	default:
-		*s = slices.Insert(r, i, run{n, n})
-	}
-	return true
 }

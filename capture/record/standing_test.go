@@ -5,6 +5,8 @@ import (
 	"math/rand/v2"
 	"slices"
 	"testing"
+
+	"evenpole/capture/record/numbers"
 )
 
 // named is a row of reading n with a status.
@@ -130,14 +132,14 @@ func TestStandingAgainstAPlainList(t *testing.T) {
 func TestNumbersAgainstAMap(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))
 	for range 50 {
-		var s numbers
+		var s numbers.Set
 		slow := map[uint32]bool{}
 		for range 200 {
 			n := uint32(rng.IntN(120))
 			if rng.IntN(4) == 0 {
 				n = -n
 			}
-			if s.has(n) != slow[n] || s.add(n) == slow[n] {
+			if s.Has(n) != slow[n] || s.Add(n) == slow[n] {
 				t.Fatalf("number %d: in %v", n, slow[n])
 			}
 			slow[n] = true
@@ -147,9 +149,9 @@ func TestNumbersAgainstAMap(t *testing.T) {
 
 // Memory grows with gaps, not with rows.
 func TestNumbersInOrderAreOneRun(t *testing.T) {
-	var s numbers
+	var s numbers.Set
 	for n := range uint32(10000) {
-		s.add(n + 5)
+		s.Add(n + 5)
 	}
 	if len(s) != 1 {
 		t.Errorf("%d runs: %s", len(s), fmt.Sprint(s[:min(len(s), 3)]))

@@ -42,7 +42,7 @@
 // The files, each of which uses only those before it:
 //
 //   - types.go has the values, takes.go what a reading counts for, columns.go the
-//     columns; list.go reads small lists that people keep beside the record.
+//     columns.
 //   - folder.go names the files of a shop folder; read.go reads them while a writer
 //     may be at work.
 //   - sessions.go has the holds, seal.go says what a seal covers.
@@ -52,14 +52,14 @@
 //   - standing.go says which rows count. about.go has what the rows of both files have
 //     in common; history.go tells a capture what there is already, retract.go takes
 //     readings back, amend.go files a session anew, export.go copies rows out.
-//   - recorded.go finds rows of a person's spreadsheet in the record, limits.go refuses
-//     lengths that no mount may have, import.go adds the rest; the room sheet reads the
-//     spreadsheet.
-//   - finding.go has what can be wrong with a record, sequence.go the numbers that are
-//     missing in it, match.go compares rows with seals, verify.go does all of it;
-//     reseal.go seals a record as it stands.
+//   - recorded.go finds rows of a person's spreadsheet in the record, import.go adds
+//     the rest.
+//   - finding.go has what can be wrong with a record, match.go compares rows with seals,
+//     verify.go does all of it; reseal.go seals a record as it stands.
 //
-// The room table turns values into rows of text and back.
+// The room table turns values into rows of text and back and finds a torn line, sheet
+// reads a person's spreadsheets and lists and refuses lengths that no mount may have,
+// numbers keeps sequence numbers.
 package record
 
 import (

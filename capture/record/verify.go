@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"evenpole/capture/record/disk"
+	"evenpole/capture/record/numbers"
 	"evenpole/capture/record/table"
 )
 
@@ -44,7 +45,7 @@ type AuditedFile struct {
 // Errors: fs.ErrNotExist when there is no record; a *RowError when a file has no
 // header.
 func Verify(dir string, tell func(Finding)) (Audit, error) {
-	v := &verifier{dir: dir, powers: map[powerUp]*sequence{}, cut: map[ID]cutAmendment{}}
+	v := &verifier{dir: dir, powers: map[powerUp]*numbers.Sequence{}, cut: map[ID]cutAmendment{}}
 	v.tell = func(f Finding) {
 		if f.Fault {
 			v.audit.Faults++
@@ -70,7 +71,7 @@ type verifier struct {
 
 	standing Standing
 	repeated []repeatedRow
-	powers   map[powerUp]*sequence
+	powers   map[powerUp]*numbers.Sequence
 	order    []powerUp           // as they come
 	cut      map[ID]cutAmendment // of readings that do not stand again so far
 }
@@ -78,14 +79,14 @@ type verifier struct {
 // cutAmendment is a row that takes a reading back so that it can be filed anew.
 type cutAmendment struct {
 	session string
-	place
+	numbers.Place
 }
 
 // repeatedRow is a row of a reading that stands already.
 type repeatedRow struct {
 	id  ID
 	ref Ref
-	place
+	numbers.Place
 }
 
 // verifyFile reads one file of the record. Its seals are opened first, as the
@@ -186,7 +187,7 @@ func (f *fileVerifier) count(a *about, line int) (anew bool) {
 	if !a.named {
 		return false
 	}
-	at := place{f.path, line}
+	at := numbers.Place{File: f.path, Line: line}
 	if why != Repeated {
 		delete(f.v.cut, a.id)
 	}
@@ -199,17 +200,17 @@ func (f *fileVerifier) count(a *about, line int) (anew bool) {
 	case why == Repeated:
 		f.v.repeated = append(f.v.repeated, repeatedRow{a.id, ref, at})
 	default:
-		f.v.sequence(a.id).add(a.id.Seq, at)
+		f.v.sequence(a.id).Add(a.id.Seq, at)
 	}
 	return ref.before > 0
 }
 
 // sequence finds or adds the numbers of a reading's power-up.
-func (v *verifier) sequence(id ID) *sequence {
+func (v *verifier) sequence(id ID) *numbers.Sequence {
 	p := powerUp{id.Jig, id.Boot}
 	s := v.powers[p]
 	if s == nil {
-		s = &sequence{}
+		s = &numbers.Sequence{}
 		v.powers[p] = s
 		v.order = append(v.order, p)
 	}
@@ -221,24 +222,24 @@ func (v *verifier) sequence(id ID) *sequence {
 func (v *verifier) readings() {
 	for _, r := range v.repeated {
 		if !v.standing.IsTakenBack(r.ref) {
-			v.tell(Finding{r.file, r.line, r.line, Duplicate, true, fmt.Sprintf("reading %d of jig %q, boot %s stands above already: the first one counts", r.id.Seq, r.id.Jig, r.id.Boot)})
+			v.tell(Finding{r.File, r.Line, r.Line, Duplicate, true, fmt.Sprintf("reading %d of jig %q, boot %s stands above already: the first one counts", r.id.Seq, r.id.Jig, r.id.Boot)})
 		}
 	}
 	byPlace := func(a, b ID) int {
 		x, y := v.cut[a], v.cut[b]
-		return cmp.Or(strings.Compare(y.file, x.file), cmp.Compare(x.line, y.line))
+		return cmp.Or(strings.Compare(y.File, x.File), cmp.Compare(x.Line, y.Line))
 	}
 	for _, id := range slices.SortedFunc(maps.Keys(v.cut), byPlace) {
 		c := v.cut[id]
-		v.tell(Finding{c.file, c.line, c.line, Unfinished, false,
+		v.tell(Finding{c.File, c.Line, c.Line, Unfinished, false,
 			fmt.Sprintf("reading %d of jig %q, boot %s was taken back to be filed anew and does not stand again: run 'evenpole record amend --session %s' again", id.Seq, id.Jig, id.Boot, c.session)})
 	}
 	for _, p := range v.order {
 		s := v.powers[p]
-		for i := 1; i < len(s.spans); i++ {
-			a, b := s.spans[i-1], s.spans[i]
-			v.tell(Finding{b.first.file, b.first.line, b.first.line, Gap, false,
-				fmt.Sprintf("%d readings of jig %q, boot %s are not in the record: from %d, after row %d of %s, to %d", b.from-a.to-1, p.jig, p.boot, uint32(a.to+1), a.last.line, filepath.Base(a.last.file), uint32(b.from-1))})
+		for i := 1; i < len(s.Spans); i++ {
+			a, b := s.Spans[i-1], s.Spans[i]
+			v.tell(Finding{b.First.File, b.First.Line, b.First.Line, Gap, false,
+				fmt.Sprintf("%d readings of jig %q, boot %s are not in the record: from %d, after row %d of %s, to %d", b.From-a.To-1, p.jig, p.boot, uint32(a.To+1), a.Last.Line, filepath.Base(a.Last.File), uint32(b.From-1))})
 		}
 	}
 }

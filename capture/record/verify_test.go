@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"evenpole/capture/record/disk"
+	"evenpole/capture/record/numbers"
 	"evenpole/capture/record/table"
 
 	"pgregory.net/rapid"
@@ -345,14 +346,14 @@ func TestVerifyTheSample(t *testing.T) {
 func TestSequence(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))
 	for range 50 {
-		s, slow := sequence{}, map[uint32]bool{}
+		s, slow := numbers.Sequence{}, map[uint32]bool{}
 		from := rng.Uint32()
 		if rng.IntN(2) == 0 {
 			from = -uint32(rng.IntN(40)) // across the wrap
 		}
 		for range 80 {
 			n := from + uint32(rng.IntN(60))
-			if s.add(n, place{}) == slow[n] || s.add(n, place{}) {
+			if s.Add(n, numbers.Place{}) == slow[n] || s.Add(n, numbers.Place{}) {
 				t.Fatalf("number %d: in %v", n, slow[n])
 			}
 			slow[n] = true
@@ -363,8 +364,8 @@ func TestSequence(t *testing.T) {
 				runs++
 			}
 		}
-		if len(s.spans) != runs {
-			t.Errorf("%d spans, expected %d", len(s.spans), runs)
+		if len(s.Spans) != runs {
+			t.Errorf("%d spans, expected %d", len(s.Spans), runs)
 		}
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"strconv"
 
 	"evenpole/capture/record"
+	"evenpole/capture/record/sheet"
 	"evenpole/fit/cell"
 	"evenpole/fit/level"
 )
@@ -34,7 +35,7 @@ func OfSession(rows iter.Seq2[record.Reading, error], jig, session string, sourc
 // source_u_mv, reading_mv and, where channels are read one by one, string. A
 // mistake is a [*record.RowError]; name stands for the file in it.
 func ReadPoints(r io.Reader, name string) ([]Reading, error) {
-	rows, err := record.ReadList(r, name, "source_mv", "source_u_mv", "reading_mv")
+	rows, err := sheet.ReadList(r, name, "source_mv", "source_u_mv", "reading_mv")
 	if err != nil {
 		return nil, err
 	}
@@ -50,7 +51,7 @@ func ReadPoints(r io.Reader, name string) ([]Reading, error) {
 }
 
 // pointOf reads one row.
-func pointOf(row *record.ListRow) (Reading, error) {
+func pointOf(row *sheet.ListRow) (Reading, error) {
 	var wrong error
 	number := func(column string) float64 {
 		v, err := strconv.ParseFloat(row.Cell(column), 64)

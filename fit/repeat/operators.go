@@ -7,7 +7,7 @@ import (
 	"slices"
 	"strings"
 
-	"evenpole/capture/record"
+	"evenpole/capture/record/sheet"
 )
 
 // OperatorsFile is the file of a shop that says who made which session. The record
@@ -30,7 +30,7 @@ type Note struct {
 // sitting and mounting in any order, of which only session is required. A
 // mistake is a [*record.RowError]; name stands for the file in it.
 func ReadOperators(r io.Reader, name string) (Operators, error) {
-	rows, err := record.ReadList(r, name, "session")
+	rows, err := sheet.ReadList(r, name, "session")
 	if err != nil {
 		return nil, err
 	}

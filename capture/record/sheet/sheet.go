@@ -4,7 +4,9 @@
 // [Open] reads the header and finds out which column of the record each one stands
 // for; [Sheet.Next] then gives row after row, with each cell in the unit and the
 // writing of the record as far as it can be understood. Whether the cells
-// are right is for the table of the record's columns to say.
+// are right is for the table of the record's columns to say, but that no length may be
+// one that no mount has: [OutsideLimits], in limits.go. list.go reads small lists that
+// people keep beside the record ([ReadList]).
 package sheet
 
 import (

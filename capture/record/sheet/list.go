@@ -1,4 +1,4 @@
-package record
+package sheet
 
 import (
 	"io"
@@ -44,7 +44,7 @@ func ReadList(r io.Reader, name string, need ...string) ([]ListRow, error) {
 		l.line, _ = c.FieldPos(0)
 		for i, text := range row {
 			if !profiles.IsName(text) {
-				return nil, table.Errorf(name, l.line, head[i], "expected %s, got %q", wantName, text)
+				return nil, table.Errorf(name, l.line, head[i], "expected %s, got %q", profiles.WantName, text)
 			}
 			l.cells[head[i]] = strings.TrimSpace(text)
 		}

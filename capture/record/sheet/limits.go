@@ -1,4 +1,4 @@
-package record
+package sheet
 
 import (
 	"cmp"
@@ -6,7 +6,6 @@ import (
 	"strconv"
 	"strings"
 
-	"evenpole/capture/record/sheet"
 	"evenpole/capture/record/table"
 	"evenpole/profiles"
 )
@@ -14,10 +13,10 @@ import (
 // unitWords are units of length as people say them.
 var unitWords = map[string]string{"mm": "millimetres", "in": "inches", "thou": "thousandths of an inch"}
 
-// outside says which length of a row is outside the limits that mounts have, or cannot
+// OutsideLimits says which length of a row is outside the limits that mounts have, or cannot
 // be beside another one; nil when none is. row is in the record's writing, and from is
 // the row of the spreadsheet that it was made of, whose columns these are.
-func outside(l *table.Layout, row table.Row, from *sheet.Row, columns []sheet.Column) *RowError {
+func OutsideLimits(l *table.Layout, row table.Row, from *Row, columns []Column) *table.RowError {
 	mm := func(column string) (v float64, ok bool) {
 		i, ok := l.Index(column)
 		if !ok {
@@ -48,14 +47,14 @@ func outside(l *table.Layout, row table.Row, from *sheet.Row, columns []sheet.Co
 // outsideLimit is the error of a length outside its limit. text is what the file has,
 // "" where the length is not from the file. It names the unit in which the number would
 // be within.
-func outsideLimit(at table.Place, column string, v float64, text string, columns []sheet.Column, limit profiles.Limit) *RowError {
-	here := sheet.Column{Column: column}
+func outsideLimit(at table.Place, column string, v float64, text string, columns []Column, limit profiles.Limit) *table.RowError {
+	here := Column{Column: column}
 	for _, c := range columns {
 		if c.Column == column {
 			here = c
 		}
 	}
-	units := sheet.Units(column)
+	units := Units(column)
 	unit := units[0]
 	for _, u := range units {
 		if u.Name == here.Unit {
