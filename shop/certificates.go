@@ -121,6 +121,9 @@ func (s *Shop) resistanceBefore(v *verdict.Verdict) (r *verdict.Measured, notice
 	case last.Session != v.Session:
 		return nil, fmt.Sprintf("certificate %d states the coil's resistance, of session %s; this one does not, without --resistance-ohm", last.Certificate, last.Session), nil
 	}
-	return &verdict.Measured{Ohm: last.Resistance.Ohm, Celsius: last.Resistance.Celsius},
-		fmt.Sprintf("the coil's resistance is taken from certificate %d", last.Certificate), nil
+	r = &verdict.Measured{Ohm: last.Resistance.Ohm, Celsius: last.Resistance.Celsius}
+	if err := r.Valid(); err != nil {
+		return nil, "", bad("%s: %w", s.certificate(last.Certificate), err)
+	}
+	return r, fmt.Sprintf("the coil's resistance is taken from certificate %d", last.Certificate), nil
 }

@@ -31,17 +31,20 @@ func (s *Shop) Check(o *profiles.Order, pickup string, opt verdict.Options) (v *
 	}
 	opt.Bench = bench
 	v, err = verdict.Check(book.Apply(s.Readings()), o, pickup, opt)
-	if err == nil && opt.Resistance == nil {
-		var notice string
-		if opt.Resistance, notice, err = s.resistanceBefore(v); notice != "" {
-			notices = append(notices, notice)
-		}
-		if opt.Resistance != nil {
-			v, err = verdict.Check(book.Apply(s.Readings()), o, pickup, opt)
-		}
-	}
 	if err != nil {
 		return nil, notices, as[*verdict.OrderError](as[*verdict.NotChecked](err))
+	}
+	if opt.Resistance == nil {
+		before, notice, err := s.resistanceBefore(v)
+		if err != nil {
+			return nil, notices, err
+		}
+		if notice != "" {
+			notices = append(notices, notice)
+		}
+		if before != nil {
+			v.StateResistance(o, *before)
+		}
 	}
 	if v.Diagnosis != nil {
 		v.Model = model

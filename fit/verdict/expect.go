@@ -8,6 +8,7 @@ import (
 	"evenpole/fit"
 	"evenpole/fit/cell"
 	"evenpole/fit/level"
+	"evenpole/fit/solve"
 	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/stat"
@@ -91,7 +92,7 @@ func (c *check) newExpectation() (x *expectation, lacks string) {
 	if n < 2 {
 		return nil, "a pickup of one string has no balance"
 	}
-	bench := perDB(square(float64(x.model.ResidualSD())) + c.channel()*c.channel())
+	bench := perDB(solve.Square(float64(x.model.ResidualSD())) + c.channel()*c.channel())
 	for i := range n {
 		t := c.session.takes(i)
 		x.heights[i], x.setup.StringHeights[i] = t.row.PoleHeight, t.row.StringHeight

@@ -7,6 +7,7 @@ import (
 	"evenpole/fit"
 	"evenpole/fit/cell"
 	"evenpole/fit/level"
+	"evenpole/fit/solve"
 	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
@@ -86,7 +87,7 @@ func (x *expectation) prepare() {
 	// Fields explain at most half of the variance from pole to pole (our assumption).
 	// When scatter of fields would make more than that half, the excess stays in the
 	// levels as variance that fields do not explain.
-	unexplained := max(0, square(exponent*sd)-square(x.poleSD())/2)
+	unexplained := max(0, solve.Square(exponent*sd)-solve.Square(x.poleSD())/2)
 	for i := range n {
 		for j := i; j < n; j++ {
 			x.cov.SetSym(i, j, modelCov.At(i, j)+sharedLevelSD*sharedLevelSD)
@@ -98,7 +99,7 @@ func (x *expectation) prepare() {
 		x.residuals[i] = x.levels[i] - x.expected[i]
 		if z, ok := x.probe.deviation(i); ok {
 			x.residuals[n+i] = z
-			x.cov.SetSym(i, i, x.cov.At(i, i)+unexplained+square(exponentSE*z))
+			x.cov.SetSym(i, i, x.cov.At(i, i)+unexplained+solve.Square(exponentSE*z))
 		} else {
 			x.exclude(n + i)
 		}
@@ -108,8 +109,6 @@ func (x *expectation) prepare() {
 	}
 	x.nullLikelihood = x.likelihood(nil, nil, 0)
 }
-
-func square(v float64) float64 { return v * v }
 
 // exclude takes a level or a field that was not measured out of the comparison.
 func (x *expectation) exclude(k int) {

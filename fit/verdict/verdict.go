@@ -93,26 +93,27 @@ func Check(rows iter.Seq2[record.Reading, error], o *profiles.Order, pickup stri
 	c.ask()
 	c.remedies()
 	if opt.Resistance != nil {
-		c.resist(*opt.Resistance)
+		c.v.StateResistance(o, *opt.Resistance)
 	}
 	return c.v, nil
 }
 
-// resist puts a coil's resistance beside the order's.
-func (c *check) resist(m Measured) {
+// StateResistance adds a coil's resistance, compared with the order's. The answer, which
+// is on the balance, stays.
+func (v *Verdict) StateResistance(o *profiles.Order, m Measured) {
 	unknown := level.Figure(math.NaN())
 	r := &Resistance{Ohm: m.Ohm, Celsius: m.Celsius, At20: m.At20(), Target: unknown, Off: unknown, Tolerance: unknown}
-	c.v.Resistance = r
-	c.note("resistance is put at 20 °C by %.3g %% a degree, as of annealed copper (IEC 60028)", 100*copperPerK)
-	if c.order.Resistance == 0 {
+	v.Resistance = r
+	v.Notes = append(v.Notes, fmt.Sprintf("resistance is put at 20 °C by %.3g %% a degree, as of annealed copper (IEC 60028)", 100*copperPerK))
+	if o.Resistance == 0 {
 		return
 	}
-	r.Target = level.Figure(c.order.Resistance)
-	r.Off = level.Figure(100 * (r.At20/c.order.Resistance - 1))
-	if c.order.ResistanceTolerance > 0 {
-		r.Tolerance = level.Figure(c.order.ResistanceTolerance)
+	r.Target = level.Figure(o.Resistance)
+	r.Off = level.Figure(100 * (r.At20/o.Resistance - 1))
+	if o.ResistanceTolerance > 0 {
+		r.Tolerance = level.Figure(o.ResistanceTolerance)
 	}
 	if !r.Within() {
-		c.warn("the coil has %.0f ohm at 20 °C, %+.1f %% off the %.0f ohm ordered, and +- %g %% is allowed: fewer or more turns, another wire, or a short between turns", r.At20, float64(r.Off), c.order.Resistance, c.order.ResistanceTolerance)
+		v.Warnings = append(v.Warnings, fmt.Sprintf("the coil has %.0f ohm at 20 °C, %+.1f %% off the %.0f ohm ordered, and +- %g %% is allowed: fewer or more turns, another wire, or a short between turns", r.At20, float64(r.Off), o.Resistance, o.ResistanceTolerance))
 	}
 }
