@@ -72,7 +72,7 @@ func (s *Shop) Cells() (*cell.Data, error) { return CellsOf([]string{s.folder.Re
 
 // CellsOrNone is Cells; there are none where there is no record yet.
 func (s *Shop) CellsOrNone() (*cell.Data, error) {
-	if s.folder == "" || missing(s.folder.ReadingsFile()) {
+	if s.folder == "" || Missing(s.folder.ReadingsFile()) {
 		return &cell.Data{}, nil
 	}
 	return s.Cells()
@@ -87,7 +87,7 @@ func CellsOf(files []string, fieldsFile string) (*cell.Data, error) {
 		return nil, err
 	}
 	beside := folderOf(files[0])
-	if fieldsFile == "" && !missing(beside.fieldsFile()) {
+	if fieldsFile == "" && !Missing(beside.fieldsFile()) {
 		fieldsFile = beside.fieldsFile()
 	}
 	if fieldsFile != "" {

@@ -68,7 +68,7 @@ func (s *Shop) expected() (*verdict.Bench, string, error) {
 		return nil, "", err
 	}
 	b := &verdict.Bench{Model: fit.Handbook(profiles.Travel), Sets: lib.Sets()}
-	if file := s.folder.fieldsFile(); !missing(file) {
+	if file := s.folder.fieldsFile(); !Missing(file) {
 		b.Fields = fieldRows(file)
 	}
 	fieldsAlone := &verdict.Bench{Fields: b.Fields}

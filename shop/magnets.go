@@ -19,7 +19,7 @@ func (s *Shop) FieldRecord(file string) (*batch.Record, error) {
 		if err := s.Require(); err != nil {
 			return nil, err
 		}
-		if file = s.folder.fieldsFile(); missing(file) {
+		if file = s.folder.fieldsFile(); Missing(file) {
 			return nil, bad("the shop %s has %w", s.Dir(), ErrNoFields)
 		}
 	}

@@ -48,7 +48,7 @@ type Shop struct {
 
 // Open returns the shop in a folder, which may be empty but must be there.
 func Open(dir string) (*Shop, error) {
-	if missing(dir) {
+	if Missing(dir) {
 		return nil, bad("shop %s: no such folder", dir)
 	}
 	return &Shop{time.Now, folder(dir)}, nil
@@ -65,7 +65,7 @@ func Find(start string) (s *Shop, ok bool) {
 
 // HasRecord reports whether a folder has readings or field readings.
 func HasRecord(dir string) bool {
-	return !missing(folder(dir).ReadingsFile()) || !missing(folder(dir).fieldsFile())
+	return !Missing(folder(dir).ReadingsFile()) || !Missing(folder(dir).fieldsFile())
 }
 
 // Dir is the shop's folder; "" for no shop.
@@ -149,8 +149,8 @@ func rows[T any](path string, of func(io.Reader, string) iter.Seq2[T, error]) it
 	}
 }
 
-// missing reports whether a file is not there.
-func missing(path string) bool {
+// Missing reports whether a file is not there.
+func Missing(path string) bool {
 	_, err := os.Stat(path)
 	return errors.Is(err, fs.ErrNotExist)
 }

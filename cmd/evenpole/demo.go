@@ -104,7 +104,7 @@ func runDemo(ctx context.Context, e *env, o demoOptions) error {
 // freshFolder makes the shop's folder, which must not have been there.
 func freshFolder(name string) (string, error) {
 	if name != "" {
-		if !missing(name) {
+		if !shop.Missing(name) {
 			return "", badInput("%s is there already: the demo wants a fresh folder", name)
 		}
 		return name, os.MkdirAll(name, 0o777)

@@ -71,7 +71,7 @@ func runFit(e *env, o fitOptions) error {
 		o.readings = []string{s.ReadingsFile()}
 	}
 	switch {
-	case o.out != "" && !missing(o.out):
+	case o.out != "" && !shop.Missing(o.out):
 		return withHint(badInput("%s is there already: a model file never changes", o.out), "choose another name")
 	case o.use && (o.out != "" || !inShop):
 		return badInput("--use makes a shop's model current: it wants a shop, and no --out")

@@ -14,6 +14,8 @@ import (
 	"strings"
 	"testing"
 
+	"evenpole/shop"
+
 	"github.com/rogpeppe/go-internal/testscript"
 )
 
@@ -232,7 +234,7 @@ func cmdScant(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	model := args[0] + ".json"
 	switch status := exitOf(ts, []string{"evenpole", "fit", "--readings", args[0], "--out", model}); {
-	case status == exitInput && missing(ts.MkAbs(model)):
+	case status == exitInput && shop.Missing(ts.MkAbs(model)):
 		return
 	case status != exitDone:
 		ts.Fatalf("exit status %d", status)

@@ -2,8 +2,6 @@ package main
 
 import (
 	"cmp"
-	"errors"
-	"io/fs"
 	"os"
 
 	"evenpole/shop"
@@ -35,17 +33,11 @@ func (e *env) theShop() (*shop.Shop, error) {
 // shopToBe is the shop that a capture adds to, and its folder, which becomes a shop
 // with its first reading.
 func (e *env) shopToBe() (s *shop.Shop, dir string, err error) {
-	if e.shop != "" && missing(e.shop) {
+	if e.shop != "" && shop.Missing(e.shop) {
 		return &shop.Shop{}, e.shop, nil
 	}
 	if s, err = e.shopHere(); err != nil {
 		return nil, "", err
 	}
 	return s, cmp.Or(s.Dir(), "."), nil
-}
-
-// missing reports whether a file is not there.
-func missing(path string) bool {
-	_, err := os.Stat(path)
-	return errors.Is(err, fs.ErrNotExist)
 }
