@@ -3,6 +3,7 @@ package fit
 import (
 	"fmt"
 	"maps"
+	"math"
 	"slices"
 
 	"evenpole/fit/cell"
@@ -14,9 +15,8 @@ import (
 )
 
 const (
-	falloffRounds = 14
-	remlRounds    = 4  // from one estimate of the scatter to the next
-	fewCells      = 12 // with fewer, the scatter is not estimated
+	falloffRounds = 100 // at most
+	fewCells      = 12  // with fewer, the scatter is not estimated
 )
 
 // fitFalloff fits the curve and the scatter of its effects in turn: the curve is
@@ -59,18 +59,24 @@ func fitFalloff(d *cell.Data, given []float64) (*Falloff, error) {
 	return f, nil
 }
 
-// startSD is the standard deviation of cells about the curve, ln v, while no effects
-// are told apart.
-const startSD = 0.15
+// The start of a fit.
+const (
+	startSD    = 0.15 // of cells about the curve, ln v, while no effects are told apart
+	startCells = 600  // as many cells, of all of the record, say where to start
+)
 
 // startTheta finds the parameters of a model without effects: damped steps lead from
 // the priors to where the data are, so that the undamped steps of iterate converge.
 func (f *Falloff) startTheta(m *solve.Mixed, cells []cell.Cell, sites []*curve.Site) error {
-	n := len(cells)
-	p := &solve.Nonlinear{M: n + f.Size(), N: f.Size(),
+	var some []int
+	for i := 0; i < len(cells); i += startStride(len(cells)) {
+		some = append(some, i)
+	}
+	n := len(some)
+	p := &solve.Nonlinear{M: n + f.Size(), N: f.Size(), Rough: true,
 		Residual: func(dst, th []float64) {
-			for i, s := range sites {
-				dst[i] = m.Weight[i] * (f.Predict(th, s, 0) - cells[i].Mean) / startSD
+			for x, i := range some {
+				dst[x] = m.Weight[i] * (f.Predict(th, sites[i], 0) - cells[i].Mean) / startSD
 			}
 			for j, prior := range m.Prior {
 				dst[n+j] = (th[j] - prior.Mean) / prior.SD
@@ -78,9 +84,9 @@ func (f *Falloff) startTheta(m *solve.Mixed, cells []cell.Cell, sites []*curve.S
 		},
 		Jacobian: func(dst *mat.Dense, th []float64) {
 			dst.Zero()
-			for i, s := range sites {
-				row := dst.RawRowView(i)
-				f.Gradient(row, th, s, 0)
+			for x, i := range some {
+				row := dst.RawRowView(x)
+				f.Gradient(row, th, sites[i], 0)
 				floats.Scale(m.Weight[i]/startSD, row)
 			}
 			for j, prior := range m.Prior {
@@ -99,51 +105,113 @@ func (f *Falloff) startTheta(m *solve.Mixed, cells []cell.Cell, sites []*curve.S
 	return nil
 }
 
-// iterate solves for the parameters and, where f has none, for the standard deviations.
+// startStride leads to startCells of so many. It has no factor in common with the number
+// of strings of a pickup, so that it meets all of them.
+func startStride(cells int) int {
+	n := (cells + startCells - 1) / startCells
+	for n > 1 && (n%2 == 0 || n%3 == 0 || n%5 == 0 || n%7 == 0) {
+		n++
+	}
+	return n
+}
+
+// start finds where the search begins: of a large record in some of its pickups.
+func (f *Falloff) start(m *solve.Mixed, cells []cell.Cell, sites []*curve.Site) (sds []float64, err error) {
+	if some := fewPickups(cells); len(some) < len(cells)/2 && f.Theta == nil {
+		g := &Falloff{Curve: f.Curve, SDs: f.SDs, FieldSD: f.FieldSD, PoleFields: f.PoleFields, rough: true}
+		if _, err := g.iterate(g.mixedModel(some), some, g.sitesOf(some)); err != nil {
+			return nil, err
+		}
+		f.Theta = g.Theta
+		return g.SDs, nil
+	}
+	if f.Theta == nil {
+		if err := f.startTheta(m, cells, sites); err != nil {
+			return nil, err
+		}
+	}
+	if f.SDs != nil {
+		return f.SDs, nil
+	}
+	sds = []float64{curve.ResidualPrior.SD}
+	for _, t := range m.Terms {
+		sds = append(sds, t.Spread.SD)
+	}
+	return sds, nil
+}
+
+// fewPickups is the cells of as many pickups, spread over the record, as say roughly what
+// all say.
+func fewPickups(cells []cell.Cell) []cell.Cell {
+	const pickups, enough = 16, 2500
+	g := byPickup(cells)
+	stride := max(1, min(g.n/pickups, len(cells)/enough))
+	var out []cell.Cell
+	for i := range cells {
+		if g.of[i]%stride == stride/2 {
+			out = append(out, cells[i])
+		}
+	}
+	return out
+}
+
+// iterate solves for the parameters and, where f has none, for the standard deviations:
+// in each round the curve is made linear at the last estimates and cells are weighed by
+// what it left of them, until nothing moves any more.
 func (f *Falloff) iterate(m *solve.Mixed, cells []cell.Cell, sites []*curve.Site) (*solve.MixedFit, error) {
-	if err := f.startTheta(m, cells, sites); err != nil {
+	estimated := f.SDs == nil
+	sds, err := f.start(m, cells, sites)
+	if err != nil {
 		return nil, err
 	}
-	sds := f.SDs
-	if sds == nil {
-		sds = []float64{curve.ResidualPrior.SD}
-		for _, t := range m.Terms {
-			sds = append(sds, t.Spread.SD)
-		}
-	}
 	lift := make([]float64, len(cells))
-	var fit *solve.MixedFit
-	for round := 1; round <= falloffRounds; round++ {
+	rest, sdsMoved := f.rest(len(cells)), math.Inf(1)
+	for round := 1; ; round++ {
 		f.linearise(m, cells, sites, lift)
-		var err error
-		if f.SDs == nil && round%remlRounds == 0 {
-			if fit, err = m.Fit(); err == nil {
-				sds = sdsOf(fit)
-			}
-		} else {
-			fit, err = m.At(sds[0], sds[1:])
-		}
+		fit, next, err := stepOrSolve(m, sds, estimated && sdsMoved >= rest)
 		if err != nil {
 			return nil, err
 		}
+		sdsMoved = furthest(sds, next)
+		moved := max(furthest(f.Theta, fit.Beta), sdsMoved)
 		copy(f.Theta, fit.Beta)
 		for i := range lift {
 			lift[i] = fit.U[curve.MountingEffect][m.Terms[curve.MountingEffect].Level[i]][0]
 			m.Weight[i] = huberWeight(m, fit, sds[0], cells, i)
 		}
+		sds = next
+		if moved < rest || round == falloffRounds {
+			f.SDs = sds
+			return fit, nil
+		}
 	}
-	f.SDs = sds
-	return fit, nil
 }
 
-// sdsOf lists a fit's standard deviations: the residual one, then each effect's.
-func sdsOf(fit *solve.MixedFit) []float64 {
-	sds := []float64{fit.Sigma}
-	for k := range fit.Factor {
-		sds = append(sds, fit.SD(k, 0))
+// rest is by how much a round may move estimates and be the last. Of a large record it is
+// some 0.0001 dB, far below what its readings tell.
+func (f *Falloff) rest(cells int) float64 {
+	switch {
+	case f.rough:
+		return 1e-3
+	case cells > 5000:
+		return 1e-5
 	}
-	return sds
+	return 5e-8
 }
+
+// stepOrSolve solves a model at given standard deviations, and says which are better
+// where they are to be estimated.
+func stepOrSolve(m *solve.Mixed, sds []float64, estimated bool) (fit *solve.MixedFit, next []float64, err error) {
+	if !estimated {
+		fit, err = m.At(sds[0], sds[1:])
+		return fit, sds, err
+	}
+	fit, sigma, rest, err := m.Step(sds[0], sds[1:])
+	return fit, append([]float64{sigma}, rest...), err
+}
+
+// furthest is the largest difference between the entries of two lists.
+func furthest(a, b []float64) float64 { return floats.Distance(a, b, math.Inf(1)) }
 
 // keepOffsets keeps the effects of strings and slots, which help to predict cells of
 // another pickup under the same strings at the same bench, and of batches, which help

@@ -49,9 +49,7 @@ func diagnoseFalloff(f *fit.Falloff, d *cell.Data) (*Diagnosis, error) {
 	if err != nil {
 		return nil, err
 	}
-	if out.Effects, err = effects(p); err != nil {
-		return nil, err
-	}
+	out.Effects = effects(p)
 	return out, out.leaveOut(f, d, func(m fit.Model, cells []cell.Cell) []float64 {
 		return unseenHalf(m.(*fit.Falloff), d.Cells, cells)
 	})

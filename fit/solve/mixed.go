@@ -31,6 +31,8 @@ type Mixed struct {
 	Terms  []Term
 	Group  []int // group of each observation, from 0; nil = one group
 	Rough  bool  // standard deviations to two digits or three will do
+
+	lay *layout
 }
 
 // Normal is a normal prior; SD 0 says that there is none.
