@@ -30,7 +30,8 @@ type Falloff struct {
 	Remarks     []string           `json:"notes"` // see Notes
 	Offsets     map[string]float64 `json:"known"` // ln v: effects of the strings, slots and batches of the record, by their keys
 
-	rough bool // three digits will do
+	rough  bool           // three digits will do
+	fitted *falloffLeaver // what it was fitted to; nil for a model from a file
 }
 
 // AsFalloff is a model as a falloff model. One of another kind cannot tell causes

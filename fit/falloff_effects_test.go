@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"context"
 	"math"
 	"slices"
 	"testing"
@@ -15,7 +16,7 @@ import (
 func sampleModes(t *testing.T) *CellEffects {
 	t.Helper()
 	d := celltest.Sample(t)
-	f, err := fitFalloff(d, nil)
+	f, err := fitFalloff(context.Background(), d, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

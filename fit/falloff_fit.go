@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"context"
 	"fmt"
 	"maps"
 	"math"
@@ -20,15 +21,16 @@ const (
 )
 
 // fitFalloff fits the curve and the scatter of its effects in turn: the curve is
-// made linear at the last estimates, the linear mixed model solved. given are
-// standard deviations to keep; nil estimates them.
-func fitFalloff(d *cell.Data, given []float64) (*Falloff, error) {
+// made linear at the last estimates, the linear mixed model solved. given is a model
+// whose standard deviations are kept, and near whose parameters the search begins; nil
+// estimates all.
+func fitFalloff(ctx context.Context, d *cell.Data, given *Falloff) (*Falloff, error) {
 	if len(d.Cells) == 0 {
 		return nil, &CannotFitError{fmt.Sprintf("no good take among %d readings", d.Readings), "capture a pickup first"}
 	}
 	excite, cells, note := cell.OneExcite(d.Cells)
 	f := &Falloff{
-		Curve: curve.Curve{Excite: excite}, Range: rangeOf(cells), SDs: given,
+		Curve: curve.Curve{Excite: excite}, Range: rangeOf(cells),
 		Magnets: d.Magnets, FieldSD: d.FieldSD, PoleFields: knowPoleFields(cells),
 	}
 	if note != "" {
@@ -39,16 +41,28 @@ func fitFalloff(d *cell.Data, given []float64) (*Falloff, error) {
 	f.Remarks = append(f.Remarks, notes...)
 	sites := f.sitesOf(cells)
 	f.Wraps = curve.WrapsOf(sites)
+	if given != nil {
+		f.SDs = given.SDs
+		if slices.Equal(f.Wraps, given.Wraps) && f.Excite == given.Excite {
+			f.Theta = slices.Clone(given.Theta)
+		}
+	}
 	if f.SDs == nil && len(cells) < fewCells {
 		f.SDs = handbookSDs()
 		f.Remarks = append(f.Remarks, fmt.Sprintf("%s of %s: how far poles, strings and mountings differ is taken from the handbook, and most else with it; capture other pickups and string sets",
 			counted(len(cells), "cell"), counted(len(d.Pickups()), "pickup")))
 	}
 	m := f.mixedModel(cells)
-	fit, err := f.iterate(m, cells, sites)
+	it, err := f.iterate(ctx, m, cells, sites)
 	if err != nil {
 		return nil, fmt.Errorf("falloff: %w", err)
 	}
+	solved, err := it.solve()
+	if err != nil {
+		return nil, fmt.Errorf("falloff: %w", err)
+	}
+	fit := solved.Fit()
+	f.fitted = &falloffLeaver{f: f, cells: cells, sites: sites, mixed: m, solved: solved, lift: it.lift}
 	f.Cov = solve.Rows(fit.Cov, 1)
 	for _, u := range fit.U {
 		f.LevelCounts = append(f.LevelCounts, len(u))
@@ -116,10 +130,10 @@ func startStride(cells int) int {
 }
 
 // start finds where the search begins: of a large record in some of its pickups.
-func (f *Falloff) start(m *solve.Mixed, cells []cell.Cell, sites []*curve.Site) (sds []float64, err error) {
+func (f *Falloff) start(ctx context.Context, m *solve.Mixed, cells []cell.Cell, sites []*curve.Site) (sds []float64, err error) {
 	if some := fewPickups(cells); len(some) < len(cells)/2 && f.Theta == nil {
 		g := &Falloff{Curve: f.Curve, SDs: f.SDs, FieldSD: f.FieldSD, PoleFields: f.PoleFields, rough: true}
-		if _, err := g.iterate(g.mixedModel(some), some, g.sitesOf(some)); err != nil {
+		if _, err := g.iterate(ctx, g.mixedModel(some), some, g.sitesOf(some)); err != nil {
 			return nil, err
 		}
 		f.Theta = g.Theta
@@ -155,36 +169,74 @@ func fewPickups(cells []cell.Cell) []cell.Cell {
 	return out
 }
 
-// iterate solves for the parameters and, where f has none, for the standard deviations:
-// in each round the curve is made linear at the last estimates and cells are weighed by
-// what it left of them, until nothing moves any more.
-func (f *Falloff) iterate(m *solve.Mixed, cells []cell.Cell, sites []*curve.Site) (*solve.MixedFit, error) {
+// iteration is the search for a falloff model's parameters.
+type iteration struct {
+	f     *Falloff
+	m     *solve.Mixed
+	cells []cell.Cell
+	sites []*curve.Site
+	lift  []float64        // of each cell's strings: how much higher they lie than was said, mm
+	skip  func(i int) bool // cells that have no weight; nil = none
+}
+
+// iterate solves for the parameters and, where f has none, for the standard deviations.
+func (f *Falloff) iterate(ctx context.Context, m *solve.Mixed, cells []cell.Cell, sites []*curve.Site) (*iteration, error) {
 	estimated := f.SDs == nil
-	sds, err := f.start(m, cells, sites)
+	sds, err := f.start(ctx, m, cells, sites)
 	if err != nil {
 		return nil, err
 	}
-	lift := make([]float64, len(cells))
-	rest, sdsMoved := f.rest(len(cells)), math.Inf(1)
+	it := &iteration{f: f, m: m, cells: cells, sites: sites, lift: make([]float64, len(cells))}
+	_, f.SDs, err = it.run(ctx, sds, estimated, f.rest(len(cells)))
+	return it, err
+}
+
+// run solves for the parameters, and for better standard deviations than sds where these
+// are to be estimated: in each round the curve is made linear at the last estimates and
+// cells are weighed by what it left of them, until nothing moves by more than rest. It
+// returns the last solution.
+func (it *iteration) run(ctx context.Context, sds []float64, estimated bool, rest float64) (*solve.MixedFit, []float64, error) {
+	f, m := it.f, it.m
+	sdsMoved := math.Inf(1)
 	for round := 1; ; round++ {
-		f.linearise(m, cells, sites, lift)
+		if err := ctx.Err(); err != nil {
+			return nil, nil, err
+		}
+		f.linearise(m, it.cells, it.sites, it.lift)
 		fit, next, err := stepOrSolve(m, sds, estimated && sdsMoved >= rest)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		sdsMoved = furthest(sds, next)
 		moved := max(furthest(f.Theta, fit.Beta), sdsMoved)
 		copy(f.Theta, fit.Beta)
-		for i := range lift {
-			lift[i] = fit.U[curve.MountingEffect][m.Terms[curve.MountingEffect].Level[i]][0]
-			m.Weight[i] = huberWeight(m, fit, sds[0], cells, i)
-		}
+		it.reweigh(fit, sds[0])
 		sds = next
 		if moved < rest || round == falloffRounds {
-			f.SDs = sds
-			return fit, nil
+			return fit, sds, nil
 		}
 	}
+}
+
+// reweigh takes over what a round says of mountings, and weighs the cells by what it left
+// of them.
+func (it *iteration) reweigh(fit *solve.MixedFit, sigma float64) {
+	mountings := it.m.Terms[curve.MountingEffect].Level
+	solve.InParallel(len(it.cells), func(from, to int) {
+		for i := from; i < to; i++ {
+			it.lift[i] = fit.U[curve.MountingEffect][mountings[i]][0]
+			it.m.Weight[i] = 0
+			if it.skip == nil || !it.skip(i) {
+				it.m.Weight[i] = huberWeight(it.m, fit, sigma, it.cells, i)
+			}
+		}
+	})
+}
+
+// solve solves the model once more where the search has ended.
+func (it *iteration) solve() (*solve.Solved, error) {
+	it.f.linearise(it.m, it.cells, it.sites, it.lift)
+	return it.m.Solve(it.f.SDs[0], it.f.SDs[1:])
 }
 
 // rest is by how much a round may move estimates and be the last. Of a large record it is
@@ -219,8 +271,12 @@ func furthest(a, b []float64) float64 { return floats.Distance(a, b, math.Inf(1)
 func (f *Falloff) keepOffsets(m *solve.Mixed, fit *solve.MixedFit, cells []cell.Cell) {
 	f.Offsets = map[string]float64{}
 	for _, k := range []int{curve.BatchEffect, curve.StringEffect, curve.SlotEffect} {
-		for i := range cells {
-			f.Offsets[curve.Effects[k].Key(&cells[i])] = fit.U[k][m.Terms[k].Level[i]][0]
+		kept := make([]bool, len(fit.U[k]))
+		for i, l := range m.Terms[k].Level {
+			if !kept[l] {
+				f.Offsets[curve.Effects[k].Key(&cells[i])] = fit.U[k][l][0]
+				kept[l] = true
+			}
 		}
 	}
 }

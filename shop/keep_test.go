@@ -1,6 +1,7 @@
 package shop
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -30,7 +31,7 @@ func sampleFit(t *testing.T, early bool, kind string) (*fit.Result, *cell.Data) 
 	if err != nil {
 		t.Fatal(err)
 	}
-	r, err := fit.Best(d, nil, kind)
+	r, err := fit.Best(context.Background(), d, nil, kind)
 	if err != nil {
 		t.Fatal(err)
 	}

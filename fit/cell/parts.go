@@ -90,10 +90,13 @@ func (d *Data) SetNames() []string {
 // Trusted are the cells that no mistake is thought to touch; all of them where
 // none is left.
 func Trusted(cells []Cell) []Cell {
+	if !anyCell(cells, (*Cell).Suspected) {
+		return cells
+	}
 	var out []Cell
-	for _, c := range cells {
-		if !c.Suspected() {
-			out = append(out, c)
+	for i := range cells {
+		if !cells[i].Suspected() {
+			out = append(out, cells[i])
 		}
 	}
 	if out == nil {
@@ -102,17 +105,30 @@ func Trusted(cells []Cell) []Cell {
 	return out
 }
 
+// anyCell reports whether some cell is so, and copies none.
+func anyCell(cells []Cell, so func(*Cell) bool) bool {
+	for i := range cells {
+		if so(&cells[i]) {
+			return true
+		}
+	}
+	return false
+}
+
 // OneExcite returns the kind of excitation that most cells have, those cells,
 // and a note on the others, "" when there are none.
 func OneExcite(cells []Cell) (excite profiles.Excitation, kept []Cell, note string) {
 	count := map[profiles.Excitation]int{}
-	for _, c := range cells {
-		count[c.Excite]++
+	for i := range cells {
+		count[cells[i].Excite]++
 	}
 	for e, n := range count {
 		if most := count[excite]; n > most || n == most && e < excite {
 			excite = e
 		}
+	}
+	if len(count) < 2 {
+		return excite, cells, ""
 	}
 	kept = slices.DeleteFunc(slices.Clone(cells), func(c Cell) bool { return c.Excite != excite })
 	if n := len(cells) - len(kept); n > 0 {
@@ -124,7 +140,8 @@ func OneExcite(cells []Cell) (excite profiles.Excitation, kept []Cell, note stri
 // LastStrings is the highest string number of each pickup.
 func LastStrings(cells []Cell) map[string]int {
 	last := map[string]int{}
-	for _, c := range cells {
+	for i := range cells {
+		c := &cells[i]
 		last[c.Pickup] = max(last[c.Pickup], c.String)
 	}
 	return last

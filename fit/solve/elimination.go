@@ -36,6 +36,17 @@ func (lay *layout) cutIntoChunks() {
 	}
 }
 
+// withOwnChunks is the layout with memory of its own, to solve at the same time as
+// another.
+func (lay *layout) withOwnChunks() *layout {
+	own := *lay
+	own.chunks = nil
+	for _, c := range lay.chunks {
+		own.chunks = append(own.chunks, &sum{first: c.first, last: c.last})
+	}
+	return &own
+}
+
 // eliminated is what is kept of a group's unknowns but the leaves, once they are
 // eliminated: the rows of the factorised equations, to find them when the shared ones
 // are known.
@@ -228,7 +239,7 @@ func (b *block) eliminateUnknown(j int) bool {
 func (s *solution) substitute() {
 	s.own = make([][]float64, len(s.sizes))
 	s.residual = make([]float64, len(s.Y))
-	inParallel(len(s.chunks), func(c int) {
+	InParallelEach(len(s.chunks), func(c int) {
 		var rows []row
 		for g := s.chunks[c].first; g < s.chunks[c].last; g++ {
 			s.own[g] = make([]float64, s.sizes[g])

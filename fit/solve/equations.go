@@ -143,7 +143,7 @@ func (p Spread) penalty(sd float64) float64 {
 // returns the log determinant of the equations' matrix.
 func (s *solution) eliminate() (logdet float64, err error) {
 	s.groups = make([]eliminated, len(s.sizes))
-	inParallel(len(s.chunks), func(c int) { s.chunks[c].addGroups(s) })
+	InParallelEach(len(s.chunks), func(c int) { s.chunks[c].addGroups(s) })
 	s.total = s.sharedEquations()
 	for _, c := range s.chunks {
 		if !c.definite {

@@ -15,7 +15,7 @@ import (
 func (s *solution) gradient() []float64 {
 	cov := dense(s.shared.inverse(max(s.nShared, 1)))
 	parts := make([][]float64, len(s.chunks))
-	inParallel(len(s.chunks), func(c int) {
+	InParallelEach(len(s.chunks), func(c int) {
 		w := inverseWork{s: s, shared: cov, grad: make([]float64, s.width())}
 		for g := s.chunks[c].first; g < s.chunks[c].last; g++ {
 			w.addGroup(g)

@@ -105,7 +105,7 @@ func (s *solution) workingVariate(k int) []float64 {
 func (s *solution) project(fs [][]float64) [][]float64 {
 	rights := make([][][]float64, len(s.sizes)) // of each group's unknowns but leaves, by list
 	parts := make([][][]float64, len(s.chunks))
-	inParallel(len(s.chunks), func(c int) {
+	InParallelEach(len(s.chunks), func(c int) {
 		var l leaf
 		var r row
 		sums := newLists(len(fs), len(s.b))
@@ -122,7 +122,7 @@ func (s *solution) project(fs [][]float64) [][]float64 {
 		}
 		shared[j] = s.shared.solve(total)
 	}
-	inParallel(len(s.chunks), func(c int) {
+	InParallelEach(len(s.chunks), func(c int) {
 		var rows []row
 		for g := s.chunks[c].first; g < s.chunks[c].last; g++ {
 			rows = s.substituteGroup(g, rows, fs, rights[g], shared, out, nil)

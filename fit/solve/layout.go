@@ -85,6 +85,40 @@ func (m *Mixed) layOut() (*layout, error) {
 	return lay, nil
 }
 
+// Copy is the same model with observations, fixed effects, covariates and weights of its
+// own.
+func (m *Mixed) Copy() *Mixed {
+	out := *m
+	out.Y, out.Weight, out.Known = slices.Clone(m.Y), slices.Clone(m.Weight), slices.Clone(m.Known)
+	if m.X != nil {
+		out.X = mat.DenseCopyOf(m.X)
+	}
+	out.Terms = slices.Clone(m.Terms)
+	for k := range out.Terms {
+		out.Terms[k].Z = copyRows(m.Terms[k].Z)
+	}
+	if m.lay != nil {
+		out.lay = m.lay.withOwnChunks()
+		out.lay.Mixed = &out
+	}
+	return &out
+}
+
+// copyRows copies covariates into one block of memory.
+func copyRows(z [][]float64) [][]float64 {
+	if len(z) == 0 {
+		return nil
+	}
+	n := len(z[0])
+	all := make([]float64, len(z)*n)
+	out := make([][]float64, len(z))
+	for i := range z {
+		out[i] = all[i*n : (i+1)*n : (i+1)*n]
+		copy(out[i], z[i])
+	}
+	return out
+}
+
 // check refuses rows that do not match the observations.
 func (m *Mixed) check() error {
 	n := len(m.Y)

@@ -13,6 +13,15 @@ func (m *Mixed) Solve(sigma float64, sds []float64) (*Solved, error) {
 	return &Solved{s}, nil
 }
 
+// Fit is the whole solution.
+func (s *Solved) Fit() *MixedFit { return s.s.result() }
+
+// Observations are the first observation of a group and the one behind its last, of a
+// model whose groups stand one behind the other.
+func (s *Solved) Observations(group int) (first, last int) {
+	return s.s.begin[group], s.s.begin[group+1]
+}
+
 // Shared are estimates of the unknowns that all groups share: Beta, and the modes of the
 // terms that are not local.
 type Shared struct {
@@ -43,9 +52,10 @@ func (s *Solved) WithoutGroup(group int) (*Shared, error) {
 }
 
 // Without is what the observations say that skip returns false for, at these standard
-// deviations. It costs as much as solving the model.
+// deviations. It costs as much as solving the model. It may be called from several
+// goroutines.
 func (s *Solved) Without(skip func(i int) bool) (*Shared, error) {
-	out := &solution{layout: s.s.layout, sigma: s.s.sigma, factors: s.s.factors}
+	out := &solution{layout: s.s.layout.withOwnChunks(), sigma: s.s.sigma, factors: s.s.factors}
 	out.weigh(skip)
 	if _, err := out.eliminate(); err != nil {
 		return nil, err

@@ -5,8 +5,9 @@ import (
 	"sync"
 )
 
-// inParallel does n things, as many at once as there are processors.
-func inParallel(n int, do func(i int)) {
+// InParallelEach does n things that do not depend on each other, as many at once as
+// there are processors.
+func InParallelEach(n int, do func(i int)) {
 	if n == 1 {
 		do(0)
 		return
@@ -36,5 +37,5 @@ func InParallel(n int, do func(from, to int)) {
 		do(0, n)
 		return
 	}
-	inParallel(parts, func(i int) { do(i*part, min(n, (i+1)*part)) })
+	InParallelEach(parts, func(i int) { do(i*part, min(n, (i+1)*part)) })
 }
