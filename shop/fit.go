@@ -20,7 +20,7 @@ type Fitting struct {
 // Best fits the kind of model that predicts best. It returns the cells as well,
 // which Keep wants. It ends with the context's error when that is done.
 func (f *Fitting) Best(ctx context.Context) (*fit.Result, *cell.Data, error) {
-	data, err := CellsOf(f.Files, f.Fields)
+	data, err := CellsOf(ctx, f.Files, f.Fields)
 	if err != nil {
 		return nil, nil, err
 	}

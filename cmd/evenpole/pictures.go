@@ -64,7 +64,7 @@ func runPictures(ctx context.Context, e *env, o picturesOptions) error {
 	if len(files) == 0 {
 		files = []string{s.ReadingsFile()}
 	}
-	data, err := shop.CellsOf(files, "")
+	data, err := shop.CellsOf(ctx, files, "")
 	if err != nil {
 		return err
 	}
