@@ -158,19 +158,21 @@ func (g *gatherer) leaveOut(reason string, file, line int) {
 // passOver counts a row that is no take, and notes with which cell it stands.
 func (g *gatherer) passOver(r *record.Reading, reason string) {
 	g.leaveOut(reason, g.file, r.Line)
-	if o := g.otherOf(r); o != nil {
-		o.rows = addLine(o.rows, g.file, r.Line)
+	if at, _ := g.find(r); at >= 0 {
+		p := &g.spots[at]
+		p.others = addLine(p.others, g.file, r.Line)
 	}
 }
 
 func (g *gatherer) addTake(r *record.Reading, ref record.Ref, why record.Reason) {
-	c, fault := g.cellOf(r)
+	at, fault := g.find(r)
 	if fault != "" {
 		g.leaveOut(fault, g.file, r.Line)
 	}
-	if c == nil {
+	if at < 0 {
 		return
 	}
+	c := g.cellOf(r, at)
 	c.rows = addLine(c.rows, g.file, r.Line)
 	y, reason := levelOf(r, why)
 	if reason == "" && c.good == mostTakes {

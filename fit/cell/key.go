@@ -13,28 +13,21 @@ import (
 type mounting struct {
 	pickup, session, set string
 	wrap                 profiles.Wrap
-	mode                 record.Mode
-	excite               profiles.Excitation
 }
 
-// mountingOf is that of a row; a pickup without a name has the one given.
-func mountingOf(r *record.Reading, unnamed string) mounting {
-	m := mounting{pickup: r.Pickup, session: r.Session, set: r.StringSet, mode: cmp.Or(r.Mode, record.Pluck), excite: r.Excite}
-	if m.pickup == "" {
-		m.pickup = unnamed
-	}
-	if m.mode == record.Drive {
-		m.excite = profiles.Drive
-	}
-	_, m.wrap = gaugeAndWrap(r)
-	return m
+// how is how takes were made.
+type how struct {
+	mode   record.Mode
+	excite profiles.Excitation
 }
 
-// anyExcitation is the mounting without the excitation: rows that are no takes do
-// not say.
-func (m mounting) anyExcitation() mounting {
-	m.mode, m.excite = "", ""
-	return m
+// howOf is that of the take of a row.
+func howOf(r *record.Reading) how {
+	h := how{cmp.Or(r.Mode, record.Pluck), r.Excite}
+	if h.mode == record.Drive {
+		h.excite = profiles.Drive
+	}
+	return h
 }
 
 // gaugeAndWrap fills in what a row may leave out: a string of unnamed wrap
@@ -56,30 +49,22 @@ func gaugeAndWrap(r *record.Reading) (gauge float64, wrap profiles.Wrap) {
 	return 0, named
 }
 
-// key is what tells cells apart. It holds no pointers, as a record has many.
+// key is what tells places apart: a string over a pole in one session. It holds no
+// pointers, as a record has many.
 type key struct {
-	mounting, string                      int32 // mounting: in a workshop's list
+	mounting, string                      int32 // mounting: in a store's list
 	core, gauge, poleHeight, stringHeight float64
 }
 
-// keyOf is that of a row of a mounting.
-func keyOf(r *record.Reading, mounting int32) key {
-	k := key{mounting: mounting, string: int32(r.String), core: r.Core, poleHeight: r.PoleHeight, stringHeight: r.StringHeight}
-	k.gauge, _ = gaugeAndWrap(r)
-	return k
-}
-
-// fault says why there can be no such cell; "" when there can.
+// fault says why there can be no cell there; "" when there can.
 func (k *key) fault() string {
 	return fault(int(k.string), k.core, k.gauge, k.poleHeight, k.stringHeight)
 }
 
-// told is what a row tells of its cell.
+// told is what a row tells of its place.
 type told struct {
 	pickup, session, set                  string
 	wrap                                  profiles.Wrap
-	mode                                  record.Mode
-	excite                                profiles.Excitation
 	string                                int
 	core, gauge, poleHeight, stringHeight uint64 // bits, as NaN is told, too
 }
@@ -88,10 +73,10 @@ type told struct {
 func (t *told) by(r *record.Reading) bool {
 	return t.string == r.String && t.core == math.Float64bits(r.Core) && t.gauge == math.Float64bits(r.Gauge) &&
 		t.poleHeight == math.Float64bits(r.PoleHeight) && t.stringHeight == math.Float64bits(r.StringHeight) &&
-		t.session == r.Session && t.pickup == r.Pickup && t.set == r.StringSet && t.wrap == r.Wrap && t.mode == r.Mode && t.excite == r.Excite
+		t.session == r.Session && t.pickup == r.Pickup && t.set == r.StringSet && t.wrap == r.Wrap
 }
 
 func toldBy(r *record.Reading) told {
-	return told{r.Pickup, r.Session, r.StringSet, r.Wrap, r.Mode, r.Excite, r.String,
+	return told{r.Pickup, r.Session, r.StringSet, r.Wrap, r.String,
 		math.Float64bits(r.Core), math.Float64bits(r.Gauge), math.Float64bits(r.PoleHeight), math.Float64bits(r.StringHeight)}
 }

@@ -12,9 +12,20 @@ import (
 // for a while: some 20 MB of them.
 const mostOpen = 1 << 18
 
+// spot is a string over a pole in one session, in the making: its cells, of which there
+// are more than one where takes were made in more than one way, and its rows that are no
+// takes, which do not say how takes are made.
+type spot struct {
+	key
+	others []Span
+	cell   int32 // the newest of its cells; -1 for none
+}
+
 // making is a cell in the making.
 type making struct {
-	key
+	spot  int32
+	how   int32 // in store.hows
+	older int32 // cell of the same spot; -1 for none
 	rows  []Span
 	takes []take
 	good  int // takes that came, at most mostTakes
@@ -44,89 +55,67 @@ type store struct {
 	came     int // takes
 
 	mountings ids[mounting]
+	hows      ids[how]
 	batches   ids[string]
+	spots     []spot
+	at        map[key]int32 // in spots
 	cells     []making
 	open      []int32 // in cells
-	index     map[key]int32
-	others    []otherRows
-	otherAt   map[key]int32
-	take      rowCell // that of the last take
-	other     rowCell // that of the last row that is no take
 	spare     [][]take
-}
 
-// otherRows are the rows of a cell that are no takes.
-type otherRows struct{ rows []Span }
-
-// rowCell is where rows belong that tell the same.
-type rowCell struct {
-	told
+	here  told // where the last row belongs
 	known bool
-	at    int32 // in store.cells or store.others; -1 for nowhere
+	spot  int32 // of the last row; -1 for none
 	fault string
 }
 
 func newStore(mostOpen int) store {
-	s := store{mostOpen: mostOpen, index: map[key]int32{}, otherAt: map[key]int32{}}
+	s := store{mostOpen: mostOpen, at: map[key]int32{}}
 	s.batches.of("")
 	return s
 }
 
 // begin begins a file.
-func (s *store) begin(file int, unnamed string) {
-	s.file, s.unnamed, s.take.known, s.other.known = file, unnamed, false, false
-}
+func (s *store) begin(file int, unnamed string) { s.file, s.unnamed, s.known = file, unnamed, false }
 
-// cellOf finds or adds the cell of a take, and says why there can be none: it is nil when
-// the row lacks what tells cells apart.
-func (s *store) cellOf(r *record.Reading) (c *making, fault string) {
-	if !s.take.known || !s.take.by(r) {
-		m := mountingOf(r, s.unnamed)
-		k := keyOf(r, s.mountings.of(m))
-		s.take = rowCell{told: toldBy(r), known: true, at: -1, fault: k.fault()}
-		if s.take.fault != lacksCell {
-			s.take.at = s.find(k)
-		}
+// find finds or adds the spot of a row, and says why there can be no cell: there is no
+// spot when the row lacks what tells spots apart.
+func (s *store) find(r *record.Reading) (at int32, fault string) {
+	if s.known && s.here.by(r) {
+		return s.spot, s.fault
 	}
-	if s.take.at < 0 {
-		return nil, s.take.fault
+	gauge, wrap := gaugeAndWrap(r)
+	m := mounting{r.Pickup, r.Session, r.StringSet, wrap}
+	if m.pickup == "" {
+		m.pickup = s.unnamed
 	}
-	return &s.cells[s.take.at], s.take.fault
-}
-
-// find finds or adds a cell.
-func (s *store) find(k key) int32 {
-	at, ok := s.index[k]
+	k := key{s.mountings.of(m), int32(r.String), r.Core, gauge, r.PoleHeight, r.StringHeight}
+	s.here, s.known, s.spot, s.fault = toldBy(r), true, -1, k.fault()
+	if s.fault == lacksCell {
+		return -1, s.fault
+	}
+	at, ok := s.at[k]
 	if !ok {
-		at = int32(len(s.cells))
-		s.index[k] = at
-		s.cells = append(s.cells, making{key: k})
-		s.open = append(s.open, at)
+		at = int32(len(s.spots))
+		s.at[k] = at
+		s.spots = append(s.spots, spot{key: k, cell: -1})
 	}
-	return at
+	s.spot = at
+	return at, s.fault
 }
 
-// otherOf finds or adds the rows that stand with the cell of a row and are no takes; nil
-// when the row lacks what tells cells apart.
-func (s *store) otherOf(r *record.Reading) *otherRows {
-	if !s.other.known || !s.other.by(r) {
-		m := mountingOf(r, s.unnamed).anyExcitation()
-		k := keyOf(r, s.mountings.of(m))
-		s.other = rowCell{told: toldBy(r), known: true, at: -1}
-		if k.fault() != lacksCell {
-			at, ok := s.otherAt[k]
-			if !ok {
-				at = int32(len(s.others))
-				s.otherAt[k] = at
-				s.others = append(s.others, otherRows{})
-			}
-			s.other.at = at
+// cellOf finds or adds the cell of a take at a spot.
+func (s *store) cellOf(r *record.Reading, at int32) *making {
+	p, h := &s.spots[at], s.hows.of(howOf(r))
+	for i := p.cell; i >= 0; i = s.cells[i].older {
+		if s.cells[i].how == h {
+			return &s.cells[i]
 		}
 	}
-	if s.other.at < 0 {
-		return nil
-	}
-	return &s.others[s.other.at]
+	s.cells = append(s.cells, making{spot: at, how: h, older: p.cell})
+	p.cell = int32(len(s.cells) - 1)
+	s.open = append(s.open, p.cell)
+	return &s.cells[p.cell]
 }
 
 // keep keeps a good take of a cell.
@@ -144,7 +133,11 @@ func (s *store) keep(c *making, r *record.Reading, y float64, ref record.Ref) {
 
 // keepMissed keeps a take of a cell that was missed, when its file is read again.
 func (s *store) keepMissed(r *record.Reading, y float64, ref record.Ref) {
-	if c, _ := s.cellOf(r); c != nil && c.stage == missed && len(c.takes) < mostTakes {
+	at, _ := s.find(r)
+	if at < 0 {
+		return
+	}
+	if c := s.cellOf(r, at); c.stage == missed && len(c.takes) < mostTakes {
 		s.add(c, r, y, ref)
 	}
 }
@@ -243,7 +236,7 @@ func (s *store) finish(standing *record.Standing, lost func(lostTake)) (cells, i
 	s.spare = nil
 	for i := range s.cells {
 		c := &s.cells[i]
-		possible := c.fault() == ""
+		possible := s.spots[c.spot].key.fault() == ""
 		switch {
 		case c.sum.takes > 0 && possible:
 			good = append(good, int32(i))
@@ -268,14 +261,15 @@ func (s *store) sorted(list []int32) []Cell {
 	rank := s.mountings.ranks(func(a, b mounting) int {
 		return cmp.Or(strings.Compare(a.pickup, b.pickup), strings.Compare(a.session, b.session))
 	})
-	slices.SortFunc(list, func(i, k int32) int { return s.compare(&s.cells[i].key, &s.cells[k].key, rank) })
+	slices.SortFunc(list, func(i, k int32) int { return s.compare(&s.cells[i], &s.cells[k], rank) })
 	out := make([]Cell, len(list))
 	onAllCores(len(list), func(_ *sums, i int) { out[i] = s.cell(&s.cells[list[i]]) })
 	return out
 }
 
-// compare orders keys; rank is that of pickups and sessions.
-func (s *store) compare(a, b *key, rank []int32) int {
+// compare orders cells; rank is that of pickups and sessions.
+func (s *store) compare(c, d *making, rank []int32) int {
+	a, b := &s.spots[c.spot].key, &s.spots[d.spot].key
 	if x, y := rank[a.mounting], rank[b.mounting]; x != y {
 		return int(x - y)
 	}
@@ -283,26 +277,22 @@ func (s *store) compare(a, b *key, rank []int32) int {
 		return int(a.string - b.string)
 	}
 	x, y := &s.mountings.list[a.mounting], &s.mountings.list[b.mounting]
+	h, i := s.hows.list[c.how], s.hows.list[d.how]
 	return cmp.Or(
 		strings.Compare(x.set, y.set), cmp.Compare(a.core, b.core), cmp.Compare(a.gauge, b.gauge), cmp.Compare(x.wrap, y.wrap),
 		cmp.Compare(a.poleHeight, b.poleHeight), cmp.Compare(a.stringHeight, b.stringHeight),
-		cmp.Compare(x.mode, y.mode), cmp.Compare(x.excite, y.excite),
+		cmp.Compare(h.mode, i.mode), cmp.Compare(h.excite, i.excite),
 	)
 }
 
 // cell is a cell that is summed up. It may be called on many at once.
 func (s *store) cell(c *making) Cell {
-	m := s.mountings.list[c.mounting]
-	other := c.key
-	var ok bool
-	if other.mounting, ok = s.mountings.at[m.anyExcitation()]; ok {
-		if at, ok := s.otherAt[other]; ok {
-			c.sum.stats.Others = s.others[at].rows
-		}
-	}
+	p, h := &s.spots[c.spot], s.hows.list[c.how]
+	m := &s.mountings.list[p.mounting]
+	c.sum.stats.Others = p.others
 	return Cell{
-		Pickup: m.pickup, Session: m.session, String: int(c.string), Set: m.set, Core: c.core, Gauge: c.gauge, Wrap: m.wrap,
-		PoleHeight: c.poleHeight, StringHeight: c.stringHeight, Mode: m.mode, Excite: m.excite,
+		Pickup: m.pickup, Session: m.session, String: int(p.string), Set: m.set, Core: p.core, Gauge: p.gauge, Wrap: m.wrap,
+		PoleHeight: p.poleHeight, StringHeight: p.stringHeight, Mode: h.mode, Excite: h.excite,
 		Batch: s.batches.list[c.sum.batch], Takes: c.sum.takes, Mean: c.sum.mean, SD: c.sum.sd, Freq: c.sum.freq,
 		First: c.sum.first, Rows: c.rows, Weight: 1, TakeStats: c.sum.stats,
 	}

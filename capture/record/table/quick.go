@@ -2,7 +2,10 @@ package table
 
 import (
 	"bytes"
+	"encoding/binary"
 	"io"
+	"math/bits"
+	"slices"
 )
 
 // quickReader reads rows of blocks into values, each the same as the plain reader's. Two
@@ -13,30 +16,24 @@ import (
 type quickReader[T any] struct {
 	table *Table[T]
 	plain *Reader
-	cells []quickCell // by column of the file
+	to    []int // the column of the table of each column of the file; -1 for none
 	words words
+
+	above []byte // the row above; nil when its cells are not those of x
+	ends  []int  // where its cells end, with the comma or line end
 
 	x     *T     // the row at hand
 	row   *Cells // likewise
 	inner int    // line ends within its quotes
 }
 
-// quickCell is a cell of the row above.
-type quickCell struct {
-	text  []byte // with its quotes
-	known bool   // the value at hand is that of the text
-	to    int    // column of the table; -1 for none
-}
-
 // newQuickReader reads rows of the file of which plain has read the header.
 func newQuickReader[T any](t *Table[T], plain *Reader) *quickReader[T] {
 	q := &quickReader[T]{table: t, plain: plain, words: words{}, x: new(T)}
-	for range plain.Header {
-		q.cells = append(q.cells, quickCell{to: -1})
-	}
+	q.to, q.ends = slices.Repeat([]int{-1}, len(plain.Header)), make([]int, len(plain.Header))
 	for to, from := range plain.from {
 		if from >= 0 {
-			q.cells[from].to = to
+			q.to[from] = to
 		}
 	}
 	*q.x = t.blank
@@ -64,7 +61,7 @@ type wrongRow struct {
 // read reads a block, up to a row from which the plain reader has to go on.
 func (q *quickReader[T]) read(b *batch[T]) {
 	b.values, b.wrong, b.odd = b.values[:0], b.wrong[:0], -1
-	q.forget()
+	q.above = nil
 	for at := 0; at < len(b.text); {
 		text := b.text[at:]
 		if n := blankLine(text); n > 0 {
@@ -79,9 +76,12 @@ func (q *quickReader[T]) read(b *batch[T]) {
 		}
 		if good {
 			b.values = append(b.values, *q.x)
+			q.above = text[:n]
 		} else {
-			q.forget()
 			b.addPlain(q.table, q.plain.goOn(bytes.NewReader(text[:n]), b.line))
+		}
+		if !good || q.inner > 0 { // whose lines have to be counted again in the next row
+			q.above = nil
 		}
 		at += n
 		b.line += 1 + q.inner
@@ -95,13 +95,6 @@ func (b *batch[T]) addPlain(t *Table[T], rows *Reader) {
 		b.wrong = append(b.wrong, wrongRow{len(b.values), err})
 	}
 	b.values = append(b.values, x)
-}
-
-// forget makes it read every cell of the next row.
-func (q *quickReader[T]) forget() {
-	for i := range q.cells {
-		q.cells[i].known = false
-	}
 }
 
 // blankLine is the length of the line at the beginning of a text if it is blank, else 0.
@@ -125,50 +118,75 @@ func tooLarge(row []byte) bool {
 // when the plain reader has to go on from here. good is false when a cell is wrong.
 func (q *quickReader[T]) readRow(text []byte, line int) (n int, good bool) {
 	good, q.inner = true, 0
-	last := len(q.cells) - 1
-	for i := range q.cells {
-		c := &q.cells[i]
-		end := n + len(c.text)
-		if c.known && i < last && end < len(text) && text[end] == ',' && string(text[n:end]) == string(c.text) {
-			n = end + 1
-			continue
+	from := 0 // where the cell at hand begins in the row above
+	for i := 0; ; i++ {
+		if q.above != nil {
+			i, from, n = q.skip(text, i, from, n)
+		}
+		if i == len(q.to) {
+			return n, good && q.finish(line)
 		}
 		raw, size := cellOf(text[n:])
-		if size == 0 || (text[n+size-1] == '\n') != (i == last) {
+		if size == 0 || (text[n+size-1] == '\n') != (i == len(q.to)-1) {
 			return 0, false // quotes astray, or another number of cells
 		}
+		good = good && q.set(q.to[i], raw)
+		if raw = text[n : n+size]; raw[0] == '"' {
+			q.inner += bytes.Count(raw[:size-1], []byte("\n"))
+		}
 		n += size
-		if len(raw) > 0 && raw[0] == '"' {
-			q.inner += bytes.Count(raw, []byte("\n"))
-		}
-		if good && !(c.known && string(raw) == string(c.text)) {
-			good = q.set(c, raw)
-		}
+		from, q.ends[i] = q.ends[i], n
 	}
-	return n, good && q.finish(line)
+}
+
+// skip goes over the cells, from one on, that are those of the row above.
+func (q *quickReader[T]) skip(text []byte, i, from, n int) (int, int, int) {
+	same, shift := from+commonPrefix(text[n:], q.above[from:]), n-from
+	for i < len(q.ends) && q.ends[i] <= same {
+		from = q.ends[i]
+		q.ends[i] += shift
+		i++
+	}
+	return i, from, from + shift
+}
+
+// commonPrefix is how many bytes two texts have in common at their beginning.
+func commonPrefix(a, b []byte) (n int) {
+	for len(a) >= n+8 && len(b) >= n+8 {
+		if x := binary.LittleEndian.Uint64(a[n:]) ^ binary.LittleEndian.Uint64(b[n:]); x != 0 {
+			return n + bits.TrailingZeros64(x)/8
+		}
+		n += 8
+	}
+	for n < len(a) && n < len(b) && a[n] == b[n] {
+		n++
+	}
+	return n
 }
 
 // cellOf returns the cell at the beginning of a text, with its quotes, and its size with
 // the comma or line end after it; 0 where quotes are astray.
 func cellOf(text []byte) (raw []byte, size int) {
 	end := 0
-	if text[0] == '"' {
+	inQuotes := text[0] == '"'
+	if inQuotes {
 		end = closingQuote(text) + 1
 	}
-	for end < len(text) {
-		switch c := text[end]; {
+	for ; end < len(text); end++ {
+		c := text[end]
+		if c > ',' && !inQuotes { // most of them
+			continue
+		}
+		switch {
 		case c == ',':
 			return text[:end], end + 1
 		case c == '\n' && end > 0 && text[end-1] == '\r':
 			return text[:end-1], end + 1
 		case c == '\n':
 			return text[:end], end + 1
-		case c == '"':
-			return nil, 0
-		case text[0] == '"' && !bytes.HasPrefix(text[end:], []byte("\r\n")):
+		case c == '"' || inQuotes && !bytes.HasPrefix(text[end:], []byte("\r\n")):
 			return nil, 0
 		}
-		end++
 	}
 	return nil, 0
 }
@@ -188,23 +206,21 @@ func closingQuote(text []byte) int {
 	return len(text)
 }
 
-// set reads a cell; false when it is wrong.
-func (q *quickReader[T]) set(c *quickCell, raw []byte) bool {
-	c.text, c.known = raw, true
+// set reads a cell into a column of the table; false when it is wrong.
+func (q *quickReader[T]) set(to int, raw []byte) bool {
+	if to < 0 {
+		return true
+	}
 	value := raw
 	if len(raw) > 0 && raw[0] == '"' {
 		value = withoutQuotes(raw)
-		c.known = bytes.IndexByte(raw, '\n') < 0 // so that lines are counted in the row below, too
 	}
-	if c.to < 0 {
-		return true
-	}
-	column := &q.table.columns[c.to]
+	column := &q.table.columns[to]
 	if column.quick != nil && len(value) > 0 && column.quick(q.x, value) {
 		return true
 	}
 	cell := &q.row.cell
-	cell.Text, cell.column, cell.err = q.words.of(value), q.table.Names[c.to], nil
+	cell.Text, cell.column, cell.err = q.words.of(value), q.table.Names[to], nil
 	column.set(q.x, cell)
 	return cell.err == nil
 }
