@@ -63,7 +63,7 @@ func readModel(path string) (*fit.Result, error) {
 // one.
 func (s *Shop) CurrentModel() (string, error) {
 	path := s.folder.current()
-	text, err := os.ReadFile(path)
+	text, err := disk.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return "", bad("the shop %s has %w", s.Dir(), ErrNoModel)
 	}

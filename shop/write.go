@@ -45,7 +45,7 @@ func says(path string, write func(io.Writer) error) (same bool, err error) {
 	if info, err := os.Lstat(path); err != nil || !info.Mode().IsRegular() {
 		return false, nil
 	}
-	f, err := os.Open(path)
+	f, err := disk.Open(path)
 	if err != nil {
 		return false, nil
 	}
@@ -121,7 +121,7 @@ func appendRow(path string, header, row []string) error {
 
 // missingStart is what has to come before the next row of a CSV file.
 func missingStart(path string, header []string) ([]byte, error) {
-	before, err := os.ReadFile(path)
+	before, err := disk.ReadFile(path)
 	switch {
 	case errors.Is(err, fs.ErrNotExist), err == nil && len(before) == 0:
 		var b bytes.Buffer

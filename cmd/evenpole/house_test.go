@@ -19,7 +19,7 @@ var mayImport = map[string][]string{
 	"jig":         {},
 	"jig/sim":     {"jig", "fit/field"},
 	"jig/jigtest": {},
-	"profiles":    {},
+	"profiles":    {"capture/record/disk"},
 
 	"capture/record/disk":    {},
 	"capture/record/table":   {},
@@ -34,7 +34,7 @@ var mayImport = map[string][]string{
 	"fit/cell":    {"capture/record", "profiles", "fit/field", "fit/level", "fit/solve"},
 	"fit/curve":   {"profiles", "fit/cell", "fit/level", "fit/solve"},
 	"fit/screen":  {"profiles", "fit/cell", "fit/curve", "fit/level", "fit/solve"},
-	"fit":         {"profiles", "fit/cell", "fit/curve", "fit/level", "fit/solve"},
+	"fit":         {"profiles", "capture/record/disk", "fit/cell", "fit/curve", "fit/level", "fit/solve"},
 	"fit/explain": {"profiles", "fit", "fit/cell", "fit/curve", "fit/level", "fit/solve"},
 	"fit/next":    {"profiles", "fit", "fit/cell", "fit/curve", "fit/level", "fit/solve"},
 
@@ -43,7 +43,7 @@ var mayImport = map[string][]string{
 	"fit/batch":   {"capture/record", "fit", "fit/cell", "fit/field", "fit/level", "fit/solve"},
 	"fit/repeat":  {"capture/record", "capture/record/sheet", "fit", "fit/cell", "fit/level", "fit/solve"},
 	"fit/drift":   {"capture/record", "fit", "fit/cell", "fit/level"},
-	"fit/gain":    {"capture/record", "capture/record/sheet", "fit", "fit/cell", "fit/level", "fit/solve"},
+	"fit/gain":    {"capture/record", "capture/record/disk", "capture/record/sheet", "fit", "fit/cell", "fit/level", "fit/solve"},
 
 	"report": {"profiles", "fit", "fit/batch", "fit/drift", "fit/explain", "fit/level", "fit/plan", "fit/verdict"},
 	"shop": {"profiles", "capture/record", "capture/record/disk", "fit", "fit/batch", "fit/cell", "fit/drift", "fit/explain", "fit/field", "fit/gain",

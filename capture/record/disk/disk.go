@@ -2,7 +2,8 @@
 // second writer out, and tells what endangers a folder. It knows nothing of what is
 // in them.
 //
-//   - regular.go: files are opened that are plain files; links are not followed.
+//   - regular.go: files are opened that are plain files, so that nothing waits for the other
+//     end of a pipe; what is written to is no link. What the shell hands over is read.
 //   - files.go: a file that only grows; folders.
 //   - hold.go: the end of the program waits for what is being written.
 //   - whole.go: a file that is written whole, or not at all.
