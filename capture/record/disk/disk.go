@@ -4,6 +4,7 @@
 //
 //   - regular.go: files are opened that are plain files, so that nothing waits for the other
 //     end of a pipe; what is written to is no link. What the shell hands over is read.
+//   - again.go: what is read more than once, though it may come through a pipe.
 //   - files.go: a file that only grows; folders.
 //   - hold.go: the end of the program waits for what is being written.
 //   - whole.go: a file that is written whole, or not at all.
