@@ -115,6 +115,11 @@ func (s *Shop) UseModel(name, why string) (before string, err error) {
 	if _, err := s.ReadModel(name); err != nil {
 		return "", err
 	}
+	release, err := disk.TakeTurn(s.folder.modelsLock())
+	if err != nil {
+		return "", err
+	}
+	defer release()
 	before, _ = s.CurrentModel() // one that cannot be used is replaced
 	if before == name {
 		return before, nil

@@ -10,6 +10,7 @@
 //   - whole.go: a file that is written whole, or not at all.
 //   - inplace.go: a file that counts as synced only while its path leads to it.
 //   - lock.go: the one process that may write in a folder.
+//   - turn.go: processes that wait for one another.
 //   - place.go: network drives and synchronised folders.
 //
 // A file is synced as far as the system goes: on macOS down to the medium, on
