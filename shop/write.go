@@ -3,7 +3,6 @@ package shop
 import (
 	"bufio"
 	"bytes"
-	"encoding/csv"
 	"errors"
 	"io"
 	"io/fs"
@@ -11,6 +10,7 @@ import (
 	"path/filepath"
 
 	"evenpole/capture/record/disk"
+	"evenpole/capture/record/table"
 )
 
 // WriteFile writes a paper, a table or a picture where the user wants it, whole or not
@@ -104,7 +104,7 @@ func appendRow(path string, header, row []string) error {
 	}
 	var b bytes.Buffer
 	b.Write(start)
-	if err := csv.NewWriter(&b).WriteAll([][]string{row}); err != nil {
+	if err := table.WriteLines(&b, true, row); err != nil {
 		return err
 	}
 	defer disk.Hold()()
@@ -125,7 +125,7 @@ func missingStart(path string, header []string) ([]byte, error) {
 	switch {
 	case errors.Is(err, fs.ErrNotExist), err == nil && len(before) == 0:
 		var b bytes.Buffer
-		err := csv.NewWriter(&b).WriteAll([][]string{header})
+		err := table.WriteLines(&b, true, header)
 		return b.Bytes(), err
 	case err != nil:
 		return nil, err

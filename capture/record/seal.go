@@ -25,7 +25,8 @@ import (
 //
 //	NAME=LENGTH:VALUE and LF, LENGTH in bytes
 //
-// of the columns that this program knows. A value has no spaces round it, and LF
+// of the columns that this program knows. A value is what the cell says, without the
+// apostrophe before what would be a formula (table.Guarded). It has no spaces round it, and LF
 // for its line ends; in a column with a unit, the zeros that end the decimals
 // are left out, and the point after them; a status of ok is left out. So a row
 // has the same digest when columns are added or moved, or when a spreadsheet writes

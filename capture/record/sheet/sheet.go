@@ -250,7 +250,7 @@ func (s *Sheet) Next() (*Row, error) {
 		return nil, err
 	}
 	for i, text := range cells {
-		s.cell(row, i, strings.TrimSpace(text))
+		s.cell(row, i, strings.TrimSpace(table.Plain(text)))
 	}
 	row.line, _ = s.csv.FieldPos(0)
 	return row, nil
