@@ -34,6 +34,9 @@ import (
 // (nothing for the first), row, digest and remark, with LF after each: it shows
 // whether the seals themselves were altered.
 //
+// For other programs that check seals, testdata/seals has this in full, with vectors that
+// another program worked out.
+//
 // A row is written and synced, then sealed. What a crash left without a seal is
 // sealed by the next writer when it opens the record, with a remark.
 type seal struct {
