@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"path/filepath"
 
 	"evenpole/capture/record/disk"
@@ -59,7 +58,7 @@ func (f folder) certificates() ([]*verdict.Verdict, error) {
 	}
 	var all []*verdict.Verdict
 	for _, file := range files {
-		document, err := os.ReadFile(file)
+		document, err := disk.ReadFile(file)
 		if err != nil {
 			return nil, err
 		}
