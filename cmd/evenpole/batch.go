@@ -38,8 +38,8 @@ func newBatchCmd(e *env) *cobra.Command {
 		Use:   "batch [--batch NAME] [--set-size N]",
 		Short: "Characterise a magnet batch, and match magnets into sets",
 		Long: `Says of a batch of loose magnets how strong it is and how much it varies, with the
-probe's own scatter taken off; which magnets are not like the others or the wrong
-way round; whether strength drifts along the box; how it compares with the other
+probe's own scatter taken off; which magnets are not like the others, the wrong way
+round, or (below a fifth of the usual field) demagnetised; whether strength drifts along the box; how it compares with the other
 batches of the record; and, with limits, whether to accept it, to reject it, or to
 measure more. With --set-size it sorts the magnets into matched sets.
 

@@ -42,7 +42,8 @@ allows, the likeliest cause is named, with the reading that would tell: a weak o
 reversed magnet, a pole or string height, two poles or strings swapped, another
 string, a tilted mounting. Field readings of the pickup's poles (capture --field
 all) tell of its magnets: one pole with the other side up than all others is out of
-tolerance, whatever its balance.
+tolerance, whatever its balance. A field below a fifth of the other poles' is a magnet
+that is demagnetised, or none, and tells no side.
 
 A coil's resistance is worked out for 20 degrees Celsius, for copper wire; it is
 no part of the verdict. A figure that looks like kilohm is asked about.
