@@ -21,7 +21,8 @@ type checkOptions struct {
 	out      string
 	paper    string
 	mounting float64 // dB; 0 = the usual
-	ohm      float64 // 0 = not measured
+	ohm      float64
+	measured bool // --resistance-ohm was given
 	celsius  float64
 }
 
@@ -46,7 +47,8 @@ tolerance, whatever its balance. A field below a fifth of the other poles' is a 
 that is demagnetised, or none, and tells no side.
 
 A coil's resistance is worked out for 20 degrees Celsius, for copper wire; it is
-no part of the verdict. A figure that looks like kilohm is asked about.
+no part of the verdict. A figure that looks like kilohm is refused, and one near 0 is
+said to be a short.
 
 The certificate is written into the shop's certificates as one HTML page and as a
 PDF. It is numbered and never replaced: when a pickup is checked again and the check
@@ -57,7 +59,10 @@ from the certificate before when the session is the same.
 
 Exit status: 0 conforms; 3 out of tolerance; 4 cannot tell yet.`,
 		Args: cobra.NoArgs,
-		RunE: func(*cobra.Command, []string) error { return runCheck(e, o) },
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			o.measured = cmd.Flags().Changed("resistance-ohm")
+			return runCheck(e, o)
+		},
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.order, "order", "", "order `file`")
@@ -87,7 +92,7 @@ func runCheck(e *env, o checkOptions) error {
 		return badInput("mounting-db: expected more than 0, got %g", o.mounting)
 	}
 	opt := verdict.Options{Mounting: o.mounting}
-	if o.ohm != 0 {
+	if o.measured {
 		opt.Resistance = &verdict.Measured{Ohm: o.ohm, Celsius: o.celsius}
 		if err := opt.Resistance.Valid(); err != nil {
 			return &inputError{err}
