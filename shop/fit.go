@@ -1,6 +1,7 @@
 package shop
 
 import (
+	"context"
 	"errors"
 	"strings"
 
@@ -18,8 +19,8 @@ type Fitting struct {
 
 // Best fits the kind of model that predicts best. It returns the cells as well,
 // which Keep wants.
-func (f *Fitting) Best() (*fit.Result, *cell.Data, error) {
-	data, err := CellsOf(f.Files, f.Fields)
+func (f *Fitting) Best(ctx context.Context) (*fit.Result, *cell.Data, error) {
+	data, err := CellsOf(ctx, f.Files, f.Fields)
 	if err != nil {
 		return nil, nil, err
 	}

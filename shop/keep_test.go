@@ -26,7 +26,7 @@ func sampleFit(t *testing.T, early bool, kind string) (*fit.Result, *cell.Data) 
 		}
 		record = path
 	}
-	d, err := CellsOf([]string{record}, "")
+	d, err := CellsOf(t.Context(), []string{record}, "")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,6 +1,7 @@
 package shop
 
 import (
+	"context"
 	"fmt"
 	"slices"
 
@@ -79,8 +80,8 @@ func Explain(m fit.Predictor, setup *fit.Setup, heights []float64) (*explain.Exp
 }
 
 // Next says which captures would narrow the plans of orders most, count at most.
-func (s *Shop) Next(m fit.Predictor, orders []*profiles.Order, count int) ([]next.Proposal, error) {
-	data, err := s.CellsOrNone()
+func (s *Shop) Next(ctx context.Context, m fit.Predictor, orders []*profiles.Order, count int) ([]next.Proposal, error) {
+	data, err := s.CellsOrNone(ctx)
 	if err != nil {
 		return nil, err
 	}

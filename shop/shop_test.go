@@ -32,7 +32,7 @@ func TestNoShop(t *testing.T) {
 	if err != nil || len(lib.Sets()) == 0 {
 		t.Errorf("library: %v", err)
 	}
-	if d, err := s.CellsOrNone(); err != nil || len(d.Cells) != 0 {
+	if d, err := s.CellsOrNone(t.Context()); err != nil || len(d.Cells) != 0 {
 		t.Errorf("cells: %v", err)
 	}
 	if _, err := s.Predictor(""); err != nil {

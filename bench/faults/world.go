@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"iter"
 	"math"
@@ -97,7 +98,7 @@ func newShop(seed uint64) (*workshop, error) {
 			s.capture(p, session, record.ForModel)
 		}
 	}
-	d, err := shop.Cells(shop.Source{Readings: s.readings(s.rows)})
+	d, err := shop.Cells(context.Background(), shop.Source{Readings: s.readings(s.rows)})
 	if err != nil {
 		return nil, err
 	}

@@ -9,6 +9,7 @@
 package main
 
 import (
+	"context"
 	"flag"
 	"fmt"
 	"math"
@@ -126,7 +127,7 @@ func (w *world) models(d design) map[string]fit.Predictor {
 	if len(w.fields) > 0 {
 		source.Fields = w.fieldReadings()
 	}
-	data, err := shop.Cells(source)
+	data, err := shop.Cells(context.Background(), source)
 	check(err)
 	models := map[string]fit.Predictor{}
 	if len(w.rows) == 0 {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"math"
@@ -41,7 +42,7 @@ The causes work on each other, so that no split is the only one. Here each strin
 is turned into every other, one cause at a time; a cause's part is the mean over
 all orders in which that can be done (the Shapley value).`,
 		Args: cobra.NoArgs,
-		RunE: func(*cobra.Command, []string) error { return runExplain(e, o) },
+		RunE: func(cmd *cobra.Command, _ []string) error { return runExplain(cmd.Context(), e, o) },
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.order, "order", "", "order `file`")
@@ -63,7 +64,7 @@ type explained struct {
 
 var explainedJSON = newDocument[*explained]()
 
-func runExplain(e *env, o explainOptions) error {
+func runExplain(ctx context.Context, e *env, o explainOptions) error {
 	switch {
 	case (o.order == "") == (o.pickup == ""):
 		return badInput("expected one of --order and --pickup")
@@ -77,7 +78,7 @@ func runExplain(e *env, o explainOptions) error {
 	if o.order != "" {
 		x, err = explainOrder(e, o)
 	} else {
-		x, err = explainPickup(e, o)
+		x, err = explainPickup(ctx, e, o)
 	}
 	if err != nil {
 		return err
@@ -154,7 +155,7 @@ func givenHeights(text string) ([]float64, error) {
 	return heights, nil
 }
 
-func explainPickup(e *env, o explainOptions) (*explained, error) {
+func explainPickup(ctx context.Context, e *env, o explainOptions) (*explained, error) {
 	s, err := e.theShop()
 	if err != nil {
 		return nil, err
@@ -163,7 +164,7 @@ func explainPickup(e *env, o explainOptions) (*explained, error) {
 	if err != nil {
 		return nil, err
 	}
-	data, err := s.Cells()
+	data, err := s.Cells(ctx)
 	if err != nil {
 		return nil, err
 	}

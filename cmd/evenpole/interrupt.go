@@ -94,6 +94,9 @@ func leaveWhenInterrupted(root *cobra.Command) {
 			go func() { ended <- do(cmd, args) }()
 			select {
 			case err := <-ended:
+				if stopped := cmd.Context().Err(); stopped != nil && errors.Is(err, stopped) {
+					return errStopped
+				}
 				return err
 			case <-cmd.Context().Done():
 				disk.Finish()

@@ -2,6 +2,7 @@ package screen
 
 import (
 	"cmp"
+	"context"
 	"slices"
 
 	"evenpole/fit/cell"
@@ -22,7 +23,9 @@ const (
 // other mountings. The likeliest mistake is taken as made and put right, and the
 // record looked at again, until none is left. A pickup mixed up with one that the
 // record does not know cannot be told from a pickup of its own.
-func Screen(d *cell.Data) []cell.Suspect {
+//
+// When ctx is done, Screen returns its error and no suspect; weights may be set.
+func Screen(ctx context.Context, d *cell.Data) ([]cell.Suspect, error) {
 	for i := range d.Cells {
 		d.Cells[i].Weight = 1
 	}
@@ -33,7 +36,11 @@ func Screen(d *cell.Data) []cell.Suspect {
 			s.extraVariance[i] = unknownSD * unknownSD
 		}
 	}
-	found = append(found, s.findAll()...)
+	more, err := s.findAll(ctx)
+	if err != nil {
+		return nil, err
+	}
+	found = append(found, more...)
 	for _, f := range found {
 		for _, i := range f.cells {
 			d.Cells[i].Weight = min(d.Cells[i].Weight, f.cellWeight())
@@ -44,16 +51,19 @@ func Screen(d *cell.Data) []cell.Suspect {
 	for _, f := range found {
 		d.Suspects = append(d.Suspects, f.Suspect)
 	}
-	return d.Suspects
+	return d.Suspects, nil
 }
 
 // findAll finds mistakes in rounds until none is left.
-func (s *screener) findAll() []mistake {
+func (s *screener) findAll(ctx context.Context) ([]mistake, error) {
 	var found []mistake
 	for range mostRounds {
 		s.levels = newLevelModel(s.cells, s.impossible, s.extraVariance)
 		s.habits = s.learnHabits()
-		likeliest := s.likeliest()
+		likeliest, err := s.likeliest(ctx)
+		if err != nil {
+			return nil, err
+		}
 		if len(likeliest) == 0 {
 			if s.driftsOnly {
 				break
@@ -73,14 +83,17 @@ func (s *screener) findAll() []mistake {
 			s.accept(h)
 		}
 	}
-	return append(found, s.unexplainedLengths()...)
+	return append(found, s.unexplainedLengths()...), nil
 }
 
 // likeliest returns the likeliest mistake of each mounting that has enough evidence, the
 // one with the strongest first.
-func (s *screener) likeliest() []*hypothesis {
+func (s *screener) likeliest(ctx context.Context) ([]*hypothesis, error) {
 	var out []*hypothesis
 	for k := range s.mountings {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
 		if s.found[k] < mostPerMount {
 			if h := s.examine(k); h != nil {
 				out = append(out, h)
@@ -88,7 +101,7 @@ func (s *screener) likeliest() []*hypothesis {
 		}
 	}
 	slices.SortStableFunc(out, func(a, b *hypothesis) int { return cmp.Compare(b.evidence, a.evidence) })
-	return out
+	return out, nil
 }
 
 // accept puts the record right.
