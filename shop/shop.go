@@ -27,6 +27,7 @@
 package shop
 
 import (
+	"context"
 	"errors"
 	"io"
 	"io/fs"
@@ -147,6 +148,25 @@ func rows[T any](path string, of func(io.Reader, string) iter.Seq2[T, error]) it
 		}
 		defer f.Close()
 		of(f, path)(yield)
+	}
+}
+
+// until hands rows on until ctx ends; then its error comes in place of a row. It looks at
+// ctx every some thousand rows.
+func until[T any](ctx context.Context, rows iter.Seq2[T, error]) iter.Seq2[T, error] {
+	const every = 4096
+	return func(yield func(T, error) bool) {
+		n := 0
+		for x, err := range rows {
+			if n%every == 0 && ctx.Err() != nil {
+				var none T
+				yield(none, ctx.Err())
+				return
+			}
+			if n++; !yield(x, err) {
+				return
+			}
+		}
 	}
 }
 

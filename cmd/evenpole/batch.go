@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"encoding/csv"
 	"fmt"
 	"io"
@@ -61,7 +62,7 @@ other implants: wear eye protection, keep loose ones apart, and away from implan
 
 Exit status: 0 accept, or no limits given; 3 reject; 4 measure more.`,
 		Args: cobra.NoArgs,
-		RunE: func(*cobra.Command, []string) error { return runBatch(e, o) },
+		RunE: func(cmd *cobra.Command, _ []string) error { return runBatch(cmd.Context(), e, o) },
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.batch, "batch", "", "the batch's `name` (default: the newest in the record)")
@@ -95,7 +96,7 @@ type batchDocument struct {
 
 var batchJSON = newDocument[batchDocument]()
 
-func runBatch(e *env, o batchOptions) error {
+func runBatch(ctx context.Context, e *env, o batchOptions) error {
 	if o.sets != "" && o.setSize == 0 {
 		return badInput("--sets wants --set-size: how many magnets make a set")
 	}
@@ -109,7 +110,7 @@ func runBatch(e *env, o batchOptions) error {
 	if err != nil {
 		return err
 	}
-	loose, err := s.FieldRecord(o.fields)
+	loose, err := s.FieldRecord(ctx, o.fields)
 	if err != nil {
 		return err
 	}
@@ -119,7 +120,7 @@ func runBatch(e *env, o batchOptions) error {
 	}
 	doc := batchDocument{Report: r}
 	if o.setSize != 0 {
-		doc.Sets, err = shop.Match(r, o.setSize)
+		doc.Sets, err = shop.Match(ctx, r, o.setSize)
 		switch tooFew := o.setSize > 1 && o.setSize <= r.Count; {
 		case err != nil && tooFew && o.sets == "": // the batch is judged all the same
 			r.Warnings = append(r.Warnings, "no sets: "+err.Error())
@@ -127,7 +128,7 @@ func runBatch(e *env, o batchOptions) error {
 			return err
 		}
 	}
-	s.AddLoudness(r)
+	s.AddLoudness(ctx, r)
 	if err := o.write(e, doc); err != nil {
 		return err
 	}

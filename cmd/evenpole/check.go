@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"slices"
@@ -58,10 +59,11 @@ session and its first reading as jig/boot/seq. A coil's resistance is carried ov
 from the certificate before when the session is the same.
 
 Exit status: 0 conforms; 3 out of tolerance; 4 cannot tell yet.`,
-		Args: cobra.NoArgs,
+		Args:        cobra.NoArgs,
+		Annotations: map[string]string{endsItself: ""},
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			o.measured = cmd.Flags().Changed("resistance-ohm")
-			return runCheck(e, o)
+			return runCheck(cmd.Context(), e, o)
 		},
 	}
 	f := cmd.Flags()
@@ -79,7 +81,7 @@ Exit status: 0 conforms; 3 out of tolerance; 4 cannot tell yet.`,
 
 var verdictJSON = newDocument[*verdict.Verdict]()
 
-func runCheck(e *env, o checkOptions) error {
+func runCheck(ctx context.Context, e *env, o checkOptions) error {
 	s, err := e.theShop()
 	if err != nil {
 		return err
@@ -105,9 +107,12 @@ func runCheck(e *env, o checkOptions) error {
 	if err := pageName("out", o.out); err != nil {
 		return err
 	}
-	v, notices, err := s.Check(order, o.pickup, opt)
+	v, notices, err := s.Check(ctx, order, o.pickup, opt)
 	e.warn(notices)
 	if err != nil {
+		return err
+	}
+	if err := ctx.Err(); err != nil {
 		return err
 	}
 	written, err := writeCertificates(e, s, o.out, paper, order, v)
