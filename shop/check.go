@@ -18,9 +18,9 @@ import (
 
 // Check judges a pickup by the record, corrected by the jig's gain, compares it
 // with what the model expects, and says what there is to say of the jig's
-// calibration. A resistance that the last certificate states for the same session holds
-// where opt has none. notices are for people.
-func (s *Shop) Check(ctx context.Context, o *profiles.Order, pickup string, opt verdict.Options) (v *verdict.Verdict, notices []string, err error) {
+// calibration. A resistance that the last of the certificates before states for the same
+// session holds where opt has none. notices are for people.
+func (s *Shop) Check(ctx context.Context, o *profiles.Order, pickup string, opt verdict.Options, before Certificates) (v *verdict.Verdict, notices []string, err error) {
 	book, err := s.folder.gains()
 	if err != nil {
 		return nil, nil, err
@@ -36,15 +36,15 @@ func (s *Shop) Check(ctx context.Context, o *profiles.Order, pickup string, opt 
 		return nil, notices, as[*verdict.OrderError](as[*verdict.NotChecked](err))
 	}
 	if opt.Resistance == nil {
-		before, notice, err := s.resistanceBefore(v)
+		r, notice, err := s.resistanceOf(before, v)
 		if err != nil {
 			return nil, notices, err
 		}
 		if notice != "" {
 			notices = append(notices, notice)
 		}
-		if before != nil {
-			v.StateResistance(o, *before)
+		if r != nil {
+			v.StateResistance(o, *r)
 		}
 	}
 	if v.Diagnosis != nil {

@@ -152,7 +152,7 @@ func TestRowsEndWithTheirContext(t *testing.T) {
 			_, err := s.WhatIf(ctx, order, fit.Handbook(profiles.Travel), plan.Options{}, &plan.Plan{})
 			return err
 		},
-		"check":  func() error { _, _, err := s.Check(ctx, order, "P1", verdict.Options{}); return err },
+		"check":  func() error { _, _, err := s.Check(ctx, order, "P1", verdict.Options{}, nil); return err },
 		"repeat": func() error { _, err := s.Repeat(ctx, repeat.Options{}, ""); return err },
 		"drift":  func() error { _, err := s.Drift(ctx, "", "", drift.Options{}); return err },
 	} {

@@ -107,7 +107,11 @@ func runCheck(ctx context.Context, e *env, o checkOptions) error {
 	if err := pageName("out", o.out); err != nil {
 		return err
 	}
-	v, notices, err := s.Check(ctx, order, o.pickup, opt)
+	before, err := s.Certificates()
+	if err != nil {
+		return err
+	}
+	v, notices, err := s.Check(ctx, order, o.pickup, opt, before)
 	e.warn(notices)
 	if err != nil {
 		return err
@@ -115,7 +119,7 @@ func runCheck(ctx context.Context, e *env, o checkOptions) error {
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	written, err := writeCertificates(e, s, o.out, paper, order, v)
+	written, err := writeCertificates(e, s, before, o.out, paper, order, v)
 	if err != nil {
 		return err
 	}
@@ -145,9 +149,10 @@ func certificateName(v *verdict.Verdict) string {
 }
 
 // writeCertificates issues the certificate, as HTML and PDF into the shop and as a copy
-// into the file named, if any, and returns where it is.
-func writeCertificates(e *env, s *shop.Shop, out string, paper report.Paper, order *profiles.Order, v *verdict.Verdict) ([]string, error) {
-	if err := s.Issue(v); err != nil {
+// into the file named, if any, and returns where it is. before are the certificates that
+// there were.
+func writeCertificates(e *env, s *shop.Shop, before shop.Certificates, out string, paper report.Paper, order *profiles.Order, v *verdict.Verdict) ([]string, error) {
+	if err := s.Issue(v, before); err != nil {
 		return nil, err
 	}
 	folder, err := s.Name()
