@@ -25,7 +25,7 @@ type Source struct {
 // record is screened for mistakes, as a weak magnet that was probed is no mistake.
 // The first error of a source is returned as it is, and that of ctx when it is done.
 func Cells(ctx context.Context, sources ...Source) (*cell.Data, error) {
-	data, err := gather(sources)
+	data, err := gather(ctx, sources)
 	if err != nil {
 		return nil, err
 	}
@@ -33,7 +33,7 @@ func Cells(ctx context.Context, sources ...Source) (*cell.Data, error) {
 	magnets := map[string][]string{}
 	for _, s := range sources {
 		if s.Fields != nil {
-			all = append(all, s.Fields)
+			all = append(all, until(ctx, s.Fields))
 		}
 		maps.Copy(magnets, s.Magnets)
 	}
@@ -49,10 +49,10 @@ func Cells(ctx context.Context, sources ...Source) (*cell.Data, error) {
 }
 
 // gather makes cells of readings alone.
-func gather(sources []Source) (*cell.Data, error) {
+func gather(ctx context.Context, sources []Source) (*cell.Data, error) {
 	var all []iter.Seq2[record.Reading, error]
 	for _, s := range sources {
-		all = append(all, s.Gains.Apply(s.Readings))
+		all = append(all, s.Gains.Apply(until(ctx, s.Readings)))
 	}
 	return cell.Gather(all...)
 }

@@ -194,13 +194,13 @@ func TestACurrentModelThatCannotBeRead(t *testing.T) {
 	unlike("current", err)
 	_, err = s.Predictor("")
 	unlike("to plan with", err)
-	_, _, err = s.expected()
+	_, _, err = s.expected(t.Context())
 	unlike("to check by", err)
 	r, d := sampleFit(t, false, "loglinear-gap")
 	_, err = s.Keep(r, d, false)
 	unlike("a fit", err)
 	report := &batch.Report{}
-	s.AddLoudness(report)
+	s.AddLoudness(t.Context(), report)
 	if len(report.Warnings) != 1 || !strings.Contains(report.Warnings[0], currentFile) {
 		t.Errorf("loudness: %q", report.Warnings)
 	}

@@ -110,7 +110,7 @@ func run(seed uint64, d design, orders, rounds int) []outcome {
 		j := w.newOrder(n)
 		now := models
 		for r := range rounds {
-			p, err := plan.Make(j.order, now["falloff"], plan.Options{})
+			p, err := plan.Make(context.Background(), j.order, now["falloff"], plan.Options{})
 			check(err)
 			j.measure(p.Heights, seed*1000+uint64(100*n+r))
 			now = w.models(d)
@@ -147,7 +147,7 @@ func (j *job) outcome(n int, seed uint64, models map[string]fit.Predictor) outco
 	o := outcome{shop: int(seed), order: n}
 	build := func(h []float64) float64 { return spreadOf(j.built(h, seed*1000+uint64(n))) }
 	o.best = build(j.best())
-	p, err := plan.Make(j.order, models["falloff"], plan.Options{})
+	p, err := plan.Make(context.Background(), j.order, models["falloff"], plan.Options{})
 	check(err)
 	v := j.built(p.Heights, seed*1000+uint64(n))
 	o.built, o.said, o.expected, o.meets = spreadOf(v), p.Spread95, p.Spread, p.Meets
@@ -167,7 +167,7 @@ func (j *job) outcome(n int, seed uint64, models map[string]fit.Predictor) outco
 	o.height, o.gap = math.NaN(), math.NaN()
 	for kind, at := range map[string]*float64{"loglinear-height": &o.height, "loglinear-gap": &o.gap} {
 		if m := models[kind]; m != nil {
-			p, err := plan.Make(j.order, m, plan.Options{})
+			p, err := plan.Make(context.Background(), j.order, m, plan.Options{})
 			check(err)
 			*at = build(p.Heights)
 		}

@@ -76,7 +76,7 @@ func runExplain(ctx context.Context, e *env, o explainOptions) error {
 	var x *explained
 	var err error
 	if o.order != "" {
-		x, err = explainOrder(e, o)
+		x, err = explainOrder(ctx, e, o)
 	} else {
 		x, err = explainPickup(ctx, e, o)
 	}
@@ -99,7 +99,7 @@ func runExplain(ctx context.Context, e *env, o explainOptions) error {
 	return nil
 }
 
-func explainOrder(e *env, o explainOptions) (*explained, error) {
+func explainOrder(ctx context.Context, e *env, o explainOptions) (*explained, error) {
 	s, err := e.shopHere()
 	if err != nil {
 		return nil, err
@@ -112,7 +112,7 @@ func explainOrder(e *env, o explainOptions) (*explained, error) {
 	if err != nil {
 		return nil, err
 	}
-	setup, heights, err := heightsOf(order, model, o.heights)
+	setup, heights, err := heightsOf(ctx, order, model, o.heights)
 	if err != nil {
 		return nil, err
 	}
@@ -127,9 +127,9 @@ func explainOrder(e *env, o explainOptions) (*explained, error) {
 }
 
 // heightsOf is an order's pickup at the heights that --heights says.
-func heightsOf(order *profiles.Order, model fit.Predictor, text string) (*fit.Setup, []float64, error) {
+func heightsOf(ctx context.Context, order *profiles.Order, model fit.Predictor, text string) (*fit.Setup, []float64, error) {
 	if text == "plan" {
-		return shop.Planned(order, model)
+		return shop.Planned(ctx, order, model)
 	}
 	given, err := givenHeights(text)
 	if err != nil {

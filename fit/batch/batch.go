@@ -29,7 +29,9 @@ package batch
 import (
 	"fmt"
 	"math"
+	"slices"
 
+	"evenpole/fit/field"
 	"evenpole/fit/level"
 
 	"gonum.org/v1/gonum/stat"
@@ -102,25 +104,29 @@ func (o *Options) validate() error {
 	return o.Risks.validate()
 }
 
-// polarity marks the magnets whose other pole is up than that of most.
+// polarity marks the magnets whose other pole is up than that of most, and warns of those
+// whose field is too faint to tell.
 func (c *characterisation) polarity() {
-	for _, name := range c.lot.mixedPolarity() {
+	fields := make([]float64, len(c.Magnets))
+	for i := range c.Magnets {
+		fields[i] = c.Magnets[i].Field
+	}
+	turned, faint, even := field.Sides(fields)
+	mixed := c.lot.mixedPolarity()
+	for _, name := range mixed {
 		c.warn("magnet %s: its takes do not agree on the pole that is up; measure it again", name)
 	}
-	up := 0
-	for i := range c.Magnets {
-		up += sign(c.Magnets[i].Field)
-	}
-	if up == 0 {
-		c.warn("as many magnets have one pole up as the other: the field's sign does not tell which are the wrong way round")
-		return
-	}
-	for i := range c.Magnets {
-		m := &c.Magnets[i]
-		if sign(m.Field) == -sign(float64(up)) {
-			m.Reversed = true
-			c.Reversed = append(c.Reversed, m.Name)
+	for _, i := range faint {
+		if name := c.Magnets[i].Name; !slices.Contains(mixed, name) {
+			c.warn("magnet %s reads %+.1f mT, less than %.0f %% of what is usual in the batch: demagnetised, or not under the probe; which pole is up cannot be told", name, fields[i], 100*field.ClearShare)
 		}
+	}
+	if even {
+		c.warn("as many magnets have one pole up as the other: the field's sign does not tell which are the wrong way round")
+	}
+	for _, i := range turned {
+		c.Magnets[i].Reversed = true
+		c.Reversed = append(c.Reversed, c.Magnets[i].Name)
 	}
 }
 

@@ -11,10 +11,21 @@ import (
 
 func (l *Limits) none() bool { return l.Min == nil && l.Max == nil }
 
+// leastLimit is the least strength, mT, that is taken for a limit: no magnet that a pickup
+// is built with reads so little at its face. None reads mostTesla T.
+const (
+	leastLimit = 5
+	mostTesla  = 2
+)
+
 func (l *Limits) validate() error {
 	for _, x := range []*float64{l.Min, l.Max} {
-		if x != nil && !(*x >= 0 && !math.IsInf(*x, 0)) {
-			return refused("limits: expected a strength of 0 mT or more, got %g", *x)
+		switch {
+		case x == nil || *x >= leastLimit && !math.IsInf(*x, 0):
+		case 1000**x >= leastLimit && *x < mostTesla:
+			return refused("limits: expected a strength of %d mT or more, got %g; if that is tesla, say %g", leastLimit, *x, 1000**x)
+		default:
+			return refused("limits: expected a strength of %d mT or more, got %g", leastLimit, *x)
 		}
 	}
 	if l.Min != nil && l.Max != nil && *l.Min >= *l.Max {

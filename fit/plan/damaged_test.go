@@ -24,7 +24,7 @@ func TestSearchEndsWhereRoundingDecides(t *testing.T) {
 	for i := range 4 {
 		m.cov.SetSym(i, i, 1e24+float64(i)*1e23)
 	}
-	if _, err := Make(order(4, 2, 0.01), m, Options{}); err != nil {
+	if _, err := Make(t.Context(), order(4, 2, 0.01), m, Options{}); err != nil {
 		t.Error(err)
 	}
 }
@@ -67,7 +67,7 @@ func (d damagedModel) plan(t *testing.T, path string, place int, number string) 
 	if err != nil {
 		return false
 	}
-	p, err := Make(sixStrings(), r.Model, Options{Draws: 64})
+	p, err := Make(t.Context(), sixStrings(), r.Model, Options{Draws: 64})
 	if err != nil {
 		t.Errorf("number %d, %s, as %s: %v", place, d.text[at[0]:at[1]], number, err)
 		return true

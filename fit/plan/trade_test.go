@@ -56,7 +56,7 @@ func six(radiusInch float64, wrap profiles.Wrap, woundThird bool) *profiles.Orde
 
 func planned(t testing.TB, o *profiles.Order, m fit.Predictor) *plan.Plan {
 	t.Helper()
-	p, err := plan.Make(o, m, plan.Options{})
+	p, err := plan.Make(t.Context(), o, m, plan.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -60,7 +60,7 @@ func validate(o *profiles.Order, opt Options) error {
 	case opt.Slope != nil && len(opt.Slope) != n:
 		return fmt.Errorf("slopes: expected %d values, one a string, got %d", n, len(opt.Slope))
 	case opt.Resistance != nil:
-		return opt.Resistance.Valid()
+		return opt.Resistance.validFor(o.Resistance)
 	}
 	return nil
 }

@@ -105,6 +105,10 @@ func (v *Verdict) StateResistance(o *profiles.Order, m Measured) {
 	r := &Resistance{Ohm: m.Ohm, Celsius: m.Celsius, At20: m.At20(), Target: unknown, Off: unknown, Tolerance: unknown}
 	v.Resistance = r
 	v.Notes = append(v.Notes, fmt.Sprintf("resistance is put at 20 °C by %.3g %% a degree, as of annealed copper (IEC 60028)", 100*copperPerK))
+	shorted := m.shorted(o.Resistance)
+	if shorted {
+		v.Warnings = append(v.Warnings, fmt.Sprintf("the coil reads %s ohm: it is shorted, from end to end or between its leads", ohms(m.Ohm)))
+	}
 	if o.Resistance == 0 {
 		return
 	}
@@ -113,7 +117,7 @@ func (v *Verdict) StateResistance(o *profiles.Order, m Measured) {
 	if o.ResistanceTolerance > 0 {
 		r.Tolerance = level.Figure(o.ResistanceTolerance)
 	}
-	if !r.Within() {
+	if !r.Within() && !shorted {
 		v.Warnings = append(v.Warnings, fmt.Sprintf("the coil has %.0f ohm at 20 °C, %+.1f %% off the %.0f ohm ordered, and +- %g %% is allowed: fewer or more turns, another wire, or a short between turns", r.At20, float64(r.Off), o.Resistance, o.ResistanceTolerance))
 	}
 }
