@@ -3,7 +3,6 @@ package record
 import (
 	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -390,28 +389,4 @@ func TestImportOntoAFullDisk(t *testing.T) {
 		t.Errorf("%d rows, %d added by the second", rows, rest)
 	}
 	noFaults(t, dir, "after both")
-}
-
-func FuzzImport(f *testing.F) {
-	if seeds, err := os.ReadDir("testdata/fuzz/FuzzImport"); err != nil || len(seeds) == 0 {
-		f.Fatalf("no seeds: %v", err)
-	}
-	f.Fuzz(func(t *testing.T, file string) {
-		m, err := ReadImport(strings.NewReader(file), "f.csv", filepath.Join("testdata", "none"), ImportOptions{Zone: time.UTC})
-		var row *RowError
-		if err != nil && !errors.As(err, &row) {
-			t.Fatalf("%T: %v", err, err)
-		}
-		if err != nil {
-			return
-		}
-		if m.Rows != m.Readable+len(m.Refused) || m.Readable != len(m.rows) {
-			t.Errorf("%+v", m)
-		}
-		for _, row := range m.rows { // what is taken in can be read from the record
-			if _, bad := readingColumns.Parse(row, func(string) (string, int) { return "", 0 }); bad != nil {
-				t.Errorf("%q: %v", row, bad)
-			}
-		}
-	})
 }
