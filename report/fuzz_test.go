@@ -231,7 +231,7 @@ func soundXML(t *testing.T, what string, page []byte) {
 	if !utf8.ValidString(text) {
 		t.Errorf("%s: not UTF-8", what)
 	}
-	if i := strings.IndexFunc(text, func(r rune) bool { return unicode.IsControl(r) && r != '\n' && r != '\t' }); i >= 0 {
+	if i := strings.IndexFunc(text, func(r rune) bool { return unicode.IsControl(r) && !strings.ContainsRune("\n\r\t", r) }); i >= 0 {
 		t.Errorf("%s: a control character in %q", what, text[max(0, i-20):i+4])
 	}
 	var open []string
