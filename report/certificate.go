@@ -80,7 +80,16 @@ func WriteCertificate(w io.Writer, c Certificate) error {
 			return err
 		}
 	}
-	return certificateTemplate.Execute(w, page)
+	return fill(w, certificateTemplate, page)
+}
+
+// fill writes what a template makes of data.
+func fill(w io.Writer, t *template.Template, data any) error {
+	var text bytes.Buffer
+	if err := t.Execute(&text, data); err != nil {
+		return err
+	}
+	return write(w, text.Bytes())
 }
 
 // page checks a certificate before it is laid out.
