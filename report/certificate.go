@@ -277,6 +277,9 @@ func (p *page) Date() string { return p.Verdict.Time.UTC().Format(time.RFC3339) 
 // Sentence is the verdict in words.
 func (p *page) Sentence() string {
 	sure := fmt.Sprintf("at %g %% coverage", 100*p.Verdict.Coverage)
+	if p.Verdict.Looks > 1 {
+		sure = fmt.Sprintf("look %d at this pickup, at %.4g %% coverage", p.Verdict.Looks, 100*p.Verdict.GuardCoverage)
+	}
 	tolerance := fmt.Sprintf("±%g dB of its target", p.Verdict.Tolerance)
 	switch p.Verdict.Verdict {
 	case verdict.Conforms:
