@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"path/filepath"
 
 	"evenpole/capture/record/disk"
@@ -70,7 +69,7 @@ func (s *Shop) Certificates() (Certificates, error) {
 	}
 	var all Certificates
 	for _, file := range files {
-		document, err := os.ReadFile(file)
+		document, err := disk.ReadFile(file)
 		if err != nil {
 			return nil, err
 		}

@@ -6,9 +6,9 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 	"strings"
 
+	"evenpole/capture/record/disk"
 	"evenpole/fit"
 	"evenpole/fit/drift"
 	"evenpole/fit/repeat"
@@ -102,7 +102,7 @@ func (s *Shop) Repeat(ctx context.Context, o repeat.Options, operators string) (
 // readOperators reads who mounted what.
 func (s *Shop) readOperators(file string) (repeat.Operators, error) {
 	path := cmp.Or(file, s.folder.operators())
-	f, err := os.Open(path)
+	f, err := disk.OpenInput(path)
 	if errors.Is(err, fs.ErrNotExist) && file == "" {
 		return nil, nil
 	}

@@ -103,7 +103,7 @@ func newShop(seed uint64) (*workshop, error) {
 		return nil, err
 	}
 	s.rows = nil
-	s.model, err = fit.OfKind(d, "falloff")
+	s.model, err = fit.OfKind(context.Background(), d, "falloff")
 	return s, err
 }
 

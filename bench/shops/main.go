@@ -134,7 +134,7 @@ func (w *world) models(d design) map[string]fit.Predictor {
 		models["falloff"] = fit.Handbook(profiles.Travel)
 	}
 	for _, kind := range fit.Kinds() {
-		if r, err := fit.OfKind(data, kind); err == nil {
+		if r, err := fit.OfKind(context.Background(), data, kind); err == nil {
 			models[kind] = r
 		} else if kind == "falloff" && len(w.rows) > 0 {
 			check(err)

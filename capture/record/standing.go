@@ -56,6 +56,8 @@ const (
 type Standing struct {
 	powers map[powerUp]*powerUpState
 	order  []*powerUpState // by Ref.power
+	last   powerUp         // of the row that was met last
+	newest *powerUpState   // likewise
 }
 
 // powerUp is one power-up of one jig.
@@ -66,6 +68,7 @@ type powerUpState struct {
 	index int32 // in Standing.order, from 1
 	seen  numbers.Set
 	back  map[uint32]*retracted // by number
+	backs int                   // rows that took back
 }
 
 // retracted is a reading that was taken back.
@@ -73,6 +76,7 @@ type retracted struct {
 	times  int  // how often
 	stands bool // a later row stands in its place
 	always bool // no row of it stood above
+	newest int  // which of the rows that took back was its last, from 1
 }
 
 // Ref is a row that a Standing has met. The zero value is a row without a name.
@@ -117,6 +121,35 @@ func (s *Standing) IsTakenBack(ref Ref) bool {
 	return b != nil && (b.always || b.times > int(ref.before))
 }
 
+// Before reports whether a row has a name and another one comes before it in the same
+// power-up of the same jig.
+func (a Ref) Before(b Ref) bool { return a.power != 0 && a.power == b.power && a.seq < b.seq }
+
+// SamePower reports whether two rows are of one power-up of one jig, or both have no name.
+func (a Ref) SamePower(b Ref) bool { return a.power == b.power }
+
+// TakenBack is how many rows have taken readings back so far of a row's power-up.
+func (s *Standing) TakenBack(ref Ref) int {
+	if ref.power == 0 {
+		return 0
+	}
+	return s.order[ref.power-1].backs
+}
+
+// TakesBackSince reports whether a reading of the numbers from one row's to another's of
+// the same power-up was taken back after so many others had been.
+func (s *Standing) TakesBackSince(first, last Ref, others int) bool {
+	if first.power == 0 || s.order[first.power-1].backs == others {
+		return false
+	}
+	for seq, b := range s.order[first.power-1].back {
+		if first.seq <= seq && seq <= last.seq && b.newest > others {
+			return true
+		}
+	}
+	return false
+}
+
 // Stands reports whether a row of a reading was met that counts so far.
 func (s *Standing) Stands(id ID) bool {
 	m := s.powers[powerUp{id.Jig, id.Boot}]
@@ -129,6 +162,13 @@ func (s *Standing) Stands(id ID) bool {
 	return m.seen.Has(id.Seq)
 }
 
+// HasTakenBack reports whether a row was met that takes a reading back, whatever came
+// after.
+func (s *Standing) HasTakenBack(id ID) bool {
+	m := s.powers[powerUp{id.Jig, id.Boot}]
+	return m != nil && m.back[id.Seq] != nil
+}
+
 // NeverStands reports whether a reading was taken back above every row of it, so that
 // none of them counts.
 func (s *Standing) NeverStands(id ID) bool {
@@ -138,6 +178,9 @@ func (s *Standing) NeverStands(id ID) bool {
 
 // of finds or adds a power-up.
 func (s *Standing) of(p powerUp) *powerUpState {
+	if p == s.last && len(s.order) > 0 {
+		return s.newest
+	}
 	m := s.powers[p]
 	if m == nil {
 		if s.powers == nil {
@@ -147,6 +190,7 @@ func (s *Standing) of(p powerUp) *powerUpState {
 		s.powers[p] = m
 		s.order = append(s.order, m)
 	}
+	s.last, s.newest = p, m
 	return m
 }
 
@@ -172,6 +216,8 @@ func (m *powerUpState) takeBack(seq uint32) {
 	}
 	b.times++
 	b.stands = false
+	m.backs++
+	b.newest = m.backs
 }
 
 // flagged is the reason of a row of some status.

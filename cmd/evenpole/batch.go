@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/csv"
 	"fmt"
 	"io"
 	"strconv"
@@ -10,6 +9,7 @@ import (
 	"text/tabwriter"
 
 	"evenpole/capture/record"
+	"evenpole/capture/record/table"
 	"evenpole/fit/batch"
 	"evenpole/fit/level"
 	"evenpole/profiles"
@@ -218,8 +218,6 @@ func writeSets(f io.Writer, doc batchDocument) error {
 		m := &doc.Magnets[i]
 		strength[m.Name] = strconv.FormatFloat(m.Strength(), 'f', 2, 64)
 	}
-	w := csv.NewWriter(f)
-	w.UseCRLF = true // RFC 4180, as the record's files
 	rows := [][]string{{"set", "magnet", "strength_mt", "note"}}
 	for _, s := range doc.Sets.Sets {
 		for _, name := range s.Magnets {
@@ -232,7 +230,7 @@ func writeSets(f io.Writer, doc batchDocument) error {
 	for _, name := range doc.Sets.Unfit {
 		rows = append(rows, []string{"", name, strength[name], "beyond the limits or the wrong way round"})
 	}
-	return w.WriteAll(rows)
+	return table.WriteLines(f, false, rows...)
 }
 
 func printBatch(e *env, doc batchDocument) {

@@ -9,6 +9,10 @@
 //   - cell.go: Cell, with what can be and what cannot.
 //   - data.go: Data, a record as models see it: the cells, what was left out and why,
 //     and its fingerprint.
+//   - key.go: what tells cells apart, and ids.go, numbers that stand for texts.
+//   - sums.go: what the takes of a cell say together.
+//   - making.go: the cells in the making; they are summed up early, so that memory grows
+//     with cells and not with rows.
 //   - gather.go: Gather, one pass over the rows of readings files. Which rows count is
 //     not decided here: it asks [record.Standing].
 //   - tuning.go: the pitch of strings whose frequency was not measured.
@@ -21,7 +25,6 @@
 package cell
 
 import (
-	"cmp"
 	"fmt"
 	"strconv"
 	"strings"
@@ -155,13 +158,4 @@ func (c *Cell) Fault() (columns []string, cause string) {
 		return []string{"pole_height_mm", "string_height_mm"}, fmt.Sprintf("pole height %s mm of string %d stands in the string, at %s mm", mm(c.PoleHeight), c.String, mm(c.StringHeight))
 	}
 	return []string{"pole_height_mm", "string_height_mm"}, fmt.Sprintf("string %d at %s mm over a pole of %s mm: none is heard beyond a gap of %d mm", c.String, mm(c.StringHeight), mm(c.PoleHeight), mostGap)
-}
-
-func compareCells(a, b Cell) int {
-	return cmp.Or(
-		strings.Compare(a.Pickup, b.Pickup), strings.Compare(a.Session, b.Session), cmp.Compare(a.String, b.String),
-		strings.Compare(a.Set, b.Set), cmp.Compare(a.Core, b.Core), cmp.Compare(a.Gauge, b.Gauge), cmp.Compare(a.Wrap, b.Wrap),
-		cmp.Compare(a.PoleHeight, b.PoleHeight), cmp.Compare(a.StringHeight, b.StringHeight),
-		cmp.Compare(a.Mode, b.Mode), cmp.Compare(a.Excite, b.Excite),
-	)
 }

@@ -1,7 +1,7 @@
 package cell
 
 import (
-	"cmp"
+	"errors"
 	"fmt"
 	"iter"
 	"math"
@@ -11,7 +11,6 @@ import (
 	"evenpole/capture/record"
 	"evenpole/fit/level"
 	"evenpole/fit/solve"
-	"evenpole/profiles"
 )
 
 // The reasons to leave a row out, besides those of [record.Standing].
@@ -31,6 +30,10 @@ const (
 // numbers, to cells of more than 1000 takes, and to what was taken back and filed
 // anew.
 //
+// Cells of a long record are summed up when no row of theirs has come for a while. Where
+// one comes later, or takes back what was summed up, the files are read a second time for
+// those cells: up to the rows that were read before, as a record may grow meanwhile.
+//
 // The first error of a file ends the reading and is returned as it is. No row
 // at all is no error here: models say what they lack.
 func Gather(files ...iter.Seq2[record.Reading, error]) (*Data, error) {
@@ -40,94 +43,102 @@ func Gather(files ...iter.Seq2[record.Reading, error]) (*Data, error) {
 // GatherOnly makes cells of the rows that are wanted. It reads the other rows, too, as
 // one of them may take a wanted row back.
 func GatherOnly(wanted func(*record.Reading) bool, files ...iter.Seq2[record.Reading, error]) (*Data, error) {
-	g := gatherer{
-		cells:  map[key]*gathered{},
-		others: map[key]*gathered{},
-		left:   map[string]*LeftOut{},
-	}
+	return newGatherer(mostOpen).gather(wanted, files)
+}
+
+// gatherer makes cells of rows.
+type gatherer struct {
+	store
+	readings int
+	rows     []int // of each file
+	standing record.Standing
+	left     map[string]*LeftOut
+}
+
+func newGatherer(mostOpen int) *gatherer {
+	return &gatherer{store: newStore(mostOpen), left: map[string]*LeftOut{}}
+}
+
+func (g *gatherer) gather(wanted func(*record.Reading) bool, files []iter.Seq2[record.Reading, error]) (*Data, error) {
+	r := new(record.Reading)
 	for i, rows := range files {
-		g.file = i
-		g.unnamed = ""
-		if len(files) > 1 {
-			g.unnamed = fmt.Sprintf("file %d", i+1)
-		}
-		for r, err := range rows {
+		g.begin(i, len(files))
+		n := 0
+		for row, err := range rows {
 			if err != nil {
 				return nil, err
 			}
-			if ref, why := g.standing.Meet(&r); wanted(&r) {
-				g.add(&r, ref, why)
+			n++
+			*r = row
+			if ref, why := g.standing.Meet(r); wanted(r) {
+				g.add(r, ref, why)
 			}
+		}
+		g.rows = append(g.rows, n)
+	}
+	if g.miss(&g.standing) {
+		if err := g.gatherAgain(wanted, files); err != nil {
+			return nil, err
 		}
 	}
 	return g.data(), nil
 }
 
-// key is what tells cells apart.
-type key struct {
-	pickup, session, set                  string
-	wrap                                  profiles.Wrap
-	mode                                  record.Mode
-	excite                                profiles.Excitation
-	string                                int
-	core, gauge, poleHeight, stringHeight float64
-}
-
-// anyExcitation is the key without the excitation: rows that are no takes do
-// not say.
-func (k key) anyExcitation() key {
-	k.mode, k.excite = "", ""
-	return k
-}
-
-// fault says why there can be no such cell; "" when there can.
-func (k *key) fault() string { return fault(k.string, k.core, k.gauge, k.poleHeight, k.stringHeight) }
-
-// gaugeAndWrap fills in what a row may leave out: a string of unnamed wrap
-// is plain when its gauge is absent or equal to its core. A wrap that the handbook
-// knows is called by its one name, however the row spells it.
-func gaugeAndWrap(r *record.Reading) (gauge float64, wrap profiles.Wrap) {
-	known := r.Gauge > 0
-	named, _ := profiles.ParseWrap(string(r.Wrap))
-	switch {
-	case r.Wrap == "" && (!known || r.Gauge == r.Core):
-		return r.Core, profiles.Plain
-	case r.Wrap == "":
-		return r.Gauge, Unnamed
-	case known:
-		return r.Gauge, named
-	case named == profiles.Plain:
-		return r.Core, profiles.Plain
+// begin begins a file.
+func (g *gatherer) begin(file, files int) {
+	unnamed := ""
+	if files > 1 {
+		unnamed = fmt.Sprintf("file %d", file+1)
 	}
-	return 0, named
+	g.store.begin(file, unnamed)
 }
 
-// gathered is a cell in the making.
-type gathered struct {
-	takes []take
-	rows  []Span
+// errChanged says that a second reading was not of the same rows.
+var errChanged = errors.New("the readings changed while they were read: read them again")
+
+// gatherAgain reads the files a second time, for the takes of cells that were summed up
+// too early.
+func (g *gatherer) gatherAgain(wanted func(*record.Reading) bool, files []iter.Seq2[record.Reading, error]) error {
+	var standing record.Standing
+	r := new(record.Reading)
+	for i, rows := range files {
+		g.begin(i, len(files))
+		n := 0
+		for row, err := range rows {
+			if n == g.rows[i] {
+				break
+			}
+			if err != nil {
+				return err
+			}
+			n++
+			*r = row
+			ref, why := standing.Meet(r)
+			if y, reason := levelOf(r, why); reason == "" && isTake(r, why) && wanted(r) {
+				g.keepMissed(r, y, ref)
+			}
+		}
+		if n != g.rows[i] {
+			return errChanged
+		}
+	}
+	return nil
 }
 
-// gatherer makes cells of rows.
-type gatherer struct {
-	file     int
-	unnamed  string // the name of a pickup without one
-	readings int
-	standing record.Standing
-	cells    map[key]*gathered
-	others   map[key]*gathered // rows that are no takes, by key.mounted
-	left     map[string]*LeftOut
+// isTake reports whether a row is a take, good or not.
+func isTake(r *record.Reading, why record.Reason) bool {
+	return why != record.TakesBack && why != record.Repeated && r.Mode != record.Quiet
 }
 
 func (g *gatherer) add(r *record.Reading, ref record.Ref, why record.Reason) {
 	g.readings++
 	switch {
-	case why == record.TakesBack || why == record.Repeated:
-		g.passOver(r, string(why))
-	case r.Mode == record.Quiet:
+	case isTake(r, why):
+		g.addTake(r, ref, why)
+	case r.Mode == record.Quiet && why != record.TakesBack && why != record.Repeated:
 		g.passOver(r, isQuiet)
 	default:
-		g.addTake(r, ref, why)
+		g.passOver(r, string(why))
 	}
 }
 
@@ -139,42 +150,32 @@ func (g *gatherer) leaveOut(reason string, file, line int) {
 		g.left[reason] = l
 	}
 	l.Count++
-	if file == l.File && line < l.Line {
-		l.Line = line
+	if file < l.File || file == l.File && line < l.Line { // takes that were taken back come by cells
+		l.File, l.Line = file, line
 	}
 }
 
 // passOver counts a row that is no take, and notes with which cell it stands.
 func (g *gatherer) passOver(r *record.Reading, reason string) {
 	g.leaveOut(reason, g.file, r.Line)
-	if k := g.key(r); k.fault() != lacksCell {
-		c := gatheredAt(g.others, k.anyExcitation())
-		c.rows = addLine(c.rows, g.file, r.Line)
+	if at, _ := g.find(r); at >= 0 {
+		p := &g.spots[at]
+		p.others = addLine(p.others, g.file, r.Line)
 	}
-}
-
-func gatheredAt(cells map[key]*gathered, k key) *gathered {
-	c := cells[k]
-	if c == nil {
-		c = &gathered{}
-		cells[k] = c
-	}
-	return c
 }
 
 func (g *gatherer) addTake(r *record.Reading, ref record.Ref, why record.Reason) {
-	k := g.key(r)
-	fault := k.fault()
+	at, fault := g.find(r)
 	if fault != "" {
 		g.leaveOut(fault, g.file, r.Line)
 	}
-	if fault == lacksCell {
+	if at < 0 {
 		return
 	}
-	c := gatheredAt(g.cells, k)
+	c := g.cellOf(r, at)
 	c.rows = addLine(c.rows, g.file, r.Line)
 	y, reason := levelOf(r, why)
-	if reason == "" && len(c.takes) == mostTakes {
+	if reason == "" && c.good == mostTakes {
 		reason = isUnneeded
 	}
 	if reason != "" {
@@ -183,7 +184,10 @@ func (g *gatherer) addTake(r *record.Reading, ref record.Ref, why record.Reason)
 		}
 		return
 	}
-	c.takes = append(c.takes, take{y, r.Freq, r.RMS, r.Peak, timeOf(r), r.Time.UTC(), r.Batch, ref, int32(g.file), int32(r.Line)})
+	g.keep(c, r, y, ref)
+	if g.kept > g.mostOpen {
+		g.sumUpIdle(&g.standing)
+	}
 }
 
 // levelOf returns ln v of a good take, or why it is none.
@@ -200,79 +204,17 @@ func levelOf(r *record.Reading, why record.Reason) (y float64, reason string) {
 	return y, ""
 }
 
-// key returns the cell that a row belongs to.
-func (g *gatherer) key(r *record.Reading) key {
-	k := key{
-		pickup: r.Pickup, session: r.Session, set: r.StringSet, mode: cmp.Or(r.Mode, record.Pluck), excite: r.Excite,
-		string: r.String, core: r.Core, poleHeight: r.PoleHeight, stringHeight: r.StringHeight,
-	}
-	if k.pickup == "" {
-		k.pickup = g.unnamed
-	}
-	if k.mode == record.Drive {
-		k.excite = profiles.Drive
-	}
-	k.gauge, k.wrap = gaugeAndWrap(r)
-	return k
-}
-
 // data ends the gathering.
 func (g *gatherer) data() *Data {
 	d := &Data{Readings: g.readings}
-	for k, c := range g.cells {
-		x, ok := g.finish(k, c)
-		switch {
-		case ok && k.fault() != "":
-			d.Impossible = append(d.Impossible, x)
-		case ok:
-			d.Cells = append(d.Cells, x)
-			d.Used += x.Takes
-		}
+	d.Cells, d.Impossible = g.finish(&g.standing, func(t lostTake) { g.leaveOut(string(record.TakenBack), t.file, t.line) })
+	for i := range d.Cells {
+		d.Used += d.Cells[i].Takes
 	}
-	slices.SortFunc(d.Cells, compareCells)
 	d.tune()
-	slices.SortFunc(d.Impossible, compareCells)
 	for _, l := range g.left {
 		d.LeftOut = append(d.LeftOut, *l)
 	}
 	slices.SortFunc(d.LeftOut, func(a, b LeftOut) int { return strings.Compare(a.Reason, b.Reason) })
 	return d
-}
-
-// finish turns gathered takes into a cell; false when no good one is left.
-func (g *gatherer) finish(k key, c *gathered) (Cell, bool) {
-	var levels, freqs []float64
-	var kept []take
-	for _, t := range c.takes {
-		if g.standing.IsTakenBack(t.ref) {
-			if k.fault() == "" {
-				g.leaveOut(string(record.TakenBack), int(t.file), int(t.line))
-			}
-			continue
-		}
-		kept = append(kept, t)
-		levels = append(levels, t.level)
-		if t.freq > 0 && solve.Finite(t.freq) {
-			freqs = append(freqs, t.freq)
-		}
-	}
-	if len(levels) == 0 {
-		return Cell{}, false
-	}
-	x := Cell{
-		Pickup: k.pickup, Session: k.session, String: k.string, Set: k.set, Core: k.core, Gauge: k.gauge, Wrap: k.wrap,
-		PoleHeight: k.poleHeight, StringHeight: k.stringHeight, Mode: k.mode, Excite: k.excite,
-		Batch: batchOf(kept), Takes: len(levels), First: firstOf(kept), Rows: c.rows, Weight: 1,
-	}
-	plain := slices.Clone(levels) // RobustMean sorts
-	x.Mean, x.SD = solve.RobustMean(levels)
-	x.TakeStats = takeStatsOf(kept, plain, x.Mean, x.SD)
-	if other := g.others[k.anyExcitation()]; other != nil {
-		x.TakeStats.Others = other.rows
-	}
-	if len(freqs) > 0 {
-		slices.Sort(freqs)
-		x.Freq = solve.Median(freqs)
-	}
-	return x, true
 }

@@ -2,29 +2,34 @@ package cell
 
 import (
 	"math"
-	"slices"
 	"time"
 
 	"evenpole/capture/record"
-	"evenpole/fit/solve"
-
-	"gonum.org/v1/gonum/stat"
 )
 
 // mostTakes is how many takes of a cell are kept: with so many, the error of
 // their mean is far below that of setting a height.
 const mostTakes = 1000
 
-// take is one take of a cell.
+// take is one take of a cell. It holds no pointers, as a record has many.
 type take struct {
 	level, freq float64 // ln v; Hz
 	rms, peak   float64 // mV
 	when        float64 // see timeOf
-	time        time.Time
-	batch       string
+	second      int64   // of its time, in Unix time
+	nano        int32   // likewise
+	batch       int32   // in words
 	ref         record.Ref
 	file, line  int32
 }
+
+// takeOf is the take of a row.
+func takeOf(r *record.Reading, y float64, batch int32, ref record.Ref, file int) take {
+	return take{y, r.Freq, r.RMS, r.Peak, timeOf(r), r.Time.Unix(), int32(r.Time.Nanosecond()), batch, ref, int32(file), int32(r.Line)}
+}
+
+// time is when the take was made, UTC; zero when the row does not say.
+func (t *take) time() time.Time { return time.Unix(t.second, int64(t.nano)).UTC() }
 
 // timeOf is when a take was made, in seconds; its number on the jig, or its line,
 // stands for the time of takes without one.
@@ -46,11 +51,6 @@ type TakeStats struct {
 	Others   []Span // rows of the cell that are no takes: quiet levels, retractions, repeated rows
 }
 
-// takeStatsOf sums takes up whose robust mean and deviation are known.
-func takeStatsOf(takes []take, levels []float64, mean, sd float64) *TakeStats {
-	return &TakeStats{Mean: stat.Mean(levels, nil), SD: solve.StdDev(levels), Top: ceilingOf(takes), Trend: trendOf(takes, mean, sd)}
-}
-
 // Trend sums up how the level went with time. Levels are clipped two deviations from
 // their robust mean, so that one bad take makes no trend.
 type Trend struct {
@@ -61,11 +61,13 @@ type Trend struct {
 
 func trendOf(takes []take, mean, sd float64) Trend {
 	t := Trend{First: math.Inf(1), Last: math.Inf(-1)}
-	for _, x := range takes {
+	for i := range takes {
+		x := &takes[i]
 		t.Mean += x.when / float64(len(takes))
 		t.First, t.Last = min(t.First, x.when), max(t.Last, x.when)
 	}
-	for _, x := range takes {
+	for i := range takes {
+		x := &takes[i]
 		d := x.when - t.Mean
 		t.Spread += d * d
 		t.Cross += d * min(max(x.level-mean, -2*sd), 2*sd)
@@ -84,51 +86,33 @@ type Ceiling struct {
 	OfPeaks        bool    // a peak, not an RMS
 }
 
-func ceilingOf(takes []take) Ceiling {
-	c := Ceiling{Takes: len(takes), OfPeaks: !slices.ContainsFunc(takes, func(t take) bool { return !(t.peak > 0) || !solve.Finite(t.peak) })}
-	of := func(t take) float64 {
-		if c.OfPeaks {
-			return t.peak
-		}
-		return t.rms
+// loudest is the take's peak, or its RMS.
+func (t *take) loudest(peak bool) float64 {
+	if peak {
+		return t.peak
 	}
-	var values, logs []float64
-	for _, t := range takes {
-		values, logs = append(values, of(t)), append(logs, math.Log(of(t)))
-	}
-	slices.Sort(values)
-	c.Value, c.Step = values[len(values)-1], math.Inf(1)
-	for i, v := range values[1:] {
-		if v > values[i] {
-			c.Step = min(c.Step, v-values[i])
-		}
-	}
-	_, c.Scatter = solve.RobustMean(logs)
-	for _, t := range takes {
-		if of(t) == c.Value {
-			c.Reached++
-			c.Rows = addLine(c.Rows, int(t.file), int(t.line))
-		}
-	}
-	return c
+	return t.rms
 }
 
-// batchOf is the batch that the first take names which names one.
-func batchOf(takes []take) string {
-	for _, t := range takes {
-		if t.batch != "" {
-			return t.batch
+// unnamedBatch stands for "" among batches.
+const unnamedBatch = 0
+
+// batchOf is the batch that the first take names which names one, in words.
+func batchOf(takes []take) int32 {
+	for i := range takes {
+		if b := takes[i].batch; b != unnamedBatch {
+			return b
 		}
 	}
-	return ""
+	return unnamedBatch
 }
 
 // firstOf is the earliest time of takes; zero when none has one.
 func firstOf(takes []take) time.Time {
 	var first time.Time
-	for _, t := range takes {
-		if !t.time.IsZero() && (first.IsZero() || t.time.Before(first)) {
-			first = t.time
+	for i := range takes {
+		if t := takes[i].time(); !t.IsZero() && (first.IsZero() || t.Before(first)) {
+			first = t
 		}
 	}
 	return first

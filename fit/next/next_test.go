@@ -237,7 +237,7 @@ func TestNextWithoutData(t *testing.T) {
 			t.Errorf("%+v", p)
 		}
 	}
-	base, err := fit.OfKind(celltest.Sample(t), "loglinear-height")
+	base, err := fit.OfKind(context.Background(), celltest.Sample(t), "loglinear-height")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -256,7 +256,7 @@ func asHandbook(t *testing.T, d *cell.Data) *fit.Falloff {
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, err := refit(d)
+	m, err := refit(t.Context(), d)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -266,7 +266,7 @@ func asHandbook(t *testing.T, d *cell.Data) *fit.Falloff {
 // fitted fits the falloff model.
 func fitted(t *testing.T, d *cell.Data) *fit.Falloff {
 	t.Helper()
-	m, err := fit.OfKind(d, "falloff")
+	m, err := fit.OfKind(context.Background(), d, "falloff")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -2,6 +2,7 @@ package plan
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"os"
 	"path/filepath"
@@ -36,7 +37,7 @@ type damagedModel struct {
 
 func modelText(t testing.TB, kind string) damagedModel {
 	t.Helper()
-	m, err := fit.OfKind(celltest.Sample(t), kind)
+	m, err := fit.OfKind(context.Background(), celltest.Sample(t), kind)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,6 +1,7 @@
 package plan_test
 
 import (
+	"context"
 	"os"
 	"slices"
 	"testing"
@@ -25,7 +26,7 @@ func benchModel(t testing.TB) fit.Predictor {
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, err := fit.OfKind(d, "falloff")
+	m, err := fit.OfKind(context.Background(), d, "falloff")
 	if err != nil {
 		t.Fatal(err)
 	}

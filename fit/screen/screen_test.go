@@ -7,6 +7,8 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"reflect"
+	"runtime"
 	"slices"
 	"testing"
 
@@ -184,5 +186,18 @@ func TestScreenOfDegenerateRecords(t *testing.T) {
 				t.Errorf("%s: weight %g", name, w)
 			}
 		}
+	}
+}
+
+// The same record leads to the same bytes on any number of cores.
+func TestScreenOnAnyNumberOfCores(t *testing.T) {
+	on := func(cores int) *cell.Data {
+		defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(cores))
+		d := celltest.File(t, "slips", "readings.csv")
+		mustScreen(t, d)
+		return d
+	}
+	if one, many := on(1), on(5); !reflect.DeepEqual(one, many) {
+		t.Errorf("on one core %+v, on several %+v", one.Suspects, many.Suspects)
 	}
 }

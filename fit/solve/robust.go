@@ -22,10 +22,17 @@ const (
 // the mean stands for: sd/sqrt(n) is the mean's standard error (P. J. Huber,
 // Robust Statistics, 1981, section 6.6, from memory). The deviation of a single
 // value is 0. Values are sorted in place, so that their order does not matter.
-func RobustMean(values []float64) (mean, sd float64) {
+func RobustMean(values []float64) (mean, sd float64) { return new(Robust).Mean(values) }
+
+// Robust makes robust means of one list of values after the other in the same memory.
+type Robust struct{ work []float64 }
+
+// Mean is [RobustMean].
+func (r *Robust) Mean(values []float64) (mean, sd float64) {
 	slices.Sort(values)
+	r.work = slices.Grow(r.work[:0], len(values))[:len(values)]
 	mean = Median(values)
-	scale := MADScale * MedianDistance(values, mean)
+	scale := MADScale * medianDistance(r.work, values, mean)
 	if scale == 0 { // more than half of the values are one
 		scale = StdDev(values)
 	}
@@ -34,22 +41,21 @@ func RobustMean(values []float64) (mean, sd float64) {
 	}
 	const iterations = 100 // each leaves the share of values that are clipped of the error
 	for range iterations {
-		step := scale * stat.Mean(clipped(values, mean, scale), nil)
+		step := scale * stat.Mean(clipped(r.work, values, mean, scale), nil)
 		mean += step
 		if math.Abs(step) < 1e-13*scale {
 			break
 		}
 	}
-	return mean, scale * huberSD(clipped(values, mean, scale))
+	return mean, scale * huberSD(clipped(r.work, values, mean, scale))
 }
 
-// clipped returns the distances from mean in units of scale, clipped.
-func clipped(values []float64, mean, scale float64) []float64 {
-	out := make([]float64, len(values))
+// clipped makes of values their distances from mean in units of scale, clipped.
+func clipped(to, values []float64, mean, scale float64) []float64 {
 	for i, v := range values {
-		out[i] = min(max((v-mean)/scale, -huberClip), huberClip)
+		to[i] = min(max((v-mean)/scale, -huberClip), huberClip)
 	}
-	return out
+	return to
 }
 
 // huberSD is the deviation of one value, from clipped distances.
@@ -75,12 +81,15 @@ func Median(sorted []float64) float64 {
 
 // MedianDistance is the median absolute deviation from centre.
 func MedianDistance(values []float64, centre float64) float64 {
-	d := make([]float64, len(values))
+	return medianDistance(make([]float64, len(values)), values, centre)
+}
+
+func medianDistance(work, values []float64, centre float64) float64 {
 	for i, v := range values {
-		d[i] = math.Abs(v - centre)
+		work[i] = math.Abs(v - centre)
 	}
-	slices.Sort(d)
-	return Median(d)
+	slices.Sort(work)
+	return Median(work)
 }
 
 // StdDev is the standard deviation; 0 of fewer than two values.

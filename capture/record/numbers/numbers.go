@@ -29,6 +29,10 @@ func (s Set) Has(n uint32) bool {
 // Add puts a number in; false when it was in.
 func (s *Set) Add(n uint32) bool {
 	r := *s
+	if k := len(r) - 1; k >= 0 && r[k].last < n && r[k].last+1 == n { // as they mostly come
+		r[k].last = n
+		return true
+	}
 	i, in := r.find(n)
 	if in {
 		return false

@@ -9,13 +9,14 @@ import (
 )
 
 // A Column is a column of a file whose rows are values of type T: its name, the text
-// of its cell, and how a cell that is not empty sets the value. An empty cell is never
-// wrong, and as good as an absent one.
+// of its cell, and how a cell sets the value. An empty cell is never wrong, and as good
+// as an absent one.
 type Column[T any] struct {
 	name   string
 	get    func(*T) string
 	set    func(*T, *Cell)
-	number bool // its cells are decimal numbers
+	quick  func(*T, []byte) bool // sets the value as set does from text in its usual form, and else returns false; may be nil
+	number bool                  // its cells are decimal numbers
 	needed bool
 }
 
@@ -59,6 +60,7 @@ func Word[T any, S ~string](name string, at func(*T) *S, known []S) Column[T] {
 		get:  func(x *T) string { return string(*at(x)) },
 		set: func(x *T, c *Cell) {
 			text := strings.TrimSpace(c.Text)
+			*at(x) = ""
 			for _, k := range known {
 				if text == string(k) {
 					*at(x) = k
@@ -87,6 +89,7 @@ func Time[T any](name string, at func(*T) *time.Time) Column[T] {
 		},
 		set: func(x *T, c *Cell) {
 			text := strings.TrimSpace(c.Text)
+			*at(x) = time.Time{}
 			if text == "" {
 				return
 			}
@@ -95,6 +98,10 @@ func Time[T any](name string, at func(*T) *time.Time) Column[T] {
 				c.Fail("a time such as 2025-03-03T08:49:54.870Z")
 			}
 			*at(x) = t
+		},
+		quick: func(x *T, text []byte) (ok bool) {
+			*at(x), ok = quickTime(text)
+			return ok
 		},
 	}
 }
@@ -115,6 +122,7 @@ func Count[T any](name string, at func(*T) *int, high int) Column[T] {
 		},
 		set: func(x *T, c *Cell) {
 			text := strings.TrimSpace(c.Text)
+			*at(x) = 0
 			if text == "" {
 				return
 			}
@@ -125,12 +133,23 @@ func Count[T any](name string, at func(*T) *int, high int) Column[T] {
 			}
 			*at(x) = n
 		},
+		quick: func(x *T, text []byte) bool {
+			n, ok := quickWhole(text)
+			*at(x) = int(n)
+			return ok && n >= 1 && n <= uint64(high)
+		},
 	}
 }
 
 // Sequence is a column of sequence numbers. has tells whether there is one; where it
 // is nil there always is.
 func Sequence[T any](name string, at func(*T) *uint32, has func(*T) *bool) Column[T] {
+	put := func(x *T, n uint32, there bool) {
+		*at(x) = n
+		if has != nil {
+			*has(x) = there
+		}
+	}
 	return Column[T]{
 		name: name,
 		get: func(x *T) string {
@@ -141,6 +160,7 @@ func Sequence[T any](name string, at func(*T) *uint32, has func(*T) *bool) Colum
 		},
 		set: func(x *T, c *Cell) {
 			text := strings.TrimSpace(c.Text)
+			put(x, 0, false)
 			if text == "" {
 				return
 			}
@@ -150,10 +170,12 @@ func Sequence[T any](name string, at func(*T) *uint32, has func(*T) *bool) Colum
 				c.Fail("a whole number from 0 to 4294967295")
 				return
 			}
-			*at(x) = uint32(n)
-			if has != nil {
-				*has(x) = true
-			}
+			put(x, uint32(n), true)
+		},
+		quick: func(x *T, text []byte) bool {
+			n, ok := quickWhole(text)
+			put(x, uint32(n), true)
+			return ok && n <= math.MaxUint32
 		},
 	}
 }
@@ -190,6 +212,11 @@ func Number[T any](name string, at func(*T) *float64, f Format) Column[T] {
 				}
 			}
 			*at(x) = v
+		},
+		quick: func(x *T, text []byte) bool {
+			v, ok := quickDecimal(text)
+			*at(x) = v
+			return ok && v >= f.Low
 		},
 	}
 }

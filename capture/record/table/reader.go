@@ -4,7 +4,6 @@ import (
 	"encoding/csv"
 	"errors"
 	"io"
-	"iter"
 	"slices"
 	"strings"
 )
@@ -16,6 +15,8 @@ type Reader struct {
 
 	name string
 	csv  *csv.Reader
+	head int            // bytes of the header, with a byte order mark
+	over int            // lines over those that csv reads
 	line int            // on which the row at hand starts
 	at   map[string]int // where the file has each column
 	from []int          // where the file has the columns of the layout, -1 for nowhere
@@ -26,11 +27,13 @@ type Reader struct {
 // that lacks a needed column, or that has a column of the layout twice.
 func Open(r io.Reader, name string, l *Layout, need []string) (*Reader, error) {
 	t := &Reader{name: name, row: make(Row, len(l.Names)), at: map[string]int{}}
-	t.csv, _ = NewCSV(r)
+	var mark int64
+	t.csv, mark = NewCSV(r)
 	header, line, err := Header(t.csv, name)
 	if err != nil {
 		return nil, err
 	}
+	t.head = int(mark + t.csv.InputOffset())
 	t.csv.ReuseRecord = true
 	t.Header, t.line = Trimmed(header), line
 	for i, name := range t.Header {
@@ -90,16 +93,16 @@ func (t *Reader) Next() (Row, error) {
 		return nil, err
 	}
 	if err != nil {
-		err = Explain(err, t.name, len(t.Header))
+		err = Explain(moved(err, t.over), t.name, len(t.Header))
 		if bad := (*RowError)(nil); errors.As(err, &bad) {
 			t.line = bad.Line
 		}
 		return nil, err
 	}
-	t.line, _ = t.csv.FieldPos(0)
+	t.line = t.lineOf(0)
 	for i, from := range t.from {
 		if from >= 0 {
-			t.row[i] = cells[from]
+			t.row[i] = Plain(cells[from])
 		}
 	}
 	return t.row, nil
@@ -110,39 +113,58 @@ func (t *Reader) Place(column string) (file string, line int) {
 	if column == "" {
 		return t.name, t.line
 	}
-	line, _ = t.csv.FieldPos(t.at[column])
-	return t.name, line
+	return t.name, t.lineOf(t.at[column])
 }
 
-// Read reads a file into values. A row that is wrong comes as a *RowError in place of
-// its value, and the rows after it still follow. Whatever else goes wrong ends the
-// sequence.
-func Read[T any](r io.Reader, name string, t *Table[T], need []string) iter.Seq2[T, error] {
-	return func(yield func(T, error) bool) {
-		var none T
-		rows, err := Open(r, name, t.Layout, need)
-		if err != nil {
-			yield(none, err)
+// lineOf is the line on which a cell of the row at hand starts.
+func (t *Reader) lineOf(cell int) int {
+	line, _ := t.csv.FieldPos(cell)
+	return line + t.over
+}
+
+// goOn returns a reader of rows of the same file, of which the first one starts on some
+// line.
+func (t *Reader) goOn(r io.Reader, line int) *Reader {
+	u := *t
+	u.csv = csv.NewReader(newBounds(r))
+	u.csv.FieldsPerRecord, u.csv.ReuseRecord = len(t.Header), true
+	u.over, u.row = line-1, make(Row, len(t.row))
+	return &u
+}
+
+// moved returns an error of package csv with so many lines more.
+func moved(err error, lines int) error {
+	if large := (*sizeError)(nil); errors.As(err, &large) {
+		return &sizeError{large.line + lines, large.msg}
+	}
+	if pe := (*csv.ParseError)(nil); errors.As(err, &pe) {
+		return &csv.ParseError{StartLine: pe.StartLine + lines, Line: pe.Line + lines, Column: pe.Column, Err: pe.Err}
+	}
+	return err
+}
+
+// readPlain reads values row by row.
+func readPlain[T any](rows *Reader, t *Table[T], yield func(T, error) bool) {
+	parse := t.parser(rows.Place)
+	for {
+		x, err := nextValue(rows, parse)
+		if err == io.EOF || !yield(x, err) || !canGoOn(err) {
 			return
 		}
-		parse := t.parser(rows.Place)
-		for {
-			row, err := rows.Next()
-			if err == io.EOF {
-				return
-			}
-			x := none
-			if err == nil {
-				var bad *RowError
-				if x, bad = parse(row); bad != nil {
-					x, err = none, bad
-				}
-			}
-			if !yield(x, err) || !canGoOn(err) {
-				return
-			}
-		}
 	}
+}
+
+// nextValue reads the next row; a wrong one has no value.
+func nextValue[T any](rows *Reader, parse func(Row) (T, *RowError)) (x T, err error) {
+	row, err := rows.Next()
+	if err != nil {
+		return x, err
+	}
+	y, bad := parse(row)
+	if bad != nil {
+		return x, bad
+	}
+	return y, nil
 }
 
 // canGoOn tells whether reading can go on after err.

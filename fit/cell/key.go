@@ -1,0 +1,82 @@
+package cell
+
+import (
+	"cmp"
+	"math"
+
+	"evenpole/capture/record"
+	"evenpole/profiles"
+)
+
+// mounting is what the cells of one string set over one pickup in one session have in
+// common.
+type mounting struct {
+	pickup, session, set string
+	wrap                 profiles.Wrap
+}
+
+// how is how takes were made.
+type how struct {
+	mode   record.Mode
+	excite profiles.Excitation
+}
+
+// howOf is that of the take of a row.
+func howOf(r *record.Reading) how {
+	h := how{cmp.Or(r.Mode, record.Pluck), r.Excite}
+	if h.mode == record.Drive {
+		h.excite = profiles.Drive
+	}
+	return h
+}
+
+// gaugeAndWrap fills in what a row may leave out: a string of unnamed wrap
+// is plain when its gauge is absent or equal to its core. A wrap that the handbook
+// knows is called by its one name, however the row spells it.
+func gaugeAndWrap(r *record.Reading) (gauge float64, wrap profiles.Wrap) {
+	known := r.Gauge > 0
+	named, _ := profiles.ParseWrap(string(r.Wrap))
+	switch {
+	case r.Wrap == "" && (!known || r.Gauge == r.Core):
+		return r.Core, profiles.Plain
+	case r.Wrap == "":
+		return r.Gauge, Unnamed
+	case known:
+		return r.Gauge, named
+	case named == profiles.Plain:
+		return r.Core, profiles.Plain
+	}
+	return 0, named
+}
+
+// key is what tells places apart: a string over a pole in one session. It holds no
+// pointers, as a record has many.
+type key struct {
+	mounting, string                      int32 // mounting: in a store's list
+	core, gauge, poleHeight, stringHeight float64
+}
+
+// fault says why there can be no cell there; "" when there can.
+func (k *key) fault() string {
+	return fault(int(k.string), k.core, k.gauge, k.poleHeight, k.stringHeight)
+}
+
+// told is what a row tells of its place.
+type told struct {
+	pickup, session, set                  string
+	wrap                                  profiles.Wrap
+	string                                int
+	core, gauge, poleHeight, stringHeight uint64 // bits, as NaN is told, too
+}
+
+// by reports whether a row tells the same.
+func (t *told) by(r *record.Reading) bool {
+	return t.string == r.String && t.core == math.Float64bits(r.Core) && t.gauge == math.Float64bits(r.Gauge) &&
+		t.poleHeight == math.Float64bits(r.PoleHeight) && t.stringHeight == math.Float64bits(r.StringHeight) &&
+		t.session == r.Session && t.pickup == r.Pickup && t.set == r.StringSet && t.wrap == r.Wrap
+}
+
+func toldBy(r *record.Reading) told {
+	return told{r.Pickup, r.Session, r.StringSet, r.Wrap, r.String,
+		math.Float64bits(r.Core), math.Float64bits(r.Gauge), math.Float64bits(r.PoleHeight), math.Float64bits(r.StringHeight)}
+}

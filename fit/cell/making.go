@@ -1,0 +1,299 @@
+package cell
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+
+	"evenpole/capture/record"
+)
+
+// mostOpen is how many takes are kept before cells are summed up to which no row has come
+// for a while: some 20 MB of them.
+const mostOpen = 1 << 18
+
+// spot is a string over a pole in one session, in the making: its cells, of which there
+// are more than one where takes were made in more than one way, and its rows that are no
+// takes, which do not say how takes are made.
+type spot struct {
+	key
+	others []Span
+	cell   int32 // the newest of its cells; -1 for none
+}
+
+// making is a cell in the making.
+type making struct {
+	spot  int32
+	how   int32 // in store.hows
+	older int32 // cell of the same spot; -1 for none
+	rows  []Span
+	takes []take
+	good  int // takes that came, at most mostTakes
+	last  int // when the last one came, in takes of all cells
+	stage stage
+
+	sum         *summary   // once it is summed up
+	from, to    record.Ref // its takes of lowest and highest number
+	takenBefore int        // how many rows had taken readings of its power-up back then
+}
+
+// stage is how far a cell is.
+type stage byte
+
+const (
+	open   stage = iota
+	summed       // its takes are gone
+	missed       // it was summed up too early
+)
+
+// store is cells in the making.
+type store struct {
+	file     int
+	unnamed  string // the name of a pickup without one
+	mostOpen int
+	kept     int // takes
+	came     int // takes
+
+	mountings ids[mounting]
+	hows      ids[how]
+	batches   ids[string]
+	spots     []spot
+	at        map[key]int32 // in spots
+	cells     []making
+	open      []int32 // in cells
+	spare     [][]take
+
+	here  told // where the last row belongs
+	known bool
+	spot  int32 // of the last row; -1 for none
+	fault string
+}
+
+func newStore(mostOpen int) store {
+	s := store{mostOpen: mostOpen, at: map[key]int32{}}
+	s.batches.of("")
+	return s
+}
+
+// begin begins a file.
+func (s *store) begin(file int, unnamed string) { s.file, s.unnamed, s.known = file, unnamed, false }
+
+// find finds or adds the spot of a row, and says why there can be no cell: there is no
+// spot when the row lacks what tells spots apart.
+func (s *store) find(r *record.Reading) (at int32, fault string) {
+	if s.known && s.here.by(r) {
+		return s.spot, s.fault
+	}
+	gauge, wrap := gaugeAndWrap(r)
+	m := mounting{r.Pickup, r.Session, r.StringSet, wrap}
+	if m.pickup == "" {
+		m.pickup = s.unnamed
+	}
+	k := key{s.mountings.of(m), int32(r.String), r.Core, gauge, r.PoleHeight, r.StringHeight}
+	s.here, s.known, s.spot, s.fault = toldBy(r), true, -1, k.fault()
+	if s.fault == lacksCell {
+		return -1, s.fault
+	}
+	at, ok := s.at[k]
+	if !ok {
+		at = int32(len(s.spots))
+		s.at[k] = at
+		s.spots = append(s.spots, spot{key: k, cell: -1})
+	}
+	s.spot = at
+	return at, s.fault
+}
+
+// cellOf finds or adds the cell of a take at a spot.
+func (s *store) cellOf(r *record.Reading, at int32) *making {
+	p, h := &s.spots[at], s.hows.of(howOf(r))
+	for i := p.cell; i >= 0; i = s.cells[i].older {
+		if s.cells[i].how == h {
+			return &s.cells[i]
+		}
+	}
+	s.cells = append(s.cells, making{spot: at, how: h, older: p.cell})
+	p.cell = int32(len(s.cells) - 1)
+	s.open = append(s.open, p.cell)
+	return &s.cells[p.cell]
+}
+
+// keep keeps a good take of a cell.
+func (s *store) keep(c *making, r *record.Reading, y float64, ref record.Ref) {
+	c.good++
+	s.came++
+	c.last = s.came
+	switch c.stage {
+	case open:
+		s.add(c, r, y, ref)
+	case summed:
+		c.stage, c.sum = missed, nil
+	}
+}
+
+// keepMissed keeps a take of a cell that was missed, when its file is read again.
+func (s *store) keepMissed(r *record.Reading, y float64, ref record.Ref) {
+	at, _ := s.find(r)
+	if at < 0 {
+		return
+	}
+	if c := s.cellOf(r, at); c.stage == missed && len(c.takes) < mostTakes {
+		s.add(c, r, y, ref)
+	}
+}
+
+func (s *store) add(c *making, r *record.Reading, y float64, ref record.Ref) {
+	if n := len(s.spare); c.takes == nil && n > 0 {
+		c.takes, s.spare = s.spare[n-1], s.spare[:n-1]
+	}
+	if c.takes == nil {
+		c.takes = make([]take, 0, record.UsualTakes)
+	}
+	c.takes = append(c.takes, takeOf(r, y, s.batches.of(r.Batch), ref, s.file))
+	s.kept++
+}
+
+// sumUpIdle sums up the cells to which no take has come for a while. Where these are few,
+// more takes are kept from then on.
+func (s *store) sumUpIdle(standing *record.Standing) {
+	var idle, rest []int32
+	for _, i := range s.open {
+		c := &s.cells[i]
+		if len(c.takes) > 0 && c.last < s.came-s.mostOpen/4 && c.ofOnePower() {
+			idle = append(idle, i)
+		} else {
+			rest = append(rest, i)
+		}
+	}
+	s.open = rest
+	s.sumUp(idle, standing)
+	if s.kept > s.mostOpen/2 {
+		s.mostOpen *= 2
+	}
+}
+
+// ofOnePower notes the lowest and the highest number of a cell's takes; false when they
+// are not of one power-up of one jig.
+func (c *making) ofOnePower() bool {
+	for i := range c.takes {
+		ref := c.takes[i].ref
+		switch {
+		case i == 0:
+			c.from, c.to = ref, ref
+		case !ref.SamePower(c.from):
+			return false
+		case ref.Before(c.from):
+			c.from = ref
+		case c.to.Before(ref):
+			c.to = ref
+		}
+	}
+	return true
+}
+
+// sumUp sums cells up, and lets go of their takes.
+func (s *store) sumUp(list []int32, standing *record.Standing) {
+	onAllCores(len(list), func(w *sums, i int) {
+		c := &s.cells[list[i]]
+		sum := w.summaryOf(c.takes, standing)
+		c.sum, c.stage, c.takenBefore = &sum, summed, standing.TakenBack(c.from)
+	})
+	for _, i := range list {
+		c := &s.cells[i]
+		s.kept -= len(c.takes)
+		if cap(c.takes) == record.UsualTakes {
+			s.spare = append(s.spare, c.takes[:0])
+		}
+		c.takes = nil
+	}
+}
+
+// miss finds the cells that were summed up too early, as takes of theirs were taken back
+// since; false when there are none, and none to which a take came.
+func (s *store) miss(standing *record.Standing) bool {
+	any := false
+	for i := range s.cells {
+		c := &s.cells[i]
+		if c.stage == summed && standing.TakesBackSince(c.from, c.to, c.takenBefore) {
+			c.stage, c.sum = missed, nil
+		}
+		any = any || c.stage == missed
+	}
+	return any
+}
+
+// finish sums up what is left, and turns everything into cells that can and that cannot
+// be, in order; cells without a good take are none. lost is told the takes that were
+// taken back.
+func (s *store) finish(standing *record.Standing, lost func(lostTake)) (cells, impossible []Cell) {
+	var rest, good, bad []int32
+	for i := range s.cells {
+		if s.cells[i].stage != summed {
+			rest = append(rest, int32(i))
+		}
+	}
+	s.sumUp(rest, standing)
+	s.spare = nil
+	for i := range s.cells {
+		c := &s.cells[i]
+		possible := s.spots[c.spot].key.fault() == ""
+		switch {
+		case c.sum.takes > 0 && possible:
+			good = append(good, int32(i))
+		case c.sum.takes > 0:
+			bad = append(bad, int32(i))
+		}
+		for _, t := range c.sum.lost {
+			if possible {
+				lost(t)
+			}
+		}
+	}
+	return s.sorted(good), s.sorted(bad)
+}
+
+// sorted makes cells of some that are summed up: by pickup, session and string, and then
+// by what else tells them apart.
+func (s *store) sorted(list []int32) []Cell {
+	if len(list) == 0 {
+		return nil
+	}
+	rank := s.mountings.ranks(func(a, b mounting) int {
+		return cmp.Or(strings.Compare(a.pickup, b.pickup), strings.Compare(a.session, b.session))
+	})
+	slices.SortFunc(list, func(i, k int32) int { return s.compare(&s.cells[i], &s.cells[k], rank) })
+	out := make([]Cell, len(list))
+	onAllCores(len(list), func(_ *sums, i int) { out[i] = s.cell(&s.cells[list[i]]) })
+	return out
+}
+
+// compare orders cells; rank is that of pickups and sessions.
+func (s *store) compare(c, d *making, rank []int32) int {
+	a, b := &s.spots[c.spot].key, &s.spots[d.spot].key
+	if x, y := rank[a.mounting], rank[b.mounting]; x != y {
+		return int(x - y)
+	}
+	if a.string != b.string {
+		return int(a.string - b.string)
+	}
+	x, y := &s.mountings.list[a.mounting], &s.mountings.list[b.mounting]
+	h, i := s.hows.list[c.how], s.hows.list[d.how]
+	return cmp.Or(
+		strings.Compare(x.set, y.set), cmp.Compare(a.core, b.core), cmp.Compare(a.gauge, b.gauge), cmp.Compare(x.wrap, y.wrap),
+		cmp.Compare(a.poleHeight, b.poleHeight), cmp.Compare(a.stringHeight, b.stringHeight),
+		cmp.Compare(h.mode, i.mode), cmp.Compare(h.excite, i.excite),
+	)
+}
+
+// cell is a cell that is summed up. It may be called on many at once.
+func (s *store) cell(c *making) Cell {
+	p, h := &s.spots[c.spot], s.hows.list[c.how]
+	m := &s.mountings.list[p.mounting]
+	c.sum.stats.Others = p.others
+	return Cell{
+		Pickup: m.pickup, Session: m.session, String: int(p.string), Set: m.set, Core: p.core, Gauge: p.gauge, Wrap: m.wrap,
+		PoleHeight: p.poleHeight, StringHeight: p.stringHeight, Mode: h.mode, Excite: h.excite,
+		Batch: s.batches.list[c.sum.batch], Takes: c.sum.takes, Mean: c.sum.mean, SD: c.sum.sd, Freq: c.sum.freq,
+		First: c.sum.first, Rows: c.rows, Weight: 1, TakeStats: c.sum.stats,
+	}
+}

@@ -1,0 +1,115 @@
+package cell
+
+import (
+	"math"
+	"runtime"
+	"slices"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"evenpole/capture/record"
+	"evenpole/fit/solve"
+
+	"gonum.org/v1/gonum/stat"
+)
+
+// summary is what the takes of a cell say together.
+type summary struct {
+	takes          int
+	mean, sd, freq float64
+	batch          int32 // in words
+	first          time.Time
+	stats          *TakeStats
+	lost           []lostTake // takes that were taken back
+}
+
+// lostTake is a take that was taken back: where it stands.
+type lostTake struct{ file, line int }
+
+// sums sums cells up, one after the other, in the same memory.
+type sums struct {
+	robust                             solve.Robust
+	kept                               []take
+	plain, levels, freqs, values, logs []float64
+}
+
+// summaryOf sums takes up, but for those that were taken back.
+func (w *sums) summaryOf(takes []take, standing *record.Standing) summary {
+	var s summary
+	w.kept, w.plain, w.freqs = w.kept[:0], w.plain[:0], w.freqs[:0]
+	for i := range takes {
+		t := &takes[i]
+		if standing.IsTakenBack(t.ref) {
+			s.lost = append(s.lost, lostTake{int(t.file), int(t.line)})
+			continue
+		}
+		w.kept = append(w.kept, *t)
+		w.plain = append(w.plain, t.level)
+		if t.freq > 0 && solve.Finite(t.freq) {
+			w.freqs = append(w.freqs, t.freq)
+		}
+	}
+	if len(w.kept) == 0 {
+		return s
+	}
+	w.levels = append(w.levels[:0], w.plain...) // which are sorted
+	s.takes, s.batch, s.first = len(w.kept), batchOf(w.kept), firstOf(w.kept)
+	s.mean, s.sd = w.robust.Mean(w.levels)
+	s.stats = &TakeStats{Mean: stat.Mean(w.plain, nil), SD: solve.StdDev(w.plain), Top: w.ceilingOf(w.kept), Trend: trendOf(w.kept, s.mean, s.sd)}
+	if len(w.freqs) > 0 {
+		slices.Sort(w.freqs)
+		s.freq = solve.Median(w.freqs)
+	}
+	return s
+}
+
+// ceilingOf looks for takes that end at one level.
+func (w *sums) ceilingOf(takes []take) Ceiling {
+	c := Ceiling{Takes: len(takes), OfPeaks: !slices.ContainsFunc(takes, func(t take) bool { return !(t.peak > 0) || !solve.Finite(t.peak) })}
+	values, logs := w.values[:0], w.logs[:0]
+	for i := range takes {
+		v := takes[i].loudest(c.OfPeaks)
+		values, logs = append(values, v), append(logs, math.Log(v))
+	}
+	w.values, w.logs = values, logs
+	slices.Sort(values)
+	c.Value, c.Step = values[len(values)-1], math.Inf(1)
+	for i, v := range values[1:] {
+		if v > values[i] {
+			c.Step = min(c.Step, v-values[i])
+		}
+	}
+	_, c.Scatter = w.robust.Mean(logs)
+	for i := range takes {
+		if t := &takes[i]; t.loudest(c.OfPeaks) == c.Value {
+			c.Reached++
+			c.Rows = addLine(c.Rows, int(t.file), int(t.line))
+		}
+	}
+	return c
+}
+
+// onAllCores does something for each number below n; in order where there are few.
+func onAllCores(n int, do func(w *sums, i int)) {
+	const share = 256
+	workers := min(runtime.GOMAXPROCS(0), (n+share-1)/share)
+	var next atomic.Int64
+	work := func() {
+		var w sums
+		for {
+			to := int(next.Add(share))
+			for i := to - share; i < min(to, n); i++ {
+				do(&w, i)
+			}
+			if to >= n {
+				return
+			}
+		}
+	}
+	var all sync.WaitGroup
+	for range workers {
+		all.Go(work)
+	}
+	all.Wait()
+}
