@@ -3,6 +3,7 @@
 package shop
 
 import (
+	"context"
 	"errors"
 	"os"
 	"path/filepath"
@@ -52,7 +53,7 @@ func TestPipesInAShop(t *testing.T) {
 			return err
 		},
 		"certificates/0001.json": func(s *Shop, _ string) error {
-			_, err := s.certificates()
+			_, err := s.Certificates()
 			return err
 		},
 		repeat.OperatorsFile: func(s *Shop, _ string) error {
@@ -64,7 +65,7 @@ func TestPipesInAShop(t *testing.T) {
 			return err
 		},
 		"readings.csv": func(s *Shop, _ string) error {
-			_, err := s.Cells()
+			_, err := s.Cells(context.Background())
 			return err
 		},
 	} {

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"io"
 	"math"
-	"os"
 	"strings"
 	"testing"
 	"testing/iotest"
@@ -153,46 +152,3 @@ func TestAReaderMayStop(t *testing.T) {
 		break
 	}
 }
-
-// What is read and written is read as the same, and every mistake is a
-// *RowError.
-func FuzzReadings(f *testing.F) {
-	if seeds, err := os.ReadDir("testdata/fuzz/FuzzReadings"); err != nil || len(seeds) == 0 {
-		f.Fatalf("no seeds: %v", err)
-	}
-	f.Fuzz(func(t *testing.T, file string) {
-		once := rewrite(t, file)
-		if twice := rewrite(t, once); twice != once {
-			t.Errorf("read and written:\n%s\nand once more:\n%s", once, twice)
-		}
-	})
-}
-
-// rewrite writes the rows of a file that can be read.
-func rewrite(t *testing.T, file string) string {
-	var g strings.Builder
-	l := ledger{layout: readingColumns.Layout, file: memory{&g}}
-	l.have(readingColumns.Names)
-	if err := l.put(l.columns); err != nil {
-		t.Fatal(err)
-	}
-	for r, err := range Readings(strings.NewReader(file), "r.csv") {
-		var row *RowError
-		if err != nil && !errors.As(err, &row) {
-			t.Fatalf("%T: %v", err, err)
-		}
-		if err != nil {
-			continue
-		}
-		if err := l.append(readingColumns.Row(&r)); err != nil {
-			t.Fatal(err)
-		}
-	}
-	return g.String()
-}
-
-// memory is a file that is not on a disk.
-type memory struct{ io.Writer }
-
-func (memory) Sync() error  { return nil }
-func (memory) Close() error { return nil }

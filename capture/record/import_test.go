@@ -3,7 +3,6 @@ package record
 import (
 	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -25,7 +24,7 @@ func understood(t *testing.T, file, dir string, opt ImportOptions) *Import {
 }
 
 // readable returns the rows of a spreadsheet that are readable, in the record's writing.
-func (m *Import) readable(t *testing.T) (rows []table.Row) {
+func (m *Import) readable(t testing.TB) (rows []table.Row) {
 	t.Helper()
 	if err := m.each(func(row table.Row) error { rows = append(rows, row); return nil }); err != nil {
 		t.Fatal(err)
@@ -401,28 +400,4 @@ func TestImportOntoAFullDisk(t *testing.T) {
 		t.Errorf("%d rows, %d added by the second", rows, rest)
 	}
 	noFaults(t, dir, "after both")
-}
-
-func FuzzImport(f *testing.F) {
-	if seeds, err := os.ReadDir("testdata/fuzz/FuzzImport"); err != nil || len(seeds) == 0 {
-		f.Fatalf("no seeds: %v", err)
-	}
-	f.Fuzz(func(t *testing.T, file string) {
-		m, err := ReadImport(strings.NewReader(file), "f.csv", filepath.Join("testdata", "none"), ImportOptions{Zone: time.UTC})
-		var row *RowError
-		if err != nil && !errors.As(err, &row) {
-			t.Fatalf("%T: %v", err, err)
-		}
-		if err != nil {
-			return
-		}
-		if m.Rows != m.Readable+m.RefusedRows || m.Readable != len(m.readable(t)) {
-			t.Errorf("%+v", m)
-		}
-		for _, row := range m.readable(t) { // what is taken in can be read from the record
-			if _, bad := readingColumns.Parse(row, func(string) (string, int) { return "", 0 }); bad != nil {
-				t.Errorf("%q: %v", row, bad)
-			}
-		}
-	})
 }

@@ -14,6 +14,9 @@ import (
 // they are numbered one by one.
 const importJig = "import"
 
+// Imported reports whether an import numbered the reading, and no jig.
+func (id ID) Imported() bool { return id.Jig == importJig }
+
 // Where a row of a spreadsheet is already.
 type whereabouts int
 

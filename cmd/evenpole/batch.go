@@ -44,6 +44,11 @@ round, or (below a fifth of the usual field) demagnetised; whether strength drif
 batches of the record; and, with limits, whether to accept it, to reject it, or to
 measure more. With --set-size it sorts the magnets into matched sets.
 
+A batch may be looked at after every magnet: the risks of accepting or rejecting
+wrongly hold for all looks together, by Wald's sequential limits and, where those do
+not tell, by the first magnets of a plan that always decides. What is said of a plan's
+first magnets stays, unless many more magnets tell otherwise.
+
 Limits, risks and rods may stand in the shop's ` + profiles.BatchesFile + ` instead of flags:
 
     reference = "gale"

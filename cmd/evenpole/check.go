@@ -34,9 +34,18 @@ func newCheckCmd(e *env) *cobra.Command {
 		Short: "Check a finished pickup against its order, and write its certificate",
 		Long: `Checks the latest session that was captured with purpose check: each string's
 balance with its uncertainty against the order's target and tolerance. A string
-conforms only when its deviation and its uncertainty together are within
-tolerance, and is out only when they are clear of it; between, the answer is
-"cannot tell yet", with how many more takes would tell.
+conforms only when its deviation and a guard band together are within tolerance,
+and is out only when they are clear of it; between, the answer is "cannot tell yet",
+with how many more takes would tell.
+
+Whoever captures a pickup until it can be told has as many chances to pass it wrongly.
+So every session of it counts as a look, and every capture that added takes to a
+session: the guard band is the expanded uncertainty at 96 % coverage at the first
+look, little more than the 95 % of U, at 99.5 % at the second, and each further look
+takes half of what is left, so that all looks together pass a string at its limit
+wrongly with a chance of 2.5 % at most. It is better to take many takes at once.
+Sessions with other poles, strings or string heights, and what was taken back, do not
+count.
 
 The pickup is also compared with what the shop's current model, or the handbook,
 expects of it at the heights that were measured. Where more is off than the model
@@ -197,6 +206,9 @@ func printVerdict(e *env, v *verdict.Verdict) {
 	tw.Flush()
 	e.print("")
 	e.print("spread %s dB; every string within +- %g dB of its target is wanted; U covers %.0f %%", plain(v.Spread), v.Tolerance, 100*v.Coverage)
+	if v.Looks > 1 {
+		e.print("look %d at this pickup as it is: it is judged with guard bands of up to %s dB, at %.4g %% coverage, so that looks do not add up", v.Looks, plain(v.WidestGuard()), 100*v.GuardCoverage)
+	}
 	if v.Diagnosis != nil {
 		printDiagnosis(e, v)
 	}

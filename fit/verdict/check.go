@@ -35,7 +35,7 @@ func newCheck(o *profiles.Order, s *session, opt Options) *check {
 			Number: i + 1, Note: o.Strings[i].Note,
 			Gauge: level.Figure(t.row.Gauge), Core: level.Figure(t.row.Core), Wrap: t.row.Wrap,
 			PoleHeight: level.Figure(t.row.PoleHeight), StringHeight: level.Figure(t.row.StringHeight),
-			Level: unknown, Balance: unknown, Deviation: unknown, Std: unknown, Expanded: unknown, K: unknown, DOF: unknown,
+			Level: unknown, Balance: unknown, Deviation: unknown, Std: unknown, Expanded: unknown, Guard: unknown, K: unknown, DOF: unknown,
 			Takes: len(t.levels), Flagged: t.flagged, Verdict: CannotTell, Target: target[i],
 		}
 	}
