@@ -13,7 +13,7 @@ func (r *run) keep(x jig.Reading, owner string) error {
 		return nil
 	}
 	row, notes := sentReading(x, r.ident, r.opt.Now())
-	ours := owner == r.result.Session && r.opt.kind() == record.OfReadings && r.setCell(&row)
+	ours := owner == r.result.Session && r.opt.Kind() == record.OfReadings && r.setCell(&row)
 	switch {
 	case !ours:
 		notes = append(notes, strayNote(owner, r.result.Session))
@@ -60,7 +60,7 @@ func (r *run) keepField(x jig.Field, owner string) error {
 		return nil
 	}
 	row := sentField(x, r.ident, r.opt.Now())
-	ours := owner == r.result.Session && r.opt.kind() == record.OfFields && r.setFieldCell(&row)
+	ours := owner == r.result.Session && r.opt.Kind() == record.OfFields && r.setFieldCell(&row)
 	if !ours {
 		row.Note = strayNote(owner, r.result.Session)
 	}

@@ -95,7 +95,7 @@ func (o *Options) reject(format string, args ...any) error {
 func (o Options) withDefaults() Options {
 	if o.Takes == 0 {
 		o.Takes = DefaultTakes
-		if o.kind() == record.OfFields {
+		if o.Kind() == record.OfFields {
 			o.Takes = DefaultFieldTakes
 		}
 	}
@@ -111,7 +111,8 @@ func (o Options) withDefaults() Options {
 	return o
 }
 
-func (o *Options) kind() string {
+// Kind is what is captured: record.OfReadings or record.OfFields.
+func (o *Options) Kind() string {
 	if len(o.FieldPositions) > 0 {
 		return record.OfFields
 	}
@@ -137,7 +138,7 @@ func (o *Options) steps(id jig.Ident) ([]step, error) {
 	if n := min(o.Takes, o.Quiet, o.MaxPlucks); n < 0 {
 		return nil, &SetupError{"", fmt.Sprintf("takes: expected a number from 1, got %d", n)}
 	}
-	if o.kind() == record.OfFields {
+	if o.Kind() == record.OfFields {
 		return o.fieldSteps()
 	}
 	return o.stringSteps(id)

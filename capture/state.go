@@ -33,7 +33,7 @@ func (r *run) findSession() (err error) {
 		return err
 	}
 	if !r.opt.Again {
-		r.result.Session = r.holds.Latest(r.opt.Purpose, r.opt.kind(), r.mount)
+		r.result.Session = r.holds.Latest(r.opt.Purpose, r.opt.Kind(), r.mount)
 	}
 	h, err := r.shop.History(r.ident.Jig, r.ident.Boot.String(), r.result.Session)
 	if err != nil {
@@ -105,7 +105,7 @@ func (r *run) beginHold(after uint32) error {
 		Time:     r.opt.Now(),
 		Session:  r.result.Session,
 		Purpose:  r.opt.Purpose,
-		Kind:     r.opt.kind(),
+		Kind:     r.opt.Kind(),
 		Jig:      r.ident.Jig,
 		Boot:     r.ident.Boot.String(),
 		AfterSeq: after,

@@ -2,6 +2,7 @@ package fit
 
 import (
 	"cmp"
+	"context"
 	"errors"
 	"fmt"
 
@@ -14,7 +15,7 @@ import (
 // that does not know what pole heights do is no use for planning, however well it
 // predicts pickups whose heights are alike: it comes last. Data that no kind fits are
 // the error of the first one. progress may be nil.
-func Best(d *cell.Data, progress Progress, names ...string) (*Result, error) {
+func Best(ctx context.Context, d *cell.Data, progress Progress, names ...string) (*Result, error) {
 	chosen, err := kindsOf(names)
 	if err != nil {
 		return nil, err
@@ -23,10 +24,14 @@ func Best(d *cell.Data, progress Progress, names ...string) (*Result, error) {
 	var first error
 	var scores []Score
 	folds := map[string][]Fold{}
+	all := partsOf(d)
 	for _, k := range chosen {
-		r, err := k.measured(d, progress)
+		r, err := k.measured(ctx, d, all, progress)
 		if err == nil {
 			err = r.checkScatter()
+		}
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
 		}
 		if err != nil {
 			first = cmp.Or(first, err)

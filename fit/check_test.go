@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"strings"
@@ -33,7 +34,7 @@ func TestFalloffStateIsChecked(t *testing.T) {
 		`excite: expected one of ["travel" "force" "drive"], go`: func(f *Falloff) { f.Excite = "hope" },
 		"no level follows for a string of":                       func(f *Falloff) { f.Theta[curve.Slope], f.Theta[curve.Steepness] = 4, 1.2 },
 	} {
-		m, err := fitFalloff(celltest.Sample(t), nil)
+		m, err := fitFalloff(context.Background(), celltest.Sample(t), nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -81,7 +82,7 @@ func TestFitKeepsNoModelThatCannotBeRead(t *testing.T) {
 	}
 	for _, k := range kinds {
 		var cannot *CannotFitError
-		if _, err := k.measured(d, nil); !errors.As(err, &cannot) {
+		if _, err := k.measured(context.Background(), d, partsOf(d), nil); !errors.As(err, &cannot) {
 			t.Errorf("%s: got %v", k.name, err)
 		}
 	}
@@ -96,7 +97,7 @@ func TestUsualModelsPass(t *testing.T) {
 	}
 	_, own := celltest.Sample(t).Split("P1")
 	for _, k := range kinds {
-		m, err := k.fit(&cell.Data{Cells: own})
+		m, err := k.fit(context.Background(), &cell.Data{Cells: own})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -53,9 +53,7 @@ func (r *Result) predictionOf(pickup string, cells []cell.Cell) (f Fold, saw boo
 			return f, true
 		}
 	}
-	f = newFold(pickup, cells)
-	f.predict(r.Model)
-	return f, false
+	return foldOf(pickup, cells, r.Model), false
 }
 
 // compareFolds compares two lists of folds on pickups with the same cells, as

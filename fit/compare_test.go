@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"context"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -102,9 +103,9 @@ func withKinds(t *testing.T, other ...modelKind) {
 
 func TestBestWithoutThePreferredKind(t *testing.T) {
 	d := &cell.Data{Cells: truth{pole: 0.45, core: 1.1, lift: -0.2, noise: 0.02}.cells(rand.New(rand.NewPCG(3, 3)), 1)}
-	refuses := modelKind{name: "oracle", fit: func(*cell.Data) (Model, error) { return nil, &CannotFitError{"too little", "capture"} }}
+	refuses := modelKind{name: "oracle", fit: func(context.Context, *cell.Data) (Model, error) { return nil, &CannotFitError{"too little", "capture"} }}
 	withKinds(t, refuses, logLinearKind(logHeight), logLinearKind(logGap))
-	r, err := Best(d, nil)
+	r, err := Best(context.Background(), d, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -115,7 +116,7 @@ func TestBestWithoutThePreferredKind(t *testing.T) {
 		t.Errorf("got %q", w)
 	}
 	withKinds(t, refuses)
-	if _, err := Best(d, nil); err == nil || !strings.Contains(err.Error(), "too little") {
+	if _, err := Best(context.Background(), d, nil); err == nil || !strings.Contains(err.Error(), "too little") {
 		t.Errorf("got %v", err)
 	}
 }
@@ -123,11 +124,11 @@ func TestBestWithoutThePreferredKind(t *testing.T) {
 // Best chooses among the kinds that are named, and refuses a name that is none.
 func TestBestAmongNamedKinds(t *testing.T) {
 	d := celltest.Sample(t)
-	r, err := Best(d, nil, logGap.name, logHeight.name)
+	r, err := Best(context.Background(), d, nil, logGap.name, logHeight.name)
 	if err != nil || len(r.Compared) != 2 || r.Kind == falloffName {
 		t.Fatalf("got %+v, %v", r, err)
 	}
-	if _, err := Best(d, nil, "spline"); err == nil || !strings.Contains(err.Error(), `got "spline"`) {
+	if _, err := Best(context.Background(), d, nil, "spline"); err == nil || !strings.Contains(err.Error(), `got "spline"`) {
 		t.Errorf("got %v", err)
 	}
 }
@@ -135,7 +136,7 @@ func TestBestAmongNamedKinds(t *testing.T) {
 // With one pickup nothing tells which kind predicts best: the falloff model
 // knows more beforehand.
 func TestBestOfOnePickupIsFalloff(t *testing.T) {
-	r, err := Best(&cell.Data{Cells: sampleResultCells(t), Readings: 9}, nil)
+	r, err := Best(context.Background(), &cell.Data{Cells: sampleResultCells(t), Readings: 9}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -152,7 +153,7 @@ func TestBestPredictsBest(t *testing.T) {
 	for _, order := range [][]modelKind{{logLinearKind(logGap), logLinearKind(logHeight)}, {logLinearKind(logHeight), logLinearKind(logGap)}} {
 		withKinds(t, order...)
 		var said []string
-		r, err := Best(d, func(kind string, done, of int) { said = append(said, kind) })
+		r, err := Best(context.Background(), d, func(kind string, done, of int) { said = append(said, kind) })
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -172,7 +173,7 @@ func TestBestKnowsWhatHeightsDo(t *testing.T) {
 	for i := range d.Cells {
 		d.Cells[i].PoleHeight, d.Cells[i].StringHeight = 1, 3
 	}
-	r, err := Best(d, nil)
+	r, err := Best(context.Background(), d, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -185,7 +186,7 @@ func TestBestKnowsWhatHeightsDo(t *testing.T) {
 func TestBestDoesNotBelieveInExactness(t *testing.T) {
 	w := truth{pole: 0.45, core: 1.1, lift: -0.2}
 	withKinds(t, logLinearKind(logHeight))
-	_, err := Best(&cell.Data{Cells: w.cells(rand.New(rand.NewPCG(3, 3)), 4)}, nil)
+	_, err := Best(context.Background(), &cell.Data{Cells: w.cells(rand.New(rand.NewPCG(3, 3)), 4)}, nil)
 	if err == nil || !strings.Contains(err.Error(), "leaves nothing of any of 48 cells; look whether the readings were measured") {
 		t.Errorf("got %v", err)
 	}

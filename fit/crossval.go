@@ -1,9 +1,10 @@
 package fit
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"math"
-	"runtime"
 	"slices"
 	"sync"
 
@@ -34,135 +35,203 @@ type Fold struct {
 	NewWraps []profiles.Wrap `json:"new_wraps,omitempty"` // wraps that nothing else has: they are predicted from priors alone
 	Data     string          `json:"data_sha256"`         // fingerprint of its cells, predicted or not
 
-	cells          []cell.Cell
-	errors         []float64 // of each cell: level less prediction, ln v; NaN without one
+	cells          []cell.Cell // of a pickup
+	errors         []float64   // of each cell: level less prediction, ln v; NaN without one
 	balance, level squares
 }
 
-// crossValidate leaves out each pickup in turn, then each string set, fits to
-// the rest and predicts the cells left out (leave-one-group-out). A pickup with a single cell has no
+// leaver predicts cells of a record from the rest of it without fitting a model anew.
+type leaver interface {
+	// withoutPickup leaves out a pickup, by its place in the order of pickups, without
+	// the cells where skip is true. The prediction of a cell, by its place in the
+	// record, is NaN where there is none.
+	withoutPickup(k int) (expect func(i int) float64, err error)
+
+	// withoutCells leaves out all cells that out returns true for.
+	withoutCells(out func(i int) bool) (expect func(i int) float64, err error)
+}
+
+// errRefit says that a model has to be fitted anew to leave something out.
+var errRefit = errors.New("fit anew")
+
+// validation leaves parts of a record out of one kind of model.
+type validation struct {
+	ctx   context.Context
+	d     *cell.Data
+	parts *parts
+	refit func(context.Context, *cell.Data) (Model, error)
+	quick leaver // nil: every part is left out by fitting the rest
+
+	step        func(done, of int) // may be nil
+	mu          sync.Mutex
+	done, total int
+}
+
+// run leaves out each pickup in turn, then each string set, and predicts the cells left
+// out from the rest (leave-one-group-out). A pickup with a single cell has no
 // balance. A string set is what the record names so; an unnamed one is the list
-// of gauges and cores in a session. fit is called from several goroutines at
-// once. step is called before every fit, and may be nil.
-func crossValidate(d *cell.Data, fit func(*cell.Data) (Model, error), step func(done, of int)) crossValidation {
-	pickups, sets := make([]string, len(d.Cells)), d.SetNames()
-	for i := range d.Cells {
-		pickups[i] = d.Cells[i].Pickup
-	}
-	total, done := len(distinct(slices.Clone(pickups)))+len(distinct(slices.Clone(sets))), 0
-	var mu sync.Mutex
-	next := func() {
-		mu.Lock()
-		defer mu.Unlock()
-		done++
-		if step != nil {
-			step(done, total)
-		}
-	}
+// of gauges and cores in a session. step is called before every part, refit from several
+// goroutines at once.
+func (v *validation) run() (crossValidation, error) {
+	p := v.parts
+	v.total = len(p.pickups) + len(p.sets)
 	var cv crossValidation
-	cv.pickups = cv.leaveOutEach(d, "pickup", pickups, fit, next)
+	cv.pickups = v.leaveOutEach(&cv, "pickup", p.pickups)
 	if len(cv.pickups) == 1 {
 		cv.notes = append(cv.notes, "one pickup alone: how well others are predicted cannot be told; capture a second one")
 	}
-	cv.sets = cv.leaveOutEach(d, "string set", sets, fit, next)
+	cv.sets = v.leaveOutEach(&cv, "string set", p.sets)
 	var balance, level, set squares
-	for _, f := range cv.pickups {
-		balance.join(f.balance)
-		level.join(f.level)
+	for i := range cv.pickups {
+		balance.join(cv.pickups[i].balance)
+		level.join(cv.pickups[i].level)
 	}
-	for _, f := range cv.sets {
-		set.join(f.balance)
+	for i := range cv.sets {
+		set.join(cv.sets[i].balance)
 	}
 	cv.balance, cv.level, cv.set = balance.rms(), level.rms(), set.rms()
-	return cv
+	return cv, v.ctx.Err()
 }
 
-// leaveOutEach leaves out the cells of each name in turn; names has one for each cell.
-func (cv *crossValidation) leaveOutEach(d *cell.Data, what string, names []string, fit func(*cell.Data) (Model, error), next func()) []Fold {
-	parts := distinct(slices.Clone(names))
-	folds, errs := make([]Fold, len(parts)), make([]error, len(parts))
-	inParallel(len(parts), func(i int) {
-		next()
-		folds[i], errs[i] = leaveOut(d, names, parts[i], fit)
+// leaveOutEach leaves out parts in turn.
+func (v *validation) leaveOutEach(cv *crossValidation, what string, all []part) []Fold {
+	folds, errs := make([]Fold, len(all)), make([]error, len(all))
+	solve.InParallelEach(len(all), func(i int) {
+		if v.ctx.Err() != nil {
+			return
+		}
+		v.next()
+		folds[i], errs[i] = v.leaveOut(&all[i])
 	})
 	for i, err := range errs {
 		if err != nil {
-			cv.notes = append(cv.notes, fmt.Sprintf("%s %q cannot be predicted from the others: %v", what, parts[i], err))
+			cv.notes = append(cv.notes, fmt.Sprintf("%s %q cannot be predicted from the others: %v", what, all[i].name, err))
 		}
 	}
 	return folds
 }
 
-func newFold(name string, cells []cell.Cell) Fold {
-	return Fold{Name: name, Data: (&cell.Data{Cells: cells}).Fingerprint(), cells: cells}
+// next tells that the next part is begun.
+func (v *validation) next() {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	v.done++
+	if v.step != nil {
+		v.step(v.done, v.total)
+	}
 }
 
-// leaveOut predicts the cells of one name from the rest, if there is any.
-func leaveOut(d *cell.Data, names []string, name string, fit func(*cell.Data) (Model, error)) (Fold, error) {
-	rest, cells := d.Without(names, name)
-	f := newFold(name, cells)
-	if len(rest.Cells) == 0 {
+// leaveOut predicts the cells of one part from the rest, if there is any.
+func (v *validation) leaveOut(p *part) (Fold, error) {
+	f := Fold{Name: p.name, Data: p.fingerprint}
+	if p.isPickup() {
+		f.cells = v.d.Cells[p.first:p.last]
+	}
+	if p.cells == len(v.d.Cells) {
 		return f, nil
 	}
-	measured, here := rangeOf(rest.Cells), rangeOf(cells)
-	f.NewWraps = slices.DeleteFunc(here.Wraps, measured.hasWrap)
-	m, err := fit(rest)
+	f.NewWraps = p.ownWraps
+	expect, err := v.withoutQuickly(p)
+	if errors.Is(err, errRefit) {
+		expect, err = v.withoutByFitting(p)
+	}
 	if err != nil {
 		return f, err
 	}
-	f.predict(m)
+	f.predict(v.d.Cells, v.parts, p, expect)
 	return f, nil
 }
 
-// inParallel does n things, as many at once as there are processors.
-func inParallel(n int, do func(i int)) {
-	var wg sync.WaitGroup
-	todo := make(chan int)
-	for range min(n, runtime.GOMAXPROCS(0)) {
-		wg.Go(func() {
-			for i := range todo {
-				do(i)
-			}
-		})
+func (v *validation) withoutQuickly(p *part) (func(i int) float64, error) {
+	switch {
+	case v.quick == nil:
+		return nil, errRefit
+	case p.isPickup():
+		return v.quick.withoutPickup(p.pickup)
 	}
-	for i := range n {
-		todo <- i
-	}
-	close(todo)
-	wg.Wait()
+	return v.quick.withoutCells(func(i int) bool { return v.parts.setOf[i] == p.set })
 }
 
-// predict compares what a model says of the cells with what they are.
-func (f *Fold) predict(m Model) {
-	for first := 0; first < len(f.cells); {
+// withoutByFitting fits the rest.
+func (v *validation) withoutByFitting(p *part) (func(i int) float64, error) {
+	rest := *v.d
+	rest.Cells = nil
+	var own []cell.Cell
+	at := make(map[int]int, p.cells)
+	for i := range v.d.Cells {
+		if v.parts.in(p, i) {
+			at[i] = len(own)
+			own = append(own, v.d.Cells[i])
+		} else {
+			rest.Cells = append(rest.Cells, v.d.Cells[i])
+		}
+	}
+	m, err := v.refit(v.ctx, &rest)
+	if err != nil {
+		return nil, err
+	}
+	var expected []float64
+	for first := 0; first < len(own); {
 		last := first
-		for last < len(f.cells) && f.cells[last].Pickup == f.cells[first].Pickup {
+		for last < len(own) && own[last].Pickup == own[first].Pickup {
 			last++
 		}
-		f.predictPickup(f.cells[first:last], m)
+		expected = append(expected, m.Expect(own[first:last])...)
 		first = last
+	}
+	return func(i int) float64 { return expected[at[i]] }, nil
+}
+
+// predict compares what is expected of the cells of a part with what they are.
+func (f *Fold) predict(cells []cell.Cell, all *parts, p *part, expect func(i int) float64) {
+	for k := range all.pickups {
+		of := &all.pickups[k]
+		if p.isPickup() && k != p.pickup {
+			continue
+		}
+		var errs []float64
+		for i := of.first; i < of.last; i++ {
+			if all.in(p, i) {
+				errs = append(errs, errorOf(&cells[i], expect(i)))
+			}
+		}
+		f.addErrors(errs)
+		if p.isPickup() {
+			f.errors = errs
+		}
 	}
 	f.Balance, f.Level, f.Cells = f.balance.rms(), f.level.rms(), f.level.n
 }
 
-// predictPickup compares the cells of one pickup, but for those that a mistake is thought
-// to touch: a model that predicts them well has learnt the mistake.
-func (f *Fold) predictPickup(cells []cell.Cell, m Model) {
-	var errors []float64
-	for i, p := range m.Expect(cells) {
-		e := cells[i].Mean - p
-		if solve.Finite(e) && !cells[i].Suspected() {
-			errors = append(errors, e)
-		} else {
-			e = math.NaN()
-		}
-		f.errors = append(f.errors, e)
+// errorOf is by how much a cell's level lies above its prediction, ln v. It is NaN
+// without one, and for a cell that a mistake is thought to touch: a model that predicts
+// it well has learnt the mistake.
+func errorOf(c *cell.Cell, expected float64) float64 {
+	if e := c.Mean - expected; solve.Finite(e) && !c.Suspected() {
+		return e
 	}
-	mean := solve.Mean(errors)
-	for _, e := range errors {
+	return math.NaN()
+}
+
+// addErrors counts the errors of the cells of one pickup.
+func (f *Fold) addErrors(errs []float64) {
+	known := slices.DeleteFunc(slices.Clone(errs), math.IsNaN)
+	mean := solve.Mean(known)
+	for _, e := range known {
 		f.level.add(e)
-		if len(errors) > 1 {
+		if len(known) > 1 {
 			f.balance.add(e - mean)
 		}
 	}
+}
+
+// foldOf compares what a model says of the cells of one pickup with what they are.
+func foldOf(pickup string, cells []cell.Cell, m Model) Fold {
+	f := Fold{Name: pickup, Data: (&cell.Data{Cells: cells}).Fingerprint(), cells: cells}
+	for i, expected := range m.Expect(cells) {
+		f.errors = append(f.errors, errorOf(&cells[i], expected))
+	}
+	f.addErrors(f.errors)
+	f.Balance, f.Level, f.Cells = f.balance.rms(), f.level.rms(), f.level.n
+	return f
 }

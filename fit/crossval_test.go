@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"context"
 	"errors"
 	"math"
 	"math/rand/v2"
@@ -27,12 +28,19 @@ func (f flat) Expect(cells []cell.Cell) []float64 {
 	return out
 }
 
-func fitFlat(d *cell.Data) (Model, error) {
+func fitFlat(_ context.Context, d *cell.Data) (Model, error) {
 	var f flat
 	for _, c := range d.Cells {
 		f.level += c.Mean / float64(len(d.Cells))
 	}
 	return f, nil
+}
+
+// crossValidate leaves parts out by fitting the rest.
+func crossValidate(d *cell.Data, fit fitter, step func(done, of int)) crossValidation {
+	v := &validation{ctx: context.Background(), d: d, parts: partsOf(d), refit: fit, step: step}
+	cv, _ := v.run()
+	return cv
 }
 
 func TestCrossValidateByHand(t *testing.T) {
@@ -95,7 +103,7 @@ func TestCrossValidateWithoutFigures(t *testing.T) {
 	if cv := crossValidate(single, fitFlat, nil); cv.balance != nil || cv.level == nil {
 		t.Errorf("one cell a pickup: got %+v", cv)
 	}
-	refuse := func(*cell.Data) (Model, error) { return nil, errors.New("too little") }
+	refuse := func(context.Context, *cell.Data) (Model, error) { return nil, errors.New("too little") }
 	cv := crossValidate(single, refuse, nil)
 	if cv.balance != nil || len(cv.notes) != 2 || !strings.Contains(cv.notes[0], `pickup "A" cannot be predicted from the others: too little`) {
 		t.Errorf("nothing fits: got %+v", cv)

@@ -15,17 +15,18 @@
 //     model may hold, so that it predicts in numbers.
 //   - falloff.go: [Falloff], the model with the equation of package curve and random
 //     effects. falloff_layout.go lays its cells out as a mixed model, falloff_fit.go fits
-//     it, falloff_notes.go says what the data did not tell, falloff_predict.go predicts;
+//     it, falloff_leaveout.go leaves pickups and string sets out of it without fitting anew, falloff_notes.go says what the data did not tell, falloff_predict.go predicts;
 //     falloff_effects.go finds the effects in given cells ([CellEffects], [Posterior]),
 //     from which package explain says what makes strings differ. handbook.go is the model
 //     without a reading, from priors alone. falloff_decode.go reads and checks what stands
 //     in a file.
 //   - loglinear.go, loglinear_fit.go, loglinear_predict.go, loglinear_decode.go: the
 //     log-linear models, plain least squares to compare with; groups.go takes the
-//     pickups' means off.
+//     pickups' means off, loglinear_moments.go leaves parts out by their sums.
 //   - kinds.go: the table of kinds.
-//   - crossval.go: leaving out. Each pickup, then each string set, is a [Fold]: it is
-//     predicted by a model fitted to the rest. rms.go adds up the errors; trend.go and
+//   - parts.go, crossval.go: leaving out. Each pickup, then each string set, is a [Fold]: it
+//     is predicted from the rest, by its share of the equations where that is exact enough
+//     (a leaver), else by a model fitted to the rest. rms.go adds up the errors; trend.go and
 //     mannkendall.go look for a drift in them.
 //   - result.go, best.go: fitting, measuring and choosing. history.go and compare.go:
 //     comparing a shop's model with a new one on pickups that they have not seen.

@@ -1,6 +1,7 @@
 package fit_test
 
 import (
+	"context"
 	"fmt"
 	"iter"
 	"math"
@@ -39,7 +40,7 @@ func ExampleBest() {
 		fmt.Println(err)
 		return
 	}
-	result, err := fit.Best(data, nil, "loglinear-height")
+	result, err := fit.Best(context.Background(), data, nil, "loglinear-height")
 	if err != nil {
 		fmt.Println(err)
 		return

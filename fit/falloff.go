@@ -8,6 +8,7 @@ import (
 	"evenpole/fit/cell"
 	"evenpole/fit/curve"
 	"evenpole/fit/level"
+	"evenpole/fit/solve"
 )
 
 // falloffName is the kind of the falloff model with random effects.
@@ -28,6 +29,9 @@ type Falloff struct {
 	Range       Range              `json:"range"`
 	Remarks     []string           `json:"notes"` // see Notes
 	Offsets     map[string]float64 `json:"known"` // ln v: effects of the strings, slots and batches of the record, by their keys
+
+	rough  bool           // three digits will do
+	fitted *falloffLeaver // what it was fitted to; nil for a model from a file
 }
 
 // AsFalloff is a model as a falloff model. One of another kind cannot tell causes
@@ -126,8 +130,10 @@ func handbookSDs() []float64 {
 func (f *Falloff) sitesOf(cells []cell.Cell) []*curve.Site {
 	last := cell.LastStrings(cells)
 	sites := make([]*curve.Site, len(cells))
-	for i := range cells {
-		sites[i] = f.CellSite(&cells[i], last[cells[i].Pickup])
-	}
+	solve.InParallel(len(cells), func(from, to int) {
+		for i := from; i < to; i++ {
+			sites[i] = f.CellSite(&cells[i], last[cells[i].Pickup])
+		}
+	})
 	return sites
 }

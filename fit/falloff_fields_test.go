@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -26,7 +27,7 @@ func TestMeasuredMagnetIsNoSurprise(t *testing.T) {
 		}
 		cells[i].Mean += b * devs[at]
 	}
-	blind, err := fitFalloff(&cell.Data{Cells: cells}, nil)
+	blind, err := fitFalloff(context.Background(), &cell.Data{Cells: cells}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -37,7 +38,7 @@ func TestMeasuredMagnetIsNoSurprise(t *testing.T) {
 			c.Field = devs[fmt.Sprint(c.Pickup, c.String)]
 		}
 	}
-	f, err := fitFalloff(&cell.Data{Cells: cells, FieldSD: sd, Magnets: map[string]float64{"m": 0.1}}, nil)
+	f, err := fitFalloff(context.Background(), &cell.Data{Cells: cells, FieldSD: sd, Magnets: map[string]float64{"m": 0.1}}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -74,7 +75,7 @@ func TestLevelOfABatch(t *testing.T) {
 			c.Mean += louder
 		}
 	}
-	f, err := fitFalloff(&cell.Data{Cells: cells, Batches: map[string]float64{"weak": math.Log(230), "strong": math.Log(300), "new": math.Log(360)}}, nil)
+	f, err := fitFalloff(context.Background(), &cell.Data{Cells: cells, Batches: map[string]float64{"weak": math.Log(230), "strong": math.Log(300), "new": math.Log(360)}}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,8 +1,10 @@
 package fit
 
 import (
+	"context"
 	"fmt"
 	"maps"
+	"math"
 	"slices"
 
 	"evenpole/fit/cell"
@@ -14,21 +16,21 @@ import (
 )
 
 const (
-	falloffRounds = 14
-	remlRounds    = 4  // from one estimate of the scatter to the next
-	fewCells      = 12 // with fewer, the scatter is not estimated
+	falloffRounds = 100 // at most
+	fewCells      = 12  // with fewer, the scatter is not estimated
 )
 
 // fitFalloff fits the curve and the scatter of its effects in turn: the curve is
-// made linear at the last estimates, the linear mixed model solved. given are
-// standard deviations to keep; nil estimates them.
-func fitFalloff(d *cell.Data, given []float64) (*Falloff, error) {
+// made linear at the last estimates, the linear mixed model solved. given is a model
+// whose standard deviations are kept, and near whose parameters the search begins; nil
+// estimates all.
+func fitFalloff(ctx context.Context, d *cell.Data, given *Falloff) (*Falloff, error) {
 	if len(d.Cells) == 0 {
 		return nil, &CannotFitError{fmt.Sprintf("no good take among %d readings", d.Readings), "capture a pickup first"}
 	}
 	excite, cells, note := cell.OneExcite(d.Cells)
 	f := &Falloff{
-		Curve: curve.Curve{Excite: excite}, Range: rangeOf(cells), SDs: given,
+		Curve: curve.Curve{Excite: excite}, Range: rangeOf(cells),
 		Magnets: d.Magnets, FieldSD: d.FieldSD, PoleFields: knowPoleFields(cells),
 	}
 	if note != "" {
@@ -39,16 +41,28 @@ func fitFalloff(d *cell.Data, given []float64) (*Falloff, error) {
 	f.Remarks = append(f.Remarks, notes...)
 	sites := f.sitesOf(cells)
 	f.Wraps = curve.WrapsOf(sites)
+	if given != nil {
+		f.SDs = given.SDs
+		if slices.Equal(f.Wraps, given.Wraps) && f.Excite == given.Excite {
+			f.Theta = slices.Clone(given.Theta)
+		}
+	}
 	if f.SDs == nil && len(cells) < fewCells {
 		f.SDs = handbookSDs()
 		f.Remarks = append(f.Remarks, fmt.Sprintf("%s of %s: how far poles, strings and mountings differ is taken from the handbook, and most else with it; capture other pickups and string sets",
 			counted(len(cells), "cell"), counted(len(d.Pickups()), "pickup")))
 	}
 	m := f.mixedModel(cells)
-	fit, err := f.iterate(m, cells, sites)
+	it, err := f.iterate(ctx, m, cells, sites)
 	if err != nil {
 		return nil, fmt.Errorf("falloff: %w", err)
 	}
+	solved, err := it.solve()
+	if err != nil {
+		return nil, fmt.Errorf("falloff: %w", err)
+	}
+	fit := solved.Fit()
+	f.fitted = &falloffLeaver{f: f, cells: cells, sites: sites, mixed: m, solved: solved, lift: it.lift}
 	f.Cov = solve.Rows(fit.Cov, 1)
 	for _, u := range fit.U {
 		f.LevelCounts = append(f.LevelCounts, len(u))
@@ -59,18 +73,24 @@ func fitFalloff(d *cell.Data, given []float64) (*Falloff, error) {
 	return f, nil
 }
 
-// startSD is the standard deviation of cells about the curve, ln v, while no effects
-// are told apart.
-const startSD = 0.15
+// The start of a fit.
+const (
+	startSD    = 0.15 // of cells about the curve, ln v, while no effects are told apart
+	startCells = 600  // as many cells, of all of the record, say where to start
+)
 
 // startTheta finds the parameters of a model without effects: damped steps lead from
 // the priors to where the data are, so that the undamped steps of iterate converge.
 func (f *Falloff) startTheta(m *solve.Mixed, cells []cell.Cell, sites []*curve.Site) error {
-	n := len(cells)
-	p := &solve.Nonlinear{M: n + f.Size(), N: f.Size(),
+	var some []int
+	for i := 0; i < len(cells); i += startStride(len(cells)) {
+		some = append(some, i)
+	}
+	n := len(some)
+	p := &solve.Nonlinear{M: n + f.Size(), N: f.Size(), Rough: true,
 		Residual: func(dst, th []float64) {
-			for i, s := range sites {
-				dst[i] = m.Weight[i] * (f.Predict(th, s, 0) - cells[i].Mean) / startSD
+			for x, i := range some {
+				dst[x] = m.Weight[i] * (f.Predict(th, sites[i], 0) - cells[i].Mean) / startSD
 			}
 			for j, prior := range m.Prior {
 				dst[n+j] = (th[j] - prior.Mean) / prior.SD
@@ -78,9 +98,9 @@ func (f *Falloff) startTheta(m *solve.Mixed, cells []cell.Cell, sites []*curve.S
 		},
 		Jacobian: func(dst *mat.Dense, th []float64) {
 			dst.Zero()
-			for i, s := range sites {
-				row := dst.RawRowView(i)
-				f.Gradient(row, th, s, 0)
+			for x, i := range some {
+				row := dst.RawRowView(x)
+				f.Gradient(row, th, sites[i], 0)
 				floats.Scale(m.Weight[i]/startSD, row)
 			}
 			for j, prior := range m.Prior {
@@ -99,51 +119,151 @@ func (f *Falloff) startTheta(m *solve.Mixed, cells []cell.Cell, sites []*curve.S
 	return nil
 }
 
-// iterate solves for the parameters and, where f has none, for the standard deviations.
-func (f *Falloff) iterate(m *solve.Mixed, cells []cell.Cell, sites []*curve.Site) (*solve.MixedFit, error) {
-	if err := f.startTheta(m, cells, sites); err != nil {
-		return nil, err
+// startStride leads to startCells of so many. It has no factor in common with the number
+// of strings of a pickup, so that it meets all of them.
+func startStride(cells int) int {
+	n := (cells + startCells - 1) / startCells
+	for n > 1 && (n%2 == 0 || n%3 == 0 || n%5 == 0 || n%7 == 0) {
+		n++
 	}
-	sds := f.SDs
-	if sds == nil {
-		sds = []float64{curve.ResidualPrior.SD}
-		for _, t := range m.Terms {
-			sds = append(sds, t.Spread.SD)
-		}
-	}
-	lift := make([]float64, len(cells))
-	var fit *solve.MixedFit
-	for round := 1; round <= falloffRounds; round++ {
-		f.linearise(m, cells, sites, lift)
-		var err error
-		if f.SDs == nil && round%remlRounds == 0 {
-			if fit, err = m.Fit(); err == nil {
-				sds = sdsOf(fit)
-			}
-		} else {
-			fit, err = m.At(sds[0], sds[1:])
-		}
-		if err != nil {
-			return nil, err
-		}
-		copy(f.Theta, fit.Beta)
-		for i := range lift {
-			lift[i] = fit.U[curve.MountingEffect][m.Terms[curve.MountingEffect].Level[i]][0]
-			m.Weight[i] = huberWeight(m, fit, sds[0], cells, i)
-		}
-	}
-	f.SDs = sds
-	return fit, nil
+	return n
 }
 
-// sdsOf lists a fit's standard deviations: the residual one, then each effect's.
-func sdsOf(fit *solve.MixedFit) []float64 {
-	sds := []float64{fit.Sigma}
-	for k := range fit.Factor {
-		sds = append(sds, fit.SD(k, 0))
+// start finds where the search begins: of a large record in some of its pickups.
+func (f *Falloff) start(ctx context.Context, m *solve.Mixed, cells []cell.Cell, sites []*curve.Site) (sds []float64, err error) {
+	if some := fewPickups(cells); len(some) < len(cells)/2 && f.Theta == nil {
+		g := &Falloff{Curve: f.Curve, SDs: f.SDs, FieldSD: f.FieldSD, PoleFields: f.PoleFields, rough: true}
+		if _, err := g.iterate(ctx, g.mixedModel(some), some, g.sitesOf(some)); err != nil {
+			return nil, err
+		}
+		f.Theta = g.Theta
+		return g.SDs, nil
 	}
-	return sds
+	if f.Theta == nil {
+		if err := f.startTheta(m, cells, sites); err != nil {
+			return nil, err
+		}
+	}
+	if f.SDs != nil {
+		return f.SDs, nil
+	}
+	sds = []float64{curve.ResidualPrior.SD}
+	for _, t := range m.Terms {
+		sds = append(sds, t.Spread.SD)
+	}
+	return sds, nil
 }
+
+// fewPickups is the cells of as many pickups, spread over the record, as say roughly what
+// all say.
+func fewPickups(cells []cell.Cell) []cell.Cell {
+	const pickups, enough = 16, 2500
+	g := byPickup(cells)
+	stride := max(1, min(g.n/pickups, len(cells)/enough))
+	var out []cell.Cell
+	for i := range cells {
+		if g.of[i]%stride == stride/2 {
+			out = append(out, cells[i])
+		}
+	}
+	return out
+}
+
+// iteration is the search for a falloff model's parameters.
+type iteration struct {
+	f     *Falloff
+	m     *solve.Mixed
+	cells []cell.Cell
+	sites []*curve.Site
+	lift  []float64        // of each cell's strings: how much higher they lie than was said, mm
+	skip  func(i int) bool // cells that have no weight; nil = none
+}
+
+// iterate solves for the parameters and, where f has none, for the standard deviations.
+func (f *Falloff) iterate(ctx context.Context, m *solve.Mixed, cells []cell.Cell, sites []*curve.Site) (*iteration, error) {
+	estimated := f.SDs == nil
+	sds, err := f.start(ctx, m, cells, sites)
+	if err != nil {
+		return nil, err
+	}
+	it := &iteration{f: f, m: m, cells: cells, sites: sites, lift: make([]float64, len(cells))}
+	_, f.SDs, err = it.run(ctx, sds, estimated, f.rest(len(cells)))
+	return it, err
+}
+
+// run solves for the parameters, and for better standard deviations than sds where these
+// are to be estimated: in each round the curve is made linear at the last estimates and
+// cells are weighed by what it left of them, until nothing moves by more than rest. It
+// returns the last solution.
+func (it *iteration) run(ctx context.Context, sds []float64, estimated bool, rest float64) (*solve.MixedFit, []float64, error) {
+	f, m := it.f, it.m
+	sdsMoved := math.Inf(1)
+	for round := 1; ; round++ {
+		if err := ctx.Err(); err != nil {
+			return nil, nil, err
+		}
+		f.linearise(m, it.cells, it.sites, it.lift)
+		fit, next, err := stepOrSolve(m, sds, estimated && sdsMoved >= rest)
+		if err != nil {
+			return nil, nil, err
+		}
+		sdsMoved = furthest(sds, next)
+		moved := max(furthest(f.Theta, fit.Beta), sdsMoved)
+		copy(f.Theta, fit.Beta)
+		it.reweigh(fit, sds[0])
+		sds = next
+		if moved < rest || round == falloffRounds {
+			return fit, sds, nil
+		}
+	}
+}
+
+// reweigh takes over what a round says of mountings, and weighs the cells by what it left
+// of them.
+func (it *iteration) reweigh(fit *solve.MixedFit, sigma float64) {
+	mountings := it.m.Terms[curve.MountingEffect].Level
+	solve.InParallel(len(it.cells), func(from, to int) {
+		for i := from; i < to; i++ {
+			it.lift[i] = fit.U[curve.MountingEffect][mountings[i]][0]
+			it.m.Weight[i] = 0
+			if it.skip == nil || !it.skip(i) {
+				it.m.Weight[i] = huberWeight(it.m, fit, sigma, it.cells, i)
+			}
+		}
+	})
+}
+
+// solve solves the model once more where the search has ended.
+func (it *iteration) solve() (*solve.Solved, error) {
+	it.f.linearise(it.m, it.cells, it.sites, it.lift)
+	return it.m.Solve(it.f.SDs[0], it.f.SDs[1:])
+}
+
+// rest is by how much a round may move estimates and be the last. Of a large record it is
+// some 0.0001 dB, far below what its readings tell.
+func (f *Falloff) rest(cells int) float64 {
+	switch {
+	case f.rough:
+		return 1e-3
+	case cells > 5000:
+		return 1e-5
+	}
+	return 5e-8
+}
+
+// stepOrSolve solves a model at given standard deviations, and says which are better
+// where they are to be estimated.
+func stepOrSolve(m *solve.Mixed, sds []float64, estimated bool) (fit *solve.MixedFit, next []float64, err error) {
+	if !estimated {
+		fit, err = m.At(sds[0], sds[1:])
+		return fit, sds, err
+	}
+	fit, sigma, rest, err := m.Step(sds[0], sds[1:])
+	return fit, append([]float64{sigma}, rest...), err
+}
+
+// furthest is the largest difference between the entries of two lists.
+func furthest(a, b []float64) float64 { return floats.Distance(a, b, math.Inf(1)) }
 
 // keepOffsets keeps the effects of strings and slots, which help to predict cells of
 // another pickup under the same strings at the same bench, and of batches, which help
@@ -151,8 +271,12 @@ func sdsOf(fit *solve.MixedFit) []float64 {
 func (f *Falloff) keepOffsets(m *solve.Mixed, fit *solve.MixedFit, cells []cell.Cell) {
 	f.Offsets = map[string]float64{}
 	for _, k := range []int{curve.BatchEffect, curve.StringEffect, curve.SlotEffect} {
-		for i := range cells {
-			f.Offsets[curve.Effects[k].Key(&cells[i])] = fit.U[k][m.Terms[k].Level[i]][0]
+		kept := make([]bool, len(fit.U[k]))
+		for i, l := range m.Terms[k].Level {
+			if !kept[l] {
+				f.Offsets[curve.Effects[k].Key(&cells[i])] = fit.U[k][l][0]
+				kept[l] = true
+			}
 		}
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"evenpole/fit/curve"
 	"evenpole/fit/solve"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -17,7 +18,7 @@ func (f *Falloff) mixedModel(cells []cell.Cell) *solve.Mixed {
 	n := len(cells)
 	m := &solve.Mixed{
 		Y: make([]float64, n), X: mat.NewDense(n, f.Size(), nil), Known: make([]float64, n), Weight: make([]float64, n),
-		Prior: f.Priors(), Sigma: curve.ResidualPrior, Rough: true,
+		Prior: f.Priors(), Sigma: curve.ResidualPrior,
 	}
 	take := cell.TakeVariance(cells)
 	for i, c := range cells {
@@ -27,9 +28,10 @@ func (f *Falloff) mixedModel(cells []cell.Cell) *solve.Mixed {
 	for k, e := range effectsIn(cells, f.FieldSD) {
 		t := solve.Term{Name: e.Name, Level: numberLevels(cells, e.Level), Spread: e.Spread, Local: e.Local}
 		if k == curve.MountingEffect {
+			all := make([]float64, n)
 			t.Z = make([][]float64, n)
 			for i := range t.Z {
-				t.Z[i] = []float64{0}
+				t.Z[i] = all[i : i+1 : i+1]
 			}
 		}
 		m.Terms = append(m.Terms, t)
@@ -53,9 +55,9 @@ func effectsIn(cells []cell.Cell, fieldSD float64) []curve.Effect {
 	out := slices.Clone(curve.Effects)
 	out[curve.PoleEffect].Spread.SD = 0.03
 	out[curve.MagnetEffect].Spread.SD = curve.FixedPriors[curve.FieldExponent].Mean * fieldSD
-	out[curve.MagnetEffect].Level = func(c *cell.Cell) string {
+	out[curve.MagnetEffect].Level = func(c *cell.Cell) curve.EffectLevel {
 		if c.FieldKnown {
-			return curve.NoLevel
+			return curve.EffectLevel{None: true}
 		}
 		return out[curve.PoleEffect].Level(c)
 	}
@@ -64,12 +66,12 @@ func effectsIn(cells []cell.Cell, fieldSD float64) []curve.Effect {
 
 // numberLevels gives each cell the number of its level of an effect, in order of
 // appearance; -1 to a cell that has no part in it.
-func numberLevels(cells []cell.Cell, level func(*cell.Cell) string) []int {
-	seen := map[string]int{}
+func numberLevels(cells []cell.Cell, level func(*cell.Cell) curve.EffectLevel) []int {
+	seen := map[curve.EffectLevel]int{}
 	out := make([]int, len(cells))
 	for i := range cells {
 		key := level(&cells[i])
-		if key == curve.NoLevel {
+		if key.None {
 			out[i] = -1
 			continue
 		}
@@ -86,17 +88,14 @@ func numberLevels(cells []cell.Cell, level func(*cell.Cell) string) []int {
 // linearise writes the curve's tangent at the last estimates into the model; lift is
 // how much higher each cell's strings lie than was said, mm.
 func (f *Falloff) linearise(m *solve.Mixed, cells []cell.Cell, sites []*curve.Site, lift []float64) {
-	grad := make([]float64, f.Size())
-	for i, s := range sites {
-		slope := f.Gradient(grad, f.Theta, s, lift[i])
-		y := cells[i].Mean - f.Predict(f.Theta, s, lift[i]) + slope*lift[i]
-		for j, g := range grad {
-			m.X.Set(i, j, g)
-			y += g * f.Theta[j]
+	solve.InParallel(len(sites), func(from, to int) {
+		for i := from; i < to; i++ {
+			grad := m.X.RawRowView(i)
+			slope := f.Gradient(grad, f.Theta, sites[i], lift[i])
+			m.Terms[curve.MountingEffect].Z[i][0] = slope
+			m.Y[i] = cells[i].Mean - f.Predict(f.Theta, sites[i], lift[i]) + slope*lift[i] + floats.Dot(grad, f.Theta)
 		}
-		m.Terms[curve.MountingEffect].Z[i][0] = slope
-		m.Y[i] = y
-	}
+	})
 }
 
 // huberClip is from how many standard deviations on a cell counts less.

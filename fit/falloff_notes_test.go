@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"context"
 	"slices"
 	"strings"
 	"testing"
@@ -22,7 +23,7 @@ func TestToldByTheData(t *testing.T) {
 				d.Cells = append(d.Cells, c)
 			}
 		}
-		f, err := fitFalloff(d, nil)
+		f, err := fitFalloff(context.Background(), d, nil)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -18,6 +18,7 @@ import (
 func (f *Falloff) Expect(cells []cell.Cell) []float64 {
 	out := make([]float64, len(cells))
 	last := cell.LastStrings(cells)
+	known := [...]offsets{f.offsetsOf(curve.StringEffect), f.offsetsOf(curve.SlotEffect)}
 	for i := range cells {
 		c := &cells[i]
 		if c.Excite != f.Excite {
@@ -25,11 +26,33 @@ func (f *Falloff) Expect(cells []cell.Cell) []float64 {
 			continue
 		}
 		out[i] = f.Predict(f.Theta, f.CellSite(c, last[c.Pickup]), 0)
-		for _, k := range []int{curve.StringEffect, curve.SlotEffect} {
-			out[i] += f.Offsets[curve.Effects[k].Key(c)]
+		for _, o := range known {
+			out[i] += o.of(c)
 		}
 	}
 	return out
+}
+
+// offsets are those of one effect's levels; texts are looked up once for each level.
+type offsets struct {
+	effect *curve.Effect
+	all    map[string]float64
+	seen   map[curve.EffectLevel]float64
+}
+
+func (f *Falloff) offsetsOf(k int) offsets {
+	return offsets{&curve.Effects[k], f.Offsets, map[curve.EffectLevel]float64{}}
+}
+
+// of is the offset of a cell, ln v; 0 where its level is not known.
+func (o *offsets) of(c *cell.Cell) float64 {
+	l := o.effect.Level(c)
+	v, ok := o.seen[l]
+	if !ok {
+		v = o.all[o.effect.Key(c)]
+		o.seen[l] = v
+	}
+	return v
 }
 
 // Site is the curve's inputs for one string of a setup over its pole.

@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"context"
 	"encoding/json"
 	"math"
 	"math/rand/v2"
@@ -25,7 +26,7 @@ func TestFalloffRecoversTruth(t *testing.T) {
 	predicted := 0
 	for range 12 {
 		th, cells := curvetest.Shop(rng, 6)
-		f, err := fitFalloff(&cell.Data{Cells: cells, Readings: len(cells)}, nil)
+		f, err := fitFalloff(context.Background(), &cell.Data{Cells: cells, Readings: len(cells)}, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -67,7 +68,7 @@ func TestFalloffRecoversTruth(t *testing.T) {
 // same.
 func TestFalloffReadsBack(t *testing.T) {
 	_, cells := curvetest.Shop(rand.New(rand.NewPCG(5, 6)), 4)
-	f, err := fitFalloff(&cell.Data{Cells: cells}, nil)
+	f, err := fitFalloff(context.Background(), &cell.Data{Cells: cells}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -106,7 +107,7 @@ func TestFalloffOnFewData(t *testing.T) {
 		oneHeight[i].PoleHeight, oneHeight[i].StringHeight, oneHeight[i].Freq = 1, 3.5, 0
 	}
 	for name, some := range map[string][]cell.Cell{"none": nil, "one": cells[:1], "one pickup": cells[:18], "constant": constant, "one height": oneHeight} {
-		f, err := fitFalloff(&cell.Data{Cells: some}, nil)
+		f, err := fitFalloff(context.Background(), &cell.Data{Cells: some}, nil)
 		if err != nil {
 			t.Logf("%s: %v", name, err)
 			continue
@@ -131,7 +132,7 @@ func TestFalloffWithoutPitch(t *testing.T) {
 		}
 	}
 	d := &cell.Data{Cells: cells}
-	f, err := fitFalloff(d, nil)
+	f, err := fitFalloff(context.Background(), d, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -155,7 +156,7 @@ func TestFalloffWithoutPitch(t *testing.T) {
 // falloff model predicts pickups left out at least twice as well as either
 // baseline, so that Best takes it.
 func TestFalloffOnSampleRecord(t *testing.T) {
-	r, err := Best(celltest.Sample(t), nil)
+	r, err := Best(context.Background(), celltest.Sample(t), nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -6,7 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
+
+	"evenpole/capture/record/disk"
 )
 
 // A model file is one JSON object: what it is and who made it, the report of
@@ -66,7 +67,7 @@ func (r *Result) Same(other *Result) bool {
 // written. An error names the file, and the line and column or the field where
 // it is damaged.
 func ReadModel(path string) (*Result, error) {
-	text, err := os.ReadFile(path)
+	text, err := disk.ReadInput(path)
 	if err != nil {
 		return nil, err
 	}

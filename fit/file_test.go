@@ -129,24 +129,6 @@ func TestReadModelNamesTheDamage(t *testing.T) {
 	}
 }
 
-// Any byte cut off or changed is an error or a model, never a panic.
-func FuzzReadModel(f *testing.F) {
-	text, err := os.ReadFile(filepath.Join("testdata", "model.json"))
-	if err != nil {
-		f.Fatal(err)
-	}
-	f.Add(text)
-	f.Add(text[:len(text)/2])
-	f.Add([]byte(`{"format":"evenpole model","version":1,"model":"loglinear-gap","state":null}`))
-	f.Fuzz(func(t *testing.T, text []byte) {
-		r, err := parseModel("model.json", text)
-		if err != nil {
-			return
-		}
-		predictNumbers(t, r.Model)
-	})
-}
-
 // The names are those that scripts rely on.
 func TestReportNames(t *testing.T) {
 	text, err := json.Marshal(sampleResult(t, "loglinear-gap").Report)

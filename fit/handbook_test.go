@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"context"
 	"math"
 	"slices"
 	"strings"
@@ -19,7 +20,7 @@ import (
 // TestPriorHoldsRealShop: what a record that no part of this program made says
 // of each parameter lies where the handbook expects it.
 func TestPriorHoldsRealShop(t *testing.T) {
-	m, err := OfKind(celltest.Sample(t), falloffKind.name)
+	m, err := OfKind(context.Background(), celltest.Sample(t), falloffKind.name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -37,7 +38,7 @@ func TestHandbookPlans(t *testing.T) {
 	h := Handbook(profiles.Travel)
 	s := &Setup{Strings: curvetest.Steels, StringHeights: []float64{3, 3.4, 3.6, 3.7, 3.6, 3.4}, Spacing: 10.2}
 	heights := []float64{0.5, 1, 1.5, 1.5, 1, 0.5}
-	fitted, err := OfKind(celltest.Sample(t), falloffKind.name)
+	fitted, err := OfKind(context.Background(), celltest.Sample(t), falloffKind.name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -63,7 +64,7 @@ func TestHandbookPlans(t *testing.T) {
 // TestBeyondTheRangeErrorsGrow: a prediction is less sure outside of what was
 // measured, and a guessed core less sure than a measured one.
 func TestBeyondTheRangeErrorsGrow(t *testing.T) {
-	fitted, err := OfKind(celltest.Sample(t), falloffKind.name)
+	fitted, err := OfKind(context.Background(), celltest.Sample(t), falloffKind.name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -140,7 +141,7 @@ func TestUnmeasuredWrapIsAParameterAtItsPrior(t *testing.T) {
 // TestModelSaysWhatItKnows: what others ask of a model by method is what its list
 // of parameters says under its name.
 func TestModelSaysWhatItKnows(t *testing.T) {
-	m, err := OfKind(celltest.Sample(t), falloffName)
+	m, err := OfKind(context.Background(), celltest.Sample(t), falloffName)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -157,7 +158,7 @@ func TestModelSaysWhatItKnows(t *testing.T) {
 			t.Errorf("%s: got %g, %v, want %+v", name, sd, ok, listed[name])
 		}
 	}
-	m, err = OfKind(celltest.Sample(t), logHeight.name)
+	m, err = OfKind(context.Background(), celltest.Sample(t), logHeight.name)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"context"
 	"fmt"
 	"strings"
 
@@ -13,15 +14,21 @@ type modelKind struct {
 
 	// fit fits a model to the cells of data. It is called from several goroutines at
 	// once. Data that carry no such model are a *CannotFitError.
-	fit func(d *cell.Data) (Model, error)
+	fit fitter
 
 	// decode reads the state that encoding a model as JSON wrote into its file.
 	decode func(state []byte) (Model, error)
 
 	// refit returns how to fit other data with what was learnt of the scatter from
 	// those of m: faster, for leaving pickups out; nil = Fit.
-	refit func(m Model) func(d *cell.Data) (Model, error)
+	refit func(m Model) fitter
+
+	// leaver leaves parts out of the data that m was fitted to; nil = by fitting the rest.
+	leaver func(m Model, d *cell.Data) leaver
 }
+
+// fitter fits a model to data; it ends with the context's error when that is done.
+type fitter = func(ctx context.Context, d *cell.Data) (Model, error)
 
 // kinds are all kinds. Where the data cannot tell which predicts best, the first that
 // can be fitted is chosen: the falloff model knows from the handbook
@@ -30,19 +37,30 @@ var kinds = []modelKind{falloffKind, logLinearKind(logHeight), logLinearKind(log
 
 var falloffKind = modelKind{
 	name:   falloffName,
-	fit:    func(d *cell.Data) (Model, error) { return fitFalloff(d, nil) },
+	fit:    func(ctx context.Context, d *cell.Data) (Model, error) { return fitFalloff(ctx, d, nil) },
 	decode: func(state []byte) (Model, error) { return decodeFalloff(state) },
-	refit: func(m Model) func(*cell.Data) (Model, error) {
-		sds := m.(*Falloff).SDs
-		return func(d *cell.Data) (Model, error) { return fitFalloff(d, sds) }
+	refit: func(m Model) fitter {
+		return func(ctx context.Context, d *cell.Data) (Model, error) { return fitFalloff(ctx, d, m.(*Falloff)) }
+	},
+	leaver: func(m Model, d *cell.Data) leaver {
+		if l := m.(*Falloff).leaver(d); l != nil {
+			return l
+		}
+		return nil
 	},
 }
 
 func logLinearKind(k logKind) modelKind {
 	return modelKind{
 		name:   k.name,
-		fit:    func(d *cell.Data) (Model, error) { return k.fit(d) },
+		fit:    func(_ context.Context, d *cell.Data) (Model, error) { return k.fit(d) },
 		decode: func(state []byte) (Model, error) { return k.decode(state) },
+		leaver: func(m Model, d *cell.Data) leaver {
+			if l := m.(*logLinear).leaver(d); l != nil {
+				return l
+			}
+			return nil
+		},
 	}
 }
 
@@ -83,7 +101,7 @@ func kindsOf(names []string) ([]modelKind, error) {
 
 // RefitOf is how to fit other data as m was fitted, with what m learnt of the scatter:
 // the rest of its data, when pickups are left out.
-func RefitOf(m Model) (func(*cell.Data) (Model, error), error) {
+func RefitOf(m Model) (func(context.Context, *cell.Data) (Model, error), error) {
 	k, err := kindOf(m.Kind())
 	if err != nil {
 		return nil, err
@@ -91,7 +109,7 @@ func RefitOf(m Model) (func(*cell.Data) (Model, error), error) {
 	return k.refitOf(m), nil
 }
 
-func (k modelKind) refitOf(m Model) func(*cell.Data) (Model, error) {
+func (k modelKind) refitOf(m Model) fitter {
 	if k.refit == nil {
 		return k.fit
 	}
@@ -99,10 +117,10 @@ func (k modelKind) refitOf(m Model) func(*cell.Data) (Model, error) {
 }
 
 // OfKind fits a model of one kind, and leaves nothing out to judge it by; see Best.
-func OfKind(d *cell.Data, kind string) (Model, error) {
+func OfKind(ctx context.Context, d *cell.Data, kind string) (Model, error) {
 	k, err := kindOf(kind)
 	if err != nil {
 		return nil, err
 	}
-	return k.fit(d)
+	return k.fit(ctx, d)
 }

@@ -127,3 +127,11 @@ func (m *logLinear) PickupSD() (sd level.Ln, ok bool)        { return 0, false }
 func (m *logLinear) knowsHeights() bool { return m.has(onPoleHeight) || m.has(onGap) }
 
 func (m *logLinear) has(t term) bool { return slices.Contains(m.Terms, t.name) }
+
+// termsOf are the terms of a log-linear kind.
+func termsOf(kind string) []term {
+	if kind == logGap.name {
+		return logGap.terms
+	}
+	return logHeight.terms
+}

@@ -53,36 +53,22 @@ func (m *logLinear) note(format string, args ...any) {
 // chooseTerms takes the terms whose effects the cells can tell, as long as there are
 // enough cells, and notes the others.
 func (m *logLinear) chooseTerms(g groups, cells []cell.Cell, terms []term) {
-	for _, t := range terms {
-		switch {
-		case len(cells)-g.n-len(m.terms) < 2: // one degree of freedom stays for the residual
+	l := logLeaver{kind: columnsOf(terms, cells), cells: cells, trusted: func(*cell.Cell) bool { return true }}
+	all := newPooled(l.kind.count())
+	for _, sums := range l.sums(g, func(int) bool { return false }) {
+		all.add(&sums, 1)
+	}
+	taken := l.kind.choose(all, func(t term, tooFew bool) {
+		if tooFew {
 			m.note("%s of %s are too few to tell the effect of the %s: capture more", counted(len(cells), "cell"), counted(g.n, "pickup"), t.words())
-		case m.movedApart(g, cells, t) < t.leastMoved:
+		} else {
 			m.note("%s", t.cannotTell)
-		default:
-			m.terms = append(m.terms, t)
-			m.Terms = append(m.Terms, t.name)
 		}
+	})
+	for _, j := range taken {
+		m.terms = append(m.terms, terms[j])
+		m.Terms = append(m.Terms, terms[j].name)
 	}
-}
-
-// movedApart is by how much a term's length differs apart from pickups and the terms
-// taken so far: the root mean square of its residuals on them.
-func (m *logLinear) movedApart(g groups, cells []cell.Cell, t term) float64 {
-	if t.moved != nil {
-		t.value = t.moved
-	}
-	y, _ := g.centred(columns([]term{t}, cells))
-	residuals := y.RawMatrix().Data
-	if len(m.terms) > 0 {
-		x, _ := g.centred(columns(m.terms, cells))
-		lsq, err := solve.Linear(x, residuals)
-		if err != nil {
-			return 0
-		}
-		residuals = lsq.R
-	}
-	return math.Sqrt(solve.SumSquares(residuals) / float64(len(residuals)))
 }
 
 // columns evaluates terms for cells.

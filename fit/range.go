@@ -2,6 +2,7 @@ package fit
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strconv"
@@ -43,16 +44,17 @@ func rangeOf(cells []cell.Cell) Range {
 	none := [2]float64{inf, -inf}
 	r := Range{PoleHeight: none, Gap: none, Core: none}
 	cells = cell.Trusted(cells)
-	for _, c := range cells {
+	wraps, batches := map[profiles.Wrap]bool{}, map[string]bool{}
+	for i := range cells {
+		c := &cells[i]
 		extend(&r.PoleHeight, c.PoleHeight)
 		extend(&r.Gap, c.Gap())
 		extend(&r.Core, c.Core)
-		r.Wraps = append(r.Wraps, c.Wrap)
-		if c.Batch != "" {
-			r.Batches = append(r.Batches, c.Batch)
-		}
+		wraps[c.Wrap] = true
+		batches[c.Batch] = true
 	}
-	r.Wraps, r.Batches = distinct(r.Wraps), distinct(r.Batches)
+	delete(batches, "")
+	r.Wraps, r.Batches = slices.Sorted(maps.Keys(wraps)), slices.Sorted(maps.Keys(batches))
 	r.Arc = arcsOf(cells)
 	return r
 }
@@ -60,9 +62,11 @@ func rangeOf(cells []cell.Cell) Range {
 // arcsOf is the least and the greatest rise of the strings' arc among mountings.
 func arcsOf(cells []cell.Cell) [2]float64 {
 	out := [2]float64{math.Inf(1), math.Inf(-1)}
+	var heights []float64
 	for _, mounting := range (&cell.Data{Cells: cells}).Sessions() {
-		var heights []float64
-		for _, c := range mounting {
+		heights = heights[:0]
+		for i := range mounting {
+			c := &mounting[i]
 			for len(heights) < c.String {
 				heights = append(heights, math.NaN())
 			}

@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"context"
 	"fmt"
 	"math"
 
@@ -57,25 +58,31 @@ type Progress func(kind string, done, of int)
 
 // measured fits a model and measures its error on pickups and string sets left out in
 // turn.
-func (k modelKind) measured(d *cell.Data, progress Progress) (*Result, error) {
+func (k modelKind) measured(ctx context.Context, d *cell.Data, all *parts, progress Progress) (*Result, error) {
 	if len(d.Cells) == 0 {
 		return nil, &CannotFitError{fmt.Sprintf("no good take among %s", counted(d.Readings, "reading")), "capture a pickup first"}
 	}
-	m, err := k.fit(d)
+	m, err := k.fit(ctx, d)
 	if err != nil {
 		return nil, err
 	}
 	if err := checkFinite(m); err != nil {
 		return nil, err
 	}
-	var step func(done, of int)
-	if progress != nil {
-		step = func(done, of int) { progress(k.name, done, of) }
+	v := &validation{ctx: ctx, d: d, parts: all, refit: k.refitOf(m)}
+	if k.leaver != nil {
+		v.quick = k.leaver(m, d)
 	}
-	cv := crossValidate(d, k.refitOf(m), step)
+	if progress != nil {
+		v.step = func(done, of int) { progress(k.name, done, of) }
+	}
+	cv, err := v.run()
+	if err != nil {
+		return nil, err
+	}
 	r := &Result{
 		Model:       m,
-		Fingerprint: d.Fingerprint(),
+		Fingerprint: all.fingerprint,
 		Report: Report{
 			Kind: k.name, Readings: d.Readings, Parameters: m.Parameters(), ResidualSD: m.ResidualSD(),
 			CVBalance: cv.balance, CVLevel: cv.level, CVSet: cv.set, CVPickups: cv.pickups, CVSets: cv.sets,
@@ -148,17 +155,17 @@ func (r *Result) checkScatter() error {
 
 // countUse counts the cells that the model predicts, with their takes and pickups.
 func (r *Result) countUse(d *cell.Data) {
-	for _, p := range d.Pickups() {
-		_, cells := d.Split(p)
-		before := r.Cells
-		for i, y := range r.Model.Expect(cells) {
-			if !math.IsNaN(y) {
-				r.Cells++
-				r.Used += cells[i].Takes
-			}
+	last := ""
+	for i, y := range r.Model.Expect(d.Cells) {
+		if math.IsNaN(y) {
+			continue
 		}
-		if r.Cells > before {
+		c := &d.Cells[i]
+		if r.Cells == 0 || c.Pickup != last {
 			r.Pickups++
 		}
+		last = c.Pickup
+		r.Cells++
+		r.Used += c.Takes
 	}
 }

@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"context"
 	"strings"
 	"testing"
 
@@ -13,7 +14,7 @@ func measuredAs(d *cell.Data, kind string) (*Result, error) {
 	if err != nil {
 		return nil, err
 	}
-	return k.measured(d, nil)
+	return k.measured(context.Background(), d, partsOf(d), nil)
 }
 
 // Wraps that the handbook does not know are warned of, each once; so are wound strings

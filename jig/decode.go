@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"fmt"
 	"math"
-	"strconv"
 )
 
 // A Decoder turns the bytes of a port into lines. A line is what stands
@@ -118,7 +117,7 @@ func parse(body []byte, l *Line) string {
 		l.Kind = KindStatus
 		l.Status.Boot, l.Status.Seq, l.Status.Millis = s.stamp()
 	case "A":
-		l.Kind, l.Answer.ID = KindAnswer, s.uint32("id")
+		l.Kind, l.Answer.ID = KindAnswer, s.uint32(&idNumber)
 	case "E":
 		l.Kind, l.Answer = KindAnswer, s.failure()
 	case "C":
@@ -131,12 +130,12 @@ func parse(body []byte, l *Line) string {
 }
 
 func (s *scanner) ident() (x Ident) {
-	s.int("version", Version, Version)
+	s.int(&versionNumber)
 	x.Jig = s.text("jig", 1)
 	x.Boot = Boot(s.hex("boot", 8))
 	x.Firmware = s.text("firmware", 0)
-	x.Strings = int(s.int("strings", 1, MaxStrings))
-	x.FullScaleUV = s.int("full_scale_uV", 1, math.MaxInt64)
+	x.Strings = int(s.int(&stringsNumber))
+	x.FullScaleUV = s.int(&fullScaleNumber)
 	x.Excite = s.excite()
 	return x
 }
@@ -154,13 +153,13 @@ func (s *scanner) excite() Excite {
 
 func (s *scanner) reading() (x Reading) {
 	x.Boot, x.Seq, x.Millis = s.stamp()
-	x.String = int(s.int("string", 1, MaxStrings))
-	x.Take = int(s.int("take", 1, math.MaxInt32))
+	x.String = int(s.int(&stringNumber))
+	x.Take = int(s.int(&takeNumber))
 	x.Mode = s.mode()
-	x.RMSUV = s.int("rms_uV", 0, math.MaxInt64)
-	x.PeakUV = s.int("peak_uV", 0, math.MaxInt64)
-	x.FreqMHz = s.int("freq_mHz", 0, math.MaxInt64)
-	x.WindowMS = s.int("window_ms", 0, math.MaxInt64)
+	x.RMSUV = s.int(&rmsNumber)
+	x.PeakUV = s.int(&peakNumber)
+	x.FreqMHz = s.int(&freqNumber)
+	x.WindowMS = s.int(&windowNumber)
 	x.Flags = Flags(s.hex("flags", 1))
 	return x
 }
@@ -177,20 +176,20 @@ func (s *scanner) mode() Mode {
 
 func (s *scanner) field() (x Field) {
 	x.Boot, x.Seq, x.Millis = s.stamp()
-	x.Position = int(s.int("position", 0, math.MaxInt32))
-	x.Take = int(s.int("take", 1, math.MaxInt32))
-	x.FieldUT = s.int("field_uT", math.MinInt64, math.MaxInt64)
+	x.Position = int(s.int(&positionNumber))
+	x.Take = int(s.int(&takeNumber))
+	x.FieldUT = s.int(&fieldNumber)
 	return x
 }
 
 // stamp reads what R, F and S lines have in common.
 func (s *scanner) stamp() (b Boot, seq, millis uint32) {
-	return Boot(s.hex("boot", 8)), s.uint32("seq"), s.uint32("ms")
+	return Boot(s.hex("boot", 8)), s.uint32(&seqNumber), s.uint32(&millisNumber)
 }
 
 func (s *scanner) failure() (x Answer) {
-	x.ID = s.uint32("id")
-	x.Code = Code(s.int("code", 1, math.MaxInt32))
+	x.ID = s.uint32(&idNumber)
+	x.Code = Code(s.int(&codeNumber))
 	x.Text = s.remainder("text")
 	return x
 }
@@ -198,7 +197,7 @@ func (s *scanner) failure() (x Answer) {
 // command reads a command. One that has an id is always a good line: what is
 // wrong with the rest of it is for the jig to answer.
 func (s *scanner) command(c *Command) string {
-	c.ID = s.uint32("id")
+	c.ID = s.uint32(&idNumber)
 	if s.reason != "" {
 		return s.reason
 	}
@@ -210,11 +209,11 @@ func (s *scanner) command(c *Command) string {
 	case VerbPluck, VerbQuiet:
 		c.String, c.Count = s.str(), s.count()
 	case VerbDrive:
-		c.String, c.FreqMHz, c.Count = s.str(), s.int("freq_mHz", 1, math.MaxInt64), s.count()
+		c.String, c.FreqMHz, c.Count = s.str(), s.int(&driveNumber), s.count()
 	case VerbField:
-		c.Position, c.Count = int(s.int("position", 0, math.MaxInt32)), s.count()
+		c.Position, c.Count = int(s.int(&positionNumber)), s.count()
 	case VerbResend:
-		c.Boot, c.From, c.To = Boot(s.hex("boot", 8)), s.uint32("from"), s.uint32("to")
+		c.Boot, c.From, c.To = Boot(s.hex("boot", 8)), s.uint32(&fromNumber), s.uint32(&toNumber)
 	}
 	if s.finish() != "" {
 		*c = Command{ID: c.ID, Verb: c.Verb, Refuse: BadArgument}
@@ -222,8 +221,8 @@ func (s *scanner) command(c *Command) string {
 	return ""
 }
 
-func (s *scanner) str() int   { return int(s.int("string", 1, MaxStrings)) }
-func (s *scanner) count() int { return int(s.int("count", 1, math.MaxInt32)) }
+func (s *scanner) str() int   { return int(s.int(&stringNumber)) }
+func (s *scanner) count() int { return int(s.int(&countNumber)) }
 
 func verb(word []byte) Verb {
 	for v := VerbIdent; v <= VerbStop; v++ {
@@ -299,30 +298,17 @@ func (s *scanner) remainder(key string) string {
 	return text
 }
 
-func (s *scanner) uint32(key string) uint32 { return uint32(s.int(key, 0, math.MaxUint32)) }
+func (s *scanner) uint32(n *number) uint32 { return uint32(s.int(n)) }
 
-// int takes a decimal number from low to high.
-func (s *scanner) int(key string, low, high int64) int64 {
+// int takes a decimal number.
+func (s *scanner) int(n *number) int64 {
 	got := s.next()
 	v, ok := decimal(got)
-	if !ok || v < low || v > high {
-		s.fail(key, span(low, high), got)
+	if !ok || v < n.low || v > n.high {
+		s.fail(n.name, n.span(), got)
 		return 0
 	}
 	return v
-}
-
-// span says which numbers are allowed.
-func span(low, high int64) string {
-	switch {
-	case low == high:
-		return strconv.FormatInt(low, 10)
-	case low == math.MinInt64:
-		return "an integer"
-	case high == math.MaxInt64:
-		return fmt.Sprintf("an integer of at least %d", low)
-	}
-	return fmt.Sprintf("an integer from %d to %d", low, high)
 }
 
 // decimal reads an integer: digits, with a minus sign before them or not.

@@ -17,7 +17,8 @@
 //
 //   - jig.go, command.go, line.go: what the lines of the protocol say ([Reading],
 //     [Command], [Line]).
-//   - crc.go, encode.go, decode.go: lines to bytes and back ([Decoder]).
+//   - crc.go, encode.go, numbers.go, decode.go: lines to bytes and back ([Decoder]);
+//     which numbers a field can hold stands in numbers.go.
 //   - errors.go: what can go wrong with a port or a jig; port.go, list_usb.go,
 //     list_names.go: ports ([Open], [List]).
 //   - link.go: bytes to and from a port, whole lines at a time (link).

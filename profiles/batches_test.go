@@ -46,7 +46,7 @@ func TestBatches(t *testing.T) {
 func TestBatchesRefusals(t *testing.T) {
 	for _, c := range []struct{ from, to, want string }{
 		{"max_mt = 330", "max_mt = 230", `b.toml:9:10: max_mt: expected more than min_mt, 250 mT, got 230`},
-		{"max_mt = 330", "max_mt = 0.33", `b.toml:9:10: max_mt: expected 1 to 2000 mT, got 0.33`},
+		{"max_mt = 330", "max_mt = 0.33", `b.toml:9:10: max_mt: expected 1 to 2000 mT, got 0.33; if that is tesla, write 330`},
 		{"limiting_percent = 8", "limiting_percent = 80", `b.toml:3:20: limiting_percent: expected 0.01 to 49.9 %, got 80`},
 		{"probe_gap_in = 0.02\n", "", `b.toml:6:3: probe_gap_mm: expected a length, but the key is missing`},
 		{"rod_length_mm = 16.5\n", "", `b.toml:6:3: rod_length_mm: expected a length, but the key is missing`},

@@ -125,10 +125,12 @@ func stemOf(key string) string {
 	return strings.TrimSuffix(strings.TrimSuffix(key, "_mm"), "_in")
 }
 
-// otherUnit is a hint for a length that would make sense in the other unit.
+// otherUnit is a hint for a length, or a field, that would make sense in the other unit.
 func otherUnit(key string, x float64, s span) string {
 	stem := stemOf(key)
 	switch {
+	case unitOf(key).name == "mT" && s.has(1000*x):
+		return fmt.Sprintf("; if that is tesla, write %g", 1000*x)
 	case stem == key:
 		return ""
 	case key == stem+"_mm" && s.has(x*mmPerInch):

@@ -37,6 +37,7 @@
 //   - tree.go, unknown.go, table.go, parse.go: a TOML file as a tree of values with
 //     their places, the mistakes in it, and the reading of keys.
 //   - types.go: what files describe ([String], [StringSet], [Order], [Mount]).
+//   - mountdigest.go: a digest of all that a mount says.
 //   - geometry.go, arc.go: the heights of strings on the fretboard's arc; tension.go:
 //     mass, core and pitch of a string; pitch.go: whether one sounds at its pitch.
 //   - strings.go, library.go: strings, and sets of them by name ([Library]).

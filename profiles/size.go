@@ -3,7 +3,8 @@ package profiles
 import (
 	"fmt"
 	"io"
-	"os"
+
+	"evenpole/capture/record/disk"
 )
 
 // The most that a file may have, far more than a large shop writes: a file
@@ -16,7 +17,7 @@ const (
 
 // readText reads a file whole, up to what parse refuses.
 func readText(path string) ([]byte, error) {
-	f, err := os.Open(path)
+	f, err := disk.OpenInput(path)
 	if err != nil {
 		return nil, err
 	}

@@ -45,7 +45,7 @@ func WriteBatch(w io.Writer, p BatchPage) error {
 	if err != nil {
 		return err
 	}
-	return batchTemplate.Execute(w, struct {
+	return fill(w, batchTemplate, struct {
 		BatchPage
 		Strip    template.HTML
 		Cautions []string

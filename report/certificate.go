@@ -80,7 +80,16 @@ func WriteCertificate(w io.Writer, c Certificate) error {
 			return err
 		}
 	}
-	return certificateTemplate.Execute(w, page)
+	return fill(w, certificateTemplate, page)
+}
+
+// fill writes what a template makes of data.
+func fill(w io.Writer, t *template.Template, data any) error {
+	var text bytes.Buffer
+	if err := t.Execute(&text, data); err != nil {
+		return err
+	}
+	return write(w, text.Bytes())
 }
 
 // page checks a certificate before it is laid out.
@@ -268,6 +277,9 @@ func (p *page) Date() string { return p.Verdict.Time.UTC().Format(time.RFC3339) 
 // Sentence is the verdict in words.
 func (p *page) Sentence() string {
 	sure := fmt.Sprintf("at %g %% coverage", 100*p.Verdict.Coverage)
+	if p.Verdict.Looks > 1 {
+		sure = fmt.Sprintf("look %d at this pickup, at %.4g %% coverage", p.Verdict.Looks, 100*p.Verdict.GuardCoverage)
+	}
 	tolerance := fmt.Sprintf("±%g dB of its target", p.Verdict.Tolerance)
 	switch p.Verdict.Verdict {
 	case verdict.Conforms:

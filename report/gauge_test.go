@@ -134,7 +134,7 @@ func TestPlanCSV(t *testing.T) {
 	p := &plan.Plan{Order: "A-7", Forecast: one(0.25), Radius: one(2), Poles: []plan.Pole{{Length: 11.2, Lower: 0.3, Higher: 0.2, Magnet: "M/3"}}}
 	p.Sets = []plan.Set{{Name: "other", Forecast: one(1)}}
 	p.Flat = &plan.Flat{Forecast: one(3)}
-	p.Compare = []plan.Comparison{{Name: `hostile "name", 7`, Forecast: one(4)}, {Name: "plan", Forecast: one(5)}}
+	p.Compare = []plan.Comparison{{Name: `=hostile("name", 7)`, Forecast: one(4)}, {Name: "plan", Forecast: one(5)}}
 	lines := strings.Split(strings.TrimSpace(draw(t, func(w io.Writer) error { return WritePlanCSV(w, o, p) })), "\n")
 	want := []string{
 		"order,stagger,string_set,string,note,gauge_mm,core_mm,wrap,pole_height_mm,gap_mm,level_mv,balance_db,deviation_db,db_per_01mm," +
@@ -143,7 +143,7 @@ func TestPlanCSV(t *testing.T) {
 		"A-7,plan,other,1,,0.3,0.3,plain,1,1,1,1,1,1,0,0,0,0,0,,,,",
 		"A-7,flat tops,own,1,E4,0.254,0.254,plain,3,3,3,3,3,3,0,0,0,0,0,,,,",
 		"A-7,strings' arc,own,1,E4,0.254,0.254,plain,2,2,2,2,2,2,0,0,0,0,0,,,,",
-		`A-7,"hostile ""name"", 7",own,1,E4,0.254,0.254,plain,4,4,4,4,4,4,0,0,0,0,0,,,,`,
+		`A-7,"'=hostile(""name"", 7)",own,1,E4,0.254,0.254,plain,4,4,4,4,4,4,0,0,0,0,0,,,,`,
 		"A-7,plan,own,1,E4,0.254,0.254,plain,5,5,5,5,5,5,0,0,0,0,0,,,,", // called so by the order
 	}
 	if len(lines) != len(want) {

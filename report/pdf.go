@@ -4,6 +4,7 @@ import (
 	"io"
 	"strings"
 	"time"
+	"unicode"
 
 	"codeberg.org/go-fonts/liberation/liberationsansbold"
 	"codeberg.org/go-fonts/liberation/liberationsansregular"
@@ -159,10 +160,10 @@ func (p *pdf) text(x, y float64, class, text string) {
 	p.doc.Text(x, y, text)
 }
 
-// printable replaces what the font cannot hold by U+FFFD.
+// printable replaces what the font cannot hold, and control characters, by U+FFFD.
 func printable(text string) string {
 	return strings.Map(func(r rune) rune {
-		if r < ' ' || r >= 0xffff {
+		if unicode.IsControl(r) || r >= 0xfffe {
 			return '\ufffd'
 		}
 		return r

@@ -1,12 +1,12 @@
 package report
 
 import (
-	"encoding/csv"
 	"fmt"
 	"io"
 	"math"
 	"strconv"
 
+	"evenpole/capture/record/table"
 	"evenpole/fit/plan"
 	"evenpole/profiles"
 )
@@ -36,7 +36,7 @@ func WritePlanCSV(w io.Writer, o *profiles.Order, p *plan.Plan) error {
 			}, pole...))
 		}
 	}
-	return csv.NewWriter(w).WriteAll(rows)
+	return table.WriteLines(w, true, rows...)
 }
 
 // poleCells are the last four cells of a row.

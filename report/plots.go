@@ -149,8 +149,8 @@ func (p *Plot) frame(w io.Writer, width, height vg.Length, drawn string) error {
 		attr{"role", "img"}, attr{"aria-labelledby", id + "-title " + id + "-desc"})
 	head.words("title", id+"-title", p.Title)
 	head.words("desc", id+"-desc", strings.Join(p.caption, " "))
-	_, err := io.WriteString(w, head.body.String()+"\n<g "+body)
-	return err
+	head.body.WriteString("\n<g " + body)
+	return write(w, head.body.Bytes())
 }
 
 // Plots makes the pictures of a model that its diagnosis has something for.

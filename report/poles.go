@@ -39,9 +39,10 @@ const (
 	overStrings  = 0.8  // mm of air above the highest string
 	mostScale    = 14.0 // user units to a mm
 	mostHeight   = 250.0
-	figureWidth  = 31.0 // of "−0.30", user units
-	rowHeight    = 45.0 // of three lines of figures
-	leastOfPitch = 0.7  // of the spacing, a pole's width at most
+	figureWidth  = 31.0   // of "−0.30", user units
+	rowHeight    = 45.0   // of three lines of figures
+	leastOfPitch = 0.7    // of the spacing, a pole's width at most
+	mostLength   = 1000.0 // mm: far more than a pickup has, and a scale of so many lines ends
 )
 
 // Poles draws the picture as SVG.
@@ -72,6 +73,19 @@ func (p *PolePicture) check() error {
 		return fmt.Errorf("pole picture: spacing: expected more than 0 mm, got %g", p.Spacing)
 	case p.Outline != nil && len(p.Outline) != n:
 		return fmt.Errorf("pole picture: outline: expected %d heights, one a pole, got %d", n, len(p.Outline))
+	case math.IsNaN(p.Spacing) || math.Abs(p.Spacing) > mostLength:
+		return fmt.Errorf("pole picture: spacing: expected at most %g mm, got %g", mostLength, p.Spacing)
+	}
+	for i, q := range p.Poles {
+		lengths := []float64{q.Height, q.StringHeight, q.Gauge}
+		if p.Outline != nil {
+			lengths = append(lengths, p.Outline[i])
+		}
+		for _, x := range lengths {
+			if known(x) && math.Abs(x) > mostLength {
+				return fmt.Errorf("pole picture: pole %d: expected lengths of at most %g mm, got %g", i+1, mostLength, x)
+			}
+		}
 	}
 	return nil
 }

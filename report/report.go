@@ -9,7 +9,7 @@
 //
 // The way through the package:
 //
-//   - report.go: figures and names as text.
+//   - report.go: figures and names as text, and the way out of every document.
 //   - svg.go, pdf.go: what pictures are drawn on (canvas), as SVG and as PDF.
 //   - poles.go, balance.go: the pole picture ([PolePicture]) and the balance chart
 //     ([BalanceChart]); gauge.go: the pole picture at full size, with a gauge to cut
@@ -23,9 +23,13 @@
 package report
 
 import (
+	"bytes"
 	"fmt"
+	"io"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"evenpole/fit/level"
 )
@@ -47,6 +51,19 @@ func figure(format string, x float64) string {
 		return strings.TrimLeft(text, "+-")
 	}
 	return strings.Replace(text, "-", "−", 1)
+}
+
+// write writes a document with U+FFFD for what it may not hold, wherever the text came
+// from: control characters but ends of lines and tabs, which steer what shows it, and what
+// XML has no place for.
+func write(w io.Writer, text []byte) error {
+	_, err := w.Write(bytes.Map(func(r rune) rune {
+		if unicode.IsControl(r) && !strings.ContainsRune("\n\r\t", r) || r == '\ufffe' || r == '\uffff' {
+			return utf8.RuneError
+		}
+		return r // bytes.Map has utf8.RuneError for what is no UTF-8
+	}, text))
+	return err
 }
 
 // name is how a sentence calls a string: by its number and its note.

@@ -372,10 +372,12 @@ func TestRefusals(t *testing.T) {
 		"expected the order's 5 strings, got 6":       WriteCertificate(io.Discard, short),
 		"expected 6 predictions, one a string, got 1": WriteCertificate(io.Discard, odd),
 		"no room": WriteCertificate(full{}, far),
-		"balance chart: expected at least one string":    Balance(io.Discard, BalanceChart{}),
-		"pole picture: expected at least one pole":       Poles(io.Discard, PolePicture{}),
-		"spacing: expected more than 0 mm, got NaN":      Poles(io.Discard, PolePicture{Poles: two, Spacing: math.NaN()}),
-		"outline: expected 2 heights, one a pole, got 1": Poles(io.Discard, PolePicture{Poles: two, Spacing: 10, Outline: []float64{1}}),
+		"balance chart: expected at least one string":            Balance(io.Discard, BalanceChart{}),
+		"pole picture: expected at least one pole":               Poles(io.Discard, PolePicture{}),
+		"spacing: expected more than 0 mm, got NaN":              Poles(io.Discard, PolePicture{Poles: two, Spacing: math.NaN()}),
+		"pole 2: expected lengths of at most 1000 mm, got 1e+09": Poles(io.Discard, PolePicture{Poles: []Pole{{String: 1}, {String: 2, Height: 1e9}}, Spacing: 10}),
+		"spacing: expected at most 1000 mm, got 1e+09":           FullSize(io.Discard, PolePicture{Poles: two, Spacing: 1e9}, "pdf"),
+		"outline: expected 2 heights, one a pole, got 1":         Poles(io.Discard, PolePicture{Poles: two, Spacing: 10, Outline: []float64{1}}),
 	} {
 		if err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("got %v, want %q", err, want)

@@ -110,8 +110,7 @@ func (s *svg) write(w io.Writer, width, height float64, title, description strin
 	fmt.Fprintf(&frame.body, "<style>%s</style>\n", own.Replace(sheet))
 	frame.body.Write(s.body.Bytes())
 	frame.close("svg")
-	_, err := w.Write(frame.body.Bytes())
-	return err
+	return write(w, frame.body.Bytes())
 }
 
 func (s *svg) words(name, id, text string) {

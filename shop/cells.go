@@ -1,6 +1,7 @@
 package shop
 
 import (
+	"context"
 	"iter"
 	"maps"
 
@@ -22,9 +23,9 @@ type Source struct {
 // Cells makes of sources the cells that models are fitted to. Readings are
 // corrected by the gains and gathered; the fields of magnets are added; then the
 // record is screened for mistakes, as a weak magnet that was probed is no mistake.
-// The first error of a source is returned as it is.
-func Cells(sources ...Source) (*cell.Data, error) {
-	data, err := gather(sources)
+// The first error of a source is returned as it is, and that of ctx when it is done.
+func Cells(ctx context.Context, sources ...Source) (*cell.Data, error) {
+	data, err := gather(ctx, sources)
 	if err != nil {
 		return nil, err
 	}
@@ -32,7 +33,7 @@ func Cells(sources ...Source) (*cell.Data, error) {
 	magnets := map[string][]string{}
 	for _, s := range sources {
 		if s.Fields != nil {
-			all = append(all, s.Fields)
+			all = append(all, until(ctx, s.Fields))
 		}
 		maps.Copy(magnets, s.Magnets)
 	}
@@ -41,15 +42,17 @@ func Cells(sources ...Source) (*cell.Data, error) {
 			return nil, err
 		}
 	}
-	screen.Screen(data)
+	if _, err := screen.Screen(ctx, data); err != nil {
+		return nil, err
+	}
 	return data, nil
 }
 
 // gather makes cells of readings alone.
-func gather(sources []Source) (*cell.Data, error) {
+func gather(ctx context.Context, sources []Source) (*cell.Data, error) {
 	var all []iter.Seq2[record.Reading, error]
 	for _, s := range sources {
-		all = append(all, s.Gains.Apply(s.Readings))
+		all = append(all, s.Gains.Apply(until(ctx, s.Readings)))
 	}
 	return cell.Gather(all...)
 }
@@ -68,20 +71,22 @@ func inTurn[T any](files []iter.Seq2[T, error]) iter.Seq2[T, error] {
 }
 
 // Cells makes the cells of the shop's record.
-func (s *Shop) Cells() (*cell.Data, error) { return CellsOf([]string{s.folder.ReadingsFile()}, "") }
+func (s *Shop) Cells(ctx context.Context) (*cell.Data, error) {
+	return CellsOf(ctx, []string{s.folder.ReadingsFile()}, "")
+}
 
 // CellsOrNone is Cells; there are none where there is no record yet.
-func (s *Shop) CellsOrNone() (*cell.Data, error) {
+func (s *Shop) CellsOrNone(ctx context.Context) (*cell.Data, error) {
 	if s.folder == "" || Missing(s.folder.ReadingsFile()) {
 		return &cell.Data{}, nil
 	}
-	return s.Cells()
+	return s.Cells(ctx)
 }
 
 // CellsOf makes one record's cells of readings files, each with the calibrations
 // beside it, and of a file of field readings; "" is the one beside the first
 // readings, if it is there.
-func CellsOf(files []string, fieldsFile string) (*cell.Data, error) {
+func CellsOf(ctx context.Context, files []string, fieldsFile string) (*cell.Data, error) {
 	sources, err := sourcesOf(files)
 	if err != nil {
 		return nil, err
@@ -93,7 +98,7 @@ func CellsOf(files []string, fieldsFile string) (*cell.Data, error) {
 	if fieldsFile != "" {
 		sources[0].Fields, sources[0].Magnets = fieldRows(fieldsFile), beside.magnets()
 	}
-	return Cells(sources...)
+	return Cells(ctx, sources...)
 }
 
 // sourcesOf are readings files, each with the calibrations beside it.

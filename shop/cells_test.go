@@ -58,11 +58,11 @@ func weak(t *testing.T, pickup string, str int) (readings []record.Reading, fiel
 func TestAWeakMagnetIsNoMistake(t *testing.T) {
 	readings, fields, magnets := weak(t, "P2", 5)
 	taken := func(s cell.Suspect) bool { return s.Kind == screen.DecimalPole }
-	unknown, err := Cells(Source{Readings: recordtest.Rows(readings)})
+	unknown, err := Cells(t.Context(), Source{Readings: recordtest.Rows(readings)})
 	if err != nil || !slices.ContainsFunc(unknown.Suspects, taken) {
 		t.Fatalf("not probed: %+v, %v", unknown.Suspects, err)
 	}
-	probed, err := Cells(Source{Readings: recordtest.Rows(readings), Fields: recordtest.Rows(fields), Magnets: magnets})
+	probed, err := Cells(t.Context(), Source{Readings: recordtest.Rows(readings), Fields: recordtest.Rows(fields), Magnets: magnets})
 	if err != nil || slices.ContainsFunc(probed.Suspects, taken) {
 		t.Errorf("probed: %+v, %v", probed.Suspects, err)
 	}
@@ -87,11 +87,11 @@ func TestCellsOfSeveralSources(t *testing.T) {
 		})
 	}
 	sources[0].Gains = gain.Book{{Jig: all[0].Jig, Gain: 2}}
-	apart, err := Cells(sources...)
+	apart, err := Cells(t.Context(), sources...)
 	if err != nil {
 		t.Fatal(err)
 	}
-	together, err := Cells(Source{Readings: recordtest.Rows(all), Fields: recordtest.Rows(fields), Magnets: magnets})
+	together, err := Cells(t.Context(), Source{Readings: recordtest.Rows(all), Fields: recordtest.Rows(fields), Magnets: magnets})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -111,20 +111,20 @@ func TestCellsOfSeveralSources(t *testing.T) {
 func TestCellsOfFiles(t *testing.T) {
 	dir := t.TempDir()
 	good := recordtest.Path(t, "sample-shop", "readings.csv")
-	if _, err := CellsOf([]string{good, filepath.Join(dir, "none.csv")}, ""); !errors.Is(err, fs.ErrNotExist) {
+	if _, err := CellsOf(t.Context(), []string{good, filepath.Join(dir, "none.csv")}, ""); !errors.Is(err, fs.ErrNotExist) {
 		t.Errorf("no file: %v", err)
 	}
-	if _, err := CellsOf([]string{good}, filepath.Join(dir, "none.csv")); !errors.Is(err, fs.ErrNotExist) {
+	if _, err := CellsOf(t.Context(), []string{good}, filepath.Join(dir, "none.csv")); !errors.Is(err, fs.ErrNotExist) {
 		t.Errorf("no file of fields: %v", err)
 	}
 	bad := filepath.Join(dir, "calibrations", "a.toml")
 	if err := Describe(bad, "gain = 1"); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := CellsOf([]string{good, filepath.Join(dir, "readings.csv")}, ""); !errors.As(err, new(*InputError)) || !strings.Contains(err.Error(), bad) {
+	if _, err := CellsOf(t.Context(), []string{good, filepath.Join(dir, "readings.csv")}, ""); !errors.As(err, new(*InputError)) || !strings.Contains(err.Error(), bad) {
 		t.Errorf("a calibration that is none: %v", err)
 	}
-	beside, err := CellsOf([]string{good}, "")
+	beside, err := CellsOf(t.Context(), []string{good}, "")
 	if err != nil || len(beside.Magnets) == 0 {
 		t.Errorf("fields beside the readings: %v, %v", beside.Magnets, err)
 	}

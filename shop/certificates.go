@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"path/filepath"
 
 	"evenpole/capture/record/disk"
@@ -17,29 +16,28 @@ import (
 // Certificates are numbered in the order in which a shop issues them. Each is kept as
 // the verdict that it states; its pages are drawn from that, and none is ever replaced.
 
+// Certificates are those that a shop has issued, by number.
+type Certificates []*verdict.Verdict
+
 // Issue gives a verdict the next certificate number and keeps it. A verdict that says
-// what the last certificate of its order and pickup says gets that one's number.
-func (s *Shop) Issue(v *verdict.Verdict) error {
-	all, err := s.certificates()
-	if err != nil {
-		return err
-	}
-	number := 1
-	for _, c := range all {
-		number = max(number, c.Certificate+1)
-	}
-	v.Certificate, v.Supersedes = 0, 0
-	if last := latestOf(all, v.Order, v.Pickup); last != nil {
-		if same, err := sameVerdict(v, last); same || err != nil {
-			v.Certificate, v.Supersedes = last.Certificate, last.Supersedes
-			return err
-		}
-		v.Supersedes = last.Certificate
-	}
+// what the last certificate of its order and pickup says gets that one's number. before
+// are the certificates as they were read last; where another check has issued one since,
+// they are read again.
+func (s *Shop) Issue(v *verdict.Verdict, before Certificates) error {
 	if err := disk.MakeDir(s.join(certificatesDir)); err != nil {
 		return err
 	}
-	for ; ; number++ { // another check may take a number meanwhile
+	for number := 1; ; number++ {
+		last := before.latestOf(v.Order, v.Pickup)
+		v.Certificate, v.Supersedes = 0, 0
+		if last != nil {
+			if same, err := sameVerdict(v, last); same || err != nil {
+				v.Certificate, v.Supersedes = last.Certificate, last.Supersedes
+				return err
+			}
+			v.Supersedes = last.Certificate
+		}
+		number = max(number, before.next())
 		v.Certificate = number
 		document, err := json.MarshalIndent(v, "", "  ")
 		if err != nil {
@@ -48,18 +46,30 @@ func (s *Shop) Issue(v *verdict.Verdict) error {
 		if err := disk.CreateFile(s.certificate(number), text(append(document, '\n'))); !errors.Is(err, fs.ErrExist) {
 			return err
 		}
+		if before, err = s.Certificates(); err != nil {
+			return err
+		}
 	}
 }
 
-// certificates are all that were issued, by number.
-func (f folder) certificates() ([]*verdict.Verdict, error) {
-	files, err := filepath.Glob(f.join(certificatesDir, certificatePattern))
+// next is the number after all of them.
+func (all Certificates) next() int {
+	number := 1
+	for _, c := range all {
+		number = max(number, c.Certificate+1)
+	}
+	return number
+}
+
+// Certificates reads all that were issued.
+func (s *Shop) Certificates() (Certificates, error) {
+	files, err := filepath.Glob(s.join(certificatesDir, certificatePattern))
 	if err != nil {
 		return nil, err
 	}
-	var all []*verdict.Verdict
+	var all Certificates
 	for _, file := range files {
-		document, err := os.ReadFile(file)
+		document, err := disk.ReadFile(file)
 		if err != nil {
 			return nil, err
 		}
@@ -74,7 +84,7 @@ func (f folder) certificates() ([]*verdict.Verdict, error) {
 
 // latestOf is the certificate of an order's pickup with the highest number; nil
 // without any. Ids count as they are written.
-func latestOf(all []*verdict.Verdict, order, pickup string) (last *verdict.Verdict) {
+func (all Certificates) latestOf(order, pickup string) (last *verdict.Verdict) {
 	for _, c := range all {
 		if c.Order == order && c.Pickup == pickup && (last == nil || c.Certificate > last.Certificate) {
 			last = c
@@ -107,14 +117,10 @@ func (s *Shop) WriteCertificate(path string, write func(io.Writer) error) error 
 	return nil
 }
 
-// resistanceBefore is the coil's resistance as the last certificate of a verdict's
+// resistanceOf is the coil's resistance as the last certificate of a verdict's
 // pickup states it for the same session, and what to tell of it.
-func (s *Shop) resistanceBefore(v *verdict.Verdict) (r *verdict.Measured, notice string, err error) {
-	all, err := s.certificates()
-	if err != nil {
-		return nil, "", err
-	}
-	last := latestOf(all, v.Order, v.Pickup)
+func (s *Shop) resistanceOf(before Certificates, v *verdict.Verdict) (r *verdict.Measured, notice string, err error) {
+	last := before.latestOf(v.Order, v.Pickup)
 	switch {
 	case last == nil || last.Resistance == nil:
 		return nil, "", nil

@@ -23,7 +23,11 @@ func TestCertificatesAreNumberedAndKept(t *testing.T) {
 	issue := func(pickup string, answer verdict.Answer, dof level.Figure, number, supersedes int) {
 		t.Helper()
 		v := &verdict.Verdict{Order: "A-1", Pickup: pickup, Verdict: answer, Strings: []verdict.String{{Number: 1, DOF: dof}}}
-		if err := s.Issue(v); err != nil {
+		before, err := s.Certificates()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := s.Issue(v, before); err != nil {
 			t.Fatal(err)
 		}
 		if v.Certificate != number || v.Supersedes != supersedes {
@@ -45,10 +49,32 @@ func TestCertificatesAreNumberedAndKept(t *testing.T) {
 	if now, err := os.ReadFile(first); err != nil || string(now) != string(verdict.Conforms) {
 		t.Errorf("certificate 1 says %q, %v", now, err)
 	}
-	all, err := s.certificates()
+	all, err := s.Certificates()
 	if err != nil || len(all) != 4 || all[2].Pickup != "x/y" || all[2].Verdict != verdict.OutOfTolerance {
 		t.Errorf("kept %+v, %v", all, err)
 	}
+}
+
+// What another check has issued since the certificates were read counts.
+func TestCertificatesReadBeforeAnother(t *testing.T) {
+	s, err := Open(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	issue := func(answer verdict.Answer, number, supersedes int) {
+		t.Helper()
+		v := &verdict.Verdict{Order: "A-1", Pickup: "x", Verdict: answer}
+		if err := s.Issue(v, nil); err != nil || v.Certificate != number || v.Supersedes != supersedes {
+			t.Errorf("got no. %d in place of %d, %v, want %d and %d", v.Certificate, v.Supersedes, err, number, supersedes)
+		}
+	}
+	issue(verdict.Conforms, 1, 0)
+	issue(verdict.OutOfTolerance, 2, 1)
+	issue(verdict.OutOfTolerance, 2, 1)
+	if err := os.WriteFile(s.certificate(3), []byte(`{"certificate": 1}`), 0o644); err != nil { // by hand
+		t.Fatal(err)
+	}
+	issue(verdict.CannotTell, 4, 2)
 }
 
 // Checks that end at the same time take numbers of their own.
@@ -62,7 +88,7 @@ func TestCertificatesAtOnce(t *testing.T) {
 	for i := range numbers {
 		all.Go(func() {
 			v := &verdict.Verdict{Order: "A-1", Pickup: string(rune('a' + i))}
-			if err := s.Issue(v); err != nil {
+			if err := s.Issue(v, nil); err != nil {
 				t.Error(err)
 			}
 			numbers[i] = v.Certificate
@@ -88,7 +114,7 @@ func TestSpoiltCertificate(t *testing.T) {
 	if err := os.WriteFile(file, []byte("{"), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	if err := s.Issue(&verdict.Verdict{}); err == nil || !strings.Contains(err.Error(), file) {
+	if _, err := s.Certificates(); err == nil || !strings.Contains(err.Error(), file) {
 		t.Errorf("got %v", err)
 	}
 }

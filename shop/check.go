@@ -2,12 +2,13 @@ package shop
 
 import (
 	"cmp"
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 	"strings"
 
+	"evenpole/capture/record/disk"
 	"evenpole/fit"
 	"evenpole/fit/drift"
 	"evenpole/fit/repeat"
@@ -17,33 +18,33 @@ import (
 
 // Check judges a pickup by the record, corrected by the jig's gain, compares it
 // with what the model expects, and says what there is to say of the jig's
-// calibration. A resistance that the last certificate states for the same session holds
-// where opt has none. notices are for people.
-func (s *Shop) Check(o *profiles.Order, pickup string, opt verdict.Options) (v *verdict.Verdict, notices []string, err error) {
+// calibration. A resistance that the last of the certificates before states for the same
+// session holds where opt has none. notices are for people.
+func (s *Shop) Check(ctx context.Context, o *profiles.Order, pickup string, opt verdict.Options, before Certificates) (v *verdict.Verdict, notices []string, err error) {
 	book, err := s.folder.gains()
 	if err != nil {
 		return nil, nil, err
 	}
 	opt.Channel = book.ChannelStd
-	bench, model, err := s.expected()
+	bench, model, err := s.expected(ctx)
 	if err != nil {
 		notices = []string{fmt.Sprintf("not compared with what the model expects: %v", err)}
 	}
 	opt.Bench = bench
-	v, err = verdict.Check(book.Apply(s.Readings()), o, pickup, opt)
+	v, err = verdict.Check(book.Apply(until(ctx, s.Readings())), o, pickup, opt)
 	if err != nil {
 		return nil, notices, as[*verdict.OrderError](as[*verdict.NotChecked](err))
 	}
 	if opt.Resistance == nil {
-		before, notice, err := s.resistanceBefore(v)
+		r, notice, err := s.resistanceOf(before, v)
 		if err != nil {
 			return nil, notices, err
 		}
 		if notice != "" {
 			notices = append(notices, notice)
 		}
-		if before != nil {
-			v.StateResistance(o, *before)
+		if r != nil {
+			v.StateResistance(o, *r)
 		}
 	}
 	if v.Diagnosis != nil {
@@ -62,14 +63,14 @@ func (s *Shop) Check(o *profiles.Order, pickup string, opt verdict.Options) (v *
 // expected is what a pickup is compared with: the shop's current model, or the
 // handbook's, its name, and the field readings that there are. With an error the field
 // readings may be there alone.
-func (s *Shop) expected() (*verdict.Bench, string, error) {
+func (s *Shop) expected(ctx context.Context) (*verdict.Bench, string, error) {
 	lib, err := s.Library()
 	if err != nil {
 		return nil, "", err
 	}
 	b := &verdict.Bench{Model: fit.Handbook(profiles.Travel), Sets: lib.Sets()}
 	if file := s.folder.fieldsFile(); !Missing(file) {
-		b.Fields = fieldRows(file)
+		b.Fields = until(ctx, fieldRows(file))
 	}
 	fieldsAlone := &verdict.Bench{Fields: b.Fields}
 	name, err := s.CurrentModel()
@@ -89,19 +90,19 @@ func (s *Shop) expected() (*verdict.Bench, string, error) {
 
 // Repeat analyses the sessions of purpose repeat. operators is the file that says
 // who mounted what; "" is the shop's, if it has one.
-func (s *Shop) Repeat(o repeat.Options, operators string) (*repeat.Study, error) {
+func (s *Shop) Repeat(ctx context.Context, o repeat.Options, operators string) (*repeat.Study, error) {
 	var err error
 	if o.Operators, err = s.readOperators(operators); err != nil {
 		return nil, err
 	}
-	study, err := repeat.Analyse(s.Readings(), o)
+	study, err := repeat.Analyse(until(ctx, s.Readings()), o)
 	return study, as[*repeat.TooFew](err)
 }
 
 // readOperators reads who mounted what.
 func (s *Shop) readOperators(file string) (repeat.Operators, error) {
 	path := cmp.Or(file, s.folder.operators())
-	f, err := os.Open(path)
+	f, err := disk.OpenInput(path)
 	if errors.Is(err, fs.ErrNotExist) && file == "" {
 		return nil, nil
 	}
@@ -114,13 +115,13 @@ func (s *Shop) readOperators(file string) (repeat.Operators, error) {
 
 // Drift draws the control charts of a reference pickup, or of the pickups that
 // shipped for "". of is the figure that is watched; "" is the usual one.
-func (s *Shop) Drift(reference, of string, o drift.Options) (*drift.Chart, error) {
+func (s *Shop) Drift(ctx context.Context, reference, of string, o drift.Options) (*drift.Chart, error) {
 	var series *drift.Series
 	var err error
 	if reference != "" {
-		series, err = drift.Reference(s.Readings(), reference, cmp.Or(of, drift.Level))
+		series, err = drift.Reference(until(ctx, s.Readings()), reference, cmp.Or(of, drift.Level))
 	} else {
-		series, err = drift.Shipped(s.Readings(), cmp.Or(of, drift.Spread))
+		series, err = drift.Shipped(until(ctx, s.Readings()), cmp.Or(of, drift.Spread))
 	}
 	if err == nil {
 		var c *drift.Chart

@@ -1,6 +1,7 @@
 package shop
 
 import (
+	"context"
 	"errors"
 	"fmt"
 )
@@ -27,6 +28,14 @@ var (
 
 // bad returns an *InputError.
 func bad(format string, args ...any) error { return &InputError{fmt.Errorf(format, args...)} }
+
+// input makes an error an *InputError, unless it is that of ctx, which has ended.
+func input(ctx context.Context, err error) error {
+	if stopped := ctx.Err(); stopped != nil && errors.Is(err, stopped) {
+		return err
+	}
+	return &InputError{err}
+}
 
 // as makes an error an *InputError where it is, or wraps, one of type E.
 func as[E error](err error) error {

@@ -38,6 +38,7 @@ import (
 //	models/model-001.json        every model that was kept; none ever changes
 //	models/current.txt           the name of the current one
 //	models/history.csv           when each became current, and why
+//	models/.lock                 held while one process decides which is current
 //	plans/ORDER.svg              the poles of a plan
 //	pictures/*.svg               what the model says of the record
 //	certificates/0001.json       every certificate that was issued; none ever changes
@@ -46,6 +47,7 @@ const (
 	modelsDir       = "models"
 	currentFile     = "current.txt"
 	historyFile     = "history.csv"
+	modelsLock      = ".lock"
 	ordersDir       = "orders"
 	jigDir          = "jig"
 	plansDir        = "plans"
@@ -67,6 +69,7 @@ func (f folder) operators() string  { return f.join(repeat.OperatorsFile) }
 func (f folder) model(name string) string { return f.join(modelsDir, name) }
 func (f folder) current() string          { return f.join(modelsDir, currentFile) }
 func (f folder) history() string          { return f.join(modelsDir, historyFile) }
+func (f folder) modelsLock() string       { return f.join(modelsDir, modelsLock) }
 
 // mounts are the copies of mounts that were captured.
 func (f folder) mounts() []string {

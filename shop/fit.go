@@ -1,6 +1,7 @@
 package shop
 
 import (
+	"context"
 	"errors"
 	"strings"
 
@@ -17,13 +18,13 @@ type Fitting struct {
 }
 
 // Best fits the kind of model that predicts best. It returns the cells as well,
-// which Keep wants.
-func (f *Fitting) Best() (*fit.Result, *cell.Data, error) {
-	data, err := CellsOf(f.Files, f.Fields)
+// which Keep wants. It ends with the context's error when that is done.
+func (f *Fitting) Best(ctx context.Context) (*fit.Result, *cell.Data, error) {
+	data, err := CellsOf(ctx, f.Files, f.Fields)
 	if err != nil {
 		return nil, nil, err
 	}
-	result, err := fit.Best(data, f.Progress)
+	result, err := fit.Best(ctx, data, f.Progress)
 	if errors.As(err, new(*fit.CannotFitError)) {
 		return nil, nil, bad("%s: %w", strings.Join(f.Files, ", "), err)
 	}

@@ -2,7 +2,6 @@ package shop
 
 import (
 	"fmt"
-	"os"
 
 	"evenpole/capture/record/disk"
 	"evenpole/fit/gain"
@@ -18,7 +17,7 @@ func (f folder) gains() (gain.Book, error) {
 
 // SourcePoints reads what a jig read of a source of known level from a CSV file.
 func SourcePoints(path string) ([]gain.Reading, error) {
-	f, err := os.Open(path)
+	f, err := disk.OpenInput(path)
 	if err != nil {
 		return nil, err
 	}

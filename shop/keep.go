@@ -22,13 +22,19 @@ type Kept struct {
 // WriteModel writes a model to a file that must not be there: models never change.
 func WriteModel(path string, r *fit.Result) error { return disk.CreateFile(path, r.Write) }
 
-// Keep writes a model under the next free number, unless the shop has it. It
+// Keep writes a model under the next free number, unless the shop has it. Of several
+// processes that fit, one keeps its model after the other. It
 // becomes the current one when it predicts unseen pickups at least as well, or
 // when the user insists. d is what it was fitted to.
 func (s *Shop) Keep(r *fit.Result, d *cell.Data, insist bool) (Kept, error) {
 	if err := disk.MakeDir(s.folder.model("")); err != nil {
 		return Kept{}, err
 	}
+	release, err := disk.TakeTurn(s.folder.modelsLock())
+	if err != nil {
+		return Kept{}, err
+	}
+	defer release()
 	before, err := s.CurrentModel()
 	if err != nil && !errors.Is(err, ErrNoModel) {
 		return Kept{}, err

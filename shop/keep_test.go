@@ -1,12 +1,15 @@
 package shop
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -26,11 +29,11 @@ func sampleFit(t *testing.T, early bool, kind string) (*fit.Result, *cell.Data) 
 		}
 		record = path
 	}
-	d, err := CellsOf([]string{record}, "")
+	d, err := CellsOf(t.Context(), []string{record}, "")
 	if err != nil {
 		t.Fatal(err)
 	}
-	r, err := fit.Best(d, nil, kind)
+	r, err := fit.Best(context.Background(), d, nil, kind)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -47,6 +50,35 @@ func testStore(t *testing.T, kind string) *Shop {
 		t.Fatalf("got %+v, %v", k, err)
 	}
 	return s
+}
+
+// Several first fits at once keep one model, and history has one row of it.
+func TestFirstFitsAtOnce(t *testing.T) {
+	s := &Shop{folder: folder(t.TempDir()), Now: time.Now}
+	fitted, d := sampleFit(t, true, "loglinear-height")
+	var all sync.WaitGroup
+	var news atomic.Int32
+	for range 8 {
+		r := *fitted
+		all.Go(func() {
+			k, err := s.Keep(&r, d, false)
+			if err != nil || !k.Current || k.File != s.ModelFile("model-001.json") {
+				t.Errorf("%+v, %v", k, err)
+			}
+			if k.New {
+				news.Add(1)
+			}
+		})
+	}
+	all.Wait()
+	models, err := s.Models()
+	if err != nil || len(models) != 1 || news.Load() != 1 {
+		t.Errorf("models %q, %v; %d new", models, err, news.Load())
+	}
+	history, err := os.ReadFile(s.folder.history())
+	if lines := strings.Count(string(history), "\n"); err != nil || lines != 2 {
+		t.Errorf("history, %v:\n%s", err, history)
+	}
 }
 
 // A fit that predicts the new pickup worse is kept, and does not become
@@ -162,13 +194,13 @@ func TestACurrentModelThatCannotBeRead(t *testing.T) {
 	unlike("current", err)
 	_, err = s.Predictor("")
 	unlike("to plan with", err)
-	_, _, err = s.expected()
+	_, _, err = s.expected(t.Context())
 	unlike("to check by", err)
 	r, d := sampleFit(t, false, "loglinear-gap")
 	_, err = s.Keep(r, d, false)
 	unlike("a fit", err)
 	report := &batch.Report{}
-	s.AddLoudness(report)
+	s.AddLoudness(t.Context(), report)
 	if len(report.Warnings) != 1 || !strings.Contains(report.Warnings[0], currentFile) {
 		t.Errorf("loudness: %q", report.Warnings)
 	}

@@ -2,6 +2,7 @@ package shop
 
 import (
 	"cmp"
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -14,7 +15,7 @@ import (
 
 // FieldRecord reads the file of field readings named, or the shop's own for "".
 // ErrNoFields says that the shop has none yet.
-func (s *Shop) FieldRecord(file string) (*batch.Record, error) {
+func (s *Shop) FieldRecord(ctx context.Context, file string) (*batch.Record, error) {
 	if file == "" {
 		if err := s.Require(); err != nil {
 			return nil, err
@@ -23,7 +24,7 @@ func (s *Shop) FieldRecord(file string) (*batch.Record, error) {
 			return nil, bad("the shop %s has %w", s.Dir(), ErrNoFields)
 		}
 	}
-	return batch.Read(fieldRows(file))
+	return batch.Read(until(ctx, fieldRows(file)))
 }
 
 // Batches reads what magnets the shop ordered; nothing where it does not say.
@@ -90,8 +91,8 @@ func limit(given *float64, ordered float64) *float64 {
 }
 
 // Stock names the loose magnets of a batch in the shop's record.
-func (s *Shop) Stock(name string) ([]string, error) {
-	loose, err := s.FieldRecord("")
+func (s *Shop) Stock(ctx context.Context, name string) ([]string, error) {
+	loose, err := s.FieldRecord(ctx, "")
 	if err != nil {
 		return nil, err
 	}
@@ -107,14 +108,14 @@ func (s *Shop) Stock(name string) ([]string, error) {
 }
 
 // Match sorts the magnets of a batch into sets.
-func Match(r *batch.Report, size int) (*batch.Sets, error) {
-	sets, err := r.Match(size)
+func Match(ctx context.Context, r *batch.Report, size int) (*batch.Sets, error) {
+	sets, err := r.Match(ctx, size)
 	return sets, as[*batch.Refusal](err)
 }
 
 // AddLoudness adds how loud test pickups with a batch are, where the shop has a
 // model that can tell. What stands in the way becomes a warning of the report.
-func (s *Shop) AddLoudness(r *batch.Report) {
+func (s *Shop) AddLoudness(ctx context.Context, r *batch.Report) {
 	if s.folder == "" {
 		return
 	}
@@ -123,19 +124,19 @@ func (s *Shop) AddLoudness(r *batch.Report) {
 		return
 	}
 	if err == nil {
-		r.Loudness, err = s.loudness(m.Model, r)
+		r.Loudness, err = s.loudness(ctx, m.Model, r)
 	}
 	if err != nil {
 		r.Warnings = append(r.Warnings, fmt.Sprintf("test pickups are not compared: %v", err))
 	}
 }
 
-func (s *Shop) loudness(model fit.Model, r *batch.Report) (*batch.Loudness, error) {
+func (s *Shop) loudness(ctx context.Context, model fit.Model, r *batch.Report) (*batch.Loudness, error) {
 	sources, err := sourcesOf([]string{s.folder.ReadingsFile()})
 	if err != nil {
 		return nil, err
 	}
-	data, err := gather(sources)
+	data, err := gather(ctx, sources)
 	if err != nil {
 		return nil, err
 	}

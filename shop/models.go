@@ -63,7 +63,7 @@ func readModel(path string) (*fit.Result, error) {
 // one.
 func (s *Shop) CurrentModel() (string, error) {
 	path := s.folder.current()
-	text, err := os.ReadFile(path)
+	text, err := disk.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return "", bad("the shop %s has %w", s.Dir(), ErrNoModel)
 	}
@@ -115,6 +115,11 @@ func (s *Shop) UseModel(name, why string) (before string, err error) {
 	if _, err := s.ReadModel(name); err != nil {
 		return "", err
 	}
+	release, err := disk.TakeTurn(s.folder.modelsLock())
+	if err != nil {
+		return "", err
+	}
+	defer release()
 	before, _ = s.CurrentModel() // one that cannot be used is replaced
 	if before == name {
 		return before, nil

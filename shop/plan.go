@@ -1,6 +1,7 @@
 package shop
 
 import (
+	"context"
 	"fmt"
 	"slices"
 
@@ -13,33 +14,33 @@ import (
 )
 
 // Plan plans an order.
-func Plan(o *profiles.Order, m fit.Predictor, opt plan.Options) (*plan.Plan, error) {
-	p, err := plan.Make(o, m, opt)
+func Plan(ctx context.Context, o *profiles.Order, m fit.Predictor, opt plan.Options) (*plan.Plan, error) {
+	p, err := plan.Make(ctx, o, m, opt)
 	if err != nil {
-		return nil, &InputError{err}
+		return nil, input(ctx, err)
 	}
 	return p, nil
 }
 
 // WhatIf changes one thing of a plan at a time, the string set for every other one
 // at hand with as many strings.
-func (s *Shop) WhatIf(o *profiles.Order, m fit.Predictor, p *plan.Plan) ([]plan.Change, error) {
+func (s *Shop) WhatIf(ctx context.Context, o *profiles.Order, m fit.Predictor, opt plan.Options, p *plan.Plan) ([]plan.Change, error) {
 	lib, err := s.Library()
 	if err != nil {
 		return nil, err
 	}
 	others := slices.DeleteFunc(append(slices.Clone(o.Alternatives), lib.Sets()...), func(set profiles.StringSet) bool { return set.Name == o.Set })
-	changes, err := plan.WhatIf(o, m, plan.Options{}, p, others)
+	changes, err := plan.WhatIf(ctx, o, m, opt, p, others)
 	if err != nil {
-		return nil, &InputError{err}
+		return nil, input(ctx, err)
 	}
 	return changes, nil
 }
 
 // Planned is an order's pickup at the heights of its plan, with its strings where
 // they are over a pickup that the plan moves.
-func Planned(o *profiles.Order, m fit.Predictor) (setup *fit.Setup, heights []float64, err error) {
-	p, err := Plan(o, m, plan.Options{})
+func Planned(ctx context.Context, o *profiles.Order, m fit.Predictor) (setup *fit.Setup, heights []float64, err error) {
+	p, err := Plan(ctx, o, m, plan.Options{})
 	if err != nil {
 		return nil, nil, err
 	}
@@ -79,8 +80,8 @@ func Explain(m fit.Predictor, setup *fit.Setup, heights []float64) (*explain.Exp
 }
 
 // Next says which captures would narrow the plans of orders most, count at most.
-func (s *Shop) Next(m fit.Predictor, orders []*profiles.Order, count int) ([]next.Proposal, error) {
-	data, err := s.CellsOrNone()
+func (s *Shop) Next(ctx context.Context, m fit.Predictor, orders []*profiles.Order, count int) ([]next.Proposal, error) {
+	data, err := s.CellsOrNone(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -90,7 +91,7 @@ func (s *Shop) Next(m fit.Predictor, orders []*profiles.Order, count int) ([]nex
 	}
 	var wants []next.Want
 	for _, o := range orders {
-		p, err := Plan(o, m, plan.Options{})
+		p, err := Plan(ctx, o, m, plan.Options{})
 		if err != nil {
 			return nil, err
 		}
@@ -99,9 +100,9 @@ func (s *Shop) Next(m fit.Predictor, orders []*profiles.Order, count int) ([]nex
 			sets = append(sets, profiles.StringSet{Name: fmt.Sprintf("strings of order %s", o.ID), Strings: o.Strings})
 		}
 	}
-	list, err := next.Next(m, data, wants, sets, count)
+	list, err := next.Next(ctx, m, data, wants, sets, count)
 	if err != nil {
-		return nil, &InputError{err}
+		return nil, input(ctx, err)
 	}
 	return list, nil
 }

@@ -10,6 +10,7 @@
 //     few that are not decided here.
 //   - errors.go: errors that are of the user's input.
 //   - shop.go: a shop, its rows, its string sets and what it describes.
+//   - pickup.go: whether a pickup to capture is the one that the record has under its id.
 //   - own.go: what belongs to a shop, and so is never written over.
 //   - write.go: how whole files are written, and a row that is added to one.
 //   - gains.go: calibrations, from readings of a source to the gains that readings
@@ -26,6 +27,7 @@
 package shop
 
 import (
+	"context"
 	"errors"
 	"io"
 	"io/fs"
@@ -146,6 +148,25 @@ func rows[T any](path string, of func(io.Reader, string) iter.Seq2[T, error]) it
 		}
 		defer f.Close()
 		of(f, path)(yield)
+	}
+}
+
+// until hands rows on until ctx ends; then its error comes in place of a row. It looks at
+// ctx every some thousand rows.
+func until[T any](ctx context.Context, rows iter.Seq2[T, error]) iter.Seq2[T, error] {
+	const every = 4096
+	return func(yield func(T, error) bool) {
+		n := 0
+		for x, err := range rows {
+			if n%every == 0 && ctx.Err() != nil {
+				var none T
+				yield(none, ctx.Err())
+				return
+			}
+			if n++; !yield(x, err) {
+				return
+			}
+		}
 	}
 }
 

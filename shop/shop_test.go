@@ -1,6 +1,7 @@
 package shop
 
 import (
+	"context"
 	"errors"
 	"io/fs"
 	"os"
@@ -9,7 +10,14 @@ import (
 	"testing"
 	"time"
 
+	"evenpole/capture/record"
+	"evenpole/capture/record/recordtest"
+	"evenpole/fit"
+	"evenpole/fit/drift"
 	"evenpole/fit/gain"
+	"evenpole/fit/plan"
+	"evenpole/fit/repeat"
+	"evenpole/fit/verdict"
 	"evenpole/profiles"
 )
 
@@ -32,7 +40,7 @@ func TestNoShop(t *testing.T) {
 	if err != nil || len(lib.Sets()) == 0 {
 		t.Errorf("library: %v", err)
 	}
-	if d, err := s.CellsOrNone(); err != nil || len(d.Cells) != 0 {
+	if d, err := s.CellsOrNone(t.Context()); err != nil || len(d.Cells) != 0 {
 		t.Errorf("cells: %v", err)
 	}
 	if _, err := s.Predictor(""); err != nil {
@@ -42,7 +50,7 @@ func TestNoShop(t *testing.T) {
 		t.Errorf("batches: %v", err)
 	}
 	_, noModel := s.Model("")
-	_, noFields := s.FieldRecord("")
+	_, noFields := s.FieldRecord(t.Context(), "")
 	for _, err := range []error{s.Require(), noModel, noFields} {
 		if !errors.Is(err, ErrNoShop) || !errors.As(err, new(*InputError)) {
 			t.Errorf("got %v", err)
@@ -104,6 +112,52 @@ func TestGivenHeights(t *testing.T) {
 	for _, heights := range [][]float64{{1, 2}, {1, 1, 3.5}} {
 		if _, _, err := Given(o, heights); !errors.As(err, new(*InputError)) || strings.Contains(err.Error(), "--") {
 			t.Errorf("%v: %v", heights, err)
+		}
+	}
+}
+
+// Rows end with the context soon, and so does what is made of them.
+func TestRowsEndWithTheirContext(t *testing.T) {
+	ctx, cancel := context.WithCancel(t.Context())
+	given := 0
+	endless := func(yield func(record.Reading, error) bool) {
+		for ; ; given++ {
+			if given == 10_000 {
+				cancel()
+			}
+			if !yield(record.Reading{}, nil) {
+				return
+			}
+		}
+	}
+	var last error
+	for _, err := range until(ctx, endless) {
+		last = err
+	}
+	if !errors.Is(last, context.Canceled) || given > 20_000 {
+		t.Errorf("%d rows, %v", given, last)
+	}
+	s, err := Open(recordtest.Path(t, "sample-shop"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	order, err := s.ReadOrder(recordtest.Path(t, "sample-shop", "orders", "A-001.toml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, do := range map[string]func() error{
+		"cells": func() error { _, err := s.Cells(ctx); return err },
+		"plan":  func() error { _, err := Plan(ctx, order, fit.Handbook(profiles.Travel), plan.Options{}); return err },
+		"what if": func() error {
+			_, err := s.WhatIf(ctx, order, fit.Handbook(profiles.Travel), plan.Options{}, &plan.Plan{})
+			return err
+		},
+		"check":  func() error { _, _, err := s.Check(ctx, order, "P1", verdict.Options{}, nil); return err },
+		"repeat": func() error { _, err := s.Repeat(ctx, repeat.Options{}, ""); return err },
+		"drift":  func() error { _, err := s.Drift(ctx, "", "", drift.Options{}); return err },
+	} {
+		if err := do(); !errors.Is(err, context.Canceled) || errors.As(err, new(*InputError)) {
+			t.Errorf("%s: got %v", name, err)
 		}
 	}
 }

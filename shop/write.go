@@ -3,7 +3,6 @@ package shop
 import (
 	"bufio"
 	"bytes"
-	"encoding/csv"
 	"errors"
 	"io"
 	"io/fs"
@@ -11,6 +10,7 @@ import (
 	"path/filepath"
 
 	"evenpole/capture/record/disk"
+	"evenpole/capture/record/table"
 )
 
 // WriteFile writes a paper, a table or a picture where the user wants it, whole or not
@@ -45,7 +45,7 @@ func says(path string, write func(io.Writer) error) (same bool, err error) {
 	if info, err := os.Lstat(path); err != nil || !info.Mode().IsRegular() {
 		return false, nil
 	}
-	f, err := os.Open(path)
+	f, err := disk.Open(path)
 	if err != nil {
 		return false, nil
 	}
@@ -104,7 +104,7 @@ func appendRow(path string, header, row []string) error {
 	}
 	var b bytes.Buffer
 	b.Write(start)
-	if err := csv.NewWriter(&b).WriteAll([][]string{row}); err != nil {
+	if err := table.WriteLines(&b, true, row); err != nil {
 		return err
 	}
 	defer disk.Hold()()
@@ -121,11 +121,11 @@ func appendRow(path string, header, row []string) error {
 
 // missingStart is what has to come before the next row of a CSV file.
 func missingStart(path string, header []string) ([]byte, error) {
-	before, err := os.ReadFile(path)
+	before, err := disk.ReadFile(path)
 	switch {
 	case errors.Is(err, fs.ErrNotExist), err == nil && len(before) == 0:
 		var b bytes.Buffer
-		err := csv.NewWriter(&b).WriteAll([][]string{header})
+		err := table.WriteLines(&b, true, header)
 		return b.Bytes(), err
 	case err != nil:
 		return nil, err

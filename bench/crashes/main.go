@@ -57,28 +57,19 @@ type options struct {
 const speed = 200
 
 func run(out io.Writer, o options) error {
-	if _, err := exec.LookPath("strace"); err != nil {
-		return errors.Join(errors.ErrUnsupported, err)
+	if err := rig.NeedStrace(); err != nil {
+		return err
 	}
-	dir, err := os.MkdirTemp("", "crashes-")
+	w, err := rig.Open(o.program, sim.Config{Seed: 1, Speed: speed})
 	if err != nil {
 		return err
 	}
-	defer os.RemoveAll(dir)
-	if o.program == "" {
-		if o.program, err = rig.Build(dir); err != nil {
-			return err
-		}
-	}
-	r, err := rig.Serve(sim.Config{Seed: 1, Speed: speed})
+	defer w.Close()
+	mount, err := w.WriteMount("C-1")
 	if err != nil {
 		return err
 	}
-	defer r.Close()
-	b := &bench{options: o, dir: dir, port: r.Port}
-	if err := os.WriteFile(b.mount(), []byte(rig.Mount("C-1")), 0o666); err != nil {
-		return err
-	}
+	b := &bench{options: o, Bench: w, mount: mount}
 	states, err := b.trace()
 	if err != nil {
 		return err
@@ -92,29 +83,28 @@ func run(out io.Writer, o options) error {
 	return b.report(out, len(states), tried, time.Since(began))
 }
 
-// bench is the program, the jig's port and what has come of the states.
+// bench is a jig with the program, a mount file, and what has come of the states.
 type bench struct {
 	options
-	dir, port string
+	*rig.Bench
+	mount string
 
 	lost, accused, unclean int
 	altered, untold        int
 	said                   []string // of the first that went wrong
 }
 
-func (b *bench) mount() string { return filepath.Join(b.dir, "mount.toml") }
-
 func (b *bench) capture(shop, port string) []string {
-	return []string{b.program, "capture", "--shop", shop, "--port", port, "--mount", b.mount(), "--purpose", "model", "--takes", "2"}
+	return b.Capture(shop, port, b.mount, "model", 2)
 }
 
 // trace runs a capture that is killed in the middle and one that goes on with it, and
 // returns the states that a power cut can leave of either.
 func (b *bench) trace() (all []state, err error) {
-	shop, file := filepath.Join(b.dir, "traced"), filepath.Join(b.dir, "strace.txt")
+	shop, file := filepath.Join(b.Dir, "traced"), filepath.Join(b.Dir, "strace.txt")
 	d := newModel(shop)
 	for _, killed := range []bool{true, false} {
-		words := append([]string{"-f", "-y", "-xx", "-s", "1000000", "-e", "trace=" + tracedCalls, "-o", file}, b.capture(shop, b.port)...)
+		words := append([]string{"-f", "-y", "-xx", "-s", "1000000", "-e", "trace=" + tracedCalls, "-o", file}, b.capture(shop, b.Port)...)
 		cmd := exec.Command("strace", words...)
 		if killed {
 			cmd = exec.Command("sh", "-c", `strace "$@" 2>&1 >/dev/null | head -n 6 >/dev/null`, "sh")
@@ -138,29 +128,29 @@ func (b *bench) trace() (all []state, err error) {
 
 // try opens a state by one command after the other, each in a copy of its own.
 func (b *bench) try(s state, again bool) error {
-	absent := filepath.Join(b.dir, "no-such-port")
+	absent := filepath.Join(b.Dir, "no-such-port")
 	for _, next := range []struct {
 		port        string
 		deleteLock  bool
 		tamper, run bool
-	}{{absent, false, true, true}, {absent, true, false, true}, {b.port, false, false, again}} {
+	}{{absent, false, true, true}, {absent, true, false, true}, {b.Port, false, false, again}} {
 		if !next.run {
 			continue
 		}
-		shop, err := os.MkdirTemp(b.dir, "state-")
+		shop, err := os.MkdirTemp(b.Dir, "state-")
 		if err != nil {
 			return err
 		}
 		if err := s.make(shop); err != nil {
 			return err
 		}
-		before := b.verifies(shop)
+		before := b.Fault(shop)
 		if next.deleteLock {
 			os.Remove(filepath.Join(shop, disk.LockFile))
 		}
 		words := b.capture(shop, next.port)
 		said, err := exec.Command(words[0], words[1:]...).CombinedOutput()
-		if next.port == b.port && err != nil {
+		if next.port == b.Port && err != nil {
 			b.unclean++
 			b.say(string(said))
 		}
@@ -185,28 +175,11 @@ func (b *bench) judge(s state, shop, before string) error {
 		return err
 	}
 	b.lost += truth.Lost(s.kept, rows)
-	if fault := cmp.Or(before, b.verifies(shop)); fault != "" {
+	if fault := cmp.Or(before, b.Fault(shop)); fault != "" {
 		b.accused++
 		b.say(fault)
 	}
 	return nil
-}
-
-// verifies returns the first fault that the program tells of a shop, "" for none.
-func (b *bench) verifies(shop string) string {
-	said, err := exec.Command(b.program, "record", "verify", "--shop", shop).CombinedOutput()
-	if err == nil {
-		return ""
-	}
-	for line := range strings.Lines(string(said)) {
-		if strings.HasPrefix(line, "fault") {
-			return line
-		}
-	}
-	if strings.Contains(string(said), "readings.csv: file does not exist") { // no record yet
-		return ""
-	}
-	return string(said)
 }
 
 // tamper alters the first row, which was sealed, and looks whether that is told.
@@ -220,7 +193,7 @@ func (b *bench) tamper(shop string) error {
 	if err := os.WriteFile(path, []byte(strings.Replace(string(text), ",C-1,", ",C-9,", 1)), 0o644); err != nil {
 		return err
 	}
-	if b.verifies(shop) == "" {
+	if b.Fault(shop) == "" {
 		b.untold++
 	}
 	return nil

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"iter"
 	"math"
@@ -97,12 +98,12 @@ func newShop(seed uint64) (*workshop, error) {
 			s.capture(p, session, record.ForModel)
 		}
 	}
-	d, err := shop.Cells(shop.Source{Readings: s.readings(s.rows)})
+	d, err := shop.Cells(context.Background(), shop.Source{Readings: s.readings(s.rows)})
 	if err != nil {
 		return nil, err
 	}
 	s.rows = nil
-	s.model, err = fit.OfKind(d, "falloff")
+	s.model, err = fit.OfKind(context.Background(), d, "falloff")
 	return s, err
 }
 

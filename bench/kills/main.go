@@ -57,35 +57,25 @@ type options struct {
 const speed = 200
 
 func run(out io.Writer, o options) error {
-	dir, err := os.MkdirTemp("", "kills-")
+	w, err := rig.Open(o.program, sim.Config{Seed: o.seed, Speed: speed, Faults: o.faults})
 	if err != nil {
 		return err
 	}
-	defer os.RemoveAll(dir)
-	if o.program == "" {
-		if o.program, err = rig.Build(dir); err != nil {
-			return err
-		}
-	}
-	r, err := rig.Serve(sim.Config{Seed: o.seed, Speed: speed, Faults: o.faults})
-	if err != nil {
-		return err
-	}
-	defer r.Close()
+	defer w.Close()
 
-	b := &bench{options: o, dir: dir, port: r.Port, random: rand.New(rand.NewPCG(o.seed, 1))}
+	b := &bench{options: o, Bench: w, random: rand.New(rand.NewPCG(o.seed, 1))}
 	began := time.Now()
 	if err := b.captures(); err != nil {
 		return err
 	}
-	return b.report(out, truth.OfSim(r.Jig), time.Since(began))
+	return b.report(out, truth.OfSim(w.Jig), time.Since(began))
 }
 
-// bench is the program, the jig's port and what has come of them.
+// bench is a jig with the program, and what has come of them.
 type bench struct {
 	options
-	dir, port string
-	random    *rand.Rand
+	*rig.Bench
+	random *rand.Rand
 
 	kept     []string // what was acknowledged, in order
 	killed   int
@@ -95,7 +85,7 @@ type bench struct {
 	errors   []string
 }
 
-func (b *bench) shop() string { return filepath.Join(b.dir, "shop") }
+func (b *bench) shop() string { return filepath.Join(b.Dir, "shop") }
 
 // captures captures until there were kills enough, and then what is under way
 // to its end.
@@ -115,11 +105,12 @@ func (b *bench) captures() error {
 
 // capture runs the program once and, if it is to, kills it.
 func (b *bench) capture(kill bool) error {
-	mount, err := b.mount()
+	mount, err := b.WriteMount(fmt.Sprintf("K-%d", b.complete)) // of the session under way
 	if err != nil {
 		return err
 	}
-	cmd := exec.Command(b.program, "capture", "--shop", b.shop(), "--port", b.port, "--mount", mount, "--purpose", "model", "--takes", "4")
+	words := b.Capture(b.shop(), b.Port, mount, "model", 4)
+	cmd := exec.Command(words[0], words[1:]...)
 	stderr, err := cmd.StderrPipe()
 	if err != nil {
 		return err
@@ -142,12 +133,6 @@ func (b *bench) capture(kill bool) error {
 		b.errors = append(b.errors, said)
 	}
 	return nil
-}
-
-// mount writes the mount of the session under way.
-func (b *bench) mount() (file string, err error) {
-	file = filepath.Join(b.dir, fmt.Sprintf("mount-%d.toml", b.complete))
-	return file, os.WriteFile(file, []byte(rig.Mount(fmt.Sprintf("K-%d", b.complete))), 0o666)
 }
 
 // listen notes what a run acknowledges, and returns the last thing that it says.

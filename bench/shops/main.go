@@ -9,6 +9,7 @@
 package main
 
 import (
+	"context"
 	"flag"
 	"fmt"
 	"math"
@@ -109,7 +110,7 @@ func run(seed uint64, d design, orders, rounds int) []outcome {
 		j := w.newOrder(n)
 		now := models
 		for r := range rounds {
-			p, err := plan.Make(j.order, now["falloff"], plan.Options{})
+			p, err := plan.Make(context.Background(), j.order, now["falloff"], plan.Options{})
 			check(err)
 			j.measure(p.Heights, seed*1000+uint64(100*n+r))
 			now = w.models(d)
@@ -126,14 +127,14 @@ func (w *world) models(d design) map[string]fit.Predictor {
 	if len(w.fields) > 0 {
 		source.Fields = w.fieldReadings()
 	}
-	data, err := shop.Cells(source)
+	data, err := shop.Cells(context.Background(), source)
 	check(err)
 	models := map[string]fit.Predictor{}
 	if len(w.rows) == 0 {
 		models["falloff"] = fit.Handbook(profiles.Travel)
 	}
 	for _, kind := range fit.Kinds() {
-		if r, err := fit.OfKind(data, kind); err == nil {
+		if r, err := fit.OfKind(context.Background(), data, kind); err == nil {
 			models[kind] = r
 		} else if kind == "falloff" && len(w.rows) > 0 {
 			check(err)
@@ -146,7 +147,7 @@ func (j *job) outcome(n int, seed uint64, models map[string]fit.Predictor) outco
 	o := outcome{shop: int(seed), order: n}
 	build := func(h []float64) float64 { return spreadOf(j.built(h, seed*1000+uint64(n))) }
 	o.best = build(j.best())
-	p, err := plan.Make(j.order, models["falloff"], plan.Options{})
+	p, err := plan.Make(context.Background(), j.order, models["falloff"], plan.Options{})
 	check(err)
 	v := j.built(p.Heights, seed*1000+uint64(n))
 	o.built, o.said, o.expected, o.meets = spreadOf(v), p.Spread95, p.Spread, p.Meets
@@ -166,7 +167,7 @@ func (j *job) outcome(n int, seed uint64, models map[string]fit.Predictor) outco
 	o.height, o.gap = math.NaN(), math.NaN()
 	for kind, at := range map[string]*float64{"loglinear-height": &o.height, "loglinear-gap": &o.gap} {
 		if m := models[kind]; m != nil {
-			p, err := plan.Make(j.order, m, plan.Options{})
+			p, err := plan.Make(context.Background(), j.order, m, plan.Options{})
 			check(err)
 			*at = build(p.Heights)
 		}

@@ -8,6 +8,7 @@
 package main
 
 import (
+	"context"
 	"flag"
 	"fmt"
 	"io"
@@ -87,7 +88,7 @@ func clean(w, log io.Writer, name string, d design, seed uint64, shops int) erro
 	for k := range shops {
 		w := newShop(seed+uint64(k), d)
 		began := time.Now()
-		data, err := shop.Cells(shop.Source{Readings: w.readings()})
+		data, err := shop.Cells(context.Background(), shop.Source{Readings: w.readings()})
 		if err != nil {
 			return err
 		}
@@ -123,7 +124,7 @@ func (t tally) seeded(log io.Writer, s *workshop, vs []variety) error {
 			made = append(made, x)
 		}
 	}
-	data, err := shop.Cells(shop.Source{Readings: s.readings()})
+	data, err := shop.Cells(context.Background(), shop.Source{Readings: s.readings()})
 	if err != nil {
 		return err
 	}

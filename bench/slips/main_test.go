@@ -41,7 +41,7 @@ func TestScreenOverShopsWithoutMistakes(t *testing.T) {
 	cells, alarms := 0, 0
 	for _, d := range designs[:5] {
 		for seed := range uint64(3) {
-			data, err := shop.Cells(shop.Source{Readings: newShop(88000+seed, d.design).readings()})
+			data, err := shop.Cells(t.Context(), shop.Source{Readings: newShop(88000+seed, d.design).readings()})
 			if err != nil {
 				t.Fatal(err)
 			}

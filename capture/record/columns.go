@@ -2,6 +2,8 @@ package record
 
 import (
 	"math"
+	"strconv"
+	"strings"
 	"time"
 
 	"evenpole/capture/record/table"
@@ -69,41 +71,57 @@ func note[T any](column string, at func(*T) *string) table.Column[T] {
 	return table.Text(column, at).Checked(profiles.IsNote, profiles.WantNote)
 }
 
+// number: one that is not so large that its whole part would be kept altered.
+func number[T any](column string, at func(*T) *float64, f table.Format) table.Column[T] {
+	return table.Number(column, at, f).Checked(keptExactly, "a number below 9007199254740992 (2^53), above which whole numbers are not told apart")
+}
+
+// keptExactly tells whether a float64 holds the whole part of a number exactly. What is no
+// number is for the column to refuse.
+func keptExactly(text string) bool {
+	const digits = 15 // so many fit a float64
+	if len(text) <= digits && !strings.ContainsAny(text, "eE") {
+		return true
+	}
+	v, err := strconv.ParseFloat(strings.TrimSpace(text), 64)
+	return err != nil || math.Abs(v) < 1<<53
+}
+
 // The columns of numbers, by what they measure. Their names end in a unit, and their
 // decimals are those of what measures: levels to the microvolt and frequencies to the
 // millihertz that the jig sends, lengths as a caliper tells them.
 
 // level: RMS or peak mV.
 func level[T any](name string, at func(*T) *float64) table.Column[T] {
-	return table.Number(name, at, table.Format{Few: 3, Most: 3})
+	return number(name, at, table.Format{Few: 3, Most: 3})
 }
 
 // height: mm above the bobbin plane, below it when negative.
 func height[T any](name string, at func(*T) *float64) table.Column[T] {
-	return table.Number(name, at, table.Format{Low: math.Inf(-1), Few: 2, Most: 4})
+	return number(name, at, table.Format{Low: math.Inf(-1), Few: 2, Most: 4})
 }
 
 // distance: mm.
 func distance[T any](name string, at func(*T) *float64) table.Column[T] {
-	return table.Number(name, at, table.Format{Few: 2, Most: 4})
+	return number(name, at, table.Format{Few: 2, Most: 4})
 }
 
 // diameter: mm. One that is too small to write down is a mistake.
 func diameter[T any](name string, at func(*T) *float64) table.Column[T] {
-	return table.Number(name, at, table.Format{Low: 0.0001, Few: 4, Most: 4})
+	return number(name, at, table.Format{Low: 0.0001, Few: 4, Most: 4})
 }
 
 // flux: mT, signed.
 func flux[T any](name string, at func(*T) *float64) table.Column[T] {
-	return table.Number(name, at, table.Format{Low: math.Inf(-1), Few: 2, Most: 3})
+	return number(name, at, table.Format{Low: math.Inf(-1), Few: 2, Most: 3})
 }
 
 // frequency: Hz. A quiet window has none, and says 0.
 func frequency[T any](name string, at func(*T) *float64) table.Column[T] {
-	return table.Number(name, at, table.Format{Few: 3, Most: 3, Zero: "0"})
+	return number(name, at, table.Format{Few: 3, Most: 3, Zero: "0"})
 }
 
 // duration: ms.
 func duration[T any](name string, at func(*T) *float64) table.Column[T] {
-	return table.Number(name, at, table.Format{Most: 3})
+	return number(name, at, table.Format{Most: 3})
 }

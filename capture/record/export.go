@@ -24,7 +24,8 @@ type Filter struct {
 
 // Export writes the rows of a shop's file, ReadingsFile or FieldsFile, that a
 // filter lets through, as CSV with all the columns that the file has, a person's
-// own included. It tells how many rows that were.
+// own included, and no cell that is a formula (see [table.Guarded]). It tells how many rows
+// that were.
 //
 // A reading that was taken back has the status retracted for the filter,
 // whatever its row says, as has the row that takes it back; an empty status is
@@ -33,8 +34,7 @@ type Filter struct {
 // Errors: a *RowError for a row that cannot be read; fs.ErrNotExist when there
 // is no such file.
 func Export(to io.Writer, dir, file string, f Filter) (rows int, err error) {
-	x := exporter{filter: f, path: filepath.Join(dir, file), to: csv.NewWriter(to)}
-	x.to.UseCRLF = true // as RFC 4180 has it
+	x := exporter{filter: f, path: filepath.Join(dir, file), to: table.NewWriter(to, false)}
 	if file == FieldsFile {
 		if x.purposes, err = purposesOf(filepath.Join(dir, SessionsFile)); err == nil {
 			err = exportFile(&x, fieldColumns, aboutField)
@@ -42,8 +42,7 @@ func Export(to io.Writer, dir, file string, f Filter) (rows int, err error) {
 	} else {
 		err = exportFile(&x, readingColumns, aboutReading)
 	}
-	x.to.Flush()
-	return max(x.rows-1, 0), errors.Join(err, x.to.Error())
+	return max(x.rows-1, 0), errors.Join(err, x.to.Flush())
 }
 
 // purposesOf returns the purpose of each session.
@@ -61,7 +60,7 @@ func purposesOf(sessions string) (map[string]Purpose, error) {
 type exporter struct {
 	filter   Filter
 	path     string
-	to       *csv.Writer
+	to       *table.Writer
 	purposes map[string]Purpose // of sessions of field readings
 	standing Standing           // that has met every row
 	rows     int                // copied, the header among them
@@ -102,6 +101,9 @@ func (x *exporter) copy(cells *csv.Reader, take bool) error {
 	row, err := cells.Read()
 	if err == nil && take {
 		x.rows++
+		for i, text := range row {
+			row[i] = table.Plain(text)
+		}
 		err = x.to.Write(row)
 	}
 	return err

@@ -43,11 +43,18 @@ type Import struct {
 	Already   int            `json:"already"`   // readable, and in the record
 	Again     int            `json:"again"`     // readable, and taken back in the record: they would stand again
 	Elsewhere int            `json:"elsewhere"` // readable and not in the record, but in that of another import
-	Refused   []*RowError    `json:"refused"`
+	Refused   []*RowError    `json:"refused"`   // the first of them, MostRefused at most
 
-	rows     []table.Row
-	skipBack bool
+	RefusedRows int `json:"refused_rows"` // all of them
+
+	opt  ImportOptions
+	file *sheet.Contents
+	each func(do func(table.Row) error) error // reads the spreadsheet again, for the rows that are readable
+	own  Standing                             // of its rows: which of them it takes back itself
 }
+
+// MostRefused is how many refused rows an Import tells the mistake of.
+const MostRefused = 1000
 
 // New is how many rows Import would add.
 func (m *Import) New() int { return m.Readable - m.Already }
@@ -71,30 +78,33 @@ func (m *Import) New() int { return m.Readable - m.Already }
 // Refused. Errors: a *RowError when the file or
 // its header cannot be understood, or when the record cannot; a *RefusedError
 // when the options name no column of the record.
-func ReadImport(r io.Reader, name, dir string, opt ImportOptions) (*Import, error) {
-	text, err := io.ReadAll(r)
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", name, err)
-	}
-	m := &Import{File: name, Into: ReadingsFile, Session: opt.Session, Absent: []string{}, Refused: []*RowError{}, skipBack: opt.SkipTakenBack}
+//
+// The spreadsheet is read from its beginning more than once, here and by Import, and
+// never held: memory grows by some 100 bytes for each row of the record that came from a
+// spreadsheet, and as [Standing] says.
+func ReadImport(r io.ReadSeeker, name, dir string, opt ImportOptions) (*Import, error) {
+	m := &Import{File: name, Into: ReadingsFile, Session: opt.Session, Refused: []*RowError{}, opt: opt}
 	if m.Session == "" {
 		base := filepath.Base(name)
 		m.Session = "import-" + plain(strings.TrimSuffix(base, filepath.Ext(base)))
 	}
-	if opt.Zone == nil {
-		opt.Zone = time.Local
+	if m.opt.Zone == nil {
+		m.opt.Zone = time.Local
+	}
+	var err error
+	if m.file, err = sheet.Read(r, name); err != nil {
+		return nil, err
 	}
 	if opt.Fields {
 		m.Into = FieldsFile
-		err = readSheet(m, text, opt, fieldColumns)
+		err = readSheet(m, fieldColumns)
 	} else {
-		err = readSheet(m, text, opt, readingColumns)
+		err = readSheet(m, readingColumns)
 	}
 	if err != nil {
 		return nil, err
 	}
-	_, err = m.fresh(dir)
-	return m, err
+	return m, m.sift(dir, nil)
 }
 
 // layout is that of the file of the record that the rows belong in.
@@ -106,35 +116,48 @@ func (m *Import) layout() *table.Layout {
 }
 
 // Import adds what the record does not have already, and tells how many rows
-// that were. Refused rows are not its affair. Errors: what is wrong with the
-// record, or what the disk has to say; rows that were added then stay, and
-// importing again adds the rest.
+// that were. Refused rows are not its affair. All rows are looked at before the first is
+// added. Errors: what is wrong with the record, or with the spreadsheet if that is another
+// by now, and nothing was added then; what the disk has to say: rows that were added stay
+// then, and importing again adds the rest.
 func (s *Writer) Import(m *Import) (added int, err error) {
 	l := s.readings
 	if m.Into == FieldsFile {
 		l = s.fields
 	}
-	fresh, err := m.fresh(s.Dir)
-	if err != nil {
+	if err := m.sift(s.Dir, func(row table.Row) error { return l.accepts([]table.Row{row}) }); err != nil {
 		return 0, err
 	}
-	for lot := range slices.Chunk(fresh, 256) { // each waits for the disk once
+	const most = 256 // rows that wait for the disk together
+	lot := make([]table.Row, 0, most)
+	add := func() error {
 		if err := l.append(lot...); err != nil {
-			return added, err
+			return err
 		}
 		added += len(lot)
+		lot = lot[:0]
+		return nil
 	}
-	return added, nil
+	err = m.sift(s.Dir, func(row table.Row) error {
+		if lot = append(lot, row); len(lot) < most {
+			return nil
+		}
+		return add()
+	})
+	if err == nil {
+		err = add()
+	}
+	return added, err
 }
 
-// readSheet reads the rows of a spreadsheet as rows in the record's own writing.
-func readSheet[T any](m *Import, text []byte, opt ImportOptions, t *table.Table[T]) error {
-	for _, name := range slices.Sorted(maps.Keys(opt.Set)) {
+// readSheet reads a spreadsheet for what can be said of it without the record.
+func readSheet[T any](m *Import, t *table.Table[T]) error {
+	for _, name := range slices.Sorted(maps.Keys(m.opt.Set)) {
 		if _, ok := t.Index(name); !ok {
 			return refused("set: expected a column of %s, got %q", m.Into, name)
 		}
 	}
-	s, err := sheet.Open(text, m.File, opt.Columns, opt.Zone, t.Layout)
+	s, err := openSheet(m, t)
 	if unknown := (*sheet.NoColumnError)(nil); errors.As(err, &unknown) {
 		return refused("%v", unknown)
 	}
@@ -142,53 +165,69 @@ func readSheet[T any](m *Import, text []byte, opt ImportOptions, t *table.Table[
 		return err
 	}
 	m.Columns, m.Separator = s.Columns, s.Separator
-	if err := m.lacks(t.Layout, opt.Set); err != nil {
+	if m.Absent, err = s.Lacks(m.opt.Set); err != nil {
 		return err
 	}
+	err = sheetRows(m, s, t, func(row table.Row, bad *RowError) error {
+		m.Rows++
+		if bad != nil {
+			m.refuse(bad)
+			return nil
+		}
+		m.Readable++
+		a := aboutRow(t.Layout, row)
+		m.own.Meet(&a)
+		return nil
+	})
+	m.Decimal = s.Decimal
+	if s.Zoneless {
+		m.Zone = m.opt.Zone.String()
+	}
+	m.each = func(do func(table.Row) error) error {
+		s, err := openSheet(m, t)
+		if err != nil {
+			return err
+		}
+		return sheetRows(m, s, t, func(row table.Row, bad *RowError) error {
+			if bad != nil {
+				return nil
+			}
+			return do(row)
+		})
+	}
+	return err
+}
+
+// openSheet opens the spreadsheet from its beginning.
+func openSheet[T any](m *Import, t *table.Table[T]) (*sheet.Sheet, error) {
+	r, err := m.file.Again()
+	if err != nil {
+		return nil, err
+	}
+	return sheet.Open(r, m.File, m.opt.Columns, m.opt.Zone, t.Layout)
+}
+
+// sheetRows reads a spreadsheet to its end as rows in the record's own writing, or what
+// is wrong with them.
+func sheetRows[T any](m *Import, s *sheet.Sheet, t *table.Table[T], do func(table.Row, *RowError) error) error {
 	for {
 		row, err := s.Next()
 		if err == io.EOF {
-			break
+			return m.file.Same()
+		}
+		if err == nil {
+			err = do(rowOf(m, row, m.opt.Set, t))
 		}
 		if err != nil {
 			return err
 		}
-		m.Rows++
-		written, bad := rowOf(m, row, opt.Set, t)
-		if bad != nil {
-			m.Refused = append(m.Refused, m.byHeader(bad))
-			continue
-		}
-		m.rows = append(m.rows, written)
 	}
-	m.Readable, m.Decimal = len(m.rows), s.Decimal
-	if s.Zoneless {
-		m.Zone = opt.Zone.String()
-	}
-	return nil
 }
 
-// lacks notes which columns the file does not have, and refuses it when a
-// reading needs one of them.
-func (m *Import) lacks(l *table.Layout, set map[string]string) error {
-	var missing, headers []string
-	for _, c := range m.Columns {
-		headers = append(headers, c.Header)
+func (m *Import) refuse(bad *RowError) {
+	if m.RefusedRows++; len(m.Refused) < MostRefused {
+		m.Refused = append(m.Refused, sheet.ByHeader(m.Columns, bad))
 	}
-	for _, name := range l.Names {
-		has := slices.ContainsFunc(m.Columns, func(c sheet.Column) bool { return c.Column == name })
-		if _, isSet := set[name]; has || isSet {
-			continue
-		}
-		m.Absent = append(m.Absent, name)
-		if slices.Contains(l.Needed, name) {
-			missing = append(missing, name)
-		}
-	}
-	if len(missing) > 0 {
-		return table.Errorf(m.File, 1, strings.Join(missing, ", "), "expected in the header, got %q", headers)
-	}
-	return nil
 }
 
 // rowOf turns a row of a spreadsheet into one of the record.
@@ -233,44 +272,39 @@ func rowOf[T any](m *Import, row *sheet.Row, set map[string]string, t *table.Tab
 	return written, nil
 }
 
-// byHeader names a cell by its header, as the person knows it.
-func (m *Import) byHeader(e *RowError) *RowError {
-	for _, c := range m.Columns {
-		if c.Column == e.Column && c.Column != "" {
-			return table.Errorf(e.File, e.Line, c.Header, "%s", e.Msg)
-		}
-	}
-	return e
-}
-
-// fresh returns the rows that the record does not have, with identities, and counts
-// the others.
-func (m *Import) fresh(dir string) (rows []table.Row, err error) {
+// sift goes over the rows by what the record has of them now, and counts them. do gets
+// those that the record does not have, with identities; it may be nil.
+func (m *Import) sift(dir string, do func(table.Row) error) error {
 	l := m.layout()
 	boot := fmt.Sprintf("%.4X", sha256.Sum256([]byte(m.Session)))
-	p, err := readRecorded(filepath.Join(dir, m.Into), boot, m.rows, l)
-	whys := whysAmong(m.rows, l)
+	p, err := readRecorded(filepath.Join(dir, m.Into), boot, &m.own, l)
+	if err != nil {
+		return err
+	}
 	m.Already, m.Again, m.Elsewhere = 0, 0, 0
-	for i, row := range m.rows {
+	var own Standing
+	return m.each(func(row table.Row) error {
 		a := aboutRow(l, row)
 		var found whereabouts
-		if a.named {
-			found = p.findNamed(&a, whys[i])
+		if ref, why := own.Meet(&a); a.named {
+			found = p.findNamed(&a, m.own.among(ref, why))
 		} else {
-			a.id, found = p.findUnnamed(digestBesideName(l, row))
+			a.id, found = p.findUnnamed(besideName(l, row))
 			a.named, row = true, withName(l, row, a.id)
 		}
 		switch {
-		case found == inRecord, found == wasTakenBack && m.skipBack:
+		case found == inRecord, found == wasTakenBack && m.opt.SkipTakenBack:
 			m.Already++
-			continue
+			return nil
 		case found == wasTakenBack:
 			m.Again++
 		case found == inOtherImport:
 			m.Elsewhere++
 		}
 		p.standing.Meet(&a)
-		rows = append(rows, row)
-	}
-	return rows, err
+		if do == nil {
+			return nil
+		}
+		return do(row)
+	})
 }

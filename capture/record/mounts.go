@@ -1,8 +1,7 @@
 package record
 
 import (
-	"crypto/sha256"
-	"encoding/json"
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -50,52 +49,14 @@ func (f *FieldReading) SetMount(m *profiles.Mount) bool {
 	return true
 }
 
-// MountName is the name of the shop's copy of a mount: what is mounted, and a
-// digest of all that the mount says. How its file is called, laid out and
-// commented makes no difference, nor does what the program calls its fields: what
-// is hashed is the JSON of mountIdentity.
+// MountName is the name of the shop's copy of a mount: what is mounted, and the start of
+// the mount's digest.
 func MountName(m *profiles.Mount) (string, error) {
-	id := mountIdentity{
-		Pickup: m.Pickup, Batch: m.Batch, Poles: string(m.Poles), PoleHeights: m.PoleHeights, Magnets: m.Magnets,
-		StringHeights: m.StringHeights, ProbeGap: m.ProbeGap, Set: m.Set,
-	}
-	for _, s := range m.Strings {
-		id.Strings = append(id.Strings, stringIdentity{s.Note, s.Gauge, s.Core, string(s.Wrap), s.CoreEstimated})
-	}
-	text, err := json.Marshal(id)
+	digest, err := m.Digest()
 	if err != nil {
 		return "", fmt.Errorf("mount %s: %w", m.File, err)
 	}
-	what := m.Pickup
-	if what == "" {
-		what = m.Batch
-	}
-	return fmt.Sprintf("%s-%.4x.toml", plain(what), sha256.Sum256(text)), nil
-}
-
-// mountIdentity is what two mounts have in common that are the same. Its keys and
-// their order are in the names of files that shops have: they do not change. File
-// and Text stand for what the mount's file was, and are always empty.
-type mountIdentity struct {
-	File          string           `json:"File"`
-	Text          []byte           `json:"Text"`
-	Pickup        string           `json:"Pickup"`
-	Batch         string           `json:"Batch"`
-	Poles         string           `json:"Poles"`
-	PoleHeights   []float64        `json:"PoleHeights"`
-	Magnets       []string         `json:"Magnets"`
-	StringHeights []float64        `json:"StringHeights"`
-	ProbeGap      float64          `json:"ProbeGap"`
-	Set           string           `json:"Set"`
-	Strings       []stringIdentity `json:"Strings"`
-}
-
-type stringIdentity struct {
-	Note          string  `json:"Note"`
-	Gauge         float64 `json:"Gauge"`
-	Core          float64 `json:"Core"`
-	Wrap          string  `json:"Wrap"`
-	CoreEstimated bool    `json:"CoreEstimated"`
+	return fmt.Sprintf("%s-%.4x.toml", plain(cmp.Or(m.Pickup, m.Batch)), digest), nil
 }
 
 // plain replaces what cannot stand in the name of a file everywhere.

@@ -36,8 +36,13 @@ func Fields(r io.Reader, name string) iter.Seq2[FieldReading, error] {
 
 // Open opens a file of a shop's record for reading, as it stands now. It waits
 // for no writer: while one is at work, or was cut short, what is read ends with
-// the last whole line.
-func Open(path string) (io.ReadCloser, error) { return openNow(path) }
+// the last whole line. What the shell hands over in place of a file is read as it comes.
+func Open(path string) (io.ReadCloser, error) {
+	if disk.HandedOver(path) {
+		return disk.OpenInput(path)
+	}
+	return openNow(path)
+}
 
 // snapshot is a file as it stood when it was opened.
 type snapshot struct {

@@ -3,6 +3,7 @@ package record
 import (
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -441,3 +442,9 @@ func TestNothingKeptIsLostWhenTheDiskFails(t *testing.T) {
 		again.Close()
 	}
 }
+
+// memory is a file that is not on a disk.
+type memory struct{ io.Writer }
+
+func (memory) Sync() error  { return nil }
+func (memory) Close() error { return nil }

@@ -1,8 +1,10 @@
 package record
 
 import (
+	"crypto/sha256"
 	"slices"
 	"strconv"
+	"strings"
 
 	"evenpole/capture/record/table"
 )
@@ -11,6 +13,9 @@ import (
 // boot and seq of their own. Their boot is a digest of the session's name, and
 // they are numbered one by one.
 const importJig = "import"
+
+// Imported reports whether an import numbered the reading, and no jig.
+func (id ID) Imported() bool { return id.Jig == importJig }
 
 // Where a row of a spreadsheet is already.
 type whereabouts int
@@ -22,14 +27,18 @@ const (
 	inOtherImport             // a reading of another import says the same
 )
 
-// digestBesideName is the digest of what a row says beside its session and the name
-// of its reading.
-func digestBesideName(l *table.Layout, row table.Row) string {
+// A sum is what a seal keeps of a digest, as bytes.
+type sum [digestDigits / 2]byte
+
+// besideName is the digest of what a row says beside its session and the name of its
+// reading.
+func besideName(l *table.Layout, row table.Row) sum {
 	row = slices.Clone(row)
 	for _, name := range []string{"session", "jig", "boot", "seq"} {
 		*l.Cell(row, name) = ""
 	}
-	return digestOf(l, row)
+	whole := sha256.Sum256(sealedText(l, row))
+	return sum(whole[:digestDigits/2])
 }
 
 // withName returns a row with the name of its reading.
@@ -39,25 +48,16 @@ func withName(l *table.Layout, row table.Row, id ID) table.Row {
 	return row
 }
 
-// whysAmong tells of each of some rows why it does not count among them: Repeated,
-// TakenBack, TakesBack, or Counts.
-func whysAmong(rows []table.Row, l *table.Layout) []Reason {
-	var s Standing
-	refs, whys := make([]Ref, len(rows)), make([]Reason, len(rows))
-	for i, row := range rows {
-		a := aboutRow(l, row)
-		refs[i], whys[i] = s.Meet(&a)
+// among tells why a row does not count among the rows that were met, all of them by now:
+// Repeated, TakenBack, TakesBack, or Counts. ref and why are what Meet said of the row.
+func (s *Standing) among(ref Ref, why Reason) Reason {
+	switch {
+	case why == TakesBack, why == Repeated:
+		return why
+	case s.IsTakenBack(ref):
+		return TakenBack
 	}
-	for i, why := range whys {
-		switch {
-		case why == TakesBack, why == Repeated:
-		case s.IsTakenBack(refs[i]):
-			whys[i] = TakenBack
-		default:
-			whys[i] = Counts
-		}
-	}
-	return whys
+	return Counts
 }
 
 // An importedName is what makes a row of a spreadsheet the same as one of the
@@ -69,80 +69,99 @@ type importedName struct {
 
 func importedNameOf(a *about) importedName { return importedName{a.id, a.status == Retracted} }
 
-// An importedRow is a row of an import, by the digest of what it says beside its name.
+// An importedRow is a row of the record that came from a spreadsheet without a name.
 type importedRow struct {
-	id     ID
-	digest string
+	boot int32 // in recorded.boots
+	seq  uint32
+	says sum // beside its name
 }
 
 // recorded is what the record has of a spreadsheet's rows, and what is added to it.
 type recorded struct {
-	standing Standing
-	boot     string               // of rows that get their names from the import
-	last     uint32               // the highest number under that boot
-	rows     map[importedName]int // of the spreadsheet's names: how many rows the record has
+	own      *Standing            // of the spreadsheet's rows
+	before   Standing             // of the record's rows
+	standing Standing             // of these, and of what is added to them
+	rows     map[importedName]int // of readings that either takes back: how many rows the record has
 	met      map[importedName]int // how many the spreadsheet had so far
-	gone     map[ID]bool          // the record had taken them back
-	ours     map[string]int       // readings of the same import that stand, by digest
-	back     map[string][]ID      // those that were taken back
-	others   map[string]bool      // digests of readings of other imports that stand
+
+	boots    []string         // of rows of imports; the first is this import's
+	bootAt   map[string]int32 // in boots
+	last     uint32           // the highest number under this import's boot
+	ours     map[sum]int32    // readings of this import that stand, by what they say
+	back     map[sum][]uint32 // those that were taken back: their numbers
+	others   map[sum]bool     // what readings of other imports say that stand
+	imported []importedRow
 }
 
-// readRecorded reads a file of the record for what it has of some rows of an import.
-func readRecorded(path, boot string, sheet []table.Row, l *table.Layout) (*recorded, error) {
+// readRecorded reads a file of the record for what it has of the rows of an import. own
+// has met these, and boot is that of those without a name.
+func readRecorded(path, boot string, own *Standing, l *table.Layout) (*recorded, error) {
 	p := &recorded{
-		boot: boot, rows: map[importedName]int{}, met: map[importedName]int{}, gone: map[ID]bool{},
-		ours: map[string]int{}, back: map[string][]ID{}, others: map[string]bool{},
+		own: own, rows: map[importedName]int{}, met: map[importedName]int{}, bootAt: map[string]int32{},
+		ours: map[sum]int32{}, back: map[sum][]uint32{}, others: map[sum]bool{},
 	}
-	for _, row := range sheet {
-		a := aboutRow(l, row)
-		p.rows[importedNameOf(&a)] = 0
-	}
-	var imported []importedRow
+	p.bootIndex(boot)
 	err := scanFile(path, l, func(row table.Row, _ table.Place, _ *RowError) {
-		if row == nil {
-			return
-		}
-		a := aboutRow(l, row)
-		p.standing.Meet(&a)
-		if name := importedNameOf(&a); a.named {
-			if _, ok := p.rows[name]; ok {
-				p.rows[name]++
-			}
-		}
-		if a.named && a.id.Jig == importJig && a.status != Retracted {
-			imported = append(imported, importedRow{a.id, digestBesideName(l, row)})
+		if row != nil {
+			p.add(l, row)
 		}
 	})
-	for name, n := range p.rows {
-		if n > 0 && !p.standing.Stands(name.id) && !p.standing.NeverStands(name.id) {
-			p.gone[name.id] = true
-		}
-	}
-	p.sort(imported)
+	p.sort()
 	return p, err
+}
+
+// add takes note of a row of the record.
+func (p *recorded) add(l *table.Layout, row table.Row) {
+	a := aboutRow(l, row)
+	p.before.Meet(&a)
+	p.standing.Meet(&a)
+	if a.named && p.counted(a.id) {
+		p.rows[importedNameOf(&a)]++
+	}
+	if a.named && a.id.Jig == importJig && a.status != Retracted {
+		p.imported = append(p.imported, importedRow{p.bootIndex(a.id.Boot), a.id.Seq, besideName(l, row)})
+	}
+}
+
+// counted tells whether the rows of a reading are told apart by how many there are: the
+// spreadsheet takes it back, or it never stands.
+func (p *recorded) counted(id ID) bool { return p.own.HasTakenBack(id) || p.standing.NeverStands(id) }
+
+func (p *recorded) bootIndex(boot string) int32 {
+	i, ok := p.bootAt[boot]
+	if !ok {
+		i = int32(len(p.boots))
+		p.bootAt[strings.Clone(boot)] = i
+		p.boots = append(p.boots, strings.Clone(boot))
+	}
+	return i
 }
 
 // sort tells rows of imports by whether their readings stand. What a row said before
 // its reading was filed anew is in the record as well.
-func (p *recorded) sort(imported []importedRow) {
-	met := map[importedRow]bool{}
-	for _, x := range imported {
-		stands := p.standing.Stands(x.id) || p.standing.NeverStands(x.id)
-		switch {
-		case met[x]:
-		case x.id.Boot != p.boot:
-			p.others[x.digest] = p.others[x.digest] || stands
-		case stands:
-			p.ours[x.digest]++
-		default:
-			p.back[x.digest] = append(p.back[x.digest], x.id)
+func (p *recorded) sort() {
+	met := map[importedRow]struct{}{}
+	for _, x := range p.imported {
+		id := ID{importJig, p.boots[x.boot], x.seq}
+		stands := p.before.Stands(id) || p.before.NeverStands(id)
+		if x.boot == 0 {
+			p.last = max(p.last, x.seq)
 		}
-		met[x] = true
-		if x.id.Boot == p.boot {
-			p.last = max(p.last, x.id.Seq)
+		if _, again := met[x]; again {
+			continue
+		}
+		met[x] = struct{}{}
+		switch {
+		case x.boot > 0 && stands:
+			p.others[x.says] = true
+		case x.boot > 0:
+		case stands:
+			p.ours[x.says]++
+		default:
+			p.back[x.says] = append(p.back[x.says], x.seq)
 		}
 	}
+	p.imported = nil
 }
 
 // findNamed finds the next row of the spreadsheet, which has a name; why says what it
@@ -153,32 +172,36 @@ func (p *recorded) findNamed(a *about, why Reason) whereabouts {
 	if why == Repeated {
 		return inRecord
 	}
-	p.met[name]++
+	if p.counted(a.id) {
+		p.met[name]++
+	}
 	counted := why != Counts || p.standing.NeverStands(a.id)
 	switch {
 	case !name.back && p.standing.Stands(a.id), counted && p.met[name] <= p.rows[name]:
 		return inRecord
-	case !name.back && p.gone[a.id]:
+	case !name.back && p.before.HasTakenBack(a.id) && !p.before.Stands(a.id) && !p.before.NeverStands(a.id):
 		return wasTakenBack
 	}
 	return nowhere
 }
 
-// findUnnamed finds a row of the spreadsheet that has no name, and gives it one. It is
-// in the record where a reading of this import that stands says the same; equal rows
-// count as often as they stand, wherever they stand in the spreadsheet by now.
-func (p *recorded) findUnnamed(digest string) (ID, whereabouts) {
-	if p.ours[digest] > 0 {
-		p.ours[digest]--
+// findUnnamed finds a row of the spreadsheet that has no name, by what it says, and gives
+// it one. It is in the record where a reading of this import that stands says the same;
+// equal rows count as often as they stand, wherever they stand in the spreadsheet by now.
+func (p *recorded) findUnnamed(says sum) (ID, whereabouts) {
+	if p.ours[says] > 0 {
+		p.ours[says]--
 		return ID{}, inRecord
 	}
-	if ids := p.back[digest]; len(ids) > 0 {
-		p.back[digest] = ids[1:]
-		return ids[0], wasTakenBack
+	id := ID{importJig, p.boots[0], 0}
+	if seqs := p.back[says]; len(seqs) > 0 {
+		p.back[says] = seqs[1:]
+		id.Seq = seqs[0]
+		return id, wasTakenBack
 	}
 	p.last++
-	id := ID{importJig, p.boot, p.last}
-	if p.others[digest] {
+	id.Seq = p.last
+	if p.others[says] {
 		return id, inOtherImport
 	}
 	return id, nowhere

@@ -25,13 +25,17 @@ import (
 //
 //	NAME=LENGTH:VALUE and LF, LENGTH in bytes
 //
-// of the columns that this program knows. A value has no spaces round it, and LF
+// of the columns that this program knows. A value is what the cell says, without the
+// apostrophe before what would be a formula (table.Guarded). It has no spaces round it, and LF
 // for its line ends; in a column with a unit, the zeros that end the decimals
 // are left out, and the point after them; a status of ok is left out. So a row
 // has the same digest when columns are added or moved, or when a spreadsheet writes
 // 0.2540 as 0.254. The chain is that of the chain of the line before
 // (nothing for the first), row, digest and remark, with LF after each: it shows
 // whether the seals themselves were altered.
+//
+// For other programs that check seals, testdata/seals has this in full, with vectors that
+// another program worked out.
 //
 // A row is written and synced, then sealed. What a crash left without a seal is
 // sealed by the next writer when it opens the record, with a remark.

@@ -11,7 +11,6 @@ import (
 	"time"
 
 	"evenpole/capture/record/disk"
-	"evenpole/capture/record/table"
 )
 
 // The digest of what a row says is a promise: a program that seals otherwise
@@ -148,37 +147,6 @@ func noFaults(t *testing.T, dir, when string) {
 	if err != nil && !errors.Is(err, os.ErrNotExist) {
 		t.Errorf("%s: %v", when, err)
 	}
-}
-
-// What is parsed is written as it was, and every mistake has its place.
-func FuzzSeals(f *testing.F) {
-	if seeds, err := os.ReadDir("testdata/fuzz/FuzzSeals"); err != nil || len(seeds) == 0 {
-		f.Fatalf("no seeds: %v", err)
-	}
-	f.Fuzz(func(t *testing.T, file string) {
-		once := rewriteSeals(t, file)
-		if twice := rewriteSeals(t, once); twice != once {
-			t.Errorf("read and written:\n%s\nand once more:\n%s", once, twice)
-		}
-	})
-}
-
-func rewriteSeals(t *testing.T, file string) string {
-	lines := [][]string{sealColumns.Names}
-	for s, err := range readSeals(strings.NewReader(file), "seals.csv") {
-		var row *RowError
-		if err != nil && !errors.As(err, &row) {
-			t.Fatalf("%T: %v", err, err)
-		}
-		if err == nil {
-			lines = append(lines, sealColumns.Row(&s))
-		}
-	}
-	var text strings.Builder
-	if err := table.WriteLines(&text, false, lines...); err != nil {
-		t.Fatal(err)
-	}
-	return text.String()
 }
 
 // oneRow is a shop with one row, open for writing, and its file of seals.

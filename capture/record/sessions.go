@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"iter"
+	"path/filepath"
 	"regexp"
 	"strconv"
 	"time"
@@ -54,6 +55,18 @@ func readHolds(r io.Reader, name string) iter.Seq2[Hold, error] {
 
 // Holds are the rows of sessions.csv, oldest first.
 type Holds []Hold
+
+// holdsIn reads the sessions.csv of a folder; there are no holds where it is missing.
+func holdsIn(dir string) (Holds, error) {
+	var all Holds
+	for h, err := range readFile(filepath.Join(dir, SessionsFile), readHolds) {
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, h)
+	}
+	return all, nil
+}
 
 // Latest returns the newest session of a purpose, a kind and a mount, "" when
 // there is none. The mount of a session is that of its newest hold.

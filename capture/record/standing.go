@@ -162,6 +162,13 @@ func (s *Standing) Stands(id ID) bool {
 	return m.seen.Has(id.Seq)
 }
 
+// HasTakenBack reports whether a row was met that takes a reading back, whatever came
+// after.
+func (s *Standing) HasTakenBack(id ID) bool {
+	m := s.powers[powerUp{id.Jig, id.Boot}]
+	return m != nil && m.back[id.Seq] != nil
+}
+
 // NeverStands reports whether a reading was taken back above every row of it, so that
 // none of them counts.
 func (s *Standing) NeverStands(id ID) bool {

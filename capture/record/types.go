@@ -50,7 +50,8 @@
 //     writer.go is the one process that may do all this; mounts.go keeps copies of
 //     mounts.
 //   - standing.go says which rows count. about.go has what the rows of both files have
-//     in common; history.go tells a capture what there is already, retract.go takes
+//     in common; history.go tells a capture what there is already, mounted.go what was
+//     on the jig when a pickup was measured before; retract.go takes
 //     readings back, amend.go files a session anew, export.go copies rows out.
 //   - recorded.go finds rows of a person's spreadsheet in the record, import.go adds
 //     the rest.

@@ -124,16 +124,7 @@ func (s *Writer) Close() error {
 func (s *Writer) path(name string) string { return filepath.Join(s.Dir, name) }
 
 // Holds reads sessions.csv.
-func (s *Writer) Holds() (Holds, error) {
-	var all Holds
-	for h, err := range readFile(s.path(SessionsFile), readHolds) {
-		if err != nil {
-			return nil, err
-		}
-		all = append(all, h)
-	}
-	return all, nil
-}
+func (s *Writer) Holds() (Holds, error) { return holdsIn(s.Dir) }
 
 // AddReading writes a reading. When it returns nil the row is on the disk.
 func (s *Writer) AddReading(r *Reading) error { return s.readings.append(readingColumns.Row(r)) }

@@ -1,7 +1,7 @@
 package main
 
 import (
-	"encoding/csv"
+	"context"
 	"fmt"
 	"io"
 	"strconv"
@@ -9,6 +9,7 @@ import (
 	"text/tabwriter"
 
 	"evenpole/capture/record"
+	"evenpole/capture/record/table"
 	"evenpole/fit/batch"
 	"evenpole/fit/level"
 	"evenpole/profiles"
@@ -38,10 +39,15 @@ func newBatchCmd(e *env) *cobra.Command {
 		Use:   "batch [--batch NAME] [--set-size N]",
 		Short: "Characterise a magnet batch, and match magnets into sets",
 		Long: `Says of a batch of loose magnets how strong it is and how much it varies, with the
-probe's own scatter taken off; which magnets are not like the others or the wrong
-way round; whether strength drifts along the box; how it compares with the other
+probe's own scatter taken off; which magnets are not like the others, the wrong way
+round, or (below a fifth of the usual field) demagnetised; whether strength drifts along the box; how it compares with the other
 batches of the record; and, with limits, whether to accept it, to reject it, or to
 measure more. With --set-size it sorts the magnets into matched sets.
+
+A batch may be looked at after every magnet: the risks of accepting or rejecting
+wrongly hold for all looks together, by Wald's sequential limits and, where those do
+not tell, by the first magnets of a plan that always decides. What is said of a plan's
+first magnets stays, unless many more magnets tell otherwise.
 
 Limits, risks and rods may stand in the shop's ` + profiles.BatchesFile + ` instead of flags:
 
@@ -61,7 +67,7 @@ other implants: wear eye protection, keep loose ones apart, and away from implan
 
 Exit status: 0 accept, or no limits given; 3 reject; 4 measure more.`,
 		Args: cobra.NoArgs,
-		RunE: func(*cobra.Command, []string) error { return runBatch(e, o) },
+		RunE: func(cmd *cobra.Command, _ []string) error { return runBatch(cmd.Context(), e, o) },
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.batch, "batch", "", "the batch's `name` (default: the newest in the record)")
@@ -71,8 +77,8 @@ Exit status: 0 accept, or no limits given; 3 reject; 4 measure more.`,
 	f.StringVar(&o.paper, "paper", "a4", "`size` of a PDF: a4 or letter")
 	f.IntVar(&o.setSize, "set-size", 0, "sort the magnets into sets of `N`")
 	f.StringVar(&o.sets, "sets", "", "write which magnet is in which set into this CSV `file`")
-	f.Float64Var(&o.min, "min-mt", 0, "least strength of a magnet, `mT`")
-	f.Float64Var(&o.max, "max-mt", 0, "greatest strength of a magnet, `mT`")
+	f.Float64Var(&o.min, "min-mt", 0, "least strength of a magnet, `mT`, from 5")
+	f.Float64Var(&o.max, "max-mt", 0, "greatest strength of a magnet, `mT`, from 5")
 	f.Float64Var(&o.gap, "probe-gap", 0, "gap in `mm` that strengths and limits are for (default: the batch's own)")
 	f.Float64Var(&o.rodDiameter, "rod-diameter", 0, "diameter of the rods, `mm`")
 	f.Float64Var(&o.rodLong, "rod-length", 0, "length of the rods, `mm`")
@@ -95,7 +101,7 @@ type batchDocument struct {
 
 var batchJSON = newDocument[batchDocument]()
 
-func runBatch(e *env, o batchOptions) error {
+func runBatch(ctx context.Context, e *env, o batchOptions) error {
 	if o.sets != "" && o.setSize == 0 {
 		return badInput("--sets wants --set-size: how many magnets make a set")
 	}
@@ -109,7 +115,7 @@ func runBatch(e *env, o batchOptions) error {
 	if err != nil {
 		return err
 	}
-	loose, err := s.FieldRecord(o.fields)
+	loose, err := s.FieldRecord(ctx, o.fields)
 	if err != nil {
 		return err
 	}
@@ -119,7 +125,7 @@ func runBatch(e *env, o batchOptions) error {
 	}
 	doc := batchDocument{Report: r}
 	if o.setSize != 0 {
-		doc.Sets, err = shop.Match(r, o.setSize)
+		doc.Sets, err = shop.Match(ctx, r, o.setSize)
 		switch tooFew := o.setSize > 1 && o.setSize <= r.Count; {
 		case err != nil && tooFew && o.sets == "": // the batch is judged all the same
 			r.Warnings = append(r.Warnings, "no sets: "+err.Error())
@@ -127,7 +133,7 @@ func runBatch(e *env, o batchOptions) error {
 			return err
 		}
 	}
-	s.AddLoudness(r)
+	s.AddLoudness(ctx, r)
 	if err := o.write(e, doc); err != nil {
 		return err
 	}
@@ -217,8 +223,6 @@ func writeSets(f io.Writer, doc batchDocument) error {
 		m := &doc.Magnets[i]
 		strength[m.Name] = strconv.FormatFloat(m.Strength(), 'f', 2, 64)
 	}
-	w := csv.NewWriter(f)
-	w.UseCRLF = true // RFC 4180, as the record's files
 	rows := [][]string{{"set", "magnet", "strength_mt", "note"}}
 	for _, s := range doc.Sets.Sets {
 		for _, name := range s.Magnets {
@@ -231,7 +235,7 @@ func writeSets(f io.Writer, doc batchDocument) error {
 	for _, name := range doc.Sets.Unfit {
 		rows = append(rows, []string{"", name, strength[name], "beyond the limits or the wrong way round"})
 	}
-	return w.WriteAll(rows)
+	return table.WriteLines(f, false, rows...)
 }
 
 func printBatch(e *env, doc batchDocument) {

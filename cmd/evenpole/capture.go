@@ -33,6 +33,7 @@ type captureOptions struct {
 	field   string
 	again   bool
 	mounted bool // --as-mounted
+	same    bool // --same-pickup
 
 	stdin io.Reader                          // where a person answers, if it is a terminal
 	open  func() (io.ReadWriteCloser, error) // how to reach the jig; nil: the serial port
@@ -53,6 +54,11 @@ twice, it stops at once.
 A string that does not sound at the note of the mount, to half a semitone, is another
 string or out of tune. At a terminal you are asked at its first take; a script stops
 there, unless --as-mounted says that the mount is right. A check cannot conform then.
+
+A pickup that the record has with another batch, with other heights of poles that are
+no screws, with more strings, or, in a check, under other strings only, may be another
+one under its id. At a terminal you are asked before anything is plucked; a script ends
+there, unless --same-pickup says that it is the same one, changed.
 
 With --field the jig's probe is read instead: "all", or positions such as "1-6"
 or "1,3,5".
@@ -77,6 +83,7 @@ press the poles of a wound rod-magnet coil.`,
 	f.IntVar(&o.plucks, "max-plucks", 0, "give a string up after so many plucks (default three times the takes, and 5)")
 	f.StringVar(&o.field, "field", "", "read the field at these `positions` instead")
 	f.BoolVar(&o.mounted, "as-mounted", false, "take the strings for those of the mount, however they sound")
+	f.BoolVar(&o.same, "same-pickup", false, "take the pickup for the one that the record has under its id, however it was changed")
 	f.BoolVar(&o.again, "again", false, "start a new session though there is one of the same purpose and mount")
 	required(cmd, "mount", "purpose")
 	return cmd
@@ -92,11 +99,16 @@ func runCapture(ctx context.Context, e *env, o captureOptions) error {
 		return err
 	}
 	opt := capture.Options{Mount: mount, Purpose: record.Purpose(o.purpose), Takes: o.takes, MaxPlucks: o.plucks, Again: o.again, AsMounted: o.mounted, Progress: e.progress}
-	opt.OffPitch = func(p *capture.PitchError) bool { return e.goesOn(ctx, o.stdin, p) }
+	opt.OffPitch = func(p *capture.PitchError) bool {
+		return e.goesOn(ctx, o.stdin, p, "file its takes as the mount says all the same?")
+	}
 	if err := checkCapture(o); err != nil {
 		return err
 	}
 	if opt.FieldPositions, err = positions(o.field, mount); err != nil {
+		return err
+	}
+	if err := o.samePickup(ctx, e, s, opt); err != nil {
 		return err
 	}
 	w, conn, err := openBoth(ctx, e, dir, o)
@@ -121,9 +133,31 @@ func capturing(ctx context.Context, e *env, w *record.Writer, conn *jig.Conn, op
 	return capture.Run(hard, w, conn, opt)
 }
 
-// goesOn asks the person at the bench whether a mount is right though a string sounds
-// otherwise. Who is not at a terminal cannot be asked, and the end of ctx is a no.
-func (e *env) goesOn(ctx context.Context, stdin io.Reader, p *capture.PitchError) bool {
+// samePickup asks whether a pickup is the one that the record has under its id, where
+// the mount says otherwise of it.
+func (o *captureOptions) samePickup(ctx context.Context, e *env, s *shop.Shop, opt capture.Options) error {
+	if o.same {
+		return nil
+	}
+	err := s.SamePickup(opt.Mount, opt.Purpose, opt.Kind(), opt.Again)
+	var other *shop.OtherPickup
+	if errors.As(err, &other) && e.goesOn(ctx, o.stdin, other, "is it the same pickup, changed?") {
+		return nil
+	}
+	if other == nil {
+		return err
+	}
+	hints := []string{"give another pickup an id of its own; where it is the same one, changed, say --same-pickup",
+		"where the record is wrong, 'evenpole record amend' files a session anew"}
+	if opt.Mount.Poles == "" {
+		hints = append(hints, `poles = "screw" in the mount says that they are there to be moved`)
+	}
+	return withHint(err, hints...)
+}
+
+// goesOn asks the person at the bench whether to go on in spite of what is said. Who is
+// not at a terminal cannot be asked, and the end of ctx is a no.
+func (e *env) goesOn(ctx context.Context, stdin io.Reader, said error, question string) bool {
 	f, ok := stdin.(*os.File)
 	if !ok {
 		return false
@@ -131,8 +165,8 @@ func (e *env) goesOn(ctx context.Context, stdin io.Reader, p *capture.PitchError
 	if info, err := f.Stat(); err != nil || info.Mode()&os.ModeCharDevice == 0 {
 		return false
 	}
-	e.note("%v", p)
-	fmt.Fprint(e.stderr, "file its takes as the mount says all the same? [y/N] ")
+	e.note("%v", said)
+	fmt.Fprintf(e.stderr, "%s [y/N] ", question)
 	answer := make(chan string, 1)
 	go func() {
 		line, _ := bufio.NewReader(stdin).ReadString('\n')

@@ -186,9 +186,10 @@ func TestHintWhenTheFileWasMoved(t *testing.T) {
 
 func TestHintWhenAShopCannotBeWrittenTo(t *testing.T) {
 	for want, err := range map[string]error{
-		"one process writes to shop": fmt.Errorf("%w: process 7", disk.ErrInUse),
-		"nothing can be written to":  &fs.PathError{Op: "open", Path: "shop/writer.lock", Err: fs.ErrPermission},
-		"--shop":                     &fs.PathError{Op: "open", Path: "shop/writer.lock", Err: syscall.EROFS},
+		"one process writes to shop":          fmt.Errorf("%w: process 7", disk.ErrInUse),
+		"copy shop to a disk of this machine": fmt.Errorf("lock shop/writer.lock: %w: no locks available", disk.ErrNoLocks),
+		"nothing can be written to":           &fs.PathError{Op: "open", Path: "shop/writer.lock", Err: fs.ErrPermission},
+		"--shop":                              &fs.PathError{Op: "open", Path: "shop/writer.lock", Err: syscall.EROFS},
 	} {
 		if hints := openHint(err, "shop"); len(hints) != 1 || !strings.Contains(hints[0], want) {
 			t.Errorf("%v: %q", err, hints)

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"slices"
@@ -21,7 +22,8 @@ type checkOptions struct {
 	out      string
 	paper    string
 	mounting float64 // dB; 0 = the usual
-	ohm      float64 // 0 = not measured
+	ohm      float64
+	measured bool // --resistance-ohm was given
 	celsius  float64
 }
 
@@ -32,9 +34,18 @@ func newCheckCmd(e *env) *cobra.Command {
 		Short: "Check a finished pickup against its order, and write its certificate",
 		Long: `Checks the latest session that was captured with purpose check: each string's
 balance with its uncertainty against the order's target and tolerance. A string
-conforms only when its deviation and its uncertainty together are within
-tolerance, and is out only when they are clear of it; between, the answer is
-"cannot tell yet", with how many more takes would tell.
+conforms only when its deviation and a guard band together are within tolerance,
+and is out only when they are clear of it; between, the answer is "cannot tell yet",
+with how many more takes would tell.
+
+Whoever captures a pickup until it can be told has as many chances to pass it wrongly.
+So every session of it counts as a look, and every capture that added takes to a
+session: the guard band is the expanded uncertainty at 96 % coverage at the first
+look, little more than the 95 % of U, at 99.5 % at the second, and each further look
+takes half of what is left, so that all looks together pass a string at its limit
+wrongly with a chance of 2.5 % at most. It is better to take many takes at once.
+Sessions with other poles, strings or string heights, and what was taken back, do not
+count.
 
 The pickup is also compared with what the shop's current model, or the handbook,
 expects of it at the heights that were measured. Where more is off than the model
@@ -42,10 +53,12 @@ allows, the likeliest cause is named, with the reading that would tell: a weak o
 reversed magnet, a pole or string height, two poles or strings swapped, another
 string, a tilted mounting. Field readings of the pickup's poles (capture --field
 all) tell of its magnets: one pole with the other side up than all others is out of
-tolerance, whatever its balance.
+tolerance, whatever its balance. A field below a fifth of the other poles' is a magnet
+that is demagnetised, or none, and tells no side.
 
 A coil's resistance is worked out for 20 degrees Celsius, for copper wire; it is
-no part of the verdict. A figure that looks like kilohm is asked about.
+no part of the verdict. A figure that looks like kilohm is refused, and one near 0 is
+said to be a short.
 
 The certificate is written into the shop's certificates as one HTML page and as a
 PDF. It is numbered and never replaced: when a pickup is checked again and the check
@@ -55,8 +68,12 @@ session and its first reading as jig/boot/seq. A coil's resistance is carried ov
 from the certificate before when the session is the same.
 
 Exit status: 0 conforms; 3 out of tolerance; 4 cannot tell yet.`,
-		Args: cobra.NoArgs,
-		RunE: func(*cobra.Command, []string) error { return runCheck(e, o) },
+		Args:        cobra.NoArgs,
+		Annotations: map[string]string{endsItself: ""},
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			o.measured = cmd.Flags().Changed("resistance-ohm")
+			return runCheck(cmd.Context(), e, o)
+		},
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.order, "order", "", "order `file`")
@@ -73,7 +90,7 @@ Exit status: 0 conforms; 3 out of tolerance; 4 cannot tell yet.`,
 
 var verdictJSON = newDocument[*verdict.Verdict]()
 
-func runCheck(e *env, o checkOptions) error {
+func runCheck(ctx context.Context, e *env, o checkOptions) error {
 	s, err := e.theShop()
 	if err != nil {
 		return err
@@ -86,7 +103,7 @@ func runCheck(e *env, o checkOptions) error {
 		return badInput("mounting-db: expected more than 0, got %g", o.mounting)
 	}
 	opt := verdict.Options{Mounting: o.mounting}
-	if o.ohm != 0 {
+	if o.measured {
 		opt.Resistance = &verdict.Measured{Ohm: o.ohm, Celsius: o.celsius}
 		if err := opt.Resistance.Valid(); err != nil {
 			return &inputError{err}
@@ -99,12 +116,19 @@ func runCheck(e *env, o checkOptions) error {
 	if err := pageName("out", o.out); err != nil {
 		return err
 	}
-	v, notices, err := s.Check(order, o.pickup, opt)
+	before, err := s.Certificates()
+	if err != nil {
+		return err
+	}
+	v, notices, err := s.Check(ctx, order, o.pickup, opt, before)
 	e.warn(notices)
 	if err != nil {
 		return err
 	}
-	written, err := writeCertificates(e, s, o.out, paper, order, v)
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	written, err := writeCertificates(e, s, before, o.out, paper, order, v)
 	if err != nil {
 		return err
 	}
@@ -134,9 +158,10 @@ func certificateName(v *verdict.Verdict) string {
 }
 
 // writeCertificates issues the certificate, as HTML and PDF into the shop and as a copy
-// into the file named, if any, and returns where it is.
-func writeCertificates(e *env, s *shop.Shop, out string, paper report.Paper, order *profiles.Order, v *verdict.Verdict) ([]string, error) {
-	if err := s.Issue(v); err != nil {
+// into the file named, if any, and returns where it is. before are the certificates that
+// there were.
+func writeCertificates(e *env, s *shop.Shop, before shop.Certificates, out string, paper report.Paper, order *profiles.Order, v *verdict.Verdict) ([]string, error) {
+	if err := s.Issue(v, before); err != nil {
 		return nil, err
 	}
 	folder, err := s.Name()
@@ -181,6 +206,9 @@ func printVerdict(e *env, v *verdict.Verdict) {
 	tw.Flush()
 	e.print("")
 	e.print("spread %s dB; every string within +- %g dB of its target is wanted; U covers %.0f %%", plain(v.Spread), v.Tolerance, 100*v.Coverage)
+	if v.Looks > 1 {
+		e.print("look %d at this pickup as it is: it is judged with guard bands of up to %s dB, at %.4g %% coverage, so that looks do not add up", v.Looks, plain(v.WidestGuard()), 100*v.GuardCoverage)
+	}
 	if v.Diagnosis != nil {
 		printDiagnosis(e, v)
 	}

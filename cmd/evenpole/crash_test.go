@@ -6,7 +6,9 @@ import (
 	"bufio"
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
+	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -290,19 +292,88 @@ func TestAskedAboutPitch(t *testing.T) {
 		if _, err := term.Master.Write([]byte(answer)); err != nil {
 			t.Fatal(err)
 		}
-		if got := e.goesOn(t.Context(), desk, wrong); got != want {
+		if got := e.goesOn(t.Context(), desk, wrong, "all the same?"); got != want {
 			t.Errorf("%q: goes on %v", answer, got)
 		}
 	}
 	if !strings.Contains(said.String(), "m.toml: string 1 ") || !strings.Contains(said.String(), "[y/N] ") {
 		t.Errorf("asked: %s", &said)
 	}
-	if e.goesOn(t.Context(), strings.NewReader("y\n"), wrong) {
+	if e.goesOn(t.Context(), strings.NewReader("y\n"), wrong, "all the same?") {
 		t.Error("a pipe was asked")
 	}
 	ended, cancel := context.WithCancel(t.Context())
 	cancel()
-	if e.goesOn(ended, desk, wrong) {
+	if e.goesOn(ended, desk, wrong, "all the same?") {
 		t.Error("goes on though it is to end")
 	}
+}
+
+// A pickup that comes back otherwise under its id is asked about before anything is
+// plucked or written: a script ends, a person answers. Who goes on with a session that
+// was begun is never asked.
+func TestAskedAboutPickup(t *testing.T) {
+	term, err := jigtest.OpenTerminal()
+	if err != nil {
+		t.Skip(err)
+	}
+	defer term.Close()
+	desk, err := os.OpenFile(term.Path, os.O_RDWR, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer desk.Close()
+	bench := jigtest.New(jigtest.Config{})
+	port, unplug := plug(t, bench)
+	defer unplug()
+	dir := t.TempDir()
+	shop, first, other := filepath.Join(dir, "shop"), filepath.Join(dir, "first.toml"), filepath.Join(dir, "other.toml")
+	otherText := strings.NewReplacer("1.9,", "1.5,", "M-01", "M-02").Replace(captureMount)
+	if err := errors.Join(os.WriteFile(first, []byte(captureMount), 0o666), os.WriteFile(other, []byte(otherText), 0o666)); err != nil {
+		t.Fatal(err)
+	}
+	const asked = `other.toml: pickup "P-9" is not as the record has it: batch "M-02", was "M-01" in session s001; pole 3 at 1.50 mm, was at 1.90 mm in session s001`
+	for _, c := range []struct {
+		what, answer string // "" answers nothing: a script
+		words        []string
+		want         int
+		say          string
+	}{
+		{"the first time", "", []string{"--mount", first, "--takes", "2"}, exitDone, "session s001 complete"},
+		{"a script", "", []string{"--mount", other, "--takes", "2"}, exitInput, asked + "\nhint: give another pickup an id of its own; where it is the same one, changed, say --same-pickup\n"},
+		{"no", "n\n", []string{"--mount", other, "--takes", "2"}, exitInput, asked + "\nis it the same pickup, changed? [y/N] "},
+		{"going on with the first", "", []string{"--mount", first, "--takes", "3"}, exitDone, "session s001 complete"},
+		{"yes", "y\n", []string{"--mount", other, "--takes", "2"}, exitDone, "session s002 complete"},
+		{"going on with the second", "", []string{"--mount", other, "--takes", "3"}, exitDone, "session s002 complete"},
+		{"going on with the one before", "", []string{"--mount", first, "--takes", "4"}, exitDone, "session s001 complete"},
+		{"once more, a script", "", []string{"--mount", other, "--takes", "2", "--again"}, exitInput, "say --same-pickup"},
+		{"once more, told", "", []string{"--mount", other, "--takes", "2", "--again", "--same-pickup"}, exitDone, "session s003 complete"},
+	} {
+		made, rows := len(bench.Log()), recordedSize(shop)
+		var stdin io.Reader = strings.NewReader("y\n")
+		if c.answer != "" {
+			if _, err := term.Master.Write([]byte(c.answer)); err != nil {
+				t.Fatal(err)
+			}
+			stdin = desk
+		}
+		var said bytes.Buffer
+		got := run(t.Context(), append([]string{"capture", "--shop", shop, "--port", port, "--purpose", "model"}, c.words...), stdin, &said, &said)
+		if got != c.want || !strings.Contains(said.String(), c.say) {
+			t.Errorf("%s: exit status %d, want %d, and %q\n%s", c.what, got, c.want, c.say, &said)
+		}
+		if done := got == exitDone; (len(bench.Log()) > made) != done || (recordedSize(shop) > rows) != done {
+			t.Errorf("%s: %d takes made", c.what, len(bench.Log())-made)
+		}
+	}
+}
+
+// recordedSize is how long the files of a shop's record are together.
+func recordedSize(shop string) (n int64) {
+	for _, name := range []string{"readings.csv", "readings.seals.csv", "sessions.csv"} {
+		if info, err := os.Stat(filepath.Join(shop, name)); err == nil {
+			n += info.Size()
+		}
+	}
+	return n
 }

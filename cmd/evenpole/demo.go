@@ -136,14 +136,14 @@ func (d *demo) run(ctx context.Context) error {
 		}
 	}
 	d.note("fitting the model")
-	if err := runFit(&d.quiet, fitOptions{now: time.Now}); err != nil {
+	if err := runFit(ctx, &d.quiet, fitOptions{now: time.Now}); err != nil {
 		return err
 	}
 	model, err := d.shop.Predictor("")
 	if err != nil {
 		return err
 	}
-	p, err := shop.Plan(d.work.Order, model, plan.Options{})
+	p, err := shop.Plan(ctx, d.work.Order, model, plan.Options{})
 	if err != nil {
 		return err
 	}
@@ -182,11 +182,11 @@ func (d *demo) buildAndCheck(ctx context.Context, p *plan.Plan) error {
 	if err := d.capture(ctx, &j, record.ForCheck); err != nil {
 		return err
 	}
-	v, _, err := d.shop.Check(d.work.Order, j.Pickup, verdict.Options{})
+	v, _, err := d.shop.Check(ctx, d.work.Order, j.Pickup, verdict.Options{}, nil)
 	if err != nil {
 		return err
 	}
-	certificates, err := writeCertificates(d.env, d.shop, "", report.A4, d.work.Order, v)
+	certificates, err := writeCertificates(d.env, d.shop, nil, "", report.A4, d.work.Order, v)
 	if err != nil {
 		return err
 	}

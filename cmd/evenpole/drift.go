@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"io"
 
 	"evenpole/fit/drift"
@@ -36,7 +37,7 @@ right, --since starts the charts anew.
 
 Exit status: 0 in control; 3 out of control; 4 cannot tell yet (fewer than ten points).`,
 		Args: cobra.NoArgs,
-		RunE: func(*cobra.Command, []string) error { return runDrift(e, o) },
+		RunE: func(cmd *cobra.Command, _ []string) error { return runDrift(cmd.Context(), e, o) },
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.reference, "reference", "", "the reference pickup's `id` (default: watch finished pickups)")
@@ -51,7 +52,7 @@ Exit status: 0 in control; 3 out of control; 4 cannot tell yet (fewer than ten p
 
 var chartJSON = newDocument[*drift.Chart]()
 
-func runDrift(e *env, o driftOptions) error {
+func runDrift(ctx context.Context, e *env, o driftOptions) error {
 	s, err := e.theShop()
 	if err != nil {
 		return err
@@ -59,7 +60,7 @@ func runDrift(e *env, o driftOptions) error {
 	if o.Since, err = dayFlag("since", o.since); err != nil {
 		return err
 	}
-	c, err := s.Drift(o.reference, o.of, o.Options)
+	c, err := s.Drift(ctx, o.reference, o.of, o.Options)
 	if err != nil {
 		return err
 	}

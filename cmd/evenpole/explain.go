@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"math"
@@ -41,7 +42,7 @@ The causes work on each other, so that no split is the only one. Here each strin
 is turned into every other, one cause at a time; a cause's part is the mean over
 all orders in which that can be done (the Shapley value).`,
 		Args: cobra.NoArgs,
-		RunE: func(*cobra.Command, []string) error { return runExplain(e, o) },
+		RunE: func(cmd *cobra.Command, _ []string) error { return runExplain(cmd.Context(), e, o) },
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.order, "order", "", "order `file`")
@@ -63,7 +64,7 @@ type explained struct {
 
 var explainedJSON = newDocument[*explained]()
 
-func runExplain(e *env, o explainOptions) error {
+func runExplain(ctx context.Context, e *env, o explainOptions) error {
 	switch {
 	case (o.order == "") == (o.pickup == ""):
 		return badInput("expected one of --order and --pickup")
@@ -75,9 +76,9 @@ func runExplain(e *env, o explainOptions) error {
 	var x *explained
 	var err error
 	if o.order != "" {
-		x, err = explainOrder(e, o)
+		x, err = explainOrder(ctx, e, o)
 	} else {
-		x, err = explainPickup(e, o)
+		x, err = explainPickup(ctx, e, o)
 	}
 	if err != nil {
 		return err
@@ -98,7 +99,7 @@ func runExplain(e *env, o explainOptions) error {
 	return nil
 }
 
-func explainOrder(e *env, o explainOptions) (*explained, error) {
+func explainOrder(ctx context.Context, e *env, o explainOptions) (*explained, error) {
 	s, err := e.shopHere()
 	if err != nil {
 		return nil, err
@@ -111,7 +112,7 @@ func explainOrder(e *env, o explainOptions) (*explained, error) {
 	if err != nil {
 		return nil, err
 	}
-	setup, heights, err := heightsOf(order, model, o.heights)
+	setup, heights, err := heightsOf(ctx, order, model, o.heights)
 	if err != nil {
 		return nil, err
 	}
@@ -126,9 +127,9 @@ func explainOrder(e *env, o explainOptions) (*explained, error) {
 }
 
 // heightsOf is an order's pickup at the heights that --heights says.
-func heightsOf(order *profiles.Order, model fit.Predictor, text string) (*fit.Setup, []float64, error) {
+func heightsOf(ctx context.Context, order *profiles.Order, model fit.Predictor, text string) (*fit.Setup, []float64, error) {
 	if text == "plan" {
-		return shop.Planned(order, model)
+		return shop.Planned(ctx, order, model)
 	}
 	given, err := givenHeights(text)
 	if err != nil {
@@ -154,7 +155,7 @@ func givenHeights(text string) ([]float64, error) {
 	return heights, nil
 }
 
-func explainPickup(e *env, o explainOptions) (*explained, error) {
+func explainPickup(ctx context.Context, e *env, o explainOptions) (*explained, error) {
 	s, err := e.theShop()
 	if err != nil {
 		return nil, err
@@ -163,7 +164,7 @@ func explainPickup(e *env, o explainOptions) (*explained, error) {
 	if err != nil {
 		return nil, err
 	}
-	data, err := s.Cells()
+	data, err := s.Cells(ctx)
 	if err != nil {
 		return nil, err
 	}

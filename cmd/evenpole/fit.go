@@ -2,6 +2,7 @@ package main
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -41,7 +42,7 @@ It becomes the current one when it predicts pickups that it has not seen at leas
 as well as the model before it, or with --use. --out writes it to a file of your
 choice instead. Outside a shop, without --out, nothing is written.`,
 		Args: cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error { return runFit(e, o) },
+		RunE: func(cmd *cobra.Command, _ []string) error { return runFit(cmd.Context(), e, o) },
 	}
 	cmd.Flags().StringArrayVar(&o.readings, "readings", nil, "readings `file` to fit instead of the shop's (repeatable)")
 	cmd.Flags().StringVar(&o.fields, "fields", "", "field readings `file` (default: fields.csv beside the readings, if it is there)")
@@ -58,7 +59,7 @@ type fitDocument struct {
 
 var fitJSON = newDocument[fitDocument]()
 
-func runFit(e *env, o fitOptions) error {
+func runFit(ctx context.Context, e *env, o fitOptions) error {
 	s, err := e.shopHere()
 	if err != nil {
 		return err
@@ -77,7 +78,7 @@ func runFit(e *env, o fitOptions) error {
 		return badInput("--use makes a shop's model current: it wants a shop, and no --out")
 	}
 	fitting := shop.Fitting{Files: o.readings, Fields: o.fields, Program: version(), Progress: e.fitProgress(o.now)}
-	result, data, err := fitting.Best()
+	result, data, err := fitting.Best(ctx)
 	if err != nil {
 		return err
 	}

@@ -8,6 +8,7 @@ import (
 	"sync/atomic"
 	"syscall"
 
+	"evenpole/capture"
 	"evenpole/capture/record/disk"
 
 	"github.com/spf13/cobra"
@@ -28,65 +29,76 @@ func interrupts() []os.Signal {
 
 // interruptible returns a context that ends with the first signal that asks the
 // program to end. The next one ends the program at once, whatever it is at, with the
-// exit status of a failure; while a command ends gently, the one after that.
+// exit status of a failure; while a command ends gently, that command has the second one
+// and the third ends the program.
 func interruptible() context.Context {
-	ctx, cancel := context.WithCancel(context.Background())
+	next := &nextSignal{}
+	var hard context.CancelFunc
+	next.came, hard = context.WithCancel(context.Background())
+	ctx, cancel := context.WithCancel(context.WithValue(context.Background(), nextSignalKey{}, next))
 	signals := make(chan os.Signal, 3)
 	signal.Notify(signals, interrupts()...)
 	go func() {
 		<-signals
-		own := gentle.Load() > 0 // asked now: the command may have ended by the next one
+		taken := next.takers.Load() > 0 // asked now: the command may have ended by the next one
 		cancel()
-		if own {
+		<-signals
+		if taken {
+			hard()
 			<-signals
 		}
-		<-signals
 		os.Exit(exitFailed)
 	}()
 	return ctx
 }
 
-// gentle counts the commands that have a use of their own for a second signal.
-var gentle atomic.Int32
+// nextSignalKey is the key of a command's context under which it has a *nextSignal.
+type nextSignalKey struct{}
+
+// nextSignal is the signal after the one that ended the context of a command.
+type nextSignal struct {
+	takers atomic.Int32    // commands that have a use of their own for it
+	came   context.Context // ends with it
+}
 
 // gently gives a command two ways to end. The first Ctrl-C ends ctx: the command
 // finishes the step that it is at. The second one ends the context that is returned:
 // the command stops at once.
 func gently(ctx context.Context) (hard context.Context, release func()) {
 	hard, cancel := context.WithCancel(context.WithoutCancel(ctx))
-	gentle.Add(1)
-	keys := make(chan os.Signal, 2)
-	signal.Notify(keys, interrupts()...)
-	go func() {
-		defer cancel()
-		for range 2 {
-			select {
-			case <-keys:
-			case <-hard.Done():
-				return
-			}
-		}
-	}()
+	next, ok := ctx.Value(nextSignalKey{}).(*nextSignal)
+	if !ok { // no signal ends it
+		return hard, cancel
+	}
+	next.takers.Add(1)
+	forget := context.AfterFunc(next.came, cancel)
 	return hard, func() {
-		signal.Stop(keys)
+		forget()
 		cancel()
-		gentle.Add(-1)
+		next.takers.Add(-1)
 	}
 }
 
-// endsItself marks a command that looks at its context, since there is a jig to stop
-// before it may end, and that comes to an end soon after.
+// endsItself marks a command that looks at its context, as there is a jig to stop before
+// it may end, or since all of its long work does, and that comes to an end soon after.
 const endsItself = "ends itself"
 
 // leaveWhenInterrupted makes every other command under root end with the context,
 // however long it would have computed or read: it is left where it is, once the file
-// that it is writing, if any, is whole. No loop of theirs has to look at the context, so
-// that none can forget to.
+// that it is writing, if any, is whole. Such are those whose work does not look at the
+// context yet, or not all of it: fitting and comparing models, what is worked out for
+// explain, next and pictures from a model's covariance, the decision on a batch, repeat
+// studies and control charts, and what goes through a whole record (verify, seal,
+// export, retract, amend, import).
 func leaveWhenInterrupted(root *cobra.Command) {
 	for _, cmd := range root.Commands() {
 		leaveWhenInterrupted(cmd)
 		do := cmd.RunE
-		if _, ok := cmd.Annotations[endsItself]; ok || do == nil {
+		if do == nil {
+			continue
+		}
+		if _, ok := cmd.Annotations[endsItself]; ok {
+			cmd.RunE = func(cmd *cobra.Command, args []string) error { return stopped(cmd.Context(), do(cmd, args)) }
 			continue
 		}
 		cmd.RunE = func(cmd *cobra.Command, args []string) error {
@@ -94,11 +106,20 @@ func leaveWhenInterrupted(root *cobra.Command) {
 			go func() { ended <- do(cmd, args) }()
 			select {
 			case err := <-ended:
-				return err
+				return stopped(cmd.Context(), err)
 			case <-cmd.Context().Done():
 				disk.Finish()
 				return errStopped
 			}
 		}
 	}
+}
+
+// stopped is errStopped for an error that says no more than that ctx has ended. A capture
+// says what is left to do.
+func stopped(ctx context.Context, err error) error {
+	if ended := ctx.Err(); ended == nil || !errors.Is(err, ended) || errors.As(err, new(*capture.StoppedError)) {
+		return err
+	}
+	return errStopped
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"strings"
@@ -58,13 +59,13 @@ or both: a model predicts these as they were left out when it was fitted.`,
 }
 
 // onModels runs a command on the models of the shop.
-func onModels(e *env, run func(e *env, s *shop.Shop, args []string) error) func(*cobra.Command, []string) error {
-	return func(_ *cobra.Command, args []string) error {
+func onModels(e *env, run func(ctx context.Context, e *env, s *shop.Shop, args []string) error) func(*cobra.Command, []string) error {
+	return func(cmd *cobra.Command, args []string) error {
 		s, err := e.theShop()
 		if err != nil {
 			return err
 		}
-		return run(e, s, args)
+		return run(cmd.Context(), e, s, args)
 	}
 }
 
@@ -91,7 +92,7 @@ var (
 	useJSON        = newDocument[useDocument]()
 )
 
-func runModelList(e *env, s *shop.Shop, _ []string) error {
+func runModelList(_ context.Context, e *env, s *shop.Shop, _ []string) error {
 	names, err := s.Models()
 	if err != nil {
 		return err
@@ -160,7 +161,7 @@ type modelDocument struct {
 	*fit.Report
 }
 
-func runModelShow(e *env, s *shop.Shop, args []string) error {
+func runModelShow(_ context.Context, e *env, s *shop.Shop, args []string) error {
 	current, err := s.CurrentModel()
 	if err != nil && len(args) == 0 {
 		return err
@@ -211,7 +212,7 @@ type comparisonDocument struct {
 	fit.Comparison
 }
 
-func runModelCompare(e *env, s *shop.Shop, args []string) error {
+func runModelCompare(ctx context.Context, e *env, s *shop.Shop, args []string) error {
 	var models [2]*fit.Result
 	var names [2]string
 	for i, arg := range args {
@@ -223,7 +224,7 @@ func runModelCompare(e *env, s *shop.Shop, args []string) error {
 			return err
 		}
 	}
-	data, err := s.Cells()
+	data, err := s.Cells(ctx)
 	if err != nil {
 		return err
 	}
@@ -251,7 +252,7 @@ type useDocument struct {
 	Before  string `json:"before"`
 }
 
-func runModelUse(e *env, s *shop.Shop, args []string) error {
+func runModelUse(_ context.Context, e *env, s *shop.Shop, args []string) error {
 	name, err := s.FindModel(args[0])
 	if err != nil {
 		return err

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 
 	"evenpole/fit/next"
@@ -27,7 +28,7 @@ Of captures that are worth nearly the same, the one that needs nothing wound or
 bought comes first. What differs from one built pickup to the next (magnets,
 strings, the setting of poles) no capture can narrow.`,
 		Args: cobra.NoArgs,
-		RunE: func(*cobra.Command, []string) error { return runNext(e, o) },
+		RunE: func(cmd *cobra.Command, _ []string) error { return runNext(cmd.Context(), e, o) },
 	}
 	f := cmd.Flags()
 	f.StringArrayVar(&o.orders, "order", nil, "order `file` at hand (repeatable)")
@@ -45,7 +46,7 @@ type nextDocument struct {
 
 var nextJSON = newDocument[nextDocument]()
 
-func runNext(e *env, o nextOptions) error {
+func runNext(ctx context.Context, e *env, o nextOptions) error {
 	if o.count < 1 {
 		return badInput("--count: expected 1 or more, got %d", o.count)
 	}
@@ -65,7 +66,7 @@ func runNext(e *env, o nextOptions) error {
 		}
 		orders = append(orders, order)
 	}
-	list, err := s.Next(model, orders, o.count)
+	list, err := s.Next(ctx, model, orders, o.count)
 	if err != nil {
 		return err
 	}

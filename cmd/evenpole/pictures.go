@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"strings"
 
 	"evenpole/fit/explain"
@@ -27,7 +28,7 @@ with the gap; what the model leaves, by string and session by session; and the
 effects of pickups, batches, poles, strings, the jig's slots and mountings, with
 intervals. What a model does not have is not drawn.`,
 		Args: cobra.NoArgs,
-		RunE: func(*cobra.Command, []string) error { return runPictures(e, o) },
+		RunE: func(cmd *cobra.Command, _ []string) error { return runPictures(cmd.Context(), e, o) },
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.model, "model", "", "model `file` (default: the shop's current model)")
@@ -45,7 +46,7 @@ type picturesDocument struct {
 
 var picturesJSON = newDocument[picturesDocument]()
 
-func runPictures(e *env, o picturesOptions) error {
+func runPictures(ctx context.Context, e *env, o picturesOptions) error {
 	s, err := e.shopHere()
 	if err != nil {
 		return err
@@ -63,11 +64,11 @@ func runPictures(e *env, o picturesOptions) error {
 	if len(files) == 0 {
 		files = []string{s.ReadingsFile()}
 	}
-	data, err := shop.CellsOf(files, "")
+	data, err := shop.CellsOf(ctx, files, "")
 	if err != nil {
 		return err
 	}
-	diagnosis, err := explain.Diagnose(model.Model, data)
+	diagnosis, err := explain.Diagnose(ctx, model.Model, data)
 	if err != nil {
 		return badInput("%s: %w", strings.Join(files, ", "), err)
 	}

@@ -1,12 +1,14 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"path/filepath"
 	"strings"
 	"text/tabwriter"
 
+	"evenpole/fit"
 	"evenpole/fit/plan"
 	"evenpole/profiles"
 	"evenpole/report"
@@ -36,8 +38,9 @@ that the order names, and judges them beside flat tops, poles on the strings' ar
 the staggers that the order compares: the expected spread of a pickup built so, with
 interval, and the chance that every string is within tolerance. Where poles stand as
 they are, it plans the pickup's height and tilt.`,
-		Args: cobra.NoArgs,
-		RunE: func(*cobra.Command, []string) error { return runPlan(e, o) },
+		Args:        cobra.NoArgs,
+		Annotations: map[string]string{endsItself: ""},
+		RunE:        func(cmd *cobra.Command, _ []string) error { return runPlan(cmd.Context(), e, o) },
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.order, "order", "", "order `file`")
@@ -60,7 +63,7 @@ type planDocument struct {
 
 var planJSON = newDocument[planDocument]()
 
-func runPlan(e *env, o planOptions) error {
+func runPlan(ctx context.Context, e *env, o planOptions) error {
 	format := strings.TrimPrefix(strings.ToLower(filepath.Ext(o.fullSize)), ".")
 	if o.fullSize != "" && format != "svg" && format != "pdf" {
 		return badInput("--full-size: expected a file that ends in .svg or .pdf, got %q", o.fullSize)
@@ -77,23 +80,9 @@ func runPlan(e *env, o planOptions) error {
 	if err != nil {
 		return err
 	}
-	var opt plan.Options
-	if o.match {
-		if opt.Stock, err = s.Stock(order.Batch); err != nil {
-			return err
-		}
-	}
-	doc := planDocument{}
-	if doc.Plan, err = shop.Plan(order, model, opt); err != nil {
+	doc, err := o.plan(ctx, e, s, order, model)
+	if err != nil {
 		return err
-	}
-	if o.match {
-		doc.noteStock(opt.Stock, order)
-	}
-	if o.whatIf {
-		if doc.WhatIf, err = s.WhatIf(order, model, doc.Plan); err != nil {
-			return err
-		}
 	}
 	if err := o.write(e, order, doc.Plan, format); err != nil {
 		return err
@@ -109,6 +98,28 @@ func runPlan(e *env, o planOptions) error {
 		}
 	}
 	return nil
+}
+
+// plan plans an order, and tells of its steps where they take long.
+func (o *planOptions) plan(ctx context.Context, e *env, s *shop.Shop, order *profiles.Order, model fit.Predictor) (doc planDocument, err error) {
+	step, done := e.tellLate()
+	defer done()
+	var stock []string
+	if o.match {
+		if stock, err = s.Stock(ctx, order.Batch); err != nil {
+			return doc, err
+		}
+	}
+	if doc.Plan, err = shop.Plan(ctx, order, model, plan.Options{Stock: stock, Progress: step}); err != nil {
+		return doc, err
+	}
+	if o.match {
+		doc.noteStock(stock, order)
+	}
+	if o.whatIf {
+		doc.WhatIf, err = s.WhatIf(ctx, order, model, plan.Options{Progress: step}, doc.Plan)
+	}
+	return doc, err
 }
 
 // write writes the files that were asked for.

@@ -2,13 +2,13 @@ package main
 
 import (
 	"fmt"
-	"os"
 	"slices"
 	"strings"
 	"text/tabwriter"
 	"time"
 
 	"evenpole/capture/record"
+	"evenpole/capture/record/disk"
 
 	"github.com/spf13/cobra"
 )
@@ -42,7 +42,7 @@ Semicolons and tabs between cells and decimal commas are understood, and inches
 (in), thousandths of an inch (thou), uV, V, T, uT and G. Lengths that a mount file
 could not have are refused: they are mistyped, or in another unit than the header
 says. With rows that are refused nothing is added, unless --skip-refused says to go on without
-them. A reading that was taken back is not in the record, and stands again;
+them. The file may be of any size; the first 1000 rows that are refused are listed. A reading that was taken back is not in the record, and stands again;
 --skip-taken-back leaves such rows out.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(_ *cobra.Command, args []string) error { return runImport(e, args[0], o) },
@@ -70,7 +70,7 @@ func runImport(e *env, name string, o importOptions) error {
 	if opt.Set, err = pairs("set", o.set); err != nil {
 		return err
 	}
-	f, err := os.Open(name)
+	f, err := disk.OpenRepeatedly(name)
 	if err != nil {
 		return err
 	}
@@ -98,12 +98,12 @@ func runImport(e *env, name string, o importOptions) error {
 // against returns why nothing may be added, nil when something may.
 func (o *importOptions) against(m *record.Import) error {
 	switch {
-	case len(m.Refused) > 0 && !o.skip:
+	case m.RefusedRows > 0 && !o.skip:
 		hints := []string{"mend the rows that were refused, or leave them out with --skip-refused"}
 		if slices.ContainsFunc(m.Refused, func(bad *record.RowError) bool { return strings.Contains(bad.Msg, "if that is") }) {
 			hints = append(hints, "look at the unit of every column of lengths: a pole height in inches can pass for millimetres")
 		}
-		return withHint(badInput("nothing added: %d of %s refused, the first: %w", len(m.Refused), count(m.Rows, "row"), m.Refused[0]), hints...)
+		return withHint(badInput("nothing added: %d of %s refused, the first: %w", m.RefusedRows, count(m.Rows, "row"), m.Refused[0]), hints...)
 	case m.Elsewhere > 0 && m.Elsewhere == m.New() && o.session == "":
 		return withHint(badInput("nothing added: another import has rows that say the same: is it the same spreadsheet under another name?"), "if it is not, name a --session")
 	}
@@ -177,9 +177,12 @@ func printImport(e *env, m *record.Import) {
 	if len(m.Absent) > 0 {
 		e.print("  not in the file: %s", strings.Join(m.Absent, ", "))
 	}
-	e.print("session %s: %s, %d readable, %d refused, %d in the record already", m.Session, count(m.Rows, "row"), m.Readable, len(m.Refused), m.Already)
+	e.print("session %s: %s, %d readable, %d refused, %d in the record already", m.Session, count(m.Rows, "row"), m.Readable, m.RefusedRows, m.Already)
 	for _, bad := range m.Refused {
 		e.print("  refused: %v", bad)
+	}
+	if more := m.RefusedRows - len(m.Refused); more > 0 {
+		e.print("  refused: %s more", count(more, "row"))
 	}
 	if m.Again > 0 {
 		e.print("  %s were taken back, and will stand again: --skip-taken-back leaves them out", count(m.Again, "reading"))

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"strings"
 	"text/tabwriter"
@@ -33,7 +34,7 @@ sitting or mounting where the above does not hold. 'evenpole repeat design' plan
 a study. Hundreds of sessions, such as a reference pickup's of a year, take minutes:
 --pickup and --since pick the study's.`,
 		Args: cobra.NoArgs,
-		RunE: func(*cobra.Command, []string) error { return runRepeat(e, o) },
+		RunE: func(cmd *cobra.Command, _ []string) error { return runRepeat(cmd.Context(), e, o) },
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.Pickup, "pickup", "", "the pickup's `id` (default: all that have sessions of purpose repeat)")
@@ -53,7 +54,7 @@ var (
 	designJSON = newDocument[*repeat.Design]()
 )
 
-func runRepeat(e *env, o repeatOptions) error {
+func runRepeat(ctx context.Context, e *env, o repeatOptions) error {
 	shop, err := e.theShop()
 	if err != nil {
 		return err
@@ -71,7 +72,7 @@ func runRepeat(e *env, o repeatOptions) error {
 		}
 		o.Tolerance = order.Tolerance
 	}
-	s, err := shop.Repeat(o.Options, o.operators)
+	s, err := shop.Repeat(ctx, o.Options, o.operators)
 	if err != nil {
 		return err
 	}

@@ -52,6 +52,8 @@ func openHint(err error, dir string) []string {
 	switch {
 	case errors.Is(err, disk.ErrInUse):
 		return []string{fmt.Sprintf("one process writes to %s at a time: let that one end, then run the same command again", dir)}
+	case errors.Is(err, disk.ErrNoLocks):
+		return []string{fmt.Sprintf("copy %s to a disk of this machine and go on with that copy; a share may hold copies, made while no command writes", dir)}
 	case errors.Is(err, fs.ErrPermission), errors.Is(err, syscall.EROFS):
 		return []string{fmt.Sprintf("nothing can be written to %s: allow it, or name another folder with --shop", dir)}
 	}

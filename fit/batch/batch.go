@@ -20,7 +20,8 @@
 //   - tolerance.go: factors of normal tolerance intervals; anova.go, trend.go,
 //     outliers.go: the analysis of variance and the tests that are used.
 //   - components.go: what strengths vary by ([Scatter]); bothlimits.go: shares beyond
-//     limits, and factors for two limits; decide.go: whether the batch is as ordered
+//     limits, and factors for two limits; sampling.go: plans for a single look; wald.go:
+//     limits that hold at every look; decide.go: whether the batch is as ordered
 //     ([Decision]); compare.go: the batch beside others ([Comparison], [Loudness]).
 //   - batch.go: [Record.Characterise], which runs all of these in order.
 //   - sets.go: which magnets go together ([Match]).
@@ -29,7 +30,9 @@ package batch
 import (
 	"fmt"
 	"math"
+	"slices"
 
+	"evenpole/fit/field"
 	"evenpole/fit/level"
 
 	"gonum.org/v1/gonum/stat"
@@ -102,25 +105,29 @@ func (o *Options) validate() error {
 	return o.Risks.validate()
 }
 
-// polarity marks the magnets whose other pole is up than that of most.
+// polarity marks the magnets whose other pole is up than that of most, and warns of those
+// whose field is too faint to tell.
 func (c *characterisation) polarity() {
-	for _, name := range c.lot.mixedPolarity() {
+	fields := make([]float64, len(c.Magnets))
+	for i := range c.Magnets {
+		fields[i] = c.Magnets[i].Field
+	}
+	turned, faint, even := field.Sides(fields)
+	mixed := c.lot.mixedPolarity()
+	for _, name := range mixed {
 		c.warn("magnet %s: its takes do not agree on the pole that is up; measure it again", name)
 	}
-	up := 0
-	for i := range c.Magnets {
-		up += sign(c.Magnets[i].Field)
-	}
-	if up == 0 {
-		c.warn("as many magnets have one pole up as the other: the field's sign does not tell which are the wrong way round")
-		return
-	}
-	for i := range c.Magnets {
-		m := &c.Magnets[i]
-		if sign(m.Field) == -sign(float64(up)) {
-			m.Reversed = true
-			c.Reversed = append(c.Reversed, m.Name)
+	for _, i := range faint {
+		if name := c.Magnets[i].Name; !slices.Contains(mixed, name) {
+			c.warn("magnet %s reads %+.1f mT, less than %.0f %% of what is usual in the batch: demagnetised, or not under the probe; which pole is up cannot be told", name, fields[i], 100*field.ClearShare)
 		}
+	}
+	if even {
+		c.warn("as many magnets have one pole up as the other: the field's sign does not tell which are the wrong way round")
+	}
+	for _, i := range turned {
+		c.Magnets[i].Reversed = true
+		c.Reversed = append(c.Reversed, c.Magnets[i].Name)
 	}
 }
 
@@ -244,7 +251,8 @@ func (c *characterisation) explain() {
 		c.note("a comparison between sessions rests on the probe's zero and gap being the same in both: keep a magnet aside and measure it in each")
 	}
 	if d := c.Decision; d != nil {
-		c.note("the decision is sampling by variables with the standard deviation unknown, the k method of ISO 3951-1, its k worked out for the risks and not from its tables, so that with two limits they hold however what is beyond is split between them; it takes strengths for normally distributed, and its risks hold for one look: looking again after every few magnets adds them up")
+		c.note("the decision is sampling by variables with the standard deviation unknown, the k method of ISO 3951-1, its k worked out for the risks and not from its tables, so that with two limits they hold however what is beyond is split between them; it takes strengths for normally distributed")
+		c.note("every number of magnets counts as a look, since the record does not say who looked when: the risks hold for all looks together, by Wald's sequential limits at any number and by the first %d magnets where those do not tell; a single look would take %d", d.Plan, d.PlanOnce)
 		if len(c.Outliers) > 0 {
 			c.warn("with outliers strengths are hardly normally distributed: look at the outliers before acting on the decision")
 		}

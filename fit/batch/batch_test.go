@@ -166,6 +166,10 @@ func TestReversedMagnet(t *testing.T) {
 	if len(even.Reversed) != 0 || !strings.Contains(even.Warnings[0], "as many magnets") {
 		t.Errorf("one of each: got %q, %q", even.Reversed, even.Warnings)
 	}
+	faint := characterise(t, Options{}, take("s", "a", 120, 0.5), take("s", "b", -1, 0.5), take("s", "b", 0.5, 0.5), take("s", "c", 122, 0.5), take("s", "d", 121, 0.5))
+	if len(faint.Reversed) != 0 || !strings.Contains(strings.Join(faint.Warnings, "\n"), "magnet b reads -0.2 mT, less than 20 % of what is usual in the batch: demagnetised") || strings.Contains(strings.Join(faint.Warnings, "\n"), "do not agree") {
+		t.Errorf("demagnetised: got %q, %q", faint.Reversed, faint.Warnings)
+	}
 	torn := characterise(t, Options{}, take("s", "a", 200, 0.5), take("s", "a", -190, 0.5), take("s", "b", 204, 0.5))
 	if !strings.Contains(torn.Warnings[0], "magnet a: its takes do not agree") {
 		t.Errorf("got %q", torn.Warnings)

@@ -11,10 +11,21 @@ import (
 
 func (l *Limits) none() bool { return l.Min == nil && l.Max == nil }
 
+// leastLimit is the least strength, mT, that is taken for a limit: no magnet that a pickup
+// is built with reads so little at its face. None reads mostTesla T.
+const (
+	leastLimit = 5
+	mostTesla  = 2
+)
+
 func (l *Limits) validate() error {
 	for _, x := range []*float64{l.Min, l.Max} {
-		if x != nil && !(*x >= 0 && !math.IsInf(*x, 0)) {
-			return refused("limits: expected a strength of 0 mT or more, got %g", *x)
+		switch {
+		case x == nil || *x >= leastLimit && !math.IsInf(*x, 0):
+		case 1000**x >= leastLimit && *x < mostTesla:
+			return refused("limits: expected a strength of %d mT or more, got %g; if that is tesla, say %g", leastLimit, *x, 1000**x)
+		default:
+			return refused("limits: expected a strength of %d mT or more, got %g", leastLimit, *x)
 		}
 	}
 	if l.Min != nil && l.Max != nil && *l.Min >= *l.Max {
@@ -46,74 +57,6 @@ func (r *Risks) validate() error {
 	return nil
 }
 
-// sampling is a plan by variables for batches whose standard deviation is not
-// known, with the producer's and the consumer's risk at the shares of r.
-//
-// The k method (the idea of ISO 3951-1; not its tables) accepts when the distance
-// from mean to limit is at least k standard deviations. The statistic's
-// distribution is a noncentral t, so that the k at which either risk is as agreed
-// is a one-sided tolerance factor: at or above k(limiting, 1 - consumer's risk)
-// the batch can be accepted, below k(acceptable, producer's risk) rejected. The
-// first falls and the second rises with the number of magnets; where they meet
-// lies the smallest plan that always decides. G. J. Lieberman, G. J. Resnikoff,
-// Sampling plans for inspection by variables, J. Amer. Statist. Assoc. 50, 457
-// (1955), for the plan and for both limits at once: k turns into a greatest
-// estimated share, see outside. From memory. With both limits, k is such that the risks
-// hold however the share is split between the sides, see bothlimits.go.
-type sampling struct {
-	Risks
-	both bool // there are two limits
-}
-
-// samplingFor is the plan's for limits.
-func samplingFor(l *Limits, r Risks) sampling { return sampling{r, l.Min != nil && l.Max != nil} }
-
-func (s sampling) accept(n int) float64 {
-	if s.both {
-		return acceptBoth(n, s.acceptOne(n), s.Risks)
-	}
-	return s.acceptOne(n)
-}
-
-func (s sampling) reject(n int) float64 {
-	if s.both {
-		return rejectBoth(n, s.rejectOne(n), s.Risks)
-	}
-	return s.rejectOne(n)
-}
-
-func (s sampling) acceptOne(n int) float64 { return OneSided(n, 1-s.Limiting, 1-s.Consumer) }
-func (s sampling) rejectOne(n int) float64 { return OneSided(n, 1-s.Acceptable, s.Producer) }
-
-// mostMagnets is the largest plan that is worth asking for (our rule).
-const mostMagnets = 5000
-
-// leastMagnets is the fewest of which a share can be estimated.
-const leastMagnets = 3
-
-// plan returns the fewest magnets that always decide, and the k they decide by.
-func (s sampling) plan() (n int, k float64, err error) {
-	decides := func(n int) bool { return s.accept(n) <= s.reject(n) }
-	from, to := leastMagnets, mostMagnets
-	if s.both { // takes longer to work out, and hardly more magnets than one limit
-		if from, _, err = (sampling{Risks: s.Risks}).plan(); err != nil {
-			return 0, 0, err
-		}
-		for by := 1; ; by *= 2 {
-			if to = min(from+by, mostMagnets); to == mostMagnets || decides(to) {
-				break
-			}
-		}
-	}
-	more, ok := firstFrom(from, to, decides)
-	if !ok {
-		return 0, 0, refused("it would take more than %d magnets to tell %g %% from %g %% of the batch beyond its limits: let them be further apart",
-			mostMagnets, 100*s.Acceptable, 100*s.Limiting)
-	}
-	n = from + more
-	return n, s.accept(n), nil
-}
-
 // share is the estimate for both limits.
 func (l *Limits) share(n int, mean, sd float64) float64 {
 	p := 0.0
@@ -141,14 +84,53 @@ type rule struct {
 	last               bool    // what is not accepted is rejected
 }
 
-// rule is that for n magnets. From the plan's number on, the batch is accepted or
-// rejected.
-func (s sampling) rule(n, plan int) rule {
-	k := s.accept(n)
-	if n >= plan {
-		return rule{n, k, outside(n, k), outside(n, k), true}
+// looking is how a batch is decided on that may be looked at after every magnet: by
+// Wald's limits at any number, and otherwise by the plan as soon as that is complete.
+type looking struct {
+	sampling        // for Wald's limits
+	plan     rule   // by the first magnets
+	once     int    // magnets that would do for a single look
+	early    []rule // by the number of magnets, as they are needed
+}
+
+// looking works the plan out.
+func (s sampling) looking() (*looking, error) {
+	once, _, err := s.plan()
+	if err != nil {
+		return nil, err
 	}
-	return rule{n, k, outside(n, k), outside(n, s.reject(n)), false}
+	n, k, err := s.withRiskShare(1 - waldShare).plan()
+	if err != nil {
+		return nil, err
+	}
+	return &looking{sampling: s.withRiskShare(waldShare), once: once, plan: rule{n, k, outside(n, k), outside(n, k), true}}, nil
+}
+
+// at is Wald's rule for n magnets.
+func (d *looking) at(n int) rule {
+	for m := len(d.early); m <= n; m++ {
+		d.early = append(d.early, rule{})
+	}
+	if d.early[n].n == 0 {
+		accept := d.waldAccept(n)
+		d.early[n] = rule{n, accept, outside(n, accept), outside(n, d.waldReject(n)), false}
+	}
+	return d.early[n]
+}
+
+// decide decides by the strengths of magnets in the order in which they were measured,
+// and says by which rule. There are at least leastMagnets.
+func (d *looking) decide(l *Limits, strengths []float64) (v Answer, share float64, by rule) {
+	mean, sd := stat.MeanStdDev(strengths, nil)
+	by = d.at(len(strengths))
+	if v, share = by.decide(l, mean, sd); v != MeasureMore || len(strengths) < d.plan.n {
+		return v, share, by
+	}
+	if mean, sd = stat.MeanStdDev(strengths[:d.plan.n], nil); sd > 0 {
+		v, share = d.plan.decide(l, mean, sd)
+		by = d.plan
+	}
+	return v, share, by
 }
 
 func (r rule) decide(l *Limits, mean, sd float64) (v Answer, share float64) {
@@ -169,12 +151,12 @@ func (c *characterisation) decide() error {
 		return nil
 	}
 	s := samplingFor(l, c.opt.Risks)
-	plan, k, err := s.plan()
+	looking, err := s.looking()
 	if err != nil {
 		return err
 	}
-	unknown := level.Figure(math.NaN())
-	d := &Decision{Answer: MeasureMore, Limits: *l, Risks: s.Risks, Outside: unknown, AcceptAt: unknown, RejectAt: unknown, Plan: plan, PlanK: k, Breaching: []string{}}
+	unknown, plan := level.Figure(math.NaN()), looking.plan
+	d := &Decision{Answer: MeasureMore, Limits: *l, Risks: s.Risks, Outside: unknown, AcceptAt: unknown, RejectAt: unknown, Plan: plan.n, PlanK: plan.k, PlanOnce: looking.once, Breaching: []string{}}
 	c.Decision = d
 	for i := range c.Magnets {
 		m := &c.Magnets[i]
@@ -182,30 +164,35 @@ func (c *characterisation) decide() error {
 			d.Breaching = append(d.Breaching, m.Name)
 		}
 	}
-	n := c.Count
-	mean, sd := stat.MeanStdDev(strengths(c.Magnets), nil)
-	if n >= leastMagnets && sd > 0 {
-		rule := s.rule(n, plan)
-		v, share := rule.decide(l, mean, sd)
-		d.Answer, d.Outside, d.AcceptAt, d.RejectAt = v, level.Figure(share), level.Figure(rule.acceptAt), level.Figure(rule.rejectAt)
+	values := strengths(c.Magnets)
+	mean, sd := stat.MeanStdDev(values, nil)
+	if c.Count >= leastMagnets && sd > 0 {
+		v, share, by := looking.decide(l, values)
+		d.Answer, d.Outside, d.By = v, level.Figure(share), by.n
+		if !math.IsInf(by.k, 0) {
+			d.AcceptAt = level.Figure(by.acceptAt)
+		}
+		if by.rejectAt < 1 {
+			d.RejectAt = level.Figure(by.rejectAt)
+		}
 	}
 	if d.Answer == MeasureMore {
-		d.AtMost = max(plan-n, 1)
-		d.Likely = s.likely(l, n, plan, mean, sd)
+		d.AtMost = max(plan.n-c.Count, 1)
+		d.Likely = looking.likely(l, c.Count, mean, sd)
 	}
 	return nil
 }
 
 // likely is how many more magnets than n decide, if mean and scatter stay what they
 // are; all that the plan needs when there is no scatter.
-func (s sampling) likely(l *Limits, n, plan int, mean, sd float64) int {
+func (d *looking) likely(l *Limits, n int, mean, sd float64) int {
 	if !(sd > 0) {
-		return max(plan-n, 1)
+		return max(d.plan.n-n, 1)
 	}
 	from := max(n, leastMagnets)
-	more, _ := firstFrom(from, plan, func(m int) bool {
-		v, _ := s.rule(m, plan).decide(l, mean, sd)
-		return v != MeasureMore
+	more, _ := firstFrom(from, d.plan.n, func(m int) bool {
+		v, _ := d.at(m).decide(l, mean, sd)
+		return v != MeasureMore || m >= d.plan.n
 	})
 	return max(from+more-n, 1)
 }
@@ -216,8 +203,14 @@ func (d *Decision) Sentence() string {
 	if !d.Outside.Known() {
 		return within + fmt.Sprintf("; the share beyond it cannot be estimated from fewer than %d magnets, nor from magnets that all read the same", leastMagnets)
 	}
-	return within + fmt.Sprintf("; estimated beyond it %s %% of the batch: accepted at %s %% or less, rejected above %s %%",
-		percent(float64(d.Outside)), percent(float64(d.AcceptAt)), percent(float64(d.RejectAt)))
+	accepted, rejected := "too few to accept", "too few to reject"
+	if d.AcceptAt.Known() {
+		accepted = fmt.Sprintf("accepted at %s %% or less", percent(float64(d.AcceptAt)))
+	}
+	if d.RejectAt.Known() {
+		rejected = fmt.Sprintf("rejected above %s %%", percent(float64(d.RejectAt)))
+	}
+	return within + fmt.Sprintf("; estimated beyond it %s %% of the batch: %s, %s", percent(float64(d.Outside)), accepted, rejected)
 }
 
 // percent is a share in percent, to two digits, or whole from 10 % on. A share that no

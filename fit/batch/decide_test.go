@@ -114,8 +114,8 @@ func split(share, below float64) (l Limits, mean, sd float64) {
 	return Limits{&low, &high}, near*sd - 1, sd
 }
 
-// The risks at the plan's number of magnets and before, by exact calculation: no more than
-// agreed, for one limit and however what is beyond is split between two.
+// The risks at the plan's number of magnets and at Wald's limits before, by exact
+// calculation: no more than their shares of what is agreed, for one limit and however what is beyond is split between two.
 func TestRisks(t *testing.T) {
 	const rounding = 2e-5 // of the sum over quantiles
 	for risks, splits := range map[Risks][]float64{
@@ -124,24 +124,40 @@ func TestRisks(t *testing.T) {
 	} {
 		for _, below := range splits {
 			l, _, _ := split(risks.Limiting, below)
-			s := samplingFor(&l, risks)
-			plan, _, err := s.plan()
-			if err != nil {
-				t.Fatal(err)
-			}
-			for _, n := range []int{3, 5, 12, plan} {
-				rule := s.rule(n, plan)
+			d := lookingFor(t, &l, risks)
+			for _, n := range []int{3, 9, 12, 20, d.plan.n} {
+				rule, part := d.at(n), waldShare
+				if n == d.plan.n {
+					rule, part = d.plan, 1-waldShare
+				}
 				l, mean, sd := split(risks.Limiting, below)
-				if got := chanceOf(rule, &l, Accept, false, mean, sd); got > risks.Consumer+rounding {
-					t.Errorf("n %d, %g of it below: accepted with a chance of %.5f, want %g at most", n, below, got, risks.Consumer)
+				if got := chanceOf(rule, &l, Accept, false, mean, sd); got > part*risks.Consumer+rounding {
+					t.Errorf("n %d, %g of it below: accepted with a chance of %.5f, want %g at most", n, below, got, part*risks.Consumer)
 				}
 				_, mean, sd = split(risks.Acceptable, below)
-				if got := 1 - chanceOf(rule, &l, Reject, true, mean, sd); got > risks.Producer+rounding {
-					t.Errorf("n %d, %g of it below: rejected with a chance of %.5f, want %g at most", n, below, got, risks.Producer)
+				if got := 1 - chanceOf(rule, &l, Reject, true, mean, sd); got > part*risks.Producer+rounding {
+					t.Errorf("n %d, %g of it below: rejected with a chance of %.5f, want %g at most", n, below, got, part*risks.Producer)
 				}
 			}
 		}
 	}
+}
+
+// worked are plans that are worked out already.
+var worked = map[sampling]*looking{}
+
+// lookingFor is how batches are decided on.
+func lookingFor(t *testing.T, l *Limits, r Risks) *looking {
+	t.Helper()
+	s := samplingFor(l, r)
+	if worked[s] == nil {
+		d, err := s.looking()
+		if err != nil {
+			t.Fatal(err)
+		}
+		worked[s] = d
+	}
+	return worked[s]
 }
 
 // 200,000 simulated batches where both limits add up most: as said.
@@ -149,7 +165,7 @@ func TestRiskOfSimulatedBatches(t *testing.T) {
 	const trials, n = 200_000, 12
 	risks := Risks{0.01, 0.10, 0.05, 0.10}
 	l, mean, sd := split(risks.Limiting, 0.3)
-	rule := samplingFor(&l, risks).rule(n, 22)
+	rule := lookingFor(t, &l, risks).at(n)
 	want := chanceOf(rule, &l, Accept, false, mean, sd)
 	r := rand.New(rand.NewPCG(13, 14))
 	hits := 0
@@ -183,32 +199,34 @@ func TestBothLimitsTakeLittleMore(t *testing.T) {
 
 // With one limit the greatest share is the k method and nothing else.
 func TestShareIsKMethod(t *testing.T) {
-	s := sampling{Risks: Risks{0.01, 0.10, 0.05, 0.10}}
-	for _, n := range []int{5, 12, 21} {
-		k := s.accept(n)
-		limit := 100.0
-		l := Limits{Min: &limit}
-		if v, _ := s.rule(n, 21).decide(&l, 100+(k+1e-6)*3, 3); v != Accept {
-			t.Errorf("n %d: %s just beyond k", n, v)
+	limit := 100.0
+	l := Limits{Min: &limit}
+	d := lookingFor(t, &l, Risks{0.01, 0.10, 0.05, 0.10})
+	for _, rule := range []rule{d.at(10), d.at(15), d.plan} {
+		if v, _ := rule.decide(&l, 100+(rule.k+1e-6)*3, 3); v != Accept {
+			t.Errorf("n %d: %s just beyond k", rule.n, v)
 		}
-		if v, _ := s.rule(n, 21).decide(&l, 100+(k-1e-6)*3, 3); v == Accept {
-			t.Errorf("n %d: accepted just short of k", n)
+		if v, _ := rule.decide(&l, 100+(rule.k-1e-6)*3, 3); v == Accept {
+			t.Errorf("n %d: accepted just short of k", rule.n)
 		}
 	}
 }
 
 func TestDecisions(t *testing.T) {
 	low, high := 90.0, 110.0
-	s := sampling{Risks: Risks{0.01, 0.10, 0.05, 0.10}}
 	l := Limits{Min: &low, Max: &high}
+	d := lookingFor(t, &l, Risks{0.01, 0.10, 0.05, 0.10})
 	for _, c := range []struct {
 		n        int
 		mean, sd float64
 		want     Answer
 	}{
-		{3, 100, 5, MeasureMore}, {3, 100, 1, Accept}, {10, 100, 2, Accept}, {10, 92, 5, Reject}, {10, 100, 5, MeasureMore}, {21, 100, 4.5, Accept}, {21, 100, 6, Reject},
+		{3, 100, 5, MeasureMore}, {3, 100, 1, MeasureMore}, {12, 100, 2, Accept}, {10, 91, 5, Reject}, {10, 100, 5, MeasureMore}, {d.plan.n, 100, 4.5, Accept}, {d.plan.n, 100, 6, Reject},
 	} {
-		rule := s.rule(c.n, 21)
+		rule := d.at(c.n)
+		if c.n == d.plan.n {
+			rule = d.plan
+		}
 		if v, _ := rule.decide(&l, c.mean, c.sd); v != c.want || rule.acceptAt > rule.rejectAt {
 			t.Errorf("%+v: got %s by %+v", c, v, rule)
 		}
@@ -225,16 +243,20 @@ func TestMoreIsEnough(t *testing.T) {
 		t.Fatal(err)
 	}
 	d := report.Decision
-	if d.Answer != MeasureMore || d.AtMost != d.Plan-18 || d.Likely < 1 || d.Likely > d.AtMost {
+	if d.Answer != MeasureMore || d.By != 18 || d.AtMost != d.Plan-18 || d.Likely < 1 || d.Likely > d.AtMost {
 		t.Fatalf("got %+v", d)
 	}
-	s := samplingFor(&d.Limits, d.Risks)
+	looking := lookingFor(t, &d.Limits, d.Risks)
 	mean, sd := stat.MeanStdDev(strengths(report.Magnets), nil)
-	if v, _ := s.rule(18+d.Likely, d.Plan).decide(&d.Limits, mean, sd); v == MeasureMore {
+	decides := func(n int) bool {
+		v, _ := looking.at(n).decide(&d.Limits, mean, sd)
+		return v != MeasureMore || n >= d.Plan
+	}
+	if !decides(18 + d.Likely) {
 		t.Errorf("%d more magnets do not decide", d.Likely)
 	}
-	if v, _ := s.rule(18+d.Likely-1, d.Plan).decide(&d.Limits, mean, sd); v != MeasureMore {
-		t.Errorf("one fewer than %d more decides as well: %s", d.Likely, v)
+	if decides(18 + d.Likely - 1) {
+		t.Errorf("one fewer than %d more decides as well", d.Likely)
 	}
 	if !strings.Contains(d.Sentence(), "180.0 to 254.0 mT") {
 		t.Errorf("sentence: %s", d.Sentence())
@@ -245,17 +267,17 @@ func TestMoreIsEnough(t *testing.T) {
 func TestLikelyFromFew(t *testing.T) {
 	low, high := 90.0, 110.0
 	l := Limits{Min: &low, Max: &high}
-	s := sampling{Risks: Risks{0.01, 0.10, 0.05, 0.10}}
+	d := lookingFor(t, &l, Risks{0.01, 0.10, 0.05, 0.10})
 	for n := 2; n <= 5; n++ {
-		more := s.likely(&l, n, 21, 100, 5)
-		now, _ := s.rule(n+more, 21).decide(&l, 100, 5)
-		before, _ := s.rule(n+more-1, 21).decide(&l, 100, 5)
+		more := d.likely(&l, n, 100, 3)
+		now, _ := d.at(n+more).decide(&l, 100, 3)
+		before, _ := d.at(n+more-1).decide(&l, 100, 3)
 		if now == MeasureMore || before != MeasureMore {
 			t.Errorf("%d magnets, %d more: %s, with one fewer %s", n, more, now, before)
 		}
 	}
 	for _, sd := range []float64{0, math.NaN()} {
-		if got := s.likely(&l, 1, 21, 100, sd); got != 20 {
+		if got := d.likely(&l, 1, 100, sd); got != d.plan.n-1 {
 			t.Errorf("without scatter: got %d more, want the whole plan", got)
 		}
 	}

@@ -95,14 +95,16 @@ type Decision struct {
 	Answer Answer `json:"verdict"`
 	Limits
 	Risks
+	By        int          `json:"decided_by"`        // magnets that the shares are of: all, or the plan's first; 0 when none is known
 	Outside   level.Figure `json:"estimated_outside"` // share of the batch beyond the limits; unknown for fewer than three magnets, or without scatter
-	AcceptAt  level.Figure `json:"accept_at_most"`    // of it
-	RejectAt  level.Figure `json:"reject_above"`      // of it
-	Plan      int          `json:"plan_n"`            // magnets that always decide
+	AcceptAt  level.Figure `json:"accept_at_most"`    // of it; unknown when so few magnets cannot accept
+	RejectAt  level.Figure `json:"reject_above"`      // of it; unknown when so few cannot reject
+	Plan      int          `json:"plan_n"`            // magnets, the first ones, that always decide
 	PlanK     float64      `json:"plan_k"`
-	AtMost    int          `json:"more_at_most"` // to measure until the plan is complete; 0 when decided
-	Likely    int          `json:"more_likely"`  // to measure until it decides, if mean and scatter stay what they are; AtMost when there is no scatter
-	Breaching []string     `json:"beyond"`       // magnets measured beyond the limits
+	PlanOnce  int          `json:"plan_n_one_look"` // magnets that would do, were they looked at once and never before
+	AtMost    int          `json:"more_at_most"`    // to measure until the plan is complete; 0 when decided
+	Likely    int          `json:"more_likely"`     // to measure until it decides, if mean and scatter stay what they are; AtMost when there is no scatter
+	Breaching []string     `json:"beyond"`          // magnets measured beyond the limits
 }
 
 // Comparison compares the batch with another one.

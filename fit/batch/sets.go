@@ -2,6 +2,7 @@ package batch
 
 import (
 	"cmp"
+	"context"
 	"math"
 	"slices"
 
@@ -36,8 +37,8 @@ type Sets struct {
 // within a set than measured ones. Of a magnet measured as x a normal batch has
 // true strengths about mean + r (x - mean), r the share of the variance that is the
 // magnets' own, with the variance r times that of the measurement.
-func (r *Report) Match(size int) (*Sets, error) {
-	s, err := Match(r.Magnets, size)
+func (r *Report) Match(ctx context.Context, size int) (*Sets, error) {
+	s, err := Match(ctx, r.Magnets, size)
 	if err != nil || r.Scatter == nil || !r.Scatter.Measurement.Known() {
 		return s, err
 	}
@@ -64,8 +65,8 @@ func (r *Report) Match(size int) (*Sets, error) {
 // is nearer to the one or the other than the end it would replace. (3) So each
 // set is a run of neighbours in order of strength, and runs and gaps are found by
 // dynamic programming over how many magnets were passed and how many of them were
-// left over.
-func Match(magnets []Magnet, size int) (*Sets, error) {
+// left over. An error is a *Refusal, or that of ctx when it ends.
+func Match(ctx context.Context, magnets []Magnet, size int) (*Sets, error) {
 	if size < 2 {
 		return nil, refused("set size: expected 2 or more, got %d", size)
 	}
@@ -84,8 +85,12 @@ func Match(magnets []Magnet, size int) (*Sets, error) {
 	slices.SortStableFunc(fit, func(a, b Magnet) int { return cmp.Compare(a.Strength(), b.Strength()) })
 	x := strengths(fit)
 	s.Free = stat.StdDev(x, nil)
+	starts, err := runs(ctx, x, size)
+	if err != nil {
+		return nil, err
+	}
 	at := 0
-	for _, start := range runs(x, size) {
+	for _, start := range starts {
 		s.leave(fit[at:start])
 		at = start + size
 		s.add(fit[start:at])
@@ -123,13 +128,16 @@ func sumOfSquares(x []float64) float64 {
 
 // runs returns where the best sets start in sorted values: as many as there can
 // be, of size neighbours each.
-func runs(x []float64, size int) []int {
+func runs(ctx context.Context, x []float64, size int) ([]int, error) {
 	left := len(x) % size
 	// least[i][j] is the least sum of squares of the first i values, j of them left
 	// over; taken says whether a set ends there.
 	least := make([][]float64, len(x)+1)
 	taken := make([][]bool, len(x)+1)
 	for i := range least {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
 		least[i], taken[i] = make([]float64, left+1), make([]bool, left+1)
 		for j := range least[i] {
 			least[i][j], taken[i][j] = math.Inf(1), false
@@ -157,5 +165,5 @@ func runs(x []float64, size int) []int {
 		}
 	}
 	slices.Reverse(starts)
-	return starts
+	return starts, nil
 }

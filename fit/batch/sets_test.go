@@ -1,6 +1,7 @@
 package batch
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math"
@@ -61,7 +62,7 @@ func TestMatchIsTheOptimum(t *testing.T) {
 	for _, c := range [][2]int{{6, 2}, {7, 2}, {8, 3}, {9, 4}, {10, 3}, {10, 4}, {11, 3}} {
 		for range 5 {
 			x := normals(r, c[0], 240, 8)
-			got, err := Match(magnetsOf(x...), c[1])
+			got, err := Match(t.Context(), magnetsOf(x...), c[1])
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -75,7 +76,7 @@ func TestMatchUsesEveryMagnet(t *testing.T) {
 	r := rand.New(rand.NewPCG(17, 18))
 	for _, size := range []int{4, 6, 7, 8} {
 		magnets := magnetsOf(normals(r, 600, 240, 8)...)
-		s, err := Match(magnets, size)
+		s, err := Match(t.Context(), magnets, size)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -95,7 +96,7 @@ func TestMatchUsesEveryMagnet(t *testing.T) {
 			t.Errorf("size %d: %d magnets named", size, len(seen))
 		}
 		r.Shuffle(len(magnets), func(i, j int) { magnets[i], magnets[j] = magnets[j], magnets[i] })
-		again, err := Match(magnets, size)
+		again, err := Match(t.Context(), magnets, size)
 		if err != nil || !slices.Equal(again.Sets[0].Magnets, s.Sets[0].Magnets) {
 			t.Errorf("size %d: another order gives other sets", size)
 		}
@@ -104,7 +105,7 @@ func TestMatchUsesEveryMagnet(t *testing.T) {
 
 func TestMatchLeavesTheOddOnesOver(t *testing.T) {
 	magnets := magnetsOf(100, 100.1, 250, 100.2, 150, 151, 152)
-	s, err := Match(magnets, 3)
+	s, err := Match(t.Context(), magnets, 3)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -112,7 +113,7 @@ func TestMatchLeavesTheOddOnesOver(t *testing.T) {
 		t.Errorf("got %+v", s)
 	}
 	magnets[0].Reversed, magnets[1].Breach = true, "below"
-	if s, err = Match(magnets, 2); err != nil || !slices.Equal(s.Unfit, []string{"1", "2"}) || len(s.Sets) != 2 {
+	if s, err = Match(t.Context(), magnets, 2); err != nil || !slices.Equal(s.Unfit, []string{"1", "2"}) || len(s.Sets) != 2 {
 		t.Errorf("got %+v, %v", s, err)
 	}
 }
@@ -129,7 +130,7 @@ func TestMatchTrueScatter(t *testing.T) {
 			rows = append(rows, take("s", name, truth[name]+4*r.NormFloat64(), 0.5))
 		}
 	}
-	s, err := characterise(t, Options{}, rows...).Match(6)
+	s, err := characterise(t, Options{}, rows...).Match(t.Context(), 6)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -142,10 +143,10 @@ func TestMatchTrueScatter(t *testing.T) {
 		sum += sumOfSquares(x)
 	}
 	near(t, "true scatter", float64(s.TrueSD), math.Sqrt(sum/float64(5*len(s.Sets))), 0.08)
-	if one, err := characterise(t, Options{}, rows[0], rows[2]).Match(2); err != nil || one.TrueSD.Known() {
+	if one, err := characterise(t, Options{}, rows[0], rows[2]).Match(t.Context(), 2); err != nil || one.TrueSD.Known() {
 		t.Errorf("one take a magnet: got %v, %v", one, err)
 	}
-	if _, err := characterise(t, Options{}, rows...).Match(601); err == nil {
+	if _, err := characterise(t, Options{}, rows...).Match(t.Context(), 601); err == nil {
 		t.Error("a set of more magnets than there are")
 	}
 }
@@ -153,7 +154,7 @@ func TestMatchTrueScatter(t *testing.T) {
 func TestMatchRefusals(t *testing.T) {
 	for _, size := range []int{-1, 0, 1, 4} {
 		var r *Refusal
-		if _, err := Match(magnetsOf(1, 2, 3), size); !errors.As(err, &r) {
+		if _, err := Match(t.Context(), magnetsOf(1, 2, 3), size); !errors.As(err, &r) {
 			t.Errorf("size %d: got %v, want a refusal", size, err)
 		}
 	}
@@ -162,8 +163,17 @@ func TestMatchRefusals(t *testing.T) {
 func BenchmarkMatch600(b *testing.B) {
 	magnets := magnetsOf(normals(rand.New(rand.NewPCG(19, 20)), 600, 240, 8)...)
 	for b.Loop() {
-		if _, err := Match(magnets, 6); err != nil {
+		if _, err := Match(b.Context(), magnets, 6); err != nil {
 			b.Fatal(err)
 		}
+	}
+}
+
+// Sorting into sets ends with its context.
+func TestMatchEndsWithItsContext(t *testing.T) {
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if s, err := Match(ctx, magnetsOf(1, 2, 3, 4), 2); !errors.Is(err, context.Canceled) || s != nil {
+		t.Errorf("got %v, %v", s, err)
 	}
 }

@@ -103,16 +103,31 @@ func (l *lot) list() []Magnet {
 	return out
 }
 
-// mixedPolarity names the magnets whose takes do not agree on the pole that is up.
+// mixedPolarity names the magnets whose takes do not agree on the pole that is up, takes
+// that are too faint to tell left out.
 func (l *lot) mixedPolarity() []string {
-	var names []string
-	for _, m := range l.magnets {
-		first := m.placings[0].takes[0]
+	var all []float64
+	var of []int // the magnets of these takes
+	for i, m := range l.magnets {
 		for _, p := range m.placings {
-			if slices.ContainsFunc(p.takes, func(x float64) bool { return x*first < 0 }) {
-				names = append(names, m.name)
-				break
+			for _, x := range p.takes {
+				all, of = append(all, x), append(of, i)
 			}
+		}
+	}
+	_, faint, _ := field.Sides(all)
+	for _, k := range faint {
+		all[k] = 0
+	}
+	seen := make([]struct{ up, down bool }, len(l.magnets))
+	for k, x := range all {
+		s := &seen[of[k]]
+		s.up, s.down = s.up || x > 0, s.down || x < 0
+	}
+	var names []string
+	for i, s := range seen {
+		if s.up && s.down {
+			names = append(names, l.magnets[i].name)
 		}
 	}
 	return names

@@ -2,7 +2,6 @@ package cell
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"evenpole/profiles"
@@ -87,13 +86,21 @@ func (d *Data) SetNames() []string {
 	return names
 }
 
+// Possible reports whether there can be such a cell: see Fault, which says why not.
+func (c *Cell) Possible() bool {
+	return fault(c.String, c.Core, c.Gauge, c.PoleHeight, c.StringHeight) == ""
+}
+
 // Trusted are the cells that no mistake is thought to touch; all of them where
 // none is left.
 func Trusted(cells []Cell) []Cell {
+	if !anyCell(cells, (*Cell).Suspected) {
+		return cells
+	}
 	var out []Cell
-	for _, c := range cells {
-		if !c.Suspected() {
-			out = append(out, c)
+	for i := range cells {
+		if !cells[i].Suspected() {
+			out = append(out, cells[i])
 		}
 	}
 	if out == nil {
@@ -102,29 +109,53 @@ func Trusted(cells []Cell) []Cell {
 	return out
 }
 
+// anyCell reports whether some cell is so, and copies none.
+func anyCell(cells []Cell, so func(*Cell) bool) bool {
+	for i := range cells {
+		if so(&cells[i]) {
+			return true
+		}
+	}
+	return false
+}
+
 // OneExcite returns the kind of excitation that most cells have, those cells,
 // and a note on the others, "" when there are none.
 func OneExcite(cells []Cell) (excite profiles.Excitation, kept []Cell, note string) {
+	excite = UsualExcite(cells)
+	others := func(c *Cell) bool { return c.Excite != excite }
+	if !anyCell(cells, others) {
+		return excite, cells, ""
+	}
+	for i := range cells {
+		if !others(&cells[i]) {
+			kept = append(kept, cells[i])
+		}
+	}
+	return excite, kept, fmt.Sprintf("%d of %d cells were not excited by %q, as the others were, and are left out", len(cells)-len(kept), len(cells), excite)
+}
+
+// UsualExcite is the kind of excitation that most cells of some lists have.
+func UsualExcite(lists ...[]Cell) (excite profiles.Excitation) {
 	count := map[profiles.Excitation]int{}
-	for _, c := range cells {
-		count[c.Excite]++
+	for _, cells := range lists {
+		for i := range cells {
+			count[cells[i].Excite]++
+		}
 	}
 	for e, n := range count {
 		if most := count[excite]; n > most || n == most && e < excite {
 			excite = e
 		}
 	}
-	kept = slices.DeleteFunc(slices.Clone(cells), func(c Cell) bool { return c.Excite != excite })
-	if n := len(cells) - len(kept); n > 0 {
-		note = fmt.Sprintf("%d of %d cells were not excited by %q, as the others were, and are left out", n, len(cells), excite)
-	}
-	return excite, kept, note
+	return excite
 }
 
 // LastStrings is the highest string number of each pickup.
 func LastStrings(cells []Cell) map[string]int {
 	last := map[string]int{}
-	for _, c := range cells {
+	for i := range cells {
+		c := &cells[i]
 		last[c.Pickup] = max(last[c.Pickup], c.String)
 	}
 	return last
@@ -134,12 +165,14 @@ func LastStrings(cells []Cell) map[string]int {
 const usualTakeSD = 0.03
 
 // TakeVariance is the variance of one take about its cell's mean, ln v squared,
-// pooled over cells; the usual one where every cell has a single take.
-func TakeVariance(cells []Cell) float64 {
+// pooled over the cells of some lists; the usual one where every cell has a single take.
+func TakeVariance(lists ...[]Cell) float64 {
 	var ss, df float64
-	for i := range cells {
-		ss += cells[i].SD * cells[i].SD * float64(cells[i].Takes-1)
-		df += float64(cells[i].Takes - 1)
+	for _, cells := range lists {
+		for i := range cells {
+			ss += cells[i].SD * cells[i].SD * float64(cells[i].Takes-1)
+			df += float64(cells[i].Takes - 1)
+		}
 	}
 	if df == 0 {
 		return usualTakeSD * usualTakeSD

@@ -12,13 +12,36 @@ import (
 // the effect.
 type Effect struct {
 	Name   string
-	Local  bool                      // a level occurs in one pickup only
-	Spread solve.Spread              // prior of the scatter between levels, ln v (of setup mm): our assumptions
-	Level  func(c *cell.Cell) string // names the level that a cell belongs to
+	Local  bool                           // a level occurs in one pickup only
+	Spread solve.Spread                   // prior of the scatter between levels, ln v (of setup mm): our assumptions
+	Level  func(c *cell.Cell) EffectLevel // the level that a cell belongs to
 }
 
 // Key names the level that a cell belongs to, unlike those of all other effects.
-func (e *Effect) Key(c *cell.Cell) string { return e.Name + e.Level(c) }
+func (e *Effect) Key(c *cell.Cell) string { return e.Name + e.Level(c).String() }
+
+// EffectLevel is what the cells of one level of an effect have in common.
+type EffectLevel struct {
+	Pickup, Name string
+	Number       int     // of the string
+	Core, Gauge  float64 // mm
+	None         bool    // cells that have no part in the effect
+}
+
+// String names a level, unlike all others of its effect.
+func (l EffectLevel) String() string {
+	switch {
+	case l.Core != 0:
+		return fmt.Sprintf("%s/%d/%g/%g", l.Name, l.Number, l.Core, l.Gauge)
+	case l.Pickup != "" && l.Number != 0:
+		return fmt.Sprintf("%s/%d", l.Pickup, l.Number)
+	case l.Pickup != "" && l.Name != "":
+		return l.Pickup + "/" + l.Name
+	case l.Number != 0:
+		return fmt.Sprint(l.Number)
+	}
+	return l.Pickup + l.Name
+}
 
 // The places of the effects in Effects, and so in a model's standard deviations.
 const (
@@ -34,17 +57,16 @@ const (
 // Effects are all random effects. No cell has part in the one of magnets unless
 // fields of poles were measured: package fit says which then do.
 var Effects = []Effect{
-	PickupEffect:   {"pickup", true, solve.Spread{SD: 0.15, DF: 3}, func(c *cell.Cell) string { return c.Pickup }},
-	BatchEffect:    {"batch", false, solve.Spread{SD: 0.10, DF: 3}, func(c *cell.Cell) string { return c.Batch }},
-	PoleEffect:     {"pole", true, solve.Spread{SD: 0.05, DF: 4}, func(c *cell.Cell) string { return fmt.Sprintf("%s/%d", c.Pickup, c.String) }},
-	StringEffect:   {"string", false, solve.Spread{SD: 0.02, DF: 3}, func(c *cell.Cell) string { return fmt.Sprintf("%s/%d/%g/%g", c.Set, c.String, c.Core, c.Gauge) }},
-	SlotEffect:     {"channel", false, solve.Spread{SD: 0.03, DF: 4}, func(c *cell.Cell) string { return fmt.Sprint(c.String) }},
-	MountingEffect: {"setup", true, solve.Spread{SD: 0.05, DF: 4}, func(c *cell.Cell) string { return c.Pickup + "/" + c.Session }},
-	MagnetEffect:   {"magnet", true, solve.Spread{SD: 0.04, DF: 20}, func(*cell.Cell) string { return NoLevel }},
+	PickupEffect: {"pickup", true, solve.Spread{SD: 0.15, DF: 3}, func(c *cell.Cell) EffectLevel { return EffectLevel{Pickup: c.Pickup} }},
+	BatchEffect:  {"batch", false, solve.Spread{SD: 0.10, DF: 3}, func(c *cell.Cell) EffectLevel { return EffectLevel{Name: c.Batch} }},
+	PoleEffect:   {"pole", true, solve.Spread{SD: 0.05, DF: 4}, func(c *cell.Cell) EffectLevel { return EffectLevel{Pickup: c.Pickup, Number: c.String} }},
+	StringEffect: {"string", false, solve.Spread{SD: 0.02, DF: 3}, func(c *cell.Cell) EffectLevel {
+		return EffectLevel{Name: c.Set, Number: c.String, Core: c.Core, Gauge: c.Gauge}
+	}},
+	SlotEffect:     {"channel", false, solve.Spread{SD: 0.03, DF: 4}, func(c *cell.Cell) EffectLevel { return EffectLevel{Number: c.String} }},
+	MountingEffect: {"setup", true, solve.Spread{SD: 0.05, DF: 4}, func(c *cell.Cell) EffectLevel { return EffectLevel{Pickup: c.Pickup, Name: c.Session} }},
+	MagnetEffect:   {"magnet", true, solve.Spread{SD: 0.04, DF: 20}, func(*cell.Cell) EffectLevel { return EffectLevel{None: true} }},
 }
-
-// NoLevel is the level of cells that have no part in an effect.
-const NoLevel = "\x00"
 
 // ResidualPrior is the prior of the scatter that the curve and all effects leave of
 // cells, ln v: our assumption.

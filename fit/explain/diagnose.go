@@ -1,6 +1,7 @@
 package explain
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -14,9 +15,9 @@ import (
 // Diagnose works out what pictures of a model show on the data it was fitted
 // to. Each pickup is predicted by a model fitted to the others, as in the model's
 // cross-validation (see [fit.Fold]).
-func Diagnose(m fit.Model, d *cell.Data) (*Diagnosis, error) {
+func Diagnose(ctx context.Context, m fit.Model, d *cell.Data) (*Diagnosis, error) {
 	if f, err := fit.AsFalloff(m); err == nil {
-		return diagnoseFalloff(f, d)
+		return diagnoseFalloff(ctx, f, d)
 	}
 	out := &Diagnosis{Kind: m.Kind()}
 	for _, p := range d.Pickups() {
@@ -26,10 +27,10 @@ func Diagnose(m fit.Model, d *cell.Data) (*Diagnosis, error) {
 	half := func(m fit.Model, cells []cell.Cell) []float64 {
 		return slices.Repeat([]float64{normal95 * float64(m.ResidualSD().Ln())}, len(cells))
 	}
-	return out, out.leaveOut(m, d, half)
+	return out, out.leaveOut(ctx, m, d, half)
 }
 
-func diagnoseFalloff(f *fit.Falloff, d *cell.Data) (*Diagnosis, error) {
+func diagnoseFalloff(ctx context.Context, f *fit.Falloff, d *cell.Data) (*Diagnosis, error) {
 	m, err := f.EffectsOf(d.Cells, nil)
 	if err != nil {
 		return nil, err
@@ -49,10 +50,8 @@ func diagnoseFalloff(f *fit.Falloff, d *cell.Data) (*Diagnosis, error) {
 	if err != nil {
 		return nil, err
 	}
-	if out.Effects, err = effects(p); err != nil {
-		return nil, err
-	}
-	return out, out.leaveOut(f, d, func(m fit.Model, cells []cell.Cell) []float64 {
+	out.Effects = effects(p)
+	return out, out.leaveOut(ctx, f, d, func(m fit.Model, cells []cell.Cell) []float64 {
 		return unseenHalf(m.(*fit.Falloff), d.Cells, cells)
 	})
 }
@@ -89,7 +88,7 @@ func levelsOf(cells []cell.Cell) []float64 {
 
 // leaveOut predicts every pickup from the others. half is the half-widths, ln v, of the
 // intervals of a pickup's balance by a model that has not seen it.
-func (d *Diagnosis) leaveOut(m fit.Model, data *cell.Data, half func(fit.Model, []cell.Cell) []float64) error {
+func (d *Diagnosis) leaveOut(ctx context.Context, m fit.Model, data *cell.Data, half func(fit.Model, []cell.Cell) []float64) error {
 	refit, err := fit.RefitOf(m)
 	if err != nil {
 		return err
@@ -100,7 +99,10 @@ func (d *Diagnosis) leaveOut(m fit.Model, data *cell.Data, half func(fit.Model, 
 	}
 	for _, p := range data.Pickups() {
 		others, cells := data.Split(p)
-		model, err := refit(others)
+		model, err := refit(ctx, others)
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
 		if err != nil {
 			d.Notes = append(d.Notes, fmt.Sprintf("pickup %q cannot be predicted from the others: %v", p, err))
 			continue

@@ -1,6 +1,7 @@
 package explain
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -24,11 +25,11 @@ import (
 func TestDiagnoseAgrees(t *testing.T) {
 	d := celltest.Sample(t)
 	for _, kind := range fit.Kinds() {
-		r, err := fit.Best(d, nil, kind)
+		r, err := fit.Best(context.Background(), d, nil, kind)
 		if err != nil {
 			t.Fatal(err)
 		}
-		got, err := Diagnose(r.Model, d)
+		got, err := Diagnose(t.Context(), r.Model, d)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -59,11 +60,11 @@ func TestUnseenIntervals(t *testing.T) {
 	for range 3 {
 		_, cells := curvetest.Shop(rng, 5)
 		d := &cell.Data{Cells: cells}
-		m, err := fit.OfKind(d, "falloff")
+		m, err := fit.OfKind(context.Background(), d, "falloff")
 		if err != nil {
 			t.Fatal(err)
 		}
-		got, err := Diagnose(m, d)
+		got, err := Diagnose(t.Context(), m, d)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -84,7 +85,7 @@ func TestUnseenIntervals(t *testing.T) {
 func TestEffectIntervals(t *testing.T) {
 	rng := rand.New(rand.NewPCG(23, 24))
 	d := celltest.Sample(t)
-	m, err := fit.OfKind(d, "falloff")
+	m, err := fit.OfKind(context.Background(), d, "falloff")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -94,7 +95,7 @@ func TestEffectIntervals(t *testing.T) {
 		cells := slices.Clone(d.Cells)
 		truth := map[string]float64{}
 		for i := range cells {
-			key := curve.Effects[curve.PoleEffect].Level(&cells[i])
+			key := curve.Effects[curve.PoleEffect].Level(&cells[i]).String()
 			if _, ok := truth[key]; !ok {
 				truth[key] = f.SDs[1+curve.PoleEffect] * rng.NormFloat64()
 			}
@@ -109,10 +110,7 @@ func TestEffectIntervals(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		groups, err := effects(p)
-		if err != nil {
-			t.Fatal(err)
-		}
+		groups := effects(p)
 		for _, l := range groups[curve.PoleEffect].Levels {
 			all++
 			if math.Abs(l.Value-level.PerLn*truth[l.Name]) <= l.Half {
@@ -140,11 +138,11 @@ func TestDiagnosePickupOfAnotherExcitation(t *testing.T) {
 		}
 	}
 	for _, kind := range fit.Kinds() {
-		m, err := fit.OfKind(d, kind)
+		m, err := fit.OfKind(context.Background(), d, kind)
 		if err != nil {
 			t.Fatal(err)
 		}
-		got, err := Diagnose(m, d)
+		got, err := Diagnose(t.Context(), m, d)
 		if err != nil {
 			t.Fatal(err)
 		}

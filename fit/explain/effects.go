@@ -13,16 +13,13 @@ import (
 )
 
 // effects lists every effect's levels with their intervals.
-func effects(p *fit.Posterior) ([]EffectGroup, error) {
+func effects(p *fit.Posterior) []EffectGroup {
 	var out []EffectGroup
 	for k, e := range curve.Effects {
 		if p.Levels(k) == 0 {
 			continue
 		}
-		sds, err := p.SDs(k)
-		if err != nil {
-			return nil, fmt.Errorf("effect %q: %w", e.Name, err)
-		}
+		sds := p.SDs(k)
 		g := EffectGroup{Name: e.Name, Unit: "dB", Levels: make([]EffectLevel, len(sds))}
 		scale := level.PerLn
 		if k == curve.MountingEffect {
@@ -38,7 +35,7 @@ func effects(p *fit.Posterior) ([]EffectGroup, error) {
 		}
 		out = append(out, g)
 	}
-	return out, nil
+	return out
 }
 
 // levelName is what people call a level of an effect.
@@ -49,5 +46,5 @@ func levelName(k int, c *cell.Cell) string {
 	case curve.SlotEffect:
 		return fmt.Sprintf("slot %d", c.String)
 	}
-	return cmp.Or(curve.Effects[k].Level(c), "not named")
+	return cmp.Or(curve.Effects[k].Level(c).String(), "not named")
 }

@@ -1,6 +1,7 @@
 package explain
 
 import (
+	"context"
 	"math"
 	"math/rand/v2"
 	"strings"
@@ -142,7 +143,7 @@ func TestEffectsHaveWords(t *testing.T) {
 func TestExplainRefuses(t *testing.T) {
 	d := celltest.Sample(t)
 	f := drawnModel(rand.New(rand.NewPCG(13, 14)))
-	base, err := fit.OfKind(d, "loglinear-height")
+	base, err := fit.OfKind(context.Background(), d, "loglinear-height")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -8,6 +8,9 @@
 // demagnetises itself: use an effective remanence, as measured at its face.
 //
 // Lengths are in mm and flux densities in T, though any unit of length will do.
+//
+// cel.go has the elliptic integral, field.go rods and rows of them; sides.go tells from
+// fields that were measured which magnets are the wrong way round.
 package field
 
 import "math"

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"evenpole/capture/record"
+	"evenpole/capture/record/disk"
 
 	"github.com/pelletier/go-toml/v2"
 )
@@ -41,7 +42,7 @@ func Load(shop string) (Book, error) {
 		if f.IsDir() || filepath.Ext(name) != ".toml" || strings.HasPrefix(f.Name(), ".") { // "." begins what is being written
 			continue
 		}
-		text, err := os.ReadFile(name)
+		text, err := disk.ReadFile(name)
 		if err != nil {
 			return nil, err
 		}

@@ -1,6 +1,7 @@
 package next
 
 import (
+	"context"
 	"fmt"
 
 	"evenpole/fit"
@@ -24,8 +25,9 @@ import (
 // nothing wound or bought comes first.
 //
 // Captures are made of the pickups of d and of test pickups to be wound, under
-// the sets given. A model that is no falloff model is an error.
-func Next(p fit.Predictor, d *cell.Data, wants []Want, sets []profiles.StringSet, n int) ([]Proposal, error) {
+// the sets given. A model that is no falloff model is an error. When ctx ends, the error
+// is its error.
+func Next(ctx context.Context, p fit.Predictor, d *cell.Data, wants []Want, sets []profiles.StringSet, n int) ([]Proposal, error) {
 	f, err := fit.AsFalloff(p)
 	if err != nil {
 		return nil, err
@@ -33,13 +35,16 @@ func Next(p fit.Predictor, d *cell.Data, wants []Want, sets []profiles.StringSet
 	if len(wants) == 0 {
 		return nil, fmt.Errorf("expected a pickup to come, got none")
 	}
-	s, err := newSearch(f, d, wants, sets)
+	s, err := newSearch(ctx, f, d, wants, sets)
 	if err != nil {
 		return nil, err
 	}
 	var out []Proposal
 	for len(out) < n {
-		best, ok := s.best()
+		best, ok, err := s.best(ctx)
+		if err != nil {
+			return nil, err
+		}
 		if !ok {
 			break
 		}

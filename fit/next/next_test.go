@@ -1,6 +1,8 @@
 package next
 
 import (
+	"context"
+	"errors"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -47,7 +49,7 @@ func TestNextNarrowsAsItSays(t *testing.T) {
 	}
 	d := &cell.Data{Cells: few}
 	before := asHandbook(t, d)
-	g, err := newSearch(before, d, wantSteels(), setsForNext())
+	g, err := newSearch(t.Context(), before, d, wantSteels(), setsForNext())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -75,7 +77,7 @@ func TestNextNarrowsAsItSays(t *testing.T) {
 	if ofKnown < 10 || ofNew < 10 {
 		t.Errorf("%d captures of known pickups and %d of new ones: too few to tell", ofKnown, ofNew)
 	}
-	list, err := Next(before, d, wantSteels(), setsForNext(), 1)
+	list, err := Next(t.Context(), before, d, wantSteels(), setsForNext(), 1)
 	if err != nil || len(list) != 1 {
 		t.Fatal(list, err)
 	}
@@ -92,7 +94,7 @@ func TestNextWindsOnce(t *testing.T) {
 	_, cells := curvetest.Shop(rand.New(rand.NewPCG(33, 34)), 3)
 	d := &cell.Data{Cells: cells}
 	before := asHandbook(t, d)
-	g, err := newSearch(before, d, wantSteels(), setsForNext())
+	g, err := newSearch(t.Context(), before, d, wantSteels(), setsForNext())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -160,7 +162,7 @@ func uncertaintyOf(f *fit.Falloff) float64 {
 // information to that of the rest gives.
 func TestNextUpdateIsExact(t *testing.T) {
 	f := fit.Handbook(profiles.Travel).(*fit.Falloff)
-	g, err := newSearch(f, &cell.Data{}, wantSteels(), setsForNext())
+	g, err := newSearch(t.Context(), f, &cell.Data{}, wantSteels(), setsForNext())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -210,7 +212,7 @@ func TestNextAsksForWhatIsMissing(t *testing.T) {
 		}
 	}
 	steel := profiles.StringSet{Name: "steel", Strings: wants[0].Setup.Strings}
-	list, err := Next(f, all, wants, []profiles.StringSet{known, steel}, 2)
+	list, err := Next(t.Context(), f, all, wants, []profiles.StringSet{known, steel}, 2)
 	if err != nil || len(list) == 0 {
 		t.Fatal(list, err)
 	}
@@ -226,7 +228,7 @@ func TestNextAsksForWhatIsMissing(t *testing.T) {
 
 // TestNextWithoutData proposes test pickups to be wound.
 func TestNextWithoutData(t *testing.T) {
-	list, err := Next(fit.Handbook(profiles.Travel), &cell.Data{}, wantSteels(), setsForNext(), 3)
+	list, err := Next(t.Context(), fit.Handbook(profiles.Travel), &cell.Data{}, wantSteels(), setsForNext(), 3)
 	if err != nil || len(list) != 3 {
 		t.Fatal(list, err)
 	}
@@ -235,14 +237,14 @@ func TestNextWithoutData(t *testing.T) {
 			t.Errorf("%+v", p)
 		}
 	}
-	base, err := fit.OfKind(celltest.Sample(t), "loglinear-height")
+	base, err := fit.OfKind(context.Background(), celltest.Sample(t), "loglinear-height")
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Next(base, &cell.Data{}, wantSteels(), setsForNext(), 1); err == nil {
+	if _, err := Next(t.Context(), base, &cell.Data{}, wantSteels(), setsForNext(), 1); err == nil {
 		t.Error("a log-linear model was asked and answered")
 	}
-	if _, err := Next(fit.Handbook(profiles.Travel), &cell.Data{}, nil, setsForNext(), 1); err == nil {
+	if _, err := Next(t.Context(), fit.Handbook(profiles.Travel), &cell.Data{}, nil, setsForNext(), 1); err == nil {
 		t.Error("no pickup to come")
 	}
 }
@@ -254,7 +256,7 @@ func asHandbook(t *testing.T, d *cell.Data) *fit.Falloff {
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, err := refit(d)
+	m, err := refit(t.Context(), d)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -264,9 +266,18 @@ func asHandbook(t *testing.T, d *cell.Data) *fit.Falloff {
 // fitted fits the falloff model.
 func fitted(t *testing.T, d *cell.Data) *fit.Falloff {
 	t.Helper()
-	m, err := fit.OfKind(d, "falloff")
+	m, err := fit.OfKind(context.Background(), d, "falloff")
 	if err != nil {
 		t.Fatal(err)
 	}
 	return m.(*fit.Falloff)
+}
+
+// What looks for captures ends with its context.
+func TestNextEndsWithItsContext(t *testing.T) {
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if list, err := Next(ctx, fit.Handbook(profiles.Travel), &cell.Data{}, wantSteels(), setsForNext(), 1); !errors.Is(err, context.Canceled) || list != nil {
+		t.Errorf("got %v, %v", list, err)
+	}
 }

@@ -2,6 +2,7 @@ package next
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -23,7 +24,7 @@ type search struct {
 	atHand     map[string]bool // sets whose strings are there: in the record, or bought for a capture before
 }
 
-func newSearch(f *fit.Falloff, d *cell.Data, wants []Want, sets []profiles.StringSet) (*search, error) {
+func newSearch(ctx context.Context, f *fit.Falloff, d *cell.Data, wants []Want, sets []profiles.StringSet) (*search, error) {
 	s := &search{woundFor: map[string]int{}, atHand: map[string]bool{}}
 	var record *fit.Posterior
 	if len(d.Cells) > 0 {
@@ -42,6 +43,9 @@ func newSearch(f *fit.Falloff, d *cell.Data, wants []Want, sets []profiles.Strin
 	s.unknowns = newUnknowns(withWraps(f, wants, sets), record, sets, benches)
 	s.balances = s.balancesOf(wants)
 	for _, b := range benches {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
 		for _, set := range sets {
 			if len(set.Strings) == len(b.poles) {
 				s.candidates = append(s.candidates, s.candidateOf(b, set, 0), s.candidateOf(b, set, liftForNext))
@@ -151,11 +155,15 @@ const (
 	worthwhile   = 0.02
 )
 
-// best is the capture that narrows most, the cheapest of those nearly as good.
-func (s *search) best() (candidate, bool) {
+// best is the capture that narrows most, the cheapest of those nearly as good; ok is
+// false when none is worthwhile.
+func (s *search) best(ctx context.Context) (best candidate, ok bool, err error) {
 	before := s.uncertainty(s.cov)
 	var most float64
 	for i := range s.candidates {
+		if err := ctx.Err(); err != nil {
+			return candidate{}, false, err
+		}
 		c := &s.candidates[i]
 		c.Before, c.After = before, before
 		if cov, ok := s.after(c); ok {
@@ -164,11 +172,11 @@ func (s *search) best() (candidate, bool) {
 		most = max(most, before-c.After)
 	}
 	if !(most > worthwhile*before) {
-		return candidate{}, false
+		return candidate{}, false, nil
 	}
 	good := slices.DeleteFunc(slices.Clone(s.candidates), func(c candidate) bool { return before-c.After < nearlyAsMuch*most })
 	slices.SortStableFunc(good, func(a, b candidate) int { return cmp.Or(s.cost(&a)-s.cost(&b), cmp.Compare(a.After, b.After)) })
-	return good[0], true
+	return good[0], true, nil
 }
 
 // choose proposes a capture as the one of this number, and goes on as if it had been made.

@@ -1,6 +1,7 @@
 package plan_test
 
 import (
+	"context"
 	"fmt"
 	"math"
 
@@ -38,7 +39,7 @@ func (model) Warnings(s *fit.Setup, heights []float64) []string { return nil }
 func (model) Source() string                                    { return "handbook prior" }
 
 func ExampleMake() {
-	p, err := plan.Make(&profiles.Order{
+	p, err := plan.Make(context.Background(), &profiles.Order{
 		File: "A-017.toml", StringSpread: 20.8, Poles: profiles.Rod,
 		PoleHeightMax: 2, PoleHeightStep: 0.05, MinGap: 1.2,
 		StringHeightFirst: 3, StringHeightLast: 3.2,

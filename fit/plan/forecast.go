@@ -61,6 +61,9 @@ func (j *job) forecast(heights []float64) (Forecast, error) {
 		return own, err
 	}
 	for _, v := range j.variants[1:] {
+		if err := j.ctx.Err(); err != nil {
+			return own, err
+		}
 		g, err := j.forecastUnder(v, heights)
 		if err != nil {
 			return own, err

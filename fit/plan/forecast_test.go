@@ -18,7 +18,7 @@ func forecastOf(t *testing.T, m bench, offset []float64, tolerance float64, opt 
 	t.Helper()
 	o := order(len(heights), 1.75, 0.25)
 	o.Tolerance, o.Offset = tolerance, offset
-	j, err := newJob(o, m, opt)
+	j, err := newJob(t.Context(), o, m, opt)
 	if err != nil {
 		t.Fatal(err)
 	}

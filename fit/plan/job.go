@@ -2,6 +2,7 @@ package plan
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 
 	"evenpole/fit"
@@ -13,6 +14,8 @@ type Options struct {
 	SettingSD float64  // mm, standard deviation with which a pole is set; 0 means the order's, else 0.05
 	Draws     int      // simulated pickups behind each chance; 0 means 2048
 	Stock     []string // magnets to choose from, each with a measured field; nil to choose none
+
+	Progress func(step string) // hears of each step of the work as it begins; may be nil
 }
 
 // The defaults of Options.
@@ -24,12 +27,16 @@ const (
 func (o Options) withDefaults(order *profiles.Order) Options {
 	o.SettingSD = cmp.Or(o.SettingSD, order.SettingError, settingSD)
 	o.Draws = cmp.Or(o.Draws, usualDraws)
+	if o.Progress == nil {
+		o.Progress = func(string) {}
+	}
 	return o
 }
 
 // job is one order being planned: what the order and the model say, checked, and
 // no result yet.
 type job struct {
+	ctx      context.Context // ends the work
 	order    *profiles.Order
 	model    fit.Predictor
 	variants []*variant // the order's own strings first
@@ -39,12 +46,12 @@ type job struct {
 	points   []float64 // standard normal points: a row of len(target) for each draw
 }
 
-func newJob(o *profiles.Order, m fit.Predictor, opt Options) (*job, error) {
+func newJob(ctx context.Context, o *profiles.Order, m fit.Predictor, opt Options) (*job, error) {
 	opt = opt.withDefaults(o)
 	if err := check(o, opt); err != nil {
 		return nil, err
 	}
-	j := &job{order: o, model: m, target: o.Target(), opt: opt, points: normalPoints(opt.Draws, len(o.Strings))}
+	j := &job{ctx: ctx, order: o, model: m, target: o.Target(), opt: opt, points: normalPoints(opt.Draws, len(o.Strings))}
 	j.addVariant(o.Set, o.Strings)
 	for _, a := range o.Alternatives {
 		j.addVariant(a.Name, a.Strings)
@@ -163,8 +170,12 @@ func (j *job) drawMirrored(v *variant, heights []float64, count int) (sample, er
 }
 
 // drawSamples simulates pickups with these heights under every string set, in the
-// order of the variants.
+// order of the variants. Every search draws samples again and again, and ends here when
+// the context does.
 func (j *job) drawSamples(heights []float64, count int) ([]sample, error) {
+	if err := j.ctx.Err(); err != nil {
+		return nil, err
+	}
 	var samples []sample
 	for _, v := range j.variants {
 		s, err := j.drawMirrored(v, heights, min(count, j.opt.Draws))

@@ -114,10 +114,11 @@ func (s *search) choose(index []int, gains [][]float64) []int {
 	return best
 }
 
-// exchange improves a choice, with the heights that go with it, in place.
+// exchange improves a choice, with the heights that go with it, in place, as long as the
+// context lasts.
 func (s *search) exchange(chosen, index []int, gains [][]float64) {
 	least := s.withGains(chosen, index, gains)
-	for helped := true; helped; {
+	for helped := true; helped && s.ctx.Err() == nil; {
 		helped = false
 		for i := range chosen {
 			for m := range gains[i] {

@@ -55,6 +55,7 @@ func (h placement) fartherThan(other placement) bool {
 // equally good the one that moves the pickup least. It returns the job with the
 // pickup moved.
 func (j *job) move(p *Plan) (*job, error) {
+	j.opt.Progress("the best height and tilt")
 	chosen, cost, err := j.bestPlacement()
 	if err != nil {
 		return nil, err
@@ -144,6 +145,9 @@ func (j *job) placements() ([]placement, error) {
 	var all []placement
 	heights, nearest := j.order.FixedHeights, math.Inf(1)
 	for _, first := range j.travels() {
+		if err := j.ctx.Err(); err != nil {
+			return nil, err
+		}
 		for _, last := range j.travels() {
 			if len(heights) == 1 && first != last {
 				continue

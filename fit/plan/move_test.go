@@ -85,7 +85,7 @@ func TestFixedPolesKeepTheirGap(t *testing.T) {
 		t.Errorf("a gap of %.2f mm, want 1.8 at least", got)
 	}
 	o.PickupLower = 0.2
-	if _, err := Make(o, m, Options{}); err == nil || !strings.Contains(err.Error(), "by 0.10 mm at the best") {
+	if _, err := Make(t.Context(), o, m, Options{}); err == nil || !strings.Contains(err.Error(), "by 0.10 mm at the best") {
 		t.Errorf("got %v", err)
 	}
 }

@@ -30,6 +30,7 @@
 package plan
 
 import (
+	"context"
 	"fmt"
 
 	"evenpole/fit"
@@ -42,13 +43,17 @@ import (
 // another one within the limits leaves none out, the plan is the other one.
 //
 // Errors name the order's file and what is wrong there: a string that no pole
-// height suits, lists of unequal length, a pole that reaches its string.
-func Make(o *profiles.Order, m fit.Predictor, opt Options) (*Plan, error) {
-	j, err := newJob(o, m, opt)
+// height suits, lists of unequal length, a pole that reaches its string. When ctx ends,
+// the error is its error.
+func Make(ctx context.Context, o *profiles.Order, m fit.Predictor, opt Options) (*Plan, error) {
+	j, err := newJob(ctx, o, m, opt)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", o.File, err)
 	}
 	p, err := j.plan()
+	if ctx.Err() != nil { // whatever a search that was cut short came to
+		return nil, ctx.Err()
+	}
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", o.File, err)
 	}
@@ -71,6 +76,7 @@ func (j *job) plan() (*Plan, error) {
 	if err := j.compare(p); err != nil {
 		return nil, err
 	}
+	j.opt.Progress("how far each pole may be off")
 	if p.Poles, err = j.poles(p.Heights); err != nil {
 		return nil, err
 	}
@@ -82,14 +88,17 @@ func (j *job) plan() (*Plan, error) {
 // stagger fills in the planned heights, flat tops and the strings' arc. It returns
 // the job with the magnets that were chosen from stock.
 func (j *job) stagger(p *Plan) (*job, error) {
+	j.opt.Progress("the best heights")
 	s, best, err := j.bestMatched()
 	if err != nil {
 		return nil, err
 	}
+	j.opt.Progress("flat tops")
 	flat, err := s.flat()
 	if err != nil {
 		return nil, err
 	}
+	j.opt.Progress("a simpler stagger")
 	simple, cost, err := s.simplest(best, flat)
 	if err != nil {
 		return nil, err

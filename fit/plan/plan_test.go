@@ -18,7 +18,7 @@ import (
 
 func made(t *testing.T, o *profiles.Order, m bench, opt Options) *Plan {
 	t.Helper()
-	p, err := Make(o, m, opt)
+	p, err := Make(t.Context(), o, m, opt)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -41,7 +41,7 @@ func usual() (*profiles.Order, bench) {
 // newJobOf is a job for white box tests.
 func newJobOf(t *testing.T, o *profiles.Order, m bench) *job {
 	t.Helper()
-	j, err := newJob(o, m, Options{})
+	j, err := newJob(t.Context(), o, m, Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -347,7 +347,7 @@ func TestErrors(t *testing.T) {
 	} {
 		o, m := usual()
 		c.change(o, &m)
-		if _, err := Make(o, m, c.opt); err == nil || !strings.Contains(err.Error(), c.want) {
+		if _, err := Make(t.Context(), o, m, c.opt); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: got error %v, want %q", c.name, err, c.want)
 		}
 	}
@@ -436,7 +436,7 @@ func BenchmarkMake(b *testing.B) {
 				m.hears, m.cov = hears, correlated(n)
 				m.cov.ScaleSym(1/(level.PerLn*level.PerLn), m.cov)
 				for b.Loop() {
-					if _, err := Make(o, m, Options{}); err != nil {
+					if _, err := Make(b.Context(), o, m, Options{}); err != nil {
 						b.Fatal(err)
 					}
 				}

@@ -24,6 +24,9 @@ func (j *job) poles(heights []float64) ([]Pole, error) {
 	chance := j.chance(samples, heights)
 	out := make([]Pole, len(heights))
 	for i, h := range heights {
+		if err := j.ctx.Err(); err != nil {
+			return nil, err
+		}
 		if j.order.FormerDepth > 0 {
 			out[i].Length = h + j.order.FormerDepth
 		}

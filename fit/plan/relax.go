@@ -76,6 +76,7 @@ func (j *job) relax(p *Plan) []Relaxed {
 	out := []Relaxed{}
 	var done []string
 	try := func(r Relaxed, wider *profiles.Order) {
+		j.opt.Progress("what a wider " + r.Limit + " would gain")
 		got, err := j.replan(wider)
 		if r = r.with(p, got); err == nil && r.Gain > worthTelling {
 			out = append(out, r)

@@ -60,6 +60,9 @@ func (j *job) table(v *variant, across bool) ([][]float64, error) {
 	}
 	index := make([]int, len(room))
 	for k := range slices.Max(room) {
+		if err := j.ctx.Err(); err != nil {
+			return nil, err
+		}
 		for i := range index {
 			index[i] = min(k, room[i]-1)
 			if across && i%2 == 1 {
@@ -183,7 +186,11 @@ func (s *search) best() ([]int, error) {
 	}
 	s.ignoreChance()
 	for _, start := range starts {
-		if at, got := s.descend(start); got.worst <= s.order.Tolerance+rounding {
+		at, got := s.descend(start)
+		if err := s.ctx.Err(); err != nil {
+			return nil, err
+		}
+		if got.worst <= s.order.Tolerance+rounding {
 			return at, nil
 		}
 	}
@@ -322,13 +329,17 @@ func (s *search) refine(index []int) ([]int, error) {
 // descend makes small moves as long as one improves the score in the search's
 // samples: one string by a few steps, two strings by one step each, or all by one. Where a
 // model's uncertainty is so large that rounding decides, moves could go round for ever:
-// passes are counted.
+// passes are counted. It stops where it is when the context ends, which what is done with
+// the result then notices.
 func (s *search) descend(index []int) ([]int, score) {
 	at := slices.Clone(index)
 	best := s.score(at, math.Inf(1))
-	for helped, passes := true, 0; helped && passes < mostPasses; passes++ {
+	for helped, passes := true, 0; helped && passes < mostPasses && s.ctx.Err() == nil; passes++ {
 		helped = s.shift(at, &best, -1) || s.shift(at, &best, 1)
 		for a := range at {
+			if s.ctx.Err() != nil {
+				break
+			}
 			for by := 1; by <= mostSteps; by++ {
 				helped = s.try(at, &best, a, at[a]-by, a, at[a]-by) || helped
 				helped = s.try(at, &best, a, at[a]+by, a, at[a]+by) || helped

@@ -69,7 +69,7 @@ func alternative(r *rand.Rand, o *profiles.Order) {
 
 func searchOf(t *testing.T, o *profiles.Order, m bench, opt Options) *search {
 	t.Helper()
-	j, err := newJob(o, m, opt)
+	j, err := newJob(t.Context(), o, m, opt)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -371,7 +371,7 @@ func TestSlopesSayWhoHearsWhom(t *testing.T) {
 	m := line([]float64{0, 0}, []float64{2, 3})
 	second := oneWay{m}
 	o := order(2, 2, 0.05)
-	j, err := newJob(o, second, Options{})
+	j, err := newJob(t.Context(), o, second, Options{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -27,6 +27,9 @@ func (s *search) simplest(best, flat []int) ([]int, float64, error) {
 	}
 	at, cost := best, 0.0
 	for {
+		if err := s.ctx.Err(); err != nil {
+			return nil, 0, err
+		}
 		next := s.merged(at, least.worst+equalWithin)
 		if next == nil || s.within(at) && !s.within(next) {
 			return at, cost, nil

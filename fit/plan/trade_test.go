@@ -1,6 +1,7 @@
 package plan_test
 
 import (
+	"context"
 	"os"
 	"slices"
 	"testing"
@@ -25,7 +26,7 @@ func benchModel(t testing.TB) fit.Predictor {
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, err := fit.OfKind(d, "falloff")
+	m, err := fit.OfKind(context.Background(), d, "falloff")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -55,7 +56,7 @@ func six(radiusInch float64, wrap profiles.Wrap, woundThird bool) *profiles.Orde
 
 func planned(t testing.TB, o *profiles.Order, m fit.Predictor) *plan.Plan {
 	t.Helper()
-	p, err := plan.Make(o, m, plan.Options{})
+	p, err := plan.Make(t.Context(), o, m, plan.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}

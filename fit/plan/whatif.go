@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"context"
 	"fmt"
 	"slices"
 
@@ -31,9 +32,9 @@ const (
 // WhatIf forecasts the planned poles with one thing other than ordered: the
 // fretboard's radius, the pickup's height and tilt, each pole's height alone, and the
 // strings, for which sets lists more than the order does. Changes with which a pole
-// would reach its string are left out.
-func WhatIf(o *profiles.Order, m fit.Predictor, opt Options, p *Plan, sets []profiles.StringSet) ([]Change, error) {
-	w := whatIf{model: m, opt: opt, plan: p}
+// would reach its string are left out. When ctx ends, the error is its error.
+func WhatIf(ctx context.Context, o *profiles.Order, m fit.Predictor, opt Options, p *Plan, sets []profiles.StringSet) ([]Change, error) {
+	w := whatIf{ctx: ctx, model: m, opt: opt, plan: p}
 	for _, radius := range otherRadii(o) {
 		changed := *o
 		changed.FretboardRadius = radius
@@ -70,6 +71,7 @@ func otherRadii(o *profiles.Order) []float64 {
 
 // whatIf gathers changes.
 type whatIf struct {
+	ctx     context.Context
 	model   fit.Predictor
 	opt     Options
 	plan    *Plan
@@ -80,6 +82,15 @@ type whatIf struct {
 // add forecasts poles of these heights for a changed order, with the pickup's ends
 // raised by so many mm from where the plan has them.
 func (w *whatIf) add(what string, o *profiles.Order, heights []float64, first, last float64) {
+	if w.err == nil {
+		w.err = w.ctx.Err()
+	}
+	if w.err != nil {
+		return
+	}
+	if w.opt.Progress != nil {
+		w.opt.Progress("what if: " + what)
+	}
 	j, err := w.job(o, first, last)
 	if err == nil && j.reaches(heights) != nil {
 		return
@@ -89,9 +100,7 @@ func (w *whatIf) add(what string, o *profiles.Order, heights []float64, first, l
 		got, err = j.forecastUnder(j.variants[0], heights)
 	}
 	if err != nil {
-		if w.err == nil {
-			w.err = fmt.Errorf("%s: %s: %w", o.File, what, err)
-		}
+		w.err = fmt.Errorf("%s: %s: %w", o.File, what, err)
 		return
 	}
 	c := Change{What: what, Balance: got.Balance, Worst: got.Worst, Spread: got.Spread, Meets: got.Meets}
@@ -107,7 +116,7 @@ func (w *whatIf) job(o *profiles.Order, first, last float64) (*job, error) {
 	as := *o
 	as.FixedHeights, as.Alternatives = w.plan.Heights, nil
 	as.Magnets = w.plan.magnets()
-	j, err := newJob(&as, w.model, w.opt)
+	j, err := newJob(w.ctx, &as, w.model, w.opt)
 	if err != nil {
 		return nil, err
 	}

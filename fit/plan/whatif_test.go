@@ -17,7 +17,7 @@ func TestWhatIf(t *testing.T) {
 	m := line([]float64{0, 0, 0}, []float64{2, 2, 2}).independent(0.2, 0.2, 0.2)
 	m.byGap, m.steel = true, true
 	p := made(t, o, m, Options{})
-	changes, err := WhatIf(o, m, Options{}, p, []profiles.StringSet{other, {Name: "of two", Strings: other.Strings[:2]}})
+	changes, err := WhatIf(t.Context(), o, m, Options{}, p, []profiles.StringSet{other, {Name: "of two", Strings: other.Strings[:2]}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -67,7 +67,7 @@ func TestWhatIfKeepsThePlan(t *testing.T) {
 		opt Options
 	}{{o, m, matched}, {fixed, gaps, Options{}}} {
 		p := made(t, c.o, c.m, c.opt)
-		changes, err := WhatIf(c.o, c.m, Options{}, p, nil)
+		changes, err := WhatIf(t.Context(), c.o, c.m, Options{}, p, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -85,7 +85,7 @@ func TestWhatIfLeavesOutTheImpossible(t *testing.T) {
 	o.PoleHeightMax = 0.35
 	m := line([]float64{0, 0}, []float64{2, 2})
 	p := made(t, o, m, Options{})
-	changes, err := WhatIf(o, m, Options{}, p, nil)
+	changes, err := WhatIf(t.Context(), o, m, Options{}, p, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -78,7 +78,7 @@ func TestScreenNamesAllRowsOfAnImpossibleCell(t *testing.T) {
 	fine := celltest.Good(func(r *record.Reading) { r.String, r.Seq, r.Line = 2, 4, 5 })
 	back := two
 	back.Status, back.Line = record.Retracted, 6
-	found := Screen(celltest.Gather(t, []record.Reading{quiet, one, two, fine, back}))
+	found := mustScreen(t, celltest.Gather(t, []record.Reading{quiet, one, two, fine, back}))
 	if len(found) != 1 || !reflect.DeepEqual(found[0].Rows, []cell.Span{{First: 2, Last: 4}, {First: 6, Last: 6}}) {
 		t.Errorf("want one mistake with its quiet level and what was taken back, got %+v", found)
 	}

@@ -13,14 +13,24 @@
 // again.
 //
 // The way through: screen.go runs the rounds on a screener (screener.go), which holds
-// the record as filed and as corrected so far. In each round likelihood.go fits a
-// levelModel to all cells, whose knowledge of the shared unknowns is an information
-// (information.go), and habits.go learns how the shop fills in its lists. For each
-// mounting, hypotheses.go lists what may be wrong, from wrong_lengths.go (columns and
-// factors stand in lengths.go) and wrong_names.go; evidence.go weighs each by the
-// conditional distribution of the levels (conditional.go), and trend.go looks for a
-// drift. Takes that were cut off are found first and apart, in clipping.go. mistakes.go
-// names the kinds, how much evidence each needs and what weight cells keep.
+// the record as filed and as corrected so far. In each round lists.go says which
+// mountings may be compared, habits.go learns how the shop fills in its lists, and
+// likelihood.go fits a levelModel to all cells. For each mounting, hypotheses.go lists
+// what may be wrong, from wrong_lengths.go (columns and factors stand in lengths.go) and
+// wrong_names.go; evidence.go weighs each, and trend.go looks for a drift. Takes that were
+// cut off are found first and apart, in clipping.go. mistakes.go names the kinds, how much
+// evidence each needs and what weight cells keep.
+//
+// How levels are weighed in time proportional to cells: a cell's level is a row (rows.go)
+// of shared unknowns, of its pickup's level, of its pole's, of its mounting's lift, and of
+// noise. elimination.go adds up a pickup's rows and eliminates what is local to it, which
+// leaves an information (information.go) on the shared unknowns. From what the whole
+// record says, surroundings.go takes one mounting's levels away again: what is left is a
+// normal distribution of its few cells, under any hypothesis. The density of all of a
+// pickup's levels is that of its other cells, which no hypothesis changes, times that of
+// the mounting's given those. A test compares all this with dense covariances. small.go
+// has the arithmetic of small matrices, chunks.go spreads work over cores: results are the
+// same on any number of them.
 //
 // A new kind of mistake is a name in mistakes.go and a function that lists its
 // hypotheses, added to the list in hypotheses.go; bench/slips counts how often it is

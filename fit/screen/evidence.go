@@ -3,6 +3,9 @@ package screen
 import (
 	"math"
 	"slices"
+	"sync"
+
+	"evenpole/fit/cell"
 )
 
 // baseline is the record as filed, against which the hypotheses on a mounting are
@@ -10,26 +13,63 @@ import (
 type baseline struct {
 	mounting      mounting
 	pickup        string
-	levels        *conditional
+	levels        *surroundings
+	filed         []*among // the mounting's cells
+	density       *density
 	logLikelihood float64
 	lists         float64 // see listEvidence
 	impossible    bool    // has a length that cannot be
 	joint         map[string]joint
 }
 
-// joint is the levels of a mounting's pickup together with those of another one.
+// joint is what is left of a mounting's pickup, or of it together with another one.
 type joint struct {
-	levels        *conditional
-	logLikelihood float64
+	locals *locals // of the other one
+	rest   float64 // see surroundings; at least, where exact is not nil
+	cells  int
+	exact  func() float64 // works rest out
 }
 
-func (s *screener) baselineOf(m mounting) *baseline {
-	b := &baseline{mounting: m, pickup: s.cells[m[0]].Pickup, joint: map[string]joint{}}
-	b.levels = s.levels.conditional([]string{b.pickup}, m)
-	b.logLikelihood = b.levels.logLikelihood()
+// known is the joint once rest is exact.
+func (j joint) known() joint {
+	if j.exact != nil {
+		j.rest, j.exact = j.exact(), nil
+	}
+	return j
+}
+
+func (s *screener) baselineOf(m mounting, l *locals, unexplained float64) *baseline {
+	b := &baseline{mounting: m, pickup: l.p.name, levels: surroundingsOf(l, m, unexplained), joint: map[string]joint{}}
+	own := 0
+	for _, i := range m {
+		x := &expected{row: s.levels.rows[i], of: l}
+		if !x.unknown {
+			x = b.levels.own[own]
+			own++
+		}
+		b.filed = append(b.filed, b.levels.place(x))
+	}
+	b.joint[b.pickup] = joint{locals: l, rest: b.levels.rest, cells: b.levels.cells}
+	b.density, b.logLikelihood = b.filedDensity(b.joint[b.pickup], nil)
 	b.lists = s.listEvidence(m, nil)
-	b.impossible = slices.ContainsFunc(m, func(i int) bool { return s.impossible[i] })
+	b.impossible = s.anyImpossible(m)
 	return b
+}
+
+// filedDensity is the density of the levels as filed, where a mistake of no known kind
+// made those of some cells.
+func (b *baseline) filedDensity(j joint, unknown []int) (*density, float64) {
+	d := newDensity(len(b.mounting))
+	for x, y := range b.filed {
+		extra := 0.0
+		if slices.Contains(unknown, b.mounting[x]) {
+			extra = unknownSD * unknownSD
+		}
+		if !d.add(y, extra) {
+			return d, math.Inf(-1)
+		}
+	}
+	return d, student(j.cells, d.halfLogDet, j.rest+d.square)
 }
 
 // mostGain bounds the evidence of any hypothesis but for its prior: the mounting's
@@ -39,23 +79,65 @@ func (b *baseline) mostGain() float64 {
 	if b.impossible {
 		return math.Inf(1)
 	}
-	return b.levels.withBest(b.mounting).logLikelihood() - b.logLikelihood - b.lists
+	var least float64
+	for _, y := range b.filed {
+		least += math.Log(y.noise) / 2
+	}
+	return student(b.levels.cells, least, b.levels.rest) - b.logLikelihood - b.lists
 }
 
-// examine returns the likeliest mistake of a mounting, nil when none has enough evidence.
-func (s *screener) examine(k int) *hypothesis {
-	m := s.mountings[k]
+// mostGains bounds the evidence of hypotheses that touch one cell, two, or all.
+func (b *baseline) mostGains() (one, two, all float64) {
+	all = b.mostGain()
+	if b.impossible {
+		return all, all, all
+	}
+	d := b.density
+	n := len(d.rows)
+	factor, precision, pull := make([]float64, n*n), make([]float64, n*n), make([]float64, n)
+	for k := range n {
+		copy(factor[k*n:k*n+k+1], d.factor[k*d.most:])
+	}
+	invert(factor, n, precision)
+	for k, y := range d.rows {
+		for o := range n {
+			pull[o] += precision[o*n+k] * y.left
+		}
+	}
+	gain := func(noises, logDet, square float64) float64 {
+		return student(b.levels.cells, d.halfLogDet+(math.Log(noises)+logDet)/2, b.levels.rest+max(0, d.square-square)) - b.logLikelihood - b.lists
+	}
+	one, two = math.Inf(-1), math.Inf(-1)
+	for k, y := range d.rows {
+		own := precision[k*n+k]
+		one = max(one, gain(y.noise, math.Log(own), pull[k]*pull[k]/own))
+		for o, z := range d.rows[:k] {
+			other, both := precision[o*n+o], precision[k*n+o]
+			det := own*other - both*both
+			square := (pull[k]*pull[k]*other - 2*pull[k]*pull[o]*both + pull[o]*pull[o]*own) / det
+			two = max(two, gain(y.noise*z.noise, math.Log(det), square))
+		}
+	}
+	if n < len(b.filed) { // of levels that are not known no more is asked
+		return all, all, all
+	}
+	return one, two, all
+}
+
+// examine returns the likeliest mistake of a mounting, nil when none has enough evidence,
+// and a drift on its own account.
+func (s *screener) examine(k int, l *locals, unexplained float64) *hypothesis {
+	b := s.baselineOf(s.mountings[k], l, unexplained)
 	if s.driftsOnly {
-		h, _ := s.driftOf(k, s.levels.conditional([]string{s.cells[m[0]].Pickup}, m))
+		h, _ := s.driftOf(k, b)
 		return h
 	}
-	b := s.baselineOf(m)
 	mostGain := b.mostGain()
 	if mostGain+mostPrior < leastEvidence {
 		return nil
 	}
 	var best *hypothesis
-	for _, h := range s.hypotheses(m) {
+	for _, h := range s.hypotheses(b) {
 		h.mounting = k
 		if mostGain+h.prior >= leastEvidence && s.weigh(h, b) && (best == nil || h.evidence > best.evidence) {
 			best = h
@@ -66,7 +148,7 @@ func (s *screener) examine(k int) *hypothesis {
 	}
 	// Another mistake may change levels from string to string as a drift does, but
 	// not from take to take.
-	if d, inTakes := s.driftOf(k, b.levels); d != nil && inTakes > clearInTakes && d.evidence > best.evidence {
+	if d, inTakes := s.driftOf(k, b); d != nil && inTakes > clearInTakes && d.evidence > best.evidence {
 		return d
 	}
 	return best
@@ -75,23 +157,24 @@ func (s *screener) examine(k int) *hypothesis {
 // weigh works out the evidence for a hypothesis and reports whether it is enough.
 func (s *screener) weigh(h *hypothesis, b *baseline) bool {
 	h.pickups = []string{b.pickup}
-	rows := map[int]row{}
-	var touched []int
-	for i, c := range h.corrected {
-		if c.Pickup != b.pickup && len(h.pickups) == 1 {
-			h.pickups = append(h.pickups, c.Pickup)
-		}
-		r := s.levels.rowOf(&c, s.levels.last[i])
-		r.noise += s.extraVariance[i]
-		rows[i] = r
-		touched = append(touched, i)
+	c := *s.cells[h.touched[0]]
+	if h.correct(0, &c); c.Pickup != b.pickup {
+		h.pickups = append(h.pickups, c.Pickup)
 	}
-	filed := joint{b.levels, b.logLikelihood}
-	if len(h.pickups) > 1 {
-		filed = s.jointWith(b, h.pickups[1])
+	j := s.jointWith(b, h.pickups[len(h.pickups)-1])
+	least := leastEvidence - h.prior
+	if b.impossible {
+		least = max(0, leastRepairEvidence-h.prior)
 	}
-	corrected := filed.levels.with(rows).logLikelihood()
-	levels := corrected - filed.logLikelihood
+	const rounding = 1e-6
+	d := s.corrected(h, b, j, least+b.lists-rounding)
+	if d == nil {
+		return false
+	}
+	s.put(h)
+	j = j.known()
+	corrected := student(j.cells, d.halfLogDet, j.rest+d.square)
+	levels := corrected - student(j.cells, b.density.halfLogDet, j.rest+b.density.square)
 	lists := s.listEvidence(b.mounting, h.corrected) - b.lists
 	h.evidence = levels + lists + h.prior
 	switch {
@@ -100,15 +183,54 @@ func (s *screener) weigh(h *hypothesis, b *baseline) bool {
 	case h.evidence < leastEvidence, levels < -lists/2-mostLevelsAgainst:
 		return false
 	}
-	return corrected+lists > filed.levels.withUnknown(touched).logLikelihood()
+	_, unknown := b.filedDensity(j, h.touched)
+	return corrected+lists > unknown
 }
 
-// jointWith is the levels of a mounting's pickup together with those of another one.
+// corrected is the density of a mounting's levels under a hypothesis; nil as soon as it is
+// not so much likelier than as filed, whatever the cells that are left.
+func (s *screener) corrected(h *hypothesis, b *baseline, j joint, least float64) *density {
+	var noise float64 // what the own scatter of the cells to come makes of the determinant, at least
+	for _, y := range b.filed {
+		noise += math.Log(min(y.noise, impossibleSD*impossibleSD)) / 2
+	}
+	d := newDensity(len(b.mounting))
+	add := func(x int, y *among) bool {
+		noise -= math.Log(min(b.filed[x].noise, impossibleSD*impossibleSD)) / 2
+		if !d.add(y, 0) {
+			return false
+		}
+		likelier := student(j.cells, d.halfLogDet+noise, j.rest+d.square) - student(j.cells, b.density.halfLogDet, j.rest+b.density.square)
+		if d.square > b.density.square { // the more is left of other cells, the less does it matter
+			likelier = max(likelier, b.density.halfLogDet-d.halfLogDet-noise)
+		}
+		return likelier >= least
+	}
+	var c cell.Cell
+	for x, i := range h.touched {
+		c = *s.cells[i]
+		h.correct(x, &c)
+		if !add(slices.Index(b.mounting, i), b.levels.place(j.locals.expect(s.levels.rowOf(&c, i)))) {
+			return nil
+		}
+	}
+	for x, i := range b.mounting {
+		if !slices.Contains(h.touched, i) && !add(x, b.filed[x]) {
+			return nil
+		}
+	}
+	return d
+}
+
+// jointWith is what is left of a mounting's pickup together with another one.
 func (s *screener) jointWith(b *baseline, other string) joint {
 	j, ok := b.joint[other]
 	if !ok {
-		levels := s.levels.conditional([]string{b.pickup, other}, b.mounting)
-		j = joint{levels, levels.logLikelihood()}
+		own, l := b.joint[b.pickup].locals, s.levels.localsOf(other)
+		j = joint{
+			locals: l, rest: own.square + l.square - b.levels.alone, cells: b.levels.cells + len(l.p.cells),
+			exact: sync.OnceValue(func() float64 { return s.levels.unexplained(own, l) - b.levels.alone }),
+		}
 		b.joint[other] = j
 	}
 	return j
@@ -122,4 +244,28 @@ func (s *screener) repairs(h *hypothesis) bool {
 		}
 	}
 	return false
+}
+
+// slope estimates by how much levels rise with a covariate of the mounting's cells, of
+// which the scatter of their takes gives an estimate of its own, inTakes with the variance
+// inTakesVar. evidence is ln of the likelihood ratio of a slope that scatters by sd
+// against one that scatters by sd0.
+func (b *baseline) slope(covariate []float64, inTakes, inTakesVar, sd, sd0 float64) (slope, evidence float64) {
+	d := b.density
+	var z []float64
+	for x, y := range b.filed {
+		if !y.unknown {
+			z = append(z, covariate[x])
+		}
+	}
+	for i := range z {
+		z[i] = (z[i] - inner(d.factor[i*d.most:i*d.most+i], z)) / d.factor[i*d.most+i]
+	}
+	precision := inner(z, z) + 1/inTakesVar
+	sum := inner(z, d.solved) + inTakes/inTakesVar
+	logRatio := func(sd float64) float64 {
+		shrink := 1 / (precision + 1/(sd*sd))
+		return sum*sum*shrink/2 - math.Log1p(precision*sd*sd)/2
+	}
+	return sum / (precision + 1/(sd*sd)), logRatio(sd) - logRatio(sd0)
 }

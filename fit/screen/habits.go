@@ -16,16 +16,13 @@ const (
 
 // learnHabits finds the shop's habits.
 func (s *screener) learnHabits() habits {
-	h := habits{digits: map[*lengthColumn]int{}}
+	var h habits
 	h.poles = s.habitOf(func(m mounting, within float64) (int, int) { return s.poleDifferences(m, nil, within) })
 	h.heights = s.habitOf(func(m mounting, within float64) (int, int) { return s.heightDifferences(m, nil, within) })
-	for _, l := range lengths {
-		h.digits[l] = s.usualDigits(l)
-	}
 	h.batch = s.habitOf(func(m mounting, _ float64) (int, int) { return s.batchDifferences(m, nil) })
 	twice := 0
 	for _, m := range s.mountings {
-		if s.mountedTwice(m, nil) {
+		if s.mountedTwice(m, s.cells[m[0]].Pickup) {
 			twice++
 		}
 	}
@@ -35,15 +32,27 @@ func (s *screener) learnHabits() habits {
 
 // usualDigits is how many decimals most lengths of a column have.
 func (s *screener) usualDigits(l *lengthColumn) int {
-	var all []int
-	for i := range s.filed {
-		all = append(all, decimals(l.get(&s.filed[i])))
+	known := map[float64]int{}
+	var having []int // lengths with so many decimals
+	for _, c := range s.filed {
+		v := l.get(c)
+		n, ok := known[v]
+		if !ok {
+			n = decimals(v)
+			known[v] = n
+		}
+		for len(having) <= n {
+			having = append(having, 0)
+		}
+		having[n]++
 	}
-	if len(all) == 0 {
-		return 0
+	below := int(repeats * float64(len(s.filed)-1))
+	for n, count := range having {
+		if below -= count; below < 0 {
+			return n
+		}
 	}
-	slices.Sort(all)
-	return all[int(repeats*float64(len(all)-1))]
+	return 0
 }
 
 // differences counts the values of a mounting's list that differ by more than within
@@ -85,25 +94,27 @@ func (s *screener) listEvidence(m mounting, corrected map[int]cell.Cell) float64
 // poleDifferences counts the pole heights of a mounting that differ from those of the
 // pickup's other mounting that is most like it; of 0 heights when there is none.
 func (s *screener) poleDifferences(m mounting, corrected map[int]cell.Cell, within float64) (differ, of int) {
-	pickup := s.cellAt(m[0], corrected).Pickup
-	return s.leastDifferences(m, corrected, within, poleLength, func(o mounting) bool { return s.cells[o[0]].Pickup == pickup })
+	return s.leastDifferences(m, corrected, within, poleLength, s.lists.byPickup[s.cellAt(m[0], corrected).Pickup])
 }
 
 // heightDifferences does the same for string heights, among all mountings.
 func (s *screener) heightDifferences(m mounting, corrected map[int]cell.Cell, within float64) (differ, of int) {
-	return s.leastDifferences(m, corrected, within, heightLength, func(mounting) bool { return true })
+	return s.leastDifferences(m, corrected, within, heightLength, s.lists.byShape[s.shapeOf(m)])
 }
 
 // leastDifferences compares a list of lengths with those of the mountings of as many
 // strings that are to be compared, and counts the differences from the most similar.
-func (s *screener) leastDifferences(m mounting, corrected map[int]cell.Cell, within float64, l *lengthColumn, compared func(mounting) bool) (differ, of int) {
+func (s *screener) leastDifferences(m mounting, corrected map[int]cell.Cell, within float64, l *lengthColumn, compared []int) (differ, of int) {
 	differ = len(m) + 1
+	own, column := s.lists.listed(s, m, corrected, l)
+	shift, shape := make([]float64, len(m)), s.shapeOf(m)
 	lists := 0
-	for _, o := range s.mountings {
-		if o[0] == m[0] || len(o) != len(m) || !compared(o) || s.cells[o[len(o)-1]].String != s.cells[m[len(m)-1]].String {
+	for _, k := range compared {
+		o := s.mountings[k]
+		if o[0] == m[0] || s.shapeOf(o) != shape {
 			continue
 		}
-		differ, of = min(differ, s.countDifferences(m, o, corrected, within, l)), len(m)
+		differ, of = min(differ, countDifferences(own, s.lists.lengths[column][k], within, l, shift)), len(m)
 		if lists++; differ == 0 || lists == mostLists {
 			break
 		}
@@ -115,33 +126,33 @@ func (s *screener) leastDifferences(m mounting, corrected map[int]cell.Cell, wit
 }
 
 // countDifferences counts the strings whose lengths differ between two mountings; of
-// string heights, those that differ from the median shift.
-func (s *screener) countDifferences(m, o mounting, corrected map[int]cell.Cell, within float64, l *lengthColumn) int {
-	var d []float64
-	for x, i := range m {
-		d = append(d, l.get(s.cellAt(i, corrected))-l.get(&s.cells[o[x]]))
-	}
+// string heights, those that differ from the median shift. It writes over scratch.
+func countDifferences(own, other []float64, within float64, l *lengthColumn, scratch []float64) int {
 	shift := 0.0
 	if l == heightLength {
-		sorted := slices.Sorted(slices.Values(d))
-		shift = sorted[len(sorted)/2]
+		for x, v := range own {
+			scratch[x] = v - other[x]
+		}
+		slices.Sort(scratch)
+		shift = scratch[len(scratch)/2]
 	}
 	n := 0
-	for _, v := range d {
-		if math.Abs(v-shift) > within {
+	for x, v := range own {
+		if math.Abs(v-other[x]-shift) > within {
 			n++
 		}
 	}
 	return n
 }
 
-// mountedTwice reports whether a mounting's pickup has another mounting under the same
-// strings at about the same height.
-func (s *screener) mountedTwice(m mounting, corrected map[int]cell.Cell) bool {
-	c := s.cellAt(m[0], corrected)
-	return slices.ContainsFunc(s.mountings, func(o mounting) bool {
-		d := &s.cells[o[0]]
-		return o[0] != m[0] && d.Pickup == c.Pickup && d.Set == c.Set && d.Core == c.Core && math.Abs(d.StringHeight-c.StringHeight) < 2*sameMeasured
+// mountedTwice reports whether a pickup has another mounting under the same strings at
+// about the same height as one.
+func (s *screener) mountedTwice(m mounting, pickup string) bool {
+	c := s.cells[m[0]]
+	return slices.ContainsFunc(s.lists.byPickup[pickup], func(k int) bool {
+		o := s.mountings[k][0]
+		d := s.cells[o]
+		return o != m[0] && d.Core == c.Core && math.Abs(d.StringHeight-c.StringHeight) < 2*sameMeasured && d.Set == c.Set
 	})
 }
 
@@ -149,12 +160,13 @@ func (s *screener) mountedTwice(m mounting, corrected map[int]cell.Cell) bool {
 // pickup; of 0 when there is none.
 func (s *screener) batchDifferences(m mounting, corrected map[int]cell.Cell) (differ, of int) {
 	c := s.cellAt(m[0], corrected)
-	for _, o := range s.mountings {
-		if o[0] == m[0] || s.cells[o[0]].Pickup != c.Pickup {
+	for _, k := range s.lists.byPickup[c.Pickup] {
+		o := s.mountings[k][0]
+		if o == m[0] {
 			continue
 		}
 		of, differ = 1, 1
-		if s.cells[o[0]].Batch == c.Batch {
+		if s.cells[o].Batch == c.Batch {
 			return 0, 1
 		}
 	}

@@ -1,11 +1,15 @@
 package screen
 
-import "math"
+import (
+	"math"
 
-// hypotheses lists the mistakes that a mounting may hold. A mistake of a new kind is a
-// list of hypotheses more. Those of one list are alternatives: each is the less
-// likely beforehand the more there are.
-func (s *screener) hypotheses(m mounting) []*hypothesis {
+	"evenpole/fit/cell"
+)
+
+// hypotheses lists the mistakes that a mounting may hold and that can have enough
+// evidence. A mistake of a new kind is a list of hypotheses more. Those of one list are
+// alternatives: each is the less likely beforehand the more there are.
+func (s *screener) hypotheses(b *baseline) []*hypothesis {
 	var out []*hypothesis
 	add := func(list []*hypothesis) {
 		for _, h := range list {
@@ -13,16 +17,87 @@ func (s *screener) hypotheses(m mounting) []*hypothesis {
 		}
 		out = append(out, list...)
 	}
+	m := b.mounting
+	one, two, all := b.mostGains()
 	for _, l := range lengths {
-		single, whole := s.scaled(m, l)
-		add(single)
-		add(whole)
-		if l.swap != "" {
+		extra := 0.0
+		if max(one, all)+extraDigits >= leastEvidence && s.anyExtraDigits(m, l) {
+			extra = extraDigits
+		}
+		known := 0.0
+		if l == steelLength && all+extra+knownSet >= leastEvidence && s.hasSetScaled(m) {
+			known = knownSet
+		}
+		if one+extra >= leastEvidence {
+			add(s.scaledOne(m, l))
+		}
+		if all+extra+known >= leastEvidence {
+			add(s.scaledAll(m, l))
+		}
+		if l.swap != "" && two >= leastEvidence {
 			add(s.swapped(m, l))
 		}
 	}
-	add(s.reversed(m))
-	add(s.otherSets(m))
-	add(s.otherPickups(m))
+	if all >= leastEvidence {
+		add(s.reversed(m))
+	}
+	if all+oftenSet >= leastEvidence {
+		add(s.otherSets(m))
+	}
+	if all-math.Log(float64(s.lists.countOtherPickups(s, m))) >= leastEvidence {
+		add(s.otherPickups(m))
+	}
 	return out
+}
+
+// hypothesis is one mistake that a mounting may hold.
+type hypothesis struct {
+	kind      string
+	mounting  int   // its place in screener.mountings
+	strings   []int // nil: all
+	columns   []string
+	touched   []int                     // cells that it touches, by their place
+	correct   func(x int, c *cell.Cell) // makes of the x-th of them what would have been filed without it
+	words     func() string             // the cause
+	corrected map[int]cell.Cell         // the touched cells as they would have been filed, see screener.put
+	pickups   []string                  // whose cells it touches
+	prior     float64                   // ln, less the more alternatives there are of its kind
+	evidence  float64                   // ln of the likelihood ratio to the record as filed, with the prior
+}
+
+// put works out the cells as they would have been filed without a mistake.
+func (s *screener) put(h *hypothesis) {
+	if h.corrected != nil {
+		return
+	}
+	h.corrected = map[int]cell.Cell{}
+	for x, i := range h.touched {
+		c := *s.cells[i]
+		h.correct(x, &c)
+		h.corrected[i] = c
+	}
+}
+
+// becomesImpossible reports whether a hypothesis makes cells that cannot be.
+func (s *screener) becomesImpossible(h *hypothesis) bool {
+	var c cell.Cell
+	for x, i := range h.touched {
+		c = *s.cells[i]
+		if h.correct(x, &c); !c.Possible() {
+			return true
+		}
+	}
+	return false
+}
+
+// mostChange is the most by which a hypothesis changes a length, mm.
+func (s *screener) mostChange(h *hypothesis, l *lengthColumn) float64 {
+	var c cell.Cell
+	most := 0.0
+	for x, i := range h.touched {
+		c = *s.cells[i]
+		h.correct(x, &c)
+		most = max(most, math.Abs(l.get(&c)-l.get(s.cells[i])))
+	}
+	return most
 }

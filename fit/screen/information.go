@@ -1,66 +1,57 @@
 package screen
 
-import (
-	"gonum.org/v1/gonum/mat"
-)
-
-// information is what data say of the shared unknowns of a levelModel, as normal
-// distributions that can be added and taken away.
+// information is what data say of the shared unknowns of a levelModel, as a normal
+// distribution that can be added to and taken from.
 type information struct {
-	precision *mat.SymDense
+	n         int
+	precision []float64 // n by n; the lower triangle counts
 	weighted  []float64 // precision times estimate
 }
 
 // estimate is the normal distribution of the shared unknowns that all information
 // leads to.
 type estimate struct {
-	cov  *mat.SymDense
+	cov  []float64 // n by n, both triangles
 	mean []float64
 }
 
 func noInformation(unknowns int) *information {
-	return &information{mat.NewSymDense(unknowns, nil), make([]float64, unknowns)}
+	return &information{unknowns, make([]float64, unknowns*unknowns), make([]float64, unknowns)}
 }
 
 // add adds what other data say; a sign of -1 takes it away.
 func (x *information) add(y *information, sign float64) {
-	var signed mat.SymDense
-	signed.ScaleSym(sign, y.precision)
-	x.precision.AddSym(x.precision, &signed)
-	for i, v := range y.weighted {
-		x.weighted[i] += sign * v
-	}
+	addScaled(x.precision, sign, y.precision)
+	addScaled(x.weighted, sign, y.weighted)
 }
 
-// less is the information without some of it.
-func (x *information) less(parts ...*information) *information {
-	out := noInformation(len(x.weighted))
-	out.add(x, 1)
-	for _, p := range parts {
-		out.add(p, -1)
+// factor is the Cholesky factor of the precision. The priors are in it, so that there is
+// one; where rounding says otherwise the diagonal stands alone.
+func (x *information) factor() []float64 {
+	l := append([]float64(nil), x.precision...)
+	if factorise(l, x.n) {
+		return l
 	}
-	return out
+	clear(l)
+	for i := range x.n {
+		l[i*x.n+i] = max(x.precision[i*x.n+i], 1e-9)
+	}
+	factorise(l, x.n)
+	return l
 }
 
-// posterior turns precision into covariance. The priors are in it, so that it can be
-// inverted; where rounding says otherwise its diagonal stands alone.
+// mean is the estimate alone.
+func (x *information) mean() []float64 {
+	mean := append([]float64(nil), x.weighted...)
+	solveWith(x.factor(), x.n, mean)
+	return mean
+}
+
+// posterior turns precision into covariance.
 func (x *information) posterior() *estimate {
-	n := len(x.weighted)
-	out := &estimate{mat.NewSymDense(n, nil), make([]float64, n)}
-	var chol mat.Cholesky
-	if !chol.Factorize(x.precision) || chol.InverseTo(out.cov) != nil {
-		for i := range n {
-			out.cov.SetSym(i, i, 1/max(x.precision.At(i, i), 1e-9))
-		}
-	}
-	mat.NewVecDense(n, out.mean).MulVec(out.cov, mat.NewVecDense(n, x.weighted))
+	l := x.factor()
+	out := &estimate{make([]float64, x.n*x.n), append([]float64(nil), x.weighted...)}
+	invert(l, x.n, out.cov)
+	solveWith(l, x.n, out.mean)
 	return out
-}
-
-func inner(a, b []float64) float64 {
-	var s float64
-	for i, v := range a {
-		s += v * b[i]
-	}
-	return s
 }

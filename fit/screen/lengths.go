@@ -34,14 +34,16 @@ func putSteel(c *cell.Cell, core float64) {
 	c.Core = math.Round(core*1e4) / 1e4
 }
 
-// factors lead from a length as typed to the one that was meant. rare is ln of how
-// much rarer than a slip of one digit each is: our assumptions.
-var factors = []struct {
+// factor leads from a length as typed to the one that was meant. rare is ln of how
+// much rarer than a slip of one digit it is: our assumptions.
+type factor struct {
 	by     float64
 	inches bool
 	rare   float64
 	words  string
-}{
+}
+
+var factors = []factor{
 	{10, false, 0, "a slip for"},
 	{0.1, false, 0, "a slip for"},
 	{0.01, false, 1.5, "a slip for"},
@@ -58,24 +60,16 @@ const (
 	leastChange = 2 * sameHeight // a mistake that changes less shows in no level
 )
 
-// isImpossible reports whether a cell cannot be.
-func isImpossible(c *cell.Cell) bool {
-	_, cause := c.Fault()
-	return cause != ""
-}
-
-// anyBecomesImpossible reports whether corrections make cells that cannot be.
-func anyBecomesImpossible(corrected map[int]cell.Cell) bool {
-	for _, c := range corrected {
-		if isImpossible(&c) {
-			return true
-		}
-	}
-	return false
-}
-
 // mm writes a length as it was typed, more or less.
 func mm(v float64) string { return fmt.Sprintf("%.4g", v) }
+
+// shown is a length to the digits that mm writes, of a few mm.
+func shown(v float64) float64 {
+	if math.Abs(v) < 1 {
+		return math.Round(v*1e4) / 1e4
+	}
+	return math.Round(v*1e3) / 1e3
+}
 
 // decimals is how many decimals a number was written with.
 func decimals(v float64) int {

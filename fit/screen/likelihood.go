@@ -1,16 +1,14 @@
 package screen
 
 import (
-	"maps"
 	"math"
 	"slices"
-	"strings"
+	"sync"
 
 	"evenpole/fit/cell"
 	"evenpole/fit/curve"
 	"evenpole/fit/solve"
-
-	"gonum.org/v1/gonum/mat"
+	"evenpole/profiles"
 )
 
 // The settings of a levelModel: our assumptions.
@@ -29,59 +27,52 @@ const (
 //
 // Shared unknowns (parameters, batches, strings, slots) and what is local to a
 // pickup (its level, its poles, its mountings) are normal, so that the levels of
-// one pickup are jointly normal given the others: see conditional.
+// one pickup are jointly normal given the others: see surroundings.
 type levelModel struct {
 	curve         curve.Curve
 	theta         []float64 // the curve's parameters
-	cells         []cell.Cell
+	cells         []*cell.Cell
 	last          []int // of each cell's pickup: its highest string
 	takeVariance  float64
-	scale         float64        // this record's scatter beside the usual
-	column        map[string]int // where a shared effect stands among the shared unknowns, by its key
-	mean, sd      []float64      // prior of the shared unknowns; parameters first
-	weight        []float64      // of each cell in the robust fit
-	extraVariance []float64      // of each cell, see screener
-	rows          []row
-	byPickup      map[string][]int
-	information   map[string]*information // of each pickup's cells
-	total         *information            // of all cells and the priors
-	leftOut       map[string]*estimate    // see leavingOut
+	scale         float64 // this record's scatter beside the usual
+	classes       classes
+	mean, sd      []float64 // prior of the shared unknowns; parameters first
+	weight        []float64 // of each cell in the robust fit
+	impossible    []bool    // of each cell: its level says nothing
+	extraVariance []float64 // of each cell, see screener
+	rows          []row     // from the end of the fit on, residuals are beside given.mean
+	velocity      []float64 // of each cell's string, see curve.Site
+	pickups       []*pickup
+	number        map[string]int // of a pickup
+	sessions      map[session]int
+	inverses      [][]float64      // of each pickup, see elimination.inverse
+	total         *information     // of all cells and the priors
+	given         *estimate        // what the whole record says
+	locals        []func() *locals // of each pickup, worked out when they are first asked for
 }
 
-// row is a cell with the model made linear about the last estimates.
-type row struct {
-	pickup, session string
-	string          int
-	unknown         bool      // nothing is known of its level
-	residual        float64   // ln v less its prediction
-	gradient        []float64 // of the prediction, by the shared unknowns
-	lift            float64   // slope with the height of all strings, ln v per mm
-	noise           float64   // variance of its own
-}
-
-// newLevelModel fits cells; the levels of impossible ones say nothing.
-func newLevelModel(cells []cell.Cell, impossible []bool, extraVariance []float64) *levelModel {
-	excite, _, _ := cell.OneExcite(cells)
+// newLevelModel fits the cells as they seem to be; the levels of impossible ones say
+// nothing.
+func newLevelModel(s *screener) *levelModel {
+	cells := s.cells
 	m := &levelModel{
-		curve: curve.Curve{Excite: excite, Pitch: true}, cells: cells, takeVariance: cell.TakeVariance(cells), extraVariance: extraVariance,
-		scale: 1, column: map[string]int{}, byPickup: map[string][]int{},
+		curve: curve.Curve{Excite: s.excite, Pitch: true}, cells: cells, takeVariance: s.takeVariance,
+		impossible: s.impossible, extraVariance: s.extraVariance, scale: 1,
 	}
-	var sites []*curve.Site
-	for i := range cells {
-		m.curve.Pitch = m.curve.Pitch && cells[i].Freq > 0
-		sites = append(sites, &curve.Site{Wrap: cells[i].Wrap})
-		m.byPickup[cells[i].Pickup] = append(m.byPickup[cells[i].Pickup], i)
+	var wraps []*curve.Site
+	seen := map[profiles.Wrap]bool{}
+	for _, c := range cells {
+		m.curve.Pitch = m.curve.Pitch && c.Freq > 0
+		if !seen[c.Wrap] {
+			seen[c.Wrap] = true
+			wraps = append(wraps, &curve.Site{Wrap: c.Wrap})
+		}
 	}
-	m.curve.Wraps = curve.WrapsOf(sites)
-	ends := cell.LastStrings(cells)
-	for i := range cells {
-		m.last = append(m.last, ends[cells[i].Pickup])
-		m.weight = append(m.weight, 1)
-	}
+	m.curve.Wraps = curve.WrapsOf(wraps)
 	m.layOut()
+	m.linearise()
 	for round := range fitRounds {
-		m.linearise(impossible)
-		step := m.total.posterior().mean
+		step := m.total.mean()
 		zs := m.reweigh(step)
 		if round > fitRounds/2 {
 			m.rescale(zs)
@@ -89,44 +80,83 @@ func newLevelModel(cells []cell.Cell, impossible []bool, extraVariance []float64
 		for k := range m.theta {
 			m.theta[k] += step[k]
 		}
+		m.linearise()
 	}
-	m.linearise(impossible)
+	m.given = m.total.posterior()
+	for _, p := range m.pickups {
+		m.locals = append(m.locals, sync.OnceValue(func() *locals { return localsOf(newElimination(m), p) }))
+	}
+	inChunks(len(m.rows), func(_, from, to int) {
+		for i := from; i < to; i++ {
+			if r := &m.rows[i]; !r.unknown {
+				r.residual -= m.shared(r, m.given.mean)
+			}
+		}
+	})
 	return m
 }
 
-// layOut numbers the shared unknowns and starts them at their priors.
+// layOut numbers pickups, sessions and the shared unknowns, and starts the unknowns at
+// their priors.
 func (m *levelModel) layOut() {
 	for _, p := range m.curve.Priors() {
 		m.theta = append(m.theta, p.Mean)
 		m.mean, m.sd = append(m.mean, p.Mean), append(m.sd, p.SD)
 	}
-	for _, e := range curve.Effects {
-		for i := range m.cells {
-			key := e.Key(&m.cells[i])
-			if _, ok := m.column[key]; ok || e.Local {
-				continue
-			}
-			m.column[key] = len(m.mean)
-			m.mean, m.sd = append(m.mean, 0), append(m.sd, e.Spread.SD)
-		}
+	classes, each, sds := classesOf(m.cells, len(m.theta))
+	m.classes = classes
+	m.mean, m.sd = append(m.mean, make([]float64, len(sds))...), append(m.sd, sds...)
+	n := len(m.cells)
+	var pickups, sessions []int
+	m.pickups, pickups, sessions, m.sessions = pickupsOf(m.cells, each)
+	m.number, m.inverses = map[string]int{}, make([][]float64, len(m.pickups))
+	highest := make([]int, len(m.pickups))
+	for k, p := range m.pickups {
+		m.number[p.name] = k
+		highest[k] = slices.Max(p.poles)
 	}
+	m.last, m.weight, m.velocity, m.rows = make([]int, n), make([]float64, n), make([]float64, n), make([]row, n)
+	gradients := make([]float64, n*len(m.theta))
+	for i := range m.cells {
+		m.last[i], m.weight[i] = max(0, highest[pickups[i]]), 1
+		m.rows[i] = row{pickup: pickups[i], session: sessions[i], class: each[i], gradient: gradients[i*len(m.theta) : (i+1)*len(m.theta)]}
+	}
+	inChunks(n, func(_, from, to int) {
+		for i := from; i < to; i++ {
+			m.velocity[i] = m.curve.CellSite(m.cells[i], m.last[i]).Velocity
+		}
+	})
 }
 
 // linearise works out every cell's row at the last estimates and adds up the
 // information of all.
-func (m *levelModel) linearise(impossible []bool) {
-	m.rows = m.rows[:0]
-	for i := range m.cells {
-		r := m.rowOf(&m.cells[i], m.last[i])
-		r.unknown = r.unknown || impossible[i]
-		r.noise += m.extraVariance[i]
-		m.rows = append(m.rows, r)
-	}
-	m.information, m.leftOut = map[string]*information{}, map[string]*estimate{}
+func (m *levelModel) linearise() {
+	still := m.curve // strings' velocities are known by now
+	still.Pitch = false
+	parts := make([]*information, mostChunks)
+	inChunks(len(m.pickups), func(chunk, from, to int) {
+		parts[chunk] = noInformation(len(m.mean))
+		e := newElimination(m)
+		for k := from; k < to; k++ {
+			p := m.pickups[k]
+			for _, i := range p.cells {
+				r := &m.rows[i]
+				s := still.CellSite(m.cells[i], m.last[i])
+				s.Velocity = m.velocity[i]
+				m.fill(r, m.cells[i], s)
+				r.unknown = r.unknown || m.impossible[i]
+				r.noise += m.extraVariance[i]
+			}
+			e.eliminate(p)
+			addInformation(e.a, e.b, e.p, p, parts[chunk], 1)
+			m.inverses[k] = append(m.inverses[k][:0], e.inverse...)
+		}
+	})
 	m.total = m.priorInformation()
-	for _, p := range slices.Sorted(maps.Keys(m.byPickup)) {
-		m.information[p] = m.informationOf(m.byPickup[p])
-		m.total.add(m.information[p], 1)
+	for _, x := range parts {
+		if x != nil {
+			m.total.add(x, 1)
+		}
 	}
 }
 
@@ -139,7 +169,7 @@ func (m *levelModel) priorInformation() *information {
 		if k >= len(m.theta) {
 			precision /= m.scale * m.scale
 		}
-		out.precision.SetSym(k, k, precision)
+		out.precision[k*out.n+k] = precision
 		if k < len(m.theta) {
 			out.weighted[k] = precision * (m.mean[k] - m.theta[k])
 		}
@@ -147,128 +177,102 @@ func (m *levelModel) priorInformation() *information {
 	return out
 }
 
-// rowOf is the row of a cell at the last estimates. Shared effects of levels that no
-// cell of the record has are noise to it.
-func (m *levelModel) rowOf(c *cell.Cell, last int) row {
-	r := row{pickup: c.Pickup, session: c.Session, string: c.String, gradient: make([]float64, len(m.mean)), unknown: c.Excite != m.curve.Excite}
-	s := m.curve.CellSite(c, last)
-	r.lift = m.curve.Gradient(r.gradient[:len(m.theta)], m.theta, s, 0)
-	r.residual = c.Mean - m.curve.Predict(m.theta, s, 0)
-	sigma := curve.ResidualPrior.SD * m.scale
-	r.noise = sigma*sigma + m.takeVariance/float64(max(1, c.Takes))
-	for _, e := range curve.Effects {
-		if e.Local {
-			continue
-		}
-		if col, ok := m.column[e.Key(c)]; ok {
-			r.gradient[col] = 1
-		} else {
-			r.noise += e.Spread.SD * e.Spread.SD * m.scale * m.scale
-		}
-	}
-	r.unknown = r.unknown || !solve.Finite(r.residual)
-	return r
-}
-
-// localCovariance is the covariance of two cells by the effects that are local to
-// their pickup.
-func (m *levelModel) localCovariance(a, b *row) float64 {
-	if a.pickup != b.pickup {
-		return 0
-	}
-	v := solve.Square(curve.Effects[curve.PickupEffect].Spread.SD)
-	if a.string == b.string {
-		v += solve.Square(curve.Effects[curve.PoleEffect].Spread.SD)
-	}
-	if a.session == b.session {
-		v += solve.Square(curve.Effects[curve.MountingEffect].Spread.SD) * a.lift * b.lift
-	}
-	return v * solve.Square(m.scale)
-}
-
-// informationOf is what cells of one pickup say of the shared unknowns.
-func (m *levelModel) informationOf(cells []int) *information {
-	n := len(m.mean)
-	out := noInformation(n)
-	cells = m.observed(cells)
-	if len(cells) == 0 {
-		return out
-	}
-	chol, ok := m.factorLocal(cells)
-	if !ok {
-		return out
-	}
-	gradients := mat.NewDense(len(cells), n, nil)
-	residuals := mat.NewVecDense(len(cells), nil)
-	for x, i := range cells {
-		gradients.SetRow(x, m.rows[i].gradient)
-		residuals.SetVec(x, m.rows[i].residual)
-	}
-	var weighted, precision mat.Dense
-	if chol.SolveTo(&weighted, gradients) != nil {
-		return out
-	}
-	precision.Mul(gradients.T(), &weighted)
-	for i := range n {
-		for k := i; k < n; k++ {
-			out.precision.SetSym(i, k, precision.At(i, k))
-		}
-	}
-	mat.NewVecDense(n, out.weighted).MulVec(weighted.T(), residuals)
-	return out
-}
-
-// observed are the cells of whose levels something is known.
-func (m *levelModel) observed(cells []int) []int {
-	return slices.DeleteFunc(slices.Clone(cells), func(i int) bool { return m.rows[i].unknown })
-}
-
-// factorLocal factorises the covariance of one pickup's cells, the shared unknowns
-// given.
-func (m *levelModel) factorLocal(cells []int) (*mat.Cholesky, bool) {
-	v := mat.NewSymDense(len(cells), nil)
-	for x, i := range cells {
-		for y := x; y < len(cells); y++ {
-			v.SetSym(x, y, m.localCovariance(&m.rows[i], &m.rows[cells[y]]))
-		}
-		v.SetSym(x, x, v.At(x, x)+m.rows[i].noise/m.weight[i])
-	}
-	var chol mat.Cholesky
-	return &chol, chol.Factorize(v)
-}
-
 // reweigh sets the cells' weights from how far each lies from what the other cells
-// of its pickup let expect, and returns these distances in standard deviations.
+// of its pickup let expect, the shared unknowns given, and returns these distances in
+// standard deviations.
 func (m *levelModel) reweigh(shared []float64) []float64 {
-	var zs []float64
-	for _, p := range slices.Sorted(maps.Keys(m.byPickup)) {
-		cells := m.observed(m.byPickup[p])
-		if len(cells) == 0 {
-			continue
+	zs := make([]float64, len(m.cells))
+	inChunks(len(m.pickups), func(_, from, to int) {
+		for k := from; k < to; k++ {
+			m.reweighPickup(m.pickups[k], m.inverses[k], shared, zs)
 		}
-		chol, ok := m.factorLocal(cells)
-		if !ok {
-			continue
+	})
+	seen := zs[:0]
+	for i, z := range zs {
+		if !m.rows[i].unknown {
+			seen = append(seen, z)
 		}
-		r := mat.NewVecDense(len(cells), nil)
-		for x, i := range cells {
-			r.SetVec(x, m.rows[i].residual-inner(m.rows[i].gradient, shared))
+	}
+	return seen
+}
+
+// reweighPickup does so for the cells of one pickup, of whose level and poles, the
+// shared unknowns given, the covariance is inverse.
+func (m *levelModel) reweighPickup(p *pickup, inverse, shared, zs []float64) {
+	for _, i := range p.cells {
+		if r := &m.rows[i]; !r.unknown {
+			zs[i] = r.residual - m.shared(r, shared)
 		}
-		var inverse mat.SymDense
-		if chol.InverseTo(&inverse) != nil {
-			continue
+	}
+	locals := 1 + len(p.poles)
+	right, lifts := make([]float64, locals), make([]coupling, len(p.ends))
+	from := 0
+	for k, end := range p.ends {
+		lifts[k] = m.couplingOf(p, p.cells[from:end], zs)
+		l := &lifts[k]
+		for _, i := range p.cells[from:end] {
+			if r := &m.rows[i]; !r.unknown {
+				v := m.weight[i] / r.noise * zs[i]
+				right[0] += v
+				right[1+p.pole(r.class.string)] += v
+			}
 		}
-		var e mat.VecDense
-		e.MulVec(&inverse, r)
-		for x, i := range cells {
-			noise := m.rows[i].noise
-			variance := 1/inverse.At(x, x) - noise/m.weight[i] + noise
-			z := math.Abs(e.AtVec(x)) / inverse.At(x, x) / math.Sqrt(max(variance, noise))
-			zs = append(zs, z)
+		addScaled(right, -l.weighted/l.precision, l.coupled)
+		from = end
+	}
+	local, through := make([]float64, locals), make([]float64, locals)
+	for x := range local {
+		local[x] = inner(right, inverse[x*locals:(x+1)*locals])
+	}
+	from = 0
+	for k, end := range p.ends {
+		l := &lifts[k]
+		for x := range through {
+			through[x] = inner(l.coupled, inverse[x*locals:(x+1)*locals])
+		}
+		most := inner(l.coupled, through)
+		height := (l.weighted - inner(l.coupled, local)) / l.precision
+		for _, i := range p.cells[from:end] {
+			r := &m.rows[i]
+			if r.unknown {
+				continue
+			}
+			pole := 1 + p.pole(r.class.string)
+			ratio := r.lift / l.precision
+			// The variance of what is local, given the cells of the pickup, this one among them.
+			own := r.lift*ratio + inverse[0] + 2*inverse[pole] + inverse[pole*locals+pole] - 2*ratio*(through[0]+through[pole]) + ratio*ratio*most
+			w := m.weight[i] / r.noise
+			precision := w - w*w*own // of the cell's level, given the others
+			e := w * (zs[i] - local[0] - local[pole] - r.lift*height)
+			variance := 1/precision - 1/w + r.noise
+			z := math.Abs(e) / precision / math.Sqrt(max(variance, r.noise))
+			zs[i] = z
 			m.weight[i] = min(1, solve.Square(clipAt/z))
 		}
+		from = end
 	}
-	return zs
+}
+
+// coupling is how the lift of one session is coupled with its pickup's level and poles.
+type coupling struct {
+	precision, weighted float64
+	coupled             []float64
+}
+
+func (m *levelModel) couplingOf(p *pickup, cells []int, residuals []float64) coupling {
+	l := coupling{1 / (liftVariance * m.scale * m.scale), 0, make([]float64, 1+len(p.poles))}
+	for _, i := range cells {
+		r := &m.rows[i]
+		if r.unknown {
+			continue
+		}
+		v := m.weight[i] / r.noise * r.lift
+		l.coupled[0] += v
+		l.coupled[1+p.pole(r.class.string)] += v
+		l.precision += v * r.lift
+		l.weighted += v * residuals[i]
+	}
+	return l
 }
 
 // rescale estimates the record's scatter beside the usual from distances in the
@@ -281,21 +285,4 @@ func (m *levelModel) rescale(zs []float64) {
 	n := float64(len(zs))
 	seen := solve.Square(solve.MADScale * solve.Median(zs) * m.scale)
 	m.scale = min(max(math.Sqrt((scalePrior+n*seen)/(scalePrior+n)), leastScale), mostScale)
-}
-
-// leavingOut is what the record says of the shared unknowns when some pickups are
-// left out.
-func (m *levelModel) leavingOut(pickups []string) *estimate {
-	key := strings.Join(pickups, "\x00")
-	if x, ok := m.leftOut[key]; ok {
-		return x
-	}
-	var parts []*information
-	for _, p := range pickups {
-		if x, ok := m.information[p]; ok {
-			parts = append(parts, x)
-		}
-	}
-	m.leftOut[key] = m.total.less(parts...).posterior()
-	return m.leftOut[key]
 }

@@ -34,19 +34,6 @@ const (
 	certain             = 100 // evidence for a diameter or height that cannot be
 )
 
-// hypothesis is one mistake that a mounting may hold.
-type hypothesis struct {
-	kind      string
-	mounting  int   // its place in screener.mountings
-	strings   []int // nil: all
-	columns   []string
-	cause     string
-	corrected map[int]cell.Cell // cells as they would have been filed without it, by their place
-	pickups   []string          // whose cells it touches
-	prior     float64           // ln, less the more alternatives there are of its kind
-	evidence  float64           // ln of the likelihood ratio to the record as filed, with the prior
-}
-
 // mistake is a Suspect with the cells that it touches.
 type mistake struct {
 	cell.Suspect

@@ -1,7 +1,6 @@
 package screen
 
 import (
-	"fmt"
 	"slices"
 
 	"evenpole/fit/cell"
@@ -15,25 +14,29 @@ type mounting []int
 // mountsOf groups cells by pickup, session and excitation. A string that stands there
 // more than once, at several heights, was mounted as often: the k-th mounting has the
 // k-th cell of each string, in the order of rows.
-func mountingsOf(cells []cell.Cell) []mounting {
-	type place struct {
+func mountingsOf(cells []*cell.Cell) []mounting {
+	type act struct {
 		pickup, session string
 		excite          profiles.Excitation
-		time            int
+	}
+	type place struct {
+		act
+		number int // its string, or which of several mountings
 	}
 	order := make([]int, len(cells))
 	for i := range order {
 		order[i] = i
 	}
-	slices.SortStableFunc(order, func(a, b int) int { return compareRows(&cells[a], &cells[b]) })
-	seen := map[string]int{}
+	slices.SortStableFunc(order, func(a, b int) int { return compareRows(cells[a], cells[b]) })
+	seen := map[place]int{}
 	at := map[place]int{}
 	var out []mounting
 	for _, i := range order {
-		c := &cells[i]
-		id := fmt.Sprintf("%q %q %q %d", c.Pickup, c.Session, c.Excite, c.String)
-		p := place{c.Pickup, c.Session, c.Excite, seen[id]}
-		seen[id]++
+		c := cells[i]
+		of := act{c.Pickup, c.Session, c.Excite}
+		same := place{of, c.String}
+		p := place{of, seen[same]}
+		seen[same]++
 		k, ok := at[p]
 		if !ok {
 			k = len(out)

@@ -2,6 +2,7 @@ package screen
 
 import (
 	"cmp"
+	"context"
 	"slices"
 
 	"evenpole/fit/cell"
@@ -22,7 +23,9 @@ const (
 // other mountings. The likeliest mistake is taken as made and put right, and the
 // record looked at again, until none is left. A pickup mixed up with one that the
 // record does not know cannot be told from a pickup of its own.
-func Screen(d *cell.Data) []cell.Suspect {
+//
+// When ctx is done, Screen returns its error and no suspect; weights may be set.
+func Screen(ctx context.Context, d *cell.Data) ([]cell.Suspect, error) {
 	for i := range d.Cells {
 		d.Cells[i].Weight = 1
 	}
@@ -33,7 +36,11 @@ func Screen(d *cell.Data) []cell.Suspect {
 			s.extraVariance[i] = unknownSD * unknownSD
 		}
 	}
-	found = append(found, s.findAll()...)
+	more, err := s.findAll(ctx)
+	if err != nil {
+		return nil, err
+	}
+	found = append(found, more...)
 	for _, f := range found {
 		for _, i := range f.cells {
 			d.Cells[i].Weight = min(d.Cells[i].Weight, f.cellWeight())
@@ -44,16 +51,20 @@ func Screen(d *cell.Data) []cell.Suspect {
 	for _, f := range found {
 		d.Suspects = append(d.Suspects, f.Suspect)
 	}
-	return d.Suspects
+	return d.Suspects, nil
 }
 
 // findAll finds mistakes in rounds until none is left.
-func (s *screener) findAll() []mistake {
+func (s *screener) findAll(ctx context.Context) ([]mistake, error) {
 	var found []mistake
 	for range mostRounds {
-		s.levels = newLevelModel(s.cells, s.impossible, s.extraVariance)
+		s.lists = s.listsOf()
+		s.levels = newLevelModel(s)
 		s.habits = s.learnHabits()
-		likeliest := s.likeliest()
+		likeliest, err := s.likeliest(ctx)
+		if err != nil {
+			return nil, err
+		}
 		if len(likeliest) == 0 {
 			if s.driftsOnly {
 				break
@@ -73,28 +84,45 @@ func (s *screener) findAll() []mistake {
 			s.accept(h)
 		}
 	}
-	return append(found, s.unexplainedLengths()...)
+	return append(found, s.unexplainedLengths()...), nil
 }
 
 // likeliest returns the likeliest mistake of each mounting that has enough evidence, the
 // one with the strongest first.
-func (s *screener) likeliest() []*hypothesis {
-	var out []*hypothesis
-	for k := range s.mountings {
-		if s.found[k] < mostPerMount {
-			if h := s.examine(k); h != nil {
-				out = append(out, h)
+func (s *screener) likeliest(ctx context.Context) ([]*hypothesis, error) {
+	found := make([]*hypothesis, len(s.mountings))
+	inChunks(len(s.levels.pickups), func(_, from, to int) {
+		e := newElimination(s.levels)
+		for _, p := range s.levels.pickups[from:to] {
+			if ctx.Err() != nil {
+				return
+			}
+			var l *locals
+			var unexplained float64
+			for _, k := range s.lists.byPickup[p.name] {
+				if s.found[k] >= mostPerMount {
+					continue
+				}
+				if l == nil {
+					l = localsOf(e, p)
+					unexplained = s.levels.unexplained(l)
+				}
+				found[k] = s.examine(k, l, unexplained)
 			}
 		}
+	})
+	if err := ctx.Err(); err != nil {
+		return nil, err
 	}
+	out := slices.DeleteFunc(found, func(h *hypothesis) bool { return h == nil })
 	slices.SortStableFunc(out, func(a, b *hypothesis) int { return cmp.Compare(b.evidence, a.evidence) })
-	return out
+	return out, nil
 }
 
 // accept puts the record right.
 func (s *screener) accept(h *hypothesis) {
 	for i, c := range h.corrected {
-		s.cells[i] = c
+		s.cells[i] = &c
 		s.impossible[i] = false
 	}
 	s.found[h.mounting]++
@@ -102,12 +130,12 @@ func (s *screener) accept(h *hypothesis) {
 
 // report is a hypothesis as users read it.
 func (s *screener) report(h *hypothesis) mistake {
-	out := mistake{Suspect: cell.Suspect{Kind: h.kind, Strings: h.strings, Columns: h.columns, Cause: h.cause, Evidence: h.evidence}}
+	out := mistake{Suspect: cell.Suspect{Kind: h.kind, Strings: h.strings, Columns: h.columns, Cause: h.words(), Evidence: h.evidence}}
 	for _, i := range s.mountings[h.mounting] {
 		if _, ok := h.corrected[i]; !ok {
 			continue
 		}
-		c := &s.filed[i]
+		c := s.filed[i]
 		out.Pickup, out.Session = h.corrected[i].Pickup, c.Session
 		out.Rows = append(out.Rows, c.Rows...)
 		if c.TakeStats != nil && h.kind != DriftInSession {
@@ -129,9 +157,10 @@ func (s *screener) unexplainedLengths() []mistake {
 			if !s.impossible[i] {
 				continue
 			}
-			c := &s.filed[i]
+			c := s.filed[i]
 			h := &hypothesis{kind: Impossible, mounting: k, strings: []int{c.String}, corrected: map[int]cell.Cell{i: *c}, evidence: certain}
-			h.columns, h.cause = c.Fault()
+			columns, cause := c.Fault()
+			h.columns, h.words = columns, func() string { return cause }
 			out = append(out, s.report(h))
 		}
 	}

@@ -1,10 +1,14 @@
 package screen
 
 import (
+	"context"
 	"encoding/json"
+	"errors"
 	"math"
 	"os"
 	"path/filepath"
+	"reflect"
+	"runtime"
 	"slices"
 	"testing"
 
@@ -63,6 +67,23 @@ func share(of [][2]int, among []cell.Span) float64 {
 	return in / all
 }
 
+func mustScreen(t testing.TB, d *cell.Data) []cell.Suspect {
+	t.Helper()
+	found, err := Screen(t.Context(), d)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return found
+}
+
+func TestScreenEndsWithItsContext(t *testing.T) {
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if found, err := Screen(ctx, celltest.Sample(t)); !errors.Is(err, context.Canceled) || found != nil {
+		t.Errorf("got %v, %v", found, err)
+	}
+}
+
 // Every mistake is named with its kind, pickup, strings and rows, and nothing else
 // is found.
 func TestScreenFindsSeededSlips(t *testing.T) {
@@ -71,7 +92,7 @@ func TestScreenFindsSeededSlips(t *testing.T) {
 	if err := json.Unmarshal(readFile(t, recordtest.Path(t, "slips", "slips.json")), &slips); err != nil {
 		t.Fatal(err)
 	}
-	found := Screen(d)
+	found := mustScreen(t, d)
 	if len(slips) != 13 || len(found) != len(slips) {
 		t.Errorf("found %d mistakes of %d", len(found), len(slips))
 	}
@@ -116,7 +137,7 @@ func TestScreenFindsSeededSlips(t *testing.T) {
 
 func TestScreenLeavesACleanRecordAlone(t *testing.T) {
 	d := celltest.File(t, "sample-shop", "readings.csv")
-	if found := Screen(d); len(found) > 0 {
+	if found := mustScreen(t, d); len(found) > 0 {
 		t.Errorf("got %+v", found)
 	}
 	for i := range d.Cells {
@@ -152,7 +173,7 @@ func TestScreenOfDegenerateRecords(t *testing.T) {
 		}),
 	} {
 		d := celltest.Gather(t, rows)
-		for _, f := range Screen(d) {
+		for _, f := range mustScreen(t, d) {
 			if !solve.Finite(f.Evidence) || f.Cause == "" || len(f.Rows) == 0 {
 				t.Errorf("%s: %+v", name, f)
 			}
@@ -165,5 +186,18 @@ func TestScreenOfDegenerateRecords(t *testing.T) {
 				t.Errorf("%s: weight %g", name, w)
 			}
 		}
+	}
+}
+
+// The same record leads to the same bytes on any number of cores.
+func TestScreenOnAnyNumberOfCores(t *testing.T) {
+	on := func(cores int) *cell.Data {
+		defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(cores))
+		d := celltest.File(t, "slips", "readings.csv")
+		mustScreen(t, d)
+		return d
+	}
+	if one, many := on(1), on(5); !reflect.DeepEqual(one, many) {
+		t.Errorf("on one core %+v, on several %+v", one.Suspects, many.Suspects)
 	}
 }

@@ -5,29 +5,33 @@ import (
 	"strings"
 
 	"evenpole/fit/cell"
+	"evenpole/profiles"
 )
 
 // screener holds the record as far as it has been put right.
 type screener struct {
-	nPossible     int         // cells of Data.Cells; those behind are of Data.Impossible
-	filed         []cell.Cell // as the record has them
-	cells         []cell.Cell // as they seem to be
-	impossible    []bool      // of lengths that cannot be, and not put right
-	extraVariance []float64   // of each cell's level, beside its own: of levels that were cut off
+	nPossible     int                 // cells of Data.Cells; those behind are of Data.Impossible
+	filed         []*cell.Cell        // as the record has them
+	cells         []*cell.Cell        // as they seem to be: those put right are cells of their own
+	impossible    []bool              // of lengths that cannot be, and not put right
+	extraVariance []float64           // of each cell's level, beside its own: of levels that were cut off
+	excite        profiles.Excitation // of most cells
+	takeVariance  float64
 	mountings     []mounting
-	found         []int // mistakes found, by mounting
-	driftsOnly    bool  // the last rounds look for drifts alone: another mistake may look like one
+	lists         *lists
+	found         []int                 // mistakes found, by mounting
+	digits        map[*lengthColumn]int // decimals that lengths of a column usually have
+	driftsOnly    bool                  // the last rounds look for drifts alone: another mistake may look like one
 	habits        habits
 	levels        *levelModel
 }
 
 // habits is how a shop fills in its lists of heights.
 type habits struct {
-	poles      habit                 // repeats the same pickup's heights from mounting to mounting
-	heights    habit                 // repeats the string heights of the bench, all strings shifted alike
-	batch      habit                 // repeats the same pickup's batch
-	digits     map[*lengthColumn]int // decimals
-	mountsOnce bool                  // a pickup is seldom mounted twice in the same way
+	poles      habit // repeats the same pickup's heights from mounting to mounting
+	heights    habit // repeats the string heights of the bench, all strings shifted alike
+	batch      habit // repeats the same pickup's batch
+	mountsOnce bool  // a pickup is seldom mounted twice in the same way
 }
 
 // habit is ln of what one height costs that differs by more than within, mm, from the
@@ -35,7 +39,12 @@ type habits struct {
 type habit struct{ cost, within float64 }
 
 func newScreener(d *cell.Data) *screener {
-	s := &screener{nPossible: len(d.Cells), filed: append(slices.Clone(d.Cells), d.Impossible...)}
+	s := &screener{digits: map[*lengthColumn]int{}, nPossible: len(d.Cells), excite: cell.UsualExcite(d.Cells, d.Impossible), takeVariance: cell.TakeVariance(d.Cells, d.Impossible)}
+	for _, cells := range [][]cell.Cell{d.Cells, d.Impossible} {
+		for i := range cells {
+			s.filed = append(s.filed, &cells[i])
+		}
+	}
 	s.cells = slices.Clone(s.filed)
 	s.extraVariance = make([]float64, len(s.cells))
 	s.impossible = make([]bool, len(s.cells))
@@ -44,6 +53,9 @@ func newScreener(d *cell.Data) *screener {
 	}
 	s.mountings = mountingsOf(s.cells)
 	s.found = make([]int, len(s.mountings))
+	for _, l := range lengths {
+		s.digits[l] = s.usualDigits(l)
+	}
 	return s
 }
 
@@ -52,7 +64,7 @@ func (s *screener) cellAt(i int, corrected map[int]cell.Cell) *cell.Cell {
 	if c, ok := corrected[i]; ok {
 		return &c
 	}
-	return &s.cells[i]
+	return s.cells[i]
 }
 
 // listed writes a mounting's lengths, some cells corrected.

@@ -23,10 +23,10 @@ const (
 // sessionTrend is how levels went with time from take to take of each string, over
 // all strings of a mounting. Time runs from -0.5 at the first take to 0.5 at the last.
 type sessionTrend struct {
-	length    float64         // of the session, seconds
-	when      map[int]float64 // mean time of each cell
-	spread    float64         // sum of squared times, about each cell's mean
-	slope, se float64         // ln v from the first take to the last
+	length    float64   // of the session, seconds
+	when      []float64 // mean time of each cell of the mounting; 0 where its takes have none
+	spread    float64   // sum of squared times, about each cell's mean
+	slope, se float64   // ln v from the first take to the last
 }
 
 // trendOf is a mounting's trend; false when its takes show none.
@@ -37,14 +37,14 @@ func (s *screener) trendOf(m mounting) (sessionTrend, bool) {
 			first, last = min(first, w.Trend.First), max(last, w.Trend.Last)
 		}
 	}
-	t := sessionTrend{length: last - first, when: map[int]float64{}}
+	t := sessionTrend{length: last - first, when: make([]float64, len(m))}
 	if !(t.length > 0) || !solve.Finite(t.length) {
 		return t, false
 	}
 	var cross float64
-	for _, i := range m {
+	for x, i := range m {
 		if w := s.cells[i].TakeStats; w != nil {
-			t.when[i] = (w.Trend.Mean-first)/t.length - 0.5
+			t.when[x] = (w.Trend.Mean-first)/t.length - 0.5
 			cross += w.Trend.Cross / t.length
 			t.spread += w.Trend.Spread / (t.length * t.length)
 		}
@@ -59,30 +59,32 @@ func (s *screener) trendOf(m mounting) (sessionTrend, bool) {
 // driftOf looks for a level that runs away from a session's first take to its last:
 // from take to take of each string, and from string to string. It is nil when there
 // is none; inTakes is how many standard errors the takes of each string show of it.
-func (s *screener) driftOf(k int, levels *conditional) (h *hypothesis, inTakes float64) {
+func (s *screener) driftOf(k int, b *baseline) (h *hypothesis, inTakes float64) {
 	m := s.mountings[k]
 	t, ok := s.trendOf(m)
 	if !ok {
 		return nil, 0
 	}
-	slope, evidence := levels.slope(t.when, t.slope, s.levels.takeVariance/t.spread, driftSD, ordinaryDrift)
+	slope, evidence := b.slope(t.when, t.slope, s.levels.takeVariance/t.spread, driftSD, ordinaryDrift)
 	if !(evidence >= leastDriftEvidence) || t.slope/slope < leastInTakes || math.Abs(slope-t.slope) > mostApart*t.se || math.Abs(slope) > mostDrift {
 		return nil, 0
 	}
 	h = &hypothesis{
 		kind: DriftInSession, mounting: k, columns: []string{"rms_mv", "peak_mv"}, corrected: map[int]cell.Cell{},
 		pickups: []string{s.cells[m[0]].Pickup}, evidence: evidence,
-		cause: fmt.Sprintf("levels go by %+.1f dB from the session's first take to its last", level.Ln(slope).DB()),
+		words: func() string {
+			return fmt.Sprintf("levels go by %+.1f dB from the session's first take to its last", level.Ln(slope).DB())
+		},
 	}
-	for _, i := range m {
-		h.corrected[i] = t.takenOff(s.cells[i], i, slope)
+	for x, i := range m {
+		h.corrected[i] = t.takenOff(*s.cells[i], t.when[x], slope)
 	}
 	return h, math.Abs(t.slope) / t.se
 }
 
-// takenOff is a cell without a drift of this slope.
-func (t *sessionTrend) takenOff(c cell.Cell, i int, slope float64) cell.Cell {
-	c.Mean -= slope * t.when[i]
+// takenOff is a cell without a drift of this slope, its mean time given.
+func (t *sessionTrend) takenOff(c cell.Cell, when, slope float64) cell.Cell {
+	c.Mean -= slope * when
 	if c.TakeStats != nil {
 		w := *c.TakeStats
 		w.Trend.Cross -= slope * w.Trend.Spread / t.length

@@ -20,70 +20,83 @@ const (
 
 const sameSteel = 0.02 // of cores in two units, ln: as files round them
 
-// scaled lists lengths in a wrong unit or with the point in a wrong place: of one
-// string, and of all.
-func (s *screener) scaled(m mounting, l *lengthColumn) (single, whole []*hypothesis) {
+// scaledOne lists lengths of one string in a wrong unit or with the point in a wrong
+// place.
+func (s *screener) scaledOne(m mounting, l *lengthColumn) []*hypothesis {
+	var out []*hypothesis
 	for _, factor := range factors {
-		kind := l.decimal
-		if factor.inches {
-			kind = InchesTyped
-		}
-		all := &hypothesis{kind: kind, columns: l.columns, corrected: map[int]cell.Cell{}, prior: -factor.rare}
-		for _, i := range m {
-			c := s.cells[i]
-			l.put(&c, l.get(&c)*factor.by)
-			all.corrected[i] = c
-			if isImpossible(&c) || math.Abs(l.get(&c)-l.get(&s.cells[i])) < leastChange {
+		for x, i := range m {
+			h := scaled(l, factor, m[x:x+1])
+			if s.becomesImpossible(h) || s.mostChange(h, l) < leastChange {
 				continue
 			}
-			one := &hypothesis{kind: kind, columns: l.columns, corrected: map[int]cell.Cell{i: c}, strings: []int{c.String}, prior: -factor.rare}
 			if factor.by > 1 && s.hasExtraDigits(i, l) {
-				one.prior += extraDigits
-				all.prior = one.prior
+				h.prior += extraDigits
 			}
-			one.cause = fmt.Sprintf("%s %s mm of string %d: %s %s mm?", l.name, mm(l.get(&s.filed[i])), c.String, factor.words, mm(l.get(&c)))
-			single = append(single, one)
-		}
-		if len(m) > 1 && !anyBecomesImpossible(all.corrected) && s.mostChange(all.corrected, l) >= leastChange {
-			if l == steelLength && s.hasSet(m, all.corrected) {
-				all.prior += knownSet
+			h.strings = []int{s.cells[i].String}
+			h.words = func() string {
+				c := h.corrected[i]
+				return fmt.Sprintf("%s %s mm of string %d: %s %s mm?", l.name, mm(l.get(s.filed[i])), c.String, factor.words, mm(l.get(&c)))
 			}
-			all.cause = fmt.Sprintf("all %ss, %s mm: %s %s mm?", l.name, s.listed(m, nil, l), factor.words, s.listed(m, all.corrected, l))
-			whole = append(whole, all)
+			out = append(out, h)
 		}
 	}
-	return single, whole
+	return out
+}
+
+// scaledAll does so with the lengths of all strings.
+func (s *screener) scaledAll(m mounting, l *lengthColumn) []*hypothesis {
+	if len(m) < 2 {
+		return nil
+	}
+	var out []*hypothesis
+	for _, factor := range factors {
+		h := scaled(l, factor, m)
+		if s.becomesImpossible(h) || s.mostChange(h, l) < leastChange {
+			continue
+		}
+		if factor.by > 1 && s.anyExtraDigits(m, l) {
+			h.prior += extraDigits
+		}
+		if l == steelLength && s.hasSet(m, factor.by) {
+			h.prior += knownSet
+		}
+		h.words = func() string {
+			return fmt.Sprintf("all %ss, %s mm: %s %s mm?", l.name, s.listed(m, nil, l), factor.words, s.listed(m, h.corrected, l))
+		}
+		out = append(out, h)
+	}
+	return out
+}
+
+// scaled is the hypothesis that a factor leads from lengths to those that were meant.
+func scaled(l *lengthColumn, f factor, touched []int) *hypothesis {
+	kind := l.decimal
+	if f.inches {
+		kind = InchesTyped
+	}
+	return &hypothesis{kind: kind, columns: l.columns, touched: touched, prior: -f.rare, correct: func(_ int, c *cell.Cell) { l.put(c, l.get(c)*f.by) }}
 }
 
 // hasExtraDigits reports whether a cell's length has more decimals than the shop types.
 func (s *screener) hasExtraDigits(i int, l *lengthColumn) bool {
-	return decimals(l.get(&s.filed[i])) > s.habits.digits[l]
+	return decimals(l.get(s.filed[i])) > s.digits[l]
 }
 
-// hasSet reports whether another mounting has the strings that this one has once it is
-// corrected.
-func (s *screener) hasSet(m mounting, corrected map[int]cell.Cell) bool {
-	return slices.ContainsFunc(s.mountings, func(o mounting) bool {
-		if len(o) != len(m) || o[0] == m[0] {
-			return false
-		}
-		for x, i := range m {
-			a, b := s.cellAt(i, corrected), &s.cells[o[x]]
-			if a.String != b.String || math.Abs(math.Log(a.Core/b.Core)) > sameSteel {
-				return false
-			}
-		}
-		return true
-	})
+// anyExtraDigits reports whether a length of a mounting has.
+func (s *screener) anyExtraDigits(m mounting, l *lengthColumn) bool {
+	return slices.ContainsFunc(m, func(i int) bool { return s.hasExtraDigits(i, l) })
 }
 
-// mostChange is the most by which corrections change a length, mm.
-func (s *screener) mostChange(corrected map[int]cell.Cell, l *lengthColumn) float64 {
-	most := 0.0
-	for i, c := range corrected {
-		most = max(most, math.Abs(l.get(&c)-l.get(&s.cells[i])))
-	}
-	return most
+// hasSetScaled reports whether hasSet is true of a factor.
+func (s *screener) hasSetScaled(m mounting) bool {
+	return slices.ContainsFunc(factors, func(f factor) bool { return s.hasSet(m, f.by) })
+}
+
+// hasSet reports whether another mounting has the strings that this one has once its
+// cores are that many times as thick.
+func (s *screener) hasSet(m mounting, factor float64) bool {
+	return s.lists.hasCores(s, m, factor)
 }
 
 // swapped lists pairs of strings whose heights may stand in each other's place.
@@ -92,17 +105,18 @@ func (s *screener) swapped(m mounting, l *lengthColumn) []*hypothesis {
 	for x, i := range m {
 		for _, k := range m[x+1:] {
 			a, b := s.cells[i], s.cells[k]
-			va, vb := l.get(&a), l.get(&b)
-			if math.Abs(va-vb) < leastChange {
+			values := [2]float64{l.get(a), l.get(b)}
+			if math.Abs(values[0]-values[1]) < leastChange {
 				continue
 			}
-			l.put(&a, vb)
-			l.put(&b, va)
 			h := &hypothesis{
-				kind: l.swap, columns: l.columns, strings: []int{a.String, b.String}, corrected: map[int]cell.Cell{i: a, k: b},
-				cause: fmt.Sprintf("%ss %s and %s mm of strings %d and %d: each other's?", l.name, mm(va), mm(vb), a.String, b.String),
+				kind: l.swap, columns: l.columns, strings: []int{a.String, b.String}, touched: []int{i, k},
+				correct: func(x int, c *cell.Cell) { l.put(c, values[1-x]) },
+				words: func() string {
+					return fmt.Sprintf("%ss %s and %s mm of strings %d and %d: each other's?", l.name, mm(values[0]), mm(values[1]), a.String, b.String)
+				},
 			}
-			if !anyBecomesImpossible(h.corrected) {
+			if !s.becomesImpossible(h) {
 				out = append(out, h)
 			}
 		}
@@ -117,24 +131,25 @@ func (s *screener) reversed(m mounting) []*hypothesis {
 	}
 	var out []*hypothesis
 	for _, lengths := range [][]*lengthColumn{{poleLength}, {heightLength}, {poleLength, heightLength}} {
-		h := &hypothesis{kind: WrongEnd, corrected: map[int]cell.Cell{}}
-		for x, i := range m {
-			c := s.cells[i]
+		h := &hypothesis{kind: WrongEnd, touched: m, correct: func(x int, c *cell.Cell) {
 			for _, l := range lengths {
-				l.put(&c, l.get(&s.cells[m[len(m)-1-x]]))
+				l.put(c, l.get(s.cells[m[len(m)-1-x]]))
 			}
-			h.corrected[i] = c
-		}
-		unchanged := func(l *lengthColumn) bool { return s.mostChange(h.corrected, l) < leastChange }
-		if anyBecomesImpossible(h.corrected) || slices.ContainsFunc(lengths, unchanged) {
+		}}
+		unchanged := func(l *lengthColumn) bool { return s.mostChange(h, l) < leastChange }
+		if s.becomesImpossible(h) || slices.ContainsFunc(lengths, unchanged) {
 			continue
 		}
-		var names []string
 		for _, l := range lengths {
 			h.columns = append(h.columns, l.columns...)
-			names = append(names, l.name+"s "+s.listed(m, nil, l)+" mm")
 		}
-		h.cause = strings.Join(names, " and ") + ": listed from the last string to the first?"
+		h.words = func() string {
+			var names []string
+			for _, l := range lengths {
+				names = append(names, l.name+"s "+s.listed(m, nil, l)+" mm")
+			}
+			return strings.Join(names, " and ") + ": listed from the last string to the first?"
+		}
 		out = append(out, h)
 	}
 	return out

@@ -2,7 +2,6 @@ package screen
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"evenpole/fit/cell"
@@ -20,21 +19,22 @@ const (
 // otherSets lists the record's other string sets in place of the one filed.
 func (s *screener) otherSets(m mounting) []*hypothesis {
 	var out []*hypothesis
-	seen := map[string]bool{s.setKey(m): true}
-	for _, o := range s.mountings {
-		key := s.setKey(o)
-		name := s.cells[o[0]].Set
-		if seen[key] || name != "" && name == s.cells[m[0]].Set || s.anyImpossible(o) {
-			continue
-		}
-		seen[key] = true
-		corrected := s.underSetOf(m, o)
-		if corrected == nil || anyBecomesImpossible(corrected) {
+	own := s.setKey(m)
+	for _, k := range s.lists.sets[s.lists.group(m)].mountings {
+		o := s.mountings[k]
+		if name := s.cells[o[0]].Set; name != "" && name == s.cells[m[0]].Set || s.setKey(o) == own {
 			continue
 		}
 		h := &hypothesis{
-			kind: WrongSet, columns: []string{"string_set", "core_mm", "gauge_mm", "wrap"}, corrected: corrected, prior: oftenSet,
-			cause: fmt.Sprintf("filed under %s: were the strings %s?", s.setName(m), s.setName(o)),
+			kind: WrongSet, columns: []string{"string_set", "core_mm", "gauge_mm", "wrap"}, touched: m, prior: oftenSet,
+			correct: func(x int, c *cell.Cell) {
+				from := s.cells[o[x]]
+				c.Set, c.Core, c.Gauge, c.Wrap = from.Set, from.Core, from.Gauge, from.Wrap
+			},
+			words: func() string { return fmt.Sprintf("filed under %s: were the strings %s?", s.setName(m), s.setName(o)) },
+		}
+		if s.becomesImpossible(h) {
+			continue
 		}
 		if s.anyImpossible(m) {
 			h.prior = 0
@@ -44,30 +44,11 @@ func (s *screener) otherSets(m mounting) []*hypothesis {
 	return out
 }
 
-// underSetOf is a mounting as filed under the string set of another; nil where the
-// strings are not the same.
-func (s *screener) underSetOf(m, o mounting) map[int]cell.Cell {
-	if len(o) != len(m) {
-		return nil
-	}
-	corrected := map[int]cell.Cell{}
-	for _, i := range m {
-		k := slices.IndexFunc(o, func(k int) bool { return s.cells[k].String == s.cells[i].String })
-		if k < 0 {
-			return nil
-		}
-		c, from := s.cells[i], &s.cells[o[k]]
-		c.Set, c.Core, c.Gauge, c.Wrap = from.Set, from.Core, from.Gauge, from.Wrap
-		corrected[i] = c
-	}
-	return corrected
-}
-
 // setKey tells string sets apart.
 func (s *screener) setKey(m mounting) string {
 	var b strings.Builder
 	for _, i := range m {
-		c := &s.cells[i]
+		c := s.cells[i]
 		fmt.Fprintf(&b, "%d %s %g %g %s\n", c.String, c.Set, c.Core, c.Gauge, c.Wrap)
 	}
 	return b.String()
@@ -85,55 +66,73 @@ func (s *screener) setName(m mounting) string {
 // heights that stand there, or, where the whole file of another mounting may have been
 // used again, with those of that pickup's other mountings.
 func (s *screener) otherPickups(m mounting) []*hypothesis {
-	filedAs := s.cells[m[0]].Pickup
-	filed := s.listed(m, nil, poleLength)
 	// A whole file that was used again has the heights of the pickup that it names.
 	differ, _ := s.poleDifferences(m, nil, max(sameHeight, s.habits.poles.within))
-	seen := map[string]bool{}
 	var out []*hypothesis
-	for _, o := range s.mountings {
-		renamed, whole := s.underPickupOf(m, o)
-		if renamed == nil {
+	for _, of := range s.lists.others[s.lists.group(m)] {
+		o := s.mountings[of[0]]
+		if s.cells[o[0]].Pickup == s.cells[m[0]].Pickup {
 			continue
 		}
-		p, prior := s.cells[o[0]].Pickup, 0.0
-		if s.habits.mountsOnce && s.mountedTwice(m, renamed) {
+		prior := 0.0
+		if s.habits.mountsOnce && s.mountedTwice(m, s.cells[o[0]].Pickup) {
 			prior = -seldomTwice
 		}
-		if !seen[p] && !anyBecomesImpossible(renamed) {
-			seen[p] = true
-			out = append(out, &hypothesis{kind: PickupMixedUp, columns: []string{"pickup"}, corrected: renamed, prior: prior,
-				cause: fmt.Sprintf("filed as %q: was it %q?", filedAs, p)})
+		if h := s.renamed(m, o); !s.becomesImpossible(h) {
+			h.prior = prior
+			out = append(out, h)
 		}
-		heights := s.listed(m, whole, poleLength)
-		if seen[p+heights] || differ > 0 || heights == filed || anyBecomesImpossible(whole) {
+		if differ > 0 {
 			continue
 		}
-		seen[p+heights] = true
-		out = append(out, &hypothesis{kind: PickupMixedUp, columns: []string{"pickup", "batch", "pole_height_mm"}, corrected: whole, prior: prior,
-			cause: fmt.Sprintf("filed as %q with its pole heights %s mm: was it %q, whose are %s?", filedAs, filed, p, heights)})
+		for _, k := range of {
+			if h := s.refiled(m, s.mountings[k]); !s.sameHeights(m, s.mountings[k]) && !s.becomesImpossible(h) {
+				h.prior = prior
+				out = append(out, h)
+			}
+		}
 	}
 	return out
 }
 
-// underPickupOf is a mounting as filed under the pickup of another: renamed with the
-// mounting's own pole heights, whole with those of the other. Both are nil where the
-// strings are not the same.
-func (s *screener) underPickupOf(m, o mounting) (renamed, whole map[int]cell.Cell) {
-	p := s.cells[o[0]].Pickup
-	if p == s.cells[m[0]].Pickup || len(o) != len(m) || s.anyImpossible(o) {
-		return nil, nil
+// renamed is the hypothesis that a mounting was one of the pickup of another.
+func (s *screener) renamed(m, o mounting) *hypothesis {
+	return &hypothesis{
+		kind: PickupMixedUp, columns: []string{"pickup"}, touched: m, correct: func(x int, c *cell.Cell) { rename(c, s.cells[o[x]]) },
+		words: func() string {
+			return fmt.Sprintf("filed as %q: was it %q?", s.cells[m[0]].Pickup, s.cells[o[0]].Pickup)
+		},
 	}
-	renamed, whole = map[int]cell.Cell{}, map[int]cell.Cell{}
+}
+
+// refiled is the hypothesis that it was, and had the pole heights of the other, too.
+func (s *screener) refiled(m, o mounting) *hypothesis {
+	return &hypothesis{
+		kind: PickupMixedUp, columns: []string{"pickup", "batch", "pole_height_mm"}, touched: m,
+		correct: func(x int, c *cell.Cell) {
+			from := s.cells[o[x]]
+			rename(c, from)
+			c.Batch, c.PoleHeight = from.Batch, from.PoleHeight
+		},
+		words: func() string {
+			return fmt.Sprintf("filed as %q with its pole heights %s mm: was it %q, whose are %s?",
+				s.cells[m[0]].Pickup, s.listed(m, nil, poleLength), s.cells[o[0]].Pickup, s.listed(o, nil, poleLength))
+		},
+	}
+}
+
+// rename makes a cell one of the pickup of another.
+func rename(c, from *cell.Cell) {
+	c.Pickup, c.Field, c.FieldKnown = from.Pickup, from.Field, from.FieldKnown
+}
+
+// sameHeights reports whether two mountings have the same pole heights, to the digits that
+// a cause shows.
+func (s *screener) sameHeights(m, o mounting) bool {
 	for x, i := range m {
-		c, from := s.cells[i], &s.cells[o[x]]
-		if c.String != from.String {
-			return nil, nil
+		if shown(s.cells[i].PoleHeight) != shown(s.cells[o[x]].PoleHeight) {
+			return false
 		}
-		c.Pickup, c.Field, c.FieldKnown = p, from.Field, from.FieldKnown
-		renamed[i] = c
-		c.Batch, c.PoleHeight = from.Batch, from.PoleHeight
-		whole[i] = c
 	}
-	return renamed, whole
+	return true
 }

@@ -12,11 +12,15 @@
 //     variances, and [MixedFit], what a fit returns.
 //
 // The way through a mixed model: layout.go gives each unknown its place,
-// equations.go sets up Henderson's equations and solves them at given variances,
-// reml.go searches for the variances ([Mixed.Fit]) or takes those given
-// ([Mixed.At]), and posterior.go reads covariances from the solution
-// ([Mixed.Posterior]). Solving and searching choose units of their own, so that the
-// observations may be measured in any.
+// equations.go sets up Henderson's equations and solves them at given variances:
+// elimination.go takes each group's own unknowns out, shared.go solves for those that all
+// share. gradient.go is the exact slope of the criterion, by which reml.go searches for
+// the variances ([Mixed.Fit]); information.go steps towards them ([Mixed.Step]), for
+// callers that change the model between steps. posterior.go reads covariances from the
+// solution ([Mixed.Posterior]), leaveout.go leaves groups and observations out of it
+// ([Mixed.Solve]). Solving and searching choose units of their own, so that the
+// observations may be measured in any. Work on all cores (parallel.go) is cut by the data
+// alone, so that sums come out the same on any machine.
 //
 // Beside them stand robust.go (Huber's mean, medians), uncertainty.go (the sums of
 // JCGM 100), floats.go (sums and means of plain lists) and matrix.go (covariances, as rows

@@ -1,14 +1,21 @@
 package solve
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 )
 
 // layout says where each unknown of a Mixed stands. Unknowns of one group only
 // stand in that group's block, all others among the shared ones.
+//
+// Of a group's block the unknowns of one term, the leaf, are eliminated first: the
+// single-covariate local term with the most levels (a pickup's mountings). No two of
+// its levels share an observation, so that each is one number and costs in proportion
+// to its observations. Without it a block would cost the cube of its unknowns.
 type layout struct {
 	*Mixed
 	nFixed  int     // fixed effects
@@ -16,30 +23,100 @@ type layout struct {
 	size    []int   // of each term: number of covariates
 	levels  []int   // of each term: number of levels
 	at      []int   // shared terms: where their first level stands; -1 for local terms
-	local   [][]int // local terms: where a level stands in its group's block
+	local   [][]int // local terms: where a level stands in its group's block, leaves behind all others
 	group   [][]int // local terms: the group of a level
 	sizes   []int   // unknowns of each group
+	mids    []int   // those of them that are not leaves
+	leaf    int     // the term that is eliminated first; -1 = none
+	locals  []int   // the local terms
+	shareds []int   // all others
+
+	info   *mat.SymDense // see Step, and where it was worked out
+	infoAt []float64
+
+	order  []int  // observations by group, in it by leaf
+	begin  []int  // of each group in order, and the end
+	chunks []*sum // of groups that stand together: their number follows from the data alone, so that sums do
 }
 
-// layOut checks the shapes and gives each unknown its place.
+// noUnknown is the place of a level that no observation has.
+const noUnknown = -1
+
+// layOut checks the shapes and gives each unknown its place. It is worked out once for
+// each number of fixed effects.
 func (m *Mixed) layOut() (*layout, error) {
 	if err := m.check(); err != nil {
 		return nil, err
 	}
-	lay := &layout{Mixed: m, at: make([]int, len(m.Terms)), local: make([][]int, len(m.Terms)), group: make([][]int, len(m.Terms))}
+	fixed := 0
 	if m.X != nil {
-		_, lay.nFixed = m.X.Dims()
+		_, fixed = m.X.Dims()
 	}
-	lay.nShared = lay.nFixed
+	if m.lay != nil && m.lay.nFixed == fixed {
+		return m.lay, nil
+	}
+	lay := &layout{Mixed: m, nFixed: fixed, nShared: fixed, at: make([]int, len(m.Terms)), local: make([][]int, len(m.Terms)), group: make([][]int, len(m.Terms))}
 	groups := 1
 	for _, g := range m.Group {
 		groups = max(groups, g+1)
 	}
 	lay.sizes = make([]int, groups)
 	for k := range m.Terms {
-		lay.place(k)
+		lay.measure(k)
+		if lay.isLocal(k) {
+			lay.locals = append(lay.locals, k)
+		} else {
+			lay.shareds = append(lay.shareds, k)
+		}
 	}
+	lay.leaf = lay.chooseLeaf()
+	for k := range m.Terms {
+		if k != lay.leaf {
+			lay.place(k)
+		}
+	}
+	lay.mids = slices.Clone(lay.sizes)
+	if lay.leaf >= 0 {
+		lay.place(lay.leaf)
+	}
+	lay.sortObservations()
+	lay.cutIntoChunks()
+	m.lay = lay
 	return lay, nil
+}
+
+// Copy is the same model with observations, fixed effects, covariates and weights of its
+// own.
+func (m *Mixed) Copy() *Mixed {
+	out := *m
+	out.Y, out.Weight, out.Known = slices.Clone(m.Y), slices.Clone(m.Weight), slices.Clone(m.Known)
+	if m.X != nil {
+		out.X = mat.DenseCopyOf(m.X)
+	}
+	out.Terms = slices.Clone(m.Terms)
+	for k := range out.Terms {
+		out.Terms[k].Z = copyRows(m.Terms[k].Z)
+	}
+	if m.lay != nil {
+		out.lay = m.lay.withOwnChunks()
+		out.lay.Mixed = &out
+	}
+	return &out
+}
+
+// copyRows copies covariates into one block of memory.
+func copyRows(z [][]float64) [][]float64 {
+	if len(z) == 0 {
+		return nil
+	}
+	n := len(z[0])
+	all := make([]float64, len(z)*n)
+	out := make([][]float64, len(z))
+	for i := range z {
+		out[i] = all[i*n : (i+1)*n : (i+1)*n]
+		copy(out[i], z[i])
+	}
+	return out
 }
 
 // check refuses rows that do not match the observations.
@@ -61,8 +138,8 @@ func (m *Mixed) check() error {
 	return nil
 }
 
-// place gives the levels of term k their places.
-func (lay *layout) place(k int) {
+// measure counts the covariates and levels of term k.
+func (lay *layout) measure(k int) {
 	t := &lay.Terms[k]
 	size, levels := 1, 0
 	if t.Z != nil {
@@ -72,7 +149,24 @@ func (lay *layout) place(k int) {
 		levels = max(levels, l+1)
 	}
 	lay.size, lay.levels = append(lay.size, size), append(lay.levels, levels)
-	if !t.Local || lay.Group == nil {
+}
+
+func (lay *layout) isLocal(k int) bool { return lay.Terms[k].Local && lay.Group != nil }
+
+func (lay *layout) chooseLeaf() int {
+	leaf := -1
+	for k := range lay.Terms {
+		if lay.isLocal(k) && lay.size[k] == 1 && lay.levels[k] > 0 && (leaf < 0 || lay.levels[k] > lay.levels[leaf]) {
+			leaf = k
+		}
+	}
+	return leaf
+}
+
+// place gives the levels of term k their places.
+func (lay *layout) place(k int) {
+	size, levels := lay.size[k], lay.levels[k]
+	if !lay.isLocal(k) {
 		lay.at[k] = lay.nShared
 		lay.nShared += levels * size
 		return
@@ -80,15 +174,33 @@ func (lay *layout) place(k int) {
 	lay.at[k] = -1
 	lay.local[k], lay.group[k] = make([]int, levels), make([]int, levels)
 	for l := range lay.local[k] {
-		lay.local[k][l] = -1
+		lay.local[k][l] = noUnknown
 	}
-	for i, l := range t.Level {
+	for i, l := range lay.Terms[k].Level {
 		if l < 0 || lay.local[k][l] >= 0 {
 			continue
 		}
 		g := lay.Group[i]
 		lay.local[k][l], lay.group[k][l] = lay.sizes[g], g
 		lay.sizes[g] += size
+	}
+}
+
+// sortObservations puts the observations in order.
+func (lay *layout) sortObservations() {
+	lay.order = make([]int, len(lay.Y))
+	for i := range lay.order {
+		lay.order[i] = i
+	}
+	slices.SortStableFunc(lay.order, func(a, b int) int {
+		return cmp.Or(cmp.Compare(lay.groupOf(a), lay.groupOf(b)), cmp.Compare(lay.leafOf(a), lay.leafOf(b)))
+	})
+	lay.begin = make([]int, len(lay.sizes)+1)
+	for _, i := range lay.order {
+		lay.begin[lay.groupOf(i)+1]++
+	}
+	for g := range lay.sizes {
+		lay.begin[g+1] += lay.begin[g]
 	}
 }
 
@@ -100,50 +212,118 @@ func (lay *layout) groupOf(i int) int {
 	return lay.Group[i]
 }
 
-// entry is one non-zero of an observation's row.
+// leafOf is the level of the leaf that an observation belongs to; -1 = none.
+func (lay *layout) leafOf(i int) int {
+	if lay.leaf < 0 {
+		return -1
+	}
+	return lay.Terms[lay.leaf].Level[i]
+}
+
+// runs calls do for each run of observations of one group and one leaf.
+func (lay *layout) runs(group int, do func(observations []int)) {
+	all := lay.order[lay.begin[group]:lay.begin[group+1]]
+	for len(all) > 0 {
+		n := 1
+		for n < len(all) && lay.leafOf(all[n]) == lay.leafOf(all[0]) {
+			n++
+		}
+		do(all[:n])
+		all = all[n:]
+	}
+}
+
+// row is what an observation multiplies the unknowns by: the group's own ones, then the
+// fixed effects, then those of the shared terms.
+type row struct {
+	own    []entry
+	fixed  []float64 // of all fixed effects
+	shared []entry   // places among the shared unknowns
+	leaf   float64
+}
+
+// entry is one entry of a row, by the place of its unknown.
 type entry struct {
 	at int
 	v  float64
 }
 
-// row lists an observation's non-zeros among its group's and the shared
-// unknowns.
-func (lay *layout) row(i int, factors []*mat.Dense, local, shared []entry) ([]entry, []entry) {
-	local, shared = local[:0], shared[:0]
-	for j := range lay.nFixed {
-		if v := lay.X.At(i, j); v != 0 {
-			shared = append(shared, entry{j, v})
+// write writes observation i's row.
+func (r *row) write(s *solution, i int) {
+	r.own, r.shared, r.leaf = r.own[:0], r.shared[:0], 0
+	for _, k := range s.locals {
+		l := s.Terms[k].Level[i]
+		switch {
+		case l < 0:
+		case k == s.leaf:
+			r.leaf = s.loading(k, i, 0)
+		default:
+			r.own = s.addLevel(r.own, k, i, s.local[k][l])
 		}
 	}
-	for k := range lay.Terms {
-		l := lay.Terms[k].Level[i]
-		if l < 0 {
-			continue
-		}
-		for c := range lay.size[k] {
-			v := lay.loading(k, i, c, factors[k])
-			if v == 0 {
-				continue
-			}
-			if lay.at[k] >= 0 {
-				shared = append(shared, entry{lay.at[k] + l*lay.size[k] + c, v})
-			} else {
-				local = append(local, entry{lay.local[k][l] + c, v})
-			}
+	if s.nFixed > 0 {
+		r.fixed = s.X.RawRowView(i)
+	}
+	for _, k := range s.shareds {
+		if l := s.Terms[k].Level[i]; l >= 0 {
+			r.shared = s.addLevel(r.shared, k, i, s.at[k]+l*s.size[k])
 		}
 	}
-	return local, shared
+}
+
+// addLevel adds the entries of a level of term k that stands at some place.
+func (s *solution) addLevel(to []entry, k, i, place int) []entry {
+	for c := range s.size[k] {
+		to = append(to, entry{place + c, s.loading(k, i, c)})
+	}
+	return to
+}
+
+// addTo adds the row, times a number, to a list of the group's unknowns and the shared
+// ones; mid is where the latter begin.
+func (r *row) addTo(to []float64, mid int, times float64) {
+	for _, e := range r.own {
+		to[e.at] += times * e.v
+	}
+	to = to[mid:]
+	fixed := to[:len(r.fixed)]
+	for j, v := range r.fixed {
+		fixed[j] += times * v
+	}
+	for _, e := range r.shared {
+		to[e.at] += times * e.v
+	}
+}
+
+// dot is the row times such a list.
+func (r *row) dot(x []float64, mid int) float64 {
+	var sum float64
+	for _, e := range r.own {
+		sum += e.v * x[e.at]
+	}
+	x = x[mid:]
+	fixed := x[:len(r.fixed)]
+	for j, v := range r.fixed {
+		sum += v * fixed[j]
+	}
+	for _, e := range r.shared {
+		sum += e.v * x[e.at]
+	}
+	return sum
 }
 
 // loading is entry c of Z L of term k for one observation.
-func (lay *layout) loading(k, i, c int, factor *mat.Dense) float64 {
-	z := lay.Terms[k].Z
-	if z == nil {
-		return factor.At(0, 0)
+func (s *solution) loading(k, i, c int) float64 {
+	z, factor, size := s.Terms[k].Z, s.factors[k], s.size[k]
+	switch {
+	case z == nil:
+		return factor[0]
+	case size == 1:
+		return z[i][0] * factor[0]
 	}
 	var v float64
-	for r := c; r < lay.size[k]; r++ {
-		v += z[i][r] * factor.At(r, c)
+	for r := c; r < size; r++ {
+		v += z[i][r] * factor[r*size+c]
 	}
 	return v
 }

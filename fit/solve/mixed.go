@@ -30,7 +30,8 @@ type Mixed struct {
 	Sigma  Spread     // residual standard deviation: start and prior
 	Terms  []Term
 	Group  []int // group of each observation, from 0; nil = one group
-	Rough  bool  // standard deviations to two digits or three will do
+
+	lay *layout // worked out at first use: terms, levels and groups stay as they are from then on
 }
 
 // Normal is a normal prior; SD 0 says that there is none.

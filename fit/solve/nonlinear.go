@@ -14,6 +14,7 @@ type Nonlinear struct {
 	M, N     int
 	Residual func(dst, x []float64)
 	Jacobian func(dst *mat.Dense, x []float64) // M x N, d residual / d x; nil = differences, refined at the end
+	Rough    bool                              // three digits will do, and no covariance
 
 	commensurate bool // the parameters share one scale
 }
@@ -31,6 +32,7 @@ type NonlinearFit struct {
 const (
 	nlsIterations = 1000
 	nlsStep       = 1e-14 // a relative step below this is no step
+	nlsRough      = 1e-3  // the same where three digits will do
 	nlsTold       = 1e-7  // a relative step above this, by the best derivatives there are, is not at the end
 	nlsDamping    = 1e-2  // first damping, relative to the scale of each column
 	nlsGrow       = 2.0   // damping after a refused step
@@ -57,7 +59,7 @@ func (p *Nonlinear) Solve(start []float64) (*NonlinearFit, error) {
 		return nil, fmt.Errorf("%d starting values for %d parameters, %d residuals", len(start), p.N, p.M)
 	}
 	first, err := p.search(start)
-	if err != nil || first.Converged && first.Cov != nil {
+	if err != nil || first.Converged && (p.Rough || first.Cov != nil) {
 		return first, err
 	}
 	relative := p.relative(start)
@@ -84,6 +86,10 @@ func (p *Nonlinear) search(start []float64) (*NonlinearFit, error) {
 	fit := &NonlinearFit{}
 	for fit.Iterations = 0; fit.Iterations < nlsIterations && !fit.Converged; fit.Iterations++ {
 		fit.Converged = s.step()
+	}
+	if p.Rough {
+		fit.X, fit.SS = s.x, s.ss
+		return fit, nil
 	}
 	s.refined = true
 	s.polish()
@@ -227,7 +233,7 @@ func (s *search) step() bool {
 	}
 	r := s.residual(next)
 	ss := SumSquares(r)
-	rest := s.small(v, nlsStep)
+	rest := s.small(v, s.p.least())
 	if Finite(ss) && ss <= s.ss {
 		flat := ss == s.ss
 		s.x, s.r, s.ss = next, r, ss
@@ -237,6 +243,14 @@ func (s *search) step() bool {
 	}
 	s.damping *= nlsGrow
 	return rest || s.damping > 1e30
+}
+
+// least is the relative step below which the search is at its end.
+func (p *Nonlinear) least() float64 {
+	if p.Rough {
+		return nlsRough
+	}
+	return nlsStep
 }
 
 // small reports whether a step moves nothing that counts, relatively: beside the

@@ -2,6 +2,7 @@ package solve
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -10,7 +11,7 @@ import (
 // its unknowns are read from. Terms have one covariate each.
 type Posterior struct {
 	s      *solution
-	shared mat.SymDense
+	shared *mat.SymDense
 }
 
 // Posterior solves the model at given standard deviations, its own and those of
@@ -20,11 +21,58 @@ func (m *Mixed) Posterior(sigma float64, sds []float64) (*Posterior, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &Posterior{s: s}
-	if err := s.sharedInverse(&p.shared); err != nil {
-		return nil, err
+	return &Posterior{s, s.shared.inverse(max(s.nShared, 1))}, nil
+}
+
+// groupInverse is what the unknowns of one group are like, the shared ones given: their
+// equations, factorised, and by how much one unit of each shared unknown lowers each.
+type groupInverse struct {
+	chol mat.Cholesky
+	w    mat.Dense
+}
+
+// inverse works out a group's. It costs the cube of the group's unknowns: callers ask for
+// a few groups.
+func (p *Posterior) inverse(group int) (*groupInverse, error) {
+	s := p.s
+	n := s.sizes[group]
+	a, b := mat.NewSymDense(n, nil), mat.NewDense(n, max(s.nShared, 1), nil)
+	for i := range n {
+		a.SetSym(i, i, 1)
 	}
-	return p, nil
+	var r row
+	for _, i := range s.order[s.begin[group]:s.begin[group+1]] {
+		r.write(s, i)
+		own, shared := r.split(s.layout, i)
+		for x, e := range own {
+			for _, f := range own[x:] {
+				a.SetSym(e.at, f.at, a.At(e.at, f.at)+s.weight[i]*e.v*f.v)
+			}
+			for _, f := range shared {
+				b.Set(e.at, f.at, b.At(e.at, f.at)+s.weight[i]*e.v*f.v)
+			}
+		}
+	}
+	inv := &groupInverse{}
+	if !inv.chol.Factorize(a) {
+		return nil, errNotDefinite
+	}
+	if err := inv.chol.SolveTo(&inv.w, b); err != nil {
+		return nil, errNotDefinite
+	}
+	return inv, nil
+}
+
+// split parts a row into the group's unknowns, leaves among them, and the shared ones.
+func (r *row) split(lay *layout, i int) (own, shared []entry) {
+	own = slices.Clone(r.own)
+	if l := lay.leafOf(i); l >= 0 {
+		own = append(own, entry{lay.local[lay.leaf][l], r.leaf})
+	}
+	for j, v := range r.fixed {
+		shared = append(shared, entry{j, v})
+	}
+	return own, append(shared, r.shared...)
 }
 
 // Levels is how many levels a term has.
@@ -33,12 +81,12 @@ func (p *Posterior) Levels(term int) int { return p.s.levels[term] }
 // Shared is the covariance of the unknowns that all groups share: the fixed
 // effects, then the levels of the terms that are not local. SharedPlace says where
 // a level stands.
-func (p *Posterior) Shared() *mat.SymDense { return &p.shared }
+func (p *Posterior) Shared() *mat.SymDense { return p.shared }
 
 // SharedPlace says where a level of a term that is not local stands in Shared, and
 // what to multiply it by for its own unit.
 func (p *Posterior) SharedPlace(term, level int) (at int, scale float64) {
-	return p.s.at[term] + level, p.s.factors[term].At(0, 0)
+	return p.s.at[term] + level, p.s.factors[term][0]
 }
 
 // Place is where a level of a local term stands among the unknowns of its group,
@@ -50,43 +98,30 @@ type Place struct {
 
 // LocalPlace finds a level of a local term.
 func (p *Posterior) LocalPlace(term, level int) Place {
-	return Place{p.s.group[term][level], p.s.local[term][level], p.s.factors[term].At(0, 0)}
+	return Place{p.s.group[term][level], p.s.local[term][level], p.s.factors[term][0]}
 }
 
 // SDs returns the posterior standard deviation of each level of a term, in its
 // own unit.
-func (p *Posterior) SDs(term int) ([]float64, error) {
-	scale := math.Abs(p.s.factors[term].At(0, 0))
+func (p *Posterior) SDs(term int) []float64 {
+	scale := math.Abs(p.s.factors[term][0])
 	out := make([]float64, p.Levels(term))
-	for l := range out {
-		var v float64
-		if p.s.at[term] >= 0 {
-			v = p.shared.At(p.s.at[term]+l, p.s.at[term]+l)
-		} else {
-			var err error
-			if v, err = p.localVariance(p.s.group[term][l], p.s.local[term][l]); err != nil {
-				return nil, err
-			}
+	if at := p.s.at[term]; at >= 0 {
+		for l := range out {
+			out[l] = scale * math.Sqrt(p.shared.At(at+l, at+l))
 		}
-		out[l] = scale * math.Sqrt(v)
+		return out
 	}
-	return out, nil
-}
-
-// localVariance is the posterior variance of one unknown of a group, by the block
-// inverse: a^-1 + w V w'.
-func (p *Posterior) localVariance(group, at int) (float64, error) {
-	b := p.s.blocks[group]
-	n := len(b.local)
-	unit := mat.NewVecDense(n, nil)
-	unit.SetVec(at, 1)
-	var inverse, through mat.VecDense
-	if err := b.chol.SolveVecTo(&inverse, unit); err != nil {
-		return 0, errNotDefinite
+	w := inverseWork{s: p.s, shared: dense(p.shared)}
+	variances := make([][]float64, len(p.s.sizes))
+	for l := range out {
+		g := p.s.group[term][l]
+		if variances[g] == nil {
+			variances[g] = w.variances(g)
+		}
+		out[l] = scale * math.Sqrt(variances[g][p.s.local[term][l]])
 	}
-	row := b.w.RowView(at)
-	through.MulVec(&p.shared, row)
-	return inverse.AtVec(at) + mat.Dot(row, &through), nil
+	return out
 }
 
 // Given returns the conditional distribution, the shared unknowns given, of sums of
@@ -94,8 +129,12 @@ func (p *Posterior) localVariance(group, at int) (float64, error) {
 // much one unit of each shared unknown, in the order of Shared, lowers each sum.
 func (p *Posterior) Given(sums [][]Place) (*mat.SymDense, *mat.Dense, error) {
 	n := len(sums)
-	blk := p.s.blocks[sums[0][0].group]
-	local := mat.NewDense(n, len(blk.local), nil)
+	group := sums[0][0].group
+	blk, err := p.inverse(group)
+	if err != nil {
+		return nil, nil, err
+	}
+	local := mat.NewDense(n, p.s.sizes[group], nil)
 	for i, places := range sums {
 		for _, e := range places {
 			local.Set(i, e.at, e.scale)
@@ -123,14 +162,16 @@ func (p *Posterior) Unseen(observations []int) *mat.SymDense {
 	n := len(observations)
 	shared := mat.NewDense(n, p.s.nShared, nil)
 	local := make([][]entry, n)
+	var r row
 	for i, at := range observations {
 		var common []entry
-		local[i], common = p.s.row(at, p.s.factors, nil, nil)
+		r.write(p.s, at)
+		local[i], common = r.split(p.s.layout, at)
 		for _, e := range common {
 			shared.Set(i, e.at, e.v)
 		}
 	}
-	propagated := Propagated(shared, &p.shared)
+	propagated := Propagated(shared, p.shared)
 	cov := mat.NewSymDense(n, nil)
 	for i := range observations {
 		for j := i; j < n; j++ {

@@ -3,6 +3,7 @@ package solve
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
@@ -19,19 +20,13 @@ func (m *Mixed) Fit() (*MixedFit, error) {
 	if err != nil {
 		return nil, err
 	}
-	par := lay.start()
+	par := lay.first()
 	if _, err := lay.solve(par); err != nil {
 		return nil, err
 	}
 	units := lay.units()
-	value := func(x []float64) float64 {
-		s, err := lay.solve(units.measured(x))
-		if err != nil {
-			return math.Inf(1)
-		}
-		return s.criterion
-	}
-	best, err := m.minimise(value, units.scaled(par))
+	c := &criterion{lay: lay, units: units}
+	best, err := c.minimise(units.scaled(par))
 	if err != nil {
 		return nil, err
 	}
@@ -39,25 +34,80 @@ func (m *Mixed) Fit() (*MixedFit, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.result()
+	return s.result(), nil
+}
+
+// criterion is the criterion as a function of scaled parameters.
+type criterion struct {
+	lay   *layout
+	units parUnits
+	at    []float64 // where it was solved last
+	last  *solution // there; nil where the equations have no solution
+}
+
+func (c *criterion) solve(x []float64) *solution {
+	if !slices.Equal(x, c.at) {
+		c.at = slices.Clone(x)
+		c.last, _ = c.lay.solve(c.units.measured(x))
+	}
+	return c.last
+}
+
+// value is +Inf where the equations have no solution.
+func (c *criterion) value(x []float64) float64 {
+	if s := c.solve(x); s != nil && !math.IsNaN(s.criterion) {
+		return s.criterion
+	}
+	return math.Inf(1)
+}
+
+func (c *criterion) gradient(grad, x []float64) {
+	s := c.solve(x)
+	if s == nil {
+		clear(grad)
+		return
+	}
+	copy(grad, s.gradient())
+	floats.Mul(grad[1:], c.units[1:])
 }
 
 // parUnits are the units in which the parameters of the variances are searched for, so
 // that steps and thresholds are the same whatever the observations are measured in.
 type parUnits []float64
 
-// units is the observations' spread for each parameter, as a power of two; where the caller
-// says what residual to expect, 32 times that, which is as far as levels on a bench spread.
+// units is the observations' spread for each parameter, as a power of two, over the size
+// of the covariate that it multiplies; where the caller says what residual to expect, 32
+// times that, which is as far as levels on a bench spread.
 func (lay *layout) units() parUnits {
 	spread := 32 * lay.Sigma.SD
 	if spread == 0 {
 		spread = spreadOf(lay.Y)
 	}
-	u := make(parUnits, lay.width())
-	for i := range u {
-		u[i] = powerOfTwo(spread)
+	u := parUnits{powerOfTwo(spread)}
+	for k, size := range lay.size {
+		for r := range size {
+			for range r + 1 {
+				u = append(u, powerOfTwo(spread/lay.covariateSize(k, r)))
+			}
+		}
 	}
 	return u
+}
+
+// covariateSize is the root mean square of one covariate of a term: 1 for the constant.
+func (lay *layout) covariateSize(k, r int) float64 {
+	z := lay.Terms[k].Z
+	if z == nil {
+		return 1
+	}
+	var ss float64
+	for _, row := range z {
+		ss += row[r] * row[r] / float64(len(z))
+	}
+	if ss == 0 {
+		return 1
+	}
+	return math.Sqrt(ss)
 }
 
 // scaled are parameters in these units.
@@ -74,31 +124,20 @@ func (u parUnits) measured(x []float64) []float64 {
 	return out
 }
 
-// minimise searches for the least value from a start, roughly where that will do.
-func (m *Mixed) minimise(value func([]float64) float64, start []float64) ([]float64, error) {
-	problem := optimize.Problem{
-		Func: value,
-		Grad: func(grad, x []float64) { centralGradient(grad, value, x) },
-	}
+// minimise searches for the least value from a start.
+func (c *criterion) minimise(start []float64) ([]float64, error) {
 	settings := &optimize.Settings{
 		GradientThreshold: 1e-7,
 		MajorIterations:   500,
 		Converger:         &optimize.FunctionConverge{Absolute: 1e-11, Relative: 1e-13, Iterations: 12},
 	}
-	if m.Rough {
-		settings.GradientThreshold = 0.05
-		settings.Converger = &optimize.FunctionConverge{Absolute: 1e-3, Iterations: 2}
-	}
 	// The line search of BFGS gives up close to the optimum, where differences of
 	// the criterion drown in rounding; what it reached is then polished below.
-	result, err := optimize.Minimize(problem, start, settings, &optimize.BFGS{})
+	result, err := optimize.Minimize(optimize.Problem{Func: c.value, Grad: c.gradient}, start, settings, &optimize.BFGS{})
 	if result == nil {
 		return nil, fmt.Errorf("variances: %w", err)
 	}
-	if m.Rough {
-		return result.X, nil
-	}
-	return newtonPolish(value, result.X), nil
+	return c.polish(result.X), nil
 }
 
 // At evaluates the model at given standard deviations (terms with one
@@ -108,11 +147,11 @@ func (m *Mixed) At(sigma float64, sds []float64) (*MixedFit, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.result()
+	return s.result(), nil
 }
 
-// start is where the search for the variances begins.
-func (lay *layout) start() []float64 {
+// first is where the search for the variances begins.
+func (lay *layout) first() []float64 {
 	par := make([]float64, 1, lay.width())
 	scale := spreadOf(lay.Y) / 2
 	if lay.Sigma.SD > 0 {
@@ -129,7 +168,7 @@ func (lay *layout) start() []float64 {
 				case t.Spread.SD > 0:
 					par = append(par, t.Spread.SD)
 				default:
-					par = append(par, scale/(1+meanAbs(t.Z, i)))
+					par = append(par, scale/lay.covariateSize(k, i))
 				}
 			}
 		}
@@ -151,50 +190,21 @@ func spreadOf(y []float64) float64 {
 	return 1
 }
 
-// meanAbs is the mean size of one covariate; 0 for the constant.
-func meanAbs(z [][]float64, i int) float64 {
-	var s float64
-	for _, row := range z {
-		s += math.Abs(row[i]) / float64(len(z))
-	}
-	return s
-}
-
-func gradientStep(x float64) float64 { return 1e-4 * math.Max(0.05, math.Abs(x)) }
-
-// centralGradient writes the gradient by fourth-order central differences.
-func centralGradient(grad []float64, f func([]float64) float64, x []float64) {
-	y := append([]float64(nil), x...)
-	at := func(i int, d float64) float64 {
-		y[i] = x[i] + d
-		v := f(y)
-		y[i] = x[i]
-		return v
-	}
-	for i := range x {
-		h := gradientStep(x[i])
-		grad[i] = (8*(at(i, h)-at(i, -h)) - (at(i, 2*h) - at(i, -2*h))) / (12 * h)
-	}
-}
-
-// newtonPolish takes Newton steps with differenced derivatives for as long as
-// they bring the gradient down.
-func newtonPolish(f func([]float64) float64, x []float64) []float64 {
+// polish takes Newton steps for as long as they bring the gradient down.
+func (c *criterion) polish(x []float64) []float64 {
 	n := len(x)
 	grad := make([]float64, n)
-	centralGradient(grad, f, x)
+	c.gradient(grad, x)
 	for range 8 {
-		step, ok := newtonStep(f, x, grad)
+		step, ok := c.newtonStep(x, grad)
 		if !ok {
 			return x
 		}
-		next := append([]float64(nil), x...)
-		for i := range next {
-			next[i] -= step[i]
-		}
+		next := make([]float64, n)
+		floats.SubTo(next, x, step)
 		nextGrad := make([]float64, n)
-		centralGradient(nextGrad, f, next)
-		if !(norm(nextGrad) < norm(grad)) || f(next) > f(x)+1e-9 {
+		c.gradient(nextGrad, next)
+		if !(floats.Norm(nextGrad, 2) < floats.Norm(grad, 2)) || c.value(next) > c.value(x)+1e-9 {
 			return x
 		}
 		x, grad = next, nextGrad
@@ -202,17 +212,19 @@ func newtonPolish(f func([]float64) float64, x []float64) []float64 {
 	return x
 }
 
-func newtonStep(f func([]float64) float64, x, grad []float64) ([]float64, bool) {
+// newtonStep is the step to take off x: second derivatives are central differences of
+// the exact gradient.
+func (c *criterion) newtonStep(x, grad []float64) ([]float64, bool) {
 	n := len(x)
 	hess := mat.NewSymDense(n, nil)
 	up, down := make([]float64, n), make([]float64, n)
 	for i := range n {
-		y := append([]float64(nil), x...)
-		h := gradientStep(x[i])
+		y := slices.Clone(x)
+		h := 1e-4 * math.Max(0.05, math.Abs(x[i]))
 		y[i] = x[i] + h
-		centralGradient(up, f, y)
+		c.gradient(up, y)
 		y[i] = x[i] - h
-		centralGradient(down, f, y)
+		c.gradient(down, y)
 		for j := 0; j <= i; j++ {
 			hess.SetSym(i, j, (up[j]-down[j])/(2*h))
 		}
@@ -227,5 +239,3 @@ func newtonStep(f func([]float64) float64, x, grad []float64) ([]float64, bool) 
 	}
 	return step.RawVector().Data, true
 }
-
-func norm(v []float64) float64 { return mat.Norm(mat.NewVecDense(len(v), v), 2) }

@@ -15,6 +15,7 @@ import (
 const (
 	Dead           = "dead string"
 	Reversed       = "magnet reversed"
+	Demagnetised   = "magnet demagnetised"
 	WeakMagnet     = "weak magnet"
 	WideGap        = "pole low or string high"
 	NarrowGap      = "pole high or string low"
@@ -69,8 +70,13 @@ func (x *expectation) causes() []Cause {
 			out = append(out, x.seen(Dead, i, fmt.Sprintf("string %d is dead: more than %d dB below what is expected", i+1, deadBelow)))
 		}
 	}
-	for _, n := range x.probe.reversed() {
+	reversed, faint := x.probe.sides()
+	for _, n := range reversed {
 		out = append(out, x.seen(Reversed, n-1, fmt.Sprintf("the magnet of string %d is reversed: %+.0f mT over its pole, the others have the other side up", n, x.probe.field(n-1))))
+	}
+	for _, n := range faint {
+		own, others := x.probe.beside(n - 1)
+		out = append(out, x.seen(Demagnetised, n-1, fmt.Sprintf("the magnet of string %d is demagnetised, or there is none: %.0f mT over its pole, %.0f mT over the others", n, own, others)))
 	}
 	if out != nil {
 		return out // with such a fault the levels do not show another cause
@@ -308,6 +314,7 @@ func (x *expectation) whatWouldTell(causes []Cause) string {
 		WrongString:    "a micrometer on the string",
 		Tilted:         "a caliper on the string heights at both ends",
 		Reversed:       "a compass over the pole",
+		Demagnetised:   "another magnet in its place, or a piece of iron held to the pole",
 	}
 	var readings []string
 	for _, c := range causes {

@@ -162,6 +162,7 @@ func TestCauses(t *testing.T) {
 		{"strings swapped", built(func(c, _, _ []float64) { c[3], c[4] = c[4], c[3] }, nil), nil, []string{SwappedStrings}, []int{4, 5}, "strings 4 and 5"},
 		{"tilted", built(func(_, _, a []float64) { lift(a, -0.4, 0.4) }, nil), nil, []string{Tilted}, nil, "0.8 mm more gap at string 6 than at string 1"},
 		{"reversed", built(nil, nil), fieldOver("f", 250, 251, 249, -250, 252, 250), []string{Reversed}, []int{4}, "-250 mT"},
+		{"demagnetised", built(nil, nil), fieldOver("f", 121, 122, 120, -1, 121, 120), []string{Demagnetised}, []int{4}, "1 mT over its pole, 121 mT over the others"},
 		{"made half and half", built(nil, nil), fieldOver("f", 250, 251, 249, -250, -252, -250), nil, nil, ""},
 		{"far too quiet", built(nil, map[int]float64{2: -24}), nil, []string{Dead}, []int{2}, "more than 20 dB below"},
 	}
@@ -209,6 +210,7 @@ func TestReversedMagnetFails(t *testing.T) {
 		{"none, and balances do not tell", even, 13.5, []float64{121, 122, 120, 122, 121, 120}, CannotTell, 0},
 		{"one that balances do not tell of", even, 13.5, []float64{121, 122, 120, -122, 121, 120}, OutOfTolerance, 1},
 		{"one of those measured", even, 20, []float64{250, 251, 249, -250}, CannotTell, 1},
+		{"one demagnetised", even, 20, []float64{121, 122, 120, -1, 121, 120}, Conforms, 0},
 		{"two", even, 20, []float64{250, 251, 249, 250, -252, -250}, Conforms, 2},
 		{"half", even, 20, []float64{250, 251, 249, -250, -252, -250}, Conforms, 0},
 	} {

@@ -35,7 +35,7 @@ func newCheck(o *profiles.Order, s *session, opt Options) *check {
 			Number: i + 1, Note: o.Strings[i].Note,
 			Gauge: level.Figure(t.row.Gauge), Core: level.Figure(t.row.Core), Wrap: t.row.Wrap,
 			PoleHeight: level.Figure(t.row.PoleHeight), StringHeight: level.Figure(t.row.StringHeight),
-			Level: unknown, Balance: unknown, Deviation: unknown, Std: unknown, Expanded: unknown, K: unknown, DOF: unknown,
+			Level: unknown, Balance: unknown, Deviation: unknown, Std: unknown, Expanded: unknown, Guard: unknown, K: unknown, DOF: unknown,
 			Takes: len(t.levels), Flagged: t.flagged, Verdict: CannotTell, Target: target[i],
 		}
 	}
@@ -60,7 +60,7 @@ func validate(o *profiles.Order, opt Options) error {
 	case opt.Slope != nil && len(opt.Slope) != n:
 		return fmt.Errorf("slopes: expected %d values, one a string, got %d", n, len(opt.Slope))
 	case opt.Resistance != nil:
-		return opt.Resistance.Valid()
+		return opt.Resistance.validFor(o.Resistance)
 	}
 	return nil
 }

@@ -109,7 +109,7 @@ func (c *check) describe(b *budget) {
 	if u := c.channel(); u > 0 {
 		c.note("the jig's channels are corrected as it was calibrated, with a standard uncertainty of %.2g dB a string", u)
 	}
-	c.note("U is the expanded uncertainty at %g %% coverage (Student's t at the effective degrees of freedom); a string is passed or failed only when it is clear of the tolerance by U, as ISO 14253-1 and JCGM 106:2012 have guard bands", 100*c.opt.Coverage)
+	c.note("U is the expanded uncertainty at %g %% coverage (Student's t at the effective degrees of freedom)", 100*c.opt.Coverage)
 }
 
 // decide applies the rule to each string and to the pickup: one string out of
@@ -119,7 +119,7 @@ func (c *check) decide() {
 	c.v.Verdict = CannotTell
 	for i := range c.v.Strings {
 		s := &c.v.Strings[i]
-		s.Verdict = conformity(float64(s.Deviation), float64(s.Expanded), c.order.Tolerance)
+		s.Verdict = conformity(float64(s.Deviation), float64(s.Guard), c.order.Tolerance)
 		switch s.Verdict {
 		case OutOfTolerance:
 			c.v.Verdict = OutOfTolerance
@@ -135,13 +135,13 @@ func (c *check) decide() {
 	}
 }
 
-// conformity is the rule for one string, with U for a guard band. It is CannotTell
-// when a figure is not known.
-func conformity(deviation, expanded, tolerance float64) Answer {
+// conformity is the rule for one string, with its guard band. It is CannotTell when a
+// figure is not known.
+func conformity(deviation, guard, tolerance float64) Answer {
 	switch a := math.Abs(deviation); {
-	case a+expanded <= tolerance:
+	case a+guard <= tolerance:
 		return Conforms
-	case a-expanded > tolerance:
+	case a-guard > tolerance:
 		return OutOfTolerance
 	}
 	return CannotTell

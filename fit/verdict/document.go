@@ -38,6 +38,7 @@ type String struct {
 	Expanded     level.Figure  `json:"expanded_u_db"` // expanded: k times u
 	K            level.Figure  `json:"k"`             // coverage factor
 	DOF          level.Figure  `json:"dof"`           // effective degrees of freedom; infinite when only the allowances count
+	Guard        level.Figure  `json:"guard_db"`      // guard band of the decision: u times the coverage factor for all looks
 	Takes        int           `json:"takes"`         // good ones
 	Flagged      int           `json:"flagged"`       // takes that do not count
 	Verdict      Answer        `json:"verdict"`
@@ -53,25 +54,27 @@ type More struct {
 // Verdict is what a check says of one pickup. It marshals to the JSON document of
 // "evenpole check --json".
 type Verdict struct {
-	Pickup     string              `json:"pickup"`
-	Order      string              `json:"order"`
-	Session    string              `json:"session"` // the latest with purpose check
-	Time       time.Time           `json:"time"`    // of that session's last reading
-	Jig        string              `json:"jig"`
-	First      string              `json:"first_reading"` // of that session: jig/boot/seq; "" when the record does not number its readings
-	Batch      string              `json:"batch"`
-	Excite     profiles.Excitation `json:"excite"` // what the balances are for; "" when the record does not say
-	Verdict    Answer              `json:"verdict"`
-	Strings    []String            `json:"strings"`
-	Spread     level.Figure        `json:"spread_db"` // highest less lowest balance
-	Tolerance  float64             `json:"tolerance_db"`
-	Coverage   float64             `json:"coverage"` // of U
-	Remedy     string              `json:"remedy"`   // for the pickup as a whole
-	Warnings   []string            `json:"warnings"`
-	Notes      []string            `json:"notes"` // how the figures were made
-	MoreTakes  []More              `json:"more_takes"`
-	Diagnosis  *Diagnosis          `json:"diagnosis"`  // nil when the pickup was not compared
-	Resistance *Resistance         `json:"resistance"` // nil when it was not measured
+	Pickup        string              `json:"pickup"`
+	Order         string              `json:"order"`
+	Session       string              `json:"session"` // the latest with purpose check
+	Time          time.Time           `json:"time"`    // of that session's last reading
+	Jig           string              `json:"jig"`
+	First         string              `json:"first_reading"` // of that session: jig/boot/seq; "" when the record does not number its readings
+	Batch         string              `json:"batch"`
+	Excite        profiles.Excitation `json:"excite"` // what the balances are for; "" when the record does not say
+	Verdict       Answer              `json:"verdict"`
+	Strings       []String            `json:"strings"`
+	Spread        level.Figure        `json:"spread_db"` // highest less lowest balance
+	Tolerance     float64             `json:"tolerance_db"`
+	Coverage      float64             `json:"coverage"`       // of U
+	Looks         int                 `json:"looks"`          // that the record allowed at the pickup as it is, this one counted
+	GuardCoverage float64             `json:"guard_coverage"` // of the guard bands, for so many looks
+	Remedy        string              `json:"remedy"`         // for the pickup as a whole
+	Warnings      []string            `json:"warnings"`
+	Notes         []string            `json:"notes"` // how the figures were made
+	MoreTakes     []More              `json:"more_takes"`
+	Diagnosis     *Diagnosis          `json:"diagnosis"`  // nil when the pickup was not compared
+	Resistance    *Resistance         `json:"resistance"` // nil when it was not measured
 
 	// What the shop knows of its papers, jig and model: the caller's to set.
 	Certificate int    `json:"certificate"` // number; 0 when none was issued

@@ -58,9 +58,12 @@ func (c *check) probe(x *expectation) (*probe, error) {
 // say nothing. One alone, with every pole measured, is a mistake and fails the pickup;
 // as long as poles are not measured, it may be one of several. Several may be meant.
 func (c *check) polarity(p *probe) {
-	turned := p.reversed()
+	turned, faint := p.sides()
 	for _, n := range turned {
 		c.warn("%s: its pole has the other side up than most (%+.0f mT), which no balance shows", c.name(n-1), p.field(n-1))
+	}
+	for _, n := range faint {
+		c.warn("%s: its pole has hardly any field (%+.0f mT): demagnetised, or no magnet; which side is up cannot be told", c.name(n-1), p.field(n-1))
 	}
 	switch {
 	case len(turned) != 1:

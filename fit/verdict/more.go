@@ -14,8 +14,8 @@ const maxMoreTakes = 100
 // known yet (our rule).
 const leastTakes = 5
 
-// ask says how many more takes of which strings would likely give a decision, if the
-// deviations stay what they are, and for which strings no number of takes can.
+// ask says how many more takes of which strings would likely give a decision at the next
+// look, if the deviations stay what they are, and for which strings no number of takes can.
 func (c *check) ask() {
 	if c.v.Verdict != CannotTell || c.withheld || c.budget == nil {
 		return
@@ -24,6 +24,7 @@ func (c *check) ask() {
 		c.request(slices.Repeat([]int{leastTakes - 1}, len(c.v.Strings)))
 		return
 	}
+	coverage := guardCoverage(c.opt.Coverage, c.v.Looks+1)
 	margins := make([]float64, len(c.v.Strings))
 	var never []string
 	for i, s := range c.v.Strings {
@@ -32,7 +33,7 @@ func (c *check) ask() {
 			continue
 		}
 		margin := math.Abs(math.Abs(float64(s.Deviation)) - c.order.Tolerance)
-		if c.budget.leastExpanded(i, c.opt.Coverage) < margin {
+		if c.budget.leastExpanded(i, coverage) < margin {
 			margins[i] = margin
 		} else {
 			never = append(never, c.name(i))
@@ -41,7 +42,7 @@ func (c *check) ask() {
 	if never != nil {
 		c.note("no number of takes can tell for %s: the limit is nearer than what setting the string heights leaves unsure; set them with more care, or judge the pickup as it is", strings.Join(never, ", "))
 	}
-	more, ok := c.budget.more(margins, c.opt.Coverage)
+	more, ok := c.budget.more(margins, coverage)
 	if !ok {
 		c.note("it would take more than %d more takes of a string to tell: mount the pickup again and take a new session", maxMoreTakes)
 		return

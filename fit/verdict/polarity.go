@@ -7,6 +7,7 @@ import (
 
 	"evenpole/capture/record"
 	"evenpole/fit/cell"
+	"evenpole/fit/field"
 )
 
 // probe is what the field probe says of a pickup's poles.
@@ -91,14 +92,14 @@ func latestSession(rows []record.FieldReading) string {
 	return last.Session
 }
 
-func (p *probe) add(str int, field float64) {
-	if !known(field) {
+func (p *probe) add(str int, mT float64) {
+	if !known(mT) {
 		return
 	}
 	if p.mean[str] == nil {
 		p.mean[str] = &average{}
 	}
-	p.mean[str].sum += field
+	p.mean[str].sum += mT
 	p.mean[str].n++
 }
 
@@ -137,7 +138,7 @@ func (p *probe) field(i int) float64 {
 
 // beside is the field over pole i, in mT whichever side is up, and the mean of those
 // over the other poles that were measured; NaN where none was.
-func (p *probe) beside(i int) (field, others float64) {
+func (p *probe) beside(i int) (own, others float64) {
 	n := 0
 	for k := range p.poles {
 		if f := math.Abs(p.field(k)); k != i && known(f) {
@@ -158,23 +159,19 @@ func (p *probe) complete() bool {
 	return p.poles > 0
 }
 
-// reversed lists the strings whose poles have the other side up than most. If equal
-// numbers point each way, as in pickups that are made so, none is reversed.
-func (p *probe) reversed() []int {
-	var north, south []int
-	for i := range p.poles {
-		switch f := p.field(i); {
-		case f > 0:
-			north = append(north, i+1)
-		case f < 0:
-			south = append(south, i+1)
+// sides lists the strings whose poles have the other side up than most, and those whose
+// poles have hardly any field: see [field.Sides]. If equal numbers point each way, as in
+// pickups that are made so, none is reversed.
+func (p *probe) sides() (reversed, faint []int) {
+	fields := make([]float64, p.poles)
+	for i := range fields {
+		fields[i] = p.field(i)
+	}
+	reversed, faint, _ = field.Sides(fields)
+	for _, list := range [][]int{reversed, faint} {
+		for k := range list {
+			list[k]++
 		}
 	}
-	switch {
-	case len(north) > len(south):
-		return south
-	case len(south) > len(north):
-		return north
-	}
-	return nil
+	return reversed, faint
 }

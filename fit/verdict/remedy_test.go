@@ -121,6 +121,37 @@ func TestResistanceAt20(t *testing.T) {
 	if v.Verdict != Conforms {
 		t.Errorf("got %q: the coil is no part of the balance", v.Verdict)
 	}
+	o.ResistanceTolerance = 0
+	for _, c := range []struct {
+		ordered, ohm float64
+		refused      bool
+		warned       string
+	}{
+		{0, 6.42, true, ""},
+		{6000, 6.42, true, ""},
+		{6000, 21, false, "the coil reads 21 ohm: it is shorted"},
+		{6000, 0, false, "the coil reads 0.0 ohm: it is shorted"},
+		{0, 0.3, false, "the coil reads 0.3 ohm: it is shorted, from end to end or between its leads"},
+		{0, 150, false, ""},
+		{8, 6.42, false, ""},
+		{8000, 4100, false, ""},
+	} {
+		o.Resistance = c.ordered
+		m := Measured{c.ohm, 20}
+		v, err := Check(sequence(even), o, "P1", Options{Resistance: &m})
+		switch {
+		case c.refused:
+			if err == nil || !strings.Contains(err.Error(), "looks like kilohm: in ohm that is 6420") {
+				t.Errorf("%g ohm of %g: got %v", c.ohm, c.ordered, err)
+			}
+		case err != nil:
+			t.Errorf("%g ohm of %g: %v", c.ohm, c.ordered, err)
+		default:
+			if said := strings.Join(v.Warnings, "; "); strings.Contains(said, "shorted") != (c.warned != "") || !strings.Contains(said, c.warned) {
+				t.Errorf("%g ohm of %g: warned %q", c.ohm, c.ordered, said)
+			}
+		}
+	}
 	for _, m := range []Measured{{-1, 20}, {6000, 90}, {math.Inf(1), 20}} {
 		if _, err := Check(sequence(even), o, "P1", Options{Resistance: &m}); err == nil || !strings.Contains(err.Error(), "resistance: expected") {
 			t.Errorf("%v: got %v", m, err)

@@ -21,10 +21,45 @@ type Measured struct {
 
 // Valid is an error when no coil on a bench can be like that.
 func (m Measured) Valid() error {
-	if m.Ohm > 0 && !math.IsInf(m.Ohm, 0) && m.Celsius >= -20 && m.Celsius <= 60 {
+	if m.Ohm >= 0 && !math.IsInf(m.Ohm, 0) && m.Celsius >= -20 && m.Celsius <= 60 {
 		return nil
 	}
-	return fmt.Errorf("resistance: expected more than 0 ohm at -20 to 60 °C, got %g ohm at %g °C", m.Ohm, m.Celsius)
+	return fmt.Errorf("resistance: expected 0 ohm or more at -20 to 60 °C, got %g ohm at %g °C", m.Ohm, m.Celsius)
+}
+
+// What coils have, in ohm, and how far from the one ordered a coil may be and be it: our
+// choices, to tell a slip of the unit and a short from a coil.
+const (
+	leastCoil   = 1
+	mostInKilo  = 100 // a coil has at most so many kilohm
+	sameCoil    = 3   // factor from the resistance ordered
+	shortedCoil = 50  // times less than ordered is a short
+)
+
+// validFor is an error when no coil on a bench can be like that, or when a figure looks
+// like kilohm beside what was ordered (0 for nothing).
+func (m Measured) validFor(ordered float64) error {
+	if err := m.Valid(); err != nil {
+		return err
+	}
+	near := func(ohm float64) bool { return ohm > ordered/sameCoil && ohm < ordered*sameCoil }
+	kilo := m.Ohm >= leastCoil && m.Ohm <= mostInKilo
+	if ordered > 0 {
+		kilo = near(1000*m.Ohm) && !near(m.Ohm)
+	}
+	if kilo {
+		return fmt.Errorf("resistance: %g ohm looks like kilohm: in ohm that is %g; for a coil of so few ohm order resistance_ohm", m.Ohm, 1000*m.Ohm)
+	}
+	return nil
+}
+
+// shorted reports whether a coil has next to no resistance beside what was ordered (0 for
+// nothing), ohm.
+func (m Measured) shorted(ordered float64) bool {
+	if ordered > 0 {
+		return m.At20() < ordered/shortedCoil
+	}
+	return m.Ohm < leastCoil
 }
 
 // At20 is what the coil would read at 20 °C, ohm.
@@ -47,7 +82,7 @@ func (r *Resistance) Within() bool { return !(math.Abs(float64(r.Off)) > float64
 
 // String is the resistance in words.
 func (r *Resistance) String() string {
-	text := fmt.Sprintf("resistance %.0f ohm at %.1f °C, %.0f ohm at 20 °C", r.Ohm, r.Celsius, r.At20)
+	text := fmt.Sprintf("resistance %s ohm at %.1f °C, %s ohm at 20 °C", ohms(r.Ohm), r.Celsius, ohms(r.At20))
 	if !r.Target.Known() {
 		return text
 	}
@@ -59,4 +94,12 @@ func (r *Resistance) String() string {
 		return text + fmt.Sprintf(", within +- %g %%", float64(r.Tolerance))
 	}
 	return text + fmt.Sprintf(", not within +- %g %%", float64(r.Tolerance))
+}
+
+// ohms writes a resistance in ohm; one of less than 10 with a decimal.
+func ohms(r float64) string {
+	if r < 10 {
+		return fmt.Sprintf("%.1f", r)
+	}
+	return fmt.Sprintf("%.0f", r)
 }

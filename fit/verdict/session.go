@@ -48,6 +48,8 @@ type session struct {
 	first   string                       // jig/boot/seq of the first one; "" when it has none
 	strings map[int]*takes               // by string number
 	excites map[profiles.Excitation]bool // all that the takes name
+	rounds  []*session                   // what it was whenever a capture came back for more takes
+	turns   turns
 }
 
 // takes are those of one string.
@@ -60,11 +62,11 @@ type takes struct {
 	moved   bool           // the rows name more than one height, core or gauge
 }
 
-// latest reads a record once and returns the pickup's latest session of purpose
-// check: the one with the latest time, of equals the one furthest down. What was
-// taken back is in no session, and what stands twice is there once: see
-// [record.Standing].
-func latest(rows iter.Seq2[record.Reading, error], pickup string) (*session, error) {
+// sessionsOf reads a record once and returns the pickup's sessions of purpose check by
+// their latest times, of equals the one furthest down the record last. There is at
+// least one. What was taken back is in no session, and what stands twice is there once:
+// see [record.Standing].
+func sessionsOf(rows iter.Seq2[record.Reading, error], pickup string) ([]*session, error) {
 	pickups := map[string]bool{}
 	missing := &NotChecked{Pickup: pickup, Purposes: map[record.Purpose]int{}}
 	all, err := record.Sift(rows, func(r *record.Reading) bool {
@@ -78,48 +80,52 @@ func latest(rows iter.Seq2[record.Reading, error], pickup string) (*session, err
 	if err != nil {
 		return nil, err
 	}
-	var kept []record.Reading
+	var sessions []*session
 	for i := range all {
 		if why := all[i].Why; why != record.TakenBack && why != record.Repeated {
 			row := all[i].Row
 			row.Wrap, _ = profiles.ParseWrap(string(row.Wrap)) // by its one name, however the row spells it
-			kept = append(kept, row)
+			sessions = file(sessions, &row)
 		}
 	}
-	if len(kept) == 0 {
+	if len(sessions) == 0 {
 		missing.Pickups = slices.Sorted(maps.Keys(pickups))
 		return nil, missing
 	}
-	last := kept[0]
-	for _, r := range kept {
-		if !r.Time.Before(last.Time) {
-			last = r
-		}
-	}
-	s := &session{row: last, strings: map[int]*takes{}, excites: map[profiles.Excitation]bool{}}
-	s.gather(kept)
-	return s, nil
+	slices.SortStableFunc(sessions, func(a, b *session) int { return a.row.Time.Compare(b.row.Time) })
+	return sessions, nil
 }
 
-// gather files the session's takes by string.
-func (s *session) gather(rows []record.Reading) {
-	begun := false
-	for i := range rows {
-		r := &rows[i]
-		if r.Session != s.row.Session {
-			continue
-		}
-		if id, named := r.ID(); named && !begun {
+// file adds a row to its session. Sessions stay in the order of their latest rows.
+func file(sessions []*session, r *record.Reading) []*session {
+	i := slices.IndexFunc(sessions, func(s *session) bool { return s.row.Session == r.Session })
+	if i < 0 {
+		s := &session{row: *r, strings: map[int]*takes{}, excites: map[profiles.Excitation]bool{}}
+		if id, named := r.ID(); named {
 			s.first = fmt.Sprintf("%s/%s/%d", id.Jig, id.Boot, id.Seq)
 		}
-		begun = true
-		if r.Mode != record.Quiet && r.String > 0 {
-			s.add(r)
-		}
+		s.add(r)
+		return append(sessions, s)
 	}
+	s := sessions[i]
+	s.add(r)
+	if r.Time.Before(s.row.Time) {
+		return sessions
+	}
+	s.row = *r
+	return append(slices.Delete(sessions, i, i+1), s)
 }
 
+// add files a take by its string.
 func (s *session) add(r *record.Reading) {
+	if r.Mode == record.Quiet || r.String <= 0 {
+		return
+	}
+	heard := float64(level.Of(r.RMS, r.Quiet).DB())
+	flagged := r.Status != "" && r.Status != record.OK
+	if good := !flagged && known(heard); good && s.turns.again(r) {
+		s.rounds = append(s.rounds, s.soFar())
+	}
 	t := s.strings[r.String]
 	if t == nil {
 		t = &takes{row: *r}
@@ -127,9 +133,8 @@ func (s *session) add(r *record.Reading) {
 	}
 	s.excites[excitation(r)] = true
 	t.moved = t.moved || changed(&t.row, r)
-	heard := float64(level.Of(r.RMS, r.Quiet).DB())
 	switch {
-	case r.Status != "" && r.Status != record.OK:
+	case flagged:
 		t.flagged++
 	case !known(heard):
 		t.flagged++
@@ -140,6 +145,46 @@ func (s *session) add(r *record.Reading) {
 			t.freqs = append(t.freqs, r.Freq)
 		}
 	}
+}
+
+// soFar is a copy of the session that further takes leave as it is.
+func (s *session) soFar() *session {
+	past := *s
+	past.strings, past.excites, past.rounds = map[int]*takes{}, maps.Clone(s.excites), nil
+	for i, t := range s.strings {
+		one := *t
+		past.strings[i] = &one
+	}
+	return &past
+}
+
+// turns follows which string is plucked. A capture makes all takes of one string before
+// those of the next, so that a string's second turn belongs to another capture, which
+// added takes to the session.
+type turns struct {
+	boot string
+	seq  uint32 // the latest of the boot
+	now  int
+	had  map[int]bool // strings that had their turn in this round
+}
+
+// again reports whether a take begins another round. A take that was sent late does
+// not, nor one that no jig numbered: a spreadsheet's may stand in any order.
+func (t *turns) again(r *record.Reading) bool {
+	id, named := r.ID()
+	if late := id.Boot == t.boot && id.Seq < t.seq; !named || late || id.Imported() {
+		return false
+	}
+	t.boot, t.seq = id.Boot, id.Seq
+	if r.String == t.now {
+		return false
+	}
+	round := t.had[r.String]
+	if round || t.had == nil {
+		t.had = map[int]bool{}
+	}
+	t.now, t.had[r.String] = r.String, true
+	return round
 }
 
 // changed reports whether two rows of a string name different lengths.

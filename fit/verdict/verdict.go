@@ -8,14 +8,15 @@
 // takes and from an allowance for setting the string heights, with a coverage
 // factor from Student's t at the effective degrees of freedom (annex G).
 //
-// The expanded uncertainty U is the guard band of the decision (the idea of
-// ISO 14253-1 and of JCGM 106:2012): a string conforms when its deviation and U
-// together are within the tolerance, is out when its deviation is beyond it by
-// more than U, and cannot be told otherwise. So a string that is truly just
-// beyond the tolerance is passed at most once in 40 times, and one that is
-// truly just within it is failed at most once in 40, at the usual coverage of
-// 95 %. These are chances for one string: of six that all lie on the very limit
-// one is failed more often.
+// The decision has a guard band (the idea of ISO 14253-1 and of JCGM 106:2012): a string
+// conforms when its deviation and the guard band together are within the tolerance, is
+// out when its deviation is beyond it by more than the guard band, and cannot be told
+// otherwise. The guard band is an expanded uncertainty whose coverage goes with how often
+// the pickup was looked at, as the record tells; U itself stays at one coverage. So a
+// string that is truly just beyond the tolerance is passed at most once in 40 times, and
+// one that is truly just within it is failed at most once in 40, at the usual coverage of
+// 95 %, however often the pickup is captured until it can be told. These are chances for
+// one string: of six that all lie on the very limit one is failed more often.
 //
 // With a model the pickup is also compared with what the model expects of it, and the
 // likeliest causes of what is off are named: see [Diagnosis]. Levels, and fields over
@@ -25,7 +26,8 @@
 //
 // The way through the package, in the order in which data flow:
 //
-//   - session.go: the latest session of purpose check in a record (session).
+//   - session.go: the sessions of purpose check in a record (session), of which the
+//     latest is judged.
 //   - resistance.go: a coil's resistance ([Measured], [Resistance]).
 //   - document.go: what a check says ([Verdict], [String], [Diagnosis], [Cause]).
 //   - options.go: [Options], and [Bench], the model to compare with.
@@ -39,7 +41,7 @@
 //   - check.go: one pickup being checked (check), on which the following work in turn.
 //   - mount.go: what was on the jig beside the order, and the order's limits;
 //     excite.go: levels for another excitation; decide.go: balances and the decision;
-//     more.go: how many more takes would tell; expect.go: the comparison with a model;
+//     looks.go: how often the pickup was looked at, and the guard bands for it; more.go: how many more takes would tell; expect.go: the comparison with a model;
 //     remedy.go: what can be done about strings that are out.
 //   - verdict.go: [Check], which runs all of these in order.
 package verdict
@@ -70,10 +72,11 @@ func Check(rows iter.Seq2[record.Reading, error], o *profiles.Order, pickup stri
 	if err := validate(o, opt); err != nil {
 		return nil, &OrderError{o.File, err}
 	}
-	s, err := latest(rows, pickup)
+	sessions, err := sessionsOf(rows, pickup)
 	if err != nil {
 		return nil, err
 	}
+	s := sessions[len(sessions)-1]
 	if last := s.last(); last > len(o.Strings) {
 		return nil, &OrderError{o.File, fmt.Errorf("expected the %d strings of pickup %q in session %q, got %d", last, pickup, s.row.Session, len(o.Strings))}
 	}
@@ -83,10 +86,7 @@ func Check(rows iter.Seq2[record.Reading, error], o *profiles.Order, pickup stri
 	if note := o.CentringNote(); note != "" {
 		c.note("%s", note)
 	}
-	c.compareMount()
-	c.convert()
-	c.measure()
-	c.decide()
+	c.judge(sessions)
 	if err := c.expect(); err != nil {
 		return nil, err
 	}
@@ -98,6 +98,16 @@ func Check(rows iter.Seq2[record.Reading, error], o *profiles.Order, pickup stri
 	return c.v, nil
 }
 
+// judge decides by the balances, at the look that the latest of the sessions is.
+func (c *check) judge(sessions []*session) {
+	c.compareMount()
+	c.convert()
+	c.measure()
+	c.countLooks(sessions)
+	c.guard()
+	c.decide()
+}
+
 // StateResistance adds a coil's resistance, compared with the order's. The answer, which
 // is on the balance, stays.
 func (v *Verdict) StateResistance(o *profiles.Order, m Measured) {
@@ -105,6 +115,10 @@ func (v *Verdict) StateResistance(o *profiles.Order, m Measured) {
 	r := &Resistance{Ohm: m.Ohm, Celsius: m.Celsius, At20: m.At20(), Target: unknown, Off: unknown, Tolerance: unknown}
 	v.Resistance = r
 	v.Notes = append(v.Notes, fmt.Sprintf("resistance is put at 20 °C by %.3g %% a degree, as of annealed copper (IEC 60028)", 100*copperPerK))
+	shorted := m.shorted(o.Resistance)
+	if shorted {
+		v.Warnings = append(v.Warnings, fmt.Sprintf("the coil reads %s ohm: it is shorted, from end to end or between its leads", ohms(m.Ohm)))
+	}
 	if o.Resistance == 0 {
 		return
 	}
@@ -113,7 +127,7 @@ func (v *Verdict) StateResistance(o *profiles.Order, m Measured) {
 	if o.ResistanceTolerance > 0 {
 		r.Tolerance = level.Figure(o.ResistanceTolerance)
 	}
-	if !r.Within() {
+	if !r.Within() && !shorted {
 		v.Warnings = append(v.Warnings, fmt.Sprintf("the coil has %.0f ohm at 20 °C, %+.1f %% off the %.0f ohm ordered, and +- %g %% is allowed: fewer or more turns, another wire, or a short between turns", r.At20, float64(r.Off), o.Resistance, o.ResistanceTolerance))
 	}
 }

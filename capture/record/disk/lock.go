@@ -14,6 +14,9 @@ import (
 // ErrInUse says that another process is writing to the shop.
 var ErrInUse = errors.New("shop is in use")
 
+// ErrNoLocks says that the file system of a shop cannot keep a second writer out.
+var ErrNoLocks = errors.New("the file system has no locks, so that nothing keeps a second writer out")
+
 // LockFile is held, by the system's own means, by the one process that may
 // write to a shop. Its text names that process; it is empty when there is none.
 const LockFile = "writer.lock"
@@ -67,25 +70,29 @@ func TakeLock(dir string) (l *Lock, notice string, err error) {
 	if err != nil {
 		return nil, "", &WriteError{path, err}
 	}
-	defer func() {
-		if err != nil {
-			l.file.Close()
-		}
-	}()
+	if notice, err = l.take(); err != nil {
+		l.file.Close()
+		return nil, "", err
+	}
+	return l, notice, nil
+}
+
+// take locks the file that was opened.
+func (l *Lock) take() (notice string, err error) {
+	path := l.path(LockFile)
 	free, err := tryLock(l.file)
 	if err != nil {
-		return nil, "", fmt.Errorf("lock %s: %w; a file system without locks cannot keep a second writer out: keep the shop on a disk of this machine, and copies elsewhere", path, err)
+		return "", fmt.Errorf("lock %s: %w: %w", path, ErrNoLocks, err)
 	}
 	if err := stillNamed(l.file, path); err != nil {
-		return nil, "", fmt.Errorf("%w: %s was deleted or replaced just now, try again", ErrInUse, path)
+		return "", fmt.Errorf("%w: %s was deleted or replaced just now, try again", ErrInUse, path)
 	}
 	text, err := io.ReadAll(l.file)
 	if err != nil {
-		return nil, "", err
+		return "", err
 	}
 	l.marked = isThere(l.path(OpenMark))
-	notice, err = l.before(free, text)
-	return l, notice, err
+	return l.before(free, text)
 }
 
 // before says from the text of the lock file who had the shop before.

@@ -3,8 +3,11 @@ package disk
 import (
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
+	"path/filepath"
+	"strings"
 )
 
 // A KindError says that something else than a plain file stands where a file of a shop
@@ -39,6 +42,43 @@ func Open(path string) (*os.File, error) {
 		return nil, err
 	}
 	return f, plain(f, path)
+}
+
+// ReadFile reads a file whole that Open opens.
+func ReadFile(path string) ([]byte, error) { return readAll(Open(path)) }
+
+// OpenInput opens for reading what a person names as input: a plain file, as Open does,
+// or what the shell hands over in place of one, see [HandedOver]. A shop that came from
+// someone else cannot name the latter.
+func OpenInput(path string) (*os.File, error) {
+	if HandedOver(path) {
+		return os.Open(path)
+	}
+	return Open(path)
+}
+
+// ReadInput reads whole what OpenInput opens.
+func ReadInput(path string) ([]byte, error) { return readAll(OpenInput(path)) }
+
+func readAll(f *os.File, err error) ([]byte, error) {
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return io.ReadAll(f)
+}
+
+// HandedOver reports whether a path names a file that this process was started with,
+// as /dev/stdin and the /dev/fd/63 that a shell puts for <(zcat readings.csv.gz) do. It
+// may be a pipe, and then is read once.
+func HandedOver(path string) bool {
+	path = filepath.ToSlash(path)
+	for _, dir := range []string{"/dev/fd/", "/proc/self/fd/"} {
+		if number, ok := strings.CutPrefix(path, dir); ok && number != "" && strings.Trim(number, "0123456789") == "" {
+			return true
+		}
+	}
+	return path == "/dev/stdin"
 }
 
 // plain closes a file that is no plain one.

@@ -4,8 +4,10 @@ package disk
 
 import (
 	"errors"
+	"io"
 	"os"
 	"path/filepath"
+	"strconv"
 	"syscall"
 	"testing"
 )
@@ -49,6 +51,52 @@ func TestWhatIsNoPlainFile(t *testing.T) {
 				t.Error("the target was made")
 			}
 		})
+	}
+}
+
+// What comes through a pipe, named or handed over, can be read more than once, and its
+// copy leaves no name behind.
+func TestOpenRepeatedly(t *testing.T) {
+	t.Setenv("TMPDIR", t.TempDir())
+	r, w, err := os.Pipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	named := filepath.Join(t.TempDir(), "pipe")
+	if err := syscall.Mkfifo(named, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	const text = "string,rms_mv\n"
+	go func() {
+		w.WriteString(text)
+		w.Close()
+		os.WriteFile(named, []byte(text), 0)
+	}()
+	for _, path := range []string{filepath.Join("/dev/fd", strconv.FormatUint(uint64(r.Fd()), 10)), named} {
+		f, err := OpenRepeatedly(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for range 2 {
+			got, err := io.ReadAll(f)
+			if _, again := f.Seek(0, io.SeekStart); err != nil || again != nil || string(got) != text {
+				t.Errorf("%s: %q, %v, %v", path, got, err, again)
+			}
+		}
+		if err := f.Close(); err != nil {
+			t.Error(err)
+		}
+	}
+	if left, err := os.ReadDir(os.TempDir()); err != nil || len(left) > 0 {
+		t.Errorf("left behind: %v, %v", left, err)
+	}
+	var kind *KindError
+	if _, err := OpenRepeatedly("/dev/zero"); !errors.As(err, &kind) {
+		t.Errorf("a device: %v", err)
+	}
+	if _, err := OpenRepeatedly(named + "-not-there"); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("no file: %v", err)
 	}
 }
 

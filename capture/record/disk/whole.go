@@ -2,15 +2,18 @@ package disk
 
 import (
 	"bufio"
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
+	"regexp"
 	"runtime"
 	"strings"
 	"syscall"
+	"time"
 )
 
 // FolderError says that a folder stands where a file was to be written.
@@ -145,6 +148,29 @@ func Sweep(dir string) {
 	}
 }
 
+// sweepFormer removes what earlier versions left likewise beside a file: ".", its
+// name with other digits or the same, "-" and the digits that [os.CreateTemp] adds. They
+// locked nothing: only what nobody has touched for an hour goes.
+func sweepFormer(path string) {
+	dir, base := filepath.Split(path)
+	entries, _ := os.ReadDir(cmp.Or(dir, "."))
+	former := formerTemp(base)
+	for _, e := range entries {
+		if !former.MatchString(e.Name()) {
+			continue
+		}
+		if info, err := e.Info(); err == nil && info.Mode().IsRegular() && time.Since(info.ModTime()) > time.Hour {
+			sweep(filepath.Join(dir, e.Name()))
+		}
+	}
+}
+
+var digits = regexp.MustCompile("[0-9]+")
+
+func formerTemp(base string) *regexp.Regexp {
+	return regexp.MustCompile(`^\.` + digits.ReplaceAllString(regexp.QuoteMeta(base), "[0-9]+") + `-[0-9]{1,10}$`)
+}
+
 func sweep(temp string) {
 	f, err := OpenOwn(temp, os.O_RDWR)
 	if err != nil {
@@ -167,6 +193,7 @@ func writeTemp(path string, write func(io.Writer) error) (temp *os.File, err err
 		return nil, &FolderError{path}
 	}
 	Sweep(filepath.Dir(path))
+	sweepFormer(path)
 	f, err := createTemp(filepath.Dir(path))
 	if err != nil {
 		return nil, &WriteError{path, err}

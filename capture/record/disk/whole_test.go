@@ -9,6 +9,7 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+	"time"
 )
 
 // text writes a text longer than a buffer.
@@ -117,6 +118,34 @@ func TestWriteFileOnAFullDisk(t *testing.T) {
 	s := &sink{file: full}
 	if _, err := s.Write([]byte("x")); err == nil || s.err == nil {
 		t.Errorf("a full disk took it: %v, %v", err, s.err)
+	}
+}
+
+// So does what versions before this one left under other names, once nobody touches it; a
+// file of a person stays.
+func TestFormerLeftovers(t *testing.T) {
+	dir := t.TempDir()
+	old := time.Now().Add(-2 * time.Hour)
+	for name, goes := range map[string]bool{
+		".model-002.json-123": true, ".model-007.json-4294967295": true,
+		".model-002.json-12345678901": false, ".model-002.json-": false, ".model-002.json-1a": false, ".model-002xjson-1": false,
+		"model-002.json-123": false, ".a.json-123": false, ".model-002.json-124": false,
+	} {
+		left := filepath.Join(dir, name)
+		if err := os.WriteFile(left, []byte("half"), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if name != ".model-002.json-124" { // as one that is being written
+			if err := os.Chtimes(left, old, old); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := WriteFile(filepath.Join(dir, "model-002.json"), text("one\n")); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := os.Stat(left); goes != errors.Is(err, fs.ErrNotExist) {
+			t.Errorf("%s: %v", name, err)
+		}
 	}
 }
 

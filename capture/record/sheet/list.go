@@ -43,6 +43,7 @@ func ReadList(r io.Reader, name string, need ...string) ([]ListRow, error) {
 		l := ListRow{file: name, cells: map[string]string{}}
 		l.line, _ = c.FieldPos(0)
 		for i, text := range row {
+			text = table.Plain(text)
 			if !profiles.IsName(text) {
 				return nil, table.Errorf(name, l.line, head[i], "expected %s, got %q", profiles.WantName, text)
 			}

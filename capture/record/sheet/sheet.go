@@ -1,7 +1,8 @@
 // Package sheet reads a person's spreadsheet, saved as CSV with any separator, decimal
 // sign, headers and units, as rows of a file of the record.
 //
-// [Open] reads the header and finds out which column of the record each one stands
+// [Check], in text.go, refuses what is no text, and [Read], in contents.go, makes of a file
+// [Contents] that can be read again. [Open] reads the header and finds out which column of the record each one stands
 // for; [Sheet.Next] then gives row after row, with each cell in the unit and the
 // writing of the record as far as it can be understood. Whether the cells
 // are right is for the table of the record's columns to say, but that no length may be
@@ -10,6 +11,7 @@
 package sheet
 
 import (
+	"bufio"
 	"bytes"
 	"cmp"
 	"encoding/csv"
@@ -21,7 +23,6 @@ import (
 	"strconv"
 	"strings"
 	"time"
-	"unicode/utf8"
 
 	"evenpole/capture/record/table"
 )
@@ -85,18 +86,16 @@ func Units(column string) []Unit {
 	return all
 }
 
-// Open reads the header and finds out what is in which column: named says so of some
-// headers. zone is that of times that name none; name stands for the file in errors.
+// Open reads the header of a file that [Check] let pass, and finds out what is in which
+// column: named says so of some headers. zone is that of times that name none; name stands for the file in errors.
 //
-// Errors: a *table.RowError when the text or its header cannot be understood; a
-// *NoColumnError.
-func Open(text []byte, name string, named map[string]string, zone *time.Location, l *table.Layout) (*Sheet, error) {
-	if err := checkText(text, name); err != nil {
-		return nil, err
-	}
+// Errors: a *table.RowError when the header cannot be understood; a *NoColumnError.
+func Open(r io.Reader, name string, named map[string]string, zone *time.Location, l *table.Layout) (*Sheet, error) {
+	b := bufio.NewReaderSize(r, table.MaxRow)
+	start, _ := b.Peek(table.MaxRow) // an error comes again with the rows
 	s := &Sheet{name: name, layout: l, zone: zone}
-	s.csv, _ = table.NewCSV(bytes.NewReader(text))
-	s.csv.Comma = separator(text)
+	s.csv, _ = table.NewCSV(b)
+	s.csv.Comma = separator(start)
 	s.Separator = string(s.csv.Comma)
 	header, line, err := table.Header(s.csv, name)
 	if err != nil {
@@ -124,6 +123,30 @@ func Open(text []byte, name string, named map[string]string, zone *time.Location
 		}
 	}
 	return s, nil
+}
+
+// Lacks returns the columns of the record that the file does not have and that are not
+// set for every row, and refuses it when a reading needs one of them.
+func (s *Sheet) Lacks(set map[string]string) (absent []string, err error) {
+	absent = []string{}
+	var missing, headers []string
+	for _, c := range s.Columns {
+		headers = append(headers, c.Header)
+	}
+	for _, name := range s.layout.Names {
+		has := slices.ContainsFunc(s.Columns, func(c Column) bool { return c.Column == name })
+		if _, isSet := set[name]; has || isSet {
+			continue
+		}
+		absent = append(absent, name)
+		if slices.Contains(s.layout.Needed, name) {
+			missing = append(missing, name)
+		}
+	}
+	if len(missing) > 0 {
+		return nil, table.Errorf(s.name, 1, strings.Join(missing, ", "), "expected in the header, got %q", headers)
+	}
+	return absent, nil
 }
 
 // understand finds out which column of the record a header stands for.
@@ -178,26 +201,6 @@ func separator(text []byte) rune {
 	return best
 }
 
-// checkText refuses what is no text, or text in another encoding than UTF-8.
-func checkText(text []byte, name string) error {
-	is := ""
-	switch {
-	case bytes.HasPrefix(text, []byte("PK\x03\x04")), bytes.HasPrefix(text, []byte("\xd0\xcf\x11\xe0")):
-		is = "a spreadsheet program's own format"
-	case bytes.HasPrefix(text, []byte("\xff\xfe")), bytes.HasPrefix(text, []byte("\xfe\xff")):
-		is = "UTF-16"
-	}
-	if is != "" {
-		return table.Errorf(name, 1, "", "expected CSV in UTF-8, got %s: save it as CSV (UTF-8)", is)
-	}
-	for i, line := range bytes.Split(text, []byte("\n")) {
-		if !utf8.Valid(line) || bytes.IndexByte(line, 0) >= 0 {
-			return table.Errorf(name, i+1, "", "expected text in UTF-8, got %q: save it as CSV (UTF-8)", line[:min(len(line), 40)])
-		}
-	}
-	return nil
-}
-
 // A Row is one row: the text of each column of the record as the record would have
 // it.
 type Row struct {
@@ -216,6 +219,16 @@ func (r *Row) Text(column string) string { return r.texts[column] }
 // Place is the [table.Place] of the cells of the row.
 func (r *Row) Place(column string) (file string, line int) {
 	return r.file, cmp.Or(r.lines[column], r.line)
+}
+
+// ByHeader names a cell by its header, as the person knows it.
+func ByHeader(columns []Column, e *table.RowError) *table.RowError {
+	for _, c := range columns {
+		if c.Column == e.Column && c.Column != "" {
+			return table.Errorf(e.File, e.Line, c.Header, "%s", e.Msg)
+		}
+	}
+	return e
 }
 
 // Next reads the next row that has anything in it. At the end the error is io.EOF.
@@ -237,7 +250,7 @@ func (s *Sheet) Next() (*Row, error) {
 		return nil, err
 	}
 	for i, text := range cells {
-		s.cell(row, i, strings.TrimSpace(text))
+		s.cell(row, i, strings.TrimSpace(table.Plain(text)))
 	}
 	row.line, _ = s.csv.FieldPos(0)
 	return row, nil

@@ -71,12 +71,44 @@ func Explain(err error, name string, width int) error {
 	return e
 }
 
-// WriteLines writes rows in one go. Lines end in LF, or in CR LF as RFC 4180 has it.
+// A Writer writes rows, each cell [Guarded].
+type Writer struct {
+	csv   *csv.Writer
+	cells []string
+}
+
+// NewWriter returns a writer whose lines end in LF, or in CR LF as RFC 4180 has it.
+func NewWriter(to io.Writer, lf bool) *Writer {
+	w := &Writer{csv: csv.NewWriter(to)}
+	w.csv.UseCRLF = !lf
+	return w
+}
+
+// Write writes a row; Flush brings it on its way.
+func (w *Writer) Write(row []string) error {
+	w.cells = w.cells[:0]
+	for _, cell := range row {
+		w.cells = append(w.cells, Guarded(cell))
+	}
+	return w.csv.Write(w.cells)
+}
+
+// Flush writes what waits, and returns the first error of all writing.
+func (w *Writer) Flush() error {
+	w.csv.Flush()
+	return w.csv.Error()
+}
+
+// WriteLines writes rows in one go.
 func WriteLines(to io.Writer, lf bool, lines ...[]string) error {
 	var text bytes.Buffer
-	w := csv.NewWriter(&text)
-	w.UseCRLF = !lf
-	if err := w.WriteAll(lines); err != nil {
+	w := NewWriter(&text, lf)
+	for _, line := range lines {
+		if err := w.Write(line); err != nil {
+			return err
+		}
+	}
+	if err := w.Flush(); err != nil {
 		return err
 	}
 	_, err := to.Write(text.Bytes())

@@ -102,7 +102,7 @@ func (t *Reader) Next() (Row, error) {
 	t.line = t.lineOf(0)
 	for i, from := range t.from {
 		if from >= 0 {
-			t.row[i] = cells[from]
+			t.row[i] = Plain(cells[from])
 		}
 	}
 	return t.row, nil

@@ -1,0 +1,133 @@
+package cell
+
+import (
+	"crypto/sha256"
+	"fmt"
+	"hash"
+	"io"
+	"maps"
+	"slices"
+	"strconv"
+	"time"
+
+	"evenpole/fit/solve"
+)
+
+// Fingerprint is the SHA-256 of all that a model can learn from the cells, in
+// hex. Neither the order of rows nor what was left out changes it, nor does what
+// the program calls a field of a cell: what is hashed is written out here.
+func (d *Data) Fingerprint() string {
+	whole, _ := d.Fingerprints(nil, nil)
+	return whole
+}
+
+// Partition says to which part each cell belongs, from 0; -1 = none.
+type Partition struct {
+	Of    []int
+	Parts int
+}
+
+// Fingerprints are the fingerprint of the data, and for each of two ways to cut the
+// cells into parts those of the parts alone, as data without magnets. Either may be
+// nil. Every cell is written once, some at the same time, so that memory is bounded.
+func (d *Data) Fingerprints(cuts ...*Partition) (whole string, parts [][]string) {
+	h := newHash()
+	hashes := make([][]hash.Hash, len(cuts))
+	for k, cut := range cuts {
+		if cut != nil {
+			hashes[k] = make([]hash.Hash, cut.Parts)
+			for p := range hashes[k] {
+				hashes[k][p] = newHash()
+			}
+		}
+	}
+	const batch = 16384 // cells whose text is held
+	for from := 0; from < len(d.Cells); from += batch {
+		lines := d.lines(from, min(from+batch, len(d.Cells)))
+		for x, line := range lines {
+			h.Write(line)
+			for k, cut := range cuts {
+				if cut != nil && cut.Of[from+x] >= 0 {
+					hashes[k][cut.Of[from+x]].Write(line)
+				}
+			}
+		}
+	}
+	for _, list := range hashes {
+		var out []string
+		for _, part := range list {
+			out = append(out, (&Data{}).endHash(part))
+		}
+		parts = append(parts, out)
+	}
+	return d.endHash(h), parts
+}
+
+func newHash() hash.Hash {
+	h := sha256.New()
+	fmt.Fprintln(h, "evenpole cells 1")
+	return h
+}
+
+// endHash writes what follows the cells.
+func (d *Data) endHash(h hash.Hash) string {
+	writeNamed(h, "magnet", d.Magnets)
+	writeNamed(h, "batch", d.Batches)
+	fmt.Fprintf(h, "field_sd=%v\n", d.FieldSD)
+	return fmt.Sprintf("%x", h.Sum(nil))
+}
+
+// lines are the lines of some cells.
+func (d *Data) lines(from, to int) [][]byte {
+	out := make([][]byte, to-from)
+	solve.InParallel(to-from, func(first, last int) {
+		text := make([]byte, 0, 300*(last-first))
+		for i := first; i < last; i++ {
+			begin := len(text)
+			text = d.Cells[from+i].appendTo(text)
+			out[i] = text[begin:len(text):len(text)]
+		}
+	})
+	return out
+}
+
+// appendTo appends what a fingerprint covers of a cell, one line. Numbers have as
+// many digits as tell them from their neighbours.
+func (c *Cell) appendTo(b []byte) []byte {
+	word := func(name, v string) { b = strconv.AppendQuote(append(b, name...), v) }
+	number := func(name string, v float64) { b = strconv.AppendFloat(append(b, name...), v, 'g', -1, 64) }
+	count := func(name string, v int) { b = strconv.AppendInt(append(b, name...), int64(v), 10) }
+	word("pickup=", c.Pickup)
+	word(" session=", c.Session)
+	count(" string=", c.String)
+	word(" set=", c.Set)
+	number(" core=", c.Core)
+	number(" gauge=", c.Gauge)
+	word(" wrap=", string(c.Wrap))
+	number(" pole_height=", c.PoleHeight)
+	number(" string_height=", c.StringHeight)
+	word(" mode=", string(c.Mode))
+	word(" excite=", string(c.Excite))
+	word(" batch=", c.Batch)
+	count(" takes=", c.Takes)
+	number(" mean=", c.Mean)
+	number(" sd=", c.SD)
+	number(" freq=", c.Freq)
+	first := ""
+	if !c.First.IsZero() {
+		first = c.First.UTC().Format(time.RFC3339Nano)
+	}
+	word(" first=", first)
+	number(" weight=", c.Weight)
+	number(" field=", c.Field)
+	b = strconv.AppendBool(append(b, " field_known="...), c.FieldKnown)
+	b = strconv.AppendBool(append(b, " usual_pitch="...), c.UsualPitch)
+	return append(b, '\n')
+}
+
+// writeNamed writes figures by name, in order.
+func writeNamed(w io.Writer, what string, figures map[string]float64) {
+	for _, name := range slices.Sorted(maps.Keys(figures)) {
+		fmt.Fprintf(w, "%s %q=%v\n", what, name, figures[name])
+	}
+}

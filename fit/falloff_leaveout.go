@@ -1,0 +1,129 @@
+package fit
+
+import (
+	"context"
+	"evenpole/fit/cell"
+	"evenpole/fit/curve"
+	"evenpole/fit/solve"
+	"slices"
+	"sync"
+)
+
+// falloffLeaver leaves pickups and cells out of a falloff model at its standard
+// deviations, its weights and its tangent: a pickup is one group of the mixed model, so
+// that what the others say is the shared equations less that group's share. The curve is
+// not made linear anew, which is exact to second order in how far the parameters move:
+// with leastPickups others they move little. TestLeavingOutIsRefitting holds it against
+// full fits, to 0.005 dB in each score.
+type falloffLeaver struct {
+	f      *Falloff
+	cells  []cell.Cell
+	sites  []*curve.Site
+	mixed  *solve.Mixed
+	solved *solve.Solved
+	lift   []float64 // of each cell's strings, mm
+
+	fieldsKnown, pitchless int // cells whose pole's field was measured, and those without a pitch
+
+	oneAtATime sync.Mutex
+}
+
+// leastPickups is from how many pickups on leaving one out by its share is exact enough.
+const leastPickups = 20
+
+// setRest is by how much a parameter may move in the last round without a string set.
+const setRest = 2e-3
+
+// leaver is nil where every part has to be left out by fitting the rest.
+func (f *Falloff) leaver(d *cell.Data) *falloffLeaver {
+	l := f.fitted
+	if l == nil || len(l.cells) != len(d.Cells) || len(f.LevelCounts) == 0 || f.LevelCounts[curve.PickupEffect] < leastPickups {
+		return nil
+	}
+	for i := range l.cells {
+		l.count(i, &l.fieldsKnown, &l.pitchless)
+	}
+	return l
+}
+
+// count counts cell i.
+func (l *falloffLeaver) count(i int, fieldsKnown, pitchless *int) {
+	if l.cells[i].FieldKnown {
+		*fieldsKnown++
+	}
+	if l.cells[i].Freq <= 0 {
+		*pitchless++
+	}
+}
+
+// sameTerms reports whether the model has the same terms without some cells.
+func (l *falloffLeaver) sameTerms(out func(i int) bool, from, to int) bool {
+	known, pitchless := 0, 0
+	for i := from; i < to; i++ {
+		if out(i) {
+			l.count(i, &known, &pitchless)
+		}
+	}
+	return (l.fieldsKnown == 0 || known < l.fieldsKnown) && (l.pitchless == 0 || pitchless < l.pitchless)
+}
+
+func (l *falloffLeaver) withoutPickup(k int) (func(i int) float64, error) {
+	first, last := l.solved.Observations(k)
+	if !l.sameTerms(func(int) bool { return true }, first, last) {
+		return nil, errRefit
+	}
+	rest, err := l.solved.WithoutGroup(k)
+	if err != nil {
+		return nil, err
+	}
+	return l.expectFrom(rest), nil
+}
+
+// withoutCells goes on from there as a fit does, until parameters move by less than
+// setRest: a string set may be a large part of what tells some of them.
+func (l *falloffLeaver) withoutCells(out func(i int) bool) (func(i int) float64, error) {
+	if !l.sameTerms(out, 0, len(l.cells)) {
+		return nil, errRefit
+	}
+	rest, err := l.solved.Without(out)
+	if err != nil {
+		return nil, err
+	}
+	if furthest(rest.Beta, l.f.Theta) < setRest {
+		return l.expectFrom(rest), nil
+	}
+	l.oneAtATime.Lock() // it works on all cores, and takes memory
+	defer l.oneAtATime.Unlock()
+	g := *l.f
+	g.Theta = slices.Clone(rest.Beta)
+	it := iteration{f: &g, cells: l.cells, sites: l.sites, m: l.mixed.Copy(), lift: slices.Clone(l.lift), skip: out}
+	for i := range l.cells {
+		if out(i) {
+			it.m.Weight[i] = 0
+		}
+	}
+	fit, _, err := it.run(context.Background(), l.f.SDs, false, setRest)
+	if err != nil {
+		return nil, err
+	}
+	return l.expectFrom(sharedOf(fit)), nil
+}
+
+// sharedOf are a fit's unknowns that all pickups share.
+func sharedOf(fit *solve.MixedFit) *solve.Shared {
+	out := &solve.Shared{Beta: fit.Beta, U: make([][]float64, len(fit.U))}
+	for _, k := range []int{curve.StringEffect, curve.SlotEffect} {
+		for _, u := range fit.U[k] {
+			out.U[k] = append(out.U[k], u[0])
+		}
+	}
+	return out
+}
+
+// expectFrom predicts cells as Falloff.Expect does.
+func (l *falloffLeaver) expectFrom(rest *solve.Shared) func(i int) float64 {
+	strings, slots := &l.mixed.Terms[curve.StringEffect], &l.mixed.Terms[curve.SlotEffect]
+	return func(i int) float64 {
+		return l.f.Predict(rest.Beta, l.sites[i], 0) + rest.U[curve.StringEffect][strings.Level[i]] + rest.U[curve.SlotEffect][slots.Level[i]]
+	}
+}

@@ -1,0 +1,249 @@
+package fit
+
+import (
+	"math"
+
+	"evenpole/fit/cell"
+	"evenpole/fit/solve"
+
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/mat"
+)
+
+// moments are sums over cells of some columns and of their products: what a least-squares
+// line within pickups needs to know, so that cells are left out by taking sums off.
+// Columns are counted from their means over all cells, against rounding.
+type moments struct {
+	n       float64
+	sum     []float64
+	product []float64 // columns x columns, by rows
+}
+
+func newMoments(columns int) moments {
+	return moments{0, make([]float64, columns), make([]float64, columns*columns)}
+}
+
+// add adds one cell's columns.
+func (m *moments) add(x []float64) {
+	m.n++
+	for j, v := range x {
+		m.sum[j] += v
+		floats.AddScaled(m.product[j*len(x):(j+1)*len(x)], v, x)
+	}
+}
+
+// pooled are the moments within pickups, each about its own mean, and the sum of the
+// pickups' means.
+type pooled struct {
+	pickups float64
+	cells   float64
+	within  []float64 // products of columns about their pickup's mean
+	means   []float64 // sum over pickups
+}
+
+func newPooled(columns int) *pooled {
+	return &pooled{0, 0, make([]float64, columns*columns), make([]float64, columns)}
+}
+
+// add adds one pickup, or takes it off by a sign of -1.
+func (p *pooled) add(m *moments, sign float64) {
+	if m.n <= 0 {
+		return
+	}
+	p.pickups += sign
+	p.cells += sign * m.n
+	floats.AddScaled(p.means, sign/m.n, m.sum)
+	floats.AddScaled(p.within, sign, m.product)
+	k := len(m.sum)
+	for j, v := range m.sum {
+		floats.AddScaled(p.within[j*k:(j+1)*k], -sign*v/m.n, m.sum)
+	}
+}
+
+// at is the product of two columns.
+func (p *pooled) at(j, k int) float64 { return p.within[j*len(p.means)+k] }
+
+// leftBy is the root mean square of a column's residuals on others; 0 where these make
+// each other up.
+func (p *pooled) leftBy(column int, others []int) float64 {
+	ss := p.at(column, column)
+	if len(others) > 0 {
+		b, ok := p.solve(column, others)
+		if !ok {
+			return 0
+		}
+		for i, j := range others {
+			ss -= b[i] * p.at(j, column)
+		}
+	}
+	return math.Sqrt(max(0, ss) / p.cells)
+}
+
+// solve is the least-squares line of a column on others, false where these make each
+// other up as far as sums of squares tell.
+func (p *pooled) solve(column int, others []int) (b []float64, ok bool) {
+	n := len(others)
+	a, right := mat.NewSymDense(n, nil), mat.NewVecDense(n, nil)
+	for i, j := range others {
+		for k := i; k < n; k++ {
+			a.SetSym(i, k, p.at(j, others[k])/math.Sqrt(p.at(j, j)*p.at(others[k], others[k])))
+		}
+		right.SetVec(i, p.at(j, column)/math.Sqrt(p.at(j, j)))
+	}
+	var chol mat.Cholesky
+	var x mat.VecDense
+	if !chol.Factorize(a) || chol.Cond() > 1e10 || chol.SolveVecTo(&x, right) != nil {
+		return nil, false
+	}
+	for i, j := range others {
+		b = append(b, x.AtVec(i)/math.Sqrt(p.at(j, j)))
+	}
+	return b, true
+}
+
+// logColumns are the columns of a kind's terms: their values, then the lengths that have to
+// differ for the data to tell them, then the level.
+type logColumns struct {
+	terms []term
+	from  []float64 // the columns' means over all cells
+}
+
+func (c *logColumns) count() int { return 2*len(c.terms) + 1 }
+func (c *logColumns) level() int { return 2 * len(c.terms) }
+
+// write writes a cell's columns.
+func (c *logColumns) write(dst []float64, of *cell.Cell) {
+	for j, t := range c.terms {
+		dst[j] = t.value(of)
+		dst[len(c.terms)+j] = dst[j]
+		if t.moved != nil {
+			dst[len(c.terms)+j] = t.moved(of)
+		}
+	}
+	dst[c.level()] = of.Mean
+	if c.from != nil {
+		floats.Sub(dst, c.from)
+	}
+}
+
+// columnsOf are a kind's columns for cells.
+func columnsOf(terms []term, cells []cell.Cell) *logColumns {
+	c := &logColumns{terms: terms}
+	mean, row := make([]float64, c.count()), make([]float64, c.count())
+	for i := range cells {
+		c.write(row, &cells[i])
+		floats.AddScaled(mean, 1/float64(len(cells)), row)
+	}
+	c.from = mean
+	return c
+}
+
+// choose takes the terms whose effects the moments can tell: those that move the lengths
+// apart from the terms taken before, as long as there are enough cells. reject is told of
+// the others; it may be nil.
+func (c *logColumns) choose(p *pooled, reject func(t term, tooFew bool)) (taken []int) {
+	for j, t := range c.terms {
+		tooFew := p.cells-p.pickups-float64(len(taken)) < 2 // one degree of freedom stays for the residual
+		if !tooFew && p.leftBy(len(c.terms)+j, taken) >= t.leastMoved {
+			taken = append(taken, j)
+		} else if reject != nil {
+			reject(t, tooFew)
+		}
+	}
+	return taken
+}
+
+// logLeaver leaves parts out of a log-linear model by taking their sums off.
+type logLeaver struct {
+	kind    *logColumns
+	cells   []cell.Cell
+	last    []int     // of each pickup: one behind its last cell
+	pickups []moments // of each
+	all     *pooled
+	trusted func(*cell.Cell) bool
+}
+
+// leaver is nil where every part has to be left out by fitting the rest: where cells
+// differ in what the model goes by.
+func (m *logLinear) leaver(d *cell.Data) *logLeaver {
+	if _, kept, _ := cell.OneExcite(d.Cells); len(kept) != len(d.Cells) {
+		return nil
+	}
+	trusted := cell.Trusted(d.Cells)
+	l := &logLeaver{kind: columnsOf(termsOf(m.kind), trusted), cells: d.Cells, trusted: func(c *cell.Cell) bool { return !c.Suspected() }}
+	if len(trusted) == len(d.Cells) {
+		l.trusted = func(*cell.Cell) bool { return true }
+	}
+	l.all = newPooled(l.kind.count())
+	g := byPickup(d.Cells)
+	l.pickups = l.sums(g, func(int) bool { return false })
+	l.last = make([]int, g.n)
+	for i, k := range g.of {
+		l.last[k] = i + 1
+	}
+	for k := range l.pickups {
+		l.all.add(&l.pickups[k], 1)
+	}
+	return l
+}
+
+// sums are the moments of each pickup without the cells that are out.
+func (l *logLeaver) sums(g groups, out func(i int) bool) []moments {
+	sums := make([]moments, g.n)
+	row := make([]float64, l.kind.count())
+	for k := range sums {
+		sums[k] = newMoments(l.kind.count())
+	}
+	for i := range l.cells {
+		if out(i) || !l.trusted(&l.cells[i]) {
+			continue
+		}
+		l.kind.write(row, &l.cells[i])
+		sums[g.of[i]].add(row)
+	}
+	return sums
+}
+
+func (l *logLeaver) withoutPickup(k int) (func(i int) float64, error) {
+	rest := newPooled(l.kind.count())
+	rest.pickups, rest.cells = l.all.pickups, l.all.cells
+	copy(rest.within, l.all.within)
+	copy(rest.means, l.all.means)
+	rest.add(&l.pickups[k], -1)
+	return l.expectFrom(rest)
+}
+
+func (l *logLeaver) withoutCells(out func(i int) bool) (func(i int) float64, error) {
+	rest := newPooled(l.kind.count())
+	for _, m := range l.sums(byPickup(l.cells), out) {
+		rest.add(&m, 1)
+	}
+	return l.expectFrom(rest)
+}
+
+// expectFrom predicts cells from what the rest says.
+func (l *logLeaver) expectFrom(rest *pooled) (func(i int) float64, error) {
+	if rest.cells < 1 {
+		return nil, errRefit
+	}
+	taken := l.kind.choose(rest, nil)
+	b, ok := rest.solve(l.kind.level(), taken)
+	if len(taken) == 0 || !ok {
+		return nil, errRefit
+	}
+	mean := rest.means[l.kind.level()]/rest.pickups + l.kind.from[l.kind.level()]
+	centre := make([]float64, len(taken))
+	for i, j := range taken {
+		centre[i] = rest.means[j]/rest.pickups + l.kind.from[j]
+	}
+	return func(i int) float64 {
+		y := mean
+		for x, j := range taken {
+			y += b[x] * (l.kind.terms[j].value(&l.cells[i]) - centre[x])
+		}
+		if !solve.Finite(y) {
+			return math.NaN()
+		}
+		return y
+	}, nil
+}

@@ -1,0 +1,116 @@
+package fit
+
+import (
+	"slices"
+
+	"evenpole/fit/cell"
+	"evenpole/profiles"
+)
+
+// parts are what a record can be judged by: its pickups and its string sets. They are
+// the same for every kind of model.
+type parts struct {
+	pickups []part // in the order of the cells
+	sets    []part // in alphabetical order
+	setOf   []int  // of each cell, its place in sets
+
+	fingerprint string // of the data
+}
+
+// part is the cells of one pickup or of one string set.
+type part struct {
+	name        string
+	pickup, set int // its place; -1 = it is the other
+	first, last int // a pickup's cells
+	cells       int
+	ownWraps    []profiles.Wrap // wraps that nothing else has, in cells that no mistake is thought to touch
+	fingerprint string
+}
+
+func (p *part) isPickup() bool { return p.pickup >= 0 }
+
+// in reports whether cell i belongs to a part.
+func (a *parts) in(p *part, i int) bool {
+	if p.isPickup() {
+		return i >= p.first && i < p.last
+	}
+	return a.setOf[i] == p.set
+}
+
+func partsOf(d *cell.Data) *parts {
+	a := &parts{setOf: make([]int, len(d.Cells))}
+	names := d.SetNames()
+	at := map[string]int{}
+	for _, name := range distinct(slices.Clone(names)) {
+		at[name] = len(a.sets)
+		a.sets = append(a.sets, part{name: name, pickup: -1, set: len(a.sets)})
+	}
+	for i := range d.Cells {
+		c := &d.Cells[i]
+		if n := len(a.pickups); n == 0 || a.pickups[n-1].name != c.Pickup {
+			a.pickups = append(a.pickups, part{name: c.Pickup, pickup: n, set: -1, first: i})
+		}
+		p := &a.pickups[len(a.pickups)-1]
+		p.last, p.cells = i+1, i+1-p.first
+		a.setOf[i] = at[names[i]]
+		a.sets[a.setOf[i]].cells++
+	}
+	a.findOwnWraps(d.Cells)
+	a.takeFingerprints(d)
+	return a
+}
+
+// findOwnWraps finds the wraps that only one part has.
+func (a *parts) findOwnWraps(cells []cell.Cell) {
+	type holders struct{ pickup, set int } // the one that has it, -1 = several
+	all := map[profiles.Wrap]*holders{}
+	for k := range a.pickups {
+		for i := a.pickups[k].first; i < a.pickups[k].last; i++ {
+			if cells[i].Suspected() {
+				continue
+			}
+			h := all[cells[i].Wrap]
+			if h == nil {
+				all[cells[i].Wrap] = &holders{k, a.setOf[i]}
+				continue
+			}
+			if h.pickup != k {
+				h.pickup = -1
+			}
+			if h.set != a.setOf[i] {
+				h.set = -1
+			}
+		}
+	}
+	for wrap, h := range all {
+		if h.pickup >= 0 {
+			a.pickups[h.pickup].ownWraps = append(a.pickups[h.pickup].ownWraps, wrap)
+		}
+		if h.set >= 0 {
+			a.sets[h.set].ownWraps = append(a.sets[h.set].ownWraps, wrap)
+		}
+	}
+	for _, list := range [][]part{a.pickups, a.sets} {
+		for i := range list {
+			slices.Sort(list[i].ownWraps)
+		}
+	}
+}
+
+// takeFingerprints takes those of all cells and of every part.
+func (a *parts) takeFingerprints(d *cell.Data) {
+	pickupOf := make([]int, len(d.Cells))
+	for k, p := range a.pickups {
+		for i := p.first; i < p.last; i++ {
+			pickupOf[i] = k
+		}
+	}
+	whole, parts := d.Fingerprints(&cell.Partition{Of: pickupOf, Parts: len(a.pickups)}, &cell.Partition{Of: a.setOf, Parts: len(a.sets)})
+	a.fingerprint = whole
+	for k := range a.pickups {
+		a.pickups[k].fingerprint = parts[0][k]
+	}
+	for k := range a.sets {
+		a.sets[k].fingerprint = parts[1][k]
+	}
+}

@@ -1,0 +1,30 @@
+package screen
+
+import (
+	"runtime"
+	"sync"
+)
+
+// mostChunks is into how many parts work is cut. It does not depend on the cores, so
+// that sums come out the same on any machine.
+const mostChunks = 16
+
+// inChunks does work on n things, cut into parts, on all cores. The parts are given
+// their number and what they run from and to.
+func inChunks(n int, do func(chunk, from, to int)) {
+	chunks := min(n, mostChunks)
+	next := make(chan int, chunks)
+	for k := range chunks {
+		next <- k
+	}
+	close(next)
+	var running sync.WaitGroup
+	for range min(chunks, runtime.GOMAXPROCS(0)) {
+		running.Go(func() {
+			for k := range next {
+				do(k, k*n/chunks, (k+1)*n/chunks)
+			}
+		})
+	}
+	running.Wait()
+}

@@ -1,0 +1,96 @@
+package screen
+
+import "math"
+
+// Small dense matrices, row by row in one slice; of symmetric ones the lower triangle
+// is read. A levelModel factorises thousands of them, of a few rows each.
+
+// factorise turns a symmetric matrix into its Cholesky factor in place; false where it
+// is not positive definite.
+func factorise(a []float64, n int) bool {
+	for i := range n {
+		row := a[i*n : i*n+i+1]
+		for j := range i {
+			of := a[j*n : j*n+j+1]
+			row[j] = (row[j] - inner(row[:j], of)) / of[j]
+		}
+		d := row[i] - inner(row[:i], row)
+		if !(d > 0) || math.IsInf(d, 1) {
+			return false
+		}
+		row[i] = math.Sqrt(d)
+	}
+	return true
+}
+
+// halfSolve solves L y = x in place, with a Cholesky factor L.
+func halfSolve(l []float64, n int, x []float64) {
+	for i := range n {
+		x[i] = (x[i] - inner(l[i*n:i*n+i], x)) / l[i*n+i]
+	}
+}
+
+// solveWith solves L L' y = x in place.
+func solveWith(l []float64, n int, x []float64) {
+	halfSolve(l, n, x)
+	for i := n - 1; i >= 0; i-- {
+		x[i] /= l[i*n+i]
+		v := x[i]
+		for j, w := range l[i*n : i*n+i] {
+			x[j] -= v * w
+		}
+	}
+}
+
+// invert writes the inverse of L L' into out, both triangles.
+func invert(l []float64, n int, out []float64) {
+	// The columns of L^-1 are the rows of out first, then out becomes their product.
+	inv := make([]float64, n*n)
+	for i := range n {
+		inv[i*n+i] = 1 / l[i*n+i]
+		for k := i + 1; k < n; k++ {
+			inv[i*n+k] = -inner(l[k*n+i:k*n+k], inv[i*n+i:i*n+k]) / l[k*n+k]
+		}
+	}
+	for i := range n {
+		for j := range i + 1 {
+			v := inner(inv[i*n+i:i*n+n], inv[j*n+i:j*n+n])
+			out[i*n+j], out[j*n+i] = v, v
+		}
+	}
+}
+
+// inner is the sum of products of two vectors; b may be the longer one.
+func inner(a, b []float64) float64 {
+	b = b[:len(a)]
+	var s, t float64
+	i := 0
+	for ; i+1 < len(a); i += 2 {
+		s += a[i] * b[i]
+		t += a[i+1] * b[i+1]
+	}
+	if i < len(a) {
+		s += a[i] * b[i]
+	}
+	return s + t
+}
+
+// addScaled adds a multiple of b to a, which is no longer.
+func addScaled(a []float64, v float64, b []float64) {
+	b = b[:len(a)]
+	for i := range a {
+		a[i] += v * b[i]
+	}
+}
+
+// quadratic is a' M b for a full matrix.
+func quadratic(a, m, b []float64) float64 {
+	n := len(b)
+	var s float64
+	for i, v := range a {
+		if v != 0 {
+			s += v * inner(b, m[i*n:i*n+n])
+		}
+	}
+	return s
+}

@@ -1,0 +1,300 @@
+package solve
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/floats"
+)
+
+// sum adds up what some groups that stand together say of the shared unknowns. Its
+// memory serves one group after the other, and one solution after the other.
+type sum struct {
+	first, last int // groups
+	shared      []float64
+	right       []float64
+	logdet      float64
+	definite    bool
+	group       block
+}
+
+// observationsPerChunk is how many observations are worth a goroutine; mostChunks bounds
+// the memory for sums.
+const (
+	observationsPerChunk = 2000
+	mostChunks           = 16
+)
+
+// cutIntoChunks shares the groups out.
+func (lay *layout) cutIntoChunks() {
+	per := max(observationsPerChunk, (len(lay.Y)+mostChunks-1)/mostChunks)
+	for g := 0; g < len(lay.sizes); {
+		c := &sum{first: g}
+		for from := lay.begin[g]; g < len(lay.sizes) && (g == c.first || lay.begin[g+1]-from <= per); g++ {
+		}
+		c.last = g
+		lay.chunks = append(lay.chunks, c)
+	}
+}
+
+// withOwnChunks is the layout with memory of its own, to solve at the same time as
+// another.
+func (lay *layout) withOwnChunks() *layout {
+	own := *lay
+	own.chunks = nil
+	for _, c := range lay.chunks {
+		own.chunks = append(own.chunks, &sum{first: c.first, last: c.last})
+	}
+	return &own
+}
+
+// eliminated is what is kept of a group's unknowns but the leaves, once they are
+// eliminated: the rows of the factorised equations, to find them when the shared ones
+// are known.
+type eliminated struct {
+	rows  []float64 // mid x (mid + shared), upper triangle: pivots on the diagonal
+	right []float64
+}
+
+// block is one group's equations, while they are worked on: of the unknowns that are no
+// leaves, then the shared ones, upper triangle.
+type block struct {
+	mid, n int
+	matrix []float64
+	right  []float64
+	logdet float64
+	row    row
+	leaf   leaf
+}
+
+// leaf is one leaf's equation: its pivot, what it shares with each other unknown, and
+// the right-hand side.
+type leaf struct {
+	pivot, right float64
+	with         []float64
+}
+
+// reset empties the block for a group.
+func (b *block) reset(lay *layout, group int) {
+	b.mid = lay.mids[group]
+	b.n = b.mid + max(lay.nShared, 1)
+	b.matrix, b.right = zeros(b.matrix, b.n*b.n), zeros(b.right, b.n)
+	b.leaf.with = zeros(b.leaf.with, b.n)
+	b.logdet = 0
+	for j := range b.mid {
+		b.matrix[j*b.n+j] = 1
+	}
+}
+
+// zeros are n zeros, in the memory of v where it is large enough.
+func zeros(v []float64, n int) []float64 {
+	if cap(v) < n {
+		return make([]float64, n)
+	}
+	v = v[:n]
+	clear(v)
+	return v
+}
+
+// addGroups eliminates the groups of a chunk and adds them up.
+func (c *sum) addGroups(s *solution) {
+	n := max(s.nShared, 1)
+	c.shared, c.right, c.logdet, c.definite = zeros(c.shared, n*n), zeros(c.right, n), 0, true
+	for g := c.first; g < c.last; g++ {
+		if s.begin[g] == s.begin[g+1] {
+			s.groups[g] = eliminated{}
+			continue
+		}
+		kept, ok := c.group.eliminate(s, g)
+		if !ok {
+			c.definite = false
+			return
+		}
+		s.groups[g] = kept
+		c.logdet += c.group.logdet
+		c.group.addShared(c.shared, c.right)
+	}
+}
+
+// addShared adds what the group says of the shared unknowns.
+func (b *block) addShared(matrix, right []float64) {
+	n := len(right)
+	for i := range n {
+		from := b.matrix[(b.mid+i)*b.n+b.mid:]
+		floats.Add(matrix[i*n+i:(i+1)*n], from[i:n])
+	}
+	floats.Add(right, b.right[b.mid:])
+}
+
+// eliminate adds up a group's equations, without its leaves, and eliminates the
+// unknowns that are its own. What is left is what the group says of the shared ones.
+func (b *block) eliminate(s *solution, group int) (eliminated, bool) {
+	b.reset(s.layout, group)
+	s.runs(group, func(run []int) {
+		b.leaf.reset()
+		for _, i := range run {
+			b.row.write(s, i)
+			b.add(s.weight[i], s.Y[i])
+			b.leaf.add(s.weight[i], s.Y[i], &b.row, b.mid)
+		}
+		if s.leafOf(run[0]) >= 0 {
+			b.takeLeafOff()
+		}
+	})
+	for j := range b.mid {
+		if !b.eliminateUnknown(j) {
+			return eliminated{}, false
+		}
+	}
+	return eliminated{append([]float64(nil), b.matrix[:b.mid*b.n]...), append([]float64(nil), b.right[:b.mid]...)}, true
+}
+
+// add adds an observation y of weight w.
+func (b *block) add(w, y float64) {
+	r, mid := &b.row, b.mid
+	for x, e := range r.own {
+		we := w * e.v
+		b.right[e.at] += we * y
+		to := b.matrix[e.at*b.n : (e.at+1)*b.n]
+		for _, f := range r.own[x:] {
+			to[f.at] += we * f.v
+		}
+		b.addToRow(to[mid:], we, r.fixed, 0)
+	}
+	for j, v := range r.fixed {
+		wv := w * v
+		b.right[mid+j] += wv * y
+		b.addToRow(b.matrix[(mid+j)*b.n+mid:(mid+j+1)*b.n], wv, r.fixed, j)
+	}
+	for x, e := range r.shared {
+		we := w * e.v
+		b.right[mid+e.at] += we * y
+		to := b.matrix[(mid+e.at)*b.n+mid : (mid+e.at+1)*b.n]
+		for _, f := range r.shared[x:] {
+			to[f.at] += we * f.v
+		}
+	}
+}
+
+// addToRow adds the row's shared entries, from fixed effect j on, times a number.
+func (b *block) addToRow(to []float64, times float64, fixed []float64, j int) {
+	part := to[j:len(fixed)]
+	for k, v := range fixed[j:] {
+		part[k] += times * v
+	}
+	for _, e := range b.row.shared {
+		to[e.at] += times * e.v
+	}
+}
+
+func (l *leaf) reset() {
+	clear(l.with)
+	l.pivot, l.right = 1, 0
+}
+
+// add adds an observation y of weight w.
+func (l *leaf) add(w, y float64, r *row, mid int) {
+	if r.leaf == 0 {
+		return
+	}
+	wz := w * r.leaf
+	l.pivot += wz * r.leaf
+	l.right += wz * y
+	r.addTo(l.with, mid, wz)
+}
+
+// takeLeafOff eliminates the leaf from the group's other equations.
+func (b *block) takeLeafOff() {
+	l := &b.leaf
+	b.logdet += math.Log(l.pivot)
+	for x, v := range l.with {
+		if v == 0 {
+			continue
+		}
+		f := -v / l.pivot
+		floats.AddScaled(b.matrix[x*b.n+x:(x+1)*b.n], f, l.with[x:])
+		b.right[x] += f * l.right
+	}
+}
+
+// eliminateUnknown eliminates one unknown of the group from the equations behind it.
+func (b *block) eliminateUnknown(j int) bool {
+	from := b.matrix[j*b.n : (j+1)*b.n]
+	pivot := from[j]
+	if !(pivot > 0) || math.IsInf(pivot, 0) {
+		return false
+	}
+	b.logdet += math.Log(pivot)
+	for i := j + 1; i < b.n; i++ {
+		if from[i] == 0 {
+			continue
+		}
+		f := -from[i] / pivot
+		floats.AddScaled(b.matrix[i*b.n+i:(i+1)*b.n], f, from[i:])
+		b.right[i] += f * b.right[j]
+	}
+	return true
+}
+
+// substitute finds every group's unknowns and the residuals, the shared ones known.
+func (s *solution) substitute() {
+	s.own = make([][]float64, len(s.sizes))
+	s.residual = make([]float64, len(s.Y))
+	InParallelEach(len(s.chunks), func(c int) {
+		var rows []row
+		for g := s.chunks[c].first; g < s.chunks[c].last; g++ {
+			s.own[g] = make([]float64, s.sizes[g])
+			rows = s.substituteGroup(g, rows, [][]float64{s.Y}, [][]float64{s.groups[g].right}, [][]float64{s.b}, [][]float64{s.residual}, s.own[g])
+		}
+	})
+}
+
+// substituteGroup finds, for several lists of observations, the unknowns of one group and
+// the residuals of its observations. own takes the unknowns for the first list; it may be
+// nil. rows is memory.
+func (s *solution) substituteGroup(group int, rows []row, ys, rights, shared, residuals [][]float64, own []float64) []row {
+	mid := s.mids[group]
+	n := mid + len(s.b)
+	kept := s.groups[group].rows
+	xs := newLists(len(ys), n) // the group's unknowns but leaves, then the shared ones
+	for j, x := range xs {
+		copy(x[mid:], shared[j])
+		for m := mid - 1; m >= 0 && kept != nil; m-- {
+			from := kept[m*n : (m+1)*n]
+			x[m] = (rights[j][m] - floats.Dot(from[m+1:], x[m+1:])) / from[m]
+		}
+	}
+	copy(own, xs[0][:mid])
+	s.runs(group, func(run []int) {
+		for len(rows) < len(run) {
+			rows = append(rows, row{})
+		}
+		for m, i := range run {
+			rows[m].write(s, i)
+		}
+		for j, x := range xs {
+			b := s.substituteRun(run, rows, x, mid, ys[j], residuals[j])
+			if l := s.leafOf(run[0]); l >= 0 && j == 0 && own != nil {
+				own[s.local[s.leaf][l]] = b
+			}
+		}
+	})
+	return rows
+}
+
+// substituteRun finds the leaf of a run of observations y, 0 where they have none, and
+// their residuals.
+func (s *solution) substituteRun(run []int, rows []row, x []float64, mid int, y, residual []float64) (leaf float64) {
+	sum, pivot := 0.0, 1.0
+	for m, i := range run {
+		r := &rows[m]
+		left := y[i] - r.dot(x, mid)
+		residual[i] = left
+		sum += s.weight[i] * r.leaf * left
+		pivot += s.weight[i] * r.leaf * r.leaf
+	}
+	leaf = sum / pivot
+	for m, i := range run {
+		residual[i] -= leaf * rows[m].leaf
+	}
+	return leaf
+}

@@ -1,0 +1,165 @@
+package solve
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// randomMixed is a model with all that a Mixed can have: local and shared terms, some
+// with covariates, observations without a level, priors, weights and known variances.
+func randomMixed(rng *rand.Rand, n, groups int) *Mixed {
+	m := &Mixed{
+		X: mat.NewDense(n, 3, nil), Y: make([]float64, n), Known: make([]float64, n), Weight: make([]float64, n), Group: make([]int, n),
+		Prior: []Normal{{}, {0.5, 1}, {}}, Sigma: Spread{0.3, 4},
+		Terms: []Term{
+			{Name: "group", Local: true, Spread: Spread{0.4, 3}},
+			{Name: "shared"},
+			{Name: "slopes", Local: true, Z: make([][]float64, n)},
+			{Name: "leaf", Local: true, Z: make([][]float64, n)},
+			{Name: "shared slopes", Z: make([][]float64, n)},
+		},
+	}
+	for k := range m.Terms {
+		m.Terms[k].Level = make([]int, n)
+	}
+	for i := range n {
+		g := i / 2 * groups / ((n + 1) / 2)
+		m.Group[i] = g
+		m.X.SetRow(i, []float64{1, rng.NormFloat64(), float64(i % 2)})
+		m.Y[i], m.Known[i], m.Weight[i] = 3*rng.NormFloat64(), 0.1*rng.Float64(), 0.5+rng.Float64()
+		m.Terms[0].Level[i], m.Terms[1].Level[i], m.Terms[2].Level[i] = g, rng.IntN(5)-1, 2*g+i%2
+		m.Terms[3].Level[i], m.Terms[4].Level[i] = i/2, rng.IntN(3)
+		if i/2%7 == 3 {
+			m.Terms[3].Level[i] = -1
+		}
+		m.Terms[2].Z[i], m.Terms[4].Z[i] = []float64{1, rng.NormFloat64()}, []float64{1, rng.NormFloat64()}
+		m.Terms[3].Z[i] = []float64{rng.NormFloat64()}
+	}
+	return m
+}
+
+// The exact gradient is the slope of the criterion, by differences.
+func TestGradientIsTheCriterionsSlope(t *testing.T) {
+	rng := rand.New(rand.NewPCG(1, 7))
+	for trial := range 6 {
+		m := randomMixed(rng, 60+300*trial, 4+trial)
+		lay, err := m.layOut()
+		if err != nil {
+			t.Fatal(err)
+		}
+		par := make([]float64, lay.width())
+		for i := range par {
+			par[i] = 0.2 + 0.5*rng.Float64()
+		}
+		par[0] = -0.7
+		s, err := lay.solve(par)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := s.gradient()
+		for i := range par {
+			at := func(h float64) float64 {
+				moved := append([]float64(nil), par...)
+				moved[i] += h
+				s, err := lay.solve(moved)
+				if err != nil {
+					t.Fatal(err)
+				}
+				return s.criterion
+			}
+			const h = 1e-3
+			want := (8*(at(h)-at(-h)) - (at(2*h) - at(-2*h))) / (12 * h)
+			if math.Abs(got[i]-want) > 1e-6*(1+math.Abs(want)) {
+				t.Errorf("trial %d, parameter %d: got %.9g, differences say %.9g", trial, i, got[i], want)
+			}
+		}
+	}
+}
+
+// leaveOneCovariate is randomMixed with one covariate a term.
+func simpleMixed(rng *rand.Rand, n, groups int) *Mixed {
+	m := randomMixed(rng, n, groups)
+	m.Terms = []Term{m.Terms[0], m.Terms[1], m.Terms[3]}
+	for k := range m.Terms {
+		m.Terms[k].Spread = Spread{0.4, 3}
+	}
+	return m
+}
+
+// Steps that are repeated lead where the search does.
+func TestStepsLeadToTheOptimum(t *testing.T) {
+	rng := rand.New(rand.NewPCG(2, 7))
+	for range 5 {
+		m := simpleMixed(rng, 200, 9)
+		want, err := m.Fit()
+		if err != nil {
+			t.Fatal(err)
+		}
+		sigma, sds := 0.3, []float64{0.4, 0.4, 0.4}
+		for range 30 {
+			if _, sigma, sds, err = m.Step(sigma, sds); err != nil {
+				t.Fatal(err)
+			}
+		}
+		for k, sd := range append([]float64{sigma}, sds...) {
+			w := want.Sigma
+			if k > 0 {
+				w = math.Abs(want.SD(k-1, 0))
+			}
+			if math.Abs(sd-w) > 1e-6*w {
+				t.Errorf("standard deviation %d: %.9g by steps, %.9g by the search", k, sd, w)
+			}
+		}
+	}
+}
+
+// Leaving out a group, or some observations, is what a model of the others says.
+func TestLeavingOutIsSolvingTheOthers(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 7))
+	m := simpleMixed(rng, 300, 12)
+	sds := []float64{0.5, 0.3, 0.7}
+	s, err := m.Solve(0.4, sds)
+	if err != nil {
+		t.Fatal(err)
+	}
+	compare := func(what string, got *Shared, skip func(i int) bool) {
+		t.Helper()
+		rest := *m
+		rest.lay, rest.Weight = nil, append([]float64(nil), m.Weight...)
+		for i := range rest.Weight {
+			if skip(i) {
+				rest.Weight[i] = 0
+			}
+		}
+		want, err := rest.At(0.4, sds)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for j, b := range got.Beta {
+			if math.Abs(b-want.Beta[j]) > 1e-9 {
+				t.Errorf("without %s: fixed effect %d is %.12g, want %.12g", what, j, b, want.Beta[j])
+			}
+		}
+		for l, u := range got.U[1] {
+			if math.Abs(u-want.U[1][l][0]) > 1e-9 {
+				t.Errorf("without %s: level %d is %.12g, want %.12g", what, l, u, want.U[1][l][0])
+			}
+		}
+	}
+	for g := range 12 {
+		got, err := s.WithoutGroup(g)
+		if err != nil {
+			t.Fatal(err)
+		}
+		compare("a group", got, func(i int) bool { return m.Group[i] == g })
+	}
+	third := func(i int) bool { return i%3 == 0 }
+	got, err := s.Without(third)
+	if err != nil {
+		t.Fatal(err)
+	}
+	compare("every third observation", got, third)
+}

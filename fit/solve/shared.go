@@ -1,0 +1,100 @@
+package solve
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/blas"
+	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/lapack/lapack64"
+	"gonum.org/v1/gonum/mat"
+)
+
+// equations are symmetric linear equations: the upper triangle of an n x n matrix by
+// rows, and the right-hand side.
+type equations struct {
+	n      int
+	matrix []float64
+	right  []float64
+}
+
+func newEquations(n int) *equations {
+	return &equations{n, make([]float64, n*n), make([]float64, n)}
+}
+
+// less takes other equations off.
+func (e *equations) less(other *equations) *equations {
+	out := newEquations(e.n)
+	floats.SubTo(out.matrix, e.matrix, other.matrix)
+	floats.SubTo(out.right, e.right, other.right)
+	return out
+}
+
+// sharedSystem is the shared unknowns' equations, factorised. Each unknown is counted in
+// a unit that brings its diagonal near 1, so that the units of observations and
+// covariates do not decide what is taken for singular (J. W. Demmel, Applied Numerical
+// Linear Algebra, 1997, section 2.5.1, from memory). Units are powers of two: nothing is
+// rounded.
+type sharedSystem struct {
+	upper  blas64.Triangular // U, U'U = the matrix in these units
+	unit   []float64
+	logdet float64 // of the matrix in its own units
+}
+
+// leastPivot is the least pivot, diagonals being 1 to 4, of equations that determine
+// their unknowns: below it rounding has eaten them.
+const leastPivot = 1e-14
+
+// factorize factorises the equations' matrix.
+func (e *equations) factorize() (*sharedSystem, error) {
+	s := &sharedSystem{unit: make([]float64, e.n)}
+	for i := range s.unit {
+		d := e.matrix[i*e.n+i]
+		if !(d > 0) || math.IsInf(d, 0) {
+			return nil, errNotDefinite
+		}
+		s.unit[i] = 1 / powerOfTwo(math.Sqrt(d))
+	}
+	scaled := make([]float64, len(e.matrix))
+	for i, u := range s.unit {
+		for j := i; j < e.n; j++ {
+			scaled[i*e.n+j] = u * e.matrix[i*e.n+j] * s.unit[j]
+		}
+	}
+	upper, ok := lapack64.Potrf(blas64.Symmetric{N: e.n, Stride: e.n, Data: scaled, Uplo: blas.Upper})
+	if !ok {
+		return nil, errNotDefinite
+	}
+	s.upper = upper
+	for i, u := range s.unit {
+		pivot := upper.Data[i*e.n+i]
+		if !(pivot*pivot > leastPivot) {
+			return nil, errNotDefinite
+		}
+		s.logdet += 2 * math.Log(pivot/u)
+	}
+	return s, nil
+}
+
+// solve solves for one right-hand side.
+func (s *sharedSystem) solve(right []float64) []float64 {
+	x := make([]float64, len(right))
+	floats.MulTo(x, right, s.unit)
+	lapack64.Potrs(s.upper, blas64.General{Rows: len(x), Cols: 1, Stride: 1, Data: x})
+	floats.Mul(x, s.unit)
+	return x
+}
+
+// inverse is the first n rows and columns of the inverse.
+func (s *sharedSystem) inverse(n int) *mat.SymDense {
+	all := s.upper.N
+	inv := blas64.Triangular{N: all, Stride: all, Data: append([]float64(nil), s.upper.Data...), Uplo: blas.Upper, Diag: blas.NonUnit}
+	lapack64.Potri(inv)
+	out := mat.NewSymDense(n, nil)
+	for i := range n {
+		for j := i; j < n; j++ {
+			out.SetSym(i, j, s.unit[i]*inv.Data[i*all+j]*s.unit[j])
+		}
+	}
+	return out
+}
