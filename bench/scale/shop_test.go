@@ -5,9 +5,12 @@ import (
 	"bytes"
 	"math"
 	"math/rand/v2"
+	"os"
+	"path/filepath"
 	"testing"
 
 	"evenpole/capture/record"
+	"evenpole/fit/cell"
 	"evenpole/jig"
 	"evenpole/jig/sim"
 	"evenpole/profiles"
@@ -63,5 +66,44 @@ func TestRecordIsWhole(t *testing.T) {
 	}
 	if !bytes.Equal(text, write()) {
 		t.Error("the same seed made another record")
+	}
+}
+
+// The prototype makes of a log of this program as many cells as the program, with plain
+// means of the same levels.
+func TestPrototypeMakesTheSameCells(t *testing.T) {
+	log := filepath.Join(t.TempDir(), "readings.csv")
+	if err := makeLog(log, 3000, 7); err != nil {
+		t.Fatal(err)
+	}
+	bare, err := bareCells(log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err := os.Open(log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	d, err := cell.Gather(record.Readings(f, log))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(bare) != len(d.Cells) {
+		t.Errorf("%d cells, the program %d", len(bare), len(d.Cells))
+	}
+	var sum, want float64
+	for _, c := range bare {
+		sum += c.sum / float64(c.n)
+	}
+	for i := range d.Cells {
+		mean, _ := d.Cells[i].Plain()
+		want += mean
+	}
+	if math.Abs(sum-want) > 0.001*want { // retracted and repeated takes differ
+		t.Errorf("means add up to %g, the program's to %g", sum, want)
+	}
+	if f := fitBare(bare); !(f.slope > 0.2 && f.slope < 0.7 && f.se > 0 && f.se < 0.1) {
+		t.Errorf("got %+v", f)
 	}
 }

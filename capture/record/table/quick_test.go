@@ -183,3 +183,22 @@ func TestQuickDecimalIsNearest(t *testing.T) {
 		}
 	}
 }
+
+// However long the blocks are that are gone over, the same line is torn.
+func TestTornLineBehindBlocks(t *testing.T) {
+	for seed := range uint64(3000) {
+		r := rand.New(rand.NewPCG(seed, 6))
+		text := random(r)
+		text = text[:len(text)-r.IntN(min(len(text), 40))]
+		torn := func(size int) string {
+			whole, line, err := findTorn(bytes.NewReader(text), "f.csv", []string{"x"}, size)
+			return fmt.Sprintf("%d %q %v", whole, line, err)
+		}
+		want := torn(0)
+		for _, size := range []int{1, 16, 100} {
+			if got := torn(size); got != want {
+				t.Fatalf("blocks of %d bytes of\n%q\ngive %s, want %s", size, text, got, want)
+			}
+		}
+	}
+}

@@ -1,0 +1,117 @@
+package main
+
+import (
+	"bytes"
+	_ "embed"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"time"
+
+	"evenpole/capture/record"
+	"evenpole/fit/cell"
+	"evenpole/shop"
+)
+
+// A stage is one way through a log. Each runs as a process of its own, so that its memory
+// can be told.
+type stage struct {
+	name string
+	does func(log string) (said string, err error) // in this program; nil for a command
+	args func(log string) []string                 // the command; nil where there is none here
+}
+
+//go:embed peer.py
+var peerPython string
+
+//go:embed peer.R
+var peerR string
+
+// stages are what is measured; program is the program, dir a folder for what it writes.
+func stages(program, dir string) []stage {
+	return []stage{
+		{name: "bare", does: bareStage},
+		{name: "cells", does: cellsStage},
+		{name: "screened", does: func(log string) (string, error) {
+			d, err := shop.CellsOf([]string{log}, "")
+			if err != nil {
+				return "", err
+			}
+			return fmt.Sprintf("%d cells, %d suspects", len(d.Cells), len(d.Suspects)), nil
+		}},
+		{name: "whole fit", args: func(log string) []string {
+			return []string{program, "fit", "--readings", log, "--out", filepath.Join(dir, "model.json"), "--force", "--json"}
+		}},
+		{name: "pandas, SciPy", args: func(log string) []string {
+			return peer(dir, "python3", "peer.py", peerPython, "import pandas, scipy", log)
+		}},
+		{name: "data.table, lme4", args: func(log string) []string {
+			return peer(dir, "Rscript", "peer.R", peerR, "library(data.table); library(lme4)", log)
+		}},
+	}
+}
+
+// peer is the command that runs a script of another program; nil when that is not
+// installed.
+func peer(dir, program, file, script, needs, log string) []string {
+	check := map[string]string{"python3": "-c", "Rscript": "-e"}[program]
+	if exec.Command(program, check, needs).Run() != nil {
+		return nil
+	}
+	path := filepath.Join(dir, file)
+	if os.WriteFile(path, []byte(script), 0o666) != nil {
+		return nil
+	}
+	return []string{program, path, log}
+}
+
+func bareStage(log string) (string, error) {
+	cells, err := bareCells(log)
+	if err != nil {
+		return "", err
+	}
+	f := fitBare(cells)
+	return fmt.Sprintf("%d %v %v", f.cells, f.slope, f.se), nil
+}
+
+func cellsStage(log string) (string, error) {
+	f, err := os.Open(log)
+	if err != nil {
+		return "", err
+	}
+	defer f.Close()
+	d, err := cell.Gather(record.Readings(f, log))
+	if err != nil {
+		return "", err
+	}
+	return fmt.Sprintf("%d cells of %d readings", len(d.Cells), d.Readings), nil
+}
+
+// cost is what a run took.
+type cost struct {
+	wall, processor float64 // s
+	peak            float64 // MB
+	said            string
+}
+
+// run runs a stage on a log.
+func (s *stage) run(log string) (cost, error) {
+	self, err := os.Executable()
+	if err != nil {
+		return cost{}, err
+	}
+	args := []string{self, "-stage", s.name, log}
+	if s.does == nil {
+		args = s.args(log)
+	}
+	cmd := exec.Command(args[0], args[1:]...)
+	var out, complaint bytes.Buffer
+	cmd.Stdout, cmd.Stderr = &out, &complaint
+	start := time.Now()
+	if err := cmd.Run(); err != nil {
+		return cost{}, fmt.Errorf("%s: %w\n%s", s.name, err, complaint.Bytes())
+	}
+	state := cmd.ProcessState
+	return cost{time.Since(start).Seconds(), (state.UserTime() + state.SystemTime()).Seconds(), peakOf(state), out.String()}, nil
+}
