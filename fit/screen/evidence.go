@@ -228,8 +228,8 @@ func (s *screener) jointWith(b *baseline, other string) joint {
 	if !ok {
 		own, l := b.joint[b.pickup].locals, s.levels.localsOf(other)
 		j = joint{
-			locals: l, rest: own.square + l.square - b.levels.alone, cells: b.levels.cells + len(l.p.cells),
-			exact: sync.OnceValue(func() float64 { return s.levels.unexplained(own, l) - b.levels.alone }),
+			locals: l, rest: max(0, own.square+l.square-b.levels.alone), cells: b.levels.cells + len(l.p.cells),
+			exact: sync.OnceValue(func() float64 { return max(0, s.levels.unexplained(own, l)-b.levels.alone) }),
 		}
 		b.joint[other] = j
 	}

@@ -194,7 +194,7 @@ func surroundingsOf(l *locals, m mounting, unexplained float64) *surroundings {
 	for k, x := range s.own {
 		s.alone += s.pull[k] * x.left
 	}
-	s.rest = unexplained - s.alone
+	s.rest = max(0, unexplained-s.alone)
 	return s
 }
 
