@@ -136,14 +136,14 @@ func (m *levelModel) linearise() {
 	parts := make([]*information, mostChunks)
 	inChunks(len(m.pickups), func(chunk, from, to int) {
 		parts[chunk] = noInformation(len(m.mean))
-		e := newElimination(m)
+		e, at := newElimination(m), m.curve.At(m.theta)
 		for k := from; k < to; k++ {
 			p := m.pickups[k]
 			for _, i := range p.cells {
 				r := &m.rows[i]
 				s := still.CellSite(m.cells[i], m.last[i])
 				s.Velocity = m.velocity[i]
-				m.fill(r, m.cells[i], s)
+				m.fill(r, m.cells[i], s, at)
 				r.unknown = r.unknown || m.impossible[i]
 				r.noise += m.extraVariance[i]
 			}
