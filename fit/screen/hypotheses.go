@@ -44,7 +44,7 @@ func (s *screener) hypotheses(b *baseline) []*hypothesis {
 	if all+oftenSet >= leastEvidence {
 		add(s.otherSets(m))
 	}
-	if all-math.Log(float64(s.lists.countOtherPickups(s, m))) >= leastEvidence {
+	if all-math.Log(float64(len(s.lists.others[s.lists.group(m)])-1)) >= leastEvidence && all-math.Log(float64(len(s.others(m)))) >= leastEvidence {
 		add(s.otherPickups(m))
 	}
 	return out

@@ -111,6 +111,17 @@ func (l *lists) addPickup(s *screener, k int, at map[groupOf]int) {
 	}
 }
 
+// sameHeights reports whether two mountings have the same pole heights, to the digits that
+// a cause shows.
+func (s *screener) sameHeights(m, o mounting) bool {
+	for x, i := range m {
+		if a, b := s.cells[i].PoleHeight, s.cells[o[x]].PoleHeight; a != b && shown(a) != shown(b) {
+			return false
+		}
+	}
+	return true
+}
+
 // groupOf is a list of strings and something that was under them.
 type groupOf struct {
 	strings int
@@ -135,17 +146,6 @@ func (l *lists) listed(s *screener, m mounting, corrected map[int]cell.Cell, of 
 
 // group is the number of a mounting's list of strings.
 func (l *lists) group(m mounting) int { return l.strings[l.of[m[0]]] }
-
-// countOtherPickups is how many other pickups had the strings of a mounting.
-func (l *lists) countOtherPickups(s *screener, m mounting) int {
-	n := len(l.others[l.group(m)])
-	for _, of := range l.others[l.group(m)] {
-		if s.cells[s.mountings[of[0]][0]].Pickup == s.cells[m[0]].Pickup {
-			n--
-		}
-	}
-	return n
-}
 
 func (s *screener) firstCore(mounting int) float64 { return s.cells[s.mountings[mounting][0]].Core }
 
