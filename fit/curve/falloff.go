@@ -127,7 +127,8 @@ func sum(th []float64, s *Site, logArea, gapTerm, end float64) float64 {
 // Gradient writes the derivatives of Predict by the parameters into dst, and returns
 // the one by lift, ln v per mm.
 func (c *Curve) Gradient(dst, th []float64, s *Site, lift float64) float64 {
-	_, byLift := c.linear(dst, th, s, c.steelOf(th, s), lift)
+	of := c.steelOf(th, s)
+	_, byLift := c.linear(dst, th, s, &of, lift)
 	return byLift
 }
 
@@ -152,7 +153,7 @@ func (c *Curve) steelOf(th []float64, s *Site) steel {
 }
 
 // linear is Predict and Gradient at once.
-func (c *Curve) linear(dst, th []float64, s *Site, of steel, lift float64) (value, byLift float64) {
+func (c *Curve) linear(dst, th []float64, s *Site, of *steel, lift float64) (value, byLift float64) {
 	gap := s.Gap() + lift
 	a, slope, bend, at := of.logArea, of.slope, of.bend, reach(gap, of.bend)
 	ratio := math.Log(at / (RefGap + bend))

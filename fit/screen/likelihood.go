@@ -143,7 +143,9 @@ func (m *levelModel) linearise() {
 				r := &m.rows[i]
 				s := still.CellSite(m.cells[i], m.last[i])
 				s.Velocity = m.velocity[i]
-				m.fill(r, m.cells[i], s, at)
+				var mean float64
+				mean, r.lift = at.Linear(r.gradient, s)
+				m.fill(r, m.cells[i], mean)
 				r.unknown = r.unknown || m.impossible[i]
 				r.noise += m.extraVariance[i]
 			}

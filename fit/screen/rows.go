@@ -173,10 +173,8 @@ func pickupsOf(cells []*cell.Cell, each []*class) (out []*pickup, pickups, sessi
 	return out, pickups, sessions, numbers
 }
 
-// fill works out a row of a site, at being the curve at the last estimates.
-func (m *levelModel) fill(r *row, c *cell.Cell, s *curve.Site, at *curve.At) {
-	var mean float64
-	mean, r.lift = at.Linear(r.gradient, s)
+// fill works out a row whose gradient is there already, and where the curve has its mean.
+func (m *levelModel) fill(r *row, c *cell.Cell, mean float64) {
 	r.residual = c.Mean - mean
 	sigma := curve.ResidualPrior.SD * m.scale
 	r.noise = sigma*sigma + m.takeVariance/float64(max(1, c.Takes)) + r.class.unseen*m.scale*m.scale
@@ -190,7 +188,9 @@ func (m *levelModel) rowOf(c *cell.Cell, i int) row {
 	if r.session = session; !ok {
 		r.session = -1
 	}
-	m.fill(&r, c, m.curve.CellSite(c, m.last[i]), m.curve.At(m.theta))
+	var mean float64
+	mean, r.lift = m.curve.Linear(r.gradient, m.theta, m.curve.CellSite(c, m.last[i]))
+	m.fill(&r, c, mean)
 	r.residual -= m.shared(&r, m.given.mean)
 	r.noise += m.extraVariance[i]
 	return r

@@ -2,7 +2,8 @@ package screen
 
 import (
 	"fmt"
-	"strings"
+	"math"
+	"strconv"
 
 	"evenpole/fit/cell"
 )
@@ -46,12 +47,15 @@ func (s *screener) otherSets(m mounting) []*hypothesis {
 
 // setKey tells string sets apart.
 func (s *screener) setKey(m mounting) string {
-	var b strings.Builder
+	b := make([]byte, 0, 256)
 	for _, i := range m {
 		c := s.cells[i]
-		fmt.Fprintf(&b, "%d %s %g %g %s\n", c.String, c.Set, c.Core, c.Gauge, c.Wrap)
+		b = append(append(strconv.AppendInt(b, int64(c.String), 10), ' '), c.Set...)
+		b = strconv.AppendUint(append(b, ' '), math.Float64bits(c.Core), 36)
+		b = strconv.AppendUint(append(b, ' '), math.Float64bits(c.Gauge), 36)
+		b = append(append(append(b, ' '), c.Wrap...), '\n')
 	}
-	return b.String()
+	return string(b)
 }
 
 // setName is what people call a mounting's string set.
