@@ -58,7 +58,8 @@ type hypothesis struct {
 	columns   []string
 	touched   []int                     // cells that it touches, by their place
 	correct   func(x int, c *cell.Cell) // makes of the x-th of them what would have been filed without it
-	words     func() string             // the cause
+	words     func() string             // the cause, as the record seems to be
+	cause     string                    // those, of a hypothesis that has enough evidence
 	corrected map[int]cell.Cell         // the touched cells as they would have been filed, see screener.put
 	pickups   []string                  // whose cells it touches
 	prior     float64                   // ln, less the more alternatives there are of its kind
