@@ -44,7 +44,9 @@ func (s *screener) hypotheses(b *baseline) []*hypothesis {
 	if all+oftenSet >= leastEvidence {
 		add(s.otherSets(m))
 	}
-	if all-math.Log(float64(len(s.lists.others[s.lists.group(m)])-1)) >= leastEvidence && all-math.Log(float64(len(s.others(m)))) >= leastEvidence {
+	// So many alternatives there can be at most, for any of them to have enough evidence.
+	most := math.Min(math.Exp(all-leastEvidence), math.MaxInt32)
+	if float64(len(s.lists.others[s.lists.group(m)])-1) <= most && float64(len(s.others(m, int(most)))) <= most {
 		add(s.otherPickups(m))
 	}
 	return out

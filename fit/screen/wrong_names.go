@@ -71,7 +71,7 @@ func (s *screener) setName(m mounting) string {
 // used again, with those of that pickup's other mountings.
 func (s *screener) otherPickups(m mounting) []*hypothesis {
 	var out []*hypothesis
-	for _, o := range s.others(m) {
+	for _, o := range s.others(m, math.MaxInt) {
 		h := s.renamed(m, s.mountings[o.mounting])
 		if o.whole {
 			h = s.refiled(m, s.mountings[o.mounting])
@@ -91,8 +91,9 @@ type other struct {
 	whole    bool
 }
 
-// others lists them, but those that would make cells that cannot be.
-func (s *screener) others(m mounting) []other {
+// others lists them, but those that would make cells that cannot be. It ends when there
+// are more than most.
+func (s *screener) others(m mounting, most int) []other {
 	impossible := s.anyImpossible(m)
 	// A whole file that was used again has the heights of the pickup that it names.
 	differ, _ := s.poleDifferences(m, nil, max(sameHeight, s.habits.poles.within))
@@ -107,6 +108,9 @@ func (s *screener) others(m mounting) []other {
 		}
 		if !impossible { // a name makes nothing possible
 			out = append(out, other{mounting: of[0]})
+		}
+		if len(out) > most {
+			break
 		}
 		for _, k := range of {
 			if differ == 0 && !s.sameHeights(m, s.mountings[k]) && possibleWith(as, s.lists.lengths[0][k]) {
