@@ -35,7 +35,7 @@ func Open(program string, c sim.Config) (b *Bench, err error) {
 		return nil, err
 	}
 	if program == "" {
-		b.Program, err = build(b.Dir)
+		b.Program, err = Build(b.Dir)
 	}
 	if err == nil {
 		err = b.serve(c)
@@ -85,8 +85,8 @@ func (b *Bench) Fault(shop string) string {
 	return string(said)
 }
 
-// build builds the program into a folder.
-func build(dir string) (program string, err error) {
+// Build builds the program into a folder.
+func Build(dir string) (program string, err error) {
 	program = filepath.Join(dir, "evenpole")
 	if text, err := exec.Command("go", "build", "-o", program, "evenpole/cmd/evenpole").CombinedOutput(); err != nil {
 		return "", fmt.Errorf("build the program: %w\n%s", err, text)

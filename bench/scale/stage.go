@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"context"
 	_ "embed"
 	"fmt"
 	"os"
@@ -34,7 +35,7 @@ func stages(program, dir string) []stage {
 		{name: "bare", does: bareStage},
 		{name: "cells", does: cellsStage},
 		{name: "screened", does: func(log string) (string, error) {
-			d, err := shop.CellsOf([]string{log}, "")
+			d, err := shop.CellsOf(context.Background(), []string{log}, "")
 			if err != nil {
 				return "", err
 			}

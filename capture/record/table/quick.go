@@ -220,7 +220,7 @@ func (q *quickReader[T]) set(to int, raw []byte) bool {
 		return true
 	}
 	cell := &q.row.cell
-	cell.Text, cell.column, cell.err = q.words.of(value), q.table.Names[to], nil
+	cell.Text, cell.column, cell.err = Plain(q.words.of(value)), q.table.Names[to], nil
 	column.set(q.x, cell)
 	return cell.err == nil
 }
