@@ -133,7 +133,16 @@ func sealedText(columns *table.Layout, row table.Row) []byte {
 
 // shortest leaves out the zeros that end the decimals of a number.
 func shortest(number string) string {
-	if !strings.Contains(number, ".") || strings.Trim(number, "-0123456789.") != "" {
+	point := false
+	for i := range len(number) {
+		switch c := number[i]; {
+		case c == '.':
+			point = true
+		case c != '-' && (c < '0' || c > '9'):
+			return number
+		}
+	}
+	if !point {
 		return number
 	}
 	return strings.TrimSuffix(strings.TrimRight(number, "0"), ".")

@@ -2,7 +2,9 @@ package record
 
 import (
 	"errors"
+	"io"
 	"io/fs"
+	"iter"
 	"os"
 	"path/filepath"
 
@@ -52,17 +54,20 @@ func openSealer(record string, columns *table.Layout, why string, create func(pa
 // was altered, the number of rows tells which are new.
 func rowsAfter(record string, columns *table.Layout, last seal) (rows int, unsealed []string, err error) {
 	found, exact := false, false
-	err = scanFile(record, columns, func(row table.Row, _ table.Place, _ *RowError) {
+	text := func(r io.Reader, name string) iter.Seq2[textRow, error] { return textRows(r, name, columns) }
+	for row, err := range readFile(record, text) {
+		if bad := (*RowError)(nil); err != nil && !errors.As(err, &bad) {
+			return rows, unsealed, err
+		}
 		rows++
-		digest := digestOf(columns, row)
 		switch {
-		case digest == last.digest && !exact:
+		case row.digest == last.digest && !exact:
 			found, exact, unsealed = true, rows == last.row, nil
 		case found || rows > last.row:
-			unsealed = append(unsealed, digest)
+			unsealed = append(unsealed, row.digest)
 		}
-	})
-	return rows, unsealed, err
+	}
+	return rows, unsealed, nil
 }
 
 // addOverdue notes a seal that is to be written before the next one.

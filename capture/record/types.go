@@ -45,7 +45,8 @@
 //     columns.
 //   - folder.go names the files of a shop folder; read.go reads them while a writer
 //     may be at work.
-//   - sessions.go has the holds, seal.go says what a seal covers.
+//   - sessions.go has the holds, seal.go says what a seal covers, and textrow.go reads rows
+//     with their digests.
 //   - sealer.go writes seals and ledger.go rows, torn.go sets torn lines aside, and
 //     writer.go is the one process that may do all this; mounts.go keeps copies of
 //     mounts.

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"iter"
 	"maps"
 	"path/filepath"
 	"slices"
@@ -118,17 +119,7 @@ func verifyFile[T any](v *verifier, name string, columns *table.Table[T], meanin
 	defer m.stop()
 	f := &fileVerifier{v: v, path: path}
 	if record.Size() > 0 {
-		err = scan(record, path, columns.Layout, func(row table.Row, at table.Place, bad *RowError) {
-			_, line := at("")
-			m.row(line, digestOf(columns.Layout, row))
-			var a about
-			if bad == nil {
-				var x T
-				x, bad = columns.Parse(row, at)
-				a = meaning(&x)
-			}
-			f.row(&a, line, bad)
-		})
+		err = verifyRows(m, f, record, columns, meaning)
 	}
 	m.end()
 	if record.torn > 0 {
@@ -136,6 +127,33 @@ func verifyFile[T any](v *verifier, name string, columns *table.Table[T], meanin
 	}
 	v.audit.Files = append(v.audit.Files, AuditedFile{path, f.rows, m.sealed})
 	return err
+}
+
+// verifyRows reads a file twice side by side: as text, for the digests, and as values.
+func verifyRows[T any](m *matcher, f *fileVerifier, record *snapshot, columns *table.Table[T], meaning func(*T) about) error {
+	again := func() io.Reader { return io.NewSectionReader(record, 0, record.Size()) }
+	if _, err := table.Open(again(), f.path, columns.Layout, nil); err != nil {
+		return err
+	}
+	next, stop := iter.Pull2(table.Read(again(), f.path, columns, nil))
+	defer stop()
+	for row, err := range textRows(again(), f.path, columns.Layout) {
+		if bad := (*RowError)(nil); err != nil && !errors.As(err, &bad) {
+			return err
+		}
+		x, err, _ := next()
+		var bad *RowError
+		if err != nil && !errors.As(err, &bad) {
+			return err
+		}
+		m.row(row.line, row.digest)
+		var a about
+		if bad == nil {
+			a = meaning(&x)
+		}
+		f.row(&a, row.line, bad)
+	}
+	return nil
 }
 
 // fileVerifier looks at the rows of a file, each by itself and against those

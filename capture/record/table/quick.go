@@ -29,7 +29,7 @@ type quickReader[T any] struct {
 
 // newQuickReader reads rows of the file of which plain has read the header.
 func newQuickReader[T any](t *Table[T], plain *Reader) *quickReader[T] {
-	q := &quickReader[T]{table: t, plain: plain, words: words{}, x: new(T)}
+	q := &quickReader[T]{table: t, plain: plain, x: new(T)}
 	q.to, q.ends = slices.Repeat([]int{-1}, len(plain.Header)), make([]int, len(plain.Header))
 	for to, from := range plain.from {
 		if from >= 0 {
@@ -220,7 +220,7 @@ func (q *quickReader[T]) set(to int, raw []byte) bool {
 		return true
 	}
 	cell := &q.row.cell
-	cell.Text, cell.column, cell.err = q.words.of(value), q.table.Names[to], nil
+	cell.Text, cell.column, cell.err = Plain(q.words.of(value)), q.table.Names[to], nil
 	column.set(q.x, cell)
 	return cell.err == nil
 }
@@ -247,20 +247,18 @@ func withoutQuotes(raw []byte) []byte {
 	return text
 }
 
-// words keeps one copy of each text, as the same names stand in many rows.
-type words map[string]string
+// words keeps one copy of texts that come again, as the same names stand in many rows. A
+// text takes the place of another with the same hash.
+type words [1 << 10]string
 
-// mostWords is how many are kept.
-const mostWords = 1 << 14
-
-func (w words) of(text []byte) string {
-	s, ok := w[string(text)]
-	if !ok {
-		if len(w) >= mostWords {
-			clear(w)
-		}
-		s = string(text)
-		w[s] = s
+func (w *words) of(text []byte) string {
+	h := uint32(len(text))
+	for _, c := range text[max(0, len(text)-8):] { // where names mostly differ
+		h = 31*h + uint32(c)
 	}
-	return s
+	s := &w[h%uint32(len(w))]
+	if *s != string(text) {
+		*s = string(text)
+	}
+	return *s
 }
