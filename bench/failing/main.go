@@ -83,19 +83,6 @@ func run(out io.Writer, o options) error {
 	return b.report(out, len(all), tried, time.Since(began))
 }
 
-// bench is a jig with the program, a shop that every case begins with, and what has come
-// of the cases.
-type bench struct {
-	*rig.Bench
-	shop  string
-	files map[string]string // of the shop, by path in it
-
-	failed                int // calls
-	lost, accused, unable int
-	wrecked, untold       int
-	said                  []string // of the first that went wrong
-}
-
 // A trial is a command of which one call fails.
 type trial struct {
 	command

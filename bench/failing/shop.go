@@ -8,8 +8,22 @@ import (
 	"strconv"
 	"strings"
 
+	"evenpole/bench/rig"
 	"evenpole/bench/truth"
 )
+
+// bench is a jig with the program, a shop that every case begins with, and what has come
+// of the cases.
+type bench struct {
+	*rig.Bench
+	shop  string
+	files map[string]string // of the shop, by path in it
+
+	failed                int // calls
+	lost, accused, unable int
+	wrecked, untold       int
+	said                  []string // of the first that went wrong
+}
 
 // A command writes to a shop.
 type command struct {
@@ -24,7 +38,7 @@ type command struct {
 
 func (b *bench) path(name string) string { return filepath.Join(b.Dir, name) }
 
-// program is a command of the program on a shop.
+// of is a command of the program on a shop.
 func (b *bench) of(shop string, words ...string) []string {
 	return append(append([]string{b.Program}, words...), "--shop", shop)
 }

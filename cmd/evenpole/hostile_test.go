@@ -165,7 +165,7 @@ func hostileShop(t *testing.T) (shop string) {
 		readings += fmt.Sprintf(",s001,model,j,0000000A,%d,P,M,%d,,.25,.25,plain,0,3,P,1,10,,,,,travel,ok,\n", i+1, i+1)
 	}
 	for name, text := range map[string]string{
-		"readings.csv": readings, "order.toml": hostileOrder, "mount.toml": captureMount, "models/current.txt": "model-001.json\n",
+		"readings.csv": readings, "order.toml": sixStringOrder, "mount.toml": captureMount, "models/current.txt": "model-001.json\n",
 	} {
 		path := filepath.Join(shop, name)
 		if err := errors.Join(os.MkdirAll(filepath.Dir(path), 0o755), os.WriteFile(path, []byte(text), 0o644)); err != nil {
@@ -174,24 +174,6 @@ func hostileShop(t *testing.T) (shop string) {
 	}
 	return shop
 }
-
-const hostileOrder = `id = "H"
-set = "light plain-third 10-46"
-[instrument]
-fretboard_radius_in = 12
-string_spread_mm = 52
-[pickup]
-batch = "b"
-poles = "rod"
-pole_height_min_mm = 0
-pole_height_max_mm = 2
-pole_height_step_mm = 0.1
-string_height_first_mm = 3
-string_height_last_mm = 3
-min_gap_mm = 0.5
-[target]
-tolerance_db = 3
-`
 
 // lacks are refusals of what was asked, of a shop that could be read.
 var lacks = regexp.MustCompile(`session "s001" |expected two sessions|no field reading|not a shop|model-001.json: |no cells|no reading|no such file`)
