@@ -42,7 +42,9 @@ func stages(program, dir string) []stage {
 			return fmt.Sprintf("%d cells, %d suspects", len(d.Cells), len(d.Suspects)), nil
 		}},
 		{name: "whole fit", args: func(log string) []string {
-			return []string{program, "fit", "--readings", log, "--out", filepath.Join(dir, "model.json"), "--force", "--json"}
+			model := filepath.Join(dir, "model.json")
+			os.Remove(model) // of the last log: no command replaces a file
+			return []string{program, "fit", "--readings", log, "--out", model, "--json"}
 		}},
 		{name: "pandas, SciPy", args: func(log string) []string {
 			return peer(dir, "python3", "peer.py", peerPython, "import pandas, scipy", log)
