@@ -89,11 +89,12 @@ func numberLevels(cells []cell.Cell, level func(*cell.Cell) curve.EffectLevel) [
 // how much higher each cell's strings lie than was said, mm.
 func (f *Falloff) linearise(m *solve.Mixed, cells []cell.Cell, sites []*curve.Site, lift []float64) {
 	solve.InParallel(len(sites), func(from, to int) {
+		at := f.Curve.At(f.Theta)
 		for i := from; i < to; i++ {
 			grad := m.X.RawRowView(i)
-			slope := f.Gradient(grad, f.Theta, sites[i], lift[i])
+			value, slope := at.Linear(grad, sites[i], lift[i])
 			m.Terms[curve.MountingEffect].Z[i][0] = slope
-			m.Y[i] = cells[i].Mean - f.Predict(f.Theta, sites[i], lift[i]) + slope*lift[i] + floats.Dot(grad, f.Theta)
+			m.Y[i] = cells[i].Mean - value + slope*lift[i] + floats.Dot(grad, f.Theta)
 		}
 	})
 }

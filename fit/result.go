@@ -106,8 +106,12 @@ func (k modelKind) measured(ctx context.Context, d *cell.Data, all *parts, progr
 // strings whose wrap the record does not name.
 func ownWraps(cells []cell.Cell) []string {
 	var wound []profiles.String
+	seen := map[profiles.Wrap]bool{}
 	for i := range cells {
-		wound = append(wound, profiles.String{Wrap: cells[i].Wrap})
+		if w := cells[i].Wrap; !seen[w] {
+			seen[w] = true
+			wound = append(wound, profiles.String{Wrap: w})
+		}
 	}
 	var out []string
 	for _, w := range profiles.OwnWraps(wound) {

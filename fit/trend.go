@@ -43,12 +43,12 @@ func trendOf(folds []Fold) *Trend {
 	var pickups []timedError
 	repeats := map[string][]timedError{}
 	for _, f := range folds {
-		if e, ok := f.meanErrorOf(func(*cell.Cell) bool { return true }); ok {
+		if e, ok := f.meanErrorOf(0, len(f.errors)); ok {
 			pickups = append(pickups, e)
 		}
 		f.addRepeats(repeats)
 	}
-	blocks := [][]timedError{pickups}
+	blocks := [][]timedError{thinned(pickups)}
 	t := &Trend{Pickups: len(pickups)}
 	for _, key := range slices.Sorted(maps.Keys(repeats)) {
 		blocks = append(blocks, repeats[key])
@@ -72,44 +72,77 @@ func trendOf(folds []Fold) *Trend {
 	return t
 }
 
-// addRepeats adds each session of a pickup to the block of the sessions that repeat it:
-// of the same strings, as high to half a millimetre.
-func (f *Fold) addRepeats(blocks map[string][]timedError) {
-	sets := (&cell.Data{Cells: f.cells}).SetNames()
-	heights, set := map[string][]float64{}, map[string]string{}
-	for i, c := range f.cells {
-		heights[c.Session] = append(heights[c.Session], c.StringHeight)
-		set[c.Session] = sets[i]
+// mostCompared is how many errors are compared pair by pair.
+const mostCompared = 1000
+
+// thinned are the means of as many errors each, in the order of their times, as leave at
+// most mostCompared: the pairs of many thousand pickups would take longer than their fit.
+func thinned(all []timedError) []timedError {
+	if len(all) <= mostCompared {
+		return all
 	}
-	for _, session := range slices.Sorted(maps.Keys(set)) {
-		e, ok := f.meanErrorOf(func(c *cell.Cell) bool { return c.Session == session })
-		if !ok {
-			continue
+	all = slices.Clone(all)
+	slices.SortStableFunc(all, func(a, b timedError) int { return a.at.Compare(b.at) })
+	var out []timedError
+	for group := range slices.Chunk(all, (len(all)+mostCompared-1)/mostCompared) {
+		mean := timedError{at: group[0].at}
+		var after float64
+		for _, e := range group {
+			mean.err += e.err / float64(len(group))
+			after += e.at.Sub(mean.at).Seconds() / float64(len(group))
 		}
-		key := fmt.Sprintf("%s\x00%s\x00%.0f", f.Name, set[session], 2*solve.Mean(heights[session]))
-		blocks[key] = append(blocks[key], e)
+		mean.at = mean.at.Add(time.Duration(after * float64(time.Second)))
+		out = append(out, mean)
+	}
+	return out
+}
+
+// addRepeats adds each session of a pickup to the block of the sessions that repeat it:
+// of the same strings, as high to half a millimetre. The cells of a session stand
+// together.
+func (f *Fold) addRepeats(blocks map[string][]timedError) {
+	for first := 0; first < len(f.errors); {
+		last := first + 1
+		for last < len(f.errors) && f.cells[last].Session == f.cells[first].Session {
+			last++
+		}
+		if e, ok := f.meanErrorOf(first, last); ok {
+			cells := f.cells[first:last]
+			height := 0.0
+			for i := range cells {
+				height += cells[i].StringHeight / float64(len(cells))
+			}
+			set := (&cell.Data{Cells: cells}).SetNames()[len(cells)-1]
+			key := fmt.Sprintf("%s\x00%s\x00%.0f", f.Name, set, 2*height)
+			blocks[key] = append(blocks[key], e)
+		}
+		first = last
 	}
 }
 
-// meanErrorOf is the mean error of the cells that are in and have a time and a
-// prediction; false without any.
-func (f *Fold) meanErrorOf(in func(*cell.Cell) bool) (timedError, bool) {
-	var errors, after []float64
-	var first time.Time
-	for i, e := range f.errors {
+// meanErrorOf is the mean error of the cells from first to before last that have a time
+// and a prediction; false without any.
+func (f *Fold) meanErrorOf(first, last int) (timedError, bool) {
+	var sum, after float64
+	var n int
+	var from time.Time
+	for i := first; i < last; i++ {
 		c := &f.cells[i]
-		if !in(c) || c.First.IsZero() || math.IsNaN(e) {
+		if c.First.IsZero() || math.IsNaN(f.errors[i]) {
 			continue
 		}
-		if first.IsZero() {
-			first = c.First
+		if from.IsZero() {
+			from = c.First
 		}
-		errors, after = append(errors, e), append(after, c.First.Sub(first).Seconds())
+		n++
+		sum += f.errors[i]
+		after += c.First.Sub(from).Seconds()
 	}
-	if len(errors) == 0 {
+	if n == 0 {
 		return timedError{}, false
 	}
-	return timedError{first.Add(time.Duration(solve.Mean(after) * float64(time.Second))), solve.Mean(errors)}, true
+	mean := after / float64(n)
+	return timedError{from.Add(time.Duration(mean * float64(time.Second))), sum / float64(n)}, true
 }
 
 // warning says that levels drift by more than chance; "" when they do not.

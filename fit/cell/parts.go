@@ -1,6 +1,7 @@
 package cell
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 
@@ -64,26 +65,34 @@ func (d *Data) Without(names []string, name string) (rest *Data, own []Cell) {
 
 // SetNames names the string set of every cell.
 func (d *Data) SetNames() []string {
-	type session struct{ pickup, name string }
-	lists := map[session][]string{}
-	for _, c := range d.Cells {
-		s := session{c.Pickup, c.Session}
+	names := make([]string, 0, len(d.Cells))
+	for _, cells := range d.Sessions() {
+		unnamed := ""
+		for i := range cells {
+			name := cells[i].Set
+			if name == "" && unnamed == "" {
+				unnamed = unnamedSet(cells)
+			}
+			names = append(names, cmp.Or(name, unnamed))
+		}
+	}
+	return names
+}
+
+// unnamedSet names the strings of a session by their gauges and cores, mm.
+func unnamedSet(cells []Cell) string {
+	var list []string
+	for i := range cells {
+		c := &cells[i]
 		str := fmt.Sprintf("%g", c.Core)
 		if c.Gauge != c.Core {
 			str = fmt.Sprintf("%g/%g", c.Gauge, c.Core)
 		}
-		if l := lists[s]; len(l) == 0 || l[len(l)-1] != str {
-			lists[s] = append(l, str)
+		if n := len(list); n == 0 || list[n-1] != str {
+			list = append(list, str)
 		}
 	}
-	names := make([]string, len(d.Cells))
-	for i, c := range d.Cells {
-		names[i] = c.Set
-		if c.Set == "" {
-			names[i] = "unnamed, " + strings.Join(lists[session{c.Pickup, c.Session}], " ") + " mm"
-		}
-	}
-	return names
+	return "unnamed, " + strings.Join(list, " ") + " mm"
 }
 
 // Possible reports whether there can be such a cell: see Fault, which says why not.

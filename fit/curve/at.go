@@ -26,9 +26,10 @@ type knownSteel struct {
 // At is the curve at parameters that do not change as long as it is used.
 func (c *Curve) At(th []float64) *At { return &At{curve: c, th: th, place: map[steelKey]int{}} }
 
-// Linear is [Curve.Linear] at these parameters.
-func (a *At) Linear(dst []float64, s *Site) (value, byLift float64) {
-	return a.curve.linear(dst, a.th, s, a.steel(s), 0)
+// Linear returns Predict of one site whose string lies lift mm higher than it was said to,
+// and writes Gradient into dst; byLift is what Gradient returns.
+func (a *At) Linear(dst []float64, s *Site, lift float64) (value, byLift float64) {
+	return a.curve.linear(dst, a.th, s, a.steel(s), lift)
 }
 
 func (a *At) steel(s *Site) *steel {

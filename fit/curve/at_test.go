@@ -24,7 +24,7 @@ func TestAtAgreesWithPredictAndGradient(t *testing.T) {
 		{Core: 0.4, Gauge: 1, Wrap: profiles.Nickel, Height: 9, StringHeight: 1, Missing: 2},
 	} {
 		got, want := make([]float64, c.Size()), make([]float64, c.Size())
-		value, lift := at.Linear(got, &s)
+		value, lift := at.Linear(got, &s, 0)
 		if w := c.Gradient(want, th, &s, 0); math.Abs(lift-w) > 1e-13 || math.Abs(value-c.Predict(th, &s, 0)) > 1e-13 {
 			t.Errorf("%+v: %.15g and %.15g, want %.15g and %.15g", s, value, lift, c.Predict(th, &s, 0), w)
 		}

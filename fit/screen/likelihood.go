@@ -144,7 +144,7 @@ func (m *levelModel) linearise() {
 				s := still.CellSite(m.cells[i], m.last[i])
 				s.Velocity = m.velocity[i]
 				var mean float64
-				mean, r.lift = at.Linear(r.gradient, s)
+				mean, r.lift = at.Linear(r.gradient, s, 0)
 				m.fill(r, m.cells[i], mean)
 				r.unknown = r.unknown || m.impossible[i]
 				r.noise += m.extraVariance[i]
