@@ -66,9 +66,18 @@ func (d *Data) Without(names []string, name string) (rest *Data, own []Cell) {
 // SetNames names the string set of every cell.
 func (d *Data) SetNames() []string {
 	type session struct{ pickup, name string }
-	lists := map[session][]string{}
-	for _, c := range d.Cells {
+	lists := map[session][]string{} // of sessions with a cell whose set is not named
+	for i := range d.Cells {
+		if c := &d.Cells[i]; c.Set == "" {
+			lists[session{c.Pickup, c.Session}] = nil
+		}
+	}
+	for i := range d.Cells {
+		c := &d.Cells[i]
 		s := session{c.Pickup, c.Session}
+		if _, ok := lists[s]; len(lists) == 0 || !ok {
+			continue
+		}
 		str := fmt.Sprintf("%g", c.Core)
 		if c.Gauge != c.Core {
 			str = fmt.Sprintf("%g/%g", c.Gauge, c.Core)
@@ -78,7 +87,8 @@ func (d *Data) SetNames() []string {
 		}
 	}
 	names := make([]string, len(d.Cells))
-	for i, c := range d.Cells {
+	for i := range d.Cells {
+		c := &d.Cells[i]
 		names[i] = c.Set
 		if c.Set == "" {
 			names[i] = "unnamed, " + strings.Join(lists[session{c.Pickup, c.Session}], " ") + " mm"
@@ -137,7 +147,8 @@ func UsualExcite(lists ...[]Cell) (excite profiles.Excitation) {
 // LastStrings is the highest string number of each pickup.
 func LastStrings(cells []Cell) map[string]int {
 	last := map[string]int{}
-	for _, c := range cells {
+	for i := range cells {
+		c := &cells[i]
 		last[c.Pickup] = max(last[c.Pickup], c.String)
 	}
 	return last
