@@ -21,6 +21,7 @@ type baseline struct {
 	lists         float64 // see listEvidence
 	impossible    bool    // has a length that cannot be
 	joint         map[string]joint
+	scratch       cell.Cell
 }
 
 // joint is what is left of a mounting's pickup, or of it together with another one.
@@ -152,9 +153,9 @@ func (s *screener) examine(k int, l *locals, unexplained float64) *hypothesis {
 // weigh works out the evidence for a hypothesis and reports whether it is enough.
 func (s *screener) weigh(h *hypothesis, b *baseline) bool {
 	h.pickups = []string{b.pickup}
-	c := *s.cells[h.touched[0]]
-	if h.correct(0, &c); c.Pickup != b.pickup {
-		h.pickups = append(h.pickups, c.Pickup)
+	b.scratch = *s.cells[h.touched[0]]
+	if h.correct(0, &b.scratch); b.scratch.Pickup != b.pickup {
+		h.pickups = append(h.pickups, b.scratch.Pickup)
 	}
 	j := s.jointWith(b, h.pickups[len(h.pickups)-1])
 	least := leastEvidence - h.prior
@@ -211,11 +212,10 @@ func (s *screener) corrected(h *hypothesis, b *baseline, j joint, least float64)
 		}
 		return likelier >= least
 	}
-	var c cell.Cell
 	for x, i := range h.touched {
-		c = *s.cells[i]
-		h.correct(x, &c)
-		if !add(slices.Index(b.mounting, i), b.levels.place(j.locals.expect(s.levels.rowOf(&c, i)))) {
+		b.scratch = *s.cells[i]
+		h.correct(x, &b.scratch)
+		if !add(slices.Index(b.mounting, i), b.levels.place(j.locals.expect(s.levels.rowOf(&b.scratch, i)))) {
 			return nil
 		}
 	}
