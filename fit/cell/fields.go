@@ -152,10 +152,11 @@ func (g *fieldGatherer) deviations(d *Data) []deviation {
 		gap   float64
 	}
 	classes := map[class][]deviation{}
+	heights := d.poleHeights()
 	for k, m := range g.means {
 		v := m.sum / float64(m.n)
 		if (k.at != place{}) {
-			v -= d.neighbours(k.at, k.gap)
+			v -= neighbours(heights[k.at.Pickup], k.at, k.gap)
 		}
 		c := class{k.batch, k.at == place{}, k.gap}
 		classes[c] = append(classes[c], deviation{k, v})
@@ -211,16 +212,24 @@ func (g *fieldGatherer) batches() map[string]float64 {
 	return out
 }
 
-// neighbours is by how much the other poles of a pickup change ln B over one of
-// them, at a probe gap in mm: rods of one strength at the heights that the cells
-// tell, at the usual spacing.
-func (d *Data) neighbours(at place, gap float64) float64 {
-	heights := map[int]float64{}
+// poleHeights is what the cells tell of the heights of poles, by pickup and string: the
+// last cell of each has its say.
+func (d *Data) poleHeights() map[string]map[int]float64 {
+	out := map[string]map[int]float64{}
 	for i := range d.Cells {
-		if c := &d.Cells[i]; c.Pickup == at.Pickup {
-			heights[c.String] = c.PoleHeight
+		c := &d.Cells[i]
+		if out[c.Pickup] == nil {
+			out[c.Pickup] = map[int]float64{}
 		}
+		out[c.Pickup][c.String] = c.PoleHeight
 	}
+	return out
+}
+
+// neighbours is by how much the other poles of a pickup change ln B over one of
+// them, at a probe gap in mm: rods of one strength at the heights of the pickup's
+// poles, at the usual spacing.
+func neighbours(heights map[int]float64, at place, gap float64) float64 {
 	own, ok := heights[at.String]
 	if !ok {
 		return 0

@@ -135,7 +135,7 @@ func (c *Curve) Gradient(dst, th []float64, s *Site, lift float64) float64 {
 // steel is what follows from a string's steel alone, at some parameters.
 type steel struct {
 	logArea, slope, bend float64 // of slope and bend see bent
-	wrapShare            float64 // of the area that its wrap is
+	area, wrapArea       float64 // mm2 times 4/pi, of all and of its wrap
 	wrap                 int     // its parameter; -1 where it has none
 }
 
@@ -143,8 +143,8 @@ func (c *Curve) steelOf(th []float64, s *Site) steel {
 	out := steel{logArea: c.LogArea(th, s), wrap: -1}
 	out.slope, out.bend, _ = bent(th, out.logArea, 0)
 	if k := c.WrapWeight(th, s.Wrap); k > 0 {
-		wrapArea := k * (s.Gauge*s.Gauge - s.Core*s.Core)
-		out.wrapShare = wrapArea / (s.Core*s.Core + wrapArea)
+		out.wrapArea = k * (s.Gauge*s.Gauge - s.Core*s.Core)
+		out.area = s.Core*s.Core + out.wrapArea
 		if i := slices.Index(c.Wraps, s.Wrap); i >= 0 {
 			out.wrap = FixedParameters + i
 		}
@@ -172,10 +172,11 @@ func (c *Curve) linear(dst, th []float64, s *Site, of *steel, lift float64) (val
 	end, endSlope := s.endTerm(gap)
 	dst[EndLoss] = -end
 	dst[FieldExponent] = s.Field
-	if of.wrapShare != 0 {
-		dst[WrapCommon] = perArea * of.wrapShare
+	if of.wrapArea != 0 {
+		share := perArea * of.wrapArea / of.area
+		dst[WrapCommon] = share
 		if of.wrap >= 0 {
-			dst[of.wrap] = perArea * of.wrapShare
+			dst[of.wrap] = share
 		}
 	}
 	return sum(th, s, a, fall, end), -slope*(RefGap+bend)/at - th[EndLoss]*endSlope

@@ -14,13 +14,14 @@ type baseline struct {
 	mounting      mounting
 	pickup        string
 	levels        *surroundings
-	filed         []*among  // the mounting's cells
+	rows          []*row    // of the mounting's cells
 	least         []float64 // half of ln of the least variance that each can have
 	density       *density
 	logLikelihood float64
 	lists         float64 // see listEvidence
 	impossible    bool    // has a length that cannot be
 	joint         map[string]joint
+	scratch       cell.Cell
 }
 
 // joint is what is left of a mounting's pickup, or of it together with another one.
@@ -41,15 +42,10 @@ func (j joint) known() joint {
 
 func (s *screener) baselineOf(m mounting, l *locals, unexplained float64) *baseline {
 	b := &baseline{mounting: m, pickup: l.p.name, levels: surroundingsOf(l, m, unexplained), joint: map[string]joint{}}
-	own := 0
 	for _, i := range m {
-		x := &expected{row: s.levels.rows[i], of: l}
-		if !x.unknown {
-			x = b.levels.own[own]
-			own++
-		}
-		b.filed = append(b.filed, b.levels.place(x))
-		b.least = append(b.least, math.Log(min(x.noise, impossibleSD*impossibleSD))/2)
+		r := &s.levels.rows[i]
+		b.rows = append(b.rows, r)
+		b.least = append(b.least, math.Log(min(r.noise, impossibleSD*impossibleSD))/2)
 	}
 	b.joint[b.pickup] = joint{locals: l, rest: b.levels.rest, cells: b.levels.cells}
 	b.density, b.logLikelihood = b.filedDensity(b.joint[b.pickup], nil)
@@ -61,15 +57,9 @@ func (s *screener) baselineOf(m mounting, l *locals, unexplained float64) *basel
 // filedDensity is the density of the levels as filed, where a mistake of no known kind
 // made those of some cells.
 func (b *baseline) filedDensity(j joint, unknown []int) (*density, float64) {
-	d := newDensity(len(b.mounting))
-	for x, y := range b.filed {
-		extra := 0.0
-		if slices.Contains(unknown, b.mounting[x]) {
-			extra = unknownSD * unknownSD
-		}
-		if !d.add(y, extra) {
-			return d, math.Inf(-1)
-		}
+	d, ok := b.levels.filed(b.mounting, unknown)
+	if !ok {
+		return d, math.Inf(-1)
 	}
 	return d, student(j.cells, d.halfLogDet, j.rest+d.square)
 }
@@ -82,8 +72,8 @@ func (b *baseline) mostGain() float64 {
 		return math.Inf(1)
 	}
 	var least float64
-	for _, y := range b.filed {
-		least += math.Log(y.noise) / 2
+	for _, r := range b.rows {
+		least += math.Log(r.noise) / 2
 	}
 	return student(b.levels.cells, least, b.levels.rest) - b.logLikelihood - b.lists
 }
@@ -95,32 +85,36 @@ func (b *baseline) mostGains() (one, two, all float64) {
 		return all, all, all
 	}
 	d := b.density
-	n := len(d.rows)
+	n := len(d.left)
 	factor, precision, pull := make([]float64, n*n), make([]float64, n*n), make([]float64, n)
 	for k := range n {
 		copy(factor[k*n:k*n+k+1], d.factor[k*d.most:])
 	}
 	invert(factor, n, precision)
-	for k, y := range d.rows {
-		for o := range n {
-			pull[o] += precision[o*n+k] * y.left
+	var noise []float64
+	for _, r := range b.rows {
+		if !r.unknown {
+			noise = append(noise, r.noise)
 		}
+	}
+	for k := range pull {
+		pull[k] = inner(d.left, precision[k*n:(k+1)*n])
 	}
 	gain := func(noises, logDet, square float64) float64 {
 		return student(b.levels.cells, d.halfLogDet+(math.Log(noises)+logDet)/2, b.levels.rest+max(0, d.square-square)) - b.logLikelihood - b.lists
 	}
 	one, two = math.Inf(-1), math.Inf(-1)
-	for k, y := range d.rows {
+	for k := range n {
 		own := precision[k*n+k]
-		one = max(one, gain(y.noise, math.Log(own), pull[k]*pull[k]/own))
-		for o, z := range d.rows[:k] {
+		one = max(one, gain(noise[k], math.Log(own), pull[k]*pull[k]/own))
+		for o := range k {
 			other, both := precision[o*n+o], precision[k*n+o]
 			det := own*other - both*both
 			square := (pull[k]*pull[k]*other - 2*pull[k]*pull[o]*both + pull[o]*pull[o]*own) / det
-			two = max(two, gain(y.noise*z.noise, math.Log(det), square))
+			two = max(two, gain(noise[k]*noise[o], math.Log(det), square))
 		}
 	}
-	if n < len(b.filed) { // of levels that are not known no more is asked
+	if n < len(b.rows) { // of levels that are not known no more is asked
 		return all, all, all
 	}
 	return one, two, all
@@ -159,9 +153,9 @@ func (s *screener) examine(k int, l *locals, unexplained float64) *hypothesis {
 // weigh works out the evidence for a hypothesis and reports whether it is enough.
 func (s *screener) weigh(h *hypothesis, b *baseline) bool {
 	h.pickups = []string{b.pickup}
-	c := *s.cells[h.touched[0]]
-	if h.correct(0, &c); c.Pickup != b.pickup {
-		h.pickups = append(h.pickups, c.Pickup)
+	b.scratch = *s.cells[h.touched[0]]
+	if h.correct(0, &b.scratch); b.scratch.Pickup != b.pickup {
+		h.pickups = append(h.pickups, b.scratch.Pickup)
 	}
 	j := s.jointWith(b, h.pickups[len(h.pickups)-1])
 	least := leastEvidence - h.prior
@@ -197,10 +191,20 @@ func (s *screener) corrected(h *hypothesis, b *baseline, j joint, least float64)
 		noise += v
 	}
 	d := newDensity(len(b.mounting))
+	var placed []*among
+	cov := make([]float64, len(b.mounting))
 	add := func(x int, y *among) bool {
 		noise -= b.least[x]
-		if !d.add(y, 0) {
-			return false
+		if y.unknown {
+			d.addUnknown()
+		} else {
+			for k, z := range placed {
+				cov[k] = y.covariance(z)
+			}
+			if !d.add(cov[:len(placed)], y.covariance(y)+y.noise, y.left) {
+				return false
+			}
+			placed = append(placed, y)
 		}
 		likelier := student(j.cells, d.halfLogDet+noise, j.rest+d.square) - student(j.cells, b.density.halfLogDet, j.rest+b.density.square)
 		if d.square > b.density.square { // the more is left of other cells, the less does it matter
@@ -208,16 +212,15 @@ func (s *screener) corrected(h *hypothesis, b *baseline, j joint, least float64)
 		}
 		return likelier >= least
 	}
-	var c cell.Cell
 	for x, i := range h.touched {
-		c = *s.cells[i]
-		h.correct(x, &c)
-		if !add(slices.Index(b.mounting, i), b.levels.place(j.locals.expect(s.levels.rowOf(&c, i)))) {
+		b.scratch = *s.cells[i]
+		h.correct(x, &b.scratch)
+		if !add(slices.Index(b.mounting, i), b.levels.place(j.locals.expect(s.levels.rowOf(&b.scratch, i)))) {
 			return nil
 		}
 	}
 	for x, i := range b.mounting {
-		if !slices.Contains(h.touched, i) && !add(x, b.filed[x]) {
+		if !slices.Contains(h.touched, i) && !add(x, b.levels.place(b.levels.asFiled(i))) {
 			return nil
 		}
 	}
@@ -255,8 +258,8 @@ func (s *screener) repairs(h *hypothesis) bool {
 func (b *baseline) slope(covariate []float64, inTakes, inTakesVar, sd, sd0 float64) (slope, evidence float64) {
 	d := b.density
 	var z []float64
-	for x, y := range b.filed {
-		if !y.unknown {
+	for x, r := range b.rows {
+		if !r.unknown {
 			z = append(z, covariate[x])
 		}
 	}

@@ -22,6 +22,8 @@ type locals struct {
 	covered []float64 // through times the covariance of the shared unknowns
 	lifts   []lift    // of its sessions
 
+	classCov []float64 // see byClass
+
 	// What its cells say of parameters and classes, see elimination.
 	a, b   []float64
 	square float64
@@ -156,16 +158,108 @@ func (x *expected) covariance(y *expected) float64 {
 	return v
 }
 
+// byClass is the covariance, the whole record given, of the curve's parameters and, behind
+// them, of the level that each class of the pickup's cells has beside the curve and its
+// lift. It is worked out when it is first asked for.
+func (l *locals) byClass() []float64 {
+	if l.classCov != nil {
+		return l.classCov
+	}
+	m, params := l.m, len(l.m.theta)
+	q, n := len(m.mean), params+len(l.p.classes)
+	cov := m.given.cov
+	l.classCov = make([]float64, n*n)
+	set := func(i, k int, v float64) { l.classCov[i*n+k], l.classCov[k*n+i] = v, v }
+	for i := range params {
+		copy(l.classCov[i*n:i*n+params], cov[i*q:i*q+params])
+	}
+	own := make([]float64, l.n*l.n) // of the pickup's level and poles
+	for x := range l.n {
+		for y := range l.n {
+			own[x*l.n+y] = l.inverse[x*l.n+y] + inner(l.covered[x*q:(x+1)*q], l.through[y*q:(y+1)*q])
+		}
+	}
+	row := make([]float64, q) // covariances of one class with all shared unknowns
+	for k, c := range l.p.classes {
+		pole := 1 + l.p.pole(c.string)
+		clear(row)
+		for _, col := range c.columns {
+			addScaled(row, 1, cov[col*q:(col+1)*q])
+		}
+		addScaled(row, -1, l.covered[:q])
+		addScaled(row, -1, l.covered[pole*q:(pole+1)*q])
+		for i := range params {
+			set(params+k, i, row[i])
+		}
+		for o, d := range l.p.classes[:k+1] {
+			var v float64
+			for _, col := range d.columns {
+				v += row[col]
+			}
+			of := 1 + l.p.pole(d.string)
+			for _, x := range [2]int{0, of} {
+				for _, col := range c.columns {
+					v -= l.covered[x*q+col]
+				}
+				v += own[x] + own[pole*l.n+x]
+			}
+			set(params+k, params+o, v)
+		}
+	}
+	return l.classCov
+}
+
+// levels works out the covariance of what some rows of one session as filed have of
+// shared and of local unknowns, given the whole record, and their residuals.
+func (l *locals) levels(cells []int, cov, left []float64) {
+	if len(cells) == 0 {
+		return
+	}
+	m, params := l.m, len(l.m.theta)
+	by, n := l.byClass(), params+len(l.p.classes)
+	lift := l.liftOf(m.rows[cells[0]].session)
+	room := make([]float64, 2*n*len(cells))
+	rows, through := room[:n*len(cells)], room[n*len(cells):]
+	for x, i := range cells {
+		r := &m.rows[i]
+		ratio := r.lift / lift.precision
+		row, to := rows[x*n:(x+1)*n], through[x*n:(x+1)*n]
+		copy(row, r.gradient)
+		row[params+slices.Index(l.p.classes, r.class)]++
+		addScaled(row[:params], -ratio, lift.coupled)
+		for k, at := range lift.classes {
+			row[params+at] -= ratio * lift.byClass[k]
+		}
+		left[x] = r.residual - ratio*lift.weighted
+		for k, v := range row {
+			if v == 0 {
+				continue
+			}
+			addScaled(to, v, by[k*n:(k+1)*n])
+			if k >= params {
+				left[x] -= v * (l.mean[0] + l.mean[1+l.p.pole(l.p.classes[k-params].string)])
+			}
+		}
+		for y := range x + 1 {
+			v := inner(row, through[y*n:(y+1)*n]) + ratio*m.rows[cells[y]].lift
+			cov[x*len(cells)+y], cov[y*len(cells)+x] = v, v
+		}
+	}
+}
+
 // surroundings is all that is known but the levels of one mounting: the other pickups and
 // the other cells of the mounting's pickup. Those count by their weights in the robust
 // fit, the mounting's own levels in full. The mounting's levels are jointly normal about
 // what the surroundings let expect, whatever mistake may have been made of it; but their
 // scatter, and that of the pickup's other cells, is not quite known.
 type surroundings struct {
-	m     *levelModel
-	own   []*expected // the mounting's cells as filed of which something is known
-	taken []float64   // inverse of the covariance of what their fit leaves, square
-	pull  []float64   // taken times what it leaves
+	l     *locals
+	known []int       // the mounting's cells of whose levels something is known
+	own   []*expected // their rows as filed, once they are asked for
+	cov   []float64   // covariance of what these have of shared and of local unknowns, given the whole record; square
+	left  []float64   // their residuals, given the whole record
+	taken []float64   // inverse of the covariance of these, square
+	pull  []float64   // taken times left
 	alone float64     // what the mounting adds to unexplained
 	rest  float64     // quadratic form of the pickup's other cells, given the other pickups
 	cells int         // of the pickup
@@ -174,38 +268,81 @@ type surroundings struct {
 // surroundingsOf takes the mounting's own levels away again from what the whole record
 // says.
 func surroundingsOf(l *locals, m mounting, unexplained float64) *surroundings {
-	s := &surroundings{m: l.m, cells: len(l.p.cells)}
+	s := &surroundings{l: l, cells: len(l.p.cells), known: make([]int, 0, len(m))}
 	for _, i := range m {
-		if r := l.m.rows[i]; !r.unknown {
-			s.own = append(s.own, l.expect(r))
+		if !l.m.rows[i].unknown {
+			s.known = append(s.known, i)
 		}
 	}
-	n := len(s.own)
-	a := make([]float64, n*n)
-	s.taken, s.pull = make([]float64, n*n), make([]float64, n)
-	k := 0
-	for _, i := range m {
-		if l.m.rows[i].unknown {
-			continue
-		}
+	n := len(s.known)
+	room := make([]float64, 3*n*n+2*n)
+	s.cov, s.taken, s.left, s.pull = room[:n*n], room[n*n:2*n*n], room[3*n*n:3*n*n+n], room[3*n*n+n:]
+	a := room[2*n*n : 3*n*n]
+	l.levels(s.known, s.cov, s.left)
+	for k, i := range s.known {
 		for o := range k + 1 {
-			a[k*n+o] = -s.own[k].covariance(s.own[o])
+			a[k*n+o] = -s.cov[k*n+o]
 		}
 		a[k*n+k] += l.m.rows[i].noise / l.m.weight[i]
-		k++
 	}
 	factorise(a, n)
 	invert(a, n, s.taken)
 	for k := range s.pull {
-		for o, x := range s.own {
-			s.pull[k] += s.taken[k*n+o] * x.left
-		}
+		s.pull[k] = inner(s.left, s.taken[k*n:(k+1)*n])
 	}
-	for k, x := range s.own {
-		s.alone += s.pull[k] * x.left
-	}
+	s.alone = inner(s.pull, s.left)
 	s.rest = max(0, unexplained-s.alone)
 	return s
+}
+
+// filed is the density of the mounting's levels as filed, where a mistake of no known kind
+// made those of some cells; false where there is none.
+func (s *surroundings) filed(m mounting, unknown []int) (*density, bool) {
+	n := len(s.known)
+	d := newDensity(len(m))
+	row, through := make([]float64, n), make([]float64, n)
+	k := 0
+	for _, i := range m {
+		r := &s.l.m.rows[i]
+		if r.unknown {
+			d.addUnknown()
+			continue
+		}
+		own := s.cov[k*n : (k+1)*n]
+		for o := range through {
+			through[o] = inner(own, s.taken[o*n:(o+1)*n])
+		}
+		for o := range k + 1 {
+			row[o] = own[o] + inner(through, s.cov[o*n:(o+1)*n])
+		}
+		noise := r.noise
+		if slices.Contains(unknown, i) {
+			noise += unknownSD * unknownSD
+		}
+		if !d.add(row[:k], row[k]+noise, s.left[k]+inner(own, s.pull)) {
+			return d, false
+		}
+		k++
+	}
+	return d, true
+}
+
+// rows are the mounting's rows as filed.
+func (s *surroundings) rows() []*expected {
+	if s.own == nil {
+		for _, i := range s.known {
+			s.own = append(s.own, s.l.expect(s.l.m.rows[i]))
+		}
+	}
+	return s.own
+}
+
+// asFiled is a cell of the mounting as filed.
+func (s *surroundings) asFiled(i int) *expected {
+	if k := slices.Index(s.known, i); k >= 0 {
+		return s.rows()[k]
+	}
+	return &expected{row: s.l.m.rows[i], of: s.l}
 }
 
 // among is a row beside what the surroundings let expect of it.
@@ -216,14 +353,14 @@ type among struct {
 }
 
 func (s *surroundings) place(x *expected) *among {
-	n := len(s.own)
+	n := len(s.known)
 	y := &among{expected: x, left: x.left}
 	if x.unknown {
 		return y
 	}
 	both := make([]float64, 2*n)
 	y.cov, y.taken = both[:n], both[n:]
-	for k, o := range s.own {
+	for k, o := range s.rows() {
 		y.cov[k] = x.covariance(o)
 	}
 	for k := range y.taken {
@@ -239,41 +376,42 @@ func (y *among) covariance(z *among) float64 {
 	return y.expected.covariance(z.expected) + inner(y.taken, z.cov)
 }
 
-// density is the joint density of rows that are added one by one.
+// density is the joint density of levels that are added one by one.
 type density struct {
-	rows       []*among
 	factor     []float64 // Cholesky factor of their covariance: most by most
 	most       int
-	solved     []float64
+	left       []float64
+	solved     []float64 // left by the factor
 	halfLogDet float64
 	square     float64
 }
 
 func newDensity(most int) *density {
-	return &density{factor: make([]float64, most*most), most: most, solved: make([]float64, 0, most)}
+	room := make([]float64, most*most+2*most)
+	return &density{factor: room[:most*most], most: most, left: room[most*most : most*most : most*most+most], solved: room[most*most+most:][:0]}
 }
 
-// add adds a row whose own variance is more by extra; false where it is nothing that can be.
-func (d *density) add(y *among, extra float64) bool {
-	if y.unknown {
-		d.halfLogDet += math.Log(impossibleSD)
-		return true
-	}
-	k := len(d.rows)
+// addUnknown adds a level of which nothing is known.
+func (d *density) addUnknown() { d.halfLogDet += math.Log(impossibleSD) }
+
+// add adds a level with its covariances with those before, its variance and how far it
+// lies from what is expected; false where it is nothing that can be.
+func (d *density) add(cov []float64, variance, left float64) bool {
+	k := len(d.left)
 	row := d.factor[k*d.most : (k+1)*d.most]
-	for o, z := range d.rows {
+	for o, v := range cov {
 		of := d.factor[o*d.most : o*d.most+o+1]
-		row[o] = (y.covariance(z) - inner(of[:o], row)) / of[o]
+		row[o] = (v - inner(of[:o], row)) / of[o]
 	}
-	v := y.covariance(y) + y.noise + extra - inner(row[:k], row)
+	v := variance - inner(row[:k], row)
 	if !(v > 0) || math.IsInf(v, 1) {
 		return false
 	}
 	row[k] = math.Sqrt(v)
-	left := (y.left - inner(row[:k], d.solved)) / row[k]
-	d.rows, d.solved = append(d.rows, y), append(d.solved, left)
+	solved := (left - inner(row[:k], d.solved)) / row[k]
+	d.left, d.solved = append(d.left, left), append(d.solved, solved)
 	d.halfLogDet += math.Log(row[k])
-	d.square += left * left
+	d.square += solved * solved
 	return true
 }
 
