@@ -3,6 +3,7 @@ package shop
 import (
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -63,7 +64,7 @@ func readModel(path string) (*fit.Result, error) {
 // one.
 func (s *Shop) CurrentModel() (string, error) {
 	path := s.folder.current()
-	text, err := disk.ReadFile(path)
+	text, err := readStart(path, longestName)
 	if errors.Is(err, fs.ErrNotExist) {
 		return "", bad("the shop %s has %w", s.Dir(), ErrNoModel)
 	}
@@ -71,10 +72,24 @@ func (s *Shop) CurrentModel() (string, error) {
 		return "", err
 	}
 	name := strings.TrimSpace(string(text))
-	if name != filepath.Base(name) || name == "" {
-		return "", bad("%s:1: expected the name of a model file beside it, got %q", path, name)
+	if name != filepath.Base(name) || name == "" || len(text) > longestName || !profiles.IsName(name) {
+		return "", bad("%s:1: expected the name of a model file beside it, got %.60q", path, name)
 	}
 	return name, nil
+}
+
+// longestName is the most bytes that the name of the current model has, its line end
+// included.
+const longestName = 256
+
+// readStart reads a file up to one byte more than so many.
+func readStart(path string, most int64) ([]byte, error) {
+	f, err := disk.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return io.ReadAll(io.LimitReader(f, most+1))
 }
 
 // Model reads the model file named, or the shop's current model for "".

@@ -89,6 +89,26 @@ func TestPipesInAShop(t *testing.T) {
 	}
 }
 
+// A pipe or a device is not replaced by a file, whatever the user insists on.
+func TestWriteFileReplacesNoDevice(t *testing.T) {
+	dir := t.TempDir()
+	pipe, link := filepath.Join(dir, "pipe.csv"), filepath.Join(dir, "link.csv")
+	if err := errors.Join(syscall.Mkfifo(pipe, 0o644), os.Symlink("/dev/zero", link)); err != nil {
+		t.Fatal(err)
+	}
+	for _, path := range []string{pipe, link} {
+		for _, force := range []bool{false, true} {
+			err := (&Shop{}).WriteFile(path, force, text("x"))
+			if kind := (*disk.KindError)(nil); !errors.As(err, &kind) {
+				t.Errorf("%s, force %v: %v", path, force, err)
+			}
+			if info, err := os.Lstat(path); err != nil || info.Mode().IsRegular() {
+				t.Errorf("%s, force %v: %v, %v", path, force, info, err)
+			}
+		}
+	}
+}
+
 // What the shell hands over in place of a file, as in <(zcat model.json.gz), is read.
 func TestInputThatIsHandedOver(t *testing.T) {
 	r, w, err := os.Pipe()

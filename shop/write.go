@@ -16,14 +16,17 @@ import (
 // WriteFile writes a paper, a table or a picture where the user wants it, whole or not
 // at all, and makes the folders above it that are missing. A file that is there stays
 // and is an error, ErrThere, unless it says the same already; force has it replaced.
-// What belongs to a shop is refused even then, ErrOwned, by whatever path. See
-// disk.WriteFile for other errors.
+// What belongs to a shop is refused even then, ErrOwned, by whatever path, and so is what
+// is no plain file, with a *disk.KindError. See disk.WriteFile for other errors.
 func (s *Shop) WriteFile(path string, force bool, write func(io.Writer) error) error {
 	if owner, ok := s.ownerOf(path); ok {
 		return bad("%s: %w %s", path, ErrOwned, owner)
 	}
-	if info, err := os.Stat(path); err == nil && info.IsDir() {
+	switch info, err := os.Stat(path); {
+	case err == nil && info.IsDir():
 		return &disk.FolderError{Path: path}
+	case err == nil && !info.Mode().IsRegular(): // a device that is replaced is gone for every program
+		return &disk.KindError{Path: path, Mode: info.Mode()}
 	}
 	if err := disk.MakeDir(filepath.Dir(path)); err != nil {
 		return err

@@ -274,22 +274,30 @@ func TestSealsGone(t *testing.T) {
 	}
 }
 
-// Only a person at a terminal is asked, and only yes is a yes.
-func TestAskedAboutPitch(t *testing.T) {
+// terminal is a person's terminal, as a command's standard input, and where that person
+// types.
+func terminal(t *testing.T) (keys io.Writer, desk *os.File) {
+	t.Helper()
 	term, err := jigtest.OpenTerminal()
 	if err != nil {
 		t.Skip(err)
 	}
-	defer term.Close()
-	desk, err := os.OpenFile(term.Path, os.O_RDWR, 0)
+	t.Cleanup(func() { term.Close() })
+	desk, err = os.OpenFile(term.Path, os.O_RDWR, 0)
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer desk.Close()
+	t.Cleanup(func() { desk.Close() })
+	return term.Master, desk
+}
+
+// Only a person at a terminal is asked, and only yes is a yes.
+func TestAskedAboutPitch(t *testing.T) {
+	keys, desk := terminal(t)
 	var said bytes.Buffer
 	e, wrong := &env{stderr: &said}, &capture.PitchError{Mount: "m.toml", String: 1, How: "at 98.0 Hz"}
 	for answer, want := range map[string]bool{"y\n": true, "Yes\n": true, "n\n": false, "\n": false} {
-		if _, err := term.Master.Write([]byte(answer)); err != nil {
+		if _, err := keys.Write([]byte(answer)); err != nil {
 			t.Fatal(err)
 		}
 		if got := e.goesOn(t.Context(), desk, wrong, "all the same?"); got != want {
@@ -313,16 +321,7 @@ func TestAskedAboutPitch(t *testing.T) {
 // plucked or written: a script ends, a person answers. Who goes on with a session that
 // was begun is never asked.
 func TestAskedAboutPickup(t *testing.T) {
-	term, err := jigtest.OpenTerminal()
-	if err != nil {
-		t.Skip(err)
-	}
-	defer term.Close()
-	desk, err := os.OpenFile(term.Path, os.O_RDWR, 0)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer desk.Close()
+	keys, desk := terminal(t)
 	bench := jigtest.New(jigtest.Config{})
 	port, unplug := plug(t, bench)
 	defer unplug()
@@ -352,7 +351,7 @@ func TestAskedAboutPickup(t *testing.T) {
 		made, rows := len(bench.Log()), recordedSize(shop)
 		var stdin io.Reader = strings.NewReader("y\n")
 		if c.answer != "" {
-			if _, err := term.Master.Write([]byte(c.answer)); err != nil {
+			if _, err := keys.Write([]byte(c.answer)); err != nil {
 				t.Fatal(err)
 			}
 			stdin = desk

@@ -94,7 +94,12 @@ func PlainDiameter(logArea float64) float64 { return RefDiameter * math.Exp(logA
 func bent(th []float64, logArea, gap float64) (slope, bend, at float64) {
 	bend = math.Exp(th[Bend] + th[BendExponent]*logArea)
 	slope = math.Exp(th[Slope] + th[Steepness]*logArea)
-	return slope, bend, math.Max(gap+bend, 0.05) // a typing slip may put the string inside its pole
+	return slope, bend, reach(gap, bend)
+}
+
+// reach is gap + o.
+func reach(gap, bend float64) float64 {
+	return math.Max(gap+bend, 0.05) // a typing slip may put the string inside its pole
 }
 
 // GapTerm is the term of the gap: the change of ln v from the reference gap to
@@ -110,18 +115,50 @@ func (c *Curve) Predict(th []float64, s *Site, lift float64) float64 {
 	gap := s.Gap() + lift
 	a := c.LogArea(th, s)
 	end, _ := s.endTerm(gap)
-	return th[Level] + th[AreaExponent]*a + th[VelocityExponent]*s.Velocity + c.GapTerm(th, a, gap) +
+	return sum(th, s, a, c.GapTerm(th, a, gap), end)
+}
+
+// sum adds up the terms of the equation.
+func sum(th []float64, s *Site, logArea, gapTerm, end float64) float64 {
+	return th[Level] + th[AreaExponent]*logArea + th[VelocityExponent]*s.Velocity + gapTerm +
 		th[Protrusion]*s.Height - th[EndLoss]*end + th[FieldExponent]*s.Field
 }
 
 // Gradient writes the derivatives of Predict by the parameters into dst, and returns
 // the one by lift, ln v per mm.
 func (c *Curve) Gradient(dst, th []float64, s *Site, lift float64) float64 {
+	of := c.steelOf(th, s)
+	_, byLift := c.linear(dst, th, s, &of, lift)
+	return byLift
+}
+
+// steel is what follows from a string's steel alone, at some parameters.
+type steel struct {
+	logArea, slope, bend float64 // of slope and bend see bent
+	wrapShare            float64 // of the area that its wrap is
+	wrap                 int     // its parameter; -1 where it has none
+}
+
+func (c *Curve) steelOf(th []float64, s *Site) steel {
+	out := steel{logArea: c.LogArea(th, s), wrap: -1}
+	out.slope, out.bend, _ = bent(th, out.logArea, 0)
+	if k := c.WrapWeight(th, s.Wrap); k > 0 {
+		wrapArea := k * (s.Gauge*s.Gauge - s.Core*s.Core)
+		out.wrapShare = wrapArea / (s.Core*s.Core + wrapArea)
+		if i := slices.Index(c.Wraps, s.Wrap); i >= 0 {
+			out.wrap = FixedParameters + i
+		}
+	}
+	return out
+}
+
+// linear is Predict and Gradient at once.
+func (c *Curve) linear(dst, th []float64, s *Site, of *steel, lift float64) (value, byLift float64) {
 	gap := s.Gap() + lift
-	a := c.LogArea(th, s)
-	slope, bend, at := bent(th, a, gap)
-	fall := c.GapTerm(th, a, gap)
-	byBend := -slope * bend * (math.Log(at/(RefGap+bend)) + (RefGap+bend)/at - 1)
+	a, slope, bend, at := of.logArea, of.slope, of.bend, reach(gap, of.bend)
+	ratio := math.Log(at / (RefGap + bend))
+	fall := -slope * (RefGap + bend) * ratio
+	byBend := -slope * bend * (ratio + (RefGap+bend)/at - 1)
 	perArea := th[AreaExponent] + th[Steepness]*fall + th[BendExponent]*byBend
 	clear(dst)
 	dst[Level] = 1
@@ -135,13 +172,11 @@ func (c *Curve) Gradient(dst, th []float64, s *Site, lift float64) float64 {
 	end, endSlope := s.endTerm(gap)
 	dst[EndLoss] = -end
 	dst[FieldExponent] = s.Field
-	if k := c.WrapWeight(th, s.Wrap); k > 0 {
-		wrapArea := k * (s.Gauge*s.Gauge - s.Core*s.Core)
-		share := perArea * wrapArea / (s.Core*s.Core + wrapArea)
-		dst[WrapCommon] = share
-		if i := slices.Index(c.Wraps, s.Wrap); i >= 0 {
-			dst[FixedParameters+i] = share
+	if of.wrapShare != 0 {
+		dst[WrapCommon] = perArea * of.wrapShare
+		if of.wrap >= 0 {
+			dst[of.wrap] = perArea * of.wrapShare
 		}
 	}
-	return -slope*(RefGap+bend)/at - th[EndLoss]*endSlope
+	return sum(th, s, a, fall, end), -slope*(RefGap+bend)/at - th[EndLoss]*endSlope
 }

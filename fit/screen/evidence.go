@@ -14,7 +14,8 @@ type baseline struct {
 	mounting      mounting
 	pickup        string
 	levels        *surroundings
-	filed         []*among // the mounting's cells
+	filed         []*among  // the mounting's cells
+	least         []float64 // half of ln of the least variance that each can have
 	density       *density
 	logLikelihood float64
 	lists         float64 // see listEvidence
@@ -48,6 +49,7 @@ func (s *screener) baselineOf(m mounting, l *locals, unexplained float64) *basel
 			own++
 		}
 		b.filed = append(b.filed, b.levels.place(x))
+		b.least = append(b.least, math.Log(min(x.noise, impossibleSD*impossibleSD))/2)
 	}
 	b.joint[b.pickup] = joint{locals: l, rest: b.levels.rest, cells: b.levels.cells}
 	b.density, b.logLikelihood = b.filedDensity(b.joint[b.pickup], nil)
@@ -191,12 +193,12 @@ func (s *screener) weigh(h *hypothesis, b *baseline) bool {
 // not so much likelier than as filed, whatever the cells that are left.
 func (s *screener) corrected(h *hypothesis, b *baseline, j joint, least float64) *density {
 	var noise float64 // what the own scatter of the cells to come makes of the determinant, at least
-	for _, y := range b.filed {
-		noise += math.Log(min(y.noise, impossibleSD*impossibleSD)) / 2
+	for _, v := range b.least {
+		noise += v
 	}
 	d := newDensity(len(b.mounting))
 	add := func(x int, y *among) bool {
-		noise -= math.Log(min(b.filed[x].noise, impossibleSD*impossibleSD)) / 2
+		noise -= b.least[x]
 		if !d.add(y, 0) {
 			return false
 		}
@@ -228,8 +230,8 @@ func (s *screener) jointWith(b *baseline, other string) joint {
 	if !ok {
 		own, l := b.joint[b.pickup].locals, s.levels.localsOf(other)
 		j = joint{
-			locals: l, rest: own.square + l.square - b.levels.alone, cells: b.levels.cells + len(l.p.cells),
-			exact: sync.OnceValue(func() float64 { return s.levels.unexplained(own, l) - b.levels.alone }),
+			locals: l, rest: max(0, own.square+l.square-b.levels.alone), cells: b.levels.cells + len(l.p.cells),
+			exact: sync.OnceValue(func() float64 { return max(0, s.levels.unexplained(own, l)-b.levels.alone) }),
 		}
 		b.joint[other] = j
 	}

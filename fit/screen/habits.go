@@ -107,14 +107,14 @@ func (s *screener) heightDifferences(m mounting, corrected map[int]cell.Cell, wi
 func (s *screener) leastDifferences(m mounting, corrected map[int]cell.Cell, within float64, l *lengthColumn, compared []int) (differ, of int) {
 	differ = len(m) + 1
 	own, column := s.lists.listed(s, m, corrected, l)
-	shift, shape := make([]float64, len(m)), s.shapeOf(m)
+	scratch, shape := make([]float64, len(m)), s.lists.shapes[s.lists.of[m[0]]]
 	lists := 0
 	for _, k := range compared {
 		o := s.mountings[k]
-		if o[0] == m[0] || s.shapeOf(o) != shape {
+		if o[0] == m[0] || s.lists.shapes[k] != shape {
 			continue
 		}
-		differ, of = min(differ, countDifferences(own, s.lists.lengths[column][k], within, l, shift)), len(m)
+		differ, of = min(differ, countDifferences(own, s.lists.lengths[column][k], within, l, scratch)), len(m)
 		if lists++; differ == 0 || lists == mostLists {
 			break
 		}

@@ -44,7 +44,9 @@ func (s *screener) hypotheses(b *baseline) []*hypothesis {
 	if all+oftenSet >= leastEvidence {
 		add(s.otherSets(m))
 	}
-	if all-math.Log(float64(s.lists.countOtherPickups(s, m))) >= leastEvidence {
+	// So many alternatives there can be at most, for any of them to have enough evidence.
+	most := math.Min(math.Exp(all-leastEvidence), math.MaxInt32)
+	if float64(len(s.lists.others[s.lists.group(m)])-1) <= most && float64(len(s.others(m, int(most)))) <= most {
 		add(s.otherPickups(m))
 	}
 	return out
@@ -58,7 +60,8 @@ type hypothesis struct {
 	columns   []string
 	touched   []int                     // cells that it touches, by their place
 	correct   func(x int, c *cell.Cell) // makes of the x-th of them what would have been filed without it
-	words     func() string             // the cause
+	words     func() string             // the cause, as the record seems to be
+	cause     string                    // those, of a hypothesis that has enough evidence
 	corrected map[int]cell.Cell         // the touched cells as they would have been filed, see screener.put
 	pickups   []string                  // whose cells it touches
 	prior     float64                   // ln, less the more alternatives there are of its kind

@@ -136,14 +136,16 @@ func (m *levelModel) linearise() {
 	parts := make([]*information, mostChunks)
 	inChunks(len(m.pickups), func(chunk, from, to int) {
 		parts[chunk] = noInformation(len(m.mean))
-		e := newElimination(m)
+		e, at := newElimination(m), m.curve.At(m.theta)
 		for k := from; k < to; k++ {
 			p := m.pickups[k]
 			for _, i := range p.cells {
 				r := &m.rows[i]
 				s := still.CellSite(m.cells[i], m.last[i])
 				s.Velocity = m.velocity[i]
-				m.fill(r, m.cells[i], s)
+				var mean float64
+				mean, r.lift = at.Linear(r.gradient, s)
+				m.fill(r, m.cells[i], mean)
 				r.unknown = r.unknown || m.impossible[i]
 				r.noise += m.extraVariance[i]
 			}

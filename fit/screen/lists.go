@@ -15,6 +15,7 @@ type lists struct {
 	of       []int // the mounting of each cell
 	byPickup map[string][]int
 	byShape  map[shape][]int
+	shapes   []shape        // of each mounting
 	strings  []int          // of each mounting: the number of its list of strings
 	lengths  [2][][]float64 // of each mounting: its pole heights and string heights
 	sets     []setList      // by list of strings
@@ -44,7 +45,9 @@ func (s *screener) listsOf() *lists {
 	for k, m := range s.mountings {
 		pickup := s.cells[m[0]].Pickup
 		l.byPickup[pickup] = append(l.byPickup[pickup], k)
-		l.byShape[s.shapeOf(m)] = append(l.byShape[s.shapeOf(m)], k)
+		shape := s.shapeOf(m)
+		l.shapes = append(l.shapes, shape)
+		l.byShape[shape] = append(l.byShape[shape], k)
 		both := make([]float64, 0, 2*len(m))
 		for c, of := range [2]*lengthColumn{poleLength, heightLength} {
 			for _, i := range m {
@@ -82,7 +85,7 @@ func (l *lists) addSets(s *screener, k int, seen map[string]bool) {
 	cores := make([]byte, 0, 80)
 	cores = strconv.AppendInt(cores, int64(l.strings[k]), 10)
 	for _, i := range m {
-		cores = strconv.AppendFloat(append(cores, ' '), s.cells[i].Core, 'g', -1, 64)
+		cores = strconv.AppendUint(append(cores, ' '), math.Float64bits(s.cells[i].Core), 36)
 	}
 	if !seen["c"+string(cores)] {
 		seen["c"+string(cores)] = true
@@ -111,6 +114,17 @@ func (l *lists) addPickup(s *screener, k int, at map[groupOf]int) {
 	}
 }
 
+// sameHeights reports whether two mountings have the same pole heights, to the digits that
+// a cause shows.
+func (s *screener) sameHeights(m, o mounting) bool {
+	for x, i := range m {
+		if a, b := s.cells[i].PoleHeight, s.cells[o[x]].PoleHeight; a != b && shown(a) != shown(b) {
+			return false
+		}
+	}
+	return true
+}
+
 // groupOf is a list of strings and something that was under them.
 type groupOf struct {
 	strings int
@@ -135,17 +149,6 @@ func (l *lists) listed(s *screener, m mounting, corrected map[int]cell.Cell, of 
 
 // group is the number of a mounting's list of strings.
 func (l *lists) group(m mounting) int { return l.strings[l.of[m[0]]] }
-
-// countOtherPickups is how many other pickups had the strings of a mounting.
-func (l *lists) countOtherPickups(s *screener, m mounting) int {
-	n := len(l.others[l.group(m)])
-	for _, of := range l.others[l.group(m)] {
-		if s.cells[s.mountings[of[0]][0]].Pickup == s.cells[m[0]].Pickup {
-			n--
-		}
-	}
-	return n
-}
 
 func (s *screener) firstCore(mounting int) float64 { return s.cells[s.mountings[mounting][0]].Core }
 

@@ -1,6 +1,7 @@
 package screen
 
 import (
+	"cmp"
 	"slices"
 
 	"evenpole/fit/cell"
@@ -19,23 +20,24 @@ func mountingsOf(cells []*cell.Cell) []mounting {
 		pickup, session string
 		excite          profiles.Excitation
 	}
-	type place struct {
-		act
-		number int // its string, or which of several mountings
-	}
-	order := make([]int, len(cells))
-	for i := range order {
-		order[i] = i
-	}
-	slices.SortStableFunc(order, func(a, b int) int { return compareRows(cells[a], cells[b]) })
+	type place struct{ act, number int } // number of its string, or of one of several mountings
+	acts := map[act]int{}
+	last, number := act{}, -1
 	seen := map[place]int{}
 	at := map[place]int{}
 	var out []mounting
-	for _, i := range order {
+	for _, i := range byRows(cells) {
 		c := cells[i]
-		of := act{c.Pickup, c.Session, c.Excite}
-		same := place{of, c.String}
-		p := place{of, seen[same]}
+		if of := (act{c.Pickup, c.Session, c.Excite}); number < 0 || of != last {
+			n, ok := acts[of]
+			if !ok {
+				n = len(acts)
+				acts[of] = n
+			}
+			last, number = of, n
+		}
+		same := place{number, c.String}
+		p := place{number, seen[same]}
 		seen[same]++
 		k, ok := at[p]
 		if !ok {
@@ -51,13 +53,21 @@ func mountingsOf(cells []*cell.Cell) []mounting {
 	return out
 }
 
-// compareRows orders cells by where their first rows stand.
-func compareRows(a, b *cell.Cell) int {
-	switch {
-	case len(a.Rows) == 0 || len(b.Rows) == 0:
-		return len(a.Rows) - len(b.Rows)
-	case a.Rows[0].File != b.Rows[0].File:
-		return a.Rows[0].File - b.Rows[0].File
+// byRows lists the places of cells by where their first rows stand, those without rows
+// first.
+func byRows(cells []*cell.Cell) []int {
+	type first struct{ file, line, place int }
+	all := make([]first, len(cells))
+	for i, c := range cells {
+		all[i] = first{-1, -1, i}
+		if len(c.Rows) > 0 {
+			all[i] = first{c.Rows[0].File, c.Rows[0].First, i}
+		}
 	}
-	return a.Rows[0].First - b.Rows[0].First
+	slices.SortFunc(all, func(a, b first) int { return cmp.Or(a.file-b.file, a.line-b.line, a.place-b.place) })
+	out := make([]int, len(all))
+	for k, f := range all {
+		out[k] = f.place
+	}
+	return out
 }

@@ -173,10 +173,9 @@ func pickupsOf(cells []*cell.Cell, each []*class) (out []*pickup, pickups, sessi
 	return out, pickups, sessions, numbers
 }
 
-// fill works out a row of a site at the last estimates; r's gradient is there already.
-func (m *levelModel) fill(r *row, c *cell.Cell, s *curve.Site) {
-	r.lift = m.curve.Gradient(r.gradient, m.theta, s, 0)
-	r.residual = c.Mean - m.curve.Predict(m.theta, s, 0)
+// fill works out a row whose gradient is there already, and where the curve has its mean.
+func (m *levelModel) fill(r *row, c *cell.Cell, mean float64) {
+	r.residual = c.Mean - mean
 	sigma := curve.ResidualPrior.SD * m.scale
 	r.noise = sigma*sigma + m.takeVariance/float64(max(1, c.Takes)) + r.class.unseen*m.scale*m.scale
 	r.unknown = c.Excite != m.curve.Excite || !solve.Finite(r.residual)
@@ -189,7 +188,9 @@ func (m *levelModel) rowOf(c *cell.Cell, i int) row {
 	if r.session = session; !ok {
 		r.session = -1
 	}
-	m.fill(&r, c, m.curve.CellSite(c, m.last[i]))
+	var mean float64
+	mean, r.lift = m.curve.Linear(r.gradient, m.theta, m.curve.CellSite(c, m.last[i]))
+	m.fill(&r, c, mean)
 	r.residual -= m.shared(&r, m.given.mean)
 	r.noise += m.extraVariance[i]
 	return r

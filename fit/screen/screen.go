@@ -107,7 +107,10 @@ func (s *screener) likeliest(ctx context.Context) ([]*hypothesis, error) {
 					l = localsOf(e, p)
 					unexplained = s.levels.unexplained(l)
 				}
-				found[k] = s.examine(k, l, unexplained)
+				if h := s.examine(k, l, unexplained); h != nil {
+					h.cause = h.words() // before others change the record
+					found[k] = h
+				}
 			}
 		}
 	})
@@ -130,7 +133,7 @@ func (s *screener) accept(h *hypothesis) {
 
 // report is a hypothesis as users read it.
 func (s *screener) report(h *hypothesis) mistake {
-	out := mistake{Suspect: cell.Suspect{Kind: h.kind, Strings: h.strings, Columns: h.columns, Cause: h.words(), Evidence: h.evidence}}
+	out := mistake{Suspect: cell.Suspect{Kind: h.kind, Strings: h.strings, Columns: h.columns, Cause: h.cause, Evidence: h.evidence}}
 	for _, i := range s.mountings[h.mounting] {
 		if _, ok := h.corrected[i]; !ok {
 			continue
@@ -159,8 +162,7 @@ func (s *screener) unexplainedLengths() []mistake {
 			}
 			c := s.filed[i]
 			h := &hypothesis{kind: Impossible, mounting: k, strings: []int{c.String}, corrected: map[int]cell.Cell{i: *c}, evidence: certain}
-			columns, cause := c.Fault()
-			h.columns, h.words = columns, func() string { return cause }
+			h.columns, h.cause = c.Fault()
 			out = append(out, s.report(h))
 		}
 	}

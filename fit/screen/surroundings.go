@@ -19,6 +19,7 @@ type locals struct {
 	inverse []float64 // their covariance, the shared unknowns given: n by n
 	mean    []float64 // when the shared unknowns are at given.mean
 	through []float64 // by how much one unit of each shared unknown lowers them: n by unknowns
+	covered []float64 // through times the covariance of the shared unknowns
 	lifts   []lift    // of its sessions
 
 	// What its cells say of parameters and classes, see elimination.
@@ -32,7 +33,7 @@ func localsOf(e *elimination, p *pickup) *locals {
 	e.eliminate(p)
 	q := len(m.mean)
 	l := &locals{m: m, p: p, n: e.locals, inverse: e.inverse, lifts: e.lifts, a: e.a, b: e.b, square: e.square}
-	l.mean, l.through = make([]float64, l.n), make([]float64, l.n*q)
+	l.mean, l.through, l.covered = make([]float64, l.n), make([]float64, l.n*q), make([]float64, l.n*q)
 	of := make([]float64, e.n)
 	for x := range l.n {
 		l.mean[x] = inner(e.right, e.inverse[x*l.n:(x+1)*l.n])
@@ -45,6 +46,11 @@ func localsOf(e *elimination, p *pickup) *locals {
 		for k, c := range p.classes {
 			for _, col := range c.columns {
 				row[col] += of[e.p+k]
+			}
+		}
+		for k, v := range row {
+			if v != 0 {
+				addScaled(l.covered[x*q:(x+1)*q], v, m.given.cov[k*q:(k+1)*q])
 			}
 		}
 	}
@@ -118,12 +124,16 @@ func (l *locals) expect(r row) *expected {
 			x.gradient[col] -= v
 		}
 	}
-	for k, v := range x.local {
-		addScaled(x.gradient, -v, l.through[k*q:(k+1)*q])
+	for k, v := range x.gradient {
+		if v != 0 {
+			addScaled(x.covered, v, l.m.given.cov[k*q:(k+1)*q])
+		}
 	}
-	cov := l.m.given.cov
-	for k := range x.covered {
-		x.covered[k] = inner(x.gradient, cov[k*q:(k+1)*q])
+	for k, v := range x.local {
+		if v != 0 {
+			addScaled(x.gradient, -v, l.through[k*q:(k+1)*q])
+			addScaled(x.covered, -v, l.covered[k*q:(k+1)*q])
+		}
 	}
 	x.left = r.residual - inner(x.local, l.mean) - ratio*x.lift.weighted
 	return x
@@ -194,7 +204,7 @@ func surroundingsOf(l *locals, m mounting, unexplained float64) *surroundings {
 	for k, x := range s.own {
 		s.alone += s.pull[k] * x.left
 	}
-	s.rest = unexplained - s.alone
+	s.rest = max(0, unexplained-s.alone)
 	return s
 }
 

@@ -2,7 +2,8 @@ package screen
 
 import (
 	"fmt"
-	"strings"
+	"math"
+	"strconv"
 
 	"evenpole/fit/cell"
 )
@@ -46,12 +47,15 @@ func (s *screener) otherSets(m mounting) []*hypothesis {
 
 // setKey tells string sets apart.
 func (s *screener) setKey(m mounting) string {
-	var b strings.Builder
+	b := make([]byte, 0, 256)
 	for _, i := range m {
 		c := s.cells[i]
-		fmt.Fprintf(&b, "%d %s %g %g %s\n", c.String, c.Set, c.Core, c.Gauge, c.Wrap)
+		b = append(append(strconv.AppendInt(b, int64(c.String), 10), ' '), c.Set...)
+		b = strconv.AppendUint(append(b, ' '), math.Float64bits(c.Core), 36)
+		b = strconv.AppendUint(append(b, ' '), math.Float64bits(c.Gauge), 36)
+		b = append(append(append(b, ' '), c.Wrap...), '\n')
 	}
-	return b.String()
+	return string(b)
 }
 
 // setName is what people call a mounting's string set.
@@ -66,33 +70,66 @@ func (s *screener) setName(m mounting) string {
 // heights that stand there, or, where the whole file of another mounting may have been
 // used again, with those of that pickup's other mountings.
 func (s *screener) otherPickups(m mounting) []*hypothesis {
+	var out []*hypothesis
+	for _, o := range s.others(m, math.MaxInt) {
+		h := s.renamed(m, s.mountings[o.mounting])
+		if o.whole {
+			h = s.refiled(m, s.mountings[o.mounting])
+		}
+		if s.habits.mountsOnce && s.mountedTwice(m, s.cells[s.mountings[o.mounting][0]].Pickup) {
+			h.prior = -seldomTwice
+		}
+		out = append(out, h)
+	}
+	return out
+}
+
+// other is a mounting of another pickup, of which the name or the whole file may have been
+// meant.
+type other struct {
+	mounting int
+	whole    bool
+}
+
+// others lists them, but those that would make cells that cannot be. It ends when there
+// are more than most.
+func (s *screener) others(m mounting, most int) []other {
+	impossible := s.anyImpossible(m)
 	// A whole file that was used again has the heights of the pickup that it names.
 	differ, _ := s.poleDifferences(m, nil, max(sameHeight, s.habits.poles.within))
-	var out []*hypothesis
+	as := make([]cell.Cell, len(m))
+	for x, i := range m {
+		as[x] = *s.cells[i]
+	}
+	var out []other
 	for _, of := range s.lists.others[s.lists.group(m)] {
-		o := s.mountings[of[0]]
-		if s.cells[o[0]].Pickup == s.cells[m[0]].Pickup {
+		if s.cells[s.mountings[of[0]][0]].Pickup == s.cells[m[0]].Pickup {
 			continue
 		}
-		prior := 0.0
-		if s.habits.mountsOnce && s.mountedTwice(m, s.cells[o[0]].Pickup) {
-			prior = -seldomTwice
+		if !impossible { // a name makes nothing possible
+			out = append(out, other{mounting: of[0]})
 		}
-		if h := s.renamed(m, o); !s.becomesImpossible(h) {
-			h.prior = prior
-			out = append(out, h)
-		}
-		if differ > 0 {
-			continue
+		if len(out) > most {
+			break
 		}
 		for _, k := range of {
-			if h := s.refiled(m, s.mountings[k]); !s.sameHeights(m, s.mountings[k]) && !s.becomesImpossible(h) {
-				h.prior = prior
-				out = append(out, h)
+			if differ == 0 && !s.sameHeights(m, s.mountings[k]) && possibleWith(as, s.lists.lengths[0][k]) {
+				out = append(out, other{k, true})
 			}
 		}
 	}
 	return out
+}
+
+// possibleWith reports whether there can be cells with other pole heights.
+func possibleWith(cells []cell.Cell, poles []float64) bool {
+	for x := range cells {
+		cells[x].PoleHeight = poles[x]
+		if !cells[x].Possible() {
+			return false
+		}
+	}
+	return true
 }
 
 // renamed is the hypothesis that a mounting was one of the pickup of another.
@@ -124,15 +161,4 @@ func (s *screener) refiled(m, o mounting) *hypothesis {
 // rename makes a cell one of the pickup of another.
 func rename(c, from *cell.Cell) {
 	c.Pickup, c.Field, c.FieldKnown = from.Pickup, from.Field, from.FieldKnown
-}
-
-// sameHeights reports whether two mountings have the same pole heights, to the digits that
-// a cause shows.
-func (s *screener) sameHeights(m, o mounting) bool {
-	for x, i := range m {
-		if shown(s.cells[i].PoleHeight) != shown(s.cells[o[x]].PoleHeight) {
-			return false
-		}
-	}
-	return true
 }

@@ -163,3 +163,34 @@ func TestLeavingOutIsSolvingTheOthers(t *testing.T) {
 	}
 	compare("every third observation", got, third)
 }
+
+// The unit of a term's covariate changes the term's standard deviation by as much, and
+// nothing else.
+func TestFitInAnyUnitOfACovariate(t *testing.T) {
+	build := func(unit float64) *Mixed {
+		m := randomMixed(rand.New(rand.NewPCG(4, 7)), 240, 8)
+		m.Terms = []Term{m.Terms[0], m.Terms[4]} // a group's level, and slopes with their intercepts
+		for _, z := range m.Terms[1].Z {
+			z[1] *= unit
+		}
+		return m
+	}
+	want, err := build(1).Fit()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, unit := range []float64{1e-6, 1e-3, 1e3, 1e6} {
+		got, err := build(unit).Fit()
+		if err != nil {
+			t.Errorf("times %g: %v", unit, err)
+			continue
+		}
+		for what, pair := range map[string][2]float64{
+			"sigma": {got.Sigma, want.Sigma}, "criterion": {got.REML, want.REML}, "slopes": {got.SD(1, 1) * unit, want.SD(1, 1)}, "intercepts": {got.SD(1, 0), want.SD(1, 0)},
+		} {
+			if math.Abs(pair[0]-pair[1]) > 1e-6*math.Abs(pair[1]) {
+				t.Errorf("times %g: %s %.10g instead of %.10g", unit, what, pair[0], pair[1])
+			}
+		}
+	}
+}

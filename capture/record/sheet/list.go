@@ -17,6 +17,9 @@ type ListRow struct {
 	cells map[string]string
 }
 
+// maxRows is the most rows that a list may have: far more than a person writes.
+const maxRows = 50_000
+
 // ReadList reads a list: a header row, its columns in any order, of which
 // some are needed. A mistake is a [*RowError]; name stands for the file in it.
 func ReadList(r io.Reader, name string, need ...string) ([]ListRow, error) {
@@ -42,6 +45,9 @@ func ReadList(r io.Reader, name string, need ...string) ([]ListRow, error) {
 		}
 		l := ListRow{file: name, cells: map[string]string{}}
 		l.line, _ = c.FieldPos(0)
+		if len(out) == maxRows {
+			return nil, table.Errorf(name, l.line, "", "expected at most %d rows", maxRows)
+		}
 		for i, text := range row {
 			text = table.Plain(text)
 			if !profiles.IsName(text) {

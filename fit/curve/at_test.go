@@ -1,0 +1,37 @@
+package curve
+
+import (
+	"math"
+	"testing"
+
+	"evenpole/profiles"
+)
+
+// Prediction and derivatives of many sites are those of each alone, whether its steel was
+// seen before or not.
+func TestAtAgreesWithPredictAndGradient(t *testing.T) {
+	c := Curve{Wraps: []profiles.Wrap{profiles.Nickel}, Excite: profiles.Travel, Pitch: true}
+	var th []float64
+	for _, p := range c.Priors() {
+		th = append(th, p.Mean+p.SD/3)
+	}
+	at := c.At(th)
+	for _, s := range []Site{
+		{Core: 0.25, Gauge: 0.25, Wrap: profiles.Plain, Height: 1, StringHeight: 3, Velocity: 0.3},
+		{Core: 0.25, Gauge: 0.25, Wrap: profiles.Plain, Height: 2, StringHeight: 4, Velocity: -0.3, Missing: 1, Field: 0.1},
+		{Core: 0.4, Gauge: 1, Wrap: profiles.Nickel, Height: 2, StringHeight: 4},
+		{Core: 0.4, Gauge: 1, Wrap: profiles.Bronze, Height: 2, StringHeight: 4},
+		{Core: 0.4, Gauge: 1, Wrap: profiles.Nickel, Height: 9, StringHeight: 1, Missing: 2},
+	} {
+		got, want := make([]float64, c.Size()), make([]float64, c.Size())
+		value, lift := at.Linear(got, &s)
+		if w := c.Gradient(want, th, &s, 0); math.Abs(lift-w) > 1e-13 || math.Abs(value-c.Predict(th, &s, 0)) > 1e-13 {
+			t.Errorf("%+v: %.15g and %.15g, want %.15g and %.15g", s, value, lift, c.Predict(th, &s, 0), w)
+		}
+		for k := range want {
+			if math.Abs(got[k]-want[k]) > 1e-13 {
+				t.Errorf("%+v: derivative %d is %.15g, want %.15g", s, k, got[k], want[k])
+			}
+		}
+	}
+}
