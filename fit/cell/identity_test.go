@@ -1,8 +1,14 @@
 package cell
 
 import (
+	"fmt"
+	"math"
+	"math/rand/v2"
 	"testing"
 	"time"
+
+	"evenpole/capture/record"
+	"evenpole/profiles"
 )
 
 // Fingerprints stand in the model files of every shop: a model is told from
@@ -28,5 +34,27 @@ func TestFingerprintsStay(t *testing.T) {
 	d.Cells[0].Mean += 1e-15
 	if got := d.Fingerprint(); got == want {
 		t.Error("a level that differs in its last digit did not change it")
+	}
+}
+
+// The line of a cell is what package fmt writes, which fingerprints in model files were
+// made by.
+func TestFingerprintLine(t *testing.T) {
+	r := rand.New(rand.NewPCG(1, 8))
+	numbers := []float64{0, 1, -1.5, 0.1, 1e-7, 1e6, 123456789, 1e21, 1e22, math.Inf(1), math.Inf(-1), math.NaN(), 2.453201246916923}
+	texts := []string{"", "P1", "a \"b\"", "é\n\t", "\xff"}
+	for range 200 {
+		number := func() float64 { return numbers[r.IntN(len(numbers))] }
+		text := func() string { return texts[r.IntN(len(texts))] }
+		c := Cell{Pickup: text(), Session: text(), String: r.IntN(20) - 5, Set: text(), Core: number(), Gauge: number(), Wrap: profiles.Wrap(text()), PoleHeight: number(),
+			StringHeight: number(), Mode: record.Mode(text()), Excite: profiles.Excitation(text()), Batch: text(), Takes: r.IntN(9), Mean: number(), SD: number(), Freq: number(),
+			First: time.Unix(int64(r.IntN(1e9)), int64(r.IntN(1e9))), Weight: number(), Field: number(), FieldKnown: r.IntN(2) == 0, UsualPitch: r.IntN(2) == 0}
+		want := fmt.Sprintf("pickup=%q session=%q string=%d set=%q core=%v gauge=%v wrap=%q pole_height=%v string_height=%v mode=%q excite=%q"+
+			" batch=%q takes=%d mean=%v sd=%v freq=%v first=%q weight=%v field=%v field_known=%t usual_pitch=%t\n",
+			c.Pickup, c.Session, c.String, c.Set, c.Core, c.Gauge, c.Wrap, c.PoleHeight, c.StringHeight, c.Mode, c.Excite,
+			c.Batch, c.Takes, c.Mean, c.SD, c.Freq, c.First.UTC().Format(time.RFC3339Nano), c.Weight, c.Field, c.FieldKnown, c.UsualPitch)
+		if got := string(c.appendTo(nil)); got != want {
+			t.Fatalf("got\n%swant\n%s", got, want)
+		}
 	}
 }

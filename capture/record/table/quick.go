@@ -118,10 +118,9 @@ func tooLarge(row []byte) bool {
 // when the plain reader has to go on from here. good is false when a cell is wrong.
 func (q *quickReader[T]) readRow(text []byte, line int) (n int, good bool) {
 	good, q.inner = true, 0
-	from := 0 // where the cell at hand begins in the row above
-	for i := 0; ; i++ {
+	for i, from := 0, 0; ; i++ { // from is where the cell begins in the row above
 		if q.above != nil {
-			i, from, n = q.skip(text, i, from, n)
+			i, n = q.skip(text, i, from, n)
 		}
 		if i == len(q.to) {
 			return n, good && q.finish(line)
@@ -139,15 +138,16 @@ func (q *quickReader[T]) readRow(text []byte, line int) (n int, good bool) {
 	}
 }
 
-// skip goes over the cells, from one on, that are those of the row above.
-func (q *quickReader[T]) skip(text []byte, i, from, n int) (int, int, int) {
+// skip goes over the cells, from cell i on, that are those of the row above. It begins at n
+// in the text and at from in the row above, and returns the cell behind and where it begins.
+func (q *quickReader[T]) skip(text []byte, i, from, n int) (int, int) {
 	same, shift := from+commonPrefix(text[n:], q.above[from:]), n-from
 	for i < len(q.ends) && q.ends[i] <= same {
-		from = q.ends[i]
 		q.ends[i] += shift
+		n = q.ends[i]
 		i++
 	}
-	return i, from, from + shift
+	return i, n
 }
 
 // commonPrefix is how many bytes two texts have in common at their beginning.
