@@ -104,7 +104,11 @@ func (s *Shop) Model(file string) (*fit.Result, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.ReadModel(name)
+	m, err := s.ReadModel(name)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, bad("%s:1: the current model %s is not there: 'evenpole model list' lists those that are, 'evenpole model use' chooses one", s.folder.current(), name)
+	}
+	return m, err
 }
 
 // Predictor is what plans are made with: the model file named, or the shop's

@@ -85,11 +85,18 @@ func runVerify(e *env) error {
 	return err
 }
 
+// mostFindings is how many findings are written out for people to read.
+const mostFindings = 200
+
 func printAudit(e *env, a record.Audit, findings []record.Finding) {
 	for _, f := range a.Files {
 		e.print("%s: %s, %d as sealed", f.File, count(f.Rows, "row"), f.Sealed)
 	}
-	for _, f := range findings {
+	for i, f := range findings {
+		if i == mostFindings {
+			e.print("and %d more, which --json lists", len(findings)-i)
+			break
+		}
 		what := "remark"
 		if f.Fault {
 			what = "fault"
