@@ -57,10 +57,13 @@ func Screen(ctx context.Context, d *cell.Data) ([]cell.Suspect, error) {
 // findAll finds mistakes in rounds until none is left.
 func (s *screener) findAll(ctx context.Context) ([]mistake, error) {
 	var found []mistake
+	changed := true
 	for range mostRounds {
-		s.lists = s.listsOf()
-		s.levels = newLevelModel(s)
-		s.habits = s.learnHabits()
+		if changed {
+			s.lists = s.listsOf()
+			s.levels = newLevelModel(s)
+			s.habits = s.learnHabits()
+		}
 		likeliest, err := s.likeliest(ctx)
 		if err != nil {
 			return nil, err
@@ -69,9 +72,10 @@ func (s *screener) findAll(ctx context.Context) ([]mistake, error) {
 			if s.driftsOnly {
 				break
 			}
-			s.driftsOnly = true
+			s.driftsOnly, changed = true, false
 			continue
 		}
+		changed = true
 		touched := map[string]bool{}
 		for _, h := range likeliest {
 			if slices.ContainsFunc(h.pickups, func(p string) bool { return touched[p] }) {
