@@ -18,8 +18,10 @@ import (
 //	A    effective steel area, relative to a plain string of [RefDiameter]:
 //	     core^2 + k_wrap (gauge^2 - core^2)
 //	X    ln of the string's velocity at the pickup for its kind of excitation
-//	s(A) falloff per mm at the reference gap g, s A^t: thin strings saturate
-//	     and fall more slowly
+//	s(A) falloff per mm at the reference gap g, s A^t exp(w (W - 0.7)): thin
+//	     strings saturate and fall more slowly
+//	W    share of A that is wrap: turns with gaps between them saturate later than a
+//	     core, so that wound strings fall faster than plain ones
 //	gap  from the pole's top to the string's axis, mm
 //	o    how the falloff bends, o A^u: small o falls steeply near the pole; thin
 //	     strings saturate there and do not
@@ -81,26 +83,35 @@ func (c *Curve) WrapWeight(th []float64, wrap profiles.Wrap) float64 {
 	return math.Exp(th[WrapCommon] + k)
 }
 
-// LogArea is ln A.
-func (c *Curve) LogArea(th []float64, s *Site) float64 {
-	area := s.Core*s.Core + c.WrapWeight(th, s.Wrap)*(s.Gauge*s.Gauge-s.Core*s.Core)
-	return math.Log(area / (RefDiameter * RefDiameter))
+// steel is how much steel a string has, as the equation counts it.
+type steel struct {
+	logArea float64 // ln A
+	wrap    float64 // W
 }
+
+func (c *Curve) steel(th []float64, s *Site) steel {
+	core := s.Core * s.Core
+	wrap := c.WrapWeight(th, s.Wrap) * (s.Gauge*s.Gauge - core)
+	return steel{math.Log((core + wrap) / (RefDiameter * RefDiameter)), wrap / (core + wrap)}
+}
+
+// LogArea is ln A.
+func (c *Curve) LogArea(th []float64, s *Site) float64 { return c.steel(th, s).logArea }
 
 // PlainDiameter is the diameter, mm, of a plain string of some area.
 func PlainDiameter(logArea float64) float64 { return RefDiameter * math.Exp(logArea/2) }
 
 // bent is the gap term's s(A), its o and its gap + o for a string of some steel.
-func bent(th []float64, logArea, gap float64) (slope, bend, at float64) {
-	bend = math.Exp(th[Bend] + th[BendExponent]*logArea)
-	slope = math.Exp(th[Slope] + th[Steepness]*logArea)
+func (of steel) bent(th []float64, gap float64) (slope, bend, at float64) {
+	bend = math.Exp(th[Bend] + th[BendExponent]*of.logArea)
+	slope = math.Exp(th[Slope] + th[Steepness]*of.logArea + th[WoundSlope]*(of.wrap-RefWrap))
 	return slope, bend, math.Max(gap+bend, 0.05) // a typing slip may put the string inside its pole
 }
 
-// GapTerm is the term of the gap: the change of ln v from the reference gap to
+// gapTerm is the term of the gap: the change of ln v from the reference gap to
 // another, for a string of some steel.
-func (c *Curve) GapTerm(th []float64, logArea, gap float64) float64 {
-	slope, bend, at := bent(th, logArea, gap)
+func (of steel) gapTerm(th []float64, gap float64) float64 {
+	slope, bend, at := of.bent(th, gap)
 	return -slope * (RefGap + bend) * math.Log(at/(RefGap+bend))
 }
 
@@ -108,9 +119,9 @@ func (c *Curve) GapTerm(th []float64, logArea, gap float64) float64 {
 // they were said to.
 func (c *Curve) Predict(th []float64, s *Site, lift float64) float64 {
 	gap := s.Gap() + lift
-	a := c.LogArea(th, s)
+	of := c.steel(th, s)
 	end, _ := s.endTerm(gap)
-	return th[Level] + th[AreaExponent]*a + th[VelocityExponent]*s.Velocity + c.GapTerm(th, a, gap) +
+	return th[Level] + th[AreaExponent]*of.logArea + th[VelocityExponent]*s.Velocity + of.gapTerm(th, gap) +
 		th[Protrusion]*s.Height - th[EndLoss]*end + th[FieldExponent]*s.Field
 }
 
@@ -118,9 +129,10 @@ func (c *Curve) Predict(th []float64, s *Site, lift float64) float64 {
 // the one by lift, ln v per mm.
 func (c *Curve) Gradient(dst, th []float64, s *Site, lift float64) float64 {
 	gap := s.Gap() + lift
-	a := c.LogArea(th, s)
-	slope, bend, at := bent(th, a, gap)
-	fall := c.GapTerm(th, a, gap)
+	of := c.steel(th, s)
+	a := of.logArea
+	slope, bend, at := of.bent(th, gap)
+	fall := of.gapTerm(th, gap)
 	byBend := -slope * bend * (math.Log(at/(RefGap+bend)) + (RefGap+bend)/at - 1)
 	perArea := th[AreaExponent] + th[Steepness]*fall + th[BendExponent]*byBend
 	clear(dst)
@@ -129,18 +141,18 @@ func (c *Curve) Gradient(dst, th []float64, s *Site, lift float64) float64 {
 	dst[VelocityExponent] = s.Velocity
 	dst[Slope] = fall
 	dst[Steepness] = a * fall
+	dst[WoundSlope] = (of.wrap - RefWrap) * fall
 	dst[Bend] = byBend
 	dst[BendExponent] = a * byBend
 	dst[Protrusion] = s.Height
 	end, endSlope := s.endTerm(gap)
 	dst[EndLoss] = -end
 	dst[FieldExponent] = s.Field
-	if k := c.WrapWeight(th, s.Wrap); k > 0 {
-		wrapArea := k * (s.Gauge*s.Gauge - s.Core*s.Core)
-		share := perArea * wrapArea / (s.Core*s.Core + wrapArea)
-		dst[WrapCommon] = share
+	if of.wrap > 0 {
+		byWeight := of.wrap * (perArea + (1-of.wrap)*th[WoundSlope]*fall)
+		dst[WrapCommon] = byWeight
 		if i := slices.Index(c.Wraps, s.Wrap); i >= 0 {
-			dst[FixedParameters+i] = share
+			dst[FixedParameters+i] = byWeight
 		}
 	}
 	return -slope*(RefGap+bend)/at - th[EndLoss]*endSlope
