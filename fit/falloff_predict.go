@@ -14,7 +14,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// Expect predicts cells of a pickup with the offsets of their strings and slots.
+// Expect predicts cells of a pickup with the offsets of their batch, strings and slots.
 func (f *Falloff) Expect(cells []cell.Cell) []float64 {
 	out := make([]float64, len(cells))
 	last := cell.LastStrings(cells)
@@ -25,7 +25,7 @@ func (f *Falloff) Expect(cells []cell.Cell) []float64 {
 			continue
 		}
 		out[i] = f.Predict(f.Theta, f.CellSite(c, last[c.Pickup]), 0)
-		for _, k := range []int{curve.StringEffect, curve.SlotEffect} {
+		for _, k := range []int{curve.BatchEffect, curve.StringEffect, curve.SlotEffect} {
 			out[i] += f.Offsets[curve.Effects[k].Key(c)]
 		}
 	}
