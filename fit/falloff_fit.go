@@ -47,7 +47,7 @@ func fitFalloff(d *cell.Data, given []float64) (*Falloff, error) {
 	m := f.mixedModel(cells)
 	fit, err := f.iterate(m, cells, sites)
 	if err != nil {
-		return nil, fmt.Errorf("falloff: %w", err)
+		return nil, &CannotFitError{fmt.Sprintf("falloff: %v", err), "look whether the readings were measured"}
 	}
 	f.Cov = solve.Rows(fit.Cov, 1)
 	for _, u := range fit.U {

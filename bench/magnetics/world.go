@@ -33,7 +33,7 @@ func Draw(r *rand.Rand) *World {
 	if r.IntN(4) > 0 {
 		w.Steel.Turned = between(0.3, 0.8)
 	}
-	turns := logBetween(5, 30) // permeability of the ring of a strongly magnetic wrap
+	turns := logBetween(7, 25) // permeability of the ring of a strongly magnetic wrap
 	filled := between(math.Pi/4, 1)
 	w.Wraps = map[string]Steel{}
 	for _, m := range []struct {

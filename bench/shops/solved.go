@@ -18,7 +18,7 @@ type solved struct {
 }
 
 func newSolved(r *rand.Rand) *solved {
-	return &solved{magnetics.Draw(r), map[float64]*magnetics.Bobbin{}, -0.1 + 0.08*r.NormFloat64()}
+	return &solved{magnetics.Draw(r), map[float64]*magnetics.Bobbin{}, -0.06 + 0.08*r.NormFloat64()}
 }
 
 // pickup magnetises poles, whose remanence is that of the rods' recoil line.

@@ -19,8 +19,8 @@ import (
 //   - Slope, bend, steepness and what plain strings differ by: from the field solver of
 //     testdata, where level falls by 2 to 6 dB/mm, the more gently the more easily the
 //     steel magnetises, and plain strings of such steel more gently than wound ones; and
-//     from worlds that [evenpole/bench/magnetics] draws. The mean lies halfway
-//     between steel of high and of low permeability.
+//     from the worlds of [evenpole/bench/handbook]. The mean lies halfway between
+//     those of steel that magnetises easily and of steel that does not.
 //   - Protrusion: a pole that is raised out of its coil answers less, by -1.0 to -1.5 dB/mm
 //     in a row by the solver, less where poles are simpler than that.
 //   - Field exponent: between steel that saturates (0) and steel that magnetises
@@ -29,17 +29,17 @@ import (
 //   - What wraps share: our assumption.
 var FixedPriors = [FixedParameters]solve.Normal{
 	Level:            {Mean: 3, SD: 3},
-	AreaExponent:     {Mean: 0.96, SD: 0.05},
-	VelocityExponent: {Mean: 1, SD: 0.12},
-	Slope:            {Mean: math.Log(4.6 / level.PerLn), SD: 0.22},
-	Bend:             {Mean: math.Log(4.5), SD: 0.5},
+	AreaExponent:     {Mean: 0.96, SD: 0.04},
+	VelocityExponent: {Mean: 0.97, SD: 0.1},
+	Slope:            {Mean: math.Log(4.6 / level.PerLn), SD: 0.2},
+	Bend:             {Mean: math.Log(4), SD: 0.6},
 	Steepness:        {Mean: 0.02, SD: 0.04},
-	WoundSlope:       {Mean: 0.33, SD: 0.3},
+	WoundSlope:       {Mean: 0.4, SD: 0.3},
 	Protrusion:       {Mean: -0.13, SD: 0.05},
 	EndLoss:          {Mean: 0.08, SD: 0.03},
 	BendExponent:     {Mean: -0.25, SD: 0.25},
 	FieldExponent:    {Mean: 0.5, SD: 0.25},
-	WrapCommon:       {Mean: 0, SD: 0.4},
+	WrapCommon:       {Mean: 0, SD: 0.25},
 }
 
 // wrapPriors are the prior weights of wraps and how far one may be off on its
@@ -50,9 +50,9 @@ var FixedPriors = [FixedParameters]solve.Normal{
 // the ratio of their saturation polarisations (nickel's 0.61 T to iron's 2.15 T; B. D.
 // Cullity, C. D. Graham, Introduction to Magnetic Materials) and that of equal steel.
 var wrapPriors = map[profiles.Wrap]solve.Normal{
-	profiles.Nickel:            {Mean: math.Log(0.13), SD: 0.4},
-	profiles.NickelPlatedSteel: {Mean: math.Log(0.31), SD: 0.3},
-	profiles.Stainless:         {Mean: math.Log(0.21), SD: 0.4},
+	profiles.Nickel:            {Mean: math.Log(0.13), SD: 0.35},
+	profiles.NickelPlatedSteel: {Mean: math.Log(0.31), SD: 0.25},
+	profiles.Stainless:         {Mean: math.Log(0.21), SD: 0.35},
 	profiles.Bronze:            {Mean: math.Log(0.003), SD: 0.5}, // not magnetic
 	profiles.PhosphorBronze:    {Mean: math.Log(0.003), SD: 0.5},
 }

@@ -96,19 +96,13 @@ func tradesStaggers(t *testing.T, m fit.Predictor) {
 	}
 
 	level := planned(t, six(0, "nickel_plated_steel", false), m)
-	if here, there := farthestOff(level.Flat), farthestOff(old.Flat); here > there/2 {
-		t.Errorf("flat tops: %.1f dB off over a flat fretboard under steel, %.1f over a round one under nickel; want less than half", here, there)
+	apart := func(list []float64) float64 { return slices.Max(list) - slices.Min(list) }
+	if here, there := apart(level.Flat.Deviation), apart(old.Flat.Deviation); here > there/2 { // what they are like, not how sure that is
+		t.Errorf("flat tops: strings %.1f dB apart over a flat fretboard under steel, %.1f over a round one under nickel; want less than half", here, there)
 	}
-	apart := func(heights []float64) float64 { return slices.Max(heights) - slices.Min(heights) }
 	if apart(level.Heights) > apart(old.Heights)/2 {
 		t.Errorf("flat fretboard: poles of %v, want them less than half as far apart as %v", level.Heights, old.Heights)
 	}
-}
-
-// farthestOff is the largest mean deviation, dB: what the levels are like, not how sure
-// they are.
-func farthestOff(f *plan.Flat) float64 {
-	return max(slices.Max(f.Deviation), -slices.Min(f.Deviation))
 }
 
 // twelve is an order for twelve strings in stock lengths, under four sets.
