@@ -54,8 +54,11 @@ func fitFalloff(ctx context.Context, d *cell.Data, given *Falloff) (*Falloff, er
 	}
 	m := f.mixedModel(cells)
 	it, err := f.iterate(ctx, m, cells, sites)
+	if ctx.Err() != nil {
+		return nil, ctx.Err()
+	}
 	if err != nil {
-		return nil, fmt.Errorf("falloff: %w", err)
+		return nil, &CannotFitError{fmt.Sprintf("falloff: %v", err), "look whether the readings were measured"}
 	}
 	solved, err := it.solve()
 	if err != nil {
@@ -281,23 +284,37 @@ func (f *Falloff) keepOffsets(m *solve.Mixed, fit *solve.MixedFit, cells []cell.
 	}
 }
 
-// offsetUnbuiltBatches adds offsets of the batches that no pickup was built with: the mean
-// offset of those that one was, corrected for how much stronger its loose magnets are
-// than theirs. fields is ln B of loose magnets by batch.
+// offsetUnbuiltBatches adds offsets of the batches that no pickup was built with.
 func (f *Falloff) offsetUnbuiltBatches(fields map[string]float64) {
+	built := map[string]float64{}
+	for batch := range fields {
+		if u, ok := f.Offsets[batchKey(batch)]; ok {
+			built[batch] = u
+		}
+	}
+	for batch, u := range unbuiltOffsets(fields, built, f.Theta[curve.FieldExponent]) {
+		f.Offsets[batchKey(batch)] = u
+	}
+}
+
+// unbuiltOffsets are the offsets of batches that no pickup was built with: the mean offset
+// of those that one was, corrected for how much stronger its loose magnets are than theirs.
+// fields is ln B of loose magnets by batch, built the offsets of batches.
+func unbuiltOffsets(fields, built map[string]float64, exponent float64) map[string]float64 {
 	var effect, field, n float64
 	var unbuilt []string
 	for _, batch := range slices.Sorted(maps.Keys(fields)) {
-		if u, built := f.Offsets[batchKey(batch)]; built {
+		if u, ok := built[batch]; ok {
 			effect, field, n = effect+u, field+fields[batch], n+1
 		} else {
 			unbuilt = append(unbuilt, batch)
 		}
 	}
-	if n == 0 {
-		return
-	}
+	out := map[string]float64{}
 	for _, batch := range unbuilt {
-		f.Offsets[batchKey(batch)] = effect/n + f.Theta[curve.FieldExponent]*(fields[batch]-field/n)
+		if n > 0 {
+			out[batch] = effect/n + exponent*(fields[batch]-field/n)
+		}
 	}
+	return out
 }
