@@ -176,7 +176,7 @@ func hostileShop(t *testing.T) (shop string) {
 }
 
 // lacks are refusals of what was asked, of a shop that could be read.
-var lacks = regexp.MustCompile(`session "s001" |expected two sessions|no field reading|not a shop|model-001.json: |no cells|no reading|no such file`)
+var lacks = regexp.MustCompile(`session "s001" |expected two sessions|no field reading|not a shop|model-001.json|no cells|no reading|no such file`)
 
 // ends fails unless a command ends well, or refuses a file with its name and a place, and
 // takes little memory either way.
