@@ -206,12 +206,12 @@ func (it *iteration) run(ctx context.Context, sds []float64, estimated bool, res
 			return nil, nil, err
 		}
 		f.linearise(m, it.cells, it.sites, it.lift)
-		fit, next, err := stepOrSolve(m, sds, estimated && sdsMoved >= rest)
+		fit, next, err := stepOrSolve(m, sds, estimated && sdsMoved >= sdsRest(rest))
 		if err != nil {
 			return nil, nil, err
 		}
 		sdsMoved = furthest(sds, next)
-		moved := max(furthest(f.Theta, fit.Beta), sdsMoved)
+		moved := max(furthest(f.Theta, fit.Beta), sdsMoved*rest/sdsRest(rest))
 		copy(f.Theta, fit.Beta)
 		it.reweigh(fit, sds[0])
 		sds = next
@@ -242,6 +242,9 @@ func (it *iteration) solve() (*solve.Solved, error) {
 	return it.m.Solve(it.f.SDs[0], it.f.SDs[1:])
 }
 
+// largeRest is the rest of a large record: see rest.
+const largeRest = 1e-5
+
 // rest is by how much a round may move estimates and be the last. Of a large record it is
 // some 0.0001 dB, far below what its readings tell.
 func (f *Falloff) rest(cells int) float64 {
@@ -249,9 +252,19 @@ func (f *Falloff) rest(cells int) float64 {
 	case f.rough:
 		return 1e-3
 	case cells > 5000:
-		return 1e-5
+		return largeRest
 	}
 	return 5e-8
+}
+
+// sdsRest is by how much standard deviations may move in the last step: of a large record
+// ten times as much as parameters. Each step leaves a tenth of its length or less, and
+// costs three times as much as solving for the parameters alone.
+func sdsRest(rest float64) float64 {
+	if rest >= largeRest {
+		return 10 * rest
+	}
+	return rest
 }
 
 // stepOrSolve solves a model at given standard deviations, and says which are better
