@@ -16,7 +16,7 @@ import (
 // What a fit cannot have left is refused, by the name of what is wrong.
 func TestFalloffStateIsChecked(t *testing.T) {
 	for want, change := range map[string]func(f *Falloff){
-		"parameters with their covariance":                       func(f *Falloff) { f.Theta = f.Theta[1:] },
+		"has other parameters wrote this one; fit again":         func(f *Falloff) { f.Theta = f.Theta[1:] },
 		"theta: level: expected 3 within 60, got -100":           func(f *Falloff) { f.Theta[curve.Level] = -100 },
 		"theta: wrap_nickel":                                     func(f *Falloff) { f.Theta[curve.FixedParameters] = 1e300 },
 		"covariance: row 2: expected":                            func(f *Falloff) { f.Cov[1] = f.Cov[1][1:] },

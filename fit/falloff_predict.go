@@ -173,7 +173,7 @@ func (f *Falloff) poleVariance(s *Setup, i int) float64 {
 func (f *Falloff) Warnings(s *Setup, heights []float64) []string {
 	out := f.Range.warnings(s, heights)
 	if f.NoReadings {
-		out = []string{"nothing was measured yet: this stands on the handbook alone; capture a test pickup and fit"}
+		out = []string{"nothing was measured yet: this stands on the handbook alone; capture a test pickup and fit (evenpole next says which capture would tell most)"}
 		if s.Excite == "" {
 			out = append(out, "strings are taken to be released from a fixed displacement; write excite into the order's [target] where they are played otherwise")
 		}

@@ -40,6 +40,14 @@ type solvedLevel struct {
 	ln   float64
 }
 
+// row is one world: its parameters, in the scale in which they are fitted, and what the
+// equation leaves of its levels.
+type row struct {
+	seed       uint64
+	rmsDB      float64
+	parameters []float64
+}
+
 // compute solves a world's levels and fits the equation to them.
 func compute(seed uint64) row {
 	w := magnetics.Draw(rand.New(rand.NewPCG(seed, 0x68616e64)))

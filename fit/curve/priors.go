@@ -31,10 +31,10 @@ var FixedPriors = [FixedParameters]solve.Normal{
 	Level:            {Mean: 3, SD: 3},
 	AreaExponent:     {Mean: 0.96, SD: 0.04},
 	VelocityExponent: {Mean: 0.97, SD: 0.1},
-	Slope:            {Mean: math.Log(4.6 / level.PerLn), SD: 0.2},
+	Slope:            {Mean: math.Log(5 / level.PerLn), SD: 0.21},
 	Bend:             {Mean: math.Log(4), SD: 0.6},
 	Steepness:        {Mean: 0.02, SD: 0.04},
-	WoundSlope:       {Mean: 0.4, SD: 0.3},
+	WoundSlope:       {Mean: 0.34, SD: 0.33},
 	Protrusion:       {Mean: -0.13, SD: 0.05},
 	EndLoss:          {Mean: 0.08, SD: 0.03},
 	BendExponent:     {Mean: -0.25, SD: 0.25},
@@ -52,7 +52,7 @@ var FixedPriors = [FixedParameters]solve.Normal{
 var wrapPriors = map[profiles.Wrap]solve.Normal{
 	profiles.Nickel:            {Mean: math.Log(0.13), SD: 0.35},
 	profiles.NickelPlatedSteel: {Mean: math.Log(0.31), SD: 0.25},
-	profiles.Stainless:         {Mean: math.Log(0.21), SD: 0.35},
+	profiles.Stainless:         {Mean: math.Log(0.24), SD: 0.35},
 	profiles.Bronze:            {Mean: math.Log(0.003), SD: 0.5}, // not magnetic
 	profiles.PhosphorBronze:    {Mean: math.Log(0.003), SD: 0.5},
 }
