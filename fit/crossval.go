@@ -42,10 +42,13 @@ type Fold struct {
 
 // leaver predicts cells of a record from the rest of it without fitting a model anew.
 type leaver interface {
-	// withoutPickup leaves out a pickup, by its place in the order of pickups, without
-	// the cells where skip is true. The prediction of a cell, by its place in the
-	// record, is NaN where there is none.
+	// withoutPickup leaves out a pickup, by its place in the order of pickups. The
+	// prediction of a cell, by its place in the record, is NaN where there is none.
 	withoutPickup(k int) (expect func(i int) float64, err error)
+
+	// unseen leaves out a pickup likewise, and tells the standard deviation, ln v, of each
+	// cell's balance less the predicted one, by the cell's place in the record.
+	unseen(k int) (expect, balanceSD func(i int) float64, err error)
 
 	// withoutCells leaves out all cells that out returns true for.
 	withoutCells(out func(i int) bool) (expect func(i int) float64, err error)

@@ -2,11 +2,13 @@ package fit
 
 import (
 	"context"
+	"math"
+	"slices"
+	"sync"
+
 	"evenpole/fit/cell"
 	"evenpole/fit/curve"
 	"evenpole/fit/solve"
-	"slices"
-	"sync"
 )
 
 // falloffLeaver leaves pickups and cells out of a falloff model at its standard
@@ -76,15 +78,33 @@ func (l *falloffLeaver) sameTerms(out func(i int) bool, from, to int) bool {
 }
 
 func (l *falloffLeaver) withoutPickup(k int) (func(i int) float64, error) {
-	first, last := l.solved.Observations(k)
-	if !l.sameTerms(func(int) bool { return true }, first, last) {
-		return nil, errRefit
-	}
-	rest, err := l.solved.WithoutGroup(k)
+	rest, err := l.withoutGroup(k)
 	if err != nil {
 		return nil, err
 	}
 	return l.expectFrom(rest, func(int) bool { return true }, first, last), nil
+}
+
+func (l *falloffLeaver) unseen(k int) (expect, balanceSD func(i int) float64, err error) {
+	rest, err := l.withoutGroup(k)
+	if err != nil {
+		return nil, nil, err
+	}
+	first, last := l.solved.Observations(k)
+	own := make([]int, last-first)
+	for i := range own {
+		own[i] = first + i
+	}
+	variances := rest.UnseenVariances(own)
+	return l.expectFrom(rest), func(i int) float64 { return math.Sqrt(variances[i-first]) }, nil
+}
+
+func (l *falloffLeaver) withoutGroup(k int) (*solve.Shared, error) {
+	first, last := l.solved.Observations(k)
+	if !l.sameTerms(func(int) bool { return true }, first, last) {
+		return nil, errRefit
+	}
+	return l.solved.WithoutGroup(k)
 }
 
 // withoutCells goes on from there as a fit does, until parameters move by less than

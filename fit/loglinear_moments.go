@@ -205,12 +205,28 @@ func (l *logLeaver) sums(g groups, out func(i int) bool) []moments {
 }
 
 func (l *logLeaver) withoutPickup(k int) (func(i int) float64, error) {
+	return l.expectFrom(l.others(k))
+}
+
+// unseen takes what the model leaves of the others' cells for the standard deviation.
+func (l *logLeaver) unseen(k int) (expect, balanceSD func(i int) float64, err error) {
+	rest := l.others(k)
+	if expect, err = l.expectFrom(rest); err != nil {
+		return nil, nil, err
+	}
+	taken := l.kind.choose(rest, nil)
+	sd := rest.leftBy(l.kind.level(), taken) * math.Sqrt(rest.cells/(rest.cells-rest.pickups-float64(len(taken))))
+	return expect, func(int) float64 { return sd }, nil
+}
+
+// others are the moments of all pickups but one.
+func (l *logLeaver) others(k int) *pooled {
 	rest := newPooled(l.kind.count())
 	rest.pickups, rest.cells = l.all.pickups, l.all.cells
 	copy(rest.within, l.all.within)
 	copy(rest.means, l.all.means)
 	rest.add(&l.pickups[k], -1)
-	return l.expectFrom(rest)
+	return rest
 }
 
 func (l *logLeaver) withoutCells(out func(i int) bool) (func(i int) float64, error) {

@@ -1,11 +1,8 @@
 package report
 
 import (
-	"bytes"
 	"cmp"
 	"fmt"
-	"image/color"
-	"io"
 	"math"
 	"slices"
 	"strings"
@@ -13,145 +10,10 @@ import (
 	"evenpole/fit/explain"
 
 	"gonum.org/v1/plot"
-	"gonum.org/v1/plot/font"
 	"gonum.org/v1/plot/plotter"
-	"gonum.org/v1/plot/text"
 	"gonum.org/v1/plot/vg"
 	vgdraw "gonum.org/v1/plot/vg/draw"
-	"gonum.org/v1/plot/vg/vgsvg"
 )
-
-// Plot is one picture of a model, drawn as SVG when it is written.
-type Plot struct {
-	Name  string // of its file, such as "falloff.svg"
-	Title string
-
-	caption []string // what the reader has to know of points and intervals
-	plot    *plot.Plot
-	legend  plot.Legend // beside the plot
-	beside  vg.Length   // its width
-	width   vg.Length
-	height  vg.Length
-}
-
-// The plots' measures.
-const (
-	wide      = 500 * vg.Length(1)
-	high      = 310 * vg.Length(1)
-	margin    = 10 * vg.Length(1)
-	titleSize = 13
-	textSize  = 9.5
-)
-
-// Greys, so that no picture needs colour.
-var (
-	ink   = color.Gray{0}
-	faint = color.Gray{150}
-	band  = color.Gray{225}
-)
-
-func newPlot(name, title string, caption ...string) *Plot {
-	p := &Plot{Name: name, Title: title, caption: caption, plot: plot.New(), legend: plot.NewLegend(), width: wide, height: high}
-	for _, axis := range []*plot.Axis{&p.plot.X, &p.plot.Y} {
-		axis.Label.TextStyle.Font = sans(textSize + 0.5)
-		axis.Tick.Label.Font = sans(textSize - 0.5)
-		axis.Tick.Marker = evenTicks{}
-		axis.Padding = 5
-	}
-	p.legend.TextStyle.Font = sans(textSize)
-	p.legend.Left, p.legend.Top = true, true
-	p.legend.Padding = 3
-	return p
-}
-
-func sans(size vg.Length) font.Font {
-	return font.From(font.Font{Typeface: "Liberation", Variant: "Sans"}, size)
-}
-
-// evenTicks marks an axis at 1, 2 or 5 times a power of ten.
-type evenTicks struct{}
-
-// Ticks makes plot.Ticker of it: some four to ten marks.
-func (evenTicks) Ticks(low, high float64) []plot.Tick {
-	step := math.Pow(10, math.Floor(math.Log10((high-low)/5)))
-	for _, times := range []float64{5, 2} {
-		if (high-low)/(times*step) >= 4 {
-			step *= times
-			break
-		}
-	}
-	decimals := max(0, int(-math.Floor(math.Log10(step)+1e-9)))
-	var ticks []plot.Tick
-	for i := math.Ceil(low/step - 1e-9); i*step <= high+1e-9*step; i++ {
-		ticks = append(ticks, plot.Tick{Value: i * step, Label: figure(fmt.Sprintf("%%.%df", decimals), i*step)})
-	}
-	return ticks
-}
-
-// entry names something in the legend.
-func (p *Plot) entry(name string, looks ...plot.Thumbnailer) {
-	p.legend.Add(name, looks...)
-	width := p.legend.TextStyle.Width(name) + p.legend.ThumbnailWidth + 2*margin
-	p.beside = max(p.beside, 1.12*width) // a substitute for the font may be wider
-}
-
-// Write draws the plot.
-func (p *Plot) Write(w io.Writer) error {
-	width := p.width + p.beside
-	height := p.height + vg.Length(len(p.lines()))*(textSize+3)
-	canvas := vgsvg.New(width, height)
-	all := vgdraw.New(canvas)
-	all.SetColor(color.White)
-	all.Fill(all.Rectangle.Path())
-	style := text.Style{Color: ink, Font: sans(titleSize), Handler: plot.DefaultTextHandler, YAlign: vgdraw.YTop}
-	style.Font.Weight = 3 // bold
-	at := vg.Point{X: margin, Y: height - margin}
-	all.FillText(style, at, p.Title)
-	style.Font = sans(textSize)
-	at.Y -= titleSize + 6
-	for _, line := range p.lines() {
-		all.FillText(style, at, line)
-		at.Y -= textSize + 3
-	}
-	below := height - at.Y + 2
-	p.plot.Draw(vgdraw.Crop(all, margin, -p.beside-margin, margin, -below))
-	p.legend.Draw(vgdraw.Crop(all, p.width, 0, margin, -below))
-	var drawn bytes.Buffer
-	if _, err := canvas.WriteTo(&drawn); err != nil {
-		return err
-	}
-	return p.frame(w, width, height, drawn.String())
-}
-
-// lines breaks the caption into lines that fit, in a wider font too.
-func (p *Plot) lines() []string {
-	const letter = 0.54 * textSize
-	var lines []string
-	for _, c := range p.caption {
-		lines = append(lines, folded(c, int((p.width+p.beside-2*margin)/letter))...)
-	}
-	return lines
-}
-
-// frame puts the plot's name and words on what the canvas drew, and fonts that
-// stand in where its own is not installed.
-func (p *Plot) frame(w io.Writer, width, height vg.Length, drawn string) error {
-	_, body, ok := strings.Cut(drawn, "<g ")
-	if !ok {
-		return fmt.Errorf("plot %q: the canvas drew no group", p.Name)
-	}
-	body = strings.ReplaceAll(body, "font-family:Liberation Sans", "font-family:Liberation Sans,Arial,Helvetica,sans-serif")
-	var head svg
-	id := strings.TrimSuffix(p.Name, ".svg")
-	head.open("svg", attr{"xmlns", "http://www.w3.org/2000/svg"},
-		attr{"width", short(width.Points()) + "pt"}, attr{"height", short(height.Points()) + "pt"},
-		attr{"viewBox", "0 0 " + short(width.Points()) + " " + short(height.Points())},
-		attr{"role", "img"}, attr{"aria-labelledby", id + "-title " + id + "-desc"})
-	head.words("title", id+"-title", p.Title)
-	head.words("desc", id+"-desc", strings.Join(p.caption, " "))
-	head.body.WriteString("\n<g " + body)
-	return write(w, head.body.Bytes())
-}
 
 // Plots makes the pictures of a model that its diagnosis has something for.
 func Plots(d *explain.Diagnosis) []*Plot {
@@ -173,38 +35,18 @@ func Plots(d *explain.Diagnosis) []*Plot {
 // pickups lists the pickups in order.
 func pickups(d *explain.Diagnosis) []string {
 	var names []string
-	for _, c := range d.Cells {
-		if !slices.Contains(names, c.Pickup) {
-			names = append(names, c.Pickup)
+	seen := map[string]bool{}
+	for i := range d.Cells {
+		if p := d.Cells[i].Pickup; !seen[p] {
+			seen[p] = true
+			names = append(names, p)
 		}
 	}
 	return names
 }
 
-// shapes tell pickups apart; of more pickups than shapes all look the same, and
-// only points far off are named.
-var shapes = []vgdraw.GlyphDrawer{
-	vgdraw.CircleGlyph{}, vgdraw.BoxGlyph{}, vgdraw.TriangleGlyph{}, vgdraw.CrossGlyph{},
-	vgdraw.SquareGlyph{}, vgdraw.PyramidGlyph{}, vgdraw.RingGlyph{}, vgdraw.PlusGlyph{},
-}
-
-func glyph(i, of int) vgdraw.GlyphStyle {
-	g := vgdraw.GlyphStyle{Color: ink, Radius: 2.6, Shape: vgdraw.RingGlyph{}}
-	if of <= len(shapes) {
-		g.Shape = shapes[i]
-	}
-	return g
-}
-
-// scatter adds points; what it returns goes into a legend.
-func (p *Plot) scatter(points plotter.XYs, g vgdraw.GlyphStyle) plot.Thumbnailer {
-	s := &plotter.Scatter{XYs: points, GlyphStyle: g}
-	p.plot.Add(s)
-	return s
-}
-
 // byPickup adds points in the shapes of their pickups, with a legend.
-func (p *Plot) byPickup(names []string, of []string, points plotter.XYs) {
+func (p *Plot) byPickup(names []string, cells []*explain.Diagnosed, points plotter.XYs) {
 	if len(names) > len(shapes) {
 		p.scatter(points, glyph(0, len(names)))
 		return
@@ -212,7 +54,7 @@ func (p *Plot) byPickup(names []string, of []string, points plotter.XYs) {
 	for i, name := range names {
 		var own plotter.XYs
 		for k, pt := range points {
-			if of[k] == name {
+			if cells[k].Pickup == name {
 				own = append(own, pt)
 			}
 		}
@@ -222,36 +64,13 @@ func (p *Plot) byPickup(names []string, of []string, points plotter.XYs) {
 	}
 }
 
-// stroke is a line's look.
-func stroke(width vg.Length, c color.Color, dashes ...vg.Length) vgdraw.LineStyle {
-	return vgdraw.LineStyle{Color: c, Width: width, Dashes: dashes}
-}
-
-func (p *Plot) line(style vgdraw.LineStyle, points ...plotter.XY) plot.Thumbnailer {
-	l := &plotter.Line{XYs: points, LineStyle: style}
-	p.plot.Add(l)
-	return l
-}
-
-// label writes words beside points, kept inside the plot.
-func (p *Plot) label(words []string, points plotter.XYs) {
-	if len(words) == 0 {
-		return
-	}
-	style := text.Style{Color: ink, Font: sans(textSize - 1), Handler: plot.DefaultTextHandler, YAlign: vgdraw.YCenter}
-	l := &plotter.Labels{XYs: points, Labels: words, Offset: vg.Point{X: 5}}
-	for range words {
-		l.TextStyle = append(l.TextStyle, style)
-	}
-	p.plot.Add(l)
-}
-
 // mostNamed is how many of the farthest points are named: more would cover each
 // other.
 const mostNamed = 6
 
-// nameFarthest names the points that are off by more than 1, farthest first.
-func (p *Plot) nameFarthest(d *explain.Diagnosis, points plotter.XYs, off []float64) {
+// nameFarthest names the points, one a cell, that are off by more than 1, farthest first.
+// It draws them, where the points are too many to be drawn each.
+func (p *Plot) nameFarthest(cells []*explain.Diagnosed, points plotter.XYs, off []float64) {
 	var order []int
 	for i := range points {
 		if off[i] > 1 {
@@ -260,10 +79,17 @@ func (p *Plot) nameFarthest(d *explain.Diagnosis, points plotter.XYs, off []floa
 	}
 	slices.SortStableFunc(order, func(i, j int) int { return cmp.Compare(off[j], off[i]) })
 	order = order[:min(len(order), mostNamed)]
+	if len(points) > mostPoints {
+		var far plotter.XYs
+		for _, i := range order {
+			far = append(far, points[i])
+		}
+		p.scatter(far, glyph(0, len(points)))
+	}
 	var words []string
 	var at plotter.XYs
 	for _, i := range order {
-		word := strings.TrimPrefix(fmt.Sprintf("%s/%d", d.Cells[i].Pickup, d.Cells[i].String), "/")
+		word := strings.TrimPrefix(fmt.Sprintf("%s/%d", cells[i].Pickup, cells[i].String), "/")
 		if k := slices.IndexFunc(at, func(pt plotter.XY) bool { return p.near(pt, points[i]) }); k >= 0 {
 			words[k] += ", " + word
 			continue
@@ -279,53 +105,45 @@ func (p *Plot) near(a, b plotter.XY) bool {
 	return math.Abs(a.X-b.X) < 0.12*(x.Max-x.Min) && math.Abs(a.Y-b.Y) < 0.04*(y.Max-y.Min)
 }
 
-// widen gives an axis some room at both ends.
-func widen(a *plot.Axis, share float64) {
-	room := share * max(a.Max-a.Min, 0.1)
-	a.Min, a.Max = a.Min-room, a.Max+room
-}
-
 // predictedPlot shows each cell's balance as measured over the one predicted
 // from the other pickups; nil when none could be.
 func predictedPlot(d *explain.Diagnosis, names []string) *Plot {
-	interval := "Bars: 95 % of what a prediction can miss, by the model's uncertainty and scatter and the takes' noise."
-	if d.Effects == nil {
-		interval = "Bars: 95 % by what the model leaves of cells that it was fitted to; the truth is wider."
-	}
-	p := newPlot("predicted.svg", "Balance: measured over predicted",
-		"Each pickup is predicted from the others only (left out of the fit), its mean level taken off. Model: "+d.Kind+".", interval,
-		"Points on the line are predicted exactly; those whose bar misses it are named pickup/string, farthest first.")
-	var bars struct {
-		plotter.XYs
-		plotter.YErrors
-	}
-	var of []string
-	known := &explain.Diagnosis{}
-	var off []float64
-	var missed float64
-	for _, c := range d.Cells {
+	var cells []*explain.Diagnosed
+	var points plotter.XYs
+	var halves, off []float64
+	var missed, inside float64
+	for i := range d.Cells {
+		c := &d.Cells[i]
 		if math.IsNaN(c.Predicted) {
 			continue
 		}
-		of = append(of, c.Pickup)
-		known.Cells = append(known.Cells, c)
-		bars.XYs = append(bars.XYs, plotter.XY{X: c.Predicted, Y: c.Measured})
-		half := c.Half
+		half, miss := c.Half, c.Measured-c.Predicted
 		if math.IsNaN(half) {
 			half = 0
 		}
-		bars.YErrors = append(bars.YErrors, struct{ Low, High float64 }{half, half})
-		off = append(off, math.Abs(c.Measured-c.Predicted)/max(half, 1e-9))
-		missed += (c.Measured - c.Predicted) * (c.Measured - c.Predicted)
+		cells, points, halves = append(cells, c), append(points, plotter.XY{X: c.Predicted, Y: c.Measured}), append(halves, half)
+		off = append(off, math.Abs(miss)/max(half, 1e-9))
+		missed += miss * miss
+		if math.Abs(miss) <= half {
+			inside++
+		}
 	}
-	if len(of) == 0 {
+	if len(cells) == 0 {
 		return nil
 	}
-	p.caption[0] += fmt.Sprintf(" Missed by %.2f dB (rms).", math.Sqrt(missed/float64(len(of))))
-	whiskers := &plotter.YErrorBars{XYs: bars.XYs, YErrors: bars.YErrors, LineStyle: stroke(0.6, faint), CapWidth: 3}
-	p.plot.Add(whiskers)
-	p.byPickup(names, of, bars.XYs)
-	p.nameFarthest(known, bars.XYs, off)
+	n := float64(len(cells))
+	many := len(cells) > mostPoints
+	p := newPlot("predicted.svg", "Balance: measured over predicted", predictedCaption(d, many)...)
+	p.caption[0] += fmt.Sprintf(" Missed by %.2f dB (rms).", math.Sqrt(missed/n))
+	if many {
+		p.caption[1] += fmt.Sprintf(" %.1f %% of %d cells lie within theirs.", 100*inside/n, len(cells))
+		p.counts(points)
+		p.halfWidths(points, halves)
+	} else {
+		p.whiskers(points, halves)
+		p.byPickup(names, cells, points)
+	}
+	p.nameFarthest(cells, points, off)
 	low, high := min(p.plot.X.Min, p.plot.Y.Min), max(p.plot.X.Max, p.plot.Y.Max)
 	p.line(stroke(0.8, ink), plotter.XY{X: low, Y: low}, plotter.XY{X: high, Y: high})
 	widen(&p.plot.X, 0.03)
@@ -335,13 +153,61 @@ func predictedPlot(d *explain.Diagnosis, names []string) *Plot {
 	return p
 }
 
+// predictedCaption says what the reader has to know of it, by what is drawn.
+func predictedCaption(d *explain.Diagnosis, many bool) []string {
+	bars, points := "Bars: 95 %", "Points on the line are predicted exactly; those whose bar misses it are named pickup/string, farthest first."
+	if many {
+		bars, points = "Dashed: 95 % (the median of the cells' intervals)", "Cells on the line are predicted exactly; shades: how many lie where. The farthest beyond their intervals are named pickup/string."
+	}
+	interval := bars + " of what a prediction can miss, by the model's uncertainty and scatter and the takes' noise."
+	if d.Effects == nil {
+		interval = bars + " by what the model leaves of cells that it was fitted to; the truth is wider."
+	}
+	return []string{"Each pickup is predicted from the others only (left out of the fit), its mean level taken off. Model: " + d.Kind + ".", interval, points}
+}
+
+// whiskers draws the interval of each point.
+func (p *Plot) whiskers(points plotter.XYs, halves []float64) {
+	var errors plotter.YErrors
+	for _, half := range halves {
+		errors = append(errors, struct{ Low, High float64 }{half, half})
+	}
+	p.plot.Add(&plotter.YErrorBars{XYs: points, YErrors: errors, LineStyle: stroke(0.6, faint), CapWidth: 3})
+}
+
+// halfWidths draws the median interval of the points of each stretch, about the line where
+// predictions are exact.
+func (p *Plot) halfWidths(points plotter.XYs, halves []float64) {
+	const stretches = 24
+	of := make(plotter.XYs, len(points))
+	for i, pt := range points {
+		of[i] = plotter.XY{X: pt.X, Y: halves[i]}
+	}
+	from, to, _, _ := plotter.XYRange(of)
+	var above, below plotter.XYs
+	for _, b := range binned(of, from, to, stretches) {
+		above = append(above, plotter.XY{X: b.middle(), Y: b.middle() + b.median()})
+		below = append(below, plotter.XY{X: b.middle(), Y: b.middle() - b.median()})
+	}
+	p.dashed(below)
+	p.entry("95 %", p.dashed(above))
+}
+
 // fallPlot shows how level falls with the gap, other causes taken off.
 func fallPlot(d *explain.Diagnosis) *Plot {
 	if len(d.Fall) == 0 {
 		return nil
 	}
+	all := 0
+	for _, c := range d.Fall {
+		all += len(c.Points)
+	}
+	each := "a cell each"
+	if all > mostPoints {
+		each = fmt.Sprintf("medians of %d cells at gaps alike, whiskers from 5 to 95 %%", all)
+	}
 	p := newPlot("falloff.svg", "How level falls with the gap",
-		fmt.Sprintf("Points: a cell each, all causes but its gap taken off, what the model leaves added (partial residual). 0 dB at %.1f mm.", explain.ReferenceGap),
+		fmt.Sprintf("Points: %s, all causes but its gap taken off, what the model leaves added (partial residual). 0 dB at %.1f mm.", each, explain.ReferenceGap),
 		"Bands: 95 % by the uncertainty of the curve's parameters alone. Classes: strings with as much steel as plain ones of these diameters.")
 	looks := []vgdraw.LineStyle{stroke(1.4, ink), stroke(1.4, ink, 6, 3), stroke(1.4, ink, 1.5, 2.5)}
 	for _, c := range d.Fall {
@@ -356,7 +222,14 @@ func fallPlot(d *explain.Diagnosis) *Plot {
 			curve = append(curve, plotter.XY{X: pt.Gap, Y: pt.Level})
 		}
 		name := fmt.Sprintf("%.2f to %.2f mm", c.From, c.To)
-		p.entry(name, p.line(looks[i%len(looks)], curve...), p.scatter(points, glyph(i, len(d.Fall))))
+		line := p.line(looks[i%len(looks)], curve...)
+		if g := glyph(i, len(d.Fall)); all > mostPoints {
+			const stretches = 24
+			from, to, _, _ := plotter.XYRange(points)
+			p.entry(name, line, p.medians(binned(points, from, to, stretches), g))
+		} else {
+			p.entry(name, line, p.scatter(points, g))
+		}
 	}
 	p.plot.X.Label.Text, p.plot.Y.Label.Text = "gap from the pole's top to the string's axis, mm", "level, dB"
 	widen(&p.plot.X, 0.02)
@@ -375,23 +248,27 @@ func bandOf(curve []explain.FallPoint) *plotter.Polygon {
 	return &plotter.Polygon{XYs: []plotter.XYs{edge}, Color: band}
 }
 
-// residuals adds what the model leaves of cells at given places.
-func (p *Plot) residuals(d *explain.Diagnosis, names []string, place func(c *explain.Diagnosed) float64) {
+// residuals adds what the model leaves of cells at given places: from, to and how many
+// stretches they are shared out to where they are many.
+func (p *Plot) residuals(d *explain.Diagnosis, names []string, place func(c *explain.Diagnosed) float64, from, to float64, stretches int) {
+	var cells []*explain.Diagnosed
 	var points plotter.XYs
-	var of []string
 	var off []float64
 	sd := 0.0
 	for i := range d.Cells {
 		c := &d.Cells[i]
-		points = append(points, plotter.XY{X: place(c), Y: c.Residual})
-		of = append(of, c.Pickup)
+		cells, points = append(cells, c), append(points, plotter.XY{X: place(c), Y: c.Residual})
 		sd += c.Residual * c.Residual / float64(len(d.Cells))
 	}
 	for _, pt := range points {
 		off = append(off, math.Abs(pt.Y)/(3*math.Sqrt(sd)))
 	}
-	p.byPickup(names, of, points)
-	p.nameFarthest(d, points, off)
+	if len(points) > mostPoints {
+		p.boxes(binned(points, from, to, stretches))
+	} else {
+		p.byPickup(names, cells, points)
+	}
+	p.nameFarthest(cells, points, off)
 	p.plot.Y.Label.Text = "measured less fitted, dB"
 	reach := 1.1 * max(math.Abs(p.plot.Y.Min), math.Abs(p.plot.Y.Max), 0.05)
 	p.plot.Y.Min, p.plot.Y.Max = -reach, reach
@@ -405,28 +282,39 @@ func residualsCaption(d *explain.Diagnosis) string {
 	return "What the curve and all its effects (pickup, batch, pole, string, channel, setup) leave of each cell."
 }
 
-const farNamed = "Points beyond three standard deviations are named pickup/string."
+// farNamed says which points are named; of many, the farthest.
+func farNamed(d *explain.Diagnosis, few string) string {
+	if len(d.Cells) > mostPoints {
+		return fmt.Sprintf("%d cells. %s The farthest beyond three standard deviations are named pickup/string.", len(d.Cells), boxWords)
+	}
+	return "Points beyond three standard deviations are named pickup/string." + few
+}
 
 // stringsPlot shows what the model leaves, by string.
 func stringsPlot(d *explain.Diagnosis, names []string) *Plot {
 	if len(d.Cells) == 0 {
 		return nil
 	}
-	p := newPlot("residuals-by-string.svg", "What the model leaves, by string", residualsCaption(d), farNamed)
+	p := newPlot("residuals-by-string.svg", "What the model leaves, by string", residualsCaption(d), farNamed(d, ""))
 	last := 0
 	for _, c := range d.Cells {
 		last = max(last, c.String)
 	}
+	number := map[string]int{}
+	for i, name := range names {
+		number[name] = i
+	}
+	end := float64(last) + 0.5
 	p.residuals(d, names, func(c *explain.Diagnosed) float64 {
-		spread := (float64(slices.Index(names, c.Pickup))+0.5)/float64(len(names)) - 0.5
+		spread := (float64(number[c.Pickup])+0.5)/float64(len(names)) - 0.5
 		return float64(c.String) + 0.6*spread
-	})
+	}, 0.5, end, last)
 	var ticks []plot.Tick
 	for s := range last {
 		ticks = append(ticks, plot.Tick{Value: float64(s + 1), Label: fmt.Sprint(s + 1)})
 	}
 	p.plot.X.Tick.Marker = plot.ConstantTicks(ticks)
-	p.plot.X.Min, p.plot.X.Max = 0.5, float64(last)+0.5
+	p.plot.X.Min, p.plot.X.Max = 0.5, end
 	p.plot.X.Label.Text = "string"
 	p.zero()
 	return p
@@ -441,23 +329,31 @@ func (p *Plot) zero() {
 // visit is one session of a pickup.
 type visit struct{ pickup, session string }
 
+func visitOf(c *explain.Diagnosed) visit { return visit{c.Pickup, c.Session} }
+
 // visits lists the sessions in time order.
 func visits(d *explain.Diagnosis) []visit {
-	cells := slices.Clone(d.Cells)
-	slices.SortStableFunc(cells, func(a, b explain.Diagnosed) int {
+	cells := make([]*explain.Diagnosed, len(d.Cells))
+	for i := range cells {
+		cells[i] = &d.Cells[i]
+	}
+	slices.SortStableFunc(cells, func(a, b *explain.Diagnosed) int {
 		return cmp.Or(a.First.Compare(b.First), strings.Compare(a.Session, b.Session))
 	})
 	var out []visit
+	seen := map[visit]bool{}
 	for _, c := range cells {
-		if v := (visit{c.Pickup, c.Session}); !slices.Contains(out, v) {
+		if v := visitOf(c); !seen[v] {
+			seen[v] = true
 			out = append(out, v)
 		}
 	}
 	return out
 }
 
-// mostTicks is how many sessions can be named along an axis.
-const mostTicks = 30
+// mostTicks is how many sessions can be named along an axis; mostStretches how many
+// stretches of time there is room for.
+const mostTicks, mostStretches = 30, 60
 
 // sessionsPlot shows what the model leaves over sessions in time order.
 func sessionsPlot(d *explain.Diagnosis, names []string) *Plot {
@@ -465,33 +361,44 @@ func sessionsPlot(d *explain.Diagnosis, names []string) *Plot {
 	if len(order) < 2 {
 		return nil
 	}
-	p := newPlot("residuals-in-time.svg", "What the model leaves, session by session", residualsCaption(d), farNamed+" Bars: the mean of a session.")
-	p.residuals(d, names, func(c *explain.Diagnosed) float64 { return float64(slices.Index(order, visit{c.Pickup, c.Session})) })
+	number := map[visit]int{}
+	for i, v := range order {
+		number[v] = i
+	}
+	p := newPlot("residuals-in-time.svg", "What the model leaves, session by session", residualsCaption(d), farNamed(d, " Bars: the mean of a session."))
+	from, to := -0.5, float64(len(order))-0.5
+	p.residuals(d, names, func(c *explain.Diagnosed) float64 { return float64(number[visitOf(c)]) }, from, to, min(len(order), mostStretches))
+	if len(d.Cells) <= mostPoints {
+		p.sessionMeans(d, number)
+	}
 	var ticks []plot.Tick
 	every := (len(order) + mostTicks - 1) / mostTicks
-	for i, v := range order {
-		mean, n := 0.0, 0.0
-		for _, c := range d.Cells {
-			if (visit{c.Pickup, c.Session}) == v {
-				mean += c.Residual
-				n++
-			}
-		}
-		x := float64(i)
-		p.line(stroke(2, faint), plotter.XY{X: x - 0.3, Y: mean / n}, plotter.XY{X: x + 0.3, Y: mean / n})
-		if i%every == 0 {
-			ticks = append(ticks, plot.Tick{Value: x, Label: strings.TrimSpace(v.session + " " + v.pickup)})
-		}
+	for i := 0; i < len(order); i += every {
+		ticks = append(ticks, plot.Tick{Value: float64(i), Label: strings.TrimSpace(order[i].session + " " + order[i].pickup)})
 	}
 	x := &p.plot.X
 	x.Tick.Marker = plot.ConstantTicks(ticks)
 	x.Tick.Label.Rotation = math.Pi / 3
 	x.Tick.Label.XAlign, x.Tick.Label.YAlign = vgdraw.XRight, vgdraw.YCenter
-	x.Min, x.Max = -0.5, float64(len(order))-0.5
+	x.Min, x.Max = from, to
 	x.Label.Text = "session, in time order"
 	p.height += 40
 	p.zero()
 	return p
+}
+
+// sessionMeans draws the mean of each session.
+func (p *Plot) sessionMeans(d *explain.Diagnosis, number map[visit]int) {
+	sum, n := make([]float64, len(number)), make([]float64, len(number))
+	for i := range d.Cells {
+		v := number[visitOf(&d.Cells[i])]
+		sum[v] += d.Cells[i].Residual
+		n[v]++
+	}
+	for i := range sum {
+		x, mean := float64(i), sum[i]/n[i]
+		p.line(stroke(2, faint), plotter.XY{X: x - 0.3, Y: mean}, plotter.XY{X: x + 0.3, Y: mean})
+	}
 }
 
 // effectWords say what an effect is; an effect without is called by its name.

@@ -14,8 +14,9 @@
 //   - poles.go, balance.go: the pole picture ([PolePicture]) and the balance chart
 //     ([BalanceChart]); gauge.go: the pole picture at full size, with a gauge to cut
 //     out; code.go: a QR code.
-//   - explain.go: the picture of an explanation; chart.go: control charts; plots.go:
-//     pictures of a model.
+//   - explain.go: the picture of an explanation; chart.go: control charts.
+//   - plot.go: a picture with axes ([Plot]) and its strokes; bins.go: how many points lie
+//     where, for pictures of more than mostPoints; plots.go: the pictures of a model.
 //   - leaf.go: a PDF page that is filled from top to bottom (leaf).
 //   - certificate.go, certificate_pdf.go: the certificate ([Certificate]) as HTML and as
 //     PDF; batch.go, batch_pdf.go: the page on a magnet batch ([BatchPage]).

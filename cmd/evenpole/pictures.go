@@ -68,7 +68,7 @@ func runPictures(ctx context.Context, e *env, o picturesOptions) error {
 	if err != nil {
 		return err
 	}
-	diagnosis, err := explain.Diagnose(ctx, model.Model, data)
+	diagnosis, err := explain.Diagnose(ctx, model.Model, data, nil)
 	if err != nil {
 		return badInput("%s: %w", strings.Join(files, ", "), err)
 	}

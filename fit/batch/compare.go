@@ -94,8 +94,7 @@ func (w welch) halfWidth(confidence float64) float64 {
 func Compare(d *cell.Data, m fit.Model, batch, reference string, confidence float64) (l *Loudness, ok bool) {
 	sd, known := m.PickupSD()
 	left := map[string][]float64{}
-	for _, pickup := range d.Pickups() {
-		_, cells := d.Split(pickup)
+	for _, cells := range d.ByPickup() {
 		if x, of := unexplained(m, cells); !math.IsNaN(x) {
 			left[of] = append(left[of], x)
 		}

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"slices"
 
 	"evenpole/fit"
 	"evenpole/fit/cell"
@@ -13,57 +12,55 @@ import (
 )
 
 // Diagnose works out what pictures of a model show on the data it was fitted
-// to. Each pickup is predicted by a model fitted to the others, as in the model's
-// cross-validation (see [fit.Fold]).
-func Diagnose(ctx context.Context, m fit.Model, d *cell.Data) (*Diagnosis, error) {
-	if f, err := fit.AsFalloff(m); err == nil {
-		return diagnoseFalloff(ctx, f, d)
-	}
+// to. Each pickup is predicted from the others, as in the model's cross-validation (see
+// [fit.PredictUnseen]); step is called before each, from several goroutines at once, and
+// may be nil.
+func Diagnose(ctx context.Context, m fit.Model, d *cell.Data, step func(done, of int)) (*Diagnosis, error) {
 	out := &Diagnosis{Kind: m.Kind()}
-	for _, p := range d.Pickups() {
-		_, cells := d.Split(p)
-		out.addPickup(predicted(m, cells))
-	}
-	half := func(m fit.Model, cells []cell.Cell) []float64 {
-		return slices.Repeat([]float64{normal95 * float64(m.ResidualSD().Ln())}, len(cells))
-	}
-	return out, out.leaveOut(ctx, m, d, half)
-}
-
-func diagnoseFalloff(ctx context.Context, f *fit.Falloff, d *cell.Data) (*Diagnosis, error) {
-	m, err := f.EffectsOf(d.Cells, nil)
-	if err != nil {
-		return nil, err
-	}
-	out := &Diagnosis{Kind: f.Kind()}
-	kept := &cell.Data{Cells: m.Cells}
-	for _, p := range kept.Pickups() {
-		_, cells := kept.Split(p)
-		out.addPickup(cells, levelsOf(cells))
-	}
-	residuals := m.Residuals()
-	for i := range out.Cells {
-		out.Cells[i].Residual = level.PerLn * residuals[i]
-	}
-	out.Fall = falls(m, residuals)
-	p, err := m.Posterior()
-	if err != nil {
-		return nil, err
-	}
-	out.Effects = effects(p)
-	return out, out.leaveOut(ctx, f, d, func(m fit.Model, cells []cell.Cell) []float64 {
-		return unseenHalf(m.(*fit.Falloff), d.Cells, cells)
-	})
-}
-
-// predicted are the cells that a model can predict, with the predictions, ln v.
-func predicted(m fit.Model, cells []cell.Cell) (kept []cell.Cell, expected []float64) {
-	for i, v := range m.Expect(cells) {
-		if !math.IsNaN(v) {
-			kept, expected = append(kept, cells[i]), append(expected, v)
+	if f, err := fit.AsFalloff(m); err == nil {
+		if err := out.addEffects(f, d); err != nil {
+			return nil, err
+		}
+	} else {
+		for _, cells := range d.ByPickup() {
+			out.addPickup(predicted(cells, m.Expect(cells)))
 		}
 	}
-	return kept, expected
+	return out, out.leaveOut(ctx, m, d, step)
+}
+
+// addEffects adds the cells with what the curve and all effects leave of them, the curve
+// and the effects.
+func (d *Diagnosis) addEffects(f *fit.Falloff, data *cell.Data) error {
+	m, err := f.EffectsOf(data.Cells, nil)
+	if err != nil {
+		return err
+	}
+	kept := &cell.Data{Cells: m.Cells}
+	for _, cells := range kept.ByPickup() {
+		d.addPickup(cells, levelsOf(cells))
+	}
+	residuals := m.Residuals()
+	for i := range d.Cells {
+		d.Cells[i].Residual = level.PerLn * residuals[i]
+	}
+	d.Fall = falls(m, residuals)
+	p, err := m.Posterior()
+	if err != nil {
+		return err
+	}
+	d.Effects = effects(p)
+	return nil
+}
+
+// predicted are the cells that something is expected of, with that, ln v.
+func predicted(cells []cell.Cell, expected []float64) (kept []cell.Cell, of []float64) {
+	for i, v := range expected {
+		if !math.IsNaN(v) {
+			kept, of = append(kept, cells[i]), append(of, v)
+		}
+	}
+	return kept, of
 }
 
 // addPickup adds the cells of a pickup, with their residuals once the pickup's mean is
@@ -86,50 +83,60 @@ func levelsOf(cells []cell.Cell) []float64 {
 	return y
 }
 
-// leaveOut predicts every pickup from the others. half is the half-widths, ln v, of the
-// intervals of a pickup's balance by a model that has not seen it.
-func (d *Diagnosis) leaveOut(ctx context.Context, m fit.Model, data *cell.Data, half func(fit.Model, []cell.Cell) []float64) error {
-	refit, err := fit.RefitOf(m)
-	if err != nil {
-		return err
-	}
-	if len(data.Pickups()) < 2 {
+// leaveOut predicts every pickup from the others.
+func (d *Diagnosis) leaveOut(ctx context.Context, m fit.Model, data *cell.Data, step func(done, of int)) error {
+	pickups := data.ByPickup()
+	if len(pickups) < 2 {
 		d.Notes = append(d.Notes, "one pickup alone cannot be predicted from others: capture a second one")
 		return nil
 	}
-	for _, p := range data.Pickups() {
-		others, cells := data.Split(p)
-		model, err := refit(ctx, others)
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
-		if err != nil {
-			d.Notes = append(d.Notes, fmt.Sprintf("pickup %q cannot be predicted from the others: %v", p, err))
+	unseen, err := fit.PredictUnseen(ctx, m, data, step)
+	if err != nil {
+		return err
+	}
+	shown := d.byPickup()
+	for i, cells := range pickups {
+		pickup := cells[0].Pickup
+		if err := unseen[i].Err; err != nil {
+			d.Notes = append(d.Notes, fmt.Sprintf("pickup %q cannot be predicted from the others: %v", pickup, err))
 			continue
 		}
-		shown := d.cellsOf(p)
-		cells, expected := predicted(model, cells)
-		if len(cells) == 0 || len(cells) != len(shown) {
-			d.Notes = append(d.Notes, fmt.Sprintf("pickup %q cannot be predicted from the others: they were plucked another way", p))
-			continue
-		}
-		balance, halves := solve.Centred(expected), half(model, cells)
-		for i := range shown {
-			shown[i].Predicted, shown[i].Half = level.PerLn*balance[i], level.PerLn*halves[i]
+		if !predict(shown[pickup], &unseen[i]) {
+			d.Notes = append(d.Notes, fmt.Sprintf("pickup %q cannot be predicted from the others: they were plucked another way", pickup))
 		}
 	}
 	return nil
 }
 
-// cellsOf are the diagnosed cells of a pickup, which stand together.
-func (d *Diagnosis) cellsOf(pickup string) []Diagnosed {
-	first := slices.IndexFunc(d.Cells, func(c Diagnosed) bool { return c.Pickup == pickup })
-	if first < 0 {
-		return nil
+// byPickup are the diagnosed cells of each pickup, which stand together.
+func (d *Diagnosis) byPickup() map[string][]Diagnosed {
+	out := map[string][]Diagnosed{}
+	for from := 0; from < len(d.Cells); {
+		to := from + 1
+		for to < len(d.Cells) && d.Cells[to].Pickup == d.Cells[from].Pickup {
+			to++
+		}
+		out[d.Cells[from].Pickup] = d.Cells[from:to]
+		from = to
 	}
-	n := slices.IndexFunc(d.Cells[first:], func(c Diagnosed) bool { return c.Pickup != pickup })
-	if n < 0 {
-		return d.Cells[first:]
+	return out
+}
+
+// predict writes down what is said of a pickup's cells; false when that is not said of
+// just these.
+func predict(shown []Diagnosed, u *fit.Unseen) bool {
+	var expected, sd []float64
+	for i, y := range u.Expected {
+		if !math.IsNaN(y) {
+			expected, sd = append(expected, y), append(sd, u.BalanceSD[i])
+		}
 	}
-	return d.Cells[first : first+n]
+	if len(expected) == 0 || len(expected) != len(shown) {
+		return false
+	}
+	balance := solve.Centred(expected)
+	for i := range shown {
+		shown[i].Predicted, shown[i].Half = level.PerLn*balance[i], level.PerLn*normal95*sd[i]
+	}
+	return true
 }

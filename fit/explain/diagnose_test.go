@@ -16,8 +16,6 @@ import (
 	"evenpole/fit/curve/curvetest"
 	"evenpole/fit/level"
 	"evenpole/profiles"
-
-	"gonum.org/v1/gonum/mat"
 )
 
 // TestDiagnoseAgrees: the pictures' figures are those of the fit and of its
@@ -29,7 +27,7 @@ func TestDiagnoseAgrees(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		got, err := Diagnose(t.Context(), r.Model, d)
+		got, err := Diagnose(t.Context(), r.Model, d, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -64,7 +62,7 @@ func TestUnseenIntervals(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		got, err := Diagnose(t.Context(), m, d)
+		got, err := Diagnose(t.Context(), m, d, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -142,36 +140,12 @@ func TestDiagnosePickupOfAnotherExcitation(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		got, err := Diagnose(t.Context(), m, d)
+		got, err := Diagnose(t.Context(), m, d, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
 		if notes := strings.Join(got.Notes, "\n"); len(got.Cells) != cells || !strings.Contains(notes, fmt.Sprintf("pickup %q cannot be predicted from the others: they were plucked another way", other)) {
 			t.Errorf("%s: %d cells, want %d; notes %q", kind, len(got.Cells), cells, got.Notes)
-		}
-	}
-}
-
-// TestCentredVariance compares with the projection written out.
-func TestCentredVariance(t *testing.T) {
-	rng := rand.New(rand.NewPCG(25, 26))
-	const n = 5
-	a := mat.NewDense(n, n, nil)
-	a.Apply(func(int, int, float64) float64 { return rng.NormFloat64() }, a)
-	var cov mat.SymDense
-	cov.SymOuterK(1, a)
-	centre := mat.NewDense(n, n, nil)
-	centre.Apply(func(i, j int, _ float64) float64 {
-		if i == j {
-			return 1 - 1.0/n
-		}
-		return -1.0 / n
-	}, centre)
-	var want mat.Dense
-	want.Product(centre, &cov, centre.T())
-	for i, v := range centredVariance(&cov) {
-		if math.Abs(v-want.At(i, i)) > 1e-12 {
-			t.Errorf("variance %d: %g, want %g", i, v, want.At(i, i))
 		}
 	}
 }

@@ -21,9 +21,8 @@ type benchPickup struct {
 // pickups to be wound: to the first plan, and with short and tall poles in turn.
 func benchesOf(d *cell.Data, first Want) []benchPickup {
 	var out []benchPickup
-	for _, name := range d.Pickups() {
-		_, cells := d.Split(name)
-		if b, ok := benchOf(name, cells); ok {
+	for _, cells := range d.ByPickup() {
+		if b, ok := benchOf(cells); ok {
 			out = append(out, b)
 		}
 	}
@@ -55,9 +54,10 @@ func inTurn(strings []float64) (shortFirst, tallFirst []float64) {
 
 // benchOf is a pickup of the record, by the lowest strings that it was
 // measured under.
-func benchOf(name string, cells []cell.Cell) (benchPickup, bool) {
-	b := benchPickup{name: name}
-	for _, c := range cells {
+func benchOf(cells []cell.Cell) (benchPickup, bool) {
+	b := benchPickup{name: cells[0].Pickup}
+	for i := range cells {
+		c := &cells[i]
 		for len(b.poles) < c.String {
 			b.poles, b.strings = append(b.poles, math.NaN()), append(b.strings, math.Inf(1))
 		}

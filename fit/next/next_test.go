@@ -64,6 +64,10 @@ func TestNextNarrowsAsItSays(t *testing.T) {
 		if !ok {
 			t.Fatal("no update")
 		}
+		less, _ := g.narrowing(c, g.propagated(g.cov))
+		if said, is := g.rms(g.total(g.propagated(g.cov))-less), g.uncertainty(cov); math.Abs(said-is) > 1e-9 {
+			t.Errorf("%q under %q: narrowed to %.9f dB, by the covariance after it %.9f", c.Pickup, c.Set, said, is)
+		}
 		after := asHandbook(t, &cell.Data{Cells: append(few[:len(few):len(few)], proposedCells(before, &c.Proposal, "next")...)})
 		if said, is := g.uncertainty(cov), uncertaintyOf(after); math.Abs(said-is) > 0.002+0.1*(was-is) {
 			t.Errorf("%q under %q, %.1f mm higher: said %.4f to %.4f dB, came %.4f", c.Pickup, c.Set, c.Higher, was, said, is)

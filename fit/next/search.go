@@ -10,6 +10,7 @@ import (
 	"evenpole/fit"
 	"evenpole/fit/cell"
 	"evenpole/fit/level"
+	"evenpole/fit/solve"
 	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
@@ -42,17 +43,26 @@ func newSearch(ctx context.Context, f *fit.Falloff, d *cell.Data, wants []Want, 
 	benches := benchesOf(d, wants[0])
 	s.unknowns = newUnknowns(withWraps(f, wants, sets), record, sets, benches)
 	s.balances = s.balancesOf(wants)
-	for _, b := range benches {
-		if err := ctx.Err(); err != nil {
-			return nil, err
+	captures := make([][]candidate, len(benches))
+	solve.InParallelEach(len(benches), func(i int) {
+		if ctx.Err() == nil {
+			captures[i] = s.capturesOf(benches[i], sets)
 		}
-		for _, set := range sets {
-			if len(set.Strings) == len(b.poles) {
-				s.candidates = append(s.candidates, s.candidateOf(b, set, 0), s.candidateOf(b, set, liftForNext))
-			}
+	})
+	s.candidates = slices.Concat(captures...)
+	return s, ctx.Err()
+}
+
+// capturesOf are the captures of one pickup under sets with as many strings.
+func (s *search) capturesOf(b benchPickup, sets []profiles.StringSet) []candidate {
+	own := s.ownPartOf(b)
+	var out []candidate
+	for _, set := range sets {
+		if len(set.Strings) == len(b.poles) {
+			out = append(out, s.candidateOf(b, own, set, 0), s.candidateOf(b, own, set, liftForNext))
 		}
 	}
-	return s, nil
+	return out
 }
 
 // balancesOf is the gradient of the balances of pickups to come, by the unknowns.
@@ -87,23 +97,42 @@ func (u *unknowns) balanceRows(dst *mat.Dense, w Want) {
 
 // uncertainty is the root mean square of the balances' standard deviations, dB, by a
 // covariance of the unknowns.
-func (s *search) uncertainty(cov mat.Symmetric) float64 {
-	var half mat.Dense
-	half.Mul(s.balances, cov)
-	rows, _ := s.balances.Dims()
-	var sum float64
-	for i := range rows {
-		sum += mat.Dot(half.RowView(i), s.balances.RowView(i))
-	}
-	return level.PerLn * math.Sqrt(max(0, sum/float64(rows)))
+func (s *search) uncertainty(cov mat.Symmetric) float64 { return s.rms(s.total(s.propagated(cov))) }
+
+// propagated is the balances times a covariance of the unknowns.
+func (s *search) propagated(cov mat.Symmetric) *mat.Dense {
+	var out mat.Dense
+	out.Mul(s.balances, cov)
+	return &out
 }
 
-// after is the unknowns' covariance after a capture:
-// C - C G' (G C G' + V)^-1 G C.
-func (s *search) after(c *candidate) (*mat.SymDense, bool) {
-	var gc, gcg, gain, loss mat.Dense
-	gc.Mul(c.gradient, s.cov)
-	gcg.Mul(&gc, c.gradient.T())
+// total is the sum of the balances' variances, (ln v)^2.
+func (s *search) total(propagated *mat.Dense) (sum float64) {
+	rows, _ := s.balances.Dims()
+	for i := range rows {
+		sum += mat.Dot(propagated.RowView(i), s.balances.RowView(i))
+	}
+	return sum
+}
+
+// rms is the root of the mean of the balances' variances, dB, by their sum.
+func (s *search) rms(total float64) float64 {
+	rows, _ := s.balances.Dims()
+	return level.PerLn * math.Sqrt(max(0, total/float64(rows)))
+}
+
+// measured is what a capture measures of the unknowns: G C, and the inverse, factorised,
+// of its own covariance G C G' + V.
+type measured struct {
+	gc   mat.Dense
+	chol mat.Cholesky
+}
+
+func (s *search) measuredBy(c *candidate) (*measured, bool) {
+	var m measured
+	var gcg mat.Dense
+	m.gc.Mul(c.gradient, s.cov)
+	gcg.Mul(&m.gc, c.gradient.T())
 	n := c.noise.SymmetricDim()
 	v := mat.NewSymDense(n, nil)
 	for i := range n {
@@ -111,14 +140,37 @@ func (s *search) after(c *candidate) (*mat.SymDense, bool) {
 			v.SetSym(i, k, gcg.At(i, k)+c.noise.At(i, k))
 		}
 	}
-	var chol mat.Cholesky
-	if !chol.Factorize(v) {
+	return &m, m.chol.Factorize(v)
+}
+
+// narrowing is by how much a capture lowers the sum of the balances' variances, which are
+// L: the trace of L C G' (G C G' + V)^-1 G C L'.
+func (s *search) narrowing(c *candidate, propagated *mat.Dense) (float64, bool) {
+	m, ok := s.measuredBy(c)
+	if !ok {
+		return 0, false
+	}
+	var shared, solved mat.Dense
+	shared.Mul(c.gradient, propagated.T())
+	if err := m.chol.SolveTo(&solved, &shared); err != nil {
+		return 0, false
+	}
+	solved.MulElem(&solved, &shared)
+	return mat.Sum(&solved), true
+}
+
+// after is the unknowns' covariance after a capture:
+// C - C G' (G C G' + V)^-1 G C.
+func (s *search) after(c *candidate) (*mat.SymDense, bool) {
+	m, ok := s.measuredBy(c)
+	if !ok {
 		return nil, false
 	}
-	if err := chol.SolveTo(&gain, &gc); err != nil {
+	var gain, loss mat.Dense
+	if err := m.chol.SolveTo(&gain, &m.gc); err != nil {
 		return nil, false
 	}
-	loss.Mul(gc.T(), &gain)
+	loss.Mul(m.gc.T(), &gain)
 	p := s.cov.SymmetricDim()
 	out := mat.NewSymDense(p, nil)
 	for i := range p {
@@ -158,18 +210,25 @@ const (
 // best is the capture that narrows most, the cheapest of those nearly as good; ok is
 // false when none is worthwhile.
 func (s *search) best(ctx context.Context) (best candidate, ok bool, err error) {
-	before := s.uncertainty(s.cov)
-	var most float64
-	for i := range s.candidates {
-		if err := ctx.Err(); err != nil {
-			return candidate{}, false, err
+	propagated := s.propagated(s.cov)
+	total := s.total(propagated)
+	before := s.rms(total)
+	solve.InParallelEach(len(s.candidates), func(i int) {
+		if ctx.Err() != nil {
+			return
 		}
 		c := &s.candidates[i]
 		c.Before, c.After = before, before
-		if cov, ok := s.after(c); ok {
-			c.After = s.uncertainty(cov)
+		if less, ok := s.narrowing(c, propagated); ok {
+			c.After = s.rms(total - less)
 		}
-		most = max(most, before-c.After)
+	})
+	if err := ctx.Err(); err != nil {
+		return candidate{}, false, err
+	}
+	var most float64
+	for i := range s.candidates {
+		most = max(most, before-s.candidates[i].After)
 	}
 	if !(most > worthwhile*before) {
 		return candidate{}, false, nil

@@ -22,17 +22,15 @@ type unknowns struct {
 	sds    []float64      // of the effects before there are data; 0 for parameters
 	cov    *mat.SymDense  // as far as the record and the captures chosen tell
 	record *fit.Posterior // nil without a record
+
+	inRecord []int                    // where each unknown stands among the shared ones of the record; -1 = nowhere
+	scale    []float64                // in which it stands there
+	measured map[string][]solve.Place // of each pickup of the record: its level, then its poles
 }
 
 func newUnknowns(f *fit.Falloff, record *fit.Posterior, sets []profiles.StringSet, benches []benchPickup) *unknowns {
 	u := &unknowns{model: f, record: record, at: map[string]int{}, sds: make([]float64, f.Size())}
-	if record != nil {
-		for i := range record.Cells {
-			for _, k := range sharedEffects {
-				u.place(k, curve.Effects[k].Key(&record.Cells[i]))
-			}
-		}
-	}
+	u.addRecord()
 	for _, set := range sets {
 		for i, s := range set.Strings {
 			u.place(curve.StringEffect, stringKey(set.Name, i, s))
@@ -40,7 +38,7 @@ func newUnknowns(f *fit.Falloff, record *fit.Posterior, sets []profiles.StringSe
 		}
 	}
 	for _, b := range benches {
-		if u.ownPlaces(b) != nil {
+		if u.known(b) {
 			continue
 		}
 		for i := range b.poles {
@@ -48,8 +46,61 @@ func newUnknowns(f *fit.Falloff, record *fit.Posterior, sets []profiles.StringSe
 			u.place(curve.PoleEffect, b.effectKey(curve.PoleEffect, i))
 		}
 	}
+	for len(u.inRecord) < len(u.sds) {
+		u.inRecord, u.scale = append(u.inRecord, -1), append(u.scale, 1)
+	}
 	u.cov = u.covariance()
 	return u
+}
+
+// addRecord gives the effects of the record places, and finds where they and the
+// parameters stand there, and where the level and the poles of each pickup do.
+func (u *unknowns) addRecord() {
+	for j := range u.sds {
+		at := -1
+		if u.record != nil && j < u.record.Model.Size() {
+			at = j
+		}
+		u.inRecord, u.scale = append(u.inRecord, at), append(u.scale, 1)
+	}
+	if u.record == nil {
+		return
+	}
+	u.measured = map[string][]solve.Place{}
+	seen := map[[2]int]bool{} // effects and their levels
+	for i := range u.record.Cells {
+		c := &u.record.Cells[i]
+		for _, k := range sharedEffects {
+			l := u.record.LevelOf(k, i)
+			if seen[[2]int{k, l}] {
+				continue
+			}
+			seen[[2]int{k, l}] = true
+			u.place(k, curve.Effects[k].Key(c))
+			at, scale := u.record.SharedPlace(k, l)
+			u.inRecord, u.scale = append(u.inRecord, at), append(u.scale, scale)
+		}
+		u.addPole(c, i)
+	}
+}
+
+// addPole finds the level of cell i's pickup and its pole, by the first cell of each.
+func (u *unknowns) addPole(c *cell.Cell, i int) {
+	places := u.measured[c.Pickup]
+	for len(places) <= c.String {
+		places = append(places, solve.Place{})
+	}
+	if places[c.String] == (solve.Place{}) {
+		places[0] = u.record.LocalPlace(curve.PickupEffect, u.record.LevelOf(curve.PickupEffect, i))
+		places[c.String] = u.record.LocalPlace(curve.PoleEffect, u.record.LevelOf(curve.PoleEffect, i))
+	}
+	u.measured[c.Pickup] = places
+}
+
+// known reports whether the record knows a pickup and all its poles.
+func (u *unknowns) known(b benchPickup) bool {
+	places := u.measured[b.name]
+	return b.name != "" && len(places) == 1+len(b.poles) && !slices.Contains(places, solve.Place{})
 }
 
 // sharedEffects are the effects that captures of several pickups share.
@@ -85,7 +136,7 @@ func (u *unknowns) covariance() *mat.SymDense {
 	if u.record == nil {
 		return cov
 	}
-	place, scale := u.inRecord()
+	place, scale := u.inRecord, u.scale
 	for i := range n {
 		for j := range i + 1 {
 			if place[i] >= 0 && place[j] >= 0 {
@@ -94,50 +145,6 @@ func (u *unknowns) covariance() *mat.SymDense {
 		}
 	}
 	return cov
-}
-
-// inRecord is where each unknown stands among the shared ones of the record's posterior,
-// -1 for nowhere, and the scale in which it stands there.
-func (u *unknowns) inRecord() (place []int, scale []float64) {
-	place, scale = make([]int, len(u.sds)), make([]float64, len(u.sds))
-	for i := range place {
-		place[i], scale[i] = -1, 1
-		if i < u.record.Model.Size() {
-			place[i] = i
-		}
-	}
-	for c := range u.record.Cells {
-		for _, k := range sharedEffects {
-			i := u.at[curve.Effects[k].Key(&u.record.Cells[c])]
-			place[i], scale[i] = u.record.SharedPlace(k, u.record.LevelOf(k, c))
-		}
-	}
-	return place, scale
-}
-
-// ownPlaces finds a pickup's level and then its poles; nil when the record does
-// not know it.
-func (u *unknowns) ownPlaces(b benchPickup) []solve.Place {
-	if u.record == nil || b.name == "" {
-		return nil
-	}
-	out := make([]solve.Place, 1+len(b.poles))
-	known := make([]bool, len(out))
-	found := 0
-	for i := range u.record.Cells {
-		c := &u.record.Cells[i]
-		if c.Pickup != b.name || known[c.String] {
-			continue
-		}
-		known[c.String] = true
-		found++
-		out[0] = u.record.LocalPlace(curve.PickupEffect, u.record.LevelOf(curve.PickupEffect, i))
-		out[c.String] = u.record.LocalPlace(curve.PoleEffect, u.record.LevelOf(curve.PoleEffect, i))
-	}
-	if found < len(b.poles) {
-		return nil
-	}
-	return out
 }
 
 // withWraps is the model with a parameter for every wrap of pickups to come and

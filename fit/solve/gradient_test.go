@@ -164,6 +164,90 @@ func TestLeavingOutIsSolvingTheOthers(t *testing.T) {
 	compare("every third observation", got, third)
 }
 
+// How far the observations of a group that was left out may lie from what is predicted,
+// less the mean of that, is what the covariance of all observations says, written out.
+func TestUnseenVariancesAreTheConditionalCovariance(t *testing.T) {
+	rng := rand.New(rand.NewPCG(9, 7))
+	m := simpleMixed(rng, 60, 5)
+	sigma, sds := 0.4, []float64{0.5, 0.3, 0.7}
+	for j := range m.Prior {
+		m.Prior[j] = Normal{0.2, 1.5} // so that there is a covariance of all
+	}
+	s, err := m.Solve(sigma, sds)
+	if err != nil {
+		t.Fatal(err)
+	}
+	covariance := func(i, j int, weighed bool) float64 {
+		var v float64
+		for k := range m.Prior {
+			v += m.X.At(i, k) * m.X.At(j, k) * Square(m.Prior[k].SD)
+		}
+		for k, term := range m.Terms {
+			if l := term.Level[i]; l >= 0 && l == term.Level[j] {
+				z := Square(sds[k])
+				if term.Z != nil {
+					z *= term.Z[i][0] * term.Z[j][0]
+				}
+				v += z
+			}
+		}
+		switch {
+		case i == j && weighed:
+			v += (Square(sigma) + m.Known[i]) / m.Weight[i]
+		case i == j:
+			v += Square(sigma) + m.Known[i]
+		}
+		return v
+	}
+	for g := range 5 {
+		rest, err := s.WithoutGroup(g)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var own, others []int
+		for i := range m.Y {
+			if m.Group[i] == g {
+				own = append(own, i)
+			} else {
+				others = append(others, i)
+			}
+		}
+		oo, og, gg := mat.NewDense(len(others), len(others), nil), mat.NewDense(len(others), len(own), nil), mat.NewDense(len(own), len(own), nil)
+		oo.Apply(func(a, b int, _ float64) float64 { return covariance(others[a], others[b], true) }, oo)
+		og.Apply(func(a, b int, _ float64) float64 { return covariance(others[a], own[b], true) }, og)
+		gg.Apply(func(a, b int, _ float64) float64 { return covariance(own[a], own[b], false) }, gg)
+		var solved, told, want mat.Dense
+		if err := solved.Solve(oo, og); err != nil {
+			t.Fatal(err)
+		}
+		told.Mul(og.T(), &solved)
+		gg.Sub(gg, &told)
+		centre := mat.NewDense(len(own), len(own), nil)
+		centre.Apply(func(a, b int, _ float64) float64 {
+			if a == b {
+				return 1 - 1/float64(len(own))
+			}
+			return -1 / float64(len(own))
+		}, centre)
+		want.Product(centre, gg, centre.T())
+		skipped := *m
+		skipped.lay, skipped.Weight = nil, append([]float64(nil), m.Weight...)
+		for _, i := range own {
+			skipped.Weight[i] = 0
+		}
+		p, err := skipped.Posterior(sigma, sds)
+		if err != nil {
+			t.Fatal(err)
+		}
+		byPosterior := p.UnseenVariances(own)
+		for i, v := range rest.UnseenVariances(own) {
+			if w := want.At(i, i); math.Abs(v-w) > 1e-9*w || math.Abs(byPosterior[i]-w) > 1e-9*w {
+				t.Errorf("group %d, observation %d: %.12g, with weights of 0 %.12g, want %.12g", g, i, v, byPosterior[i], w)
+			}
+		}
+	}
+}
+
 // The unit of a term's covariate changes the term's standard deviation by as much, and
 // nothing else.
 func TestFitInAnyUnitOfACovariate(t *testing.T) {

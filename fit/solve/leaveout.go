@@ -27,6 +27,16 @@ func (s *Solved) Observations(group int) (first, last int) {
 type Shared struct {
 	Beta []float64
 	U    [][]float64 // [term][level]; nil for a local term
+
+	s      *solution
+	system *sharedSystem // what was solved for them
+}
+
+// UnseenVariances is, of each of some observations of a group that was left out, the
+// variance of its prediction error less the mean of all their errors. It costs the cube of
+// the shared unknowns.
+func (s *Shared) UnseenVariances(observations []int) []float64 {
+	return s.s.unseenVariances(observations, s.system.inverse(max(s.s.nShared, 1)))
 }
 
 // WithoutGroup is what the other groups say, exact at these standard deviations: the
@@ -36,7 +46,7 @@ type Shared struct {
 func (s *Solved) WithoutGroup(group int) (*Shared, error) {
 	var b block
 	if s.s.begin[group] == s.s.begin[group+1] {
-		return s.s.sharedAt(s.s.b), nil
+		return s.s.sharedAt(s.s.b, s.s.shared), nil
 	}
 	if _, ok := b.eliminate(s.s, group); !ok {
 		return nil, errNotDefinite
@@ -48,7 +58,7 @@ func (s *Solved) WithoutGroup(group int) (*Shared, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.s.sharedAt(system.solve(rest.right)), nil
+	return s.s.sharedAt(system.solve(rest.right), system), nil
 }
 
 // Without is what the observations say that skip returns false for, at these standard
@@ -60,12 +70,12 @@ func (s *Solved) Without(skip func(i int) bool) (*Shared, error) {
 	if _, err := out.eliminate(); err != nil {
 		return nil, err
 	}
-	return out.sharedAt(out.b), nil
+	return out.sharedAt(out.b, out.shared), nil
 }
 
 // sharedAt is a solution of the shared unknowns, u = L b.
-func (s *solution) sharedAt(b []float64) *Shared {
-	out := &Shared{Beta: b[:s.nFixed], U: make([][]float64, len(s.Terms))}
+func (s *solution) sharedAt(b []float64, system *sharedSystem) *Shared {
+	out := &Shared{Beta: b[:s.nFixed], U: make([][]float64, len(s.Terms)), s: s, system: system}
 	for k, at := range s.at {
 		if at < 0 {
 			continue

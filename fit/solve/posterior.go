@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -155,43 +156,64 @@ func (p *Posterior) Given(sums [][]Place) (*mat.SymDense, *mat.Dense, error) {
 	return cov, &shift, nil
 }
 
-// Unseen is the covariance of the prediction errors of observations of weight 0
-// whose groups have no observation of another weight: those that the fit has not
-// seen.
-func (p *Posterior) Unseen(observations []int) *mat.SymDense {
+// UnseenVariances is, of each of some observations of one group that has none of another
+// weight than 0, so that the fit has not seen it: the variance of its prediction error less
+// the mean of all their errors.
+func (p *Posterior) UnseenVariances(observations []int) []float64 {
+	return p.s.unseenVariances(observations, p.shared)
+}
+
+// unseenVariances works them out; shared is the covariance of the shared unknowns. The
+// group's own are as its terms say: independent and of variance 1. It costs the
+// observations times the square of the shared unknowns.
+func (s *solution) unseenVariances(observations []int, shared *mat.SymDense) []float64 {
 	n := len(observations)
-	shared := mat.NewDense(n, p.s.nShared, nil)
+	common := mat.NewDense(n, max(s.nShared, 1), nil)
 	local := make([][]entry, n)
 	var r row
 	for i, at := range observations {
-		var common []entry
-		r.write(p.s, at)
-		local[i], common = r.split(p.s.layout, at)
-		for _, e := range common {
-			shared.Set(i, e.at, e.v)
+		var entries []entry
+		r.write(s, at)
+		local[i], entries = r.split(s.layout, at)
+		for _, e := range entries {
+			common.Set(i, e.at, e.v)
 		}
 	}
-	propagated := Propagated(shared, p.shared)
-	cov := mat.NewSymDense(n, nil)
-	for i := range observations {
-		for j := i; j < n; j++ {
-			cov.SetSym(i, j, propagated.At(i, j)+dot(local[i], local[j]))
+	mean := make([]float64, s.sizes[s.groupOf(observations[0])])
+	var noise float64
+	for i, at := range observations {
+		for _, e := range local[i] {
+			mean[e.at] += e.v / float64(n)
 		}
-		cov.SetSym(i, i, cov.At(i, i)+p.s.noise(p.s.sigma, observations[i]))
+		noise += s.noise(s.sigma, at) / float64(n)
 	}
-	return cov
+	propagated := propagatedVariances(common, shared)
+	out := make([]float64, n)
+	for i, at := range observations {
+		v := propagated[i] + floats.Dot(mean, mean) + noise/float64(n) + s.noise(s.sigma, at)*(1-2/float64(n))
+		for _, e := range local[i] {
+			v += e.v * (e.v - 2*mean[e.at])
+		}
+		out[i] = max(0, v)
+	}
+	return out
 }
 
-// dot is the product of two rows of unknowns that are independent and of
-// variance 1.
-func dot(a, b []entry) float64 {
-	var sum float64
-	for _, e := range a {
-		for _, f := range b {
-			if e.at == f.at {
-				sum += e.v * f.v
-			}
-		}
+// propagatedVariances is the diagonal of J C J', J being the rows less their mean.
+func propagatedVariances(rows *mat.Dense, cov *mat.SymDense) []float64 {
+	n, p := rows.Dims()
+	mean := make([]float64, p)
+	for i := range n {
+		floats.AddScaled(mean, 1/float64(n), rows.RawRowView(i))
 	}
-	return sum
+	for i := range n {
+		floats.Sub(rows.RawRowView(i), mean)
+	}
+	var carried mat.Dense
+	carried.Mul(rows, cov)
+	out := make([]float64, n)
+	for i := range out {
+		out[i] = floats.Dot(carried.RawRowView(i), rows.RawRowView(i))
+	}
+	return out
 }
