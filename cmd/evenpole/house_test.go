@@ -20,6 +20,7 @@ var mayImport = map[string][]string{
 	"jig":         {},
 	"jig/sim":     {"jig", "fit/field"},
 	"jig/jigtest": {},
+	"jig/verify":  {"jig"},
 	"profiles":    {"capture/record/disk"},
 
 	"capture/record/disk":    {},
