@@ -41,8 +41,11 @@
 //   - geometry.go, arc.go: the heights of strings on the fretboard's arc; tension.go:
 //     mass, core and pitch of a string; pitch.go: whether one sounds at its pitch.
 //   - strings.go, library.go: strings, and sets of them by name ([Library]).
-//   - order.go, mount.go, batches.go: the readers of the files ([ReadOrder],
-//     [ReadMount], [ReadBatches]).
+//   - order.go, mount.go, batches.go, shopfile.go: the readers of the files ([ReadOrder],
+//     [ReadMount], [ReadBatches], [LoadShop]).
+//   - format.go, newfile.go, formats.go: help on the files, key by key, and new ones to
+//     fill in ([Format]): what keys take is asked of the readers, what they are for
+//     stands in formats.go, and a test holds both lists against each other.
 package profiles
 
 import "fmt"

@@ -37,6 +37,30 @@ const (
 // Excitations lists the kinds of excitation.
 func Excitations() []Excitation { return []Excitation{Travel, Force, Drive} }
 
+// Units are those in which lengths are told to people.
+type Units string
+
+// The units of length. They end the keys of lengths in files.
+const (
+	Millimetres Units = "mm"
+	Inches      Units = "in"
+)
+
+// AllUnits lists the units of length.
+func AllUnits() []Units { return []Units{Millimetres, Inches} }
+
+// Paper is the size of the pages that are printed.
+type Paper string
+
+// The papers that pages are made for.
+const (
+	A4     Paper = "a4"
+	Letter Paper = "letter"
+)
+
+// Papers lists the papers.
+func Papers() []Paper { return []Paper{A4, Letter} }
+
 // Wrap is what is wound round a string's core. A shop may name wraps of its own;
 // little is known of these before they are measured.
 type Wrap string

@@ -35,6 +35,13 @@ func (f folder) owns(path string) bool {
 	return false
 }
 
+// describes reports whether a path is in a folder of orders or mounts.
+func (f folder) describes(path string) bool {
+	dir, file := filepath.Split(resolved(path))
+	dir = filepath.Clean(dir)
+	return strings.EqualFold(filepath.Ext(file), ".toml") && (dir == resolved(f.join(ordersDir)) || dir == resolved(f.join(jigDir)))
+}
+
 // resolved is a path as the system sees it: absolute, with every link followed as far
 // as there are files.
 func resolved(path string) string {

@@ -30,17 +30,23 @@ type planOptions struct {
 func newPlanCmd(e *env) *cobra.Command {
 	var o planOptions
 	cmd := &cobra.Command{
-		Use:   "plan --order ORDER",
+		Use:   "plan ORDER",
 		Short: "Plan pole heights for an order, beside flat tops and other staggers",
 		Long: `Plans the pole heights that leave the worst string of a finished pickup as little off
 its target as can be expected, within the order's limits and under every string set
 that the order names, and judges them beside flat tops, poles on the strings' arc, and
 the staggers that the order compares: the expected spread of a pickup built so, with
 interval, and the chance that every string is within tolerance. Where poles stand as
-they are, it plans the pickup's height and tilt.`,
-		Args:        cobra.NoArgs,
+they are, it plans the pickup's height and tilt. ORDER may be given as --order, too;
+'evenpole help order' says what is in it.`,
+		Args:        cobra.MaximumNArgs(1),
 		Annotations: map[string]string{endsItself: ""},
-		RunE:        func(cmd *cobra.Command, _ []string) error { return runPlan(cmd.Context(), e, o) },
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := o.named(args); err != nil {
+				return err
+			}
+			return runPlan(cmd.Context(), e, o)
+		},
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.order, "order", "", "order `file`")
@@ -50,9 +56,22 @@ they are, it plans the pickup's height and tilt.`,
 	f.StringVar(&o.fullSize, "full-size", "", "draw the poles at 1:1 with a height gauge to cut out into this `file`, .svg or .pdf")
 	f.BoolVar(&o.whatIf, "what-if", false, "show how the balance moves with radius, pickup height, tilt, each pole and the string set")
 	f.BoolVar(&o.match, "match-magnets", false, "choose magnets for the poles from the batch's loose ones in the shop's record")
-	required(cmd, "order")
 	e.writes(cmd)
 	return cmd
+}
+
+// named takes the order that is named as an argument, or by --order.
+func (o *planOptions) named(args []string) error {
+	switch {
+	case len(args) == 0 && o.order == "":
+		return withHint(badInput(`expected an order's file, as in "plan ORDER" (required flag "order" not set)`), "'evenpole order new FILE' writes one to fill in")
+	case len(args) == 0:
+		return nil
+	case o.order != "" && o.order != args[0]:
+		return badInput("expected one order, got %s and --order %s", args[0], o.order)
+	}
+	o.order = args[0]
+	return nil
 }
 
 // planDocument is what --json prints.

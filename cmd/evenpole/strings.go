@@ -14,7 +14,9 @@ func newStringsCmd(e *env) *cobra.Command {
 		Use:   "strings",
 		Short: "List the string sets: the built-in ones and the shop's own",
 		Long: `List the string sets that an order or a mount can name with set = "NAME":
-those built in (common practice) and those in the shop's strings.toml.`,
+those built in (common practice) and those in the shop's strings.toml.
+
+` + formatHelp(profiles.SetsFormat),
 		Args: cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error { return runStrings(e) },
 	}

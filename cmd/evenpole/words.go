@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"path/filepath"
@@ -9,6 +10,7 @@ import (
 
 	"evenpole/fit/level"
 	"evenpole/profiles"
+	"evenpole/report"
 )
 
 // How figures, names and days are read and written, in all commands alike.
@@ -83,6 +85,26 @@ func pageName(flag, path string) error {
 		return nil
 	}
 	return badInput("%s: expected a name that ends in .html or .pdf, got %q", flag, path)
+}
+
+// paperOf is the paper that a flag names, or the shop's.
+func paperOf(e *env, flag string) (report.Paper, error) {
+	if flag != "" {
+		paper, err := report.ParsePaper(flag)
+		if err != nil {
+			return paper, badInput("paper: %v", err)
+		}
+		return paper, nil
+	}
+	s, err := e.shopHere()
+	if err != nil {
+		return report.A4, err
+	}
+	settings, err := s.Settings()
+	if err != nil {
+		return report.A4, err
+	}
+	return report.ParsePaper(string(cmp.Or(settings.Paper, profiles.A4)))
 }
 
 // known writes a figure, or a dash when it is not known.
