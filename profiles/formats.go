@@ -154,6 +154,7 @@ left out.`,
 	read: func(d *document) { readShop(d) },
 	sections: []section{
 		{entries: []entry{
+			{key: "units", says: "of lengths; what an order's own lengths are written in goes before it, and --units before both", example: "in"},
 			{key: "paper", says: "size of printed pages, where --paper is not given", example: "letter"},
 		}},
 	},

@@ -53,6 +53,7 @@ func readOrder(d *document, l *Library) *Order {
 	target := d.top.table("target", required)
 	o.readInstrument(instrument)
 	o.readPickup(pickup)
+	o.Units = unitsOf(instrument, pickup)
 	o.readTarget(target)
 	o.Set, o.Strings = readStrings(d.top, l)
 	alternatives := d.top.tables("alternative")

@@ -31,7 +31,8 @@
 //   - vocabulary.go: the words that files share ([PoleKind], [Excitation], [Wrap]), each
 //     with its one list.
 //   - name.go: which texts can be a name or a note, at every door ([IsName], [IsNote]).
-//   - limits.go: units, and the range of values that make sense for each key;
+//   - units.go: in which units lengths are told to people ([Units]).
+//   - limits.go: units of keys, and the range of values that make sense for each key;
 //     mountlimits.go: those that hold for all that comes into a record ([MountLimit]).
 //   - size.go: how large a file may be.
 //   - tree.go, unknown.go, table.go, parse.go: a TOML file as a tree of values with

@@ -11,6 +11,7 @@ const ShopFile = "shop.toml"
 
 // Shop is what a shop says of itself. "" is not given.
 type Shop struct {
+	Units Units // of lengths where no order says
 	Paper Paper
 }
 
@@ -39,5 +40,8 @@ func LoadShop(shopDir string) (*Shop, error) {
 // readShop reads what a shop says of itself; what is wrong with it is noted in the
 // document.
 func readShop(d *document) *Shop {
-	return &Shop{Paper: oneOf(d.top, "paper", optional, Papers()...)}
+	return &Shop{
+		Units: oneOf(d.top, "units", optional, AllUnits()...),
+		Paper: oneOf(d.top, "paper", optional, Papers()...),
+	}
 }

@@ -37,18 +37,6 @@ const (
 // Excitations lists the kinds of excitation.
 func Excitations() []Excitation { return []Excitation{Travel, Force, Drive} }
 
-// Units are those in which lengths are told to people.
-type Units string
-
-// The units of length. They end the keys of lengths in files.
-const (
-	Millimetres Units = "mm"
-	Inches      Units = "in"
-)
-
-// AllUnits lists the units of length.
-func AllUnits() []Units { return []Units{Millimetres, Inches} }
-
 // Paper is the size of the pages that are printed.
 type Paper string
 

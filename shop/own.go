@@ -9,6 +9,7 @@ import (
 	"evenpole/capture/record/disk"
 	"evenpole/fit/gain"
 	"evenpole/fit/repeat"
+	"evenpole/profiles"
 )
 
 // owns reports whether a path names what belongs to a shop: its record, what it
@@ -35,11 +36,20 @@ func (f folder) owns(path string) bool {
 	return false
 }
 
-// describes reports whether a path is in a folder of orders or mounts.
+// describes reports whether a path is where orders and mounts stand: in their folders,
+// or in the shop's own under a name that no other of its files has.
 func (f folder) describes(path string) bool {
 	dir, file := filepath.Split(resolved(path))
-	dir = filepath.Clean(dir)
-	return strings.EqualFold(filepath.Ext(file), ".toml") && (dir == resolved(f.join(ordersDir)) || dir == resolved(f.join(jigDir)))
+	if !strings.EqualFold(filepath.Ext(file), ".toml") {
+		return false
+	}
+	switch filepath.Clean(dir) {
+	case resolved(f.join(ordersDir)), resolved(f.join(jigDir)):
+		return true
+	case resolved(string(f)):
+		return !slices.Contains([]string{profiles.SetsFile, profiles.BatchesFile, profiles.ShopFile}, strings.ToLower(file))
+	}
+	return false
 }
 
 // resolved is a path as the system sees it: absolute, with every link followed as far

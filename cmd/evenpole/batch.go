@@ -266,7 +266,7 @@ func atGap(gap level.Figure) string {
 func printStrength(e *env, r *batch.Report) {
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 	row := func(name, format string, args ...any) {
-		fmt.Fprintf(tw, "%s\t"+format+"\n", append([]any{name}, args...)...)
+		fmt.Fprintf(tw, "%s\t%s\n", name, e.units.Text(fmt.Sprintf(format, args...)))
 	}
 	row("mean strength", "%.1f mT%s", r.Mean, span(r.MeanWithin, "mT"))
 	if s := r.Scatter; s != nil {

@@ -95,7 +95,7 @@ func runCheck(ctx context.Context, e *env, o checkOptions) error {
 	if err != nil {
 		return err
 	}
-	order, err := s.ReadOrder(o.order)
+	order, err := e.readOrder(s, o.order)
 	if err != nil {
 		return err
 	}
@@ -251,6 +251,9 @@ func printDiagnosis(e *env, v *verdict.Verdict) {
 	row("+- U of that, dB", func(s *verdict.Expected) string { return plain(s.Expanded) })
 	if slices.ContainsFunc(d.Strings, func(s verdict.Expected) bool { return s.Field.Known() }) {
 		row("field over the pole, mT", func(s *verdict.Expected) string { return known("%+.0f", s.Field) })
+		if e.units == profiles.Inches {
+			row("the same, gauss", func(s *verdict.Expected) string { return known("%+.0f", 10*s.Field) })
+		}
 	}
 	tw.Flush()
 	for _, line := range d.Say() {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"io"
 	"strings"
 
@@ -33,17 +34,16 @@ func newFormatCmd(e *env, f *profiles.Format, short string) *cobra.Command {
 }
 
 func newNewCmd(e *env, f *profiles.Format) *cobra.Command {
-	units := string(profiles.Millimetres)
 	cmd := &cobra.Command{
 		Use:   "new [FILE]",
 		Short: "Write a commented file to fill in",
 		Long: `Writes a file with every key, what it is for and what it takes, to fill in; without
-FILE, to standard output. One that is in the shop's orders or jig folder is never
+FILE, to standard output. Lengths are in mm, or with --units in or in a shop of inches in
+inches. One that is in the shop's orders or jig folder is never
 replaced, any other only with --force.`,
 		Args: cobra.MaximumNArgs(1),
-		RunE: func(_ *cobra.Command, args []string) error { return runNew(e, f, units, args) },
+		RunE: func(_ *cobra.Command, args []string) error { return runNew(e, f, args) },
 	}
-	cmd.Flags().StringVar(&units, "units", units, "of lengths: "+profiles.Choice(profiles.AllUnits()))
 	e.writes(cmd)
 	return cmd
 }
@@ -55,21 +55,18 @@ type newFileDocument struct {
 
 var newFileJSON = newDocument[newFileDocument]()
 
-func runNew(e *env, f *profiles.Format, units string, args []string) error {
-	u, err := profiles.OneOf(units, profiles.AllUnits())
+func runNew(e *env, f *profiles.Format, args []string) error {
+	s, err := e.shopHere()
 	if err != nil {
-		return badInput("units: %w", err)
+		return err
 	}
-	write := func(w io.Writer) error { return f.WriteNew(w, u) }
+	units := cmp.Or(e.units, profiles.Millimetres)
+	write := func(w io.Writer) error { return f.WriteNew(w, units) }
 	if len(args) == 0 {
 		if e.json {
 			return badInput("the file is TOML: with --json, name one for it")
 		}
 		return write(e.stdout)
-	}
-	s, err := e.shopHere()
-	if err != nil {
-		return err
 	}
 	if err := s.WriteDescription(args[0], e.force, write); err != nil {
 		return err

@@ -41,17 +41,17 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	if err != nil && !started { // cobra refused the words themselves
 		err = withHint(&inputError{err}, "see 'evenpole help'")
 	}
-	complain(stderr, err)
+	complain(stderr, err, e.units)
 	return exitStatus(err)
 }
 
-// complain prints an error for people.
-func complain(w io.Writer, err error) {
+// complain prints an error for people, with lengths in units.
+func complain(w io.Writer, err error, units profiles.Units) {
 	var v exit
 	if err == nil || errors.As(err, &v) {
 		return
 	}
-	fmt.Fprintf(w, "evenpole: %s\n", strings.ReplaceAll(strings.TrimSpace(err.Error()), "\n", "; "))
+	fmt.Fprintf(w, "evenpole: %s\n", units.Text(strings.ReplaceAll(strings.TrimSpace(err.Error()), "\n", "; ")))
 	hints := hintsOf(err)
 	for h := (*hinted)(nil); errors.As(err, &h); err = h.err {
 		for _, s := range h.hints {
@@ -146,6 +146,7 @@ The examples of commands run in the shop that 'evenpole demo' leaves.`,
 	}
 	root.PersistentFlags().BoolVar(&e.json, "json", false, "print one JSON document instead of text")
 	root.PersistentFlags().StringVar(&e.shop, "shop", "", "the shop's `folder` (default: this folder or the nearest above it that is a shop)")
+	root.PersistentFlags().Var((*unitsFlag)(&e.asked), "units", "tell lengths in this `unit`, mm or in (default: as the order is written, as shop.toml says, or mm); --json is in mm")
 	root.AddCommand(
 		newDemoCmd(e),
 		newJigCmd(e),

@@ -46,16 +46,33 @@ func runStrings(e *env) error {
 	return nil
 }
 
+// diameter writes a string's diameter in mm, to a tenth of a thousandth of an inch.
+func diameter(u profiles.Units, mm float64) string {
+	if u == profiles.Inches {
+		return u.Write("%.3f", mm)
+	}
+	return u.Write("%.4f", mm)
+}
+
 func printSet(e *env, set profiles.StringSet) {
 	e.print("%s (%s)", set.Name, set.Source)
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(tw, "  string\tnote\tgauge mm\tcore mm\twrap")
+	units := e.units.AndBeside()
+	heads := ""
+	for _, u := range units {
+		heads += fmt.Sprintf("gauge %[1]s\tcore %[1]s\t", u.Name())
+	}
+	fmt.Fprintf(tw, "  string\tnote\t%swrap\n", heads)
 	for i, s := range set.Strings {
-		core := fmt.Sprintf("%.4f", s.Core)
-		if s.CoreEstimated {
-			core += " estimated"
+		fmt.Fprintf(tw, "  %d\t%s\t", i+1, s.Note)
+		for _, u := range units {
+			estimated := ""
+			if s.CoreEstimated {
+				estimated = " estimated"
+			}
+			fmt.Fprintf(tw, "%s\t%s%s\t", diameter(u, s.Gauge), diameter(u, s.Core), estimated)
 		}
-		fmt.Fprintf(tw, "  %d\t%s\t%.4f\t%s\t%s\n", i+1, s.Note, s.Gauge, core, s.Wrap)
+		fmt.Fprintln(tw, s.Wrap)
 	}
 	tw.Flush()
 }

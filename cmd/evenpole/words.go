@@ -151,10 +151,11 @@ func dayFlag(flag, text string) (time.Time, error) {
 	return t, nil
 }
 
-func lengths(mm []float64) string {
+// lengths lists lengths in mm, in units.
+func lengths(u profiles.Units, mm []float64) string {
 	var out []string
 	for _, v := range mm {
-		out = append(out, fmt.Sprintf("%.2f", v))
+		out = append(out, u.Figure(v))
 	}
 	return strings.Join(out, ", ")
 }
