@@ -28,7 +28,8 @@ import (
 //	writer.lock, writer.open     who writes to the record, and that it is being written
 //	writer.open                  there while rows are being written, and after a crash
 //
-//	strings.toml                 the shop's own string sets
+//	shop.toml                    what the shop says of itself
+//	strings.toml                 its own string sets
 //	batches.toml                 which magnets it ordered
 //	operators.csv                who mounted what, for repeat studies
 //	orders/ORDER.toml            orders; they may stand anywhere

@@ -95,6 +95,14 @@ func (s *Shop) Library() (*profiles.Library, error) {
 	return profiles.LoadLibrary(s.Dir())
 }
 
+// Settings are what the shop says of itself.
+func (s *Shop) Settings() (*profiles.Shop, error) {
+	if s.folder == "" {
+		return &profiles.Shop{}, nil
+	}
+	return profiles.LoadShop(s.Dir())
+}
+
 // ReadOrder reads an order with the string sets at hand.
 func (s *Shop) ReadOrder(path string) (*profiles.Order, error) {
 	lib, err := s.Library()

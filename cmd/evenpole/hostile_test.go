@@ -53,6 +53,7 @@ func TestHostileFiles(t *testing.T) {
 		{"mount.toml", []string{"record", "amend", "--session", "s001", "--mount", "mount.toml"}, "", "", 0},
 		{"strings.toml", []string{"plan", "--order", "order.toml"}, "", "", 0},
 		{"batches.toml", []string{"batch"}, "", "", 0},
+		{"shop.toml", []string{"batch"}, "", "", 0},
 	} {
 		t.Run(strings.ReplaceAll(c.file, "/", "-"), func(t *testing.T) {
 			own := texts
