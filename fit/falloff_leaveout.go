@@ -82,7 +82,13 @@ func (l *falloffLeaver) withoutPickup(k int) (func(i int) float64, error) {
 	if err != nil {
 		return nil, err
 	}
-	return l.expectFrom(rest, func(int) bool { return true }, first, last), nil
+	return l.expectWithout(k, rest), nil
+}
+
+// expectWithout predicts cells by what the pickups but one say.
+func (l *falloffLeaver) expectWithout(k int, rest *solve.Shared) func(i int) float64 {
+	first, last := l.solved.Observations(k)
+	return l.expectFrom(rest, func(int) bool { return true }, first, last)
 }
 
 func (l *falloffLeaver) unseen(k int) (expect, balanceSD func(i int) float64, err error) {
@@ -96,7 +102,7 @@ func (l *falloffLeaver) unseen(k int) (expect, balanceSD func(i int) float64, er
 		own[i] = first + i
 	}
 	variances := rest.UnseenVariances(own)
-	return l.expectFrom(rest), func(i int) float64 { return math.Sqrt(variances[i-first]) }, nil
+	return l.expectWithout(k, rest), func(i int) float64 { return math.Sqrt(variances[i-first]) }, nil
 }
 
 func (l *falloffLeaver) withoutGroup(k int) (*solve.Shared, error) {
