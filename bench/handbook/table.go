@@ -7,6 +7,8 @@ import (
 	"math"
 	"slices"
 	"strconv"
+
+	csvfile "evenpole/capture/record/table"
 )
 
 // table is the worlds' parameters.
@@ -16,17 +18,15 @@ type table struct {
 }
 
 func (t *table) write(to io.Writer) error {
-	w := csv.NewWriter(to)
-	w.Write(append([]string{"world", "rms_db"}, t.names...))
+	lines := [][]string{append([]string{"world", "rms_db"}, t.names...)}
 	for _, r := range t.worlds {
 		cols := []string{fmt.Sprint(r.seed), fmt.Sprintf("%.3f", r.rmsDB)}
 		for _, v := range r.parameters {
 			cols = append(cols, fmt.Sprintf("%.4f", v))
 		}
-		w.Write(cols)
+		lines = append(lines, cols)
 	}
-	w.Flush()
-	return w.Error()
+	return csvfile.WriteLines(to, true, lines...)
 }
 
 // readTable reads what write wrote.

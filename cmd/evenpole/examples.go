@@ -18,6 +18,7 @@ var examples = map[string][]string{
 	"demo":           {"evenpole demo", "evenpole demo --dir second --seed 2"},
 	"jig list":       {"evenpole jig list"},
 	"jig talk":       {"evenpole jig talk --port /dev/ttyACM0"},
+	"jig verify":     {"evenpole jig verify --port /dev/ttyACM0"},
 	"jig sim":        {"evenpole jig sim --mount jig/T-1-1.toml --speed 50", "evenpole jig sim --bit-flip 0.02 --lose-line 0.02"},
 	"fit":            {"evenpole fit", "evenpole fit --readings readings.csv --out again.json"},
 	"model list":     {"evenpole model list"},
