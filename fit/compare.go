@@ -8,10 +8,10 @@ import "evenpole/fit/cell"
 // its cross-validation, from the others.
 func Compare(a, b *Result, d *cell.Data) Comparison {
 	var by [3][2][]Fold // by how many of the two were fitted on a pickup
-	for _, p := range d.Pickups() {
-		_, cells := d.Split(p)
-		one, aSaw := a.predictionOf(p, cells)
-		two, bSaw := b.predictionOf(p, cells)
+	aFolds, bFolds := byName(a.CVPickups), byName(b.CVPickups)
+	for _, cells := range d.ByPickup() {
+		one, aSaw := a.predictionOf(cells, aFolds)
+		two, bSaw := b.predictionOf(cells, bFolds)
 		n := 0
 		if aSaw {
 			n++
@@ -45,13 +45,21 @@ func CompareNew(current, fresh *Result, d *cell.Data) Comparison {
 	return c
 }
 
+// byName finds folds by their names.
+func byName(folds []Fold) map[string]*Fold {
+	out := map[string]*Fold{}
+	for i := range folds {
+		out[folds[i].Name] = &folds[i]
+	}
+	return out
+}
+
 // predictionOf is how a model predicts a pickup: of one that it was fitted on, as its
 // cross-validation did. saw reports whether it was.
-func (r *Result) predictionOf(pickup string, cells []cell.Cell) (f Fold, saw bool) {
-	for _, f := range r.CVPickups {
-		if f.Name == pickup {
-			return f, true
-		}
+func (r *Result) predictionOf(cells []cell.Cell, folds map[string]*Fold) (f Fold, saw bool) {
+	pickup := cells[0].Pickup
+	if f := folds[pickup]; f != nil {
+		return *f, true
 	}
 	return foldOf(pickup, cells, r.Model), false
 }
@@ -61,17 +69,17 @@ func (r *Result) predictionOf(pickup string, cells []cell.Cell) (f Fold, saw boo
 func compareFolds(one, two []Fold) Comparison {
 	c := Comparison{Pickups: []string{}}
 	var balance, level [2]squares
-	for _, a := range one {
-		for _, b := range two {
-			if a.Name != b.Name || a.Data != b.Data || a.Cells != b.Cells || a.Balance == nil || b.Balance == nil {
-				continue
-			}
-			c.Pickups = append(c.Pickups, a.Name)
-			c.Cells += a.Cells
-			for i, f := range []Fold{a, b} {
-				balance[i].join(sumOf(f.Balance, f.Cells))
-				level[i].join(sumOf(f.Level, f.Cells))
-			}
+	others := byName(two)
+	for i := range one {
+		a, b := &one[i], others[one[i].Name]
+		if b == nil || a.Data != b.Data || a.Cells != b.Cells || a.Balance == nil || b.Balance == nil {
+			continue
+		}
+		c.Pickups = append(c.Pickups, a.Name)
+		c.Cells += a.Cells
+		for i, f := range []*Fold{a, b} {
+			balance[i].join(sumOf(f.Balance, f.Cells))
+			level[i].join(sumOf(f.Level, f.Cells))
 		}
 	}
 	for i := range 2 {

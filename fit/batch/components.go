@@ -85,10 +85,11 @@ const (
 // magnets: a paired t test.
 func (l *lot) shifts() []string {
 	var out []string
-	sessions := l.sessions()
+	several := l.severalTimes()
+	sessions := l.sessionsOf(several)
 	for j, later := range sessions {
 		for _, earlier := range sessions[:j] {
-			ratios := l.ratios(earlier, later)
+			ratios := several.ratios(earlier, later)
 			if len(ratios) < leastInCommon {
 				continue
 			}
@@ -105,13 +106,33 @@ func (l *lot) shifts() []string {
 	return out
 }
 
-// sessions in the order of their first reading.
-func (l *lot) sessions() []string {
+// severalTimes is the lot's magnets that were placed more than once: no other is in two
+// sessions.
+func (l *lot) severalTimes() *lot {
+	out := &lot{}
+	for _, m := range l.magnets {
+		if len(m.placings) > 1 {
+			out.magnets = append(out.magnets, m)
+		}
+	}
+	return out
+}
+
+// sessionsOf are the sessions of some of the lot's magnets, in the order in which the lot
+// had its first readings of them.
+func (l *lot) sessionsOf(some *lot) []string {
+	wanted := map[string]bool{}
+	for _, m := range some.magnets {
+		for _, p := range m.placings {
+			wanted[p.session] = true
+		}
+	}
 	var names []string
 	for _, m := range l.magnets {
 		for _, p := range m.placings {
-			if !slices.Contains(names, p.session) {
+			if wanted[p.session] {
 				names = append(names, p.session)
+				delete(wanted, p.session)
 			}
 		}
 	}

@@ -35,6 +35,7 @@ const (
 // lot is one batch's magnets in the order in which they were first measured.
 type lot struct {
 	magnets     []*measured
+	named       map[string]*measured
 	first, last time.Time
 }
 
@@ -58,27 +59,114 @@ type placing struct {
 // when its row counts: see [record.Standing]. Rows of magnets in a pickup are left
 // out: their neighbours' fields are in them. The first error of rows ends the
 // reading and is returned as it is.
+//
+// Of a row little is kept, and that only until all were read, as a later one may take it
+// back.
 func Read(rows iter.Seq2[record.FieldReading, error]) (*Record, error) {
-	all, err := record.Sift(rows, nil)
-	if err != nil {
-		return nil, err
-	}
-	r := &Record{batches: map[string]*lot{}}
-	for i := range all {
-		f := &all[i].Row
-		if reason := refuse(f, all[i].Why); reason != "" {
-			r.leave(reason, f.Line)
-			continue
+	g := gatherer{reasons: map[string]int32{}, placings: map[placingOf]int32{}}
+	for f, err := range rows {
+		if err != nil {
+			return nil, err
 		}
-		r.add(f)
+		ref, why := g.standing.Meet(&f)
+		g.add(&f, ref, refuse(&f, why))
 	}
-	return r, nil
+	return g.record(), nil
+}
+
+// gatherer reads rows.
+type gatherer struct {
+	standing record.Standing
+	blocks   [][]row // in order, full but for the last
+	reasons  map[string]int32
+	said     []string // the reasons by their numbers
+	placings map[placingOf]int32
+	where    []placingOf // the placings by their numbers
+}
+
+// row is what is kept of a row of the file.
+type row struct {
+	ref    record.Ref
+	line   int32
+	reason int32 // why it is left out; -1 = it is a take
+	of     int32 // the take's placing
+	field  float64
+	time   time.Time
+}
+
+// placingOf tells placings apart.
+type placingOf struct {
+	batch, magnet, session string
+	position               int
+	gap                    float64 // mm; unknownGap when not known
+}
+
+// unknownGap stands for a gap that is not known, as NaN is not even itself.
+var unknownGap = math.Inf(-1)
+
+// rowsInBlock is how many rows are kept in one piece of memory.
+const rowsInBlock = 4096
+
+func (g *gatherer) add(f *record.FieldReading, ref record.Ref, reason string) {
+	r := row{ref: ref, line: int32(f.Line), reason: -1, field: f.Field, time: f.Time}
+	if reason != "" {
+		r.reason = numberOf(g.reasons, &g.said, reason)
+	} else {
+		r.of = numberOf(g.placings, &g.where, placeOf(f))
+	}
+	if n := len(g.blocks); n == 0 || len(g.blocks[n-1]) == rowsInBlock {
+		g.blocks = append(g.blocks, make([]row, 0, rowsInBlock))
+	}
+	last := &g.blocks[len(g.blocks)-1]
+	*last = append(*last, r)
+}
+
+// numberOf is the place of a value in a list that holds each once.
+func numberOf[T comparable](at map[T]int32, list *[]T, x T) int32 {
+	n, ok := at[x]
+	if !ok {
+		n = int32(len(*list))
+		*list, at[x] = append(*list, x), n
+	}
+	return n
+}
+
+func placeOf(f *record.FieldReading) placingOf {
+	p := placingOf{f.Batch, f.Magnet, f.Session, f.Position, f.ProbeGap}
+	if math.IsNaN(p.gap) {
+		p.gap = unknownGap
+	}
+	return p
+}
+
+// record is what the rows say, now that all were read.
+func (g *gatherer) record() *Record {
+	r := &Record{batches: map[string]*lot{}}
+	placings := make([]*placing, len(g.where))
+	for _, block := range g.blocks {
+		for i := range block {
+			row := &block[i]
+			reason := ""
+			if row.reason >= 0 {
+				reason = g.said[row.reason]
+			}
+			if reason != string(record.Repeated) && reason != string(record.TakesBack) && g.standing.IsTakenBack(row.ref) {
+				reason = string(record.TakenBack)
+			}
+			if reason != "" {
+				r.leave(reason, int(row.line))
+				continue
+			}
+			r.add(&g.where[row.of], &placings[row.of], row)
+		}
+	}
+	return r
 }
 
 // refuse says why a row is no take of a loose magnet; "" when it is one.
 func refuse(f *record.FieldReading, why record.Reason) string {
 	switch {
-	case why == record.Repeated || why == record.TakenBack || why == record.TakesBack:
+	case why == record.Repeated || why == record.TakesBack:
 		return string(why)
 	case f.Pickup != "":
 		return inPickup
@@ -103,43 +191,52 @@ func (r *Record) leave(reason string, line int) {
 	r.LeftOut[i].Count++
 }
 
-func (r *Record) add(f *record.FieldReading) {
-	l := r.batches[f.Batch]
+// add adds a take. p is its placing, nil before its first take.
+func (r *Record) add(of *placingOf, p **placing, take *row) {
+	l := r.batches[of.batch]
 	if l == nil {
-		l = &lot{first: f.Time}
-		r.batches[f.Batch] = l
-		r.names = append(r.names, f.Batch)
+		l = &lot{first: take.time, named: map[string]*measured{}}
+		r.batches[of.batch] = l
+		r.names = append(r.names, of.batch)
 	}
-	l.last = f.Time
-	p := l.magnet(f).placing(f)
-	p.takes = append(p.takes, f.Field)
+	l.last = take.time
+	if *p == nil {
+		*p = l.magnet(of).placing(of)
+	}
+	(*p).takes = append((*p).takes, take.field)
 }
 
-// magnet finds or adds the magnet of a row. One without a name is a magnet of
+// magnet finds or adds the magnet of a placing. One without a name is a magnet of
 // its own for each session and position.
-func (l *lot) magnet(f *record.FieldReading) *measured {
-	name := f.Magnet
+func (l *lot) magnet(of *placingOf) *measured {
+	name := of.magnet
 	if name == "" {
-		name = fmt.Sprintf("position %d", f.Position)
-		if f.Session != "" {
-			name = f.Session + " " + name
+		name = fmt.Sprintf("position %d", of.position)
+		if of.session != "" {
+			name = of.session + " " + name
 		}
 	}
-	i := slices.IndexFunc(l.magnets, func(m *measured) bool { return m.name == name })
-	if i < 0 {
-		i = len(l.magnets)
-		l.magnets = append(l.magnets, &measured{name: name, position: f.Position})
+	m := l.named[name]
+	if m == nil {
+		m = &measured{name: name, position: of.position}
+		l.named[name] = m
+		l.magnets = append(l.magnets, m)
 	}
-	return l.magnets[i]
+	return m
 }
 
-func (m *measured) placing(f *record.FieldReading) *placing {
+// placing finds or adds a placing: an unnamed magnet may have the name of another.
+func (m *measured) placing(of *placingOf) *placing {
+	gap := of.gap
+	if gap == unknownGap {
+		gap = math.NaN()
+	}
 	for _, p := range m.placings {
-		if p.session == f.Session && p.position == f.Position && sameGap(p.gap, f.ProbeGap) {
+		if p.session == of.session && p.position == of.position && sameGap(p.gap, gap) {
 			return p
 		}
 	}
-	p := &placing{session: f.Session, position: f.Position, gap: f.ProbeGap}
+	p := &placing{session: of.session, position: of.position, gap: gap}
 	m.placings = append(m.placings, p)
 	return p
 }

@@ -31,15 +31,9 @@ import (
 // over, as are those that do not count: see [record.Standing]. The first error of the
 // file is returned as it is.
 func (d *Data) AddFields(rows iter.Seq2[record.FieldReading, error], mounts map[string][]string) error {
-	taken, err := record.Sift(rows, nil)
-	if err != nil {
-		return err
-	}
 	g := fieldGatherer{means: map[probed]*logMean{}, where: map[place]string{}}
-	for i := range taken {
-		if taken[i].Why == record.Counts {
-			g.add(&taken[i].Row)
-		}
+	if err := g.gather(rows); err != nil {
+		return err
 	}
 	for pickup, magnets := range mounts {
 		for i, m := range magnets {
@@ -110,13 +104,46 @@ type fieldGatherer struct {
 	where map[place]string // which magnet is there
 }
 
-func (g *fieldGatherer) add(r *record.FieldReading) {
+// fieldTake is a take of what was probed. Takes are kept until all rows were read, as a
+// later row may take one back: small, as there may be millions.
+type fieldTake struct {
+	ref    record.Ref
+	of     int32 // what was probed
+	magnet int32 // the magnet that the row names
+	lnB    float64
+}
+
+// gather adds the takes that count.
+func (g *fieldGatherer) gather(rows iter.Seq2[record.FieldReading, error]) error {
+	var standing record.Standing
+	var takes []fieldTake
+	var all ids[probed]
+	var magnets ids[string]
+	for r, err := range rows {
+		if err != nil {
+			return err
+		}
+		ref, why := standing.Meet(&r)
+		if k, ok := probedBy(&r); ok && why == record.Counts {
+			takes = append(takes, fieldTake{ref, all.of(k), magnets.of(r.Magnet), math.Log(math.Abs(r.Field))})
+		}
+	}
+	for i := range takes {
+		if t := &takes[i]; !standing.IsTakenBack(t.ref) {
+			g.add(all.list[t.of], magnets.list[t.magnet], t.lnB)
+		}
+	}
+	return nil
+}
+
+// probedBy is what a row's take is of; false for a row that tells nothing.
+func probedBy(r *record.FieldReading) (probed, bool) {
 	at := place{r.Pickup, r.String}
 	if r.Pickup == "" || r.String < 1 {
 		at = place{}
 	}
 	if r.Field == 0 || !solve.Finite(r.Field) || r.Magnet == "" && (at == place{}) {
-		return
+		return probed{}, false
 	}
 	k := probed{r.Batch, r.Magnet, at, r.ProbeGap}
 	if math.IsNaN(k.gap) {
@@ -124,16 +151,21 @@ func (g *fieldGatherer) add(r *record.FieldReading) {
 	}
 	if (at != place{}) {
 		k.magnet = ""
-		if r.Magnet != "" {
-			g.where[at] = r.Magnet
-		}
+	}
+	return k, true
+}
+
+// add adds a take of what was probed; magnet is what the row names, if it names one.
+func (g *fieldGatherer) add(k probed, magnet string, lnB float64) {
+	if (k.at != place{}) && magnet != "" {
+		g.where[k.at] = magnet
 	}
 	m := g.means[k]
 	if m == nil {
 		m = &logMean{}
 		g.means[k] = m
 	}
-	m.sum += math.Log(math.Abs(r.Field))
+	m.sum += lnB
 	m.n++
 }
 
