@@ -78,3 +78,8 @@ func (s *Shop) ownerOf(path string) (owner folder, ok bool) {
 	dir, found := record.Find(filepath.Dir(resolved(path)))
 	return folder(dir), found && folder(dir).owns(path)
 }
+
+// IsRecord reports whether files are the shop's own readings and no others.
+func (s *Shop) IsRecord(files []string) bool {
+	return len(files) == 1 && resolved(files[0]) == resolved(s.folder.ReadingsFile())
+}

@@ -40,6 +40,7 @@ func TestHostileFiles(t *testing.T) {
 		{"readings.csv", []string{"record", "verify"}, "string,core_mm,pole_height_mm,string_height_mm,rms_mv", "1,.25,0,3,1", 1_000_000},
 		{"readings.csv", []string{"record", "retract", "--session", "s001"}, "", "", 0},
 		{"readings.csv", []string{"fit", "--out", "model.json"}, "", "", 0},
+		{"readings.cells", []string{"fit", "--out", "model.json"}, "", "", 0},
 		{"fields.csv", []string{"batch"}, "", "", 0},
 		{"fields.csv", []string{"record", "verify"}, "batch,magnet,field_mt,probe_gap_mm", "b,m,1,1", 1_000_000},
 		{"sessions.csv", []string{"record", "amend", "--session", "s001", "--mount", "mount.toml"},
