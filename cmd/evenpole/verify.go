@@ -76,6 +76,9 @@ func verifyJig(ctx context.Context, e *env, port io.ReadWriteCloser, open func()
 		}
 	}
 	run, err := verify.Start(ctx, port, opt)
+	if errors.Is(err, jig.ErrSilent) {
+		return withHint(err, "is this the jig's port, is it powered, and does it speak at the right rate?")
+	}
 	if err != nil {
 		return stoppedOr(err)
 	}

@@ -40,20 +40,24 @@ const (
 // arrive finds out who is there, as a host does: STOP, then IDENT. What comes before that
 // was meant for somebody else.
 func (s *session) arrive(ctx context.Context) error {
-	s.settle(ctx)
+	s.settle(ctx, silent)
 	for range 3 {
-		t, _ := s.ask(ctx, jig.Command{Verb: jig.VerbIdent})
+		ask := jig.Command{ID: s.id(), Verb: jig.VerbIdent}
+		s.say(ask)
+		t := s.collect(ctx, silent, ask.ID)
+		if s.err != nil {
+			return s.err
+		}
 		for _, h := range t.lines {
 			if h.line.Kind == jig.KindIdent {
 				s.ident = h.line.Ident
-				s.idle = nil
 				clear(s.faults)
 				return nil
 			}
 		}
-		if s.err != nil {
-			return s.err
-		}
+	}
+	if !s.synced {
+		return fmt.Errorf("%w: no good line", jig.ErrSilent)
 	}
 	return fmt.Errorf("%w: no I line to STOP and IDENT", jig.ErrUnresponsive)
 }
@@ -66,12 +70,12 @@ var identityClauses = []clause{
 
 func lookIdent(ctx context.Context, s *session) (string, Result) {
 	t, c := s.ask(ctx, jig.Command{Verb: jig.VerbIdent})
-	ok := len(t.lines) == 2 && t.lines[0].line.Kind == jig.KindIdent && done(&t, c.ID)
+	ok := len(t.lines) == 2 && t.lines[0].line.Kind == jig.KindIdent && isDone(&t, c.ID)
 	return t.words(), verdict(ok)
 }
 
-// done tells whether a command was answered once, by A, with the last line.
-func done(t *talk, id uint32) bool {
+// isDone tells whether a command was answered once, by A, with the last line.
+func isDone(t *talk, id uint32) bool {
 	return answered(t, id, jig.Done) && t.lines[len(t.lines)-1].line.Kind == jig.KindAnswer
 }
 
@@ -122,10 +126,10 @@ var standing = []clause{
 func always(name, section, expected string) clause {
 	return clause{name, section, expected, func(_ context.Context, s *session) (string, Result) {
 		found := s.faults[name]
-		if len(found) == 0 {
+		if found.count == 0 {
 			return "always so", Pass
 		}
-		return fmt.Sprintf("%d times not: %s", len(found), found[0]), Fail
+		return fmt.Sprintf("%d times not: %s", found.count, found.first), Fail
 	}}
 }
 

@@ -57,6 +57,8 @@ type slips struct {
 	noAnswer      bool // none to FIELD
 	sameBoot      bool // after a restart
 	repeatMute    bool // no answer to a repeated id
+	endless       bool // PLUCK never ends
+	dies          bool // it answers nothing any more, and is alive
 	driveDone     bool // DRIVE is answered A by a jig without an exciter
 }
 
@@ -208,6 +210,9 @@ func (b *bench) arrive(line string) {
 	want := fmt.Sprintf("%08X", crc32.ChecksumIEEE([]byte(body)))
 	sound := sum == want || b.noCheck || b.anyCase && strings.ToUpper(sum) == want
 	f := strings.Split(body, ",")
+	if b.dies && b.seq > 100 {
+		return
+	}
 	if !sound || len(line) > 160 && !b.longHeard || len(f) < 3 || f[0] != "C" {
 		return
 	}
@@ -342,7 +347,7 @@ func (b *bench) work() {
 	if b.plucksMore && o.verb == "PLUCK" {
 		wanted++
 	}
-	if o.made < wanted {
+	if o.made < wanted || b.endless && o.verb == "PLUCK" {
 		return
 	}
 	id, verb := o.id, o.verb

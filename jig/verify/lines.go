@@ -81,7 +81,7 @@ func ignored(ctx context.Context, s *session, spoil func(body string) string) (s
 func alsoHeard(ctx context.Context, s *session, came string) (string, Result) {
 	c := jig.Command{ID: s.id(), Verb: jig.VerbIdent}
 	s.say(c)
-	if t := s.collect(ctx, deafAfter, c.ID); !done(&t, c.ID) {
+	if t := s.collect(ctx, deafAfter, c.ID); !isDone(&t, c.ID) {
 		return fmt.Sprintf("%s; and IDENT after that: %s", came, t.words()), Fail
 	}
 	return came, Pass
@@ -116,7 +116,7 @@ func lookAfterLong(ctx context.Context, s *session) (string, Result) {
 // heardAs looks whether a QUIET of one window is done that is sent in pieces, after something else.
 func heardAs(ctx context.Context, s *session, before string, cut func(line string) []string) (string, Result) {
 	const pause = 20 * time.Millisecond
-	c := s.quiet(1)
+	c := s.quietWindows(1)
 	s.owe(c.ID)
 	s.write(before)
 	for _, piece := range cut(string(c.AppendLine(nil))) {
@@ -124,8 +124,5 @@ func heardAs(ctx context.Context, s *session, before string, cut func(line strin
 		time.Sleep(pause)
 	}
 	t := s.collect(ctx, deafAfter, c.ID)
-	return t.words(), verdict(len(t.readings()) == 1 && done(&t, c.ID))
+	return t.words(), verdict(len(t.readings()) == 1 && isDone(&t, c.ID))
 }
-
-// deafAfter is how long one quiet window may take before the jig counts as deaf.
-const deafAfter = 20 * time.Second

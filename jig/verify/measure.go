@@ -12,28 +12,6 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// Measured is how good the jig is, as far as a few takes of string 1 tell. What could not be
-// measured is 0.
-type Measured struct {
-	AnswerMS       float64 `json:"answer_ms"`       // median time from IDENT to its A
-	AnswerWorstMS  float64 `json:"answer_worst_ms"` // the longest
-	LinesPerSecond float64 `json:"lines_per_second"`
-	QuietS         float64 `json:"quiet_s"` // a quiet window, with the wait before it
-	TakeS          float64 `json:"take_s"`  // a pluck or driven window likewise
-
-	Takes       int     `json:"takes"` // good ones that what follows is made of
-	LevelMV     float64 `json:"level_mv"`
-	ScatterDB   float64 `json:"scatter_db"` // standard deviation from take to take
-	ScatterLow  float64 `json:"scatter_low_db"`
-	ScatterHigh float64 `json:"scatter_high_db"` // its 95 % interval
-	QuietMV     float64 `json:"quiet_mv"`
-	QuietDB     float64 `json:"quiet_db"` // what the quiet level would add to string 1 were it not taken off
-	Hum         string  `json:"hum"`      // hum, noise or cannot tell
-
-	ToleranceDB float64 `json:"tolerance_db"`
-	TakesWanted int     `json:"takes_wanted"` // for U of 30 % of the tolerance, by the upper end of the scatter
-}
-
 // share is how much of a tolerance the uncertainty U of a string's level is to use up.
 const share = 0.3
 
@@ -41,8 +19,8 @@ const share = 0.3
 func measure(s *session, m *sample, tolerance float64) (x Measured) {
 	x.ToleranceDB = tolerance
 	if len(s.idle) > 0 {
-		x.AnswerMS = ms(middle(s.idle))
-		x.AnswerWorstMS = ms(slices.Max(s.idle))
+		x.AnswerMS = inMillis(middle(s.idle))
+		x.AnswerWorstMS = inMillis(slices.Max(s.idle))
 	}
 	for _, r := range s.resent {
 		if r.lines >= takes && r.took > 0 {
@@ -55,23 +33,28 @@ func measure(s *session, m *sample, tolerance float64) (x Measured) {
 	return x
 }
 
-func ms(d time.Duration) float64 { return d.Seconds() * 1000 }
+func inMillis(d time.Duration) float64 { return d.Seconds() * 1000 }
 
 // quietLevel is the root of the mean square of the good quiet windows in mV, and what the
-// ratio of peak to RMS says of it: 1.4 for a sine, some 4 for noise.
+// ratio of peak to RMS says of it, 1.4 for a sine, some 4 for noise; or the pitch, where the
+// jig tells one.
 func quietLevel(all []jig.Reading) (mv float64, hum string) {
 	var power, crest []float64
+	mains := 0
 	for _, r := range all {
 		if r.Flags == 0 && r.RMSUV > 0 {
 			power = append(power, float64(r.RMSUV)*float64(r.RMSUV))
 			crest = append(crest, float64(r.PeakUV)/float64(r.RMSUV))
+			if ofMains(r.FreqMHz) {
+				mains++
+			}
 		}
 	}
 	if len(power) == 0 {
 		return 0, "cannot tell"
 	}
 	switch c := stat.Mean(crest, nil); {
-	case c < 2.2:
+	case c < 2.2, 2*mains > len(power):
 		hum = "hum"
 	case c > 3.5:
 		hum = "noise"
@@ -79,6 +62,17 @@ func quietLevel(all []jig.Reading) (mv float64, hum string) {
 		hum = "cannot tell"
 	}
 	return math.Sqrt(stat.Mean(power, nil)) / 1000, hum
+}
+
+// ofMains tells whether a pitch in mHz is that of mains of 50 or 60 Hz or of one of the next
+// harmonics, within 0.5 Hz.
+func ofMains(freq int64) bool {
+	for _, mains := range []int64{50_000, 60_000} {
+		if off := (freq+mains/2)%mains - mains/2; freq > mains/2 && freq < 8*mains && -500 <= off && off <= 500 {
+			return true
+		}
+	}
+	return false
 }
 
 // scatter works out level and scatter of the good takes.
@@ -116,8 +110,8 @@ func (x *Measured) Words() (lines []string) {
 	}
 	say("a take lasts %.1f s, a quiet window %.1f s", x.TakeS, x.QuietS)
 	say("quiet level: %.3f mV, %s", x.QuietMV, map[string]string{
-		"hum":         "mostly hum, by its peak: look at shields and earth",
-		"noise":       "mostly noise, by its peak",
+		"hum":         "mostly hum: look at shields and earth",
+		"noise":       "mostly noise",
 		"cannot tell": "of hum or noise, which its peak does not tell",
 	}[x.Hum])
 	if x.Takes < 2 {

@@ -20,8 +20,8 @@ var queueClauses = []clause{
 	{"stop-id", whatItDoes, "STOP with the id of a finished command acts all the same", lookStopID},
 }
 
-// quiet is a QUIET of string 1 with an id of its own.
-func (s *session) quiet(count int) jig.Command {
+// quietWindows is a QUIET of string 1 with an id of its own.
+func (s *session) quietWindows(count int) jig.Command {
 	c := jig.QuietCommand(1, count)
 	c.ID = s.id()
 	return c
@@ -42,7 +42,7 @@ func positions(t *talk, ids ...uint32) (at []int) {
 }
 
 func lookOrder(ctx context.Context, s *session) (string, Result) {
-	first, second := s.quiet(2), s.quiet(1)
+	first, second := s.quietWindows(2), s.quietWindows(1)
 	s.say(first, second)
 	t := s.collect(ctx, patience, first.ID, second.ID)
 	at := positions(&t, first.ID, second.ID)
@@ -50,16 +50,16 @@ func lookOrder(ctx context.Context, s *session) (string, Result) {
 }
 
 func lookRepeatDone(ctx context.Context, s *session) (string, Result) {
-	c := s.quiet(1)
+	c := s.quietWindows(1)
 	s.askAs(ctx, c)
 	t := s.askAs(ctx, c)
 	after := s.silence(ctx, still)
 	t.lines = append(t.lines, after.lines...)
-	return t.words(), verdict(len(t.lines) == 1 && done(&t, c.ID))
+	return t.words(), verdict(len(t.lines) == 1 && isDone(&t, c.ID))
 }
 
 func lookRepeatRunning(ctx context.Context, s *session) (string, Result) {
-	c := s.quiet(3)
+	c := s.quietWindows(3)
 	s.say(c)
 	s.owing[c.ID]++ // a quick jig is done before it hears it again, and answers once more
 	s.write(string(c.AppendLine(nil)))
@@ -85,11 +85,11 @@ func lookRepeatRefused(ctx context.Context, s *session) (string, Result) {
 }
 
 func lookForgets(ctx context.Context, s *session) (string, Result) {
-	c := s.quiet(1)
+	c := s.quietWindows(1)
 	s.askAs(ctx, c)
 	s.ask(ctx, jig.Command{Verb: jig.VerbIdent})
 	t := s.askAs(ctx, c)
-	return t.words(), verdict(len(t.readings()) == 1 && done(&t, c.ID))
+	return t.words(), verdict(len(t.readings()) == 1 && isDone(&t, c.ID))
 }
 
 // long is a command that a jig does not finish soon.
@@ -100,9 +100,9 @@ const most = 40
 
 // fill sends one long command and short ones until one is refused. refused is 0 when none was.
 func (s *session) fill(ctx context.Context) (sent []jig.Command, refused uint32, t talk) {
-	sent = []jig.Command{s.quiet(long)}
+	sent = []jig.Command{s.quietWindows(long)}
 	for range 5 {
-		sent = append(sent, s.quiet(1))
+		sent = append(sent, s.quietWindows(1))
 	}
 	s.say(sent...)
 	for {
@@ -116,7 +116,7 @@ func (s *session) fill(ctx context.Context) (sent []jig.Command, refused uint32,
 		if len(sent) >= most || s.err != nil {
 			return sent, 0, t
 		}
-		next := s.quiet(1)
+		next := s.quietWindows(1)
 		sent = append(sent, next)
 		s.say(next)
 	}
@@ -158,7 +158,7 @@ func lookBusyForgotten(ctx context.Context, s *session) (string, Result) {
 	c := jig.QuietCommand(1, 1)
 	c.ID = refused
 	t := s.askAs(ctx, c)
-	return t.words(), verdict(len(t.readings()) == 1 && done(&t, c.ID))
+	return t.words(), verdict(len(t.readings()) == 1 && isDone(&t, c.ID))
 }
 
 // ended tells whether a command was stopped, or was done before.
@@ -168,7 +168,7 @@ func ended(t *talk, c jig.Command, made int) bool {
 
 // interrupt stops a long command after its first reading, with a short one that waits.
 func interrupt(ctx context.Context, s *session) (running, waiting, stop jig.Command, t talk) {
-	running, waiting = s.quiet(long), s.quiet(1)
+	running, waiting = s.quietWindows(long), s.quietWindows(1)
 	s.say(running, waiting)
 	for len(t.readings()) == 0 && s.err == nil {
 		h, ok := s.pull(ctx, patience)
@@ -212,9 +212,9 @@ func lookStopRest(ctx context.Context, s *session) (string, Result) {
 }
 
 func lookStopID(ctx context.Context, s *session) (string, Result) {
-	used := s.quiet(1)
+	used := s.quietWindows(1)
 	s.askAs(ctx, used)
-	running := s.quiet(long)
+	running := s.quietWindows(long)
 	stop := jig.Command{ID: used.ID, Verb: jig.VerbStop}
 	s.say(running, stop)
 	t := s.collect(ctx, patience, running.ID, stop.ID)

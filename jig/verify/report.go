@@ -38,6 +38,28 @@ type Identity struct {
 	Excite      jig.Excite `json:"excite"`
 }
 
+// Measured is how good the jig is, as far as a few takes of string 1 tell. What could not be
+// measured is 0.
+type Measured struct {
+	AnswerMS       float64 `json:"answer_ms"`       // median time from IDENT to its A
+	AnswerWorstMS  float64 `json:"answer_worst_ms"` // the longest
+	LinesPerSecond float64 `json:"lines_per_second"`
+	QuietS         float64 `json:"quiet_s"` // a quiet window, with the wait before it
+	TakeS          float64 `json:"take_s"`  // a pluck or driven window likewise
+
+	Takes       int     `json:"takes"` // good ones that what follows is made of
+	LevelMV     float64 `json:"level_mv"`
+	ScatterDB   float64 `json:"scatter_db"` // standard deviation from take to take
+	ScatterLow  float64 `json:"scatter_low_db"`
+	ScatterHigh float64 `json:"scatter_high_db"` // its 95 % interval
+	QuietMV     float64 `json:"quiet_mv"`
+	QuietDB     float64 `json:"quiet_db"` // what the quiet level would add to string 1 were it not taken off
+	Hum         string  `json:"hum"`      // hum, noise or cannot tell
+
+	ToleranceDB float64 `json:"tolerance_db"`
+	TakesWanted int     `json:"takes_wanted"` // for U of 30 % of the tolerance, by the upper end of the scatter
+}
+
 // Report is what came of a run.
 type Report struct {
 	Port     string    `json:"port"`

@@ -24,8 +24,8 @@ func resend(s *session, from, to uint32) jig.Command {
 	return jig.Command{Verb: jig.VerbResend, Boot: s.ident.Boot, From: from, To: to}
 }
 
-// came tells whether exactly the readings from..to came, and says what is wrong with them.
-func came(t *talk, from, to uint32) (wrong string) {
+// rangeFault says what is wrong with readings that ought to be from..to; nothing when they are.
+func rangeFault(t *talk, from, to uint32) (wrong string) {
 	next := from
 	for _, h := range t.readings() {
 		if seq, _ := h.seq(); seq != next {
@@ -41,15 +41,15 @@ func came(t *talk, from, to uint32) (wrong string) {
 
 // again asks for a range that must be there.
 func again(ctx context.Context, s *session, from, to uint32) (string, Result) {
-	faults := len(s.faults["resend-same"])
+	before := s.faults["resend-same"].count
 	t, c := s.ask(ctx, resend(s, from, to))
-	if wrong := came(&t, from, to); wrong != "" {
+	if wrong := rangeFault(&t, from, to); wrong != "" {
 		return wrong, Fail
 	}
-	if changed := s.faults["resend-same"][faults:]; len(changed) > 0 {
-		return changed[0], Fail
+	if changed := s.faults["resend-same"]; changed.count > before {
+		return changed.last, Fail
 	}
-	if !done(&t, c.ID) {
+	if !isDone(&t, c.ID) {
 		return t.words(), Fail
 	}
 	return fmt.Sprintf("%d to %d, then A", from, to), Pass
@@ -90,7 +90,7 @@ func lookPartly(ctx context.Context, s *session) (string, Result) {
 		return "no reading was made", Skipped
 	}
 	t, c := s.ask(ctx, resend(s, s.last, s.last+2))
-	return t.words(), verdict(came(&t, s.last, s.last) == "" && gone(&t, c.ID, s.last+1))
+	return t.words(), verdict(rangeFault(&t, s.last, s.last) == "" && gone(&t, c.ID, s.last+1))
 }
 
 func lookOtherBoot(ctx context.Context, s *session) (string, Result) {

@@ -43,10 +43,15 @@ func (r Restart) look(ctx context.Context, s *session) (string, Result) {
 			s.ident = h.line.Ident
 		}
 	}
-	s.silence(ctx, alive) // an S line says which seq was used last
+	for began := time.Now(); !s.numbered && s.err == nil && time.Since(began) < silent; {
+		s.silence(ctx, prompt) // an S line says which seq was used last
+	}
 	old := jig.Command{Verb: jig.VerbResend, Boot: was, From: last, To: last}
 	t, old = s.ask(ctx, old)
-	ok := s.ident.Boot != was && s.numbered && s.last == 0 && gone(&t, old.ID, last)
+	ok := s.ident.Boot != was && s.last == 0 && gone(&t, old.ID, last)
+	if !s.numbered {
+		return fmt.Sprintf("boot %v, then %v, and no S line for %v", was, s.ident.Boot, silent), Fail
+	}
 	return fmt.Sprintf("boot %v, then %v; last seq %d; of the old boot: %s", was, s.ident.Boot, s.last, t.words()), verdict(ok)
 }
 

@@ -12,35 +12,15 @@ import (
 
 // The patience of a session.
 const (
-	patience = time.Minute             // with a command that brings nothing: no take may last longer
-	still    = 1200 * time.Millisecond // nothing within this counts as no answer
-	prompt   = 500 * time.Millisecond  // answers that need nothing mechanical come within this
-	alive    = 1500 * time.Millisecond // S lines come no farther apart
+	patience  = time.Minute             // with a command that brings nothing: no take may last longer
+	silent    = 5 * time.Second         // without a word from a jig that has just been found
+	deafAfter = 20 * time.Second        // without a word to STOP, or to a quiet window
+	still     = 1200 * time.Millisecond // nothing within this counts as no answer
+	prompt    = 500 * time.Millisecond  // answers that need nothing mechanical come within this
 )
 
-// heard is a line of the jig, and when it came.
-type heard struct {
-	at   time.Time
-	line jig.Line
-	text string       // the line in the plainest form of the protocol, without LF
-	bad  *jig.BadLine // in place of a line
-	err  error        // the port ended
-}
-
-// seq returns the number of a reading.
-func (h *heard) seq() (seq uint32, ok bool) {
-	switch h.line.Kind {
-	case jig.KindReading:
-		return h.line.Reading.Seq, true
-	case jig.KindField:
-		return h.line.Field.Seq, true
-	}
-	return 0, false
-}
-
 // session is the raw conversation with a jig: nothing is sent again, asked for again or
-// smoothed over. Whatever clause is being looked at, it watches over what must hold of
-// every line.
+// smoothed over.
 type session struct {
 	port   io.ReadWriteCloser
 	in     chan heard
@@ -50,20 +30,9 @@ type session struct {
 	nextID uint32
 	asked  Plan
 
-	ident    jig.Ident
-	synced   bool // a good line came: bad ones from here on are the jig's
-	numbered bool // last is known
-	last     uint32
-	known    map[uint32]string // readings by seq
-	asking   bool              // for readings that came before
-	owing    map[uint32]int    // answers that are due, by id of the command
-	settling bool              // after a failure: what comes is of the clause that failed
-	ms       uint32
-	status   heard // the S line before
-
-	faults map[string][]string // by clause, of what must hold of every line
-	idle   []time.Duration     // from commands that need nothing mechanical to their answers
-	resent []rate              // how fast readings came again
+	watcher
+	idle   []time.Duration // from commands that need nothing mechanical to their answers
+	resent []rate          // how fast readings came again
 }
 
 // rate is how many lines came within a time.
@@ -75,7 +44,7 @@ type rate struct {
 func newSession(ctx context.Context, port io.ReadWriteCloser, firstID uint32) *session {
 	s := &session{
 		in: make(chan heard, 1024), nextID: firstID, ctx: ctx,
-		known: map[uint32]string{}, owing: map[uint32]int{}, faults: map[string][]string{},
+		watcher: watcher{known: map[uint32]string{}, owing: map[uint32]int{}, faults: map[string]breaches{}},
 	}
 	s.plug(port)
 	return s
@@ -91,7 +60,7 @@ func (s *session) plug(port io.ReadWriteCloser) {
 // outgoing is bytes for the jig, and how that went.
 type outgoing struct {
 	text string
-	done chan error // has room for one
+	sent chan error // has room for one
 }
 
 // send sends what is to be sent, so that a port that takes nothing keeps nobody else waiting.
@@ -100,7 +69,7 @@ func send(ctx context.Context, port io.Writer, out <-chan outgoing) {
 		select {
 		case o := <-out:
 			_, err := io.WriteString(port, o.text)
-			o.done <- err
+			o.sent <- err
 		case <-ctx.Done():
 			return
 		}
@@ -163,7 +132,7 @@ func (s *session) push(text string) error {
 		return fmt.Errorf("%w: the port takes no bytes", jig.ErrUnresponsive)
 	}
 	select {
-	case err := <-o.done:
+	case err := <-o.sent:
 		return err
 	case <-late.C:
 		return fmt.Errorf("%w: the port takes no bytes", jig.ErrUnresponsive)
@@ -207,7 +176,9 @@ func (s *session) pull(ctx context.Context, within time.Duration) (h heard, ok b
 	for s.err == nil {
 		select {
 		case h := <-s.in:
-			s.watch(&h)
+			if s.err = h.err; h.err == nil {
+				s.watch(&h)
+			}
 			if h.err == nil && h.bad == nil && h.line.Kind != jig.KindStatus {
 				return h, true
 			}
@@ -218,100 +189,6 @@ func (s *session) pull(ctx context.Context, within time.Duration) (h heard, ok b
 		}
 	}
 	return heard{}, false
-}
-
-// fault notes a breach of what must hold of every line.
-func (s *session) fault(clause, format string, args ...any) {
-	if !s.settling {
-		s.faults[clause] = append(s.faults[clause], fmt.Sprintf(format, args...))
-	}
-}
-
-// watch looks at what must hold of every line.
-func (s *session) watch(h *heard) {
-	switch {
-	case h.err != nil:
-		s.err = h.err
-		return
-	case h.bad != nil:
-		if s.synced {
-			s.fault("framing", "%v", h.bad)
-		}
-		return
-	}
-	s.synced = true
-	switch h.line.Kind {
-	case jig.KindReading:
-		s.watchBoot(h, h.line.Reading.Boot)
-		s.watchNumber(h, h.line.Reading.Seq, h.line.Reading.Millis)
-	case jig.KindField:
-		s.watchBoot(h, h.line.Field.Boot)
-		s.watchNumber(h, h.line.Field.Seq, h.line.Field.Millis)
-	case jig.KindStatus:
-		s.watchBoot(h, h.line.Status.Boot)
-		s.watchStatus(h)
-	case jig.KindAnswer:
-		id := h.line.Answer.ID
-		if s.owing[id]--; s.owing[id] < 0 {
-			s.fault("answers", "%s was not due", h.text)
-			s.owing[id] = 0
-		}
-	case jig.KindCommand:
-		s.fault("framing", "%s is a line of the host", h.text)
-	}
-}
-
-func (s *session) watchBoot(h *heard, boot jig.Boot) {
-	if s.ident.Jig != "" && boot != s.ident.Boot {
-		s.fault("boot", "%s in place of %v", h.text, s.ident.Boot)
-	}
-}
-
-// watchNumber follows the sequence: a reading is new and has the next number, or was asked
-// for and says what it said before.
-func (s *session) watchNumber(h *heard, seq, ms uint32) {
-	if s.numbered && int32(seq-s.last) <= 0 {
-		before, made := s.known[seq]
-		switch {
-		case !s.asking:
-			s.fault("numbering", "%d came once more after %d, and nobody asked", seq, s.last)
-		case made && before != h.text:
-			s.fault("resend-same", "%s was %s", h.text, before)
-		}
-		s.known[seq] = h.text
-		return
-	}
-	if s.numbered && seq != s.last+1 {
-		s.fault("numbering", "%d after %d", seq, s.last)
-	}
-	s.numbered, s.last = true, seq
-	s.known[seq] = h.text
-	s.watchClock(h, ms)
-}
-
-func (s *session) watchClock(h *heard, ms uint32) {
-	if int32(ms-s.ms) < 0 {
-		s.fault("clock", "%s after %d ms", h.text, s.ms)
-	}
-	s.ms = ms
-}
-
-// watchStatus looks whether an S line names the last number, and whether it is in time: by
-// our clock and by the jig's, so that a pause of this computer is not laid at its door.
-func (s *session) watchStatus(h *heard) {
-	x := h.line.Status
-	if s.numbered && x.Seq != s.last {
-		s.fault("status-seq", "%s after reading %d", h.text, s.last)
-	}
-	s.numbered, s.last = true, x.Seq
-	s.watchClock(h, x.Millis)
-	if was := s.status; !was.at.IsZero() {
-		wall, own := h.at.Sub(was.at), time.Duration(x.Millis-was.line.Status.Millis)*time.Millisecond
-		if wall > alive && (own > alive || own == 0) {
-			s.fault("status-busy", "%.1f s between two S lines", wall.Seconds())
-		}
-	}
-	s.status = *h
 }
 
 // talk is what came of commands: all lines but S lines, in order.
@@ -354,15 +231,18 @@ func (t *talk) words() string {
 	}
 }
 
-// collect gathers lines until all of these commands are answered, or nothing has come for
-// so long.
+// flood is how many lines nothing that is asked for here can bring.
+const flood = 2000
+
+// collect gathers lines until all of these commands are answered, nothing has come for so
+// long, or too much has.
 func (s *session) collect(ctx context.Context, within time.Duration, ids ...uint32) (t talk) {
 	start := time.Now()
 	open := map[uint32]bool{}
 	for _, id := range ids {
 		open[id] = true
 	}
-	for len(open) > 0 {
+	for len(open) > 0 && len(t.lines) < flood {
 		h, ok := s.pull(ctx, within)
 		if !ok {
 			return t
@@ -409,13 +289,14 @@ func (s *session) askAs(ctx context.Context, c jig.Command) talk {
 	return t
 }
 
-// settle brings a jig back to rest after a clause that failed.
-func (s *session) settle(ctx context.Context) {
+// settle brings a jig back to rest after a clause that failed, and tells whether it answers.
+func (s *session) settle(ctx context.Context, within time.Duration) (answers bool) {
 	s.settling, s.asking = true, true
 	defer func() { s.settling, s.asking = false, false }()
 	stop := jig.Command{ID: s.id(), Verb: jig.VerbStop}
 	s.say(stop)
-	s.collect(ctx, 5*time.Second, stop.ID)
+	t := s.collect(ctx, within, stop.ID)
 	s.silence(ctx, still)
 	clear(s.owing)
+	return len(t.answers(stop.ID)) > 0
 }

@@ -43,7 +43,7 @@ func series(ctx context.Context, s *session, c jig.Command) (t talk, wrong strin
 	switch {
 	case len(made) != c.Count:
 		return t, fmt.Sprintf("%d readings: %s", len(made), t.words())
-	case !done(&t, c.ID) || len(t.lines) != c.Count+1:
+	case !isDone(&t, c.ID) || len(t.lines) != c.Count+1:
 		return t, t.words()
 	}
 	for i, h := range made {

@@ -7,12 +7,12 @@
 //
 // The way through the package, in the order in which data flow:
 //
-//   - report.go: what comes of a run ([Report], [Finding], [Plan]).
-//   - session.go: bytes to lines, commands and what came of them (session, talk), and what
-//     is watched in every line.
+//   - report.go: what comes of a run ([Report], [Finding], [Plan], [Measured]).
+//   - watch.go: what is watched in every line (watcher); session.go: bytes to lines,
+//     commands and what came of them (session, talk).
 //   - identity.go: a clause, and those of IDENT, of S lines and of every line (clause).
 //   - takes.go, resend.go, queue.go, lines.go, restart.go: the other clauses.
-//   - measure.go: time, scatter and quiet level, and what they mean ([Measured]).
+//   - measure.go: time, scatter and quiet level, and what they mean.
 //   - verify.go: the run.
 package verify
 
@@ -38,9 +38,10 @@ type Options struct {
 
 // Run is a run with one jig.
 type Run struct {
-	opt Options
-	s   *session
-	end context.CancelFunc
+	opt  Options
+	s    *session
+	end  context.CancelFunc
+	deaf bool // the jig does not even answer STOP
 }
 
 // Start finds out which jig is behind a port, which is closed by Close. Nothing moves.
@@ -53,7 +54,7 @@ func Start(ctx context.Context, port io.ReadWriteCloser, opt Options) (*Run, err
 		opt.FirstID = 1 + rand.Uint32N(1<<30)
 	}
 	own, cancel := context.WithCancel(context.WithoutCancel(ctx)) // to the jig's STOP, and no farther
-	r := &Run{opt, newSession(own, port, opt.FirstID), cancel}
+	r := &Run{opt: opt, s: newSession(own, port, opt.FirstID), end: cancel}
 	if err := r.s.arrive(ctx); err != nil {
 		r.Close()
 		return nil, r.failure(ctx, err)
@@ -116,12 +117,16 @@ func (r *Run) Go(ctx context.Context) (*Report, error) {
 
 // look looks at a clause that the jig is asked something for, and files what was found.
 func (r *Run) look(ctx context.Context, rep *Report, c clause) error {
+	if r.deaf {
+		r.file(rep, c, "left out: the jig answers no more", Skipped)
+		return nil
+	}
 	came, result := c.look(ctx, r.s)
 	if err := r.s.err; err != nil {
 		return r.failure(ctx, fmt.Errorf("while looking at %s: %w", c.name, err))
 	}
 	if result == Fail {
-		r.s.settle(ctx)
+		r.deaf = !r.s.settle(ctx, deafAfter)
 	}
 	r.file(rep, c, came, result)
 	return nil

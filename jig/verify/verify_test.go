@@ -2,6 +2,7 @@ package verify
 
 import (
 	"context"
+	"errors"
 	"io"
 	"net"
 	"reflect"
@@ -11,6 +12,7 @@ import (
 	"testing/synctest"
 	"time"
 
+	"evenpole/jig"
 	"evenpole/jig/jigtest"
 )
 
@@ -97,6 +99,8 @@ func TestBrokenJigs(t *testing.T) {
 		"noAnswer":      "field",
 		"repeatMute":    "repeat-done",
 		"driveDone":     "drive",
+		"endless":       "pluck",
+		"dies":          "store",
 	} {
 		t.Run("slip "+slip, func(t *testing.T) {
 			b := &bench{}
@@ -167,6 +171,39 @@ func TestJigtest(t *testing.T) {
 					t.Errorf("%d plucks, said %d beforehand", plucks, rep.Planned.Plucks)
 				}
 			})
+		})
+	}
+}
+
+// TestNoJig: what is no jig is given up soon, with an error that names the port.
+func TestNoJig(t *testing.T) {
+	for name, x := range map[string]struct {
+		says string // every 10 ms
+		want error
+	}{
+		"silence":        {"", jig.ErrSilent},
+		"rubbish":        {"\x00\xff*", jig.ErrSilent},
+		"lines of words": {"hello\n", jig.ErrSilent},
+		"S lines alone":  {seal("S,A1B2C3D4,0,5"), jig.ErrUnresponsive},
+	} {
+		synctest.Test(t, func(t *testing.T) {
+			ours, theirs := net.Pipe()
+			go io.Copy(io.Discard, theirs)
+			go func() {
+				for x.says != "" {
+					if _, err := io.WriteString(theirs, x.says); err != nil {
+						return
+					}
+					time.Sleep(10 * time.Millisecond)
+				}
+			}()
+			began := time.Now()
+			_, err := Start(t.Context(), ours, Options{Name: "here"})
+			var port *jig.PortError
+			if !errors.As(err, &port) || port.Port != "here" || !errors.Is(err, x.want) || time.Since(began) > 30*time.Second {
+				t.Errorf("%s: %v after %v, want %v", name, err, time.Since(began), x.want)
+			}
+			time.Sleep(time.Second)
 		})
 	}
 }
