@@ -11,6 +11,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 
 	"evenpole/jig"
@@ -180,6 +181,26 @@ func TestVectors(t *testing.T) {
 	}
 }
 
+// strict is how C is compiled here.
+var strict = []string{"-std=c99", "-Wall", "-Wextra", "-Wpedantic", "-Wshadow", "-Wconversion", "-Werror"}
+
+// sanitizers are the flags that find misuse of memory and undefined behaviour when the
+// program runs, where the compiler has them.
+var sanitizers = sync.OnceValue(func() []string {
+	flags := []string{"-fsanitize=address,undefined", "-fno-sanitize-recover"}
+	dir, err := os.MkdirTemp("", "sanitizers")
+	if err != nil {
+		return nil
+	}
+	defer os.RemoveAll(dir)
+	probe := exec.Command("cc", append(flags, "-x", "c", "-o", filepath.Join(dir, "probe"), "-")...)
+	probe.Stdin = strings.NewReader("int main(void) { return 0; }\n")
+	if probe.Run() != nil {
+		return nil
+	}
+	return flags
+})
+
 // compile builds a C program and returns its path. Without a compiler the test
 // is skipped.
 func compile(t *testing.T, sources ...string) string {
@@ -189,7 +210,7 @@ func compile(t *testing.T, sources ...string) string {
 		t.Skip("no C compiler: ", err)
 	}
 	program := filepath.Join(t.TempDir(), "program.exe")
-	args := append([]string{"-std=c99", "-Wall", "-Wextra", "-Wshadow", "-Werror", "-pedantic", "-o", program}, sources...)
+	args := slices.Concat(strict, sanitizers(), []string{"-o", program}, sources)
 	if out, err := exec.Command(cc, args...).CombinedOutput(); err != nil {
 		t.Fatalf("%q do not compile: %v\n%s", sources, err, out)
 	}

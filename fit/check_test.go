@@ -16,7 +16,7 @@ import (
 // What a fit cannot have left is refused, by the name of what is wrong.
 func TestFalloffStateIsChecked(t *testing.T) {
 	for want, change := range map[string]func(f *Falloff){
-		"parameters with their covariance":                       func(f *Falloff) { f.Theta = f.Theta[1:] },
+		"has other parameters wrote this one; fit again":         func(f *Falloff) { f.Theta = f.Theta[1:] },
 		"theta: level: expected 3 within 60, got -100":           func(f *Falloff) { f.Theta[curve.Level] = -100 },
 		"theta: wrap_nickel":                                     func(f *Falloff) { f.Theta[curve.FixedParameters] = 1e300 },
 		"covariance: row 2: expected":                            func(f *Falloff) { f.Cov[1] = f.Cov[1][1:] },
@@ -32,7 +32,7 @@ func TestFalloffStateIsChecked(t *testing.T) {
 		"range: core_mm: expected two lengths":                   func(f *Falloff) { f.Range.Core[1] = 1e10 },
 		`wraps: expected each wrap once`:                         func(f *Falloff) { f.Wraps[1] = f.Wraps[0] },
 		`excite: expected one of ["travel" "force" "drive"], go`: func(f *Falloff) { f.Excite = "hope" },
-		"no level follows for a string of":                       func(f *Falloff) { f.Theta[curve.Slope], f.Theta[curve.Steepness] = 4, 1.2 },
+		"no level follows for a string of":                       func(f *Falloff) { f.Theta[curve.Slope], f.Theta[curve.WoundSlope] = 3.3, 6 },
 	} {
 		m, err := fitFalloff(context.Background(), celltest.Sample(t), nil)
 		if err != nil {

@@ -23,7 +23,7 @@ func decodeFalloff(state []byte) (*Falloff, error) {
 func (f *Falloff) check() error {
 	n := f.Size()
 	if len(f.Theta) != n || len(f.Cov) != n || len(f.SDs) != 1+len(curve.Effects) || len(f.LevelCounts) != len(curve.Effects) {
-		return fmt.Errorf("expected %d parameters with their covariance and %d standard deviations, got %d, %d, %d",
+		return fmt.Errorf("expected %d parameters with their covariance and %d standard deviations, got %d, %d, %d: a version of evenpole whose falloff model has other parameters wrote this one; fit again",
 			n, 1+len(curve.Effects), len(f.Theta), len(f.Cov), len(f.SDs))
 	}
 	if err := f.checkWords(); err != nil {

@@ -88,6 +88,17 @@ func TestLevelOfABatch(t *testing.T) {
 	if got := strong[0] - weak[0]; !(got > louder/2 && got < 1.3*louder) {
 		t.Errorf("strong over weak: %.3f, want some %g", got, louder)
 	}
+	unseen := func(batch string) []cell.Cell {
+		c := cells[0]
+		c.Batch = batch
+		return []cell.Cell{c}
+	}
+	for batch, level := range map[string]float64{"weak": weak[0], "strong": strong[0], "new": fresh[0]} {
+		got := f.Expect(unseen(batch))[0] - f.Expect(unseen("not heard of"))[0]
+		if want := level - unknown[0]; math.Abs(got-want) > 1e-12 {
+			t.Errorf("a cell of batch %s: expected %+.4f beside one of no known batch, want %+.4f", batch, got, want)
+		}
+	}
 	middle := (strong[0] + weak[0]) / 2
 	want := middle + f.Theta[curve.FieldExponent]*(math.Log(360)-(math.Log(230)+math.Log(300))/2)
 	if math.Abs(fresh[0]-want) > 1e-12 {

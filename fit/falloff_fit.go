@@ -54,8 +54,11 @@ func fitFalloff(ctx context.Context, d *cell.Data, given *Falloff) (*Falloff, er
 	}
 	m := f.mixedModel(cells)
 	it, err := f.iterate(ctx, m, cells, sites)
+	if ctx.Err() != nil {
+		return nil, ctx.Err()
+	}
 	if err != nil {
-		return nil, fmt.Errorf("falloff: %w", err)
+		return nil, &CannotFitError{fmt.Sprintf("falloff: %v", err), "look whether the readings were measured"}
 	}
 	solved, err := it.solve()
 	if err != nil {
@@ -203,12 +206,12 @@ func (it *iteration) run(ctx context.Context, sds []float64, estimated bool, res
 			return nil, nil, err
 		}
 		f.linearise(m, it.cells, it.sites, it.lift)
-		fit, next, err := stepOrSolve(m, sds, estimated && sdsMoved >= rest)
+		fit, next, err := stepOrSolve(m, sds, estimated && sdsMoved >= sdsRest(rest))
 		if err != nil {
 			return nil, nil, err
 		}
 		sdsMoved = furthest(sds, next)
-		moved := max(furthest(f.Theta, fit.Beta), sdsMoved)
+		moved := max(furthest(f.Theta, fit.Beta), sdsMoved*rest/sdsRest(rest))
 		copy(f.Theta, fit.Beta)
 		it.reweigh(fit, sds[0])
 		sds = next
@@ -239,6 +242,9 @@ func (it *iteration) solve() (*solve.Solved, error) {
 	return it.m.Solve(it.f.SDs[0], it.f.SDs[1:])
 }
 
+// largeRest is the rest of a large record: see rest.
+const largeRest = 1e-5
+
 // rest is by how much a round may move estimates and be the last. Of a large record it is
 // some 0.0001 dB, far below what its readings tell.
 func (f *Falloff) rest(cells int) float64 {
@@ -246,9 +252,19 @@ func (f *Falloff) rest(cells int) float64 {
 	case f.rough:
 		return 1e-3
 	case cells > 5000:
-		return 1e-5
+		return largeRest
 	}
 	return 5e-8
+}
+
+// sdsRest is by how much standard deviations may move in the last step: of a large record
+// ten times as much as parameters. Each step leaves a tenth of its length or less, and
+// costs three times as much as solving for the parameters alone.
+func sdsRest(rest float64) float64 {
+	if rest >= largeRest {
+		return 10 * rest
+	}
+	return rest
 }
 
 // stepOrSolve solves a model at given standard deviations, and says which are better
@@ -281,23 +297,37 @@ func (f *Falloff) keepOffsets(m *solve.Mixed, fit *solve.MixedFit, cells []cell.
 	}
 }
 
-// offsetUnbuiltBatches adds offsets of the batches that no pickup was built with: the mean
-// offset of those that one was, corrected for how much stronger its loose magnets are
-// than theirs. fields is ln B of loose magnets by batch.
+// offsetUnbuiltBatches adds offsets of the batches that no pickup was built with.
 func (f *Falloff) offsetUnbuiltBatches(fields map[string]float64) {
+	built := map[string]float64{}
+	for batch := range fields {
+		if u, ok := f.Offsets[batchKey(batch)]; ok {
+			built[batch] = u
+		}
+	}
+	for batch, u := range unbuiltOffsets(fields, built, f.Theta[curve.FieldExponent]) {
+		f.Offsets[batchKey(batch)] = u
+	}
+}
+
+// unbuiltOffsets are the offsets of batches that no pickup was built with: the mean offset
+// of those that one was, corrected for how much stronger its loose magnets are than theirs.
+// fields is ln B of loose magnets by batch, built the offsets of batches.
+func unbuiltOffsets(fields, built map[string]float64, exponent float64) map[string]float64 {
 	var effect, field, n float64
 	var unbuilt []string
 	for _, batch := range slices.Sorted(maps.Keys(fields)) {
-		if u, built := f.Offsets[batchKey(batch)]; built {
+		if u, ok := built[batch]; ok {
 			effect, field, n = effect+u, field+fields[batch], n+1
 		} else {
 			unbuilt = append(unbuilt, batch)
 		}
 	}
-	if n == 0 {
-		return
-	}
+	out := map[string]float64{}
 	for _, batch := range unbuilt {
-		f.Offsets[batchKey(batch)] = effect/n + f.Theta[curve.FieldExponent]*(fields[batch]-field/n)
+		if n > 0 {
+			out[batch] = effect/n + exponent*(fields[batch]-field/n)
+		}
 	}
+	return out
 }

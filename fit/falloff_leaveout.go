@@ -25,7 +25,9 @@ type falloffLeaver struct {
 	solved *solve.Solved
 	lift   []float64 // of each cell's strings, mm
 
-	fieldsKnown, pitchless int // cells whose pole's field was measured, and those without a pitch
+	fieldsKnown, pitchless int                // cells whose pole's field was measured, and those without a pitch
+	batches                []int              // cells of each batch
+	loose                  map[string]float64 // ln B of batches' loose magnets
 
 	oneAtATime sync.Mutex
 }
@@ -42,8 +44,14 @@ func (f *Falloff) leaver(d *cell.Data) *falloffLeaver {
 	if l == nil || len(l.cells) != len(d.Cells) || len(f.LevelCounts) == 0 || f.LevelCounts[curve.PickupEffect] < leastPickups {
 		return nil
 	}
+	l.loose = d.Batches
 	for i := range l.cells {
 		l.count(i, &l.fieldsKnown, &l.pitchless)
+		batch := l.batchOf(i)
+		for len(l.batches) <= batch {
+			l.batches = append(l.batches, 0)
+		}
+		l.batches[batch]++
 	}
 	return l
 }
@@ -74,7 +82,13 @@ func (l *falloffLeaver) withoutPickup(k int) (func(i int) float64, error) {
 	if err != nil {
 		return nil, err
 	}
-	return l.expectFrom(rest), nil
+	return l.expectWithout(k, rest), nil
+}
+
+// expectWithout predicts cells by what the pickups but one say.
+func (l *falloffLeaver) expectWithout(k int, rest *solve.Shared) func(i int) float64 {
+	first, last := l.solved.Observations(k)
+	return l.expectFrom(rest, func(int) bool { return true }, first, last)
 }
 
 func (l *falloffLeaver) unseen(k int) (expect, balanceSD func(i int) float64, err error) {
@@ -88,7 +102,7 @@ func (l *falloffLeaver) unseen(k int) (expect, balanceSD func(i int) float64, er
 		own[i] = first + i
 	}
 	variances := rest.UnseenVariances(own)
-	return l.expectFrom(rest), func(i int) float64 { return math.Sqrt(variances[i-first]) }, nil
+	return l.expectWithout(k, rest), func(i int) float64 { return math.Sqrt(variances[i-first]) }, nil
 }
 
 func (l *falloffLeaver) withoutGroup(k int) (*solve.Shared, error) {
@@ -110,7 +124,7 @@ func (l *falloffLeaver) withoutCells(out func(i int) bool) (func(i int) float64,
 		return nil, err
 	}
 	if furthest(rest.Beta, l.f.Theta) < setRest {
-		return l.expectFrom(rest), nil
+		return l.expectFrom(rest, out, 0, len(l.cells)), nil
 	}
 	l.oneAtATime.Lock() // it works on all cores, and takes memory
 	defer l.oneAtATime.Unlock()
@@ -126,13 +140,13 @@ func (l *falloffLeaver) withoutCells(out func(i int) bool) (func(i int) float64,
 	if err != nil {
 		return nil, err
 	}
-	return l.expectFrom(sharedOf(fit)), nil
+	return l.expectFrom(sharedOf(fit), out, 0, len(l.cells)), nil
 }
 
 // sharedOf are a fit's unknowns that all pickups share.
 func sharedOf(fit *solve.MixedFit) *solve.Shared {
 	out := &solve.Shared{Beta: fit.Beta, U: make([][]float64, len(fit.U))}
-	for _, k := range []int{curve.StringEffect, curve.SlotEffect} {
+	for _, k := range []int{curve.BatchEffect, curve.StringEffect, curve.SlotEffect} {
 		for _, u := range fit.U[k] {
 			out.U[k] = append(out.U[k], u[0])
 		}
@@ -140,10 +154,47 @@ func sharedOf(fit *solve.MixedFit) *solve.Shared {
 	return out
 }
 
-// expectFrom predicts cells as Falloff.Expect does.
-func (l *falloffLeaver) expectFrom(rest *solve.Shared) func(i int) float64 {
+// batchOf is the number of a cell's batch.
+func (l *falloffLeaver) batchOf(i int) int { return l.mixed.Terms[curve.BatchEffect].Level[i] }
+
+// expectFrom predicts cells as Falloff.Expect does, once those from one to before another
+// are out that out returns true for.
+func (l *falloffLeaver) expectFrom(rest *solve.Shared, out func(i int) bool, from, to int) func(i int) float64 {
 	strings, slots := &l.mixed.Terms[curve.StringEffect], &l.mixed.Terms[curve.SlotEffect]
+	batches := l.batchOffsets(rest, out, from, to)
 	return func(i int) float64 {
-		return l.f.Predict(rest.Beta, l.sites[i], 0) + rest.U[curve.StringEffect][strings.Level[i]] + rest.U[curve.SlotEffect][slots.Level[i]]
+		return l.f.Predict(rest.Beta, l.sites[i], 0) + batches[l.batchOf(i)] +
+			rest.U[curve.StringEffect][strings.Level[i]] + rest.U[curve.SlotEffect][slots.Level[i]]
 	}
+}
+
+// batchOffsets are the offsets of the batches by the cells that are left; of a batch that
+// has none, what its loose magnets say.
+func (l *falloffLeaver) batchOffsets(rest *solve.Shared, out func(i int) bool, from, to int) []float64 {
+	left := slices.Clone(l.batches)
+	name := map[int]string{} // of those that lost cells
+	for i := from; i < to; i++ {
+		if out(i) {
+			left[l.batchOf(i)]--
+			name[l.batchOf(i)] = l.cells[i].Batch
+		}
+	}
+	offsets := slices.Clone(rest.U[curve.BatchEffect])
+	for batch := range name {
+		if left[batch] == 0 {
+			offsets[batch] = l.looseOffset(rest, left, name[batch])
+		}
+	}
+	return offsets
+}
+
+// looseOffset is the offset of a batch that no cell is left of.
+func (l *falloffLeaver) looseOffset(rest *solve.Shared, left []int, name string) float64 {
+	built := map[string]float64{}
+	for i := range l.cells {
+		if b := l.batchOf(i); left[b] > 0 {
+			built[l.cells[i].Batch] = rest.U[curve.BatchEffect][b]
+		}
+	}
+	return unbuiltOffsets(l.loose, built, rest.Beta[curve.FieldExponent])[name]
 }

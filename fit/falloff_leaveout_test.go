@@ -34,6 +34,15 @@ func largeRecord(t *testing.T, copies int) *cell.Data {
 			d.Cells = append(d.Cells, c)
 		}
 	}
+	d.Batches = map[string]float64{"lone": 4.7} // ln mT of loose magnets
+	for i := range d.Cells {
+		c := &d.Cells[i]
+		if c.Pickup == d.Cells[0].Pickup {
+			c.Batch = "lone" // what the others cannot tell but by its loose magnets
+		} else {
+			d.Batches[c.Batch] = 4.6
+		}
+	}
 	return &d
 }
 

@@ -25,6 +25,7 @@ var parameterWords = [curve.FixedParameters]struct{ name, capture string }{
 	curve.Slope:            {"how steeply level falls with the gap", "capture pickups whose poles stand at different heights"},
 	curve.Bend:             {"how the falloff bends", "capture a pickup again with its strings 1 mm higher"},
 	curve.Steepness:        {"how the falloff differs between thick and thin strings", "capture thick and thin strings at near and far gaps each"},
+	curve.WoundSlope:       {"how the falloff differs between wound and plain strings", "capture wound and plain strings at near and far gaps each"},
 	curve.BendExponent:     {"how the bend of the falloff differs between thick and thin strings", "capture thick and thin strings at near and far gaps each"},
 	curve.Protrusion:       {"what a pole's height does beside the gap", "capture a pickup again with its strings 0.8 mm higher"},
 	curve.EndLoss:          {"what strings at the ends of the row lose", "capture pickups with tall and short poles under the first and the last string"},
@@ -39,7 +40,7 @@ func (f *Falloff) notLearnt(cells []cell.Cell) []string {
 	weak := map[string][]string{} // by capture
 	var captures []string
 	for j, w := range parameterWords {
-		if w.name == "" || j == curve.FieldExponent && !f.PoleFields || j == curve.WrapCommon && len(f.Wraps) == 0 || j == curve.VelocityExponent && !f.Pitch || f.fromData(j) >= leastFromData {
+		if w.name == "" || j == curve.FieldExponent && !f.PoleFields || (j == curve.WrapCommon || j == curve.WoundSlope) && len(f.Wraps) == 0 || j == curve.VelocityExponent && !f.Pitch || f.fromData(j) >= leastFromData {
 			continue
 		}
 		if weak[w.capture] == nil {

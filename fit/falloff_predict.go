@@ -14,11 +14,11 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// Expect predicts cells of a pickup with the offsets of their strings and slots.
+// Expect predicts cells of a pickup with the offsets of their batch, strings and slots.
 func (f *Falloff) Expect(cells []cell.Cell) []float64 {
 	out := make([]float64, len(cells))
 	last := cell.LastStrings(cells)
-	known := [...]offsets{f.offsetsOf(curve.StringEffect), f.offsetsOf(curve.SlotEffect)}
+	known := [...]offsets{f.offsetsOf(curve.BatchEffect), f.offsetsOf(curve.StringEffect), f.offsetsOf(curve.SlotEffect)}
 	for i := range cells {
 		c := &cells[i]
 		if c.Excite != f.Excite {
@@ -173,7 +173,7 @@ func (f *Falloff) poleVariance(s *Setup, i int) float64 {
 func (f *Falloff) Warnings(s *Setup, heights []float64) []string {
 	out := f.Range.warnings(s, heights)
 	if f.NoReadings {
-		out = []string{"nothing was measured yet: this stands on the handbook alone; capture a test pickup and fit"}
+		out = []string{"nothing was measured yet: this stands on the handbook alone; capture a test pickup and fit (evenpole next says which capture would tell most)"}
 		if s.Excite == "" {
 			out = append(out, "strings are taken to be released from a fixed displacement; write excite into the order's [target] where they are played otherwise")
 		}
@@ -191,11 +191,10 @@ func (f *Falloff) Warnings(s *Setup, heights []float64) []string {
 }
 
 // FallAt is the change of ln v from the reference gap to another, with its standard
-// error, for a string of some steel inside the row.
-func (f *Falloff) FallAt(logArea, gap float64) (fall, se float64) {
-	d := curve.PlainDiameter(logArea)
+// error, for the string of a site as it would be inside the row.
+func (f *Falloff) FallAt(of *curve.Site, gap float64) (fall, se float64) {
 	at := func(gap float64) *curve.Site {
-		return &curve.Site{Core: d, Gauge: d, Wrap: profiles.Plain, StringHeight: gap - d/2}
+		return &curve.Site{Core: of.Core, Gauge: of.Gauge, Wrap: of.Wrap, StringHeight: gap - of.Gauge/2}
 	}
 	here, there := at(gap), at(curve.RefGap)
 	grad, ref := make([]float64, f.Size()), make([]float64, f.Size())

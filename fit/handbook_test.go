@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"evenpole/fit/cell"
 	"evenpole/fit/cell/celltest"
 	"evenpole/fit/curve"
 	"evenpole/fit/curve/curvetest"
@@ -17,17 +18,33 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// TestPriorHoldsRealShop: what a record that no part of this program made says
-// of each parameter lies where the handbook expects it.
-func TestPriorHoldsRealShop(t *testing.T) {
-	m, err := OfKind(context.Background(), celltest.Sample(t), falloffKind.name)
+// TestPriorHoldsRealShops: what records that no part of this program made, of steel of two
+// kinds, say of each parameter lies where the handbook expects it.
+func TestPriorHoldsRealShops(t *testing.T) {
+	for name, d := range map[string]*cell.Data{"one": celltest.Sample(t), "other": celltest.File(t, "sample-shop-2", "readings.csv")} {
+		m, err := OfKind(context.Background(), d, falloffKind.name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		f := m.(*Falloff)
+		for j, p := range f.Priors() {
+			if z := math.Abs(f.Theta[j]-p.Mean) / p.SD; z > 2 {
+				t.Errorf("%s: %s: %.3f, %.1f deviations from its prior", name, f.Names()[j], f.Theta[j], z)
+			}
+		}
+	}
+}
+
+// TestWoundStringsFallFaster: in a shop whose thin cores saturate, wound strings fall faster
+// with the gap than plain ones, and a raised pole answers less.
+func TestWoundStringsFallFaster(t *testing.T) {
+	m, err := OfKind(context.Background(), celltest.File(t, "sample-shop-2", "readings.csv"), falloffName)
 	if err != nil {
 		t.Fatal(err)
 	}
-	f := m.(*Falloff)
-	for j, p := range f.Priors() {
-		if z := math.Abs(f.Theta[j]-p.Mean) / p.SD; z > 2.5 {
-			t.Errorf("%s: %.3f, %.1f deviations from its prior", f.Names()[j], f.Theta[j], z)
+	for name, sign := range map[string]float64{"wound_slope": 1, "protrusion": -1} {
+		if p := parameter(t, m, name); sign*p.Value < 3*p.SE {
+			t.Errorf("%s = %.3f +- %.3f", name, p.Value, p.SE)
 		}
 	}
 }

@@ -57,9 +57,18 @@ func ParseBatches(name string, text []byte) (*Batches, error) {
 	if err != nil {
 		return nil, err
 	}
+	b := readBatches(d)
+	if err := d.err(); err != nil {
+		return nil, err
+	}
+	return b, nil
+}
+
+// readBatches reads what was ordered; what is wrong with it is noted in the document.
+func readBatches(d *document) *Batches {
 	percent := func(key string) float64 { return d.top.number(key, optional, shares) / 100 }
 	b := &Batches{
-		File:         name,
+		File:         d.file,
 		Reference:    d.top.text("reference", optional),
 		Acceptable:   percent("acceptable_percent"),
 		Limiting:     percent("limiting_percent"),
@@ -73,10 +82,7 @@ func ParseBatches(name string, text []byte) (*Batches, error) {
 		}
 		b.List = append(b.List, one)
 	}
-	if err := d.err(); err != nil {
-		return nil, err
-	}
-	return b, nil
+	return b
 }
 
 func readMagnetBatch(t *table) MagnetBatch {

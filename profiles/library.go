@@ -101,6 +101,15 @@ func parseSets(file string, text []byte) ([]StringSet, error) {
 	if err != nil {
 		return nil, err
 	}
+	sets := readSets(d)
+	if err := d.err(); err != nil {
+		return nil, err
+	}
+	return sets, nil
+}
+
+// readSets reads string sets; what is wrong with them is noted in the document.
+func readSets(d *document) []StringSet {
 	var sets []StringSet
 	for _, t := range d.top.tables("set") {
 		s := StringSet{Name: t.text("name", required), Source: t.text("source", optional), Strings: readStringTables(t)}
@@ -115,10 +124,7 @@ func parseSets(file string, text []byte) ([]StringSet, error) {
 		}
 		sets = append(sets, s)
 	}
-	if err := d.err(); err != nil {
-		return nil, err
-	}
-	return sets, nil
+	return sets
 }
 
 // readStrings reads the strings of an order or a mount: a named set, or one

@@ -82,11 +82,19 @@ func (s span) has(x float64) bool { return s.lo <= x && x <= s.hi || s.orZero &&
 
 // in writes the span in a unit.
 func (s span) in(u unit) string {
-	text := fmt.Sprintf("%.4g to %.4g %s", s.lo/u.base, s.hi/u.base, u.name)
+	text := fmt.Sprintf("%s to %s %s", bound(s.lo/u.base), bound(s.hi/u.base), u.name)
 	if s.orZero {
 		return "0 or " + text
 	}
 	return text
+}
+
+// bound writes an end of a span, to four figures and without an exponent.
+func bound(x float64) string {
+	if math.Abs(x) >= 1e4 {
+		return fmt.Sprintf("%.0f", x)
+	}
+	return fmt.Sprintf("%.4g", x)
 }
 
 // unit is what a key's last part says: its name, and its size in what the
@@ -107,6 +115,8 @@ func unitOf(key string) unit {
 		return unit{"mT", 1}
 	case strings.HasSuffix(key, "_percent"):
 		return unit{"%", 1}
+	case strings.HasSuffix(key, "_ohm"):
+		return unit{"ohm", 1}
 	}
 	return unit{"mm", 1}
 }

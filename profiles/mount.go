@@ -27,12 +27,21 @@ func ParseMount(name string, text []byte, l *Library) (*Mount, error) {
 	if err != nil {
 		return nil, err
 	}
+	m := readMount(d, l)
+	m.Text = bytes.Clone(text)
+	if err := d.err(); err != nil {
+		return nil, err
+	}
+	return m, nil
+}
+
+// readMount reads a mount; what is wrong with it is noted in the document.
+func readMount(d *document, l *Library) *Mount {
 	top := d.top
 	loose := top.has("magnets") && !top.has("pickup", "poles", "pole_heights",
 		"string_heights", "string_height_first", "string_height_last", "set", "string")
 	m := &Mount{
-		File:     name,
-		Text:     bytes.Clone(text),
+		File:     d.file,
 		Batch:    top.text("batch", required),
 		Magnets:  readMagnets(top, loose),
 		ProbeGap: top.length("probe_gap", loose, mountLimits["probe_gap"]),
@@ -40,10 +49,7 @@ func ParseMount(name string, text []byte, l *Library) (*Mount, error) {
 	if !loose {
 		m.readPickup(top, l)
 	}
-	if err := d.err(); err != nil {
-		return nil, err
-	}
-	return m, nil
+	return m
 }
 
 func (m *Mount) readPickup(t *table, l *Library) {

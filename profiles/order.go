@@ -38,12 +38,22 @@ func ParseOrder(name string, text []byte, l *Library) (*Order, error) {
 	if err != nil {
 		return nil, err
 	}
-	o := &Order{File: name, ID: d.top.text("id", required)}
+	o := readOrder(d, l)
+	if err := d.err(); err != nil {
+		return nil, err
+	}
+	return o, nil
+}
+
+// readOrder reads an order; what is wrong with it is noted in the document.
+func readOrder(d *document, l *Library) *Order {
+	o := &Order{File: d.file, ID: d.top.text("id", required)}
 	instrument := d.top.table("instrument", required)
 	pickup := d.top.table("pickup", required)
 	target := d.top.table("target", required)
 	o.readInstrument(instrument)
 	o.readPickup(pickup)
+	o.Units = unitsOf(instrument, pickup)
 	o.readTarget(target)
 	o.Set, o.Strings = readStrings(d.top, l)
 	alternatives := d.top.tables("alternative")
@@ -62,10 +72,7 @@ func ParseOrder(name string, text []byte, l *Library) (*Order, error) {
 		count(pickup, "magnets", o.Magnets, len(o.Strings))
 		o.checkLists(target, compare)
 	}
-	if err := d.err(); err != nil {
-		return nil, err
-	}
-	return o, nil
+	return o
 }
 
 func (o *Order) readInstrument(t *table) {

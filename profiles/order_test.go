@@ -20,6 +20,7 @@ func TestReadOrder(t *testing.T) {
 	quay, _ := shop(t).Set("quay 10-46")
 	want := &Order{
 		File: path, ID: "H-031",
+		Units:           Millimetres,
 		FretboardRadius: 304.8, StringSpread: 51.5, ScaleLength: 647.7, PickupFromBridge: 118,
 		Batch: "spring", Poles: Rod, PoleHeightMax: 2.6,
 		PoleHeights: []float64{0.508, 1.016, 1.524, 2.032}, // 0.12 in is beyond the highest

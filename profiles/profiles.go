@@ -31,7 +31,8 @@
 //   - vocabulary.go: the words that files share ([PoleKind], [Excitation], [Wrap]), each
 //     with its one list.
 //   - name.go: which texts can be a name or a note, at every door ([IsName], [IsNote]).
-//   - limits.go: units, and the range of values that make sense for each key;
+//   - units.go: in which units lengths are told to people ([Units]).
+//   - limits.go: units of keys, and the range of values that make sense for each key;
 //     mountlimits.go: those that hold for all that comes into a record ([MountLimit]).
 //   - size.go: how large a file may be.
 //   - tree.go, unknown.go, table.go, parse.go: a TOML file as a tree of values with
@@ -41,8 +42,11 @@
 //   - geometry.go, arc.go: the heights of strings on the fretboard's arc; tension.go:
 //     mass, core and pitch of a string; pitch.go: whether one sounds at its pitch.
 //   - strings.go, library.go: strings, and sets of them by name ([Library]).
-//   - order.go, mount.go, batches.go: the readers of the files ([ReadOrder],
-//     [ReadMount], [ReadBatches]).
+//   - order.go, mount.go, batches.go, shopfile.go: the readers of the files ([ReadOrder],
+//     [ReadMount], [ReadBatches], [LoadShop]).
+//   - format.go, newfile.go, formats.go: help on the files, key by key, and new ones to
+//     fill in ([Format]): what keys take is asked of the readers, what they are for
+//     stands in formats.go, and a test holds both lists against each other.
 package profiles
 
 import "fmt"

@@ -19,6 +19,7 @@ const (
 // when it has to be).
 func (t *table) find(key string, need bool, kind string) *value {
 	t.known = append(t.known, key)
+	t.asked = append(t.asked, asked{key: key, need: need, kind: kind})
 	v := t.values[key]
 	if v == nil && need {
 		t.miss(key, kind)
@@ -31,6 +32,7 @@ func (t *table) find(key string, need bool, kind string) *value {
 func (t *table) findLength(stem string, need bool, kind string) (string, *value) {
 	mm, in := stem+"_mm", stem+"_in"
 	t.known = append(t.known, mm, in)
+	t.asked = append(t.asked, asked{key: stem, need: need, kind: kind, length: true})
 	v, w := t.values[mm], t.values[in]
 	switch {
 	case v != nil && w != nil:
@@ -42,6 +44,9 @@ func (t *table) findLength(stem string, need bool, kind string) (string, *value)
 	}
 	return mm, v
 }
+
+// within notes the limits of the key that was asked for last.
+func (t *table) within(s span) { t.asked[len(t.asked)-1].limits = s }
 
 // lookup returns the name and value of a key, with or without its unit.
 func (t *table) lookup(stem string) (string, *value) {
@@ -112,28 +117,35 @@ func oneOf[T ~string](t *table, key string, need bool, choices ...T) T {
 
 // number reads a number within its limits.
 func (t *table) number(key string, need bool, s span) float64 {
-	if v := t.find(key, need, "a number"); v != nil {
-		return t.quantity(key, v, s)
+	v := t.find(key, need, "a number")
+	t.within(s)
+	if v == nil {
+		return 0
 	}
-	return 0
+	return t.quantity(key, v, s)
 }
 
 // numbers reads a list of them.
 func (t *table) numbers(key string, need bool, s span) []float64 {
-	return t.quantities(key, t.find(key, need, "a list of numbers"), s)
+	v := t.find(key, need, "a list of numbers")
+	t.within(s)
+	return t.quantities(key, v, s)
 }
 
 // length reads a length within its limits and returns it in mm.
 func (t *table) length(stem string, need bool, s span) float64 {
-	if key, v := t.findLength(stem, need, "a length"); v != nil {
-		return t.quantity(key, v, s)
+	key, v := t.findLength(stem, need, "a length")
+	t.within(s)
+	if v == nil {
+		return 0
 	}
-	return 0
+	return t.quantity(key, v, s)
 }
 
 // lengths reads a list of them.
 func (t *table) lengths(stem string, need bool, s span) []float64 {
 	key, v := t.findLength(stem, need, "a list of lengths")
+	t.within(s)
 	return t.quantities(key, v, s)
 }
 

@@ -43,7 +43,18 @@ type table struct {
 	at     place
 	values map[string]*value
 	known  []string // keys that were asked for
+	asked  []asked  // the same, in that order, with what is expected of each
 	absent bool     // not in the file: its keys are not missed
+}
+
+// asked is a key that a reader asked for, and what it expects of it: help on a file is
+// written from these.
+type asked struct {
+	key    string // of a length: without its unit
+	need   bool
+	kind   string // as messages say it: "a length"
+	length bool   // the key ends in _mm or _in
+	limits span   // of a number or a length
 }
 
 func (d *document) newTable(name string, at place) *table {

@@ -37,8 +37,9 @@ type Stagger struct {
 
 // Order is one customer's pickup: instrument, strings, limits and target.
 type Order struct {
-	File string // where it was read from, for messages
-	ID   string
+	File  string // where it was read from, for messages
+	ID    string
+	Units Units // of most of the lengths of its instrument and pickup
 
 	FretboardRadius  float64 // mm, 0 = flat
 	StringSpread     float64 // mm, string 1 to the last, centre to centre, at the pickup

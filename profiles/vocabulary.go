@@ -37,6 +37,18 @@ const (
 // Excitations lists the kinds of excitation.
 func Excitations() []Excitation { return []Excitation{Travel, Force, Drive} }
 
+// Paper is the size of the pages that are printed.
+type Paper string
+
+// The papers that pages are made for.
+const (
+	A4     Paper = "a4"
+	Letter Paper = "letter"
+)
+
+// Papers lists the papers.
+func Papers() []Paper { return []Paper{A4, Letter} }
+
 // Wrap is what is wound round a string's core. A shop may name wraps of its own;
 // little is known of these before they are measured.
 type Wrap string

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"evenpole/fit/explain"
+	"evenpole/profiles"
 )
 
 // ExplainPicture is the picture of an explanation: a table of bars, a row for
@@ -39,14 +40,18 @@ type ExplainRow struct {
 }
 
 // Explained is the picture of an explanation. A cause that adds less than 0.005
-// dB to every string is named in the notes and has no row.
-func Explained(title string, x *explain.Explanation) ExplainPicture {
+// dB to every string is named in the notes and has no row. Lengths are told in units.
+func Explained(title string, x *explain.Explanation, units profiles.Units) ExplainPicture {
 	p := ExplainPicture{Title: title}
-	gauges, poles := ExplainHead{Words: "gauge, mm"}, ExplainHead{Words: "pole height, mm"}
+	gauges, poles := ExplainHead{Words: "gauge, " + units.Name()}, ExplainHead{Words: "pole height, " + units.Name()}
 	for _, s := range x.Strings {
 		p.Columns = append(p.Columns, ExplainColumn{s.String, s.Note})
-		gauges.Figures = append(gauges.Figures, figure("%.3f", s.Gauge))
-		poles.Figures = append(poles.Figures, figure("%.2f", s.PoleHeight))
+		gauge := figure("%.3f", s.Gauge)
+		if units == profiles.Inches && known(s.Gauge) {
+			gauge = units.Write("%.3f", s.Gauge)
+		}
+		gauges.Figures = append(gauges.Figures, gauge)
+		poles.Figures = append(poles.Figures, length(units, s.PoleHeight))
 	}
 	p.Heads = []ExplainHead{gauges, poles}
 	with, without := x.Parted()

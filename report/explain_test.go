@@ -11,6 +11,7 @@ import (
 
 	"evenpole/fit/curve"
 	"evenpole/fit/explain"
+	"evenpole/profiles"
 )
 
 // sample is an explanation of three strings; one cause has no part.
@@ -26,7 +27,7 @@ func sample() *explain.Explanation {
 }
 
 func TestExplainPicture(t *testing.T) {
-	p := Explained("Order X: why", sample())
+	p := Explained("Order X: why", sample(), profiles.Millimetres)
 	if len(p.Rows) != 3 || p.Rows[2].Mark != Undecided || p.Rows[1].Mark != Outside {
 		t.Fatalf("rows %+v", p.Rows)
 	}

@@ -22,6 +22,7 @@ import (
 	"evenpole/fit/explain"
 	"evenpole/fit/level"
 	"evenpole/fit/verdict"
+	"evenpole/profiles"
 )
 
 // material is what a fuzzer gives the writers to write about.
@@ -154,7 +155,7 @@ func (m *material) explanation() ExplainPicture {
 		s.Note, s.Balance, s.Gauge, s.PoleHeight = m.name, m.number(), m.number(), m.number()
 		s.Parts["core"], s.Parts["left"] = m.number(), m.number()
 	}
-	return Explained(m.name, x)
+	return Explained(m.name, x, profiles.Millimetres)
 }
 
 func (m *material) plots() []*Plot {

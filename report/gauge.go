@@ -3,14 +3,17 @@ package report
 import (
 	"fmt"
 	"io"
+
+	"evenpole/profiles"
 )
 
 // The measures of a height gauge, in mm where nothing else is said.
 const (
-	gaugeAbove = 14.0          // of card above the bobbin plane
-	gaugePlay  = 0.3           // between a pole and the notch over it, on either side
-	checkBar   = 50.0          // for a ruler
-	leastWidth = 190.0 * perMM // user units: as wide as A4 and Letter print
+	gaugeAbove     = 14.0          // of card above the bobbin plane
+	gaugePlay      = 0.3           // between a pole and the notch over it, on either side
+	checkBar       = 50.0          // for a ruler
+	checkBarInches = 50.8          // two of them
+	leastWidth     = 190.0 * perMM // user units: as wide as A4 and Letter print
 )
 
 // FullSize draws the picture at 1:1 with a height gauge to cut out: a card whose
@@ -58,7 +61,7 @@ func drawGauge(p PolePicture, c canvas) (width, height float64) {
 	y := plane + 30
 	for _, line := range []string{
 		"Cut the card out along its line. Its lower edge stands on the bobbin plane, and each notch is as high as its pole.",
-		"Scissors are good to some 0.2 mm: measure the last of it with a caliper or feeler gauges.",
+		p.Units.Text("Scissors are good to some 0.2 mm: measure the last of it with a caliper or feeler gauges."),
 		"Never press, pull or hammer a rod magnet of a wound coil.",
 		"Magnets pinch fingers, and harm pacemakers and other implants.",
 	} {
@@ -66,8 +69,12 @@ func drawGauge(p PolePicture, c canvas) (width, height float64) {
 		y += 16
 	}
 	y += 14
-	bar(c, 10, y, checkBar)
-	c.text(10+checkBar*perMM+10, y+4, "start", "50 mm on a ruler? If not, print again at 100 % (actual size).")
+	long, words := checkBar, "50 mm"
+	if p.Units == profiles.Inches {
+		long, words = checkBarInches, "2 in"
+	}
+	bar(c, 10, y, long)
+	c.text(10+long*perMM+10, y+4, "start", words+" on a ruler? If not, print again at 100 % (actual size).")
 	return width, y + 20
 }
 

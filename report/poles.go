@@ -12,12 +12,13 @@ import (
 // PolePicture is the elevation of a bobbin's top: poles and strings to scale,
 // the same both ways, seen along the strings.
 type PolePicture struct {
-	Title    string    // what it shows, for those who listen
-	Poles    []Pole    // string 1 first
-	Spacing  float64   // mm between neighbouring poles, centre to centre
-	Diameter float64   // mm, of a pole; 0 means 4.8 (3/16 in, common practice)
-	Outline  []float64 // mm, pole tops to draw dashed beside the poles; nil when there are none
-	Beside   string    // what the outline is, such as "flat tops at 0.80 mm"
+	Title    string         // what it shows, for those who listen
+	Poles    []Pole         // string 1 first
+	Spacing  float64        // mm between neighbouring poles, centre to centre
+	Diameter float64        // mm, of a pole; 0 means 4.8 (3/16 in, common practice)
+	Outline  []float64      // mm, pole tops to draw dashed beside the poles; nil when there are none
+	Units    profiles.Units // of the figures in it; lengths are given in mm
+	Beside   string         // what the outline is, such as "flat tops at 0.80 mm"
 }
 
 // Pole is one pole and its string. Lengths in mm from the bobbin plane up.
@@ -63,6 +64,9 @@ func (p *PolePicture) draw(on canvas) (height float64) {
 	e.scaleBar()
 	return e.foot() + 29
 }
+
+// thou25 is 25 thousandths of an inch, mm.
+const thou25 = 0.025 * 25.4
 
 func (p *PolePicture) check() error {
 	n := len(p.Poles)
@@ -160,7 +164,11 @@ func (e *elevation) bottom() float64      { return e.y(e.low) }
 // rows is the number of rows in which figures stand under the poles: two when the poles
 // are closer than their figures are wide.
 func (e *elevation) rows() int {
-	if e.pitch() < figureWidth {
+	width := figureWidth
+	if e.Units == profiles.Inches { // a digit more
+		width *= 1.25
+	}
+	if e.pitch() < width {
 		return 2
 	}
 	return 1
@@ -171,18 +179,21 @@ func (e *elevation) foot() float64 { return e.bottom() + 47 + rowHeight*float64(
 
 func (e *elevation) bobbin() {
 	e.rect(poleLeft, e.y(0), e.right-poleLeft, e.bottom()-e.y(0), "bobbin")
-	every := 1.0
+	every, mark := 1.0, short
+	if e.Units == profiles.Inches {
+		every, mark = thou25, func(mm float64) string { return e.Units.Write("%.2f", mm) }
+	}
 	for every*e.scale < 13 {
 		every *= 2
 	}
 	for mm := 0.0; mm <= e.top-overStrings/2; mm += every {
 		e.line(poleLeft, e.y(mm), e.right, e.y(mm), "grid")
-		e.text(poleLeft-6, e.y(mm)+4, "end", short(mm))
+		e.text(poleLeft-6, e.y(mm)+4, "end", mark(mm))
 	}
 	e.line(poleLeft, e.y(0), e.right, e.y(0), "axis")
-	e.text(14, e.y(e.top/2)+4, "mid", "mm")
+	e.text(14, e.y(e.top/2)+4, "mid", e.Units.Name())
 	for i := range 3 * e.rows() {
-		e.text(poleLeft-6, e.bottom()+17+15*float64(i), "end", [...]string{"string", "pole, mm", "gap, mm"}[i%3])
+		e.text(poleLeft-6, e.bottom()+17+15*float64(i), "end", [...]string{"string", "pole, " + e.Units.Name(), "gap, " + e.Units.Name()}[i%3])
 	}
 }
 
@@ -204,8 +215,8 @@ func (e *elevation) pole(i int) {
 	gap := q.StringHeight - q.Height
 	y := e.bottom() + rowHeight*float64(i%e.rows())
 	e.text(x, y+17, "strong", label(q.String, q.Note, e.pitch()*float64(e.rows())))
-	e.text(x, y+32, "mid", figure("%.2f", q.Height))
-	e.text(x, y+47, "mid", figure("%.2f", gap))
+	e.text(x, y+32, "mid", length(e.Units, q.Height))
+	e.text(x, y+47, "mid", length(e.Units, gap))
 	if known(q.Height) {
 		if q.Height < 0 {
 			e.rect(x-half, e.y(0), 2*half, e.y(q.Height)-e.y(0), "open") // the hole above a sunk pole
@@ -231,27 +242,31 @@ func (e *elevation) outline() {
 	}
 	y := e.foot() + 17
 	e.line(poleLeft, y, poleLeft+24, y, "dashed")
-	e.text(poleLeft+30, y+4, "start", e.Beside)
+	e.text(poleLeft+30, y+4, "start", e.Units.Text(e.Beside))
 }
 
-// scaleBar shows 10 mm: the picture is to scale both ways.
+// scaleBar shows 10 mm, or half an inch: the picture is to scale both ways.
 func (e *elevation) scaleBar() {
-	y, x := e.foot()+17, e.right-10*e.scale
+	long, words := 10.0, "10 mm"
+	if e.Units == profiles.Inches {
+		long, words = 12.7, "0.5 in"
+	}
+	y, x := e.foot()+17, e.right-long*e.scale
 	e.line(x, y, e.right, y, "axis")
 	e.line(x, y-4, x, y+4, "axis")
 	e.line(e.right, y-4, e.right, y+4, "axis")
-	e.text(x-6, y+4, "end", "10 mm")
+	e.text(x-6, y+4, "end", words)
 }
 
 // words describes the picture for screen readers.
 func (p *PolePicture) words() string {
 	var parts []string
 	for _, q := range p.Poles {
-		parts = append(parts, fmt.Sprintf("string %s: pole %s mm, gap %s mm",
-			name(q.String, q.Note), figure("%.2f", q.Height), figure("%.2f", q.StringHeight-q.Height)))
+		parts = append(parts, p.Units.Text(fmt.Sprintf("string %s: pole %s mm, gap %s mm",
+			name(q.String, q.Note), figure("%.2f", q.Height), figure("%.2f", q.StringHeight-q.Height))))
 	}
 	if p.Outline != nil {
-		parts = append(parts, "dashed: "+p.Beside)
+		parts = append(parts, "dashed: "+p.Units.Text(p.Beside))
 	}
 	return strings.Join(parts, "; ") + "."
 }

@@ -33,6 +33,7 @@ import (
 	"unicode/utf8"
 
 	"evenpole/fit/level"
+	"evenpole/profiles"
 )
 
 // known reports whether a figure is a finite number.
@@ -52,6 +53,14 @@ func figure(format string, x float64) string {
 		return strings.TrimLeft(text, "+-")
 	}
 	return strings.Replace(text, "-", "−", 1)
+}
+
+// length writes a length in mm, in units, or a dash when it is not known.
+func length(u profiles.Units, mm float64) string {
+	if u != profiles.Inches || !known(mm) {
+		return figure("%.2f", mm)
+	}
+	return figure("%.3f", mm/25.4)
 }
 
 // write writes a document with U+FFFD for what it may not hold, wherever the text came

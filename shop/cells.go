@@ -4,6 +4,7 @@ import (
 	"context"
 	"iter"
 	"maps"
+	"math"
 
 	"evenpole/capture/record"
 	"evenpole/fit/cell"
@@ -29,6 +30,11 @@ func Cells(ctx context.Context, sources ...Source) (*cell.Data, error) {
 	if err != nil {
 		return nil, err
 	}
+	return screened(ctx, data, sources)
+}
+
+// screened adds the fields of magnets to cells that were gathered, and screens them.
+func screened(ctx context.Context, data *cell.Data, sources []Source) (*cell.Data, error) {
 	var all []iter.Seq2[record.FieldReading, error]
 	magnets := map[string][]string{}
 	for _, s := range sources {
@@ -86,10 +92,19 @@ func (s *Shop) CellsOrNone(ctx context.Context) (*cell.Data, error) {
 // CellsOf makes one record's cells of readings files, each with the calibrations
 // beside it, and of a file of field readings; "" is the one beside the first
 // readings, if it is there.
+//
+// What is kept of a shop's cells is believed where it can be: see cellscache.go.
 func CellsOf(ctx context.Context, files []string, fieldsFile string) (*cell.Data, error) {
+	data, _, err := cellsOf(ctx, files, fieldsFile, math.MaxInt64)
+	return data, err
+}
+
+// cellsOf is CellsOf. Where the only file is a shop's own, and of more than mostUnread
+// bytes of it nothing is kept yet, it says what to keep of it.
+func cellsOf(ctx context.Context, files []string, fieldsFile string, mostUnread int64) (data *cell.Data, keep keptCells, err error) {
 	sources, err := sourcesOf(files)
 	if err != nil {
-		return nil, err
+		return nil, keep, err
 	}
 	beside := folderOf(files[0])
 	if fieldsFile == "" && !Missing(beside.fieldsFile()) {
@@ -98,7 +113,15 @@ func CellsOf(ctx context.Context, files []string, fieldsFile string) (*cell.Data
 	if fieldsFile != "" {
 		sources[0].Fields, sources[0].Magnets = fieldRows(fieldsFile), beside.magnets()
 	}
-	return Cells(ctx, sources...)
+	if len(files) == 1 && files[0] == beside.ReadingsFile() && (mostUnread < math.MaxInt64 || !Missing(beside.cells())) {
+		data, keep, err = gatherKept(ctx, beside, sources[0].Gains, mostUnread)
+	} else {
+		data, err = gather(ctx, sources)
+	}
+	if err == nil {
+		data, err = screened(ctx, data, sources)
+	}
+	return data, keep, err
 }
 
 // sourcesOf are readings files, each with the calibrations beside it.

@@ -23,12 +23,15 @@ import (
 //	sessions.csv                 which session commanded a jig from which reading on
 //	readings.seals.csv           digests of rows, as fields.seals.csv; earlier ones are
 //	                             in readings.seals.until-TIME.csv
+//	readings.cells               what was made of the readings so far, to save time: see
+//	                             cellscache.go; it may be deleted
 //	readings.torn-TIME.csv       a last line that a power cut tore
 //	mounts/PICKUP-DIGEST.toml    what was mounted, as it was described then
 //	writer.lock, writer.open     who writes to the record, and that it is being written
 //	writer.open                  there while rows are being written, and after a crash
 //
-//	strings.toml                 the shop's own string sets
+//	shop.toml                    what the shop says of itself
+//	strings.toml                 its own string sets
 //	batches.toml                 which magnets it ordered
 //	operators.csv                who mounted what, for repeat studies
 //	orders/ORDER.toml            orders; they may stand anywhere
@@ -44,6 +47,7 @@ import (
 //	certificates/0001.json       every certificate that was issued; none ever changes
 //	certificates/0001-ORDER-PICKUP.html and .pdf, its pages
 const (
+	cellsFile       = "readings.cells"
 	modelsDir       = "models"
 	currentFile     = "current.txt"
 	historyFile     = "history.csv"
@@ -62,6 +66,7 @@ func (f folder) join(names ...string) string {
 	return filepath.Join(append([]string{string(f)}, names...)...)
 }
 
+func (f folder) cells() string      { return f.join(cellsFile) }
 func (f folder) fieldsFile() string { return f.join(record.FieldsFile) }
 func (f folder) batches() string    { return f.join(profiles.BatchesFile) }
 func (f folder) operators() string  { return f.join(repeat.OperatorsFile) }

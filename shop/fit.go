@@ -3,6 +3,7 @@ package shop
 import (
 	"context"
 	"errors"
+	"math"
 	"strings"
 
 	"evenpole/fit"
@@ -11,16 +12,21 @@ import (
 
 // Fitting is what a model is fitted to, and by whom.
 type Fitting struct {
-	Files    []string     // readings; see CellsOf
-	Fields   string       // field readings; "" for those beside the first file
-	Program  string       // version of the program, for the model's file
-	Progress fit.Progress // is told how far leaving out is; may be nil
+	Files     []string     // readings; see CellsOf
+	Fields    string       // field readings; "" for those beside the first file
+	Program   string       // version of the program, for the model's file
+	KeepCells bool         // what was made of a shop's readings, so that the next fit reads the rows since alone
+	Progress  fit.Progress // is told how far leaving out is; may be nil
 }
 
 // Best fits the kind of model that predicts best. It returns the cells as well,
 // which Keep wants. It ends with the context's error when that is done.
 func (f *Fitting) Best(ctx context.Context) (*fit.Result, *cell.Data, error) {
-	data, err := CellsOf(ctx, f.Files, f.Fields)
+	unread := int64(math.MaxInt64)
+	if f.KeepCells {
+		unread = mostUnread
+	}
+	data, keep, err := cellsOf(ctx, f.Files, f.Fields, unread)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -31,6 +37,7 @@ func (f *Fitting) Best(ctx context.Context) (*fit.Result, *cell.Data, error) {
 	if err != nil {
 		return nil, nil, err
 	}
+	keep.write()
 	result.Program = f.Program
 	return result, data, nil
 }

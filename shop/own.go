@@ -9,6 +9,7 @@ import (
 	"evenpole/capture/record/disk"
 	"evenpole/fit/gain"
 	"evenpole/fit/repeat"
+	"evenpole/profiles"
 )
 
 // owns reports whether a path names what belongs to a shop: its record, what it
@@ -31,6 +32,22 @@ func (f folder) owns(path string) bool {
 		if strings.HasPrefix(first, strings.TrimSuffix(file, ".csv")+".") {
 			return true
 		}
+	}
+	return false
+}
+
+// describes reports whether a path is where orders and mounts stand: in their folders,
+// or in the shop's own under a name that no other of its files has.
+func (f folder) describes(path string) bool {
+	dir, file := filepath.Split(resolved(path))
+	if !strings.EqualFold(filepath.Ext(file), ".toml") {
+		return false
+	}
+	switch filepath.Clean(dir) {
+	case resolved(f.join(ordersDir)), resolved(f.join(jigDir)):
+		return true
+	case resolved(string(f)):
+		return !slices.Contains([]string{profiles.SetsFile, profiles.BatchesFile, profiles.ShopFile}, strings.ToLower(file))
 	}
 	return false
 }
@@ -60,4 +77,9 @@ func (s *Shop) ownerOf(path string) (owner folder, ok bool) {
 	}
 	dir, found := record.Find(filepath.Dir(resolved(path)))
 	return folder(dir), found && folder(dir).owns(path)
+}
+
+// IsRecord reports whether files are the shop's own readings and no others.
+func (s *Shop) IsRecord(files []string) bool {
+	return len(files) == 1 && resolved(files[0]) == resolved(s.folder.ReadingsFile())
 }

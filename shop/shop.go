@@ -15,6 +15,7 @@
 //   - write.go: how whole files are written, and a row that is added to one.
 //   - gains.go: calibrations, from readings of a source to the gains that readings
 //     are corrected by.
+//   - cellscache.go: readings.cells, by which a long record is not read anew each time.
 //   - cells.go: readings, then fields, then the screening for mistakes: the cells
 //     that everything is fitted to.
 //   - models.go: the models that were kept, and the current one.
@@ -93,6 +94,14 @@ func (s *Shop) Library() (*profiles.Library, error) {
 		return profiles.Builtin(), nil
 	}
 	return profiles.LoadLibrary(s.Dir())
+}
+
+// Settings are what the shop says of itself.
+func (s *Shop) Settings() (*profiles.Shop, error) {
+	if s.folder == "" {
+		return &profiles.Shop{}, nil
+	}
+	return profiles.LoadShop(s.Dir())
 }
 
 // ReadOrder reads an order with the string sets at hand.

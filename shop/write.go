@@ -43,6 +43,23 @@ func (s *Shop) WriteFile(path string, force bool, write func(io.Writer) error) e
 	return bad("%s %w", path, ErrThere)
 }
 
+// WriteDescription writes a new order or mount where the user wants it: in the shop's
+// folders for these, where one that is there is never replaced (ErrThere), or anywhere
+// else, as WriteFile does.
+func (s *Shop) WriteDescription(path string, force bool, write func(io.Writer) error) error {
+	owner, ok := s.ownerOf(path)
+	if !ok || !owner.describes(path) {
+		return s.WriteFile(path, force, write)
+	}
+	if err := disk.MakeDir(filepath.Dir(path)); err != nil {
+		return err
+	}
+	if err := disk.CreateFile(path, write); !errors.Is(err, fs.ErrExist) {
+		return err
+	}
+	return bad("%s %w", path, ErrKept)
+}
+
 // says reports whether a file is there that says what write writes.
 func says(path string, write func(io.Writer) error) (same bool, err error) {
 	if info, err := os.Lstat(path); err != nil || !info.Mode().IsRegular() {

@@ -4,7 +4,8 @@
 //
 //	go run ./bench/shops -record full -shops 20
 //
-// The physics are those of the simulated jig, bent a little from shop to shop;
+// The physics are those of the simulated jig, bent a little from shop to shop, or with
+// -physics solved fields of rods and steel that are drawn at random from what there may be;
 // magnets, strings, heights and plucks scatter. Figures are in dB.
 package main
 
@@ -32,6 +33,8 @@ var plucked = "travel"
 // easy orders may be served by flat tops.
 var easy bool
 
+var physics = flag.String("physics", "jig", "what levels follow: jig, the simulated jig's physics; solved, rods and steel drawn at random and solved for their fields")
+
 var params = flag.Bool("p", false, "print the falloff model's parameters")
 
 func main() {
@@ -44,6 +47,10 @@ func main() {
 	flag.BoolVar(&easy, "easy", false, "orders that flat tops may serve: flat fretboards, wide tolerances; the advice is judged, too")
 	verbose := flag.Bool("v", false, "print each order")
 	flag.Parse()
+	if *physics != "jig" && *physics != "solved" {
+		fmt.Fprintf(os.Stderr, "shops: expected -physics jig or solved, got %q\n", *physics)
+		os.Exit(2)
+	}
 	d, ok := designs[*record]
 	if !ok {
 		fmt.Fprintf(os.Stderr, "shops: expected -record none, one, full, many or fields, got %q\n", *record)

@@ -14,8 +14,8 @@ import (
 )
 
 // world is one simulated shop: its magnets, its jig and its record. What it is
-// like is drawn from the seed; the physics are those of the simulated jig, which
-// the models do not know.
+// like is drawn from the seed; the physics are those of the simulated jig or of
+// [evenpole/bench/magnetics], neither of which the models know.
 type world struct {
 	rng      *rand.Rand
 	radius   float64 // mm, of the rods
@@ -26,6 +26,7 @@ type world struct {
 	place    float64 // mm from the bridge, at the jig
 	channels []float64
 	twist    twist
+	solved   *solved     // nil: the physics of the simulated jig, twisted
 	sets     []stringSet // the physical strings on the jig
 	rows     []record.Reading
 	fields   []record.FieldReading
@@ -44,7 +45,7 @@ type twist struct {
 // newTwist is centred on what an ordinary record shows.
 func newTwist(r *rand.Rand) twist {
 	n := r.NormFloat64
-	return twist{area: -0.05 + 0.05*n(), fall: 0.22 + 0.05*n(), bend: 0.015 + 0.01*n(), protrude: 0.08 + 0.03*n(), steep: 0.05 + 0.015*n(), velocity: -0.2 + 0.06*n(),
+	return twist{area: -0.05 + 0.05*n(), fall: 0.18 + 0.05*n(), bend: 0.015 + 0.01*n(), protrude: 0.08 + 0.03*n(), steep: 0.05 + 0.015*n(), velocity: -0.2 + 0.06*n(),
 		wraps: map[profiles.Wrap][2]float64{
 			"nickel": {0.16, 0.08 * math.Exp(0.3*n())}, "nickel_plated_steel": {0.19, 0.32 * math.Exp(0.25*n())}, "stainless": {0.17, 0.25 * math.Exp(0.3*n())},
 		}}
@@ -93,6 +94,11 @@ func newWorld(seed uint64, d design) *world {
 		w.radius = 2.5
 	}
 	mean := 0.5 + 0.15*r.Float64()
+	if *physics == "solved" {
+		w.solved = newSolved(rand.New(rand.NewPCG(seed, 0x736f6c766564)))
+		rod := w.solved.made.Rod
+		w.radius, w.length, mean = rod.Radius, rod.Length, rod.Remanence
+	}
 	for b := range 4 {
 		w.batches = append(w.batches, sim.Batch{Name: fmt.Sprintf("B%d", b+1), Remanence: mean * math.Exp(0.07*r.NormFloat64()),
 			SD: w.magnets, Radius: w.radius, Length: w.length})
@@ -126,6 +132,9 @@ func (w *world) actual(s profiles.String) profiles.String {
 
 // levels returns ln v of each string.
 func (w *world) levels(poles []sim.Pole, strings []profiles.String, heights []float64, spacing, scale, place float64, excite jig.Excite) []float64 {
+	if w.solved != nil {
+		return w.solved.levels(poles, strings, heights, spacing, profiles.Excitation(excite))
+	}
 	j := sim.New(sim.Config{Excite: excite, Scatter: &sim.Scatter{}})
 	m := sim.Mounted{Poles: poles, StringHeights: heights, Spacing: spacing, ScaleLength: scale, PickupFromBridge: place}
 	for _, s := range strings {
@@ -242,7 +251,7 @@ func (w *world) capture(d design) {
 		return
 	}
 	for _, p := range all {
-		for i, b := range probe(p.poles) {
+		for i, b := range w.probe(p.poles) {
 			w.field(b, record.FieldReading{Batch: w.batches[p.batch].Name, Pickup: p.name, String: i + 1, Position: i + 1})
 		}
 	}
@@ -252,7 +261,7 @@ func (w *world) capture(d design) {
 			m := w.poles(b, []float64{0})
 			name := magnetName(b, i)
 			w.loose[name] = m[0].Remanence
-			w.field(probe(m)[0], record.FieldReading{Batch: w.batches[b].Name, Magnet: name, Position: i + 1})
+			w.field(w.probe(m)[0], record.FieldReading{Batch: w.batches[b].Name, Magnet: name, Position: i + 1})
 		}
 	}
 }
@@ -266,8 +275,11 @@ func (w *world) field(tesla float64, r record.FieldReading) {
 }
 
 // probe is the flux density in T, 0.5 mm over each pole.
-func probe(poles []sim.Pole) []float64 {
+func (w *world) probe(poles []sim.Pole) []float64 {
 	const spacing, gap = 10.4, 0.5
+	if w.solved != nil {
+		return w.solved.probe(poles, spacing, gap)
+	}
 	var row field.Row
 	for i, p := range poles {
 		row = append(row, field.Pole{Rod: field.Rod{Radius: p.Radius, Length: p.Length, Remanence: p.Remanence}, X: spacing * float64(i), Top: p.Height})

@@ -33,9 +33,10 @@ type Import struct {
 	File      string         `json:"file"`
 	Into      string         `json:"into"` // ReadingsFile or FieldsFile
 	Session   string         `json:"session"`
-	Separator string         `json:"separator"` // of cells
-	Decimal   string         `json:"decimal"`   // sign; "" when no number has one
-	Zone      string         `json:"zone"`      // taken for times that name none; "" when there are none
+	Titles    int            `json:"title_rows"` // lines over the header
+	Separator string         `json:"separator"`  // of cells
+	Decimal   string         `json:"decimal"`    // sign; "" when no number has one
+	Zone      string         `json:"zone"`       // taken for times that name none; "" when there are none
 	Columns   []sheet.Column `json:"columns"`
 	Absent    []string       `json:"absent"` // columns of the record that the file lacks
 	Rows      int            `json:"rows"`
@@ -164,7 +165,7 @@ func readSheet[T any](m *Import, t *table.Table[T]) error {
 	if err != nil {
 		return err
 	}
-	m.Columns, m.Separator = s.Columns, s.Separator
+	m.Columns, m.Separator, m.Titles = s.Columns, s.Separator, s.Titles
 	if m.Absent, err = s.Lacks(m.opt.Set); err != nil {
 		return err
 	}

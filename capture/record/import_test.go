@@ -53,6 +53,12 @@ func TestImportUnderstands(t *testing.T) {
 			ImportOptions{Columns: map[string]string{"No": "string", "Out": "rms_v"}, Set: map[string]string{"core_mm": "0.254", "note": "old"}}, ",0.2540,0.50,3.00,12.000,old"},
 		{"times", "time," + need + "\n2025-03-03 08:49,1,0.254,0.5,3,12\n", ImportOptions{Zone: east}, "2025-03-03T06:49:00.000Z,0.2540,0.50,3.00,12.000,"},
 		{"a time with a zone", "time," + need + "\n2025-03-03T08:49:01.5+01:00,1,0.254,0.5,3,12\n", ImportOptions{Zone: east}, "2025-03-03T07:49:01.500Z,0.2540,0.50,3.00,12.000,"},
+		{"titles over the header", "My bench; March\n\n;;\n" + strings.ReplaceAll(need1, ",", ";"), ImportOptions{}, ",0.2540,0.50,3.00,12.000,"},
+		{"units in cells", "string,Core,Pole height,string_height_mm,RMS\n1,10 thou,\"0.02\"\"\",0.118 in,12000 µV\n", ImportOptions{}, ",0.2540,0.508,2.9972,12.000,"},
+		{"units as words", "string,core (inches),pole height in mils,string_height_mm,level_mv\n1,0.010,20,3,12\n", ImportOptions{Columns: map[string]string{"level_mv": "rms_mv"}}, ",0.2540,0.508,3.00,12.000,"},
+		{"quoted decimal commas", need + "\n1,\"0,254\",\"0,5\",3,\"12,5\"\n", ImportOptions{}, ",0.2540,0.50,3.00,12.500,"},
+		{"a day and a month by points", "time," + need + "\n3.12.2025 08:49,1,0.254,0.5,3,12\n", ImportOptions{Zone: east}, "2025-12-03T06:49:00.000Z,0.2540,0.50,3.00,12.000,"},
+		{"a date", "Date," + need + "\n3.12.25,1,0.254,0.5,3,12\n", ImportOptions{Zone: time.UTC}, "2025-12-03T00:00:00.000Z,0.2540,0.50,3.00,12.000,"},
 		{"empty rows between", need + "\n,,,,\n\n1,0.254,0.5,3,12\n,,,,\n", ImportOptions{}, ",0.2540,0.50,3.00,12.000,"},
 		{"a reading of another jig", cells + "," + need + ",mode\ns001,jig-9,0000ABCD,7,1,,,,12,Q\n", ImportOptions{}, ",,,,12.000,"},
 	}
@@ -84,6 +90,7 @@ func TestImportRefusesRows(t *testing.T) {
 		"1;0,254;0,5;3":                             `old bench.csv:3: expected 9 cells as in the header, got another number`,
 		"1;0,254;0,5;3;12;03/04/2025;;;":            `old bench.csv:3: time: expected a time such as 2025-03-03T08:49:54.870Z, got "03/04/2025"`,
 		"1;0,254;0,5;3;12;;retracted;;":             `old bench.csv:3: status: expected a jig, boot and seq with it, to tell what is taken back, got "retracted"`,
+		"1;0,254;0,5;3;12 dB;;;;":                   `old bench.csv:3: Level (mV): expected a number, got "12 dB"`,
 		"\n1;0,254;\"a\nb\";3;12;;;;":               `old bench.csv:4: pole_height_mm: expected a number, got "a\nb"`,
 		"1;\"0,254\"x;0,5;3;12;;;;":                 `old bench.csv:3: expected a quoted cell to end with a quote and a comma, got something else at line 3`,
 		"1;0,254;0,5;3;12;;;a note that is long;no": `old bench.csv:3: purpose: expected one of model, batch, check, repeat, got "no"`,
@@ -132,6 +139,19 @@ func TestImportRefusesLengthsThatNoMountMayHave(t *testing.T) {
 	f := understood(t, "field_mt,probe_gap_mm\n100,25.4\n100,1\n", t.TempDir(), ImportOptions{Fields: true})
 	if want := `old bench.csv:2: probe_gap_mm: expected 0.05 to 20 mm, got "25.4"; if that is thousandths of an inch, say so with --column 'probe_gap_mm=probe_gap_thou'`; len(f.Refused) != 1 || f.Refused[0].Error() != want {
 		t.Errorf("got %v\nexpected %s", f.Refused, want)
+	}
+	bare := understood(t, "string,Core,pole_height_mm,string_height_mm,rms_mv\n1,0.254,0.5,3,12\n", t.TempDir(), ImportOptions{})
+	if want := `old bench.csv:2: Core: expected a number with its unit, as the header has none, got "0.254"`; len(bare.Refused) != 1 || bare.Refused[0].Error() != want {
+		t.Errorf("got %v\nexpected %s", bare.Refused, want)
+	}
+	gauss := understood(t, "batch,magnet,Field (gauss),probe_gap_mm\nb,1,1105,0.5\nb,2,110.5 mT,0.5\n", t.TempDir(), ImportOptions{Fields: true})
+	for _, row := range gauss.readable(t) {
+		if got := *fieldColumns.Cell(row, "field_mt"); got != "110.50" {
+			t.Errorf("1105 gauss are %s mT", got)
+		}
+	}
+	if gauss.Readable != 2 {
+		t.Errorf("%+v", gauss)
 	}
 	thou := understood(t, "string,Core (thou),Pole height (in),String height (in),rms_mv\n1,10,0.02,0.118,12\n", t.TempDir(), ImportOptions{})
 	if rows := thou.readable(t); len(rows) != 1 || *readingColumns.Cell(rows[0], "core_mm") != "0.2540" {

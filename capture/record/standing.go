@@ -2,8 +2,11 @@ package record
 
 import (
 	"iter"
+	"maps"
+	"slices"
 
 	"evenpole/capture/record/numbers"
+	"evenpole/capture/record/pack"
 )
 
 // ID names a reading: what one jig sent in one power-up under one number.
@@ -226,6 +229,62 @@ func flagged(status Status) Reason {
 		return Counts
 	}
 	return Reason(status)
+}
+
+// Pack writes what was met, or reads it. What was read goes on as if it had met the rows
+// itself.
+func (s *Standing) Pack(c *pack.Coder) {
+	names := make([]powerUp, len(s.order))
+	for name, m := range s.powers {
+		names[m.index-1] = name
+	}
+	pack.List(c, &names, func(p *powerUp) {
+		pack.Text(c, &p.jig)
+		pack.Text(c, &p.boot)
+	})
+	if c.Reading() {
+		*s = Standing{}
+		for _, name := range names {
+			s.of(name)
+		}
+		c.Check(len(s.order) == len(names)) // none twice
+	}
+	for _, m := range s.order {
+		m.pack(c)
+	}
+}
+
+func (m *powerUpState) pack(c *pack.Coder) {
+	m.seen.Pack(c)
+	pack.Whole(c, &m.backs)
+	numbers := slices.Sorted(maps.Keys(m.back))
+	pack.List(c, &numbers, func(seq *uint32) {
+		pack.Whole(c, seq)
+		if c.Reading() {
+			if m.back == nil {
+				m.back = map[uint32]*retracted{}
+			}
+			m.back[*seq] = &retracted{}
+		}
+		m.back[*seq].pack(c)
+	})
+}
+
+func (b *retracted) pack(c *pack.Coder) {
+	pack.Whole(c, &b.times)
+	c.Bool(&b.stands)
+	c.Bool(&b.always)
+	pack.Whole(c, &b.newest)
+}
+
+// PackRef writes a row that the standing has met, or reads it.
+func (s *Standing) PackRef(c *pack.Coder, ref *Ref) {
+	pack.Whole(c, &ref.power)
+	pack.Whole(c, &ref.before)
+	pack.Whole(c, &ref.seq)
+	if c.Check(0 <= ref.power && int(ref.power) <= len(s.order)); c.Damaged() {
+		*ref = Ref{}
+	}
 }
 
 // Sifted is a row with the reason why it does not count.

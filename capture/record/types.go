@@ -44,7 +44,7 @@
 //   - types.go has the values, takes.go what a reading counts for, columns.go the
 //     columns.
 //   - folder.go names the files of a shop folder; read.go reads them while a writer
-//     may be at work.
+//     may be at work; stand.go tells how far one was read, and reads what came since.
 //   - sessions.go has the holds, seal.go says what a seal covers, and textrow.go reads rows
 //     with their digests.
 //   - sealer.go writes seals and ledger.go rows, torn.go sets torn lines aside, and
@@ -61,7 +61,7 @@
 //
 // The room table turns values into rows of text and back and finds a torn line, sheet
 // reads a person's spreadsheets and lists and refuses lengths that no mount may have,
-// numbers keeps sequence numbers.
+// numbers keeps sequence numbers, pack turns what was made of rows into bytes and back.
 package record
 
 import (

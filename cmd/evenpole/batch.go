@@ -74,7 +74,7 @@ Exit status: 0 accept, or no limits given; 3 reject; 4 measure more.`,
 	f.StringVar(&o.reference, "reference", "", "`name` of the batch to compare with (default: the shop's, or the first in the record)")
 	f.StringVar(&o.fields, "fields", "", "field readings `file` (default: the shop's "+record.FieldsFile+")")
 	f.StringVar(&o.report, "report", "", "write a page to print into this `file`, .html or .pdf")
-	f.StringVar(&o.paper, "paper", "a4", "`size` of a PDF: a4 or letter")
+	f.StringVar(&o.paper, "paper", "", "`size` of a PDF: a4 or letter (default: as shop.toml says, or a4)")
 	f.IntVar(&o.setSize, "set-size", 0, "sort the magnets into sets of `N`")
 	f.StringVar(&o.sets, "sets", "", "write which magnet is in which set into this CSV `file`")
 	f.Float64Var(&o.min, "min-mt", 0, "least strength of a magnet, `mT`, from 5")
@@ -105,8 +105,8 @@ func runBatch(ctx context.Context, e *env, o batchOptions) error {
 	if o.sets != "" && o.setSize == 0 {
 		return badInput("--sets wants --set-size: how many magnets make a set")
 	}
-	if _, err := report.ParsePaper(o.paper); err != nil {
-		return badInput("paper: %v", err)
+	if _, err := paperOf(e, o.paper); err != nil {
+		return err
 	}
 	if err := pageName("report", o.report); err != nil {
 		return err
@@ -192,7 +192,7 @@ func (o *batchOptions) write(e *env, doc batchDocument) error {
 			if !isPDF(o.report) {
 				return report.WriteBatch(f, page)
 			}
-			paper, err := report.ParsePaper(o.paper)
+			paper, err := paperOf(e, o.paper)
 			if err != nil {
 				return err
 			}
@@ -266,7 +266,7 @@ func atGap(gap level.Figure) string {
 func printStrength(e *env, r *batch.Report) {
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 	row := func(name, format string, args ...any) {
-		fmt.Fprintf(tw, "%s\t"+format+"\n", append([]any{name}, args...)...)
+		fmt.Fprintf(tw, "%s\t%s\n", name, e.units.Text(fmt.Sprintf(format, args...)))
 	}
 	row("mean strength", "%.1f mT%s", r.Mean, span(r.MeanWithin, "mT"))
 	if s := r.Scatter; s != nil {

@@ -79,7 +79,7 @@ Exit status: 0 conforms; 3 out of tolerance; 4 cannot tell yet.`,
 	f.StringVar(&o.order, "order", "", "order `file`")
 	f.StringVar(&o.pickup, "pickup", "", "the pickup's `id`")
 	f.StringVar(&o.out, "out", "", "`file`, .html or .pdf, for a copy of the certificate; both stand in the shop's certificates")
-	f.StringVar(&o.paper, "paper", "a4", "`size` of the PDF: a4 or letter")
+	f.StringVar(&o.paper, "paper", "", "`size` of the PDF: a4 or letter (default: as shop.toml says, or a4)")
 	f.Float64Var(&o.mounting, "mounting-db", 0, "standard uncertainty of mounting it, `dB` a string, as 'evenpole repeat' found it (default 0.15)")
 	f.Float64Var(&o.ohm, "resistance-ohm", 0, "direct-current resistance of the coil, `ohm`")
 	f.Float64Var(&o.celsius, "temperature-c", 20, "the coil's temperature when that was measured, `degrees` Celsius")
@@ -95,7 +95,7 @@ func runCheck(ctx context.Context, e *env, o checkOptions) error {
 	if err != nil {
 		return err
 	}
-	order, err := s.ReadOrder(o.order)
+	order, err := e.readOrder(s, o.order)
 	if err != nil {
 		return err
 	}
@@ -109,9 +109,9 @@ func runCheck(ctx context.Context, e *env, o checkOptions) error {
 			return &inputError{err}
 		}
 	}
-	paper, err := report.ParsePaper(o.paper)
+	paper, err := paperOf(e, o.paper)
 	if err != nil {
-		return badInput("paper: %v", err)
+		return err
 	}
 	if err := pageName("out", o.out); err != nil {
 		return err
@@ -251,6 +251,9 @@ func printDiagnosis(e *env, v *verdict.Verdict) {
 	row("+- U of that, dB", func(s *verdict.Expected) string { return plain(s.Expanded) })
 	if slices.ContainsFunc(d.Strings, func(s verdict.Expected) bool { return s.Field.Known() }) {
 		row("field over the pole, mT", func(s *verdict.Expected) string { return known("%+.0f", s.Field) })
+		if e.units == profiles.Inches {
+			row("the same, gauss", func(s *verdict.Expected) string { return known("%+.0f", 10*s.Field) })
+		}
 	}
 	tw.Flush()
 	for _, line := range d.Say() {

@@ -8,6 +8,8 @@ import (
 	"strconv"
 	"strings"
 
+	"evenpole/profiles"
+
 	"github.com/spf13/cobra"
 )
 
@@ -26,8 +28,10 @@ type env struct {
 	stdout io.Writer
 	stderr io.Writer
 	json   bool
-	shop   string // --shop as given
-	force  bool   // --force, of commands that write files
+	shop   string         // --shop as given
+	asked  profiles.Units // --units; "" where it was not given
+	units  profiles.Units // in which lengths are told; see shopHere and readOrder
+	force  bool           // --force, of commands that write files
 }
 
 // writes adds the flag of commands that write files where the user says.
@@ -44,21 +48,22 @@ func (e *env) writeFile(path string, write func(io.Writer) error) error {
 	return s.WriteFile(path, e.force, write)
 }
 
-// note prints a line for the person at the bench, out of the way of results.
+// note prints a line for the person at the bench, out of the way of results. As in all
+// that is printed for people, lengths that a sentence has in mm are told in e.units.
 func (e *env) note(format string, args ...any) {
-	fmt.Fprintf(e.stderr, format+"\n", args...)
+	fmt.Fprintln(e.stderr, e.units.Text(fmt.Sprintf(format, args...)))
 }
 
 // warn prints warnings, one a line.
 func (e *env) warn(warnings []string) {
 	for _, w := range warnings {
-		fmt.Fprintf(e.stderr, "warning: %s\n", w)
+		fmt.Fprintf(e.stderr, "warning: %s\n", e.units.Text(w))
 	}
 }
 
 // print writes a line of the result.
 func (e *env) print(format string, args ...any) {
-	fmt.Fprintf(e.stdout, format+"\n", args...)
+	fmt.Fprintln(e.stdout, e.units.Text(fmt.Sprintf(format, args...)))
 }
 
 // exit is how a command that worked says that the answer is not "yes". What the user
@@ -114,6 +119,19 @@ func atLeastOne(cmd *cobra.Command, names ...string) error {
 		}
 	}
 	return nil
+}
+
+// unitsFlag is the flag --units; "" is none.
+type unitsFlag profiles.Units
+
+func (f *unitsFlag) String() string { return string(*f) }
+
+func (f *unitsFlag) Type() string { return "unit" }
+
+func (f *unitsFlag) Set(text string) (err error) {
+	u, err := profiles.OneOf(text, profiles.AllUnits())
+	*f = unitsFlag(u)
+	return err
 }
 
 // svgFlag gives a command its flag --svg, which takes no file by the name of another

@@ -84,7 +84,7 @@ func runExplain(ctx context.Context, e *env, o explainOptions) error {
 		return err
 	}
 	if o.svg != "" {
-		picture := report.Explained(x.title(), x.Explanation)
+		picture := report.Explained(x.title(), x.Explanation, e.units)
 		if err := e.writeFile(o.svg, func(f io.Writer) error { return report.Explain(f, picture) }); err != nil {
 			return err
 		}
@@ -104,7 +104,7 @@ func explainOrder(ctx context.Context, e *env, o explainOptions) (*explained, er
 	if err != nil {
 		return nil, err
 	}
-	order, err := s.ReadOrder(o.order)
+	order, err := e.readOrder(s, o.order)
 	if err != nil {
 		return nil, err
 	}
@@ -206,8 +206,10 @@ func printExplained(e *env, x *explained) {
 	row("string", func(s *explain.ExplainedString) string {
 		return strings.TrimSpace(fmt.Sprintf("%d %s", s.String, s.Note))
 	})
-	row("pole height, mm", func(s *explain.ExplainedString) string { return fmt.Sprintf("%.2f", s.PoleHeight) })
-	row("string height, mm", func(s *explain.ExplainedString) string { return fmt.Sprintf("%.2f", s.StringHeight) })
+	for _, u := range e.units.AndBeside() {
+		row("pole height, "+u.Name(), func(s *explain.ExplainedString) string { return u.Figure(s.PoleHeight) })
+		row("string height, "+u.Name(), func(s *explain.ExplainedString) string { return u.Figure(s.StringHeight) })
+	}
 	with, without := x.Parted()
 	for _, c := range with {
 		row(c.Words, func(s *explain.ExplainedString) string { return signed(s.Parts[c.Name]) })

@@ -40,7 +40,10 @@ readings, the falloff model takes the magnets' measured fields from it.
 In a shop the model is written to models/, unless the shop has this very model.
 It becomes the current one when it predicts pickups that it has not seen at least
 as well as the model before it, or with --use. --out writes it to a file of your
-choice instead. Outside a shop, without --out, nothing is written.`,
+choice instead. Outside a shop, without --out, nothing is written.
+
+Of a shop's own record, what was made of its readings is kept in readings.cells, so
+that the next fit reads the rows that came since; you may delete it at any time.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runFit(cmd.Context(), e, o) },
 	}
@@ -77,7 +80,8 @@ func runFit(ctx context.Context, e *env, o fitOptions) error {
 	case o.use && (o.out != "" || !inShop):
 		return badInput("--use makes a shop's model current: it wants a shop, and no --out")
 	}
-	fitting := shop.Fitting{Files: o.readings, Fields: o.fields, Program: version(), Progress: e.fitProgress(o.now)}
+	ofRecord := inShop && s.IsRecord(o.readings)
+	fitting := shop.Fitting{Files: o.readings, Fields: o.fields, Program: version(), KeepCells: ofRecord, Progress: e.fitProgress(o.now)}
 	result, data, err := fitting.Best(ctx)
 	if err != nil {
 		return err
@@ -96,7 +100,7 @@ func runFit(ctx context.Context, e *env, o fitOptions) error {
 		return fitJSON.write(e, fitDocument{&result.Report, k})
 	}
 	printFit(e, o.readings, &result.Report)
-	if inShop && slices.Equal(o.readings, []string{s.ReadingsFile()}) {
+	if ofRecord {
 		hintAmend(e, result.Suspects)
 	}
 	printKept(e, k, o.out)

@@ -40,6 +40,7 @@ func TestHostileFiles(t *testing.T) {
 		{"readings.csv", []string{"record", "verify"}, "string,core_mm,pole_height_mm,string_height_mm,rms_mv", "1,.25,0,3,1", 1_000_000},
 		{"readings.csv", []string{"record", "retract", "--session", "s001"}, "", "", 0},
 		{"readings.csv", []string{"fit", "--out", "model.json"}, "", "", 0},
+		{"readings.cells", []string{"fit", "--out", "model.json"}, "", "", 0},
 		{"fields.csv", []string{"batch"}, "", "", 0},
 		{"fields.csv", []string{"record", "verify"}, "batch,magnet,field_mt,probe_gap_mm", "b,m,1,1", 1_000_000},
 		{"sessions.csv", []string{"record", "amend", "--session", "s001", "--mount", "mount.toml"},
@@ -53,6 +54,7 @@ func TestHostileFiles(t *testing.T) {
 		{"mount.toml", []string{"record", "amend", "--session", "s001", "--mount", "mount.toml"}, "", "", 0},
 		{"strings.toml", []string{"plan", "--order", "order.toml"}, "", "", 0},
 		{"batches.toml", []string{"batch"}, "", "", 0},
+		{"shop.toml", []string{"batch"}, "", "", 0},
 	} {
 		t.Run(strings.ReplaceAll(c.file, "/", "-"), func(t *testing.T) {
 			own := texts
@@ -176,7 +178,7 @@ func hostileShop(t *testing.T) (shop string) {
 }
 
 // lacks are refusals of what was asked, of a shop that could be read.
-var lacks = regexp.MustCompile(`session "s001" |expected two sessions|no field reading|not a shop|model-001.json: |no cells|no reading|no such file`)
+var lacks = regexp.MustCompile(`session "s001" |expected two sessions|no field reading|not a shop|model-001.json|no cells|no reading|no such file`)
 
 // ends fails unless a command ends well, or refuses a file with its name and a place, and
 // takes little memory either way.

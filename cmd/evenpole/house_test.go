@@ -20,19 +20,21 @@ var mayImport = map[string][]string{
 	"jig":         {},
 	"jig/sim":     {"jig", "fit/field"},
 	"jig/jigtest": {},
+	"jig/verify":  {"jig"},
 	"profiles":    {"capture/record/disk"},
 
 	"capture/record/disk":    {},
 	"capture/record/table":   {},
 	"capture/record/sheet":   {"profiles", "capture/record/table"},
-	"capture/record/numbers": {},
-	"capture/record":         {"profiles", "capture/record/disk", "capture/record/numbers", "capture/record/sheet", "capture/record/table"},
+	"capture/record/pack":    {},
+	"capture/record/numbers": {"capture/record/pack"},
+	"capture/record":         {"profiles", "capture/record/disk", "capture/record/numbers", "capture/record/pack", "capture/record/sheet", "capture/record/table"},
 	"capture":                {"jig", "capture/record", "profiles"},
 
 	"fit/field":   {},
 	"fit/level":   {},
 	"fit/solve":   {},
-	"fit/cell":    {"capture/record", "profiles", "fit/field", "fit/level", "fit/solve"},
+	"fit/cell":    {"capture/record", "capture/record/pack", "profiles", "fit/field", "fit/level", "fit/solve"},
 	"fit/curve":   {"profiles", "fit/cell", "fit/level", "fit/solve"},
 	"fit/screen":  {"profiles", "fit/cell", "fit/curve", "fit/level", "fit/solve"},
 	"fit":         {"profiles", "capture/record/disk", "fit/cell", "fit/curve", "fit/level", "fit/solve"},
@@ -47,7 +49,7 @@ var mayImport = map[string][]string{
 	"fit/gain":    {"capture/record", "capture/record/disk", "capture/record/sheet", "fit", "fit/cell", "fit/level", "fit/solve"},
 
 	"report": {"profiles", "capture/record/table", "fit", "fit/batch", "fit/drift", "fit/explain", "fit/level", "fit/plan", "fit/verdict"},
-	"shop": {"profiles", "capture/record", "capture/record/disk", "capture/record/table", "fit", "fit/batch", "fit/cell", "fit/drift", "fit/explain", "fit/field", "fit/gain",
+	"shop": {"profiles", "capture/record", "capture/record/disk", "capture/record/pack", "capture/record/table", "fit", "fit/batch", "fit/cell", "fit/drift", "fit/explain", "fit/field", "fit/gain",
 		"fit/next", "fit/plan", "fit/repeat", "fit/screen", "fit/verdict"},
 	"shop/workshop": {"profiles", "jig/sim"},
 

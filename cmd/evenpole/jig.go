@@ -16,13 +16,13 @@ import (
 func newJigCmd(e *env) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "jig",
-		Short: "Find a jig, talk to it, or simulate one",
+		Short: "Find a jig, talk to it, verify it, or simulate one",
 		Args:  cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return withHint(badInput("which of list, talk and sim?"), "see 'evenpole help jig'")
+			return withHint(badInput("which of list, talk, verify and sim?"), "see 'evenpole help jig'")
 		},
 	}
-	cmd.AddCommand(newJigListCmd(e), newJigTalkCmd(e), newJigSimCmd(e))
+	cmd.AddCommand(newJigListCmd(e), newJigTalkCmd(e), newJigVerifyCmd(e), newJigSimCmd(e))
 	return cmd
 }
 

@@ -60,7 +60,7 @@ func runNext(ctx context.Context, e *env, o nextOptions) error {
 	}
 	var orders []*profiles.Order
 	for _, path := range o.orders {
-		order, err := s.ReadOrder(path)
+		order, err := e.readOrder(s, path)
 		if err != nil {
 			return err
 		}
@@ -86,7 +86,7 @@ func printNext(e *env, list []next.Proposal) {
 	for i, p := range list {
 		e.print("")
 		e.print("%d. then %.2f dB: %s", i+1, p.After, captureWords(&p, i+1))
-		e.print("   string_heights_mm = [%s]", lengths(p.StringHeights))
+		e.print("   string_heights_%s = [%s]", e.units.Name(), lengths(e.units, p.StringHeights))
 	}
 }
 
@@ -96,7 +96,7 @@ func captureWords(p *next.Proposal, number int) string {
 	switch p.WoundFor {
 	case 0: // one of the record
 	case number:
-		what = fmt.Sprintf("wind a test pickup with poles at %s mm and capture it under %q", lengths(p.PoleHeights), p.Set)
+		what = fmt.Sprintf("wind a test pickup with poles at %s mm and capture it under %q", lengths(profiles.Millimetres, p.PoleHeights), p.Set)
 	default:
 		what = fmt.Sprintf("capture the test pickup of %d under %q", p.WoundFor, p.Set)
 	}

@@ -30,17 +30,23 @@ type planOptions struct {
 func newPlanCmd(e *env) *cobra.Command {
 	var o planOptions
 	cmd := &cobra.Command{
-		Use:   "plan --order ORDER",
+		Use:   "plan ORDER",
 		Short: "Plan pole heights for an order, beside flat tops and other staggers",
 		Long: `Plans the pole heights that leave the worst string of a finished pickup as little off
 its target as can be expected, within the order's limits and under every string set
 that the order names, and judges them beside flat tops, poles on the strings' arc, and
 the staggers that the order compares: the expected spread of a pickup built so, with
 interval, and the chance that every string is within tolerance. Where poles stand as
-they are, it plans the pickup's height and tilt.`,
-		Args:        cobra.NoArgs,
+they are, it plans the pickup's height and tilt. ORDER may be given as --order, too;
+'evenpole help order' says what is in it.`,
+		Args:        cobra.MaximumNArgs(1),
 		Annotations: map[string]string{endsItself: ""},
-		RunE:        func(cmd *cobra.Command, _ []string) error { return runPlan(cmd.Context(), e, o) },
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := o.named(args); err != nil {
+				return err
+			}
+			return runPlan(cmd.Context(), e, o)
+		},
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.order, "order", "", "order `file`")
@@ -50,9 +56,22 @@ they are, it plans the pickup's height and tilt.`,
 	f.StringVar(&o.fullSize, "full-size", "", "draw the poles at 1:1 with a height gauge to cut out into this `file`, .svg or .pdf")
 	f.BoolVar(&o.whatIf, "what-if", false, "show how the balance moves with radius, pickup height, tilt, each pole and the string set")
 	f.BoolVar(&o.match, "match-magnets", false, "choose magnets for the poles from the batch's loose ones in the shop's record")
-	required(cmd, "order")
 	e.writes(cmd)
 	return cmd
+}
+
+// named takes the order that is named as an argument, or by --order.
+func (o *planOptions) named(args []string) error {
+	switch {
+	case len(args) == 0 && o.order == "":
+		return withHint(badInput(`expected an order's file, as in "plan ORDER" (required flag "order" not set)`), "'evenpole order new FILE' writes one to fill in")
+	case len(args) == 0:
+		return nil
+	case o.order != "" && o.order != args[0]:
+		return badInput("expected one order, got %s and --order %s", args[0], o.order)
+	}
+	o.order = args[0]
+	return nil
 }
 
 // planDocument is what --json prints.
@@ -72,7 +91,7 @@ func runPlan(ctx context.Context, e *env, o planOptions) error {
 	if err != nil {
 		return err
 	}
-	order, err := s.ReadOrder(o.order)
+	order, err := e.readOrder(s, o.order)
 	if err != nil {
 		return err
 	}
@@ -131,7 +150,7 @@ func (o *planOptions) write(e *env, order *profiles.Order, p *plan.Plan, format 
 	}
 	if o.fullSize != "" {
 		if err := e.writeFile(o.fullSize, func(f io.Writer) error {
-			return report.FullSize(f, report.PlanPoles(order, p), format)
+			return report.FullSize(f, e.planPoles(order, p), format)
 		}); err != nil {
 			return err
 		}
@@ -156,7 +175,14 @@ func (d *planDocument) noteStock(stock []string, o *profiles.Order) {
 
 // drawPoles draws the poles, planned beside flat.
 func drawPoles(e *env, path string, order *profiles.Order, p *plan.Plan) error {
-	return e.writeFile(path, func(f io.Writer) error { return report.Poles(f, report.PlanPoles(order, p)) })
+	return e.writeFile(path, func(f io.Writer) error { return report.Poles(f, e.planPoles(order, p)) })
+}
+
+// planPoles is the picture of a plan, in the units in which lengths are told.
+func (e *env) planPoles(order *profiles.Order, p *plan.Plan) report.PolePicture {
+	picture := report.PlanPoles(order, p)
+	picture.Units = e.units
+	return picture
 }
 
 func printPlan(e *env, o *profiles.Order, p *plan.Plan) {
@@ -175,9 +201,10 @@ func printPlan(e *env, o *profiles.Order, p *plan.Plan) {
 	printCost(e, p)
 	e.print("gaps are for strings at rest: %.2f mm at least, of which %.2f mm for the string's swing", o.RestGap(), o.StringSwing)
 	for _, r := range p.Relaxed {
-		change := fmt.Sprintf("%s at %.2f in place of %.2f mm", r.Limit, r.To, r.From)
+		limit := strings.TrimSuffix(r.Limit, "mm") + e.units.Name()
+		change := fmt.Sprintf("%s at %s in place of %s %s", limit, e.units.Figure(r.To), e.units.Figure(r.From), e.units.Name())
 		if r.Limit == "pole_heights_mm" {
-			change = fmt.Sprintf("%.2f mm among pole_heights_mm as well", r.To)
+			change = fmt.Sprintf("%s %s among %s as well", e.units.Figure(r.To), e.units.Name(), limit)
 		}
 		e.print("with %s: %.2f dB off at the worst string, %.2f dB less; all within with a chance of %.0f %%%s", change, r.Worst, r.Gain, 100*r.Meets, worstSet(p))
 	}
@@ -214,9 +241,14 @@ func worstSet(p *plan.Plan) string {
 // printPoles prints the plan, string by string, with what the bench needs.
 func printPoles(e *env, o *profiles.Order, p *plan.Plan) {
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
-	heads := "string\tnote\theight mm\tmay be off mm\tgap mm\tbalance dB\toff target dB\tdB per 0.1 mm\t"
+	u, beside := e.units, ""
+	if u == profiles.Inches {
+		beside = "height mm\t"
+	}
+	step, stepName := slopeStep(u)
+	heads := fmt.Sprintf("string\tnote\theight %[1]s\t%[2]smay be off %[1]s\tgap %[1]s\tbalance dB\toff target dB\tdB per %[3]s\t", u.Name(), beside, stepName)
 	if o.FormerDepth > 0 {
-		heads += "length mm\t"
+		heads += "length " + u.Name() + "\t"
 	}
 	matched := len(p.Poles) > 0 && p.Poles[0].Magnet != ""
 	if matched {
@@ -225,9 +257,13 @@ func printPoles(e *env, o *profiles.Order, p *plan.Plan) {
 	fmt.Fprintln(tw, heads)
 	for i, h := range p.Heights {
 		q := p.Poles[i]
-		fmt.Fprintf(tw, "%d\t%s\t%.2f\t%s\t%.2f\t%s\t%s\t%s\t", i+1, o.Strings[i].Note, h, mayBeOff(q), p.Gaps[i], signed(p.Balance[i]), signed(p.Deviation[i]), signed(p.Slope[i]))
+		fmt.Fprintf(tw, "%d\t%s\t%s\t", i+1, o.Strings[i].Note, u.Figure(h))
+		if beside != "" {
+			fmt.Fprintf(tw, "%.2f\t", h)
+		}
+		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\t%s\t", mayBeOff(u, q), u.Figure(p.Gaps[i]), signed(p.Balance[i]), signed(p.Deviation[i]), signed(p.Slope[i]*step))
 		if o.FormerDepth > 0 {
-			fmt.Fprintf(tw, "%.2f\t", q.Length)
+			fmt.Fprintf(tw, "%s\t", u.Figure(q.Length))
 		}
 		if matched {
 			fmt.Fprintf(tw, "%s\t", q.Magnet)
@@ -237,20 +273,29 @@ func printPoles(e *env, o *profiles.Order, p *plan.Plan) {
 	tw.Flush()
 }
 
-// mayBeOff is how far a pole may stand from its height, mm.
-func mayBeOff(q plan.Pole) string {
+// slopeStep is the change of a pole's height that slopes are told for, in steps of the
+// plan's own, which are 0.1 mm.
+func slopeStep(u profiles.Units) (tenths float64, name string) {
+	if u == profiles.Inches {
+		return 1.27, "0.005 in"
+	}
+	return 1, "0.1 mm"
+}
+
+// mayBeOff is how far a pole may stand from its height.
+func mayBeOff(u profiles.Units, q plan.Pole) string {
 	if q.Lower == 0 && q.Higher == 0 {
 		return "none"
 	}
-	return fmt.Sprintf("%.2f to %+.2f", -q.Lower+0, q.Higher)
+	return u.Figure(-q.Lower+0) + " to " + u.Write("%+.2f", q.Higher)
 }
 
 // printStaggers prints the plan beside the others, under every string set.
 func printStaggers(e *env, p *plan.Plan) {
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
-	fmt.Fprintf(tw, "stagger\tworst dB\tspread dB\t95 %% of builds\tall within %g dB\theights mm\n", p.Tolerance)
+	fmt.Fprintf(tw, "stagger\tworst dB\tspread dB\t95 %% of builds\tall within %g dB\theights %s\n", p.Tolerance, e.units.Name())
 	for _, s := range p.Staggers() {
-		heights := fmt.Sprintf("%.2f", s.Heights)
+		heights := "[" + strings.ReplaceAll(lengths(e.units, s.Heights), ",", "") + "]"
 		if s.Strings != "" {
 			heights = ""
 		}
@@ -285,7 +330,7 @@ func printWhatIf(e *env, o *profiles.Order, changes []plan.Change) {
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 	fmt.Fprintf(tw, "what if: balance changes, dB, of string\t%s\tspread dB\tall within\n", stringCells(len(o.Strings)))
 	for _, c := range changes {
-		fmt.Fprintf(tw, "%s\t%s\t%.2f\t%.0f %%\n", c.What, signedCells(c.Change), c.Spread, 100*c.Meets)
+		fmt.Fprintf(tw, "%s\t%s\t%.2f\t%.0f %%\n", e.units.Text(c.What), signedCells(c.Change), c.Spread, 100*c.Meets)
 	}
 	tw.Flush()
 }

@@ -161,7 +161,11 @@ func pairs(flag string, texts []string) (map[string]string, error) {
 }
 
 func printImport(e *env, m *record.Import) {
-	e.print("%s: %s between cells%s%s", m.File, separators[m.Separator], decimals[m.Decimal], zoneSaid(m.Zone))
+	titles := ""
+	if m.Titles > 0 {
+		titles = fmt.Sprintf(", %s over the header", count(m.Titles, "line"))
+	}
+	e.print("%s: %s between cells%s%s%s", m.File, separators[m.Separator], decimals[m.Decimal], titles, zoneSaid(m.Zone))
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 	for _, c := range m.Columns {
 		read := c.Column

@@ -66,7 +66,7 @@ func runRepeat(ctx context.Context, e *env, o repeatOptions) error {
 		return badInput("tolerance, takes and want: expected 0 or more dB, 1 or more and more than 0, got %g, %d and %g", o.Tolerance, o.Takes, o.Want)
 	}
 	if o.order != "" {
-		order, err := shop.ReadOrder(o.order)
+		order, err := e.readOrder(shop, o.order)
 		if err != nil {
 			return err
 		}

@@ -41,17 +41,17 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	if err != nil && !started { // cobra refused the words themselves
 		err = withHint(&inputError{err}, "see 'evenpole help'")
 	}
-	complain(stderr, err)
+	complain(stderr, err, e.units)
 	return exitStatus(err)
 }
 
-// complain prints an error for people.
-func complain(w io.Writer, err error) {
+// complain prints an error for people, with lengths in units.
+func complain(w io.Writer, err error, units profiles.Units) {
 	var v exit
 	if err == nil || errors.As(err, &v) {
 		return
 	}
-	fmt.Fprintf(w, "evenpole: %s\n", strings.ReplaceAll(strings.TrimSpace(err.Error()), "\n", "; "))
+	fmt.Fprintf(w, "evenpole: %s\n", units.Text(strings.ReplaceAll(strings.TrimSpace(err.Error()), "\n", "; ")))
 	hints := hintsOf(err)
 	for h := (*hinted)(nil); errors.As(err, &h); err = h.err {
 		for _, s := range h.hints {
@@ -76,6 +76,8 @@ func hintsOf(err error) []string {
 		return []string{"'evenpole model list' shows them"}
 	case errors.Is(err, shop.ErrThere):
 		return []string{"choose another name, or replace it with --force"}
+	case errors.Is(err, shop.ErrKept):
+		return []string{"choose another name"}
 	case errors.Is(err, shop.ErrOwned):
 		return []string{"choose a name outside of the record, mounts, orders, models, calibrations and certificates"}
 	case errors.Is(err, shop.ErrNoFields):
@@ -127,7 +129,10 @@ Exit status: 0 done; 1 failed; 2 wrong usage or input; 3 done, and the verdict i
 "out of tolerance"; 4 done, and the verdict is "cannot tell yet".
 
 Ctrl-C, SIGTERM and SIGHUP end every command with exit status 1 (those that run until
-then, with 0) and leave no file half written; a second one ends it at once.`,
+then, with 0) and leave no file half written; a second one ends it at once.
+
+What files say is in 'evenpole help order', 'mount', 'strings', 'batches' and 'shop'.
+The examples of commands run in the shop that 'evenpole demo' leaves.`,
 		Version:       version(),
 		SilenceErrors: true,
 		SilenceUsage:  true,
@@ -139,9 +144,9 @@ then, with 0) and leave no file half written; a second one ends it at once.`,
 			return nil
 		},
 	}
-	root.CompletionOptions.HiddenDefaultCmd = true
 	root.PersistentFlags().BoolVar(&e.json, "json", false, "print one JSON document instead of text")
 	root.PersistentFlags().StringVar(&e.shop, "shop", "", "the shop's `folder` (default: this folder or the nearest above it that is a shop)")
+	root.PersistentFlags().Var((*unitsFlag)(&e.asked), "units", "tell lengths in this `unit`, mm or in (default: as the order is written, as shop.toml says, or mm); --json is in mm")
 	root.AddCommand(
 		newDemoCmd(e),
 		newJigCmd(e),
@@ -157,9 +162,10 @@ then, with 0) and leave no file half written; a second one ends it at once.`,
 		newCalibrateCmd(e),
 		newDriftCmd(e),
 		newRecordCmd(e),
-		newStringsCmd(e),
-		newNoticesCmd(e),
+		newOrderCmd(e), newMountCmd(e), newStringsCmd(e), newBatchesTopic(), newShopTopic(),
+		newManCmd(e), newVersionCmd(e), newNoticesCmd(e),
 	)
+	showExamples(root)
 	leaveWhenInterrupted(root)
 	return root
 }

@@ -4,12 +4,27 @@ import (
 	"cmp"
 	"os"
 
+	"evenpole/profiles"
 	"evenpole/shop"
 )
 
 // shopHere is the shop that a command works on: --shop, or the nearest upwards of
-// here; the zero shop where there is none.
+// here; the zero shop where there is none. Lengths are told in the shop's units from then
+// on, unless the user asked for others.
 func (e *env) shopHere() (*shop.Shop, error) {
+	s, err := e.findShop()
+	if err != nil {
+		return nil, err
+	}
+	settings, err := s.Settings()
+	if err != nil {
+		return nil, err
+	}
+	e.units = cmp.Or(e.units, e.asked, settings.Units)
+	return s, nil
+}
+
+func (e *env) findShop() (*shop.Shop, error) {
 	if e.shop != "" {
 		return shop.Open(e.shop)
 	}
@@ -19,6 +34,16 @@ func (e *env) shopHere() (*shop.Shop, error) {
 		}
 	}
 	return &shop.Shop{}, nil
+}
+
+// readOrder reads an order. Lengths are told in its units from then on, unless the user
+// asked for others.
+func (e *env) readOrder(s *shop.Shop, path string) (*profiles.Order, error) {
+	order, err := s.ReadOrder(path)
+	if err == nil {
+		e.units = cmp.Or(e.asked, order.Units)
+	}
+	return order, err
 }
 
 // theShop is shopHere for a command that cannot do without one.

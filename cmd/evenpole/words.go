@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"path/filepath"
@@ -9,6 +10,7 @@ import (
 
 	"evenpole/fit/level"
 	"evenpole/profiles"
+	"evenpole/report"
 )
 
 // How figures, names and days are read and written, in all commands alike.
@@ -85,6 +87,26 @@ func pageName(flag, path string) error {
 	return badInput("%s: expected a name that ends in .html or .pdf, got %q", flag, path)
 }
 
+// paperOf is the paper that a flag names, or the shop's.
+func paperOf(e *env, flag string) (report.Paper, error) {
+	if flag != "" {
+		paper, err := report.ParsePaper(flag)
+		if err != nil {
+			return paper, badInput("paper: %v", err)
+		}
+		return paper, nil
+	}
+	s, err := e.shopHere()
+	if err != nil {
+		return report.A4, err
+	}
+	settings, err := s.Settings()
+	if err != nil {
+		return report.A4, err
+	}
+	return report.ParsePaper(string(cmp.Or(settings.Paper, profiles.A4)))
+}
+
 // known writes a figure, or a dash when it is not known.
 func known(format string, f level.Figure) string {
 	if !f.Known() {
@@ -129,10 +151,11 @@ func dayFlag(flag, text string) (time.Time, error) {
 	return t, nil
 }
 
-func lengths(mm []float64) string {
+// lengths lists lengths in mm, in units.
+func lengths(u profiles.Units, mm []float64) string {
 	var out []string
 	for _, v := range mm {
-		out = append(out, fmt.Sprintf("%.2f", v))
+		out = append(out, u.Figure(v))
 	}
 	return strings.Join(out, ", ")
 }

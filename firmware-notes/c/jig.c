@@ -1,8 +1,5 @@
 #include "jig.h"
 
-#include <inttypes.h>
-#include <stdarg.h>
-#include <stdio.h>
 #include <string.h>
 
 uint32_t jig_crc(const char *p, size_t n)
@@ -19,36 +16,142 @@ uint32_t jig_crc(const char *p, size_t n)
 
 /* Sending. */
 
-static void say(struct jig *j, const char *format, ...)
-{
-    char line[JIG_LINE + 1];
-    const int room = JIG_LINE - 10; /* for the body: 160 less *, CRC and LF */
-    va_list args;
+/* A body that is being put together. */
+struct body {
+    char text[JIG_LINE + 1];
+    size_t n;
+    int full; /* it does not fit */
+};
 
-    va_start(args, format);
-    int n = vsnprintf(line, (size_t)room + 1, format, args);
-    va_end(args);
-    if (n < 0 || n > room)
+static void add_char(struct body *b, char c)
+{
+    if (b->n < JIG_LINE - 10) /* 160 less *, CRC and LF */
+        b->text[b->n++] = c;
+    else
+        b->full = 1;
+}
+
+static void add(struct body *b, const char *text)
+{
+    while (*text)
+        add_char(b, *text++);
+}
+
+static void add_number(struct body *b, uint32_t v)
+{
+    char digits[10];
+    int n = 0;
+
+    do {
+        digits[n++] = (char)('0' + v % 10);
+        v /= 10;
+    } while (v > 0);
+    while (n > 0)
+        add_char(b, digits[--n]);
+}
+
+/* A comma and a number. */
+static void next(struct body *b, uint32_t v)
+{
+    add_char(b, ',');
+    add_number(b, v);
+}
+
+static void next_signed(struct body *b, int32_t v)
+{
+    add(b, v < 0 ? ",-" : ",");
+    add_number(b, v < 0 ? 0u - (uint32_t)v : (uint32_t)v);
+}
+
+static void put_hex8(char *to, uint32_t v)
+{
+    for (int i = 7; i >= 0; i--, v >>= 4)
+        to[i] = "0123456789ABCDEF"[v & 15u];
+}
+
+static void next_hex8(struct body *b, uint32_t v)
+{
+    char digits[9] = { 0 };
+
+    put_hex8(digits, v);
+    add_char(b, ',');
+    add(b, digits);
+}
+
+/* A comma and the hex digits of a mask, without zeros ahead. */
+static void next_mask(struct body *b, uint32_t v)
+{
+    char digits[9] = { 0 };
+    int from = 0;
+
+    put_hex8(digits, v);
+    while (from < 7 && digits[from] == '0')
+        from++;
+    add_char(b, ',');
+    add(b, digits + from);
+}
+
+static void say(struct jig *j, struct body *b)
+{
+    if (b->full)
         return; /* cannot be said in one line; a board with such a name needs a shorter one */
-    n += snprintf(line + n, sizeof line - (size_t)n, "*%08" PRIX32 "\n", jig_crc(line, (size_t)n));
-    j->board->send(line, (size_t)n);
+    uint32_t sum = jig_crc(b->text, b->n);
+    b->text[b->n] = '*';
+    put_hex8(b->text + b->n + 1, sum);
+    b->text[b->n + 9] = '\n';
+    j->board->send(b->text, b->n + 10);
 }
 
 static void say_ident(struct jig *j)
 {
-    const struct jig_board *b = j->board;
+    const struct jig_board *board = j->board;
+    struct body b = { .n = 0 };
 
-    say(j, "I,1,%s,%08" PRIX32 ",%s,%u,%" PRIu32 ",%s", b->name, j->boot, b->firmware, b->strings, b->full_scale, b->excite);
+    add(&b, "I,1,");
+    add(&b, board->name);
+    next_hex8(&b, j->boot);
+    add_char(&b, ',');
+    add(&b, board->firmware);
+    next(&b, board->strings);
+    next(&b, board->full_scale);
+    add_char(&b, ',');
+    add(&b, board->excite);
+    say(j, &b);
 }
 
 static void say_reading(struct jig *j, const struct jig_reading *r)
 {
-    if (r->mode == 'F')
-        say(j, "F,%08" PRIX32 ",%" PRIu32 ",%" PRIu32 ",%" PRIu32 ",%" PRIu32 ",%" PRId32,
-            j->boot, r->seq, r->ms, r->place, r->take, r->level);
-    else
-        say(j, "R,%08" PRIX32 ",%" PRIu32 ",%" PRIu32 ",%" PRIu32 ",%" PRIu32 ",%c,%" PRId32 ",%" PRIu32 ",%" PRIu32 ",%" PRIu32 ",%" PRIX32,
-            j->boot, r->seq, r->ms, r->place, r->take, r->mode, r->level, r->peak, r->freq, r->window, r->flags);
+    struct body b = { .n = 0 };
+
+    add_char(&b, r->mode == 'F' ? 'F' : 'R');
+    next_hex8(&b, j->boot);
+    next(&b, r->seq);
+    next(&b, r->ms);
+    next(&b, r->place);
+    next(&b, r->take);
+    if (r->mode != 'F') {
+        add_char(&b, ',');
+        add_char(&b, r->mode);
+    }
+    next_signed(&b, r->level);
+    if (r->mode != 'F') {
+        next(&b, r->peak);
+        next(&b, r->freq);
+        next(&b, r->window);
+        next_mask(&b, r->flags);
+    }
+    say(j, &b);
+}
+
+static void say_status(struct jig *j)
+{
+    struct body b = { .n = 0 };
+
+    add_char(&b, 'S');
+    next_hex8(&b, j->boot);
+    next(&b, j->seq);
+    next(&b, j->now);
+    say(j, &b);
 }
 
 static void say_answer(struct jig *j, const struct jig_answer *a)
@@ -56,13 +159,21 @@ static void say_answer(struct jig *j, const struct jig_answer *a)
     static const char *const text[] = {
         "", "unknown command", "bad argument", "not available", "mechanical fault", "stopped", "busy"
     };
+    struct body b = { .n = 0 };
 
-    if (a->code == JIG_DONE)
-        say(j, "A,%" PRIu32, a->id);
-    else if (a->gone)
-        say(j, "E,%" PRIu32 ",%d,%" PRIu32 " is gone", a->id, a->code, a->gone_seq);
-    else
-        say(j, "E,%" PRIu32 ",%d,%s", a->id, a->code, text[a->code]);
+    add_char(&b, a->code == JIG_DONE ? 'A' : 'E');
+    next(&b, a->id);
+    if (a->code != JIG_DONE) {
+        next(&b, (uint32_t)a->code);
+        add_char(&b, ',');
+        if (a->gone) {
+            add_number(&b, a->gone_seq);
+            add(&b, " is gone");
+        } else {
+            add(&b, text[a->code]);
+        }
+    }
+    say(j, &b);
 }
 
 /* Answers. */
@@ -213,7 +324,7 @@ static void command(struct jig *j, char *field[], int fields)
 /* Checks a line and cuts its body into fields. */
 static void take_line(struct jig *j)
 {
-    char *line = j->line, *field[8], sum[9];
+    char *line = j->line, *field[8], sum[8];
     size_t n = j->length;
     int fields = 1;
 
@@ -222,8 +333,8 @@ static void take_line(struct jig *j)
     if (n < 9 || n > JIG_LINE || line[n - 9] != '*')
         return;
     line[n] = 0;
-    snprintf(sum, sizeof sum, "%08" PRIX32, jig_crc(line, n - 9));
-    if (strcmp(sum, line + n - 8) != 0)
+    put_hex8(sum, jig_crc(line, n - 9));
+    if (memcmp(sum, line + n - 8, sizeof sum) != 0)
         return;
     line[n - 9] = 0;
     field[0] = line;
@@ -320,7 +431,7 @@ void jig_run(struct jig *j, uint32_t ms)
     j->now = ms;
     if (ms - j->status >= 1000) {
         j->status += 1000;
-        say(j, "S,%08" PRIX32 ",%" PRIu32 ",%" PRIu32, j->boot, j->seq, ms);
+        say_status(j);
     }
     if (j->queued == 0)
         return;

@@ -2,6 +2,7 @@ package batch
 
 import (
 	"math"
+	"slices"
 
 	"evenpole/fit"
 	"evenpole/fit/cell"
@@ -107,11 +108,18 @@ func Compare(d *cell.Data, m fit.Model, batch, reference string, confidence floa
 	return &Loudness{len(a), len(b), db, &Interval{db - half, db + half}}, true
 }
 
-// unexplained is the mean of what a model leaves of a pickup's levels, dB, and
-// the pickup's batch; NaN when the model says nothing of it.
+// noBatch is a batch that no model knows, so that it expects what any batch's pickup has.
+const noBatch = "\x00"
+
+// unexplained is the mean of what a model leaves of a pickup's levels, dB, were its
+// batch not known, and the pickup's batch; NaN when the model says nothing of it.
 func unexplained(m fit.Model, cells []cell.Cell) (db float64, batch string) {
+	unnamed := slices.Clone(cells)
+	for i := range unnamed {
+		unnamed[i].Batch = noBatch
+	}
 	var left []float64
-	for i, y := range m.Expect(cells) {
+	for i, y := range m.Expect(unnamed) {
 		if !math.IsNaN(y) {
 			left = append(left, float64(level.Ln(cells[i].Mean-y).DB()))
 		}

@@ -15,6 +15,8 @@
 //     with cells and not with rows.
 //   - gather.go: Gather, one pass over the rows of readings files. Which rows count is
 //     not decided here: it asks [record.Standing].
+//   - packing.go: cells in the making as bytes, and what such bytes may say.
+//   - gathering.go: Gathering, which goes on with a file that has grown.
 //   - tuning.go: the pitch of strings whose frequency was not measured.
 //   - fields.go: AddFields, what a fields file knows of the magnets.
 //   - parts.go: the cells of one pickup, one session, one string set.

@@ -37,7 +37,7 @@ const (
 // The first error of a file ends the reading and is returned as it is. No row
 // at all is no error here: models say what they lack.
 func Gather(files ...iter.Seq2[record.Reading, error]) (*Data, error) {
-	return GatherOnly(func(*record.Reading) bool { return true }, files...)
+	return GatherOnly(everything, files...)
 }
 
 // GatherOnly makes cells of the rows that are wanted. It reads the other rows, too, as
@@ -45,6 +45,8 @@ func Gather(files ...iter.Seq2[record.Reading, error]) (*Data, error) {
 func GatherOnly(wanted func(*record.Reading) bool, files ...iter.Seq2[record.Reading, error]) (*Data, error) {
 	return newGatherer(mostOpen).gather(wanted, files)
 }
+
+func everything(*record.Reading) bool { return true }
 
 // gatherer makes cells of rows.
 type gatherer struct {
@@ -60,28 +62,42 @@ func newGatherer(mostOpen int) *gatherer {
 }
 
 func (g *gatherer) gather(wanted func(*record.Reading) bool, files []iter.Seq2[record.Reading, error]) (*Data, error) {
-	r := new(record.Reading)
+	if err := g.read(wanted, files); err != nil {
+		return nil, err
+	}
+	return g.data(), nil
+}
+
+// read reads the files.
+func (g *gatherer) read(wanted func(*record.Reading) bool, files []iter.Seq2[record.Reading, error]) error {
 	for i, rows := range files {
 		g.begin(i, len(files))
-		n := 0
-		for row, err := range rows {
-			if err != nil {
-				return nil, err
-			}
-			n++
-			*r = row
-			if ref, why := g.standing.Meet(r); wanted(r) {
-				g.add(r, ref, why)
-			}
+		n, err := g.meet(wanted, rows)
+		if err != nil {
+			return err
 		}
 		g.rows = append(g.rows, n)
 	}
 	if g.miss(&g.standing) {
-		if err := g.gatherAgain(wanted, files); err != nil {
-			return nil, err
+		return g.gatherAgain(wanted, files)
+	}
+	return nil
+}
+
+// meet takes the rows of a file, and counts them.
+func (g *gatherer) meet(wanted func(*record.Reading) bool, rows iter.Seq2[record.Reading, error]) (n int, err error) {
+	r := new(record.Reading)
+	for row, err := range rows {
+		if err != nil {
+			return n, err
+		}
+		n++
+		*r = row
+		if ref, why := g.standing.Meet(r); wanted(r) {
+			g.add(r, ref, why)
 		}
 	}
-	return g.data(), nil
+	return n, nil
 }
 
 // begin begins a file.
@@ -186,7 +202,10 @@ func (g *gatherer) addTake(r *record.Reading, ref record.Ref, why record.Reason)
 	}
 	g.keep(c, r, y, ref)
 	if g.kept > g.mostOpen {
-		g.sumUpIdle(&g.standing)
+		g.sumUpIdle(&g.standing, g.mostOpen/4)
+		if g.kept > g.mostOpen/2 { // few were idle
+			g.mostOpen *= 2
+		}
 	}
 }
 

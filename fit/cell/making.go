@@ -153,13 +153,12 @@ func (s *store) add(c *making, r *record.Reading, y float64, ref record.Ref) {
 	s.kept++
 }
 
-// sumUpIdle sums up the cells to which no take has come for a while. Where these are few,
-// more takes are kept from then on.
-func (s *store) sumUpIdle(standing *record.Standing) {
+// sumUpIdle sums up the cells to which no take has come for so many takes of others.
+func (s *store) sumUpIdle(standing *record.Standing, others int) {
 	var idle, rest []int32
 	for _, i := range s.open {
 		c := &s.cells[i]
-		if len(c.takes) > 0 && c.last < s.came-s.mostOpen/4 && c.ofOnePower() {
+		if len(c.takes) > 0 && c.last < s.came-others && c.ofOnePower() {
 			idle = append(idle, i)
 		} else {
 			rest = append(rest, i)
@@ -167,9 +166,6 @@ func (s *store) sumUpIdle(standing *record.Standing) {
 	}
 	s.open = rest
 	s.sumUp(idle, standing)
-	if s.kept > s.mostOpen/2 {
-		s.mostOpen *= 2
-	}
 }
 
 // ofOnePower notes the lowest and the highest number of a cell's takes; false when they
@@ -205,6 +201,16 @@ func (s *store) sumUp(list []int32, standing *record.Standing) {
 			s.spare = append(s.spare, c.takes[:0])
 		}
 		c.takes = nil
+	}
+}
+
+// reopen makes open cells of those that were missed, whose takes have been read again.
+func (s *store) reopen() {
+	for i := range s.cells {
+		if c := &s.cells[i]; c.stage == missed {
+			c.stage = open
+			s.open = append(s.open, int32(i))
+		}
 	}
 }
 

@@ -29,7 +29,7 @@ func (c *Curve) At(th []float64) *At { return &At{curve: c, th: th, place: map[s
 // Linear returns Predict of one site whose string lies lift mm higher than it was said to,
 // and writes Gradient into dst; byLift is what Gradient returns.
 func (a *At) Linear(dst []float64, s *Site, lift float64) (value, byLift float64) {
-	return a.curve.linear(dst, a.th, s, a.steel(s), lift)
+	return linear(dst, a.th, s, a.steel(s), lift)
 }
 
 func (a *At) steel(s *Site) *steel {
@@ -39,7 +39,7 @@ func (a *At) steel(s *Site) *steel {
 		if !ok {
 			at = len(a.known)
 			a.place[key] = at
-			a.known = append(a.known, knownSteel{key, a.curve.steelOf(a.th, s)})
+			a.known = append(a.known, knownSteel{key, a.curve.steel(a.th, s)})
 		}
 		a.next = at
 	}
@@ -51,6 +51,6 @@ func (a *At) steel(s *Site) *steel {
 // Linear returns Predict of one site and writes Gradient into dst; byLift is what Gradient
 // returns. The string lies where it was said to.
 func (c *Curve) Linear(dst, th []float64, s *Site) (value, byLift float64) {
-	of := c.steelOf(th, s)
-	return c.linear(dst, th, s, &of, 0)
+	of := c.steel(th, s)
+	return linear(dst, th, s, &of, 0)
 }

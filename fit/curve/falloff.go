@@ -18,8 +18,10 @@ import (
 //	A    effective steel area, relative to a plain string of [RefDiameter]:
 //	     core^2 + k_wrap (gauge^2 - core^2)
 //	X    ln of the string's velocity at the pickup for its kind of excitation
-//	s(A) falloff per mm at the reference gap g, s A^t: thin strings saturate
-//	     and fall more slowly
+//	s(A) falloff per mm at the reference gap g, s A^t exp(w (W - 0.7)): thin
+//	     strings saturate and fall more slowly
+//	W    share of A that is wrap: turns with gaps between them saturate later than a
+//	     core, so that wound strings fall faster than plain ones
 //	gap  from the pole's top to the string's axis, mm
 //	o    how the falloff bends, o A^u: small o falls steeply near the pole; thin
 //	     strings saturate there and do not
@@ -81,41 +83,50 @@ func (c *Curve) WrapWeight(th []float64, wrap profiles.Wrap) float64 {
 	return math.Exp(th[WrapCommon] + k)
 }
 
-// LogArea is ln A.
-func (c *Curve) LogArea(th []float64, s *Site) float64 {
-	area := s.Core*s.Core + c.WrapWeight(th, s.Wrap)*(s.Gauge*s.Gauge-s.Core*s.Core)
-	return math.Log(area / (RefDiameter * RefDiameter))
+// steel is what follows from a string's steel alone, at some parameters.
+type steel struct {
+	logArea     float64 // ln A
+	wrap        float64 // W
+	slope, bend float64 // s(A) and o
+	wrapAt      int     // the parameter of its wrap; -1 where it has none
 }
+
+func (c *Curve) steel(th []float64, s *Site) steel {
+	core := s.Core * s.Core
+	wrap := c.WrapWeight(th, s.Wrap) * (s.Gauge*s.Gauge - core)
+	of := steel{logArea: math.Log((core + wrap) / (RefDiameter * RefDiameter)), wrap: wrap / (core + wrap), wrapAt: -1}
+	of.bend = math.Exp(th[Bend] + th[BendExponent]*of.logArea)
+	of.slope = math.Exp(th[Slope] + th[Steepness]*of.logArea + th[WoundSlope]*(of.wrap-RefWrap))
+	if i := slices.Index(c.Wraps, s.Wrap); i >= 0 {
+		of.wrapAt = FixedParameters + i
+	}
+	return of
+}
+
+// LogArea is ln A.
+func (c *Curve) LogArea(th []float64, s *Site) float64 { return c.steel(th, s).logArea }
 
 // PlainDiameter is the diameter, mm, of a plain string of some area.
 func PlainDiameter(logArea float64) float64 { return RefDiameter * math.Exp(logArea/2) }
 
-// bent is the gap term's s(A), its o and its gap + o for a string of some steel.
-func bent(th []float64, logArea, gap float64) (slope, bend, at float64) {
-	bend = math.Exp(th[Bend] + th[BendExponent]*logArea)
-	slope = math.Exp(th[Slope] + th[Steepness]*logArea)
-	return slope, bend, reach(gap, bend)
-}
-
 // reach is gap + o.
-func reach(gap, bend float64) float64 {
-	return math.Max(gap+bend, 0.05) // a typing slip may put the string inside its pole
+func (of *steel) reach(gap float64) float64 {
+	return math.Max(gap+of.bend, 0.05) // a typing slip may put the string inside its pole
 }
 
-// GapTerm is the term of the gap: the change of ln v from the reference gap to
+// gapTerm is the term of the gap: the change of ln v from the reference gap to
 // another, for a string of some steel.
-func (c *Curve) GapTerm(th []float64, logArea, gap float64) float64 {
-	slope, bend, at := bent(th, logArea, gap)
-	return -slope * (RefGap + bend) * math.Log(at/(RefGap+bend))
+func (of *steel) gapTerm(gap float64) float64 {
+	return -of.slope * (RefGap + of.bend) * math.Log(of.reach(gap)/(RefGap+of.bend))
 }
 
 // Predict returns the mean of ln v, for strings that lie lift mm higher than
 // they were said to.
 func (c *Curve) Predict(th []float64, s *Site, lift float64) float64 {
 	gap := s.Gap() + lift
-	a := c.LogArea(th, s)
+	of := c.steel(th, s)
 	end, _ := s.endTerm(gap)
-	return sum(th, s, a, c.GapTerm(th, a, gap), end)
+	return sum(th, s, of.logArea, of.gapTerm(gap), end)
 }
 
 // sum adds up the terms of the equation.
@@ -127,35 +138,15 @@ func sum(th []float64, s *Site, logArea, gapTerm, end float64) float64 {
 // Gradient writes the derivatives of Predict by the parameters into dst, and returns
 // the one by lift, ln v per mm.
 func (c *Curve) Gradient(dst, th []float64, s *Site, lift float64) float64 {
-	of := c.steelOf(th, s)
-	_, byLift := c.linear(dst, th, s, &of, lift)
+	of := c.steel(th, s)
+	_, byLift := linear(dst, th, s, &of, lift)
 	return byLift
 }
 
-// steel is what follows from a string's steel alone, at some parameters.
-type steel struct {
-	logArea, slope, bend float64 // of slope and bend see bent
-	area, wrapArea       float64 // mm2 times 4/pi, of all and of its wrap
-	wrap                 int     // its parameter; -1 where it has none
-}
-
-func (c *Curve) steelOf(th []float64, s *Site) steel {
-	out := steel{logArea: c.LogArea(th, s), wrap: -1}
-	out.slope, out.bend, _ = bent(th, out.logArea, 0)
-	if k := c.WrapWeight(th, s.Wrap); k > 0 {
-		out.wrapArea = k * (s.Gauge*s.Gauge - s.Core*s.Core)
-		out.area = s.Core*s.Core + out.wrapArea
-		if i := slices.Index(c.Wraps, s.Wrap); i >= 0 {
-			out.wrap = FixedParameters + i
-		}
-	}
-	return out
-}
-
 // linear is Predict and Gradient at once.
-func (c *Curve) linear(dst, th []float64, s *Site, of *steel, lift float64) (value, byLift float64) {
+func linear(dst, th []float64, s *Site, of *steel, lift float64) (value, byLift float64) {
 	gap := s.Gap() + lift
-	a, slope, bend, at := of.logArea, of.slope, of.bend, reach(gap, of.bend)
+	a, slope, bend, at := of.logArea, of.slope, of.bend, of.reach(gap)
 	ratio := math.Log(at / (RefGap + bend))
 	fall := -slope * (RefGap + bend) * ratio
 	byBend := -slope * bend * (ratio + (RefGap+bend)/at - 1)
@@ -166,17 +157,18 @@ func (c *Curve) linear(dst, th []float64, s *Site, of *steel, lift float64) (val
 	dst[VelocityExponent] = s.Velocity
 	dst[Slope] = fall
 	dst[Steepness] = a * fall
+	dst[WoundSlope] = (of.wrap - RefWrap) * fall
 	dst[Bend] = byBend
 	dst[BendExponent] = a * byBend
 	dst[Protrusion] = s.Height
 	end, endSlope := s.endTerm(gap)
 	dst[EndLoss] = -end
 	dst[FieldExponent] = s.Field
-	if of.wrapArea != 0 {
-		share := perArea * of.wrapArea / of.area
-		dst[WrapCommon] = share
-		if of.wrap >= 0 {
-			dst[of.wrap] = share
+	if of.wrap > 0 {
+		byWeight := of.wrap * (perArea + (1-of.wrap)*th[WoundSlope]*fall)
+		dst[WrapCommon] = byWeight
+		if of.wrapAt >= 0 {
+			dst[of.wrapAt] = byWeight
 		}
 	}
 	return sum(th, s, a, fall, end), -slope*(RefGap+bend)/at - th[EndLoss]*endSlope

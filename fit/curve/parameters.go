@@ -1,10 +1,12 @@
 package curve
 
 // The reference string and gap, at which the equation's terms in steel, velocity
-// and gap are 0.
+// and gap are 0. The falloff's slope is that of a string most of whose steel is wrap: so
+// its prior and that of what plain strings differ by are independent.
 const (
 	RefDiameter = 0.35 // mm
 	RefGap      = 3.5  // mm, pole top to axis
+	RefWrap     = 0.7  // share of the effective area that is wrap
 	refPitch    = 200  // Hz
 )
 
@@ -18,6 +20,7 @@ const (
 	Slope                   // ln s, s in 1/mm
 	Bend                    // ln o, o in mm
 	Steepness               // t
+	WoundSlope              // w
 	Protrusion              // c, 1/mm
 	EndLoss                 // e
 	BendExponent            // u
@@ -34,6 +37,7 @@ var fixedNames = [FixedParameters]string{
 	Slope:            "falloff_slope",
 	Bend:             "falloff_bend",
 	Steepness:        "steepness",
+	WoundSlope:       "wound_slope",
 	Protrusion:       "protrusion",
 	EndLoss:          "end_loss",
 	BendExponent:     "bend_exponent",

@@ -13,8 +13,8 @@ import (
 // fallClasses is how many classes of steel area the curve is drawn for, at most.
 const fallClasses = 3
 
-// falls draws the curve for classes of strings with about as much steel, and
-// what each cell says of it.
+// falls draws the curve for classes of strings with about as much steel, as that of the
+// middle one has it, and what each cell says of its own string's curve.
 func falls(m *fit.CellEffects, residuals []float64) []FallClass {
 	f := m.Model
 	area := make([]float64, len(m.Sites))
@@ -24,19 +24,18 @@ func falls(m *fit.CellEffects, residuals []float64) []FallClass {
 	var out []FallClass
 	for _, members := range classes(area) {
 		c := FallClass{From: curve.PlainDiameter(area[members[0]]), To: curve.PlainDiameter(area[members[len(members)-1]])}
-		var mean float64
 		least, most := math.Inf(1), math.Inf(-1)
 		for _, i := range members {
 			gap := m.Sites[i].Gap() + m.Lift[i]
 			least, most = min(least, gap), max(most, gap)
-			mean += area[i] / float64(len(members))
-			fall, _ := f.FallAt(area[i], gap)
+			fall, _ := f.FallAt(m.Sites[i], gap)
 			c.Points = append(c.Points, FallPoint{gap, level.PerLn * (fall + residuals[i]), 0})
 		}
+		middle := m.Sites[members[len(members)/2]]
 		const steps = 48
 		for k := range steps + 1 {
 			gap := least + (most-least)*float64(k)/steps
-			fall, se := f.FallAt(mean, gap)
+			fall, se := f.FallAt(middle, gap)
 			c.Curve = append(c.Curve, FallPoint{gap, level.PerLn * fall, level.PerLn * normal95 * se})
 		}
 		out = append(out, c)

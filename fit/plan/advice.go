@@ -9,8 +9,12 @@ import (
 	"evenpole/profiles"
 )
 
-// flatChance is the chance of meeting from which flat tops are advised.
-const flatChance = 0.9
+// flatChance is the chance of meeting from which flat tops are advised. From nearlyFlat
+// on a plan says how near they are: what the model does not know may be all that they lack.
+const (
+	flatChance = 0.9
+	nearlyFlat = 0.7
+)
 
 // advise gives the short answer. An order is out of reach when the plan's mean
 // prediction leaves a string out of tolerance: Make would have taken any stagger that
@@ -65,6 +69,7 @@ func (j *job) warnings(p *Plan) []string {
 	w = append(w, j.bindingLimits(p)...)
 	w = append(w, j.magnetPull(p)...)
 	w = append(w, j.poorChance(p)...)
+	w = append(w, p.nearlyEnough()...)
 	return append(w, j.breaches()...)
 }
 
@@ -186,6 +191,23 @@ func (j *job) poorChance(p *Plan) []string {
 		cause = fmt.Sprintf("the limits leave %s at %+.1f dB", j.name(i), least.Deviation[i])
 	}
 	return []string{fmt.Sprintf("the chance that every string is within %g dB is only %.0f %%%s: %s", p.Tolerance, 100*least.Meets, with, cause)}
+}
+
+// nearlyEnough says how near flat tops are to being enough, and what would decide.
+func (p *Plan) nearlyEnough() []string {
+	if p.Flat == nil || p.Advice == FlatIsEnough {
+		return nil
+	}
+	least := p.Flat.leastSure()
+	if least.Meets < nearlyFlat {
+		return nil
+	}
+	with := ""
+	if least.Name != "" {
+		with = fmt.Sprintf(" with %q", least.Name)
+	}
+	return []string{fmt.Sprintf("flat tops are nearly enough: they keep every string within %g dB with a chance of %.0f %%%s, and from %.0f %% on they are advised; a pickup with flat tops at %.2f mm, captured under these strings, would decide",
+		p.Tolerance, 100*least.Meets, with, 100*flatChance, p.Flat.Height)}
 }
 
 // farthest is the string, counted from 0, whose mean prediction is farthest off its

@@ -68,6 +68,31 @@ func TestPoorChanceNamesItsSet(t *testing.T) {
 	}
 }
 
+// Where flat tops lack little, the plan says how near they are and what decides; where
+// they are advised, or far off, it does not.
+func TestNearlyFlatIsSaid(t *testing.T) {
+	m := line([]float64{0, 1.2, -1.2}, []float64{2, 2, 2}).independent(0.5, 0.5, 0.5)
+	said, silent := 0, 0
+	for tolerance := 1.0; tolerance < 4; tolerance += 0.1 {
+		o := order(3, 2, 0.05)
+		o.Tolerance = tolerance
+		p := made(t, o, m, Options{})
+		near := p.Flat.Meets >= nearlyFlat && p.Flat.Meets < flatChance
+		want := fmt.Sprintf("nearly enough: they keep every string within %g dB with a chance of %.0f %%", tolerance, 100*p.Flat.Meets)
+		if warned(p, want) != near || (p.Advice == FlatIsEnough) != (p.Flat.Meets >= flatChance) {
+			t.Errorf("tolerance %g: flat tops meet with %.2f: got %q, %q", tolerance, p.Flat.Meets, p.Advice, p.Warnings)
+		}
+		if near {
+			said++
+		} else {
+			silent++
+		}
+	}
+	if said == 0 || silent == 0 {
+		t.Fatalf("said for %d orders, not for %d: no case for this test", said, silent)
+	}
+}
+
 // Flat tops must serve under every set before they are advised.
 func TestFlatIsEnoughUnderEverySet(t *testing.T) {
 	o := order(3, 2, 0.05)

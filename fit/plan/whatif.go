@@ -3,6 +3,7 @@ package plan
 import (
 	"context"
 	"fmt"
+	"math"
 	"slices"
 
 	"evenpole/fit"
@@ -25,9 +26,11 @@ const (
 	whatIfPickup = 0.5  // mm, the whole pickup
 	whatIfTilt   = 0.25 // mm, each end of it
 	whatIfPole   = 0.1  // mm
-	whatIfRadius = 1.25 // times
-	whatIfFlat   = 400  // mm, in place of a flat fretboard
 )
+
+// whatIfRadii are the radii, mm, that fretboards are made with (common practice: 7.25, 9.5,
+// 10, 12 and 16 in); 0 is flat.
+var whatIfRadii = []float64{184.15, 241.3, 254, 304.8, 406.4, 0}
 
 // WhatIf forecasts the planned poles with one thing other than ordered: the
 // fretboard's radius, the pickup's height and tilt, each pole's height alone, and the
@@ -38,13 +41,17 @@ func WhatIf(ctx context.Context, o *profiles.Order, m fit.Predictor, opt Options
 	for _, radius := range otherRadii(o) {
 		changed := *o
 		changed.FretboardRadius = radius
-		w.add(fmt.Sprintf("fretboard radius %.0f mm", radius), &changed, p.Heights, 0, 0)
+		what := "fretboard flat"
+		if radius > 0 {
+			what = fmt.Sprintf("fretboard radius %.5g mm", radius)
+		}
+		w.add(what, &changed, p.Heights, 0, 0)
 	}
 	for _, raise := range []float64{whatIfPickup, -whatIfPickup} {
 		w.add(fmt.Sprintf("pickup %+.1f mm", raise), o, p.Heights, raise, raise)
 	}
 	for _, tilt := range []float64{whatIfTilt, -whatIfTilt} {
-		w.add(fmt.Sprintf("tilt: string 1's end %+.2f mm, the other %+.2f", tilt, -tilt), o, p.Heights, tilt, -tilt)
+		w.add(fmt.Sprintf("tilt: string 1's end %+.2f mm, the other %+.2f mm", tilt, -tilt), o, p.Heights, tilt, -tilt)
 	}
 	for i := range p.Heights {
 		at := slices.Clone(p.Heights)
@@ -61,12 +68,12 @@ func WhatIf(ctx context.Context, o *profiles.Order, m fit.Predictor, opt Options
 	return w.changes, w.err
 }
 
-// otherRadii are a rounder fretboard and a flatter one.
+// otherRadii are those of fretboards that the order's strings fit on, but for its own.
 func otherRadii(o *profiles.Order) []float64 {
-	if o.FretboardRadius == 0 {
-		return []float64{max(whatIfFlat, o.StringSpread)}
-	}
-	return []float64{max(o.FretboardRadius/whatIfRadius, o.StringSpread), o.FretboardRadius * whatIfRadius}
+	const same = 0.5 // mm, a radius that was rounded
+	return slices.DeleteFunc(slices.Clone(whatIfRadii), func(r float64) bool {
+		return math.Abs(r-o.FretboardRadius) < same || r > 0 && r < o.StringSpread
+	})
 }
 
 // whatIf gathers changes.

@@ -29,7 +29,7 @@ func TestWhatIf(t *testing.T) {
 		"pickup +0.5 mm": {0, 0, 0},
 		"pole 2 +0.1 mm": {-0.2 / 3, 0.4 / 3, -0.2 / 3},
 		"strings other":  {2, -1, -1},
-		"tilt: string 1's end +0.25 mm, the other -0.25": {0.5, 0, -0.5},
+		"tilt: string 1's end +0.25 mm, the other -0.25 mm": {0.5, 0, -0.5},
 	} {
 		c, ok := byName[what]
 		if !ok {
@@ -40,9 +40,9 @@ func TestWhatIf(t *testing.T) {
 			closeTo(t, what, c.Change[i], want[i], 0.001)
 		}
 	}
-	rounder := byName["fretboard radius 200 mm"]
+	rounder := byName["fretboard radius 184.15 mm"]
 	arc := func(r float64) float64 { return r - math.Sqrt(r*r-10.4*10.4) } // rise of the middle string
-	closeTo(t, "rounder", rounder.Change[1], -2*(arc(200)-arc(250))*2/3, 0.001)
+	closeTo(t, "rounder", rounder.Change[1], -2*(arc(184.15)-arc(250))*2/3, 0.001)
 	if _, ok := byName["strings of two"]; ok {
 		t.Error("a set of two strings was put over three poles")
 	}

@@ -194,7 +194,7 @@ func TestEvidenceAgreesWithDenseCovariances(t *testing.T) {
 			one, two, all := b.mostGains()
 			for _, h := range s.someHypotheses(m) {
 				h.mounting = k
-				s.weigh(h, b)
+				s.weigh(h, b, math.Inf(-1))
 				j := b.joint[h.pickups[len(h.pickups)-1]].known()
 				filed := student(j.cells, b.density.halfLogDet, j.rest+b.density.square)
 				corrected := s.corrected(h, b, j, math.Inf(-1))

@@ -135,7 +135,11 @@ func (s *screener) examine(k int, l *locals, unexplained float64) *hypothesis {
 	var best *hypothesis
 	for _, h := range s.hypotheses(b) {
 		h.mounting = k
-		if mostGain+h.prior >= leastEvidence && s.weigh(h, b) && (best == nil || h.evidence > best.evidence) {
+		beyond := math.Inf(-1)
+		if best != nil {
+			beyond = best.evidence
+		}
+		if mostGain+h.prior >= max(leastEvidence, beyond) && s.weigh(h, b, beyond) && h.evidence > beyond {
 			best = h
 		}
 	}
@@ -150,8 +154,9 @@ func (s *screener) examine(k int, l *locals, unexplained float64) *hypothesis {
 	return best
 }
 
-// weigh works out the evidence for a hypothesis and reports whether it is enough.
-func (s *screener) weigh(h *hypothesis, b *baseline) bool {
+// weigh works out the evidence for a hypothesis and reports whether it is enough; it need
+// not go through with one that has no more than another.
+func (s *screener) weigh(h *hypothesis, b *baseline, other float64) bool {
 	h.pickups = []string{b.pickup}
 	b.scratch = *s.cells[h.touched[0]]
 	if h.correct(0, &b.scratch); b.scratch.Pickup != b.pickup {
@@ -163,7 +168,7 @@ func (s *screener) weigh(h *hypothesis, b *baseline) bool {
 		least = max(0, leastRepairEvidence-h.prior)
 	}
 	const rounding = 1e-6
-	d := s.corrected(h, b, j, least+b.lists-rounding)
+	d := s.corrected(h, b, j, max(least, other-h.prior)+b.lists-rounding)
 	if d == nil {
 		return false
 	}

@@ -24,10 +24,10 @@ const reach = 12.0
 // (demagnetising factor of a long ellipsoid: J. Osborn, Phys. Rev. 67, 351
 // (1945), from memory) and it saturates, after Langevin's function; across, the
 // factor is one half.
-func (s String) core(along, across float64) (ja, jc float64) {
+func (s String) core(of Steel, along, across float64) (ja, jc float64) {
 	slim := s.Core / reach
-	weakening := slim*slim*(math.Log(2/slim)-1) + 1/steel.permeability
-	return saturating(along/weakening, steel.saturation), 2 * across
+	weakening := slim*slim*(math.Log(2/slim)-1) + 1/of.Permeability
+	return saturating(along/weakening, of.Saturation), 2 * across
 }
 
 // turns returns the same of the wrap. Turn lies beside turn with gaps between:
@@ -62,13 +62,14 @@ type pickup struct {
 	magnets field.Row
 	coil    field.Row
 	gain    float64 // turns per metre
+	steel   Steel   // of the strings' cores
 }
 
 // newPickup builds the coil's field from rods of remanence 1: one for each pole,
 // which the current magnetises, and one for each place in the row, whose
 // currents cancel where they meet and leave the long loop round all of them.
 func newPickup(m Mounted) *pickup {
-	p := &pickup{magnets: m.row(), gain: turnsPerMetre * m.Coil}
+	p := &pickup{magnets: m.row(), gain: turnsPerMetre * m.Coil, steel: m.Steel}
 	for i, pole := range m.Poles {
 		x := m.x(i)
 		p.x = append(p.x, x)
@@ -107,7 +108,7 @@ func (p *pickup) flux(s String, x, z float64) float64 {
 func (p *pickup) density(s String, x, y, z float64) float64 {
 	_, along, up := p.magnets.At(x, y, z)
 	_, coilAlong, coilUp := p.coil.At(x, y, z)
-	ja, jc := s.core(along, up)
+	ja, jc := s.core(p.steel, along, up)
 	sum := area(s.Core) * (ja*coilAlong + jc*coilUp)
 	if ring := s.wrapArea(); ring > 0 {
 		ja, jc = s.turns(along, up)

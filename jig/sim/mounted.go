@@ -20,7 +20,7 @@ func (p Pole) rod() field.Rod {
 }
 
 // Mounted is what is on the jig: a pickup under strings, or loose magnets, or
-// nothing. Zero values of the last five members mean the defaults.
+// nothing. Zero values of the last six members mean the defaults.
 type Mounted struct {
 	Poles            []Pole    // string 1 first
 	Strings          []String  // string 1 first
@@ -31,6 +31,7 @@ type Mounted struct {
 	PickupFromBridge float64   // mm, 100
 	Coil             float64   // sensitivity relative to the usual coil, 1
 	ProbeGap         float64   // mm from the probe to a pole's face, 0.5
+	Steel            Steel     // of the strings' cores
 }
 
 func (m Mounted) withDefaults() Mounted {
@@ -47,6 +48,8 @@ func (m Mounted) withDefaults() Mounted {
 	setDefault(&m.PickupFromBridge, 100)
 	setDefault(&m.Coil, 1)
 	setDefault(&m.ProbeGap, 0.5)
+	setDefault(&m.Steel.Permeability, steel.permeability)
+	setDefault(&m.Steel.Saturation, steel.saturation)
 	return m
 }
 

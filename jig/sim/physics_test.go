@@ -103,6 +103,48 @@ func TestWrapsRank(t *testing.T) {
 	}
 }
 
+// fall is by how much string 3 of a row falls from a gap of 1 mm to 3 mm, dB/mm.
+func fall(s String, of Steel) float64 {
+	at := func(gap float64) float64 {
+		m := flat(row(6, s), gap)
+		m.Steel = of
+		return levels(jig.Drive, m)[2]
+	}
+	return decibel(at(1), at(3)) / 2
+}
+
+// Thin cores of steel that magnetises easily fall more gently than wound strings; of steel
+// that does not, all fall as fast.
+func TestSteelDecidesTheFall(t *testing.T) {
+	thin, wound := set[0], set[5]
+	for _, c := range []struct {
+		of          Steel
+		least, most float64 // dB/mm by which the wound string falls faster
+	}{{Steel{}, 1, 3}, {Steel{Permeability: 300, Saturation: 1.5}, 1.5, 4}, {Steel{Permeability: 15}, -0.5, 0.6}} {
+		if more := fall(wound, c.of) - fall(thin, c.of); more < c.least || more > c.most {
+			t.Errorf("%+v: the wound string falls by %.2f dB/mm, %.2f more than the thin one", c.of, fall(wound, c.of), more)
+		}
+	}
+	if easy, hard := fall(thin, Steel{Permeability: 300}), fall(thin, Steel{Permeability: 15}); easy > hard-1 {
+		t.Errorf("a thin string falls by %.2f dB/mm where it magnetises easily, by %.2f where it does not", easy, hard)
+	}
+}
+
+// A pole that is raised out of its coil under a string that goes with it answers less:
+// by 1.0 to 1.5 dB/mm in a row, by the field solver of testdata.
+func TestRaisedPoleAnswersLess(t *testing.T) {
+	at := func(height float64) float64 {
+		m := flat(row(6, set[1]), height+3)
+		for i := range m.Poles {
+			m.Poles[i].Height = height
+		}
+		return levels(jig.Drive, m)[2]
+	}
+	if less := decibel(at(0), at(2.5)) / 2.5; less < 1 || less > 1.5 {
+		t.Errorf("by %.2f dB/mm", less)
+	}
+}
+
 // A stronger magnet is louder, but not in proportion once strings saturate; one
 // that is turned round is as loud.
 func TestMagnetStrength(t *testing.T) {
@@ -173,12 +215,13 @@ func TestFluxByQuadrature(t *testing.T) {
 // A thin core saturates in a field that a thick one only follows.
 func TestThinCoresSaturate(t *testing.T) {
 	thin, thick := String{Core: 0.1}, String{Core: 1}
-	weak, _ := thin.core(0.002, 0)
-	if strong, _ := thin.core(0.2, 0); strong < 0.95*steel.saturation || strong > steel.saturation || strong > 40*weak {
+	of := Steel{steel.permeability, steel.saturation}
+	weak, _ := thin.core(of, 0.002, 0)
+	if strong, _ := thin.core(of, 0.2, 0); strong < 0.95*steel.saturation || strong > steel.saturation || strong > 40*weak {
 		t.Errorf("0.1 mm: %.3f T in 2 mT and %.3f T in 200 mT, want the latter near %.1f T", weak, strong, steel.saturation)
 	}
-	weak, _ = thick.core(0.001, 0)
-	if strong, _ := thick.core(0.004, 0); math.Abs(strong/weak-4) > 0.1 {
+	weak, _ = thick.core(of, 0.001, 0)
+	if strong, _ := thick.core(of, 0.004, 0); math.Abs(strong/weak-4) > 0.1 {
 		t.Errorf("1 mm: %.3f T in 1 mT and %.3f T in 4 mT, want 4 times as much", weak, strong)
 	}
 }

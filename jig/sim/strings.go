@@ -80,6 +80,13 @@ type String struct {
 	Freq  float64 // Hz, sounding pitch; 0: 220
 }
 
+// Steel is how a core magnetises. Steel that does so easily, or saturates early, does
+// so in thin strings near a pole first: their level falls more gently with the gap.
+type Steel struct {
+	Permeability float64 // relative, at low field; 0: 100
+	Saturation   float64 // T; 0: 2
+}
+
 // material is what a wire is made of. Densities and saturation are handbook
 // values from memory (B. Cullity, C. Graham, Introduction to Magnetic
 // Materials); permeabilities are of our own choosing.

@@ -6,6 +6,8 @@ package numbers
 import (
 	"slices"
 	"sort"
+
+	"evenpole/capture/record/pack"
 )
 
 // Set is a set of sequence numbers, as runs without gaps in rising order.
@@ -51,4 +53,16 @@ func (s *Set) Add(n uint32) bool {
 		*s = slices.Insert(r, i, run{n, n})
 	}
 	return true
+}
+
+// Pack writes the set, or reads it.
+func (s *Set) Pack(c *pack.Coder) {
+	pack.List(c, (*[]run)(s), func(r *run) {
+		pack.Whole(c, &r.first)
+		pack.Whole(c, &r.last)
+		c.Check(r.first <= r.last)
+	})
+	for i := 1; i < len(*s); i++ {
+		c.Check((*s)[i-1].last < (*s)[i].first)
+	}
 }

@@ -2,8 +2,9 @@
 // sign, headers and units, as rows of a file of the record.
 //
 // [Check], in text.go, refuses what is no text, and [Read], in contents.go, makes of a file
-// [Contents] that can be read again. [Open] reads the header and finds out which column of the record each one stands
-// for; [Sheet.Next] then gives row after row, with each cell in the unit and the
+// [Contents] that can be read again. [Open] finds the header, under titles, and finds out
+// which column of the record each of its cells stands for (header.go), and in which unit
+// (units.go); [Sheet.Next] then gives row after row, with each cell in the unit and the
 // writing of the record as far as it can be understood. Whether the cells
 // are right is for the table of the record's columns to say, but that no length may be
 // one that no mount has: [OutsideLimits], in limits.go. list.go reads small lists that
@@ -12,7 +13,6 @@ package sheet
 
 import (
 	"bufio"
-	"bytes"
 	"cmp"
 	"encoding/csv"
 	"errors"
@@ -33,6 +33,7 @@ type Sheet struct {
 	Separator string   // of cells
 	Decimal   string   // the decimal sign, as soon as one was seen
 	Zoneless  bool     // some time named no zone
+	Titles    int      // lines over the header
 
 	name   string
 	csv    *csv.Reader
@@ -51,41 +52,6 @@ func (e *NoColumnError) Error() string {
 	return fmt.Sprintf("column %s: expected a column of the record, or one in another unit, got %q", e.Header, e.Column)
 }
 
-// A Column is a column of a spreadsheet and what it was taken for.
-type Column struct {
-	Header string `json:"header"`
-	Column string `json:"column"` // of the record; "" when it was left out
-	Unit   string `json:"unit"`   // that of the file, when it is another
-}
-
-// otherUnits are what a column that ends in a unit may be in instead: the
-// ending, and what its numbers are multiplied by. An inch is 25.4 mm and a gauss
-// 0.1 mT, by definition; a thou is a thousandth of an inch.
-var otherUnits = map[string]map[string]float64{
-	"_mm": {"_in": 25.4, "_thou": 0.0254},
-	"_mv": {"_uv": 0.001, "_v": 1000},
-	"_mt": {"_ut": 0.001, "_t": 1000, "_g": 0.1},
-}
-
-// A Unit is one that the numbers of a column may be in.
-type Unit struct {
-	Name   string  // "in"
-	Column string  // what a header in this unit stands for: "core_in"
-	Size   float64 // in the record's own unit
-}
-
-// Units are those that the numbers of a column of the record may be in, the record's
-// own first.
-func Units(column string) []Unit {
-	i := strings.LastIndex(column, "_") + 1
-	all := []Unit{{column[i:], column, 1}}
-	others := otherUnits[column[max(i-1, 0):]]
-	for _, end := range slices.Sorted(maps.Keys(others)) {
-		all = append(all, Unit{end[1:], column[:i-1] + end, others[end]})
-	}
-	return all
-}
-
 // Open reads the header of a file that [Check] let pass, and finds out what is in which
 // column: named says so of some headers. zone is that of times that name none; name stands for the file in errors.
 //
@@ -95,15 +61,18 @@ func Open(r io.Reader, name string, named map[string]string, zone *time.Location
 	start, _ := b.Peek(table.MaxRow) // an error comes again with the rows
 	s := &Sheet{name: name, layout: l, zone: zone}
 	s.csv, _ = table.NewCSV(b)
-	s.csv.Comma = separator(start)
+	s.Titles, s.csv.Comma = findHeader(start, named, l)
 	s.Separator = string(s.csv.Comma)
-	header, line, err := table.Header(s.csv, name)
+	header, line, err := s.header()
 	if err != nil {
 		return nil, err
 	}
 	used := map[string]bool{}
 	for _, h := range table.Trimmed(header) {
 		c, scale := understand(h, named, l)
+		if c.Column == "time" && h != "time" && slices.Contains(table.Trimmed(header), "time") {
+			c.Column = "" // a date beside a time
+		}
 		if to, ok := named[h]; ok && c.Column == "" {
 			return nil, &NoColumnError{h, to}
 		}
@@ -123,6 +92,18 @@ func Open(r io.Reader, name string, named map[string]string, zone *time.Location
 		}
 	}
 	return s, nil
+}
+
+// header reads the header, and what stands over it.
+func (s *Sheet) header() (header []string, line int, err error) {
+	s.csv.FieldsPerRecord = -1
+	for line <= s.Titles {
+		if header, line, err = table.Header(s.csv, s.name); err != nil {
+			return nil, 0, err
+		}
+	}
+	s.csv.FieldsPerRecord = len(header)
+	return header, line, nil
 }
 
 // Lacks returns the columns of the record that the file does not have and that are not
@@ -147,58 +128,6 @@ func (s *Sheet) Lacks(set map[string]string) (absent []string, err error) {
 		return nil, table.Errorf(s.name, 1, strings.Join(missing, ", "), "expected in the header, got %q", headers)
 	}
 	return absent, nil
-}
-
-// understand finds out which column of the record a header stands for.
-func understand(header string, named map[string]string, l *table.Layout) (c Column, scale float64) {
-	c.Header = header
-	name := plainColumn(header)
-	if to, ok := named[header]; ok {
-		name = to
-	}
-	if _, ok := l.Index(name); ok {
-		c.Column = name
-		return c, 1
-	}
-	for unit, others := range otherUnits {
-		for other, scale := range others {
-			stem, ok := strings.CutSuffix(name, other)
-			if _, known := l.Index(stem + unit); ok && known {
-				c.Column, c.Unit = stem+unit, other[1:]
-				return c, scale
-			}
-		}
-	}
-	return c, 1
-}
-
-// plainColumn turns "String height (mm)" into string_height_mm.
-func plainColumn(header string) string {
-	words := strings.FieldsFunc(strings.ToLower(strings.NewReplacer("µ", "u", "μ", "u").Replace(header)), func(r rune) bool {
-		return (r < 'a' || r > 'z') && (r < '0' || r > '9')
-	})
-	return strings.Join(words, "_")
-}
-
-// separator returns what stands most often in the header outside quotes.
-func separator(text []byte) rune {
-	header, _, _ := bytes.Cut(text, []byte("\n"))
-	count := map[rune]int{}
-	quoted := false
-	for _, r := range string(header) {
-		if r == '"' {
-			quoted = !quoted
-		} else if !quoted {
-			count[r]++
-		}
-	}
-	best := ','
-	for _, r := range ";\t" {
-		if count[r] > count[best] {
-			best = r
-		}
-	}
-	return best
 }
 
 // A Row is one row: the text of each column of the record as the record would have
@@ -269,7 +198,7 @@ func (s *Sheet) cell(row *Row, i int, text string) {
 	case c.Column == "time":
 		text = s.stamp(text)
 	case s.layout.Number[s.to[i]]:
-		text, want = s.number(text, s.scale[i])
+		text, want = s.number(text, c, s.scale[i])
 	}
 	if want != "" && row.Bad == nil {
 		row.Bad = table.Errorf(s.name, line, c.Header, "expected %s, got %q", want, text)
@@ -277,30 +206,50 @@ func (s *Sheet) cell(row *Row, i int, text string) {
 	row.Cells[s.to[i]] = text
 }
 
-// number brings a number into the record's unit and decimal sign. What is no
-// number stays as it is; want says what was expected of one that is ambiguous.
-func (s *Sheet) number(text string, scale float64) (number, want string) {
-	sign := strings.Trim(text, "+-0123456789eE")
-	if sign == "," && s.csv.Comma != ',' || sign == "." {
+// number brings a number into the record's unit and decimal sign. One that names its
+// unit is in that, whatever the header says. What is no number stays as it is; want says
+// what was expected of one that is ambiguous.
+func (s *Sheet) number(text string, c Column, scale float64) (number, want string) {
+	digits, unit := measured(text)
+	own, known := unitOf(c.Column, unit)
+	switch {
+	case unit != "" && !known:
+		return text, ""
+	case unit != "":
+		scale = own
+	case c.perCell:
+		return text, "a number with its unit, as the header has none"
+	}
+	sign := strings.Trim(digits, "+-0123456789eE")
+	if sign == "," || sign == "." { // a comma that stands between commas was quoted
 		if s.Decimal == "" {
 			s.Decimal = sign
 		}
 		if s.Decimal != sign {
 			return text, fmt.Sprintf("decimals after %q as in the rows above", s.Decimal)
 		}
-		text = strings.Replace(text, ",", ".", 1)
+		digits = strings.Replace(digits, ",", ".", 1)
 	}
-	v, err := strconv.ParseFloat(text, 64)
-	if err != nil || scale == 1 {
+	v, err := strconv.ParseFloat(digits, 64)
+	switch {
+	case err != nil:
 		return text, ""
+	case scale == 1:
+		return digits, ""
 	}
 	return strconv.FormatFloat(v*scale, 'f', -1, 64), ""
+}
+
+// zoneless are the ways in which people write a time, the day first where points part it.
+var zoneless = []string{
+	"2006-01-02 15:04:05", "2006-01-02T15:04:05", "2006-01-02 15:04", "2006-01-02T15:04", "2006-01-02",
+	"2.1.2006 15:04:05", "2.1.2006 15:04", "2.1.2006", "2.1.06 15:04:05", "2.1.06 15:04", "2.1.06",
 }
 
 // stamp turns a time without a zone into one with it. What is no such time
 // stays as it is.
 func (s *Sheet) stamp(text string) string {
-	for _, layout := range []string{"2006-01-02 15:04:05", "2006-01-02T15:04:05", "2006-01-02 15:04", "2006-01-02T15:04", "2006-01-02"} {
+	for _, layout := range zoneless {
 		if t, err := time.ParseInLocation(layout, text, s.zone); err == nil {
 			s.Zoneless = true
 			return t.UTC().Format(time.RFC3339Nano)

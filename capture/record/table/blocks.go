@@ -2,6 +2,7 @@ package table
 
 import (
 	"bytes"
+	"cmp"
 	"io"
 	"slices"
 )
@@ -52,19 +53,49 @@ func (c *cutter) fill(room []byte) (n int) {
 // lawful size: rest has what follows then.
 func (c *cutter) next(buf []byte) (text []byte, line int, ok bool) {
 	text = append(buf[:0], c.left...)
-	for c.err == nil && len(text) <= MaxRow {
+	for len(text) <= MaxRow+c.size {
+		if len(text) >= c.size {
+			if end := blockEnd(text); end > 0 {
+				return c.cut(text, end)
+			}
+		}
+		if c.err != nil {
+			break
+		}
 		n := len(text)
 		text = slices.Grow(text, c.size)[:n+c.size]
 		text = text[:n+c.fill(text[n:])]
-		if end := lastRowEnd(text); end > 0 {
-			c.left = append(c.left[:0], text[end:]...)
-			line = c.line
-			c.line += bytes.Count(text[:end], []byte("\n"))
-			return text[:end], line, true
+		if end := blockEnd(text); end > 0 {
+			return c.cut(text, end)
 		}
 	}
 	c.left = append(c.left[:0], text...)
 	return nil, c.line, false
+}
+
+// cut ends a block, and leaves what is behind it.
+func (c *cutter) cut(text []byte, end int) (block []byte, line int, ok bool) {
+	c.left = append(c.left[:0], text[end:]...)
+	line = c.line
+	c.line += bytes.Count(text[:end], []byte("\n"))
+	return text[:end], line, true
+}
+
+// mostLines is how many lines a block has: a row's values take more memory than a short
+// row.
+const mostLines = 2000
+
+// blockEnd returns where a block ends: behind whole rows, of no more lines than one has.
+func blockEnd(text []byte) int {
+	end := 0
+	for range mostLines {
+		i := bytes.IndexByte(text[end:], '\n')
+		if i < 0 {
+			return lastRowEnd(text)
+		}
+		end += i + 1
+	}
+	return cmp.Or(lastRowEnd(text[:end]), lastRowEnd(text))
 }
 
 // lastRowEnd returns where the last whole row of a text ends that begins with a row; 0

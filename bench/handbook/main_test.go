@@ -1,0 +1,78 @@
+package main
+
+import (
+	"math"
+	"os"
+	"testing"
+
+	"evenpole/fit/curve"
+)
+
+func committed(t *testing.T) *table {
+	t.Helper()
+	f, err := os.Open("worlds.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	tab, err := readTable(f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return tab
+}
+
+// TestTableIsComputed: some of the table's worlds come out again.
+func TestTableIsComputed(t *testing.T) {
+	tab := committed(t)
+	for _, k := range []int{2, 40} {
+		want := tab.worlds[k]
+		got := compute(want.seed)
+		for j, name := range tab.names {
+			if math.Abs(got.parameters[j]-want.parameters[j]) > 2e-3 {
+				t.Errorf("world %d: %s %.4f, in the table %.4f", want.seed, name, got.parameters[j], want.parameters[j])
+			}
+		}
+	}
+}
+
+// TestEquationFitsWorlds: one equation with parameters of its own serves every world
+// within what a cell's heights and plucks leave, and worlds that the table does not have.
+func TestEquationFitsWorlds(t *testing.T) {
+	m := committed(t).misfits()
+	if middle, most := m[len(m)/2], m[len(m)*95/100]; middle > 0.26 || most > 0.45 {
+		t.Errorf("off by %.2f dB in the middle world, %.2f in the 95th of 100", middle, most)
+	}
+	for seed := uint64(9001); seed < 9004; seed++ {
+		if r := compute(seed); r.rmsDB > 0.6 {
+			t.Errorf("world %d: off by %.2f dB", seed, r.rmsDB)
+		}
+	}
+}
+
+// TestHandbookHoldsWorlds: the priors' 95 % intervals hold what the worlds' parameters
+// are, but for one in ten; and slope and what plain strings differ by are told apart.
+func TestHandbookHoldsWorlds(t *testing.T) {
+	tab := committed(t)
+	for j, p := range equation.Priors() {
+		if j == curve.Level {
+			continue
+		}
+		if j >= curve.FixedParameters {
+			p.SD = math.Hypot(p.SD, equation.Priors()[curve.WrapCommon].SD)
+		}
+		v, held := tab.column(tab.names[j]), 0
+		for _, x := range v {
+			if math.Abs(x-p.Mean) < 1.96*p.SD {
+				held++
+			}
+		}
+		t.Logf("%s: %d of %d", tab.names[j], held, len(v))
+		if held < len(v)*9/10 {
+			t.Errorf("%s: %d of %d worlds within the prior's 95 %% interval", tab.names[j], held, len(v))
+		}
+	}
+	if _, _, _, _, r := moments(tab.column("falloff_slope"), tab.column("wound_slope")); math.Abs(r) > 0.6 {
+		t.Errorf("slope and wound slope go together: correlation %.2f", r)
+	}
+}

@@ -1,0 +1,208 @@
+package cell
+
+import (
+	"maps"
+	"math"
+	"slices"
+	"time"
+
+	"evenpole/capture/record"
+	"evenpole/capture/record/pack"
+	"evenpole/fit/solve"
+	"evenpole/profiles"
+)
+
+// Each of these writes what cells in the making are, or reads it and says what cannot
+// be: whatever they read is safe to go on with. What the reading of rows holds of limits
+// is held here, too, as models count on it.
+
+// packLines packs lines of the first file.
+func packLines(c *pack.Coder, rows *[]Span) {
+	pack.List(c, rows, func(s *Span) {
+		pack.Whole(c, &s.First)
+		pack.Whole(c, &s.Last)
+		c.Check(0 <= s.First && s.First <= s.Last)
+	})
+}
+
+// packFinite packs a number that is neither infinite nor NaN.
+func packFinite(c *pack.Coder, v *float64) {
+	c.Float(v)
+	c.Check(solve.Finite(*v))
+}
+
+// packIDs packs numbered values.
+func packIDs[T comparable](c *pack.Coder, s *ids[T], each func(x *T)) {
+	list := s.list
+	pack.List(c, &list, each)
+	if c.Reading() {
+		*s = ids[T]{}
+		for _, x := range list {
+			s.of(x)
+		}
+		c.Check(len(s.list) == len(list)) // none twice
+	}
+}
+
+// packID packs the number of one of so many things.
+func packID(c *pack.Coder, id *int32, of int) {
+	pack.Whole(c, id)
+	if c.Check(0 <= *id && int(*id) < of); c.Damaged() {
+		*id = 0
+	}
+}
+
+// Times that a record can have: years of four digits.
+var (
+	firstSecond = time.Time{}.Unix()
+	lastSecond  = time.Date(9999, 12, 31, 23, 59, 59, 0, time.UTC).Unix()
+)
+
+// packSecond packs a time.
+func packSecond(c *pack.Coder, second *int64, nano *int32) {
+	pack.Whole(c, second)
+	pack.Whole(c, nano)
+	c.Check(firstSecond <= *second && *second <= lastSecond && 0 <= *nano && *nano < 1e9)
+}
+
+// pack packs a gatherer of one file.
+func (g *gatherer) pack(c *pack.Coder) {
+	pack.Whole(c, &g.readings)
+	c.Check(g.readings >= 0)
+	g.standing.Pack(c)
+	reasons := slices.Sorted(maps.Keys(g.left))
+	pack.List(c, &reasons, func(reason *string) {
+		pack.Text(c, reason)
+		if c.Reading() {
+			g.left[*reason] = &LeftOut{Reason: *reason}
+		}
+		l := g.left[*reason]
+		pack.Whole(c, &l.Count)
+		pack.Whole(c, &l.Line)
+		c.Check(l.Count > 0 && l.Line >= 0)
+	})
+	g.store.pack(c, &g.standing)
+}
+
+func (s *store) pack(c *pack.Coder, standing *record.Standing) {
+	pack.Whole(c, &s.came)
+	packIDs(c, &s.mountings, func(m *mounting) {
+		pack.Text(c, &m.pickup)
+		pack.Text(c, &m.session)
+		pack.Text(c, &m.set)
+		pack.Text(c, &m.wrap)
+	})
+	packIDs(c, &s.hows, func(h *how) {
+		pack.Text(c, &h.mode)
+		pack.Text(c, &h.excite)
+		c.Check(h.mode == record.Pluck || h.mode == record.Drive)
+	})
+	packIDs(c, &s.batches, func(b *string) { pack.Text(c, b) })
+	c.Check(len(s.batches.list) > 0 && s.batches.list[unnamedBatch] == "")
+	pack.List(c, &s.spots, func(p *spot) { s.packSpot(c, p) })
+	pack.List(c, &s.cells, func(m *making) { s.packMaking(c, m, standing) })
+	if c.Reading() && !c.Damaged() {
+		s.link(c)
+	}
+}
+
+func (s *store) packSpot(c *pack.Coder, p *spot) {
+	packID(c, &p.mounting, len(s.mountings.list))
+	pack.Whole(c, &p.string)
+	for _, v := range []*float64{&p.core, &p.gauge, &p.poleHeight, &p.stringHeight} {
+		c.Float(v)
+	}
+	packLines(c, &p.others)
+	c.Check(p.fault() != lacksCell && p.string <= profiles.MaxStrings)
+}
+
+func (s *store) packMaking(c *pack.Coder, m *making, standing *record.Standing) {
+	packID(c, &m.spot, len(s.spots))
+	packID(c, &m.how, len(s.hows.list))
+	packLines(c, &m.rows)
+	pack.Whole(c, &m.good)
+	pack.Whole(c, &m.last)
+	pack.Whole(c, &m.stage)
+	c.Check(0 <= m.good && m.good <= mostTakes && (m.stage == open || m.stage == summed))
+	if m.stage == open {
+		pack.List(c, &m.takes, func(t *take) { s.packTake(c, t, standing) })
+		c.Check(len(m.takes) <= mostTakes)
+		return
+	}
+	standing.PackRef(c, &m.from)
+	standing.PackRef(c, &m.to)
+	pack.Whole(c, &m.takenBefore)
+	if c.Reading() {
+		m.sum = &summary{}
+	}
+	s.packSummary(c, m.sum)
+}
+
+func (s *store) packTake(c *pack.Coder, t *take, standing *record.Standing) {
+	packFinite(c, &t.level)
+	c.Float(&t.freq)
+	packFinite(c, &t.rms)
+	c.Float(&t.peak)
+	packFinite(c, &t.when)
+	packSecond(c, &t.second, &t.nano)
+	packID(c, &t.batch, len(s.batches.list))
+	standing.PackRef(c, &t.ref)
+	pack.Whole(c, &t.line)
+	c.Check(t.rms > 0 && t.line >= 0)
+}
+
+func (s *store) packSummary(c *pack.Coder, x *summary) {
+	pack.List(c, &x.lost, func(t *lostTake) {
+		pack.Whole(c, &t.line)
+		c.Check(t.line >= 0)
+	})
+	pack.Whole(c, &x.takes)
+	if c.Check(0 <= x.takes && x.takes <= mostTakes); x.takes == 0 || c.Damaged() {
+		return
+	}
+	packFinite(c, &x.mean)
+	packFinite(c, &x.sd)
+	packFinite(c, &x.freq)
+	c.Check(x.sd >= 0 && x.freq >= 0)
+	packID(c, &x.batch, len(s.batches.list))
+	second, nano := x.first.Unix(), int32(x.first.Nanosecond())
+	packSecond(c, &second, &nano)
+	if c.Reading() {
+		x.first, x.stats = time.Unix(second, int64(nano)).UTC(), &TakeStats{}
+	}
+	x.stats.pack(c)
+}
+
+// pack packs what is said of takes, but for the rows that are none, which spots have.
+func (t *TakeStats) pack(c *pack.Coder) {
+	packFinite(c, &t.Mean)
+	packFinite(c, &t.SD)
+	r, top := &t.Trend, &t.Top
+	for _, v := range []*float64{&r.Mean, &r.First, &r.Last, &r.Spread, &r.Cross, &top.Value, &top.Scatter} {
+		packFinite(c, v)
+	}
+	c.Float(&top.Step)
+	pack.Whole(c, &top.Reached)
+	pack.Whole(c, &top.Takes)
+	packLines(c, &top.Rows)
+	c.Bool(&top.OfPeaks)
+	c.Check(t.SD >= 0 && !math.IsNaN(top.Step) && 0 <= top.Reached && top.Reached <= top.Takes && top.Takes <= mostTakes)
+}
+
+// link finds what follows from the spots and the cells that were read.
+func (s *store) link(c *pack.Coder) {
+	s.at, s.open, s.kept, s.known = make(map[key]int32, len(s.spots)), nil, 0, false
+	for i := range s.spots {
+		s.spots[i].cell = -1
+		s.at[s.spots[i].key] = int32(i)
+	}
+	c.Check(len(s.at) == len(s.spots)) // none twice
+	for i := range s.cells {
+		m := &s.cells[i]
+		p := &s.spots[m.spot]
+		m.older, p.cell = p.cell, int32(i)
+		if m.stage == open {
+			s.open, s.kept = append(s.open, int32(i)), s.kept+len(m.takes)
+		}
+	}
+}

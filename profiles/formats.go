@@ -1,0 +1,161 @@
+package profiles
+
+// What the keys of files are for, with an example of each. What they take is asked of
+// the readers; a test holds both lists against each other.
+
+const (
+	saysNote  = "its pitch, such as E4 or F#3: without it the set's pull and how it swings are not known"
+	saysGauge = "its diameter"
+	saysCore  = "diameter of a wound string's core, end unwound; estimated from the gauge where it is left out"
+	saysSet   = "a string set that 'evenpole strings' lists; or [[string]] tables"
+)
+
+var saysWrap = "what it is wound with: " + Choice(Wraps()) + ", in any of the trade's spellings, or a name of your own"
+
+// stringEntries are the keys of a string, with the examples of a plain first one.
+func stringEntries() []entry {
+	return []entry{
+		{key: "note", says: saysNote, example: "E4"},
+		{key: "gauge", says: saysGauge, example: 0.254},
+		{key: "core", says: saysCore, example: 0.254, unused: true},
+		{key: "wrap", says: saysWrap, example: "plain"},
+	}
+}
+
+// OrderFormat is what an order's file is.
+var OrderFormat = &Format{
+	Name: "order",
+	Intro: `An order is one customer's pickup: the instrument, the limits of its poles, the
+strings and the wanted balance. String 1 is the highest-pitched. Heights are measured
+from the bobbin's top face; what lies below it is negative.`,
+	read: func(d *document) { readOrder(d, Builtin()) },
+	sections: []section{
+		{entries: []entry{
+			{key: "id", says: "the order's name", example: "A-017"},
+			{key: "set", says: saysSet, example: "light plain-third 10-46", inPlaceOf: "string"},
+		}},
+		{head: "[instrument]", entries: []entry{
+			{key: "fretboard_radius", says: "radius of the fretboard, 0 for a flat one", example: 241.3},
+			{key: "string_spread", says: "first string to the last, centre to centre, over the pickup", example: 52.0},
+			{key: "scale_length", says: "nut to saddle: with it the strings' tension is known", example: 648.0, inInches: 25.5},
+			{key: "pickup_from_bridge", says: "the poles to the saddle", example: 95.0, inInches: 3.75},
+		}},
+		{head: "[pickup]", entries: []entry{
+			{key: "batch", says: "the batch of magnets that it is built from", example: "M-03"},
+			{key: "poles", says: "rod (a magnet, fixed once the coil is wound), screw, or slug (plain steel)", example: "rod"},
+			{key: "pole_height_min", says: "the lowest that a pole may stand", example: 0.0},
+			{key: "pole_height_max", says: "the highest", example: 2.6, inInches: 0.1},
+			{key: "pole_height_step", says: "the steps in which the shop can set a pole", example: 0.05, inInches: 0.002},
+			{key: "pole_heights", says: "heights of poles in stock, in place of pole_height_step", example: []float64{0, 0.5, 1, 1.5, 2, 2.5}, unused: true, inPlaceOf: "pole_height_step"},
+			{key: "pole_heights_fixed", says: "poles that stand as they are, string 1 first: the pickup is raised, lowered and tilted instead", example: []float64{0.4, 0.8, 1.9, 1.4, 0.9, 0.5}, unused: true},
+			{key: "pickup_raise", says: "how far either end of a pickup with fixed poles may come up, 1.5 mm where it is left out", example: 1.0, unused: true},
+			{key: "pickup_lower", says: "how far it may go down, likewise", example: 1.0, unused: true},
+			{key: "min_gap", says: "pole to string, never less", example: 1.2, inInches: 0.05},
+			{key: "string_swing", says: "how far a string swings towards its pole: kept free beside min_gap", example: 0.5, unused: true},
+			{key: "string_height_first", says: "underside of string 1 over the bobbin's top face, at rest; inner strings follow the fretboard's arc", example: 3.1},
+			{key: "string_height_last", says: "the same of the last string", example: 3.5},
+			{key: "former_depth", says: "bobbin's top face down to the poles' lower ends: gives the lengths of magnets", example: 11.0, unused: true},
+			{key: "screw_pitch", says: "how far a screw moves in a turn: 'check' then says turns", example: 0.5, unused: true},
+			{key: "setting_error", says: "standard deviation with which the shop sets a pole, 0.05 mm where it is left out", example: 0.05, unused: true},
+			{key: "magnets", says: "which magnet stands under which string, string 1 first", example: []string{"M-03/11", "M-03/02", "M-03/40", "M-03/07", "M-03/19", "M-03/23"}, unused: true},
+		}},
+		{head: "[target]", entries: []entry{
+			{key: "tolerance_db", says: "every string's balance within plus or minus this of what is wanted", example: 1.0},
+			{key: "offset_db", says: "wanted balance, string 1 first; their mean is taken off", example: []float64{0, 0, 0.5, 0, 0, -0.5}, unused: true},
+			{key: "excite", says: "how it will be played: plucked by so much travel or by so much force; else as the jig plucks", example: "force", unused: true},
+			{key: "resistance_ohm", says: "of the coil at 20 degrees Celsius, for 'check --resistance-ohm'", example: 6200.0, unused: true},
+			{key: "resistance_tolerance_percent", says: "within plus or minus this of resistance_ohm", example: 5.0, unused: true},
+		}},
+		{head: "[[string]]", says: "one table a string, string 1 first, in place of set", unused: true, entries: stringEntries()},
+		{head: "[[alternative]]", says: "strings that may be fitted later: the plan serves the worst of all sets", unused: true, entries: []entry{
+			{key: "set", says: saysSet, example: "medium 11-49"},
+			{key: "name", says: "a name for strings of [[alternative.string]] tables", example: "heavier", unused: true},
+		}},
+		{head: "[[alternative.string]]", says: "in place of its set", like: "[[string]]", unused: true, entries: stringEntries()},
+		{head: "[[compare]]", says: "other heights to judge beside the plan", unused: true, entries: []entry{
+			{key: "name", says: "what they are called", example: "what came with it"},
+			{key: "heights", says: "of the poles, string 1 first", example: []float64{0.4, 0.8, 1.9, 1.4, 0.9, 0.5}},
+		}},
+	},
+}
+
+// MountFormat is what a mount's file is.
+var MountFormat = &Format{
+	Name: "mount",
+	Intro: `A mount is what lies on the jig for a capture: a pickup as it was measured, and the
+strings over it. One that gives batch, magnets and probe_gap alone holds loose
+magnets, by position. String 1 is the highest-pitched. Heights are measured from the
+bobbin's top face.`,
+	read: func(d *document) { readMount(d, Builtin()) },
+	sections: []section{
+		{entries: []entry{
+			{key: "pickup", says: "the pickup's id, which 'check --pickup' asks for", example: "A-017-a"},
+			{key: "batch", says: "the batch of its magnets", example: "M-03"},
+			{key: "poles", says: "rod (a magnet), screw, or slug (plain steel)", example: "rod"},
+			{key: "pole_heights", says: "as measured, string 1 first", example: []float64{0.4, 0.8, 1.9, 1.4, 0.9, 0.5}},
+			{key: "string_heights", says: "undersides as measured, string 1 first; or the four keys below", example: []float64{3.1, 3.65, 3.95, 4.05, 3.85, 3.5}},
+			{key: "string_height_first", says: "underside of string 1, where the strings follow the fretboard's arc", example: 3.1, unused: true, inPlaceOf: "string_heights"},
+			{key: "string_height_last", says: "underside of the last string", example: 3.5, unused: true, inPlaceOf: "string_heights"},
+			{key: "fretboard_radius", says: "radius of that arc, 0 for a flat one", example: 241.3, unused: true, inPlaceOf: "string_heights"},
+			{key: "string_spread", says: "first string to the last, centre to centre; 10.4 mm between neighbours where the first is plain and this is left out", example: 52.0, unused: true, inPlaceOf: "string_heights"},
+			{key: "set", says: saysSet, example: "light plain-third 10-46", inPlaceOf: "string"},
+			{key: "magnets", says: "which magnet is where, string 1 or position 1 first", example: []string{"M-03/11", "M-03/02", "M-03/40", "M-03/07", "M-03/19", "M-03/23"}, unused: true},
+			{key: "probe_gap", says: "field probe to pole face, for 'capture --field'", example: 0.5, unused: true},
+		}},
+		{head: "[[string]]", says: "one table a string, string 1 first, in place of set", unused: true, entries: stringEntries()},
+	},
+}
+
+// SetsFormat is what strings.toml is.
+var SetsFormat = &Format{
+	Name: "strings",
+	Intro: `strings.toml in the shop's folder holds the shop's own string sets, which an order or
+a mount names with set = "NAME". One by the name of a built-in set takes its place.`,
+	read: func(d *document) { readSets(d) },
+	sections: []section{
+		{head: "[[set]]", says: "one table a set", entries: []entry{
+			{key: "name", says: "what orders and mounts call it", example: "house 10-46"},
+			{key: "source", says: "where its figures come from", example: "caliper, ends unwound"},
+		}},
+		{head: "[[set.string]]", says: "one table a string under its set, string 1 (the highest-pitched) first", entries: stringEntries()},
+	},
+}
+
+// BatchesFormat is what batches.toml is.
+var BatchesFormat = &Format{
+	Name: "batches",
+	Intro: `batches.toml in the shop's folder says what magnets were ordered, for 'evenpole
+batch'. Everything but a batch's name may be left out.`,
+	read: func(d *document) { readBatches(d) },
+	sections: []section{
+		{entries: []entry{
+			{key: "reference", says: "the batch that others are compared with", example: "gale"},
+			{key: "acceptable_percent", says: "magnets beyond the limits in a batch as ordered", example: 1.0},
+			{key: "limiting_percent", says: "magnets beyond the limits in a batch that is not as ordered", example: 10.0},
+			{key: "producer_risk_percent", says: "chance to reject what is as ordered", example: 5.0},
+			{key: "consumer_risk_percent", says: "chance to accept what is not", example: 10.0},
+		}},
+		{head: "[[batch]]", says: "one table a batch", entries: []entry{
+			{key: "name", says: "as in orders and mounts", example: "squall"},
+			{key: "min_mt", says: "weakest field that a magnet may have at probe_gap", example: 250.0},
+			{key: "max_mt", says: "strongest", example: 330.0},
+			{key: "probe_gap", says: "field probe to pole face, where min_mt and max_mt hold", example: 0.5},
+			{key: "rod_diameter", says: "with it and rod_length, readings at other gaps can be used", example: 4.76, inInches: 0.1875},
+			{key: "rod_length", says: "see rod_diameter", example: 16.5, inInches: 0.65},
+		}},
+	},
+}
+
+// ShopFormat is what shop.toml is.
+var ShopFormat = &Format{
+	Name: "shop",
+	Intro: `shop.toml in the shop's folder says how the shop wants its papers. Every key may be
+left out.`,
+	read: func(d *document) { readShop(d) },
+	sections: []section{
+		{entries: []entry{
+			{key: "units", says: "of lengths; what an order's own lengths are written in goes before it, and --units before both", example: "in"},
+			{key: "paper", says: "size of printed pages, where --paper is not given", example: "letter"},
+		}},
+	},
+}

@@ -1,0 +1,150 @@
+package profiles
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"strconv"
+	"strings"
+)
+
+// Units are those in which lengths are told to people.
+type Units string
+
+// The units of length. They end the keys of lengths in files.
+const (
+	Millimetres Units = "mm"
+	Inches      Units = "in"
+)
+
+// AllUnits lists the units of length.
+func AllUnits() []Units { return []Units{Millimetres, Inches} }
+
+// Name is what stands behind a figure: "mm" where nothing was chosen.
+func (u Units) Name() string {
+	if u == Inches {
+		return "in"
+	}
+	return "mm"
+}
+
+// AndBeside is the units of a table's columns: for inches, the millimetres beside.
+func (u Units) AndBeside() []Units {
+	if u == Inches {
+		return []Units{Inches, Millimetres}
+	}
+	return []Units{Millimetres}
+}
+
+// Figure writes a length in mm as a table has it: to hundredths of a millimetre, or to
+// thousandths of an inch.
+func (u Units) Figure(mm float64) string { return u.Write("%.2f", mm) }
+
+// Write writes a length in mm by a format for mm; in inches with a decimal more, and at
+// least three, so that no digit is lost that the trade uses.
+func (u Units) Write(format string, mm float64) string {
+	if u != Inches {
+		return fmt.Sprintf(format, mm)
+	}
+	decimals := 3
+	if at := strings.IndexByte(format, '.'); at >= 0 && format[at+1] >= '3' {
+		decimals = int(format[at+1]-'0') + 1
+	}
+	return fmt.Sprintf("%"+strings.TrimLeft(format[:strings.IndexByte(format, '.')], "%")+"."+strconv.Itoa(decimals)+"f", mm/mmPerInch)
+}
+
+// Say writes a length in mm in a sentence, and for inches the millimetres beside.
+func (u Units) Say(mm float64) string { return u.Text(fmt.Sprintf("%.2f mm", mm)) }
+
+// Radius writes a fretboard's radius in mm in a sentence, with as many figures as it is
+// named by: "7.25 in (184.15 mm)".
+func (u Units) Radius(mm float64) string { return u.Text(fmt.Sprintf("%.5g mm", mm)) }
+
+const (
+	oneNumber = `[+\-−]?[0-9]+(?:\.[0-9]+)?`
+	decimal   = `[+\-−]?[0-9]+\.[0-9]+`
+)
+
+// inMillimetres finds lengths in a sentence: one, a span, a list, or a list in brackets.
+var inMillimetres = regexp.MustCompile(`\[` + oneNumber + `(?: ` + oneNumber + `)*\] mm\b|(?:` + decimal + `(?:, | and | or ))*(?:` + oneNumber + ` to )?` + oneNumber + ` mm\b`)
+
+var (
+	number   = regexp.MustCompile(oneNumber)
+	inMilliT = regexp.MustCompile(`(?:` + decimal + `(?: to | and ))?` + oneNumber + ` mT\b`)
+)
+
+// gaussInMT is exact.
+const gaussInMT = 10.0
+
+// Text is a sentence in which lengths are in mm, as these units have it: for inches every
+// length comes in inches with the millimetres behind it, and every field with gauss.
+func (u Units) Text(sentence string) string {
+	if u != Inches {
+		return sentence
+	}
+	sentence = translated(sentence, inMillimetres, func(list string) string {
+		return number.ReplaceAllStringFunc(strings.TrimSuffix(list, " mm"), thousandths) + " in (" + list + ")"
+	})
+	return translated(sentence, inMilliT, func(list string) string {
+		return list + " (" + number.ReplaceAllStringFunc(strings.TrimSuffix(list, " mT"), gauss) + " G)"
+	})
+}
+
+// translated replaces what a pattern finds, but for what stands behind "in (" already.
+func translated(text string, pattern *regexp.Regexp, by func(string) string) string {
+	var b strings.Builder
+	end := 0
+	for _, at := range pattern.FindAllStringIndex(text, -1) {
+		b.WriteString(text[end:at[0]])
+		end = at[1]
+		if found := text[at[0]:at[1]]; strings.HasSuffix(text[:at[0]], "in (") {
+			b.WriteString(found)
+		} else {
+			b.WriteString(by(found))
+		}
+	}
+	return b.String() + text[end:]
+}
+
+// thousandths writes a number of mm in inches; long lengths as short as they can be said.
+func thousandths(mm string) string {
+	sign, x := signAnd(mm)
+	inches := math.Round(x/mmPerInch*1000) / 1000
+	if inches < 2 {
+		return fmt.Sprintf("%s%.3f", sign, inches)
+	}
+	return sign + strconv.FormatFloat(inches, 'f', -1, 64)
+}
+
+func gauss(mT string) string {
+	sign, x := signAnd(mT)
+	return fmt.Sprintf("%s%.0f", sign, x*gaussInMT)
+}
+
+// signAnd splits a number into its sign, as it stands, and its size.
+func signAnd(text string) (sign string, x float64) {
+	digits := strings.TrimLeft(text, "+-−")
+	x, _ = strconv.ParseFloat(digits, 64) // the pattern lets nothing else through
+	return strings.TrimSuffix(text, digits), x
+}
+
+// unitsOf is the unit of most lengths in tables of a file; mm where there are as many of
+// either.
+func unitsOf(tables ...*table) Units {
+	inches := 0
+	for _, t := range tables {
+		for _, a := range t.asked {
+			switch {
+			case !a.length:
+			case t.values[a.key+"_in"] != nil:
+				inches++
+			case t.values[a.key+"_mm"] != nil:
+				inches--
+			}
+		}
+	}
+	if inches > 0 {
+		return Inches
+	}
+	return Millimetres
+}

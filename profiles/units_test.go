@@ -1,0 +1,59 @@
+package profiles
+
+import (
+	"strings"
+	"testing"
+)
+
+// Sentences with lengths in mm are said in inches, the millimetres behind; numbers that
+// are no lengths stay.
+func TestTextInInches(t *testing.T) {
+	for text, want := range map[string]string{
+		"string 3 at 1.20 mm":                     "string 3 at 0.047 in (1.20 mm)",
+		"pole 3 +0.1 mm":                          "pole 3 +0.004 in (+0.1 mm)",
+		"fretboard radius 241.3 mm":               "fretboard radius 9.5 in (241.3 mm)",
+		"undersides 3.00 and 3.40 mm over":        "undersides 0.118 and 0.134 in (3.00 and 3.40 mm) over",
+		"poles at 0.50, 1.00, 1.50 mm and":        "poles at 0.020, 0.039, 0.059 in (0.50, 1.00, 1.50 mm) and",
+		"the best heights are [0.50 1.00] mm;":    "the best heights are [0.020 0.039] in ([0.50 1.00] mm);",
+		"expected 25 to 3000 mm, got":             "expected 0.984 to 118.11 in (25 to 3000 mm), got",
+		"strings 3 and 6, 0.5 mm apart":           "strings 3 and 6, 0.020 in (0.5 mm) apart",
+		"0.047 in (1.20 mm)":                      "0.047 in (1.20 mm)",
+		"pole_height_max_mm 3":                    "pole_height_max_mm 3",
+		"1.59 1/mm, 3 mmm":                        "1.59 1/mm, 3 mmm",
+		"mean 110.5 mT, between 100.0 and 120 mT": "mean 110.5 mT (1105 G), between 100.0 and 120 mT (1000 and 1200 G)",
+	} {
+		if got := Inches.Text(text); got != want {
+			t.Errorf("%q: got %q, want %q", text, got, want)
+		}
+		if got := Millimetres.Text(text); got != text {
+			t.Errorf("in mm %q became %q", text, got)
+		}
+	}
+}
+
+func TestFiguresInInches(t *testing.T) {
+	for _, c := range []struct {
+		format   string
+		mm       float64
+		mms, ins string
+	}{{"%.2f", 3.1, "3.10", "0.122"}, {"%+.2f", 0.5, "+0.50", "+0.020"}, {"%.3f", 0.254, "0.254", "0.0100"}, {"%.4f", 0.254, "0.2540", "0.01000"}} {
+		if mms, ins := Millimetres.Write(c.format, c.mm), Inches.Write(c.format, c.mm); mms != c.mms || ins != c.ins {
+			t.Errorf("%s of %g: %s and %s", c.format, c.mm, mms, ins)
+		}
+	}
+}
+
+// An order is in the unit of most of its instrument's and pickup's lengths: a radius in
+// inches alone makes no order in inches, nor do gauges.
+func TestUnitsOfOrder(t *testing.T) {
+	var inches strings.Builder
+	if err := OrderFormat.WriteExample(&inches, Inches); err != nil {
+		t.Fatal(err)
+	}
+	for text, want := range map[string]Units{inches.String(): Inches, read(t, "order.toml"): Millimetres} {
+		o, err := ParseOrder("o.toml", []byte(text), shop(t))
+		if err != nil || o.Units != want {
+			t.Errorf("%v, %v, want %s, of\n%s", o, err, want, text)
+		}
+	}
+}
