@@ -2,7 +2,6 @@ package record
 
 import (
 	"cmp"
-	"encoding/csv"
 	"errors"
 	"io"
 	"path/filepath"
@@ -82,8 +81,8 @@ func exportFile[T any](x *exporter, columns *table.Table[T], meaning func(*T) ab
 	if err != nil {
 		return err
 	}
-	cells, _ := table.NewCSV(again())
-	if err := x.copy(cells, true); err != nil {
+	lines := table.NewLines(again())
+	if err := x.copy(lines, true); err != nil {
 		return err
 	}
 	var standing Standing
@@ -92,19 +91,16 @@ func exportFile[T any](x *exporter, columns *table.Table[T], meaning func(*T) ab
 		if ref, _ := standing.Meet(&a); x.standing.IsTakenBack(ref) {
 			a.status = Retracted
 		}
-		return x.copy(cells, x.passes(&a))
+		return x.copy(lines, x.passes(&a))
 	})
 }
 
 // copy takes the next row of the file over as it stands, or leaves it out.
-func (x *exporter) copy(cells *csv.Reader, take bool) error {
-	row, err := cells.Read()
+func (x *exporter) copy(lines *table.Lines, take bool) error {
+	row, err := lines.Next()
 	if err == nil && take {
 		x.rows++
-		for i, text := range row {
-			row[i] = table.Plain(text)
-		}
-		err = x.to.Write(row)
+		err = x.to.Copy(row)
 	}
 	return err
 }

@@ -110,14 +110,23 @@ func digestOf(columns *table.Layout, row table.Row) string {
 	if row == nil {
 		return digest(nil)
 	}
-	return digest(sealedText(columns, row))
+	var room [512]byte // for most rows
+	return digest(appendSealed(room[:0], columns, row))
 }
 
 // sealedText returns what a row says, as its seal covers it.
-func sealedText(columns *table.Layout, row table.Row) []byte {
-	b := make([]byte, 0, 512)
+func sealedText(columns *table.Layout, row table.Row) []byte { return appendSealed(nil, columns, row) }
+
+func appendSealed(b []byte, columns *table.Layout, row table.Row) []byte {
 	for _, i := range columns.ByName {
-		name, text := columns.Names[i], strings.TrimSpace(strings.ReplaceAll(row[i], "\r\n", "\n"))
+		name, text := columns.Names[i], row[i]
+		if text == "" {
+			continue
+		}
+		if strings.IndexByte(text, '\r') >= 0 {
+			text = strings.ReplaceAll(text, "\r\n", "\n")
+		}
+		text = strings.TrimSpace(text)
 		if columns.Number[i] {
 			text = shortest(text)
 		}

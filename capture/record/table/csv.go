@@ -73,13 +73,15 @@ func Explain(err error, name string, width int) error {
 
 // A Writer writes rows, each cell [Guarded].
 type Writer struct {
-	csv   *csv.Writer
+	out   *bufio.Writer
+	csv   *csv.Writer // writes to out
 	cells []string
 }
 
 // NewWriter returns a writer whose lines end in LF, or in CR LF as RFC 4180 has it.
 func NewWriter(to io.Writer, lf bool) *Writer {
-	w := &Writer{csv: csv.NewWriter(to)}
+	out := bufio.NewWriter(to)
+	w := &Writer{out: out, csv: csv.NewWriter(out)} // which takes out for its own buffer
 	w.csv.UseCRLF = !lf
 	return w
 }
