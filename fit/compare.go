@@ -8,8 +8,8 @@ import "evenpole/fit/cell"
 // its cross-validation, from the others.
 func Compare(a, b *Result, d *cell.Data) Comparison {
 	var by [3][2][]Fold // by how many of the two were fitted on a pickup
-	for _, p := range d.Pickups() {
-		_, cells := d.Split(p)
+	for _, cells := range d.ByPickup() {
+		p := cells[0].Pickup
 		one, aSaw := a.predictionOf(p, cells)
 		two, bSaw := b.predictionOf(p, cells)
 		n := 0

@@ -34,14 +34,23 @@ func (d *Data) Split(pickup string) (others *Data, own []Cell) {
 	return &rest, own
 }
 
+// ByPickup cuts the cells, which stand by pickup, into those of each.
+func (d *Data) ByPickup() [][]Cell {
+	return d.cut(func(a, b *Cell) bool { return a.Pickup == b.Pickup })
+}
+
 // Sessions cuts the cells, which stand by pickup and session, into those of each
 // session of each pickup.
 func (d *Data) Sessions() [][]Cell {
+	return d.cut(func(a, b *Cell) bool { return a.Pickup == b.Pickup && a.Session == b.Session })
+}
+
+// cut cuts the cells into runs of neighbours that are alike.
+func (d *Data) cut(alike func(a, b *Cell) bool) [][]Cell {
 	var out [][]Cell
 	from := 0
 	for i := range d.Cells {
-		last := i+1 == len(d.Cells)
-		if last || d.Cells[i].Pickup != d.Cells[i+1].Pickup || d.Cells[i].Session != d.Cells[i+1].Session {
+		if i+1 == len(d.Cells) || !alike(&d.Cells[i], &d.Cells[i+1]) {
 			out = append(out, d.Cells[from:i+1])
 			from = i + 1
 		}
