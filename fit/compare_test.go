@@ -2,8 +2,10 @@ package fit
 
 import (
 	"context"
+	"fmt"
 	"math"
 	"math/rand/v2"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -197,5 +199,30 @@ func TestNoCellIsNoModel(t *testing.T) {
 		if _, err := measuredAs(&cell.Data{Readings: 3}, k); err == nil || !strings.Contains(err.Error(), "no good take among 3 readings") {
 			t.Errorf("%s: got %v", k, err)
 		}
+	}
+}
+
+// What comparing takes grows with pickups, and not with pickups times cells.
+func TestCompareCopiesNoCells(t *testing.T) {
+	const pickups, each = 300, 40
+	d := &cell.Data{}
+	var r Result
+	for p := range pickups {
+		name := fmt.Sprintf("P%04d", p)
+		for range each {
+			d.Cells = append(d.Cells, cell.Cell{Pickup: name})
+		}
+		balance := 0.1
+		r.CVPickups = append(r.CVPickups, Fold{Name: name, Cells: each, Balance: &balance, Level: &balance})
+	}
+	var before, after runtime.MemStats
+	runtime.ReadMemStats(&before)
+	c := Compare(&r, &r, d)
+	runtime.ReadMemStats(&after)
+	if len(c.Pickups) != pickups || c.Basis != BothSaw {
+		t.Errorf("compared on %d pickups, %s", len(c.Pickups), c.Basis)
+	}
+	if took := (after.TotalAlloc - before.TotalAlloc) >> 20; took > 20 {
+		t.Errorf("took %d MB", took)
 	}
 }

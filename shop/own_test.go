@@ -38,7 +38,7 @@ func TestWhatBelongsToAShopIsNotWritten(t *testing.T) {
 	outside := &Shop{}
 	paths := []string{file, filepath.Join(link, "readings.csv"), dir + "/x/../readings.csv"}
 	for _, name := range []string{
-		"readings.csv", "Readings.CSV", "fields.csv", "sessions.csv", "readings.seals.csv", "fields.torn-1.csv", "operators.csv", "writer.lock", "writer.open", "writer.open",
+		"readings.csv", "Readings.CSV", "fields.csv", "sessions.csv", "readings.seals.csv", "readings.cells", "fields.torn-1.csv", "operators.csv", "writer.lock", "writer.open", "writer.open",
 		"strings.toml", "new.toml", "orders/A.toml", "orders/sub/x.svg", "mounts/m.svg", "models/model-001.json", "calibrations/x.csv", "jig/a.csv",
 		"certificates/0001.json", "fields.csv/x.svg",
 	} {

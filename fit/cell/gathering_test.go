@@ -114,8 +114,8 @@ func TestHostilePacking(t *testing.T) {
 			d := x.Data()
 			d.Fingerprint()
 			for i := range d.Cells {
-				if f := fault(d.Cells[i].String, d.Cells[i].Core, d.Cells[i].Gauge, d.Cells[i].PoleHeight, d.Cells[i].StringHeight); f != "" {
-					t.Fatalf("a cell that cannot be: %s", f)
+				if !d.Cells[i].Possible() {
+					t.Fatalf("a cell that cannot be: %+v", d.Cells[i])
 				}
 			}
 		}

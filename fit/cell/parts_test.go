@@ -1,6 +1,7 @@
 package cell
 
 import (
+	"reflect"
 	"slices"
 	"testing"
 )
@@ -17,5 +18,22 @@ func TestUnnamedSetsAreKnownByTheirStrings(t *testing.T) {
 	a, b := "unnamed, 0.25 1/0.4 mm", "unnamed, 0.28 1/0.4 mm"
 	if got, want := d.SetNames(), []string{a, a, b, b, a, a, "named"}; !slices.Equal(got, want) {
 		t.Errorf("got %q, want %q", got, want)
+	}
+}
+
+// Cutting the cells by pickup gives each pickup the cells that splitting it off does.
+func TestByPickup(t *testing.T) {
+	d := &Data{Cells: []Cell{{Pickup: "A", Session: "1"}, {Pickup: "A", Session: "2"}, {Pickup: "B", Session: "2"}, {Pickup: "C", String: 1}, {Pickup: "C", String: 2}}}
+	parts := d.ByPickup()
+	if len(parts) != 3 {
+		t.Fatalf("%d parts", len(parts))
+	}
+	for i, name := range d.Pickups() {
+		if _, own := d.Split(name); !reflect.DeepEqual(parts[i], own) {
+			t.Errorf("%s: got %v, want %v", name, parts[i], own)
+		}
+	}
+	if got := len(d.Sessions()); got != 4 {
+		t.Errorf("%d sessions", got)
 	}
 }

@@ -94,7 +94,6 @@ func Text[T ~string](c *Coder, v *T) {
 // List is a list, of which each value takes a byte or more; one without a value is read
 // as nil.
 func List[T any](c *Coder, list *[]T, each func(v *T)) {
-	const room = 256 // values, before any is read
 	n := len(*list)
 	Whole(c, &n)
 	if !c.reading {
@@ -107,7 +106,7 @@ func List[T any](c *Coder, list *[]T, each func(v *T)) {
 	if c.Check(0 <= n && n <= len(c.bytes)); n == 0 || c.damaged {
 		return
 	}
-	out := make([]T, 0, min(n, room))
+	out := make([]T, 0, min(n, 16+len(c.bytes)/16)) // most values take 16 bytes
 	var zero T
 	for i := range n {
 		out = append(out, zero)
