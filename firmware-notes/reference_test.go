@@ -190,3 +190,19 @@ func TestReferenceStops(t *testing.T) {
 		t.Errorf("%q, want a reading and A: a refusal is not remembered", got)
 	}
 }
+
+// TestReferenceHasRoomForIdent: a full queue refuses commands, and not IDENT.
+func TestReferenceHasRoomForIdent(t *testing.T) {
+	p := newPretend(t)
+	got := p.ask(8, line("C,1,QUIET,1,1000", "C,2,QUIET,1,1", "C,3,QUIET,1,1", "C,4,QUIET,1,1", "C,5,QUIET,1,1", "C,6,IDENT", "C,7,QUIET,1,1", "C,8,STOP"))
+	var ends []string
+	for _, body := range got {
+		if !strings.HasPrefix(body, "R,") {
+			ends = append(ends, body)
+		}
+	}
+	want := []string{"E,7,6,busy", "E,1,5,stopped", "E,2,5,stopped", "E,3,5,stopped", "E,4,5,stopped", "E,5,5,stopped", "E,6,5,stopped", "A,8"}
+	if !slices.Equal(ends, want) {
+		t.Errorf("%q, want %q", ends, want)
+	}
+}

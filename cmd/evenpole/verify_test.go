@@ -74,3 +74,28 @@ func TestJigVerifyLeavesADeafPort(t *testing.T) {
 		theirs.Close()
 	})
 }
+
+// TestJigVerifyInterrupted: Ctrl-C ends what the jig is at.
+func TestJigVerifyInterrupted(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		ours, theirs := net.Pipe()
+		j := jigtest.New(jigtest.Config{StatusEvery: time.Second, TakeTime: 2 * time.Second})
+		go j.Serve(context.Background(), theirs)
+		ctx, cancel := context.WithCancel(t.Context())
+		go func() {
+			time.Sleep(35 * time.Second) // while it plucks
+			cancel()
+		}()
+		var out bytes.Buffer
+		err := verifyJig(ctx, &env{stdout: &out, stderr: &out}, ours, nil, verifyOptions{port: "test port", tolerance: 1})
+		if !errors.Is(err, errStopped) {
+			t.Errorf("%v", err)
+		}
+		time.Sleep(time.Second)
+		made := len(j.Log())
+		time.Sleep(time.Minute)
+		if after := j.Log(); made < 11 || len(after) != made || after[made-1].Mode != "P" {
+			t.Errorf("%d readings when it was stopped, %d later: %+v", made, len(after), after)
+		}
+	})
+}

@@ -313,7 +313,7 @@ static void command(struct jig *j, char *field[], int fields)
         forget_answers(j);
     if (waits(j, &c) || answer_again(j, c.id))
         return;
-    if (code == JIG_DONE && j->queued == JIG_QUEUE)
+    if (code == JIG_DONE && j->queued >= JIG_QUEUE && (c.verb != JIG_IDENT || j->queued == JIG_ROOM))
         code = JIG_BUSY;
     if (code != JIG_DONE)
         finish(j, &c, code);

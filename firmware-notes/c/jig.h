@@ -9,7 +9,8 @@
 enum {
     JIG_LINE = 160,   /* longest line in bytes */
     JIG_KEEP = 256,   /* readings kept for RESEND; a power of two, so that seq may wrap */
-    JIG_QUEUE = 5,    /* one command that runs and four that wait */
+    JIG_QUEUE = 5,    /* one command that runs and four that wait, */
+    JIG_ROOM = 7,     /* and what IDENT has beside that */
     JIG_ANSWERS = 16  /* answers remembered */
 };
 
@@ -67,7 +68,7 @@ struct jig {
     const struct jig_board *board;
     uint32_t boot, seq, kept, now, status;
     struct jig_reading memory[JIG_KEEP];    /* by seq */
-    struct jig_command queue[JIG_QUEUE];    /* the first one runs */
+    struct jig_command queue[JIG_ROOM];    /* the first one runs */
     int queued;
     struct jig_answer answers[JIG_ANSWERS]; /* a ring */
     int answered;

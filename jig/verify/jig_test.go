@@ -31,6 +31,7 @@ type slips struct {
 	stopLate      bool // a reading after the A of STOP
 	stopByID      bool // STOP with an id that was used does nothing
 	noForget      bool // IDENT forgets nothing
+	identBusy     bool // IDENT is refused when the queue is full
 	lastFirst     bool // a stack in place of a queue
 	noCheck       bool // CRCs of commands are not looked at
 	anyCase       bool
@@ -229,6 +230,8 @@ func (b *bench) arrive(line string) {
 	switch {
 	case o.verb == "STOP" && !(b.stopByID && finished):
 		b.stop(id)
+	case o.verb == "IDENT" && b.identBusy && b.full():
+		b.answer(id, "6,busy")
 	case o.verb == "IDENT" && reason == "":
 		if !b.noForget {
 			clear(b.old)

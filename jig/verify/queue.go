@@ -15,6 +15,7 @@ var queueClauses = []clause{
 	{"ident-forgets", whatItDoes, "after IDENT, an id of earlier is a new command", lookForgets},
 	{"queue", whatItDoes, "room for one command that runs and at least 4 that wait, then E 6", lookQueue},
 	{"busy-forgotten", whatItDoes, "the id that got E 6 again, with room: done", lookBusyForgotten},
+	{"ident-full", whatItDoes, "IDENT to a jig whose queue is full: not refused; done, or ended by STOP", lookIdentFull},
 	{"stop", whatItDoes, "STOP in the middle: E 5 for what runs and for what waits, then A", lookStop},
 	{"stop-rest", whatItDoes, "no reading after the A of STOP", lookStopRest},
 	{"stop-id", whatItDoes, "STOP with the id of a finished command acts all the same", lookStopID},
@@ -159,6 +160,19 @@ func lookBusyForgotten(ctx context.Context, s *session) (string, Result) {
 	c.ID = refused
 	t := s.askAs(ctx, c)
 	return t.words(), verdict(len(t.readings()) == 1 && isDone(&t, c.ID))
+}
+
+func lookIdentFull(ctx context.Context, s *session) (string, Result) {
+	_, refused, _ := s.fill(ctx)
+	ident := jig.Command{ID: s.id(), Verb: jig.VerbIdent}
+	s.say(ident)
+	t := s.silence(ctx, prompt)
+	_, rest := s.halt(ctx)
+	t.lines = append(t.lines, rest.lines...)
+	if refused == 0 {
+		return "no command was refused", Skipped
+	}
+	return t.words(), verdict(answered(&t, ident.ID, jig.Done) || answered(&t, ident.ID, jig.Stopped))
 }
 
 // ended tells whether a command was stopped, or was done before.

@@ -73,6 +73,7 @@ func TestBrokenJigs(t *testing.T) {
 		"stopLate":      "stop-rest",
 		"stopByID":      "stop-id",
 		"noForget":      "ident-forgets",
+		"identBusy":     "ident-full",
 		"lastFirst":     "order",
 		"noCheck":       "crc",
 		"anyCase":       "crc-case",
