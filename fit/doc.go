@@ -26,7 +26,8 @@
 //   - kinds.go: the table of kinds.
 //   - parts.go, crossval.go: leaving out. Each pickup, then each string set, is a [Fold]: it
 //     is predicted from the rest, by its share of the equations where that is exact enough
-//     (a leaver), else by a model fitted to the rest. rms.go adds up the errors; trend.go and
+//     (a leaver), else by a model fitted to the rest. unseen.go predicts pickups
+//     so for pictures, with intervals. rms.go adds up the errors; trend.go and
 //     mannkendall.go look for a drift in them.
 //   - result.go, best.go: fitting, measuring and choosing. history.go and compare.go:
 //     comparing a shop's model with a new one on pickups that they have not seen.

@@ -39,7 +39,7 @@ func screened(ctx context.Context, data *cell.Data, sources []Source) (*cell.Dat
 	magnets := map[string][]string{}
 	for _, s := range sources {
 		if s.Fields != nil {
-			all = append(all, until(ctx, s.Fields))
+			all = append(all, until(ctx, "field readings", s.Fields))
 		}
 		maps.Copy(magnets, s.Magnets)
 	}
@@ -48,6 +48,7 @@ func screened(ctx context.Context, data *cell.Data, sources []Source) (*cell.Dat
 			return nil, err
 		}
 	}
+	record.Tell(ctx, "looking for mistakes in %d cells", len(data.Cells))
 	if _, err := screen.Screen(ctx, data); err != nil {
 		return nil, err
 	}
@@ -58,7 +59,7 @@ func screened(ctx context.Context, data *cell.Data, sources []Source) (*cell.Dat
 func gather(ctx context.Context, sources []Source) (*cell.Data, error) {
 	var all []iter.Seq2[record.Reading, error]
 	for _, s := range sources {
-		all = append(all, s.Gains.Apply(until(ctx, s.Readings)))
+		all = append(all, s.Gains.Apply(until(ctx, "readings", s.Readings)))
 	}
 	return cell.Gather(all...)
 }

@@ -80,7 +80,7 @@ func openRecordCells(ctx context.Context, f folder, book gain.Book) (*recordCell
 		return nil, err
 	}
 	rows := func(rows iter.Seq2[record.Reading, error]) iter.Seq2[record.Reading, error] {
-		return book.Apply(until(ctx, rows))
+		return book.Apply(until(ctx, "readings", rows))
 	}
 	return &recordCells{folder: f, stand: stand, origin: originOf(book), rows: rows, unread: stand.Size()}, nil
 }

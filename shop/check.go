@@ -31,7 +31,7 @@ func (s *Shop) Check(ctx context.Context, o *profiles.Order, pickup string, opt 
 		notices = []string{fmt.Sprintf("not compared with what the model expects: %v", err)}
 	}
 	opt.Bench = bench
-	v, err = verdict.Check(book.Apply(until(ctx, s.Readings())), o, pickup, opt)
+	v, err = verdict.Check(book.Apply(until(ctx, "readings", s.Readings())), o, pickup, opt)
 	if err != nil {
 		return nil, notices, as[*verdict.OrderError](as[*verdict.NotChecked](err))
 	}
@@ -70,7 +70,7 @@ func (s *Shop) expected(ctx context.Context) (*verdict.Bench, string, error) {
 	}
 	b := &verdict.Bench{Model: fit.Handbook(profiles.Travel), Sets: lib.Sets()}
 	if file := s.folder.fieldsFile(); !Missing(file) {
-		b.Fields = until(ctx, fieldRows(file))
+		b.Fields = until(ctx, "field readings", fieldRows(file))
 	}
 	fieldsAlone := &verdict.Bench{Fields: b.Fields}
 	name, err := s.CurrentModel()
@@ -95,7 +95,7 @@ func (s *Shop) Repeat(ctx context.Context, o repeat.Options, operators string) (
 	if o.Operators, err = s.readOperators(operators); err != nil {
 		return nil, err
 	}
-	study, err := repeat.Analyse(until(ctx, s.Readings()), o)
+	study, err := repeat.Analyse(until(ctx, "readings", s.Readings()), o)
 	return study, as[*repeat.TooFew](err)
 }
 
@@ -119,9 +119,9 @@ func (s *Shop) Drift(ctx context.Context, reference, of string, o drift.Options)
 	var series *drift.Series
 	var err error
 	if reference != "" {
-		series, err = drift.Reference(until(ctx, s.Readings()), reference, cmp.Or(of, drift.Level))
+		series, err = drift.Reference(until(ctx, "readings", s.Readings()), reference, cmp.Or(of, drift.Level))
 	} else {
-		series, err = drift.Shipped(until(ctx, s.Readings()), cmp.Or(of, drift.Spread))
+		series, err = drift.Shipped(until(ctx, "readings", s.Readings()), cmp.Or(of, drift.Spread))
 	}
 	if err == nil {
 		var c *drift.Chart

@@ -24,7 +24,7 @@ func (s *Shop) FieldRecord(ctx context.Context, file string) (*batch.Record, err
 			return nil, bad("the shop %s has %w", s.Dir(), ErrNoFields)
 		}
 	}
-	return batch.Read(until(ctx, fieldRows(file)))
+	return batch.Read(until(ctx, "field readings", fieldRows(file)))
 }
 
 // Batches reads what magnets the shop ordered; nothing where it does not say.

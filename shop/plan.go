@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 
+	"evenpole/capture/record"
 	"evenpole/fit"
 	"evenpole/fit/cell"
 	"evenpole/fit/explain"
@@ -100,6 +101,7 @@ func (s *Shop) Next(ctx context.Context, m fit.Predictor, orders []*profiles.Ord
 			sets = append(sets, profiles.StringSet{Name: fmt.Sprintf("strings of order %s", o.ID), Strings: o.Strings})
 		}
 	}
+	record.Tell(ctx, "captures under %d string sets", len(sets))
 	list, err := next.Next(ctx, m, data, wants, sets, count)
 	if err != nil {
 		return nil, input(ctx, err)

@@ -161,15 +161,15 @@ func rows[T any](path string, of func(io.Reader, string) iter.Seq2[T, error]) it
 }
 
 // until hands rows on until ctx ends; then its error comes in place of a row. It looks at
-// ctx every some thousand rows.
-func until[T any](ctx context.Context, rows iter.Seq2[T, error]) iter.Seq2[T, error] {
-	const every = 4096
+// ctx every some thousand rows, and tells how many rows of what there were.
+func until[T any](ctx context.Context, what string, rows iter.Seq2[T, error]) iter.Seq2[T, error] {
 	return func(yield func(T, error) bool) {
 		n := 0
 		for x, err := range rows {
-			if n%every == 0 && ctx.Err() != nil {
+			ended := record.TellRow(ctx, what, n)
+			if ended != nil {
 				var none T
-				yield(none, ctx.Err())
+				yield(none, ended)
 				return
 			}
 			if n++; !yield(x, err) {

@@ -131,7 +131,7 @@ func TestRowsEndWithTheirContext(t *testing.T) {
 		}
 	}
 	var last error
-	for _, err := range until(ctx, endless) {
+	for _, err := range until(ctx, "readings", endless) {
 		last = err
 	}
 	if !errors.Is(last, context.Canceled) || given > 20_000 {

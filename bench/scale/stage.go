@@ -12,7 +12,10 @@ import (
 	"time"
 
 	"evenpole/capture/record"
+	"evenpole/fit"
 	"evenpole/fit/cell"
+	"evenpole/fit/next"
+	"evenpole/profiles"
 	"evenpole/shop"
 )
 
@@ -50,6 +53,20 @@ func stages(program, dir string) []stage {
 		}},
 		{name: "100 more rows", before: func(log string) error { return fitShorter(program, filepath.Join(dir, "shop"), log) },
 			args: func(string) []string { return []string{program, "fit", "--shop", filepath.Join(dir, "shop"), "--json"} }},
+		{name: "explain", args: func(string) []string {
+			return []string{program, "explain", "--shop", dir, "--model", filepath.Join(dir, "model.json"), "--pickup", "P0001"}
+		}},
+		{name: "pictures", args: func(string) []string {
+			return []string{program, "pictures", "--shop", dir, "--model", filepath.Join(dir, "model.json"), "--out", filepath.Join(dir, "pictures"), "--force"}
+		}},
+		{name: "next", does: nextStage},
+		{name: "verify", does: func(log string) (string, error) { // the command's exit status tells the rows that stand twice
+			audit, err := record.Verify(context.Background(), filepath.Dir(log), func(record.Finding) {})
+			return fmt.Sprintf("%d faults", audit.Faults), err
+		}},
+		{name: "export", args: func(string) []string {
+			return []string{program, "record", "export", "--shop", dir, "--out", filepath.Join(dir, "export.csv"), "--force"}
+		}},
 		{name: "pandas, SciPy", args: func(log string) []string {
 			return peer(dir, "python3", "peer.py", peerPython, "import pandas, scipy", log)
 		}},
@@ -93,6 +110,29 @@ func cellsStage(log string) (string, error) {
 		return "", err
 	}
 	return fmt.Sprintf("%d cells of %d readings", len(d.Cells), d.Readings), nil
+}
+
+// nextStage asks which captures would tell most of a pickup to come.
+func nextStage(log string) (string, error) {
+	dir := filepath.Dir(log)
+	s, err := shop.Open(dir)
+	if err != nil {
+		return "", err
+	}
+	m, err := s.Model(filepath.Join(dir, "model.json"))
+	if err != nil {
+		return "", err
+	}
+	d, err := s.Cells(context.Background())
+	if err != nil {
+		return "", err
+	}
+	want := next.Want{
+		Setup:   &fit.Setup{Strings: stringSets()[0].strings, StringHeights: profiles.ArcHeights(241, 51, 6, 3.3, 3.5), Spacing: profiles.UsualSpacing},
+		Heights: []float64{0.5, 1, 1.5, 1.5, 1, 0.5},
+	}
+	list, err := next.Next(context.Background(), m.Model, d, []next.Want{want}, d.StringSets(), 3)
+	return fmt.Sprintf("%d captures", len(list)), err
 }
 
 // cost is what a run took.

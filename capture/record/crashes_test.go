@@ -2,6 +2,7 @@ package record
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"maps"
@@ -179,7 +180,7 @@ var nextWriters = map[string]func(t *testing.T, dir string){
 // faultsOf are the faults that Verify tells of a shop.
 func faultsOf(t *testing.T, dir string) (all []Finding) {
 	t.Helper()
-	_, err := Verify(dir, func(f Finding) {
+	_, err := Verify(context.Background(), dir, func(f Finding) {
 		if f.Fault {
 			all = append(all, f)
 		}

@@ -2,6 +2,7 @@ package record
 
 import (
 	"cmp"
+	"context"
 	"errors"
 	"io"
 	"path/filepath"
@@ -31,9 +32,9 @@ type Filter struct {
 // ok. A field reading has the purpose of its session.
 //
 // Errors: a *RowError for a row that cannot be read; fs.ErrNotExist when there
-// is no such file.
-func Export(to io.Writer, dir, file string, f Filter) (rows int, err error) {
-	x := exporter{filter: f, path: filepath.Join(dir, file), to: table.NewWriter(to, false)}
+// is no such file; that of ctx when it is done.
+func Export(ctx context.Context, to io.Writer, dir, file string, f Filter) (rows int, err error) {
+	x := exporter{ctx: ctx, filter: f, path: filepath.Join(dir, file), to: table.NewWriter(to, false)}
 	if file == FieldsFile {
 		if x.purposes, err = purposesOf(filepath.Join(dir, SessionsFile)); err == nil {
 			err = exportFile(&x, fieldColumns, aboutField)
@@ -57,6 +58,7 @@ func purposesOf(sessions string) (map[string]Purpose, error) {
 }
 
 type exporter struct {
+	ctx      context.Context
 	filter   Filter
 	path     string
 	to       *table.Writer
@@ -74,7 +76,7 @@ func exportFile[T any](x *exporter, columns *table.Table[T], meaning func(*T) ab
 	}
 	defer file.Close()
 	again := func() io.Reader { return io.NewSectionReader(file, 0, file.Size()) }
-	err = eachRow(again(), x.path, columns, meaning, func(a about) error {
+	err = eachRow(x.ctx, again(), x.path, columns, meaning, func(a about) error {
 		x.standing.Meet(&a)
 		return nil
 	})
@@ -86,7 +88,7 @@ func exportFile[T any](x *exporter, columns *table.Table[T], meaning func(*T) ab
 		return err
 	}
 	var standing Standing
-	return eachRow(again(), x.path, columns, meaning, func(a about) error {
+	return eachRow(x.ctx, again(), x.path, columns, meaning, func(a about) error {
 		a.purpose = cmp.Or(a.purpose, x.purposes[a.session])
 		if ref, _ := standing.Meet(&a); x.standing.IsTakenBack(ref) {
 			a.status = Retracted
@@ -121,10 +123,14 @@ func among[T comparable](wanted []T, x T) bool {
 
 // eachRow reads a file row by row, until one cannot be read or do returns an
 // error.
-func eachRow[T any](f io.Reader, path string, columns *table.Table[T], meaning func(*T) about, do func(about) error) error {
+func eachRow[T any](ctx context.Context, f io.Reader, path string, columns *table.Table[T], meaning func(*T) about, do func(about) error) error {
+	row := 0
 	for x, err := range table.Read(f, path, columns, nil) {
 		if err == nil {
 			err = do(meaning(&x))
+		}
+		if row++; err == nil {
+			err = TellRow(ctx, path, row)
 		}
 		if err != nil {
 			return err

@@ -2,6 +2,7 @@ package record
 
 import (
 	"bytes"
+	"context"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -38,7 +39,7 @@ func TestNoFormulaInARecord(t *testing.T) {
 	})
 	noFaults(t, dir, "as older versions wrote it")
 	var out bytes.Buffer
-	if n, err := Export(&out, dir, ReadingsFile, Filter{Pickups: []string{pickup}}); n != 1 || err != nil || !strings.Contains(out.String(), ",'=1+1") {
+	if n, err := Export(context.Background(), &out, dir, ReadingsFile, Filter{Pickups: []string{pickup}}); n != 1 || err != nil || !strings.Contains(out.String(), ",'=1+1") {
 		t.Errorf("%d rows exported, %v:\n%s", n, err, out.String())
 	}
 	if m := understood(t, out.String(), dir, ImportOptions{}); m.Already != 1 {

@@ -1,6 +1,7 @@
 package record
 
 import (
+	"context"
 	"errors"
 	"io"
 	"io/fs"
@@ -197,9 +198,9 @@ func FuzzShop(f *testing.F) {
 		if crashed {
 			leaveLock(t, shop)
 		}
-		_, err := Verify(shop, func(Finding) {})
+		_, err := Verify(context.Background(), shop, func(Finding) {})
 		wantRefusal(t, err, shop)
-		_, err = Export(io.Discard, shop, ReadingsFile, Filter{})
+		_, err = Export(context.Background(), io.Discard, shop, ReadingsFile, Filter{})
 		wantRefusal(t, err, shop)
 		for again := range 2 {
 			if !mend(t, shop) {
@@ -211,7 +212,7 @@ func FuzzShop(f *testing.F) {
 			after := filesIn(t, shop)
 			keepsAll(t, before, after)
 			before = after
-			_, err = Verify(shop, func(Finding) {})
+			_, err = Verify(context.Background(), shop, func(Finding) {})
 			wantRefusal(t, err, shop)
 		}
 	})

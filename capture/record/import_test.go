@@ -1,6 +1,7 @@
 package record
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"path/filepath"
@@ -383,7 +384,7 @@ func TestImportTheSample(t *testing.T) {
 	if got := add(t, readings, dir, ImportOptions{Session: "other"}) + add(t, fields, dir, ImportOptions{Fields: true}); got != 0 {
 		t.Errorf("%d rows added a second time", got)
 	}
-	audit, err := Verify(dir, func(f Finding) {
+	audit, err := Verify(context.Background(), dir, func(f Finding) {
 		if f.Fault {
 			t.Error(f)
 		}

@@ -1,6 +1,7 @@
 package record
 
 import (
+	"context"
 	"errors"
 	"io"
 	"os"
@@ -37,7 +38,7 @@ func TestExportWhileACaptureWrites(t *testing.T) {
 		}
 	})
 	for last := 500; last < 540; {
-		rows, err := Export(io.Discard, dir, ReadingsFile, Filter{})
+		rows, err := Export(context.Background(), io.Discard, dir, ReadingsFile, Filter{})
 		if err != nil || rows < last {
 			t.Fatalf("%d rows after %d: %v", rows, last, err)
 		}

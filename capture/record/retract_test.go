@@ -2,6 +2,7 @@ package record
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"io"
 	"os"
@@ -128,7 +129,7 @@ func TestExport(t *testing.T) {
 	}
 	for _, tt := range tests {
 		var got bytes.Buffer
-		n, err := Export(&got, dir, ReadingsFile, tt.filter)
+		n, err := Export(context.Background(), &got, dir, ReadingsFile, tt.filter)
 		want := whole[0]
 		for _, row := range tt.want {
 			want += whole[row-1]
@@ -148,7 +149,7 @@ func TestExportFields(t *testing.T) {
 	}
 	for purpose, want := range map[Purpose]int{ForBatch: 2, ForModel: 0} {
 		var got bytes.Buffer
-		if n, err := Export(&got, dir, FieldsFile, Filter{Purposes: []Purpose{purpose}}); err != nil || n != want {
+		if n, err := Export(context.Background(), &got, dir, FieldsFile, Filter{Purposes: []Purpose{purpose}}); err != nil || n != want {
 			t.Errorf("%s: %d rows, %v", purpose, n, err)
 		}
 	}
@@ -157,15 +158,15 @@ func TestExportFields(t *testing.T) {
 func TestExportErrors(t *testing.T) {
 	dir := writtenShop(t, 5, 0)
 	var got bytes.Buffer
-	if _, err := Export(&got, dir, FieldsFile, Filter{}); !errors.Is(err, os.ErrNotExist) {
+	if _, err := Export(context.Background(), &got, dir, FieldsFile, Filter{}); !errors.Is(err, os.ErrNotExist) {
 		t.Errorf("got %v", err)
 	}
 	edit(t, filepath.Join(dir, ReadingsFile), func(l []string) []string { l[2] = strings.Replace(l[2], "10.002", "loud", 1); return l })
 	var row *RowError
-	if n, err := Export(&got, dir, ReadingsFile, Filter{}); !errors.As(err, &row) || row.Line != 3 || n != 0 || got.Len() > 0 {
+	if n, err := Export(context.Background(), &got, dir, ReadingsFile, Filter{}); !errors.As(err, &row) || row.Line != 3 || n != 0 || got.Len() > 0 {
 		t.Errorf("%d rows, %v, %q", n, err, got.String())
 	}
-	if _, err := Export(&failing{Appender: memory{io.Discard}}, writtenShop(t, 1, 0), ReadingsFile, Filter{}); err == nil {
+	if _, err := Export(context.Background(), &failing{Appender: memory{io.Discard}}, writtenShop(t, 1, 0), ReadingsFile, Filter{}); err == nil {
 		t.Error("a disk that is full goes unnoticed")
 	}
 }

@@ -1,6 +1,7 @@
 package record
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"os"
@@ -139,7 +140,7 @@ func failAndGoOn(t *testing.T, disk *tightDisk) (kept int) {
 
 func noFaults(t *testing.T, dir, when string) {
 	t.Helper()
-	_, err := Verify(dir, func(f Finding) {
+	_, err := Verify(context.Background(), dir, func(f Finding) {
 		if f.Fault {
 			t.Errorf("%s: %v", when, f)
 		}

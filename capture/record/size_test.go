@@ -1,6 +1,7 @@
 package record
 
 import (
+	"context"
 	"errors"
 	"io"
 	"os"
@@ -25,9 +26,12 @@ func TestAReadingsFileWithoutRows(t *testing.T) {
 				leaveLock(t, dir)
 			}
 			for what, read := range map[string]func() error{
-				"verify": func() error { _, err := Verify(dir, func(Finding) {}); return err },
-				"export": func() error { _, err := Export(io.Discard, dir, ReadingsFile, Filter{}); return err },
-				"write":  func() error { _, err := OpenWriter(dir); return err },
+				"verify": func() error { _, err := Verify(context.Background(), dir, func(Finding) {}); return err },
+				"export": func() error {
+					_, err := Export(context.Background(), io.Discard, dir, ReadingsFile, Filter{})
+					return err
+				},
+				"write": func() error { _, err := OpenWriter(dir); return err },
 			} {
 				var row *RowError
 				if err := read(); !errors.As(err, &row) || row.File != path || row.Line != 1 || !strings.Contains(row.Msg, "expected a row of at most") {

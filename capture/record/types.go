@@ -44,7 +44,8 @@
 //   - types.go has the values, takes.go what a reading counts for, columns.go the
 //     columns.
 //   - folder.go names the files of a shop folder; read.go reads them while a writer
-//     may be at work; stand.go tells how far one was read, and reads what came since.
+//     may be at work; stand.go tells how far one was read, and reads what came since;
+//     progress.go tells people how far long work is.
 //   - sessions.go has the holds, seal.go says what a seal covers, and textrow.go reads rows
 //     with their digests.
 //   - sealer.go writes seals and ledger.go rows, torn.go sets torn lines aside, and

@@ -1,6 +1,7 @@
 package record
 
 import (
+	"context"
 	"encoding/json"
 	"maps"
 	"path/filepath"
@@ -57,7 +58,7 @@ func TestSealVectors(t *testing.T) {
 		t.Fatal(err)
 	}
 	noFaults(t, s.Dir, "the vectors")
-	audit, err := Verify(s.Dir, func(Finding) {})
+	audit, err := Verify(context.Background(), s.Dir, func(Finding) {})
 	if err != nil || audit.Files[0].Sealed != 4 || audit.Files[1].Sealed != 2 {
 		t.Errorf("%+v, %v", audit, err)
 	}

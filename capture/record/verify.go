@@ -2,6 +2,7 @@ package record
 
 import (
 	"cmp"
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -44,9 +45,9 @@ type AuditedFile struct {
 // those of the old rows: they are not compared.
 //
 // Errors: fs.ErrNotExist when there is no record; a *RowError when a file has no
-// header.
-func Verify(dir string, tell func(Finding)) (Audit, error) {
-	v := &verifier{dir: dir, powers: map[powerUp]*numbers.Sequence{}, cut: map[ID]cutAmendment{}}
+// header; that of ctx when it is done.
+func Verify(ctx context.Context, dir string, tell func(Finding)) (Audit, error) {
+	v := &verifier{ctx: ctx, dir: dir, powers: map[powerUp]*numbers.Sequence{}, cut: map[ID]cutAmendment{}}
 	v.tell = func(f Finding) {
 		if f.Fault {
 			v.audit.Faults++
@@ -66,6 +67,7 @@ func Verify(dir string, tell func(Finding)) (Audit, error) {
 }
 
 type verifier struct {
+	ctx   context.Context
 	dir   string
 	tell  func(Finding)
 	audit Audit
@@ -144,6 +146,9 @@ func verifyRows[T any](m *matcher, f *fileVerifier, record *snapshot, columns *t
 		x, err, _ := next()
 		var bad *RowError
 		if err != nil && !errors.As(err, &bad) {
+			return err
+		}
+		if err := TellRow(f.v.ctx, f.path, f.rows+1); err != nil {
 			return err
 		}
 		m.row(row.line, row.digest)

@@ -1,6 +1,7 @@
 package record
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -67,7 +68,7 @@ func edit(t *testing.T, path string, change func(lines []string) []string) {
 // findings are what Verify tells: "kind first-last".
 func findings(t *testing.T, dir string) (all []string) {
 	t.Helper()
-	_, err := Verify(dir, func(f Finding) {
+	_, err := Verify(context.Background(), dir, func(f Finding) {
 		all = append(all, fmt.Sprintf("%s %s %d-%d", filepath.Base(f.File), f.Kind, f.First, f.Last))
 	})
 	if err != nil {
@@ -157,7 +158,7 @@ func TestVerifyFindsWhatWasDone(t *testing.T) {
 			return out
 		})
 		got := map[string]int{}
-		if _, err := Verify(dir, func(f Finding) {
+		if _, err := Verify(context.Background(), dir, func(f Finding) {
 			if f.Kind != Gap {
 				got[f.Kind]++
 			}
@@ -322,7 +323,7 @@ func TestARecordWithoutSeals(t *testing.T) {
 }
 
 func TestVerifyNeedsARecord(t *testing.T) {
-	if _, err := Verify(t.TempDir(), func(Finding) {}); !errors.Is(err, fs.ErrNotExist) {
+	if _, err := Verify(context.Background(), t.TempDir(), func(Finding) {}); !errors.Is(err, fs.ErrNotExist) {
 		t.Errorf("got %v", err)
 	}
 }
@@ -336,7 +337,7 @@ func TestVerifyTheSample(t *testing.T) {
 		}
 	}
 	kinds := map[string]int{}
-	audit, err := Verify(dir, func(f Finding) { kinds[f.Kind]++ })
+	audit, err := Verify(context.Background(), dir, func(f Finding) { kinds[f.Kind]++ })
 	if err != nil || kinds[Duplicate] != 2 || kinds[Unsealed] != 2 || kinds[NoTarget] != 0 || audit.Faults != 2 {
 		t.Errorf("%v, %+v, %v", kinds, audit, err)
 	}
@@ -382,7 +383,7 @@ func BenchmarkVerify(b *testing.B) {
 	}
 	b.ReportAllocs()
 	for b.Loop() {
-		if audit, err := Verify(dir, func(Finding) {}); err != nil || audit.Faults != 0 || audit.Files[0].Sealed != rows {
+		if audit, err := Verify(context.Background(), dir, func(Finding) {}); err != nil || audit.Faults != 0 || audit.Files[0].Sealed != rows {
 			b.Fatalf("%+v, %v", audit, err)
 		}
 	}

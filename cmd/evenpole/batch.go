@@ -115,7 +115,7 @@ func runBatch(ctx context.Context, e *env, o batchOptions) error {
 	if err != nil {
 		return err
 	}
-	loose, err := s.FieldRecord(ctx, o.fields)
+	loose, err := late(ctx, e, func(ctx context.Context) (*batch.Record, error) { return s.FieldRecord(ctx, o.fields) })
 	if err != nil {
 		return err
 	}
@@ -133,7 +133,7 @@ func runBatch(ctx context.Context, e *env, o batchOptions) error {
 			return err
 		}
 	}
-	s.AddLoudness(ctx, r)
+	_, _ = late(ctx, e, func(ctx context.Context) (any, error) { s.AddLoudness(ctx, r); return nil, nil })
 	if err := o.write(e, doc); err != nil {
 		return err
 	}

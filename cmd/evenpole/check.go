@@ -120,7 +120,11 @@ func runCheck(ctx context.Context, e *env, o checkOptions) error {
 	if err != nil {
 		return err
 	}
-	v, notices, err := s.Check(ctx, order, o.pickup, opt, before)
+	var notices []string
+	v, err := late(ctx, e, func(ctx context.Context) (v *verdict.Verdict, err error) {
+		v, notices, err = s.Check(ctx, order, o.pickup, opt, before)
+		return v, err
+	})
 	e.warn(notices)
 	if err != nil {
 		return err

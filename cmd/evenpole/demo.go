@@ -136,7 +136,7 @@ func (d *demo) run(ctx context.Context) error {
 		}
 	}
 	d.note("fitting the model")
-	if err := runFit(ctx, &d.quiet, fitOptions{now: time.Now}); err != nil {
+	if err := runFit(ctx, &d.quiet, fitOptions{}); err != nil {
 		return err
 	}
 	model, err := d.shop.Predictor("")

@@ -60,7 +60,7 @@ func runDrift(ctx context.Context, e *env, o driftOptions) error {
 	if o.Since, err = dayFlag("since", o.since); err != nil {
 		return err
 	}
-	c, err := s.Drift(ctx, o.reference, o.of, o.Options)
+	c, err := late(ctx, e, func(ctx context.Context) (*drift.Chart, error) { return s.Drift(ctx, o.reference, o.of, o.Options) })
 	if err != nil {
 		return err
 	}

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"text/tabwriter"
 
+	"evenpole/capture/record"
 	"evenpole/fit"
 	"evenpole/fit/explain"
 	"evenpole/profiles"
@@ -164,15 +165,18 @@ func explainPickup(ctx context.Context, e *env, o explainOptions) (*explained, e
 	if err != nil {
 		return nil, err
 	}
-	data, err := s.Cells(ctx)
-	if err != nil {
-		return nil, err
-	}
-	x, err := explain.ExplainPickup(model.Model, data, o.pickup, o.session)
-	if err != nil {
-		return nil, explainError(err)
-	}
-	return &explained{"", x, []string{}}, nil
+	return late(ctx, e, func(ctx context.Context) (*explained, error) {
+		data, err := s.Cells(ctx)
+		if err != nil {
+			return nil, err
+		}
+		record.Tell(ctx, "effects in %d cells", len(data.Cells))
+		x, err := explain.ExplainPickup(model.Model, data, o.pickup, o.session)
+		if err != nil {
+			return nil, explainError(err)
+		}
+		return &explained{"", x, []string{}}, nil
+	})
 }
 
 // explainError is what was asked for that cannot be explained.

@@ -8,8 +8,8 @@ import (
 	"slices"
 	"strings"
 	"text/tabwriter"
-	"time"
 
+	"evenpole/capture/record"
 	"evenpole/fit"
 	"evenpole/fit/cell"
 	"evenpole/shop"
@@ -22,11 +22,10 @@ type fitOptions struct {
 	fields   string
 	out      string
 	use      bool
-	now      func() time.Time
 }
 
 func newFitCmd(e *env) *cobra.Command {
-	o := fitOptions{now: time.Now}
+	var o fitOptions
 	cmd := &cobra.Command{
 		Use:   "fit [--readings FILE]... [--fields FILE] [--out MODEL] [--use]",
 		Short: "Fit the model to the shop's record",
@@ -81,8 +80,13 @@ func runFit(ctx context.Context, e *env, o fitOptions) error {
 		return badInput("--use makes a shop's model current: it wants a shop, and no --out")
 	}
 	ofRecord := inShop && s.IsRecord(o.readings)
-	fitting := shop.Fitting{Files: o.readings, Fields: o.fields, Program: version(), KeepCells: ofRecord, Progress: e.fitProgress(o.now)}
-	result, data, err := fitting.Best(ctx)
+	fitting := shop.Fitting{Files: o.readings, Fields: o.fields, Program: version(), KeepCells: ofRecord}
+	var data *cell.Data
+	result, err := late(ctx, e, func(ctx context.Context) (r *fit.Result, err error) {
+		fitting.Progress = func(kind string, done, of int) { record.Tell(ctx, "%s: leaving out %d of %d", kind, done, of) }
+		r, data, err = fitting.Best(ctx)
+		return r, err
+	})
 	if err != nil {
 		return err
 	}
@@ -105,18 +109,6 @@ func runFit(ctx context.Context, e *env, o fitOptions) error {
 	}
 	printKept(e, k, o.out)
 	return nil
-}
-
-// fitProgress says how far a fit is when it takes long.
-func (e *env) fitProgress(now func() time.Time) fit.Progress {
-	const every = 2 * time.Second
-	said := now()
-	return func(kind string, done, of int) {
-		if t := now(); t.Sub(said) >= every {
-			said = t
-			e.note("%s: leaving out %d of %d", kind, done, of)
-		}
-	}
 }
 
 func printKept(e *env, k shop.Kept, out string) {

@@ -66,7 +66,7 @@ func runNext(ctx context.Context, e *env, o nextOptions) error {
 		}
 		orders = append(orders, order)
 	}
-	list, err := s.Next(ctx, model, orders, o.count)
+	list, err := late(ctx, e, func(ctx context.Context) ([]next.Proposal, error) { return s.Next(ctx, model, orders, o.count) })
 	if err != nil {
 		return err
 	}

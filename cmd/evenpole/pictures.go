@@ -4,6 +4,9 @@ import (
 	"context"
 	"strings"
 
+	"evenpole/capture/record"
+	"evenpole/fit"
+	"evenpole/fit/cell"
 	"evenpole/fit/explain"
 	"evenpole/report"
 	"evenpole/shop"
@@ -42,9 +45,19 @@ intervals. What a model does not have is not drawn.`,
 type picturesDocument struct {
 	Model    string   `json:"model"`
 	Pictures []string `json:"pictures"`
+	Notes    []string `json:"notes"`
 }
 
 var picturesJSON = newDocument[picturesDocument]()
+
+// diagnosed is what the pictures show.
+func diagnosed(ctx context.Context, m fit.Model, data *cell.Data, files []string) (*explain.Diagnosis, error) {
+	out, err := explain.Diagnose(ctx, m, data, func(done, of int) { record.Tell(ctx, "predicting pickup %d of %d from the others", done, of) })
+	if err != nil && ctx.Err() == nil {
+		err = badInput("%s: %w", strings.Join(files, ", "), err)
+	}
+	return out, err
+}
 
 func runPictures(ctx context.Context, e *env, o picturesOptions) error {
 	s, err := e.shopHere()
@@ -64,18 +77,20 @@ func runPictures(ctx context.Context, e *env, o picturesOptions) error {
 	if len(files) == 0 {
 		files = []string{s.ReadingsFile()}
 	}
-	data, err := shop.CellsOf(ctx, files, "")
+	var data *cell.Data
+	diagnosis, err := late(ctx, e, func(ctx context.Context) (*explain.Diagnosis, error) {
+		if data, err = shop.CellsOf(ctx, files, ""); err != nil {
+			return nil, err
+		}
+		return diagnosed(ctx, model.Model, data, files)
+	})
 	if err != nil {
 		return err
-	}
-	diagnosis, err := explain.Diagnose(ctx, model.Model, data, nil)
-	if err != nil {
-		return badInput("%s: %w", strings.Join(files, ", "), err)
 	}
 	if data.Fingerprint() != model.Fingerprint {
 		e.warn([]string{"the record is not the one that the model was fitted to: 'evenpole fit' fits it anew"})
 	}
-	e.warn(diagnosis.Notes)
+	e.warn(few(diagnosis.Notes))
 	written := []string{}
 	for _, p := range report.Plots(diagnosis) {
 		path := s.PictureFile(o.out, p.Name)
@@ -88,7 +103,7 @@ func runPictures(ctx context.Context, e *env, o picturesOptions) error {
 		}
 	}
 	if e.json {
-		return picturesJSON.write(e, picturesDocument{model.Kind, written})
+		return picturesJSON.write(e, picturesDocument{model.Kind, written, append([]string{}, diagnosis.Notes...)})
 	}
 	return nil
 }

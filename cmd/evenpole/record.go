@@ -1,9 +1,8 @@
 package main
 
 import (
-	"bufio"
 	"cmp"
-	"errors"
+	"context"
 	"io"
 	"slices"
 	"strings"
@@ -44,7 +43,7 @@ is row 1.
 
 Exit status: 0 no faults; 1 faults.`,
 		Args: cobra.NoArgs,
-		RunE: func(*cobra.Command, []string) error { return runVerify(e) },
+		RunE: func(cmd *cobra.Command, _ []string) error { return runVerify(cmd.Context(), e) },
 	}
 }
 
@@ -61,13 +60,15 @@ var (
 	exportJSON     = newDocument[exportDocument]()
 )
 
-func runVerify(e *env) error {
+func runVerify(ctx context.Context, e *env) error {
 	s, err := e.theShop()
 	if err != nil {
 		return err
 	}
 	findings := []record.Finding{}
-	audit, err := record.Verify(s.Dir(), func(f record.Finding) { findings = append(findings, f) })
+	audit, err := late(ctx, e, func(ctx context.Context) (record.Audit, error) {
+		return record.Verify(ctx, s.Dir(), func(f record.Finding) { findings = append(findings, f) })
+	})
 	if err != nil {
 		return err
 	}
@@ -250,7 +251,7 @@ any of its values through. What was taken back has the status retracted, whateve
 its own row says: --status ok leaves it out. Days are those of UTC, as in the
 record.`,
 		Args: cobra.NoArgs,
-		RunE: func(*cobra.Command, []string) error { return runExport(e, o) },
+		RunE: func(cmd *cobra.Command, _ []string) error { return runExport(cmd.Context(), e, o) },
 	}
 	f := cmd.Flags()
 	f.BoolVar(&o.fields, "fields", false, "export fields.csv")
@@ -272,7 +273,7 @@ type exportDocument struct {
 	Rows int    `json:"rows"`
 }
 
-func runExport(e *env, o exportOptions) error {
+func runExport(ctx context.Context, e *env, o exportOptions) error {
 	s, err := e.theShop()
 	if err != nil {
 		return err
@@ -285,12 +286,12 @@ func runExport(e *env, o exportOptions) error {
 		file = record.FieldsFile
 	}
 	if o.out == "" {
-		_, err := export(e.stdout, s.Dir(), file, o.filter)
+		_, err := export(ctx, e, e.stdout, s.Dir(), file, o.filter)
 		return err
 	}
 	rows := 0
 	err = s.WriteFile(o.out, e.force, func(f io.Writer) (err error) {
-		rows, err = record.Export(f, s.Dir(), file, o.filter)
+		rows, err = export(ctx, e, f, s.Dir(), file, o.filter)
 		return err
 	})
 	if err != nil {
@@ -303,10 +304,8 @@ func runExport(e *env, o exportOptions) error {
 	return nil
 }
 
-func export(to io.Writer, dir, file string, filter record.Filter) (rows int, err error) {
-	b := bufio.NewWriter(to)
-	rows, err = record.Export(b, dir, file, filter)
-	return rows, errors.Join(err, b.Flush())
+func export(ctx context.Context, e *env, to io.Writer, dir, file string, filter record.Filter) (rows int, err error) {
+	return late(ctx, e, func(ctx context.Context) (int, error) { return record.Export(ctx, to, dir, file, filter) })
 }
 
 // check reads the flags that are not free text.

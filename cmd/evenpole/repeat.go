@@ -72,7 +72,7 @@ func runRepeat(ctx context.Context, e *env, o repeatOptions) error {
 		}
 		o.Tolerance = order.Tolerance
 	}
-	s, err := shop.Repeat(ctx, o.Options, o.operators)
+	s, err := late(ctx, e, func(ctx context.Context) (*repeat.Study, error) { return shop.Repeat(ctx, o.Options, o.operators) })
 	if err != nil {
 		return err
 	}

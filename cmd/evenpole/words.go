@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -158,4 +159,15 @@ func lengths(u profiles.Units, mm []float64) string {
 		out = append(out, u.Figure(v))
 	}
 	return strings.Join(out, ", ")
+}
+
+// mostNotes is how many notes on pickups are written out for people to read.
+const mostNotes = 20
+
+// few are the first mostNotes of some notes, and how many more there are.
+func few(notes []string) []string {
+	if len(notes) <= mostNotes {
+		return notes
+	}
+	return append(slices.Clone(notes[:mostNotes]), fmt.Sprintf("and %d more pickups", len(notes)-mostNotes))
 }

@@ -8,7 +8,7 @@
 // in package curve. A new effect of the falloff model needs a line in effectCauses.
 //
 // A [Diagnosis] (diagnosis.go) is what pictures of a model show, from [Diagnose]
-// (diagnose.go): every pickup predicted from the others, with intervals (unseen.go), the
+// (diagnose.go): every pickup predicted from the others ([fit.PredictUnseen]), the
 // falloff for classes of strings with about as much steel (falls.go), and the random
 // effects with their intervals (effects.go).
 //

@@ -5,7 +5,7 @@
 // The way of a row, file by file: csv.go opens CSV as people and programs save it,
 // up to a largest size (bounds.go), and a [RowError] (rowerror.go) says what is wrong
 // and where; formula.go keeps a spreadsheet from taking a cell for a formula; torn.go finds
-// a last line that a power cut tore. A [Cell] (cell.go) is read
+// a last line that a power cut tore; copy.go takes rows over as they stand. A [Cell] (cell.go) is read
 // into a value by its [Column] (column.go, with a function for each kind). A
 // [Table] (table.go) is the list of a file's columns, and its [Layout] what is known
 // of them without the type of the values. A [Reader] (reader.go) reads a file into
