@@ -22,7 +22,8 @@
 //   - fit.go: a record, fitted.
 //   - magnets.go: batches of loose magnets.
 //   - plan.go: plans and captures to come, from the current model.
-//   - certificates.go: certificates, numbered.
+//   - changes.go, certificates.go: what a certificate says otherwise than the one before;
+//     certificates, numbered.
 //   - check.go: finished pickups, the jig's repeatability and its drift.
 package shop
 

@@ -77,4 +77,3 @@ func said(t *testing.T, args ...string) string {
 	}
 	return out.String()
 }
-
