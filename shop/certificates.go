@@ -11,7 +11,6 @@ import (
 
 	"evenpole/capture/record/disk"
 	"evenpole/fit/verdict"
-	"evenpole/profiles"
 )
 
 // Certificates are numbered in the order in which a shop issues them. Each is kept as
@@ -19,34 +18,6 @@ import (
 
 // Certificates are those that a shop has issued, by number.
 type Certificates []*Certificate
-
-// A Certificate is one that was issued: the verdict that it states, and who its papers
-// name.
-type Certificate struct {
-	verdict.Verdict
-	Names Names `json:"names"`
-}
-
-// Names are who and what the papers of a pickup name beside the verdict, and the units of
-// their lengths. "" is not given; units are mm then.
-type Names struct {
-	Maker      string         `json:"maker,omitempty"`
-	Address    string         `json:"address,omitempty"`
-	Customer   string         `json:"customer,omitempty"`
-	Instrument string         `json:"instrument,omitempty"`
-	Product    string         `json:"product,omitempty"`
-	Serial     string         `json:"serial,omitempty"`
-	Operator   string         `json:"operator,omitempty"`
-	Units      profiles.Units `json:"units,omitempty"`
-}
-
-// NamesOf are the names that a shop and an order give, for papers in units.
-func NamesOf(s *profiles.Shop, o *profiles.Order, units profiles.Units) Names {
-	if units == profiles.Millimetres {
-		units = ""
-	}
-	return Names{s.Name, s.Address, o.Customer, o.Instrument, o.Product, o.Serial, o.Operator, units}
-}
 
 // Issue gives a verdict the next certificate number and keeps it with the names of its
 // papers. One that says what the last certificate of its order and pickup says gets that

@@ -22,8 +22,8 @@
 //   - fit.go: a record, fitted.
 //   - magnets.go: batches of loose magnets.
 //   - plan.go: plans and captures to come, from the current model.
-//   - changes.go, certificates.go: what a certificate says otherwise than the one before;
-//     certificates, numbered.
+//   - issued.go, certificates.go: a certificate that was issued, and what it says otherwise
+//     than the one before; certificates, numbered.
 //   - check.go: finished pickups, the jig's repeatability and its drift.
 package shop
 

@@ -5,7 +5,37 @@ import (
 	"math"
 
 	"evenpole/fit/level"
+	"evenpole/fit/verdict"
+	"evenpole/profiles"
 )
+
+// A Certificate is one that was issued: the verdict that it states, and who its papers
+// name.
+type Certificate struct {
+	verdict.Verdict
+	Names Names `json:"names"`
+}
+
+// Names are who and what the papers of a pickup name beside the verdict, and the units of
+// their lengths. "" is not given; units are mm then.
+type Names struct {
+	Maker      string         `json:"maker,omitempty"`
+	Address    string         `json:"address,omitempty"`
+	Customer   string         `json:"customer,omitempty"`
+	Instrument string         `json:"instrument,omitempty"`
+	Product    string         `json:"product,omitempty"`
+	Serial     string         `json:"serial,omitempty"`
+	Operator   string         `json:"operator,omitempty"`
+	Units      profiles.Units `json:"units,omitempty"`
+}
+
+// NamesOf are the names that a shop and an order give, for papers in units.
+func NamesOf(s *profiles.Shop, o *profiles.Order, units profiles.Units) Names {
+	if units == profiles.Millimetres {
+		units = ""
+	}
+	return Names{s.Name, s.Address, o.Customer, o.Instrument, o.Product, o.Serial, o.Operator, units}
+}
 
 // changes says in words, for the papers, what a certificate says otherwise than the one
 // before, whose place it takes; nothing where there is none.
