@@ -60,7 +60,7 @@ func TestNewFilesAreRead(t *testing.T) {
 			for _, s := range f.sections {
 				for _, e := range s.entries {
 					if e.unused && !s.unused {
-						tryKey(t, f, full.String(), e)
+						tryKey(t, f, full.String(), s.head, e)
 					}
 				}
 			}
@@ -80,13 +80,16 @@ func (f *Format) try(text string) error {
 
 // tryKey reads a new file with one optional key put in. Keys that want others beside
 // them are refused by name.
-func tryKey(t *testing.T, f *Format, text string, e entry) {
+func tryKey(t *testing.T, f *Format, text, head string, e entry) {
 	t.Helper()
 	var out []string
-	found := false
+	found, here := false, head == ""
 	for line := range strings.Lines(text) {
+		if h := strings.TrimPrefix(strings.TrimSpace(line), "# "); strings.HasPrefix(h, "[") && !strings.Contains(h, "=") {
+			here = h == head
+		}
 		name := strings.TrimPrefix(line, "# ")
-		if strings.HasPrefix(name, e.key+" = ") || strings.HasPrefix(name, e.key+"_mm = ") || strings.HasPrefix(name, e.key+"_in = ") {
+		if here && (strings.HasPrefix(name, e.key+" = ") || strings.HasPrefix(name, e.key+"_mm = ") || strings.HasPrefix(name, e.key+"_in = ")) {
 			found, line = true, name
 		}
 		if e.inPlaceOf != "" && strings.HasPrefix(line, e.inPlaceOf) && !strings.HasPrefix(line, e.key) {

@@ -32,9 +32,14 @@ from the bobbin's top face; what lies below it is negative.`,
 	sections: []section{
 		{entries: []entry{
 			{key: "id", says: "the order's name", example: "A-017"},
+			{key: "customer", says: "who ordered it, for the certificate", example: "Ada of the Lighthouse", unused: true},
+			{key: "product", says: "what the shop calls such a pickup, for the certificate", example: "Gale bridge", unused: true},
+			{key: "serial", says: "the pickup's serial number, for the certificate", example: "G-0017", unused: true},
+			{key: "operator", says: "who builds it, for the workshop sheet", example: "Bo", unused: true},
 			{key: "set", says: saysSet, example: "light plain-third 10-46", inPlaceOf: "string"},
 		}},
 		{head: "[instrument]", entries: []entry{
+			{key: "name", says: "what it is called, for the certificate", example: "six-string no. 3", unused: true},
 			{key: "fretboard_radius", says: "radius of the fretboard, 0 for a flat one", example: 241.3},
 			{key: "string_spread", says: "first string to the last, centre to centre, over the pickup", example: 52.0},
 			{key: "scale_length", says: "nut to saddle: with it the strings' tension is known", example: 648.0, inInches: 25.5},
@@ -149,11 +154,14 @@ batch'. Everything but a batch's name may be left out.`,
 // ShopFormat is what shop.toml is.
 var ShopFormat = &Format{
 	Name: "shop",
-	Intro: `shop.toml in the shop's folder says how the shop wants its papers. Every key may be
-left out.`,
+	Intro: `shop.toml in the shop's folder says who the shop is and how it wants its papers. Every
+key may be left out.`,
 	read: func(d *document) { readShop(d) },
 	sections: []section{
 		{entries: []entry{
+			{key: "name", says: "the maker on certificates", example: "Lighthouse Pickups"},
+			{key: "address", says: "under it", example: "Harbour 3, Skerry"},
+			{key: "check_address", says: "where the QR code of a certificate leads, %s for its number; without it the code holds a text", example: "https://example.org/check/%s"},
 			{key: "units", says: "of lengths; what an order's own lengths are written in goes before it, and --units before both", example: "in"},
 			{key: "paper", says: "size of printed pages, where --paper is not given", example: "letter"},
 		}},

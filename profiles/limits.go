@@ -6,9 +6,6 @@ import (
 	"strings"
 )
 
-// mmPerInch is exact (international yard and pound agreement, 1959).
-const mmPerInch = 25.4
-
 // MaxStrings is the most strings that an order, a mount or a set can have: what
 // the jig's protocol has room for.
 const MaxStrings = 12

@@ -27,7 +27,8 @@ func ReadOrder(path string, l *Library) (*Order, error) {
 // cannot be set: the pickup is raised, lowered and tilted instead, by up to
 // pickup_raise_mm and pickup_lower_mm at either end, 1.5 when they are not
 // given), former_depth_mm (for magnet lengths), setting_error_mm and
-// string_swing_mm, screw_pitch_mm, in [target] resistance_ohm (at 20 °C) with its
+// string_swing_mm, screw_pitch_mm, at the top customer, product, serial and operator and in
+// [instrument] its name, which stand on papers, in [target] resistance_ohm (at 20 °C) with its
 // resistance_tolerance_percent, and [[alternative]] tables: string sets that may be fitted
 // later, each with a set or with [[alternative.string]] tables under a name.
 // A string may leave out
@@ -48,6 +49,8 @@ func ParseOrder(name string, text []byte, l *Library) (*Order, error) {
 // readOrder reads an order; what is wrong with it is noted in the document.
 func readOrder(d *document, l *Library) *Order {
 	o := &Order{File: d.file, ID: d.top.text("id", required)}
+	o.Customer, o.Product = d.top.text("customer", optional), d.top.text("product", optional)
+	o.Serial, o.Operator = d.top.text("serial", optional), d.top.text("operator", optional)
 	instrument := d.top.table("instrument", required)
 	pickup := d.top.table("pickup", required)
 	target := d.top.table("target", required)
@@ -76,6 +79,7 @@ func readOrder(d *document, l *Library) *Order {
 }
 
 func (o *Order) readInstrument(t *table) {
+	o.Instrument = t.text("name", optional)
 	o.FretboardRadius = t.length("fretboard_radius", required, radii)
 	o.StringSpread = t.length("string_spread", required, spreads)
 	o.ScaleLength = t.length("scale_length", optional, scales)

@@ -162,7 +162,7 @@ func TestOrderSlips(t *testing.T) {
 		{"set under a header", "excite =", "set =",
 			`o.toml:24:1: set: unknown key; "set" belongs at the top of the file, before the first [table]`},
 		{"unknown table", "[[compare]]", "[[rival]]",
-			`o.toml:26:3: rival: unknown key; expected one of id, instrument, pickup, target, set, string, alternative, compare`},
+			`o.toml:26:3: rival: unknown key; expected one of id, customer, product, serial, operator, instrument, pickup, target, set, string, alternative, compare`},
 		{"both units", "batch =", "min_gap_in = 0.05\nbatch =",
 			`o.toml:12:1: min_gap_in: expected this or min_gap_mm, got both`},
 		{"step and stock", "pole_heights_in", "pole_height_step_mm = 0.1\npole_heights_in",

@@ -76,6 +76,27 @@ func (t *table) either(first, second string) {
 	}
 }
 
+// unitsOf is the unit of most lengths in tables of a file; mm where there are as many of
+// either.
+func unitsOf(tables ...*table) Units {
+	inches := 0
+	for _, t := range tables {
+		for _, a := range t.asked {
+			switch {
+			case !a.length:
+			case t.values[a.key+"_in"] != nil:
+				inches++
+			case t.values[a.key+"_mm"] != nil:
+				inches--
+			}
+		}
+	}
+	if inches > 0 {
+		return Inches
+	}
+	return Millimetres
+}
+
 // text reads a text: not empty, on one line, spaces at its ends dropped.
 func (t *table) text(key string, need bool) string {
 	if v := t.find(key, need, "text"); v != nil {

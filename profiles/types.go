@@ -41,6 +41,12 @@ type Order struct {
 	ID    string
 	Units Units // of most of the lengths of its instrument and pickup
 
+	Customer   string // for the papers, as the next four: "" when not given
+	Product    string // what the shop calls such a pickup
+	Serial     string // of this one
+	Operator   string // who builds it
+	Instrument string // what it is for
+
 	FretboardRadius  float64 // mm, 0 = flat
 	StringSpread     float64 // mm, string 1 to the last, centre to centre, at the pickup
 	ScaleLength      float64 // mm, 0 when not given

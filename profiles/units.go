@@ -17,6 +17,9 @@ const (
 	Inches      Units = "in"
 )
 
+// mmPerInch is exact (international yard and pound agreement, 1959).
+const mmPerInch = 25.4
+
 // AllUnits lists the units of length.
 func AllUnits() []Units { return []Units{Millimetres, Inches} }
 
@@ -126,25 +129,4 @@ func signAnd(text string) (sign string, x float64) {
 	digits := strings.TrimLeft(text, "+-−")
 	x, _ = strconv.ParseFloat(digits, 64) // the pattern lets nothing else through
 	return strings.TrimSuffix(text, digits), x
-}
-
-// unitsOf is the unit of most lengths in tables of a file; mm where there are as many of
-// either.
-func unitsOf(tables ...*table) Units {
-	inches := 0
-	for _, t := range tables {
-		for _, a := range t.asked {
-			switch {
-			case !a.length:
-			case t.values[a.key+"_in"] != nil:
-				inches++
-			case t.values[a.key+"_mm"] != nil:
-				inches--
-			}
-		}
-	}
-	if inches > 0 {
-		return Inches
-	}
-	return Millimetres
 }

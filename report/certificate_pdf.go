@@ -1,117 +1,97 @@
 package report
 
 import (
-	"fmt"
 	"io"
-	"strings"
 
 	"evenpole/fit/verdict"
 )
 
-// WriteCertificatePDF writes the certificate as one page of a PDF, which is read
-// and printed without colour. The same certificate gives the same bytes: its date
-// is the measurement's.
-func WriteCertificatePDF(w io.Writer, c Certificate, paper Paper) error {
-	p, err := c.page()
-	if err != nil {
+// A certificate's letters are larger than a sheet's, where there is room.
+const certificateScale = 1.3
+
+// WriteCertificatePDF writes the customer's certificate as one page of a PDF, which is read
+// and printed without colour. The same papers give the same bytes.
+func WriteCertificatePDF(w io.Writer, c Papers, paper Paper) error {
+	if err := c.check(); err != nil {
 		return err
 	}
-	title := fmt.Sprintf("Certificate of balance: pickup %s, %s", c.Verdict.Pickup, c.Verdict.Verdict)
-	return onePage(w, paper, title, c.Verdict.Time, func(s *leaf) { p.fill(s) })
+	d := &diploma{Papers: c}
+	title := certificateHeading + ": " + c.Verdict.Pickup + ", " + string(c.Verdict.Verdict)
+	return onePageFrom(certificateScale, w, paper, title, c.Verdict.Time, d.fill)
 }
 
-// codeSide is that of the QR code on paper, mm.
-const codeSide = 24.0
-
 // fill lays the certificate out.
-func (p *page) fill(s *leaf) {
-	p.head(s)
-	double := p.Verdict.Verdict == verdict.Conforms
-	heavy := 1.5
-	if p.Verdict.Verdict == verdict.OutOfTolerance {
+func (d *diploma) fill(s *leaf) {
+	s.gap(3)
+	if d.Shop != "" {
+		s.centred(d.Shop, 13, true)
+	}
+	if d.Address != "" {
+		s.centred(d.Address, bodySize, false)
+	}
+	s.gap(3)
+	s.rule(1.5)
+	s.gap(3)
+	s.centred(d.Heading(), 16, true)
+	s.centred(d.Number(), bodySize, false)
+	s.gap(3)
+	s.pairs(1, d.Facts())
+	s.gap(3)
+	heavy, double := 1.5, d.Verdict.Verdict == verdict.Conforms
+	if d.Verdict.Verdict == verdict.OutOfTolerance {
 		heavy = 3
 	}
 	s.frame(heavy, double, func() {
-		s.para(strings.ToUpper(string(p.Verdict.Verdict)), 12, true)
-		s.para(p.Sentence(), bodySize, false)
-		if p.Verdict.Remedy != "" {
-			s.para("Remedy: "+p.Verdict.Remedy+".", bodySize, false)
-		}
+		s.gap(1)
+		s.centred(d.Word(), 13, true)
+		s.centred(d.Sentence(), bodySize, false)
+		s.gap(1)
 	})
-	s.gap(2)
-	p.strings(s)
-	s.gap(2)
-	s.para(p.BalanceCaption(), bodySize+0.5, true)
-	chart := p.balance()
-	s.picture(chartWidth, 0.86, func(on canvas) float64 { chart.draw(on); return chartHeight })
-	s.gap(2)
-	s.para(polesCaption, bodySize+0.5, true)
-	poles := p.poles()
-	s.picture(poleWidth, 0.86, poles.draw)
-	for _, l := range p.Lists() {
-		s.list(l.Heading, l.Points, bodySize)
-	}
-	s.beside(0.6, 6, func() { s.list(notesHeading, p.Verdict.Notes, smallSize) }, func() { s.list(cautionsHeading, p.Cautions, smallSize) })
-	p.foot(s)
+	s.gap(4)
+	s.para(d.Caption(), bodySize-1, false)
+	chart := d.chart()
+	s.picture(chartWidth, 1/certificateScale, func(on canvas) float64 { chart.draw(on); return chartHeight })
+	d.signatures(s)
+	d.end(s)
 }
 
-// head is the title, what the certificate is of, and its code.
-func (p *page) head(s *leaf) {
-	s.font(14, true)
-	s.write(s.left, s.base(14), "start", p.Heading())
-	title := s.doc.GetStringWidth(p.Heading())
-	left, width, top := s.left, s.width, s.y
-	s.font(bodySize, false)
-	for _, line := range s.wrap(p.Shop, width-title-8) {
-		s.font(bodySize, false)
-		s.write(left+width, s.base(bodySize), "end", line)
-		s.y += s.lineHeight(bodySize)
+// signatures are lines to sign on.
+func (d *diploma) signatures(s *leaf) {
+	s.gap(10)
+	s.room(2 * s.lineHeight(smallSize))
+	left, width := s.left, s.width
+	const apart = 8.0 // mm
+	quarter := (width - 2*apart) / 4
+	top := s.y
+	for i, what := range []string{"Date", "Place", "For the maker"} {
+		s.left, s.width, s.y = left+float64(i)*(quarter+apart), quarter, top
+		if i == 2 {
+			s.width = 2 * quarter
+		}
+		s.rule(0.7)
+		s.gap(0.5)
+		s.para(what, smallSize, false)
 	}
-	s.y = max(s.y, top+s.lineHeight(14))
-	s.rule(1.5)
-	s.gap(1.5)
-	top = s.y
-	side := codeSide * s.scale
-	if p.codeUnits > 0 {
-		drawCode(&pdf{doc: s.doc, x: left + width - side, y: top + 0.5, unit: side / p.codeUnits}, p.Line())
-	}
-	s.width = width - side - 6
-	s.pairs(2, p.Facts())
-	s.gap(0.6)
-	s.pairs(1, p.State())
 	s.left, s.width = left, width
-	s.y = max(s.y, top+side+2)
-	s.gap(1)
 }
 
-// strings is the table.
-func (p *page) strings(s *leaf) {
-	s.para("Strings and poles", bodySize+0.5, true)
-	var rows [][]string
-	for _, x := range p.Verdict.Strings {
-		rows = append(rows, []string{
-			name(x.Number, x.Note), figure("%.3f", float64(x.Gauge)), figure("%.3f", float64(x.Core)), string(x.Wrap),
-			figure("%.2f", float64(x.PoleHeight)), figure("%.2f", float64(x.StringHeight-x.PoleHeight)), fmt.Sprint(x.Takes), figure("%.3g", float64(x.Level)),
-			figure("%+.2f", float64(x.Balance)), figure("%+.2f", x.Target), figure("%+.2f", float64(x.Deviation)), figure("%.2f", float64(x.Expanded)), string(x.Verdict),
-		})
+// end is what stands at the foot: cautions, and the code with its text.
+func (d *diploma) end(s *leaf) {
+	s.gap(2)
+	side := 0.0
+	units := drawCode(nowhere{}, d.CodeText())
+	if units > 0 {
+		side = codeSide
 	}
-	s.table([]column{
-		{head: "string", words: true}, {head: "gauge\nmm"}, {head: "core\nmm"}, {head: "wrap", words: true}, {head: "pole\nmm"}, {head: "gap\nmm"},
-		{head: "takes"}, {head: "level\nmV"}, {head: "balance\ndB"}, {head: "target\ndB"}, {head: "off by\ndB"}, {head: "± U\ndB"}, {head: "verdict", words: true},
-	}, rows)
-}
-
-// foot stands at the foot of the page.
-func (p *page) foot(s *leaf) {
-	s.font(smallSize, false)
-	height := (1.4 + float64(len(s.wrap(p.Line(), s.width)))) * s.lineHeight(smallSize)
-	s.gap(1)
-	s.room(height)
-	s.y = s.bottom - height
-	s.rule(0.5)
-	s.gap(0.4)
-	s.write(s.left, s.base(smallSize), "start", footnote)
-	s.write(s.left+s.width, s.base(smallSize), "end", "evenpole "+p.Version)
-	s.y += s.lineHeight(smallSize)
-	s.para(p.Line(), smallSize, false)
+	left, width, top := s.left, s.width, s.y
+	if units > 0 {
+		s.room(side)
+		top = s.y
+		drawCode(&pdf{doc: s.doc, x: left + width - side, y: top + 1, unit: side / units}, d.CodeText())
+		s.width = width - side - 8
+	}
+	s.list(cautionsHeading, d.Cautions(), smallSize)
+	s.width = width
+	s.y = max(s.y, top+side+2)
+	s.para(d.CodeText(), smallSize-1, false)
 }

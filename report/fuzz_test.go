@@ -90,7 +90,7 @@ func fuzz(f *testing.F, writers []writer, sound func(t *testing.T, what string, 
 	})
 }
 
-func (m *material) certificate() Certificate {
+func (m *material) certificate() Papers {
 	balances := make([]float64, m.count(12))
 	for i := range balances {
 		balances[i] = m.number()
@@ -202,17 +202,19 @@ func FuzzPlots(f *testing.F) {
 // FuzzHTML: every page is refused or nests as it should, and has no control character.
 func FuzzHTML(f *testing.F) {
 	fuzz(f, []writer{
-		{"certificate", func(w io.Writer, m *material) error { return WriteCertificate(w, m.certificate()) }},
+		{"sheet", func(w io.Writer, m *material) error { return WriteSheet(w, m.certificate()) }},
 		{"batch", func(w io.Writer, m *material) error { return WriteBatch(w, m.batch()) }},
+		{"certificate", func(w io.Writer, m *material) error { return WriteCertificate(w, m.certificate()) }},
 	}, soundXML)
 }
 
 // FuzzPDF: every document is refused or is a PDF whose objects stand where it says.
 func FuzzPDF(f *testing.F) {
 	fuzz(f, []writer{
-		{"certificate", func(w io.Writer, m *material) error { return WriteCertificatePDF(w, m.certificate(), A4) }},
+		{"sheet", func(w io.Writer, m *material) error { return WriteSheetPDF(w, m.certificate(), A4) }},
 		{"batch", func(w io.Writer, m *material) error { return WriteBatchPDF(w, m.batch(), Letter) }},
 		{"gauge", func(w io.Writer, m *material) error { return FullSize(w, m.poles(), "pdf") }},
+		{"certificate", func(w io.Writer, m *material) error { return WriteCertificatePDF(w, m.certificate(), Letter) }},
 	}, soundPDF)
 }
 

@@ -58,7 +58,12 @@ const (
 // onePage writes a document by fill, which is called again with smaller letters
 // until all is on one page, or letters are as small as can be read.
 func onePage(w io.Writer, paper Paper, title string, date time.Time, fill func(*leaf)) error {
-	for scale := 1.0; ; scale -= scaleStep {
+	return onePageFrom(1, w, paper, title, date, fill)
+}
+
+// onePageFrom is onePage with letters so many times as large at first.
+func onePageFrom(scale float64, w io.Writer, paper Paper, title string, date time.Time, fill func(*leaf)) error {
+	for ; ; scale -= scaleStep {
 		s := &leaf{
 			doc: newDocument(paper.Width, paper.Height, printable(title), date), scale: scale, pages: 1,
 			left: sideMargin, width: paper.Width - 2*sideMargin, y: topMargin, bottom: paper.Height - topMargin,
@@ -154,6 +159,17 @@ func (s *leaf) list(heading string, points []string, size float64) {
 	s.para(heading, bodySize+0.5, true)
 	for _, p := range points {
 		s.hanging("•", p, size, false)
+	}
+}
+
+// centred writes text about the middle of the column.
+func (s *leaf) centred(text string, points float64, bold bool) {
+	s.font(points, bold)
+	for _, line := range s.wrap(text, s.width) {
+		s.room(s.lineHeight(points))
+		s.font(points, bold)
+		s.write(s.left+s.width/2, s.base(points), "mid", line)
+		s.y += s.lineHeight(points)
 	}
 }
 

@@ -13,10 +13,10 @@ import (
 	"evenpole/fit/verdict"
 )
 
-func renderPDF(t *testing.T, c Certificate, p Paper) []byte {
+func renderPDF(t *testing.T, c Papers, p Paper) []byte {
 	t.Helper()
 	var b bytes.Buffer
-	if err := WriteCertificatePDF(&b, c, p); err != nil {
+	if err := WriteSheetPDF(&b, c, p); err != nil {
 		t.Fatal(err)
 	}
 	return b.Bytes()
@@ -149,12 +149,12 @@ func TestPapers(t *testing.T) {
 	}
 	short := cases()["six"]
 	short.Predicted = []float64{1}
-	for _, c := range []Certificate{{}, short} {
-		if err := WriteCertificatePDF(io.Discard, c, A4); err == nil {
+	for _, c := range []Papers{{}, short} {
+		if err := WriteSheetPDF(io.Discard, c, A4); err == nil {
 			t.Error("what cannot be a certificate is one")
 		}
 	}
-	if err := WriteCertificatePDF(full{}, cases()["six"], A4); err == nil {
+	if err := WriteSheetPDF(full{}, cases()["six"], A4); err == nil {
 		t.Error("a PDF that could not be written is no error")
 	}
 }

@@ -18,8 +18,10 @@
 //   - plot.go: a picture with axes ([Plot]) and its strokes; bins.go: how many points lie
 //     where, for pictures of more than mostPoints; plots.go: the pictures of a model.
 //   - leaf.go: a PDF page that is filled from top to bottom (leaf).
-//   - certificate.go, certificate_pdf.go: the certificate ([Certificate]) as HTML and as
-//     PDF; batch.go, batch_pdf.go: the page on a magnet batch ([BatchPage]).
+//   - papers.go: what the papers of a finished pickup say ([Papers]); sheet.go,
+//     sheet_pdf.go: the workshop's sheet as HTML and as PDF; certificate.go,
+//     certificate_pdf.go: the customer's certificate likewise; letters.go: which letters
+//     PDF pages have; batch.go, batch_pdf.go: the page on a magnet batch ([BatchPage]).
 //   - plan.go: a plan as a table and as a pole picture.
 package report
 
@@ -61,6 +63,14 @@ func length(u profiles.Units, mm float64) string {
 		return figure("%.2f", mm)
 	}
 	return figure("%.3f", mm/25.4)
+}
+
+// diameter writes a string's diameter in mm, in units, or a dash when it is not known.
+func diameter(u profiles.Units, mm float64) string {
+	if u != profiles.Inches || !known(mm) {
+		return figure("%.3f", mm)
+	}
+	return figure("%.4f", mm/25.4)
 }
 
 // write writes a document with U+FFFD for what it may not hold, wherever the text came

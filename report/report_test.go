@@ -31,7 +31,7 @@ const hostile = "<script>alert('\"&x')</script>\x00]]>{{.}}"
 
 // certificate is that of a pickup with these balances, all within +-1 dB of 0
 // conforming.
-func certificate(balances ...float64) Certificate {
+func certificate(balances ...float64) Papers {
 	notes := []string{"E4", "B3", "G3", "D3", "A2", "E2", "B1", "F#1", "C#1", "G#0", "D#0", "A#0"}
 	gauges := []float64{0.254, 0.33, 0.432, 0.66, 0.914, 1.168, 1.3, 1.5, 1.6, 1.7, 1.9, 2.1}
 	o := &profiles.Order{ID: "A-017", StringSpread: 51, Poles: profiles.Rod, Tolerance: 1, FretboardRadius: 240, StringHeightFirst: 3.1, StringHeightLast: 3.5}
@@ -61,11 +61,11 @@ func certificate(balances ...float64) Certificate {
 	for i, h := range o.StringHeights() {
 		v.Strings[i].StringHeight = level.Figure(h)
 	}
-	return Certificate{Verdict: v, Order: o, Version: "1.0"}
+	return Papers{Verdict: v, Order: o, Version: "1.0"}
 }
 
 // cases are certificates that a page must bear.
-func cases() map[string]Certificate {
+func cases() map[string]Papers {
 	six := certificate(0.42, -0.31, 0.12, -0.65, 0.22, 0.2)
 	six.Shop, six.Predicted = "The Bench by the Weir", []float64{0.3, -0.2, 0.2, -0.5, 0.1, 0.1}
 
@@ -100,15 +100,15 @@ func cases() map[string]Certificate {
 	long.Verdict.Pickup, long.Verdict.Order = strings.Repeat("T004", 16), strings.Repeat("order-", 12)
 	long.Verdict.Strings[4].Wrap = "nickel_plated_steel"
 
-	return map[string]Certificate{
+	return map[string]Papers{
 		"six": six, "far": far, "doubt": doubt, "silent": silent, "twelve": twelve, "rude": rude, "long": long, "one": certificate(0),
 	}
 }
 
-func render(t *testing.T, c Certificate) string {
+func render(t *testing.T, c Papers) string {
 	t.Helper()
 	var b bytes.Buffer
-	if err := WriteCertificate(&b, c); err != nil {
+	if err := WriteSheet(&b, c); err != nil {
 		t.Fatal(err)
 	}
 	return b.String()
@@ -142,7 +142,8 @@ func golden(t *testing.T, name, got string) {
 
 func TestGolden(t *testing.T) {
 	c := cases()["doubt"]
-	golden(t, "certificate.html", render(t, c))
+	golden(t, "sheet.html", render(t, c))
+	golden(t, "certificate.html", draw(t, func(w io.Writer) error { return WriteCertificate(w, ordered()) }))
 	picture := c.poles()
 	picture.Outline, picture.Beside = []float64{0.8, 0.8, 0.8, 0.8}, "flat tops at 0.80 mm"
 	golden(t, "poles.svg", draw(t, func(w io.Writer) error { return Poles(w, picture) }))
@@ -368,10 +369,10 @@ func TestRefusals(t *testing.T) {
 	far := cases()["six"]
 	two := []Pole{{String: 1}, {String: 2}}
 	for want, err := range map[string]error{
-		"expected a verdict and its order":            WriteCertificate(io.Discard, Certificate{}),
-		"expected the order's 5 strings, got 6":       WriteCertificate(io.Discard, short),
-		"expected 6 predictions, one a string, got 1": WriteCertificate(io.Discard, odd),
-		"no room": WriteCertificate(full{}, far),
+		"expected a verdict and its order":            WriteSheet(io.Discard, Papers{}),
+		"expected the order's 5 strings, got 6":       WriteSheet(io.Discard, short),
+		"expected 6 predictions, one a string, got 1": WriteSheet(io.Discard, odd),
+		"no room": WriteSheet(full{}, far),
 		"balance chart: expected at least one string":            Balance(io.Discard, BalanceChart{}),
 		"pole picture: expected at least one pole":               Poles(io.Discard, PolePicture{}),
 		"spacing: expected more than 0 mm, got NaN":              Poles(io.Discard, PolePicture{Poles: two, Spacing: math.NaN()}),

@@ -17,37 +17,38 @@ import (
 // the verdict that it states; its pages are drawn from that, and none is ever replaced.
 
 // Certificates are those that a shop has issued, by number.
-type Certificates []*verdict.Verdict
+type Certificates []*Certificate
 
-// Issue gives a verdict the next certificate number and keeps it. A verdict that says
-// what the last certificate of its order and pickup says gets that one's number. before
-// are the certificates as they were read last; where another check has issued one since,
-// they are read again.
-func (s *Shop) Issue(v *verdict.Verdict, before Certificates) error {
+// Issue gives a verdict the next certificate number and keeps it with the names of its
+// papers. One that says what the last certificate of its order and pickup says gets that
+// one's number. before are the certificates as they were read last; where another check
+// has issued one since, they are read again. changed is what differs from the certificate
+// whose place this one takes.
+func (s *Shop) Issue(v *verdict.Verdict, names Names, before Certificates) (changed []string, err error) {
 	if err := disk.MakeDir(s.join(certificatesDir)); err != nil {
-		return err
+		return nil, err
 	}
 	for number := 1; ; number++ {
 		last := before.latestOf(v.Order, v.Pickup)
 		v.Certificate, v.Supersedes = 0, 0
 		if last != nil {
-			if same, err := sameVerdict(v, last); same || err != nil {
+			if same, err := sameVerdict(v, &last.Verdict); same && names == last.Names || err != nil {
 				v.Certificate, v.Supersedes = last.Certificate, last.Supersedes
-				return err
+				return changes(before.numbered(last.Supersedes), &Certificate{*v, names}), err
 			}
 			v.Supersedes = last.Certificate
 		}
 		number = max(number, before.next())
 		v.Certificate = number
-		document, err := json.MarshalIndent(v, "", "  ")
+		document, err := json.MarshalIndent(&Certificate{*v, names}, "", "  ")
 		if err != nil {
-			return fmt.Errorf("certificate %d: %w", number, err)
+			return nil, fmt.Errorf("certificate %d: %w", number, err)
 		}
 		if err := disk.CreateFile(s.certificate(number), text(append(document, '\n'))); !errors.Is(err, fs.ErrExist) {
-			return err
+			return changes(last, &Certificate{*v, names}), err
 		}
 		if before, err = s.Certificates(); err != nil {
-			return err
+			return nil, err
 		}
 	}
 }
@@ -73,7 +74,7 @@ func (s *Shop) Certificates() (Certificates, error) {
 		if err != nil {
 			return nil, err
 		}
-		v := &verdict.Verdict{}
+		v := &Certificate{}
 		if err := json.Unmarshal(document, v); err != nil {
 			return nil, bad("%s: expected a certificate as it was issued: %w", file, err)
 		}
@@ -84,13 +85,23 @@ func (s *Shop) Certificates() (Certificates, error) {
 
 // latestOf is the certificate of an order's pickup with the highest number; nil
 // without any. Ids count as they are written.
-func (all Certificates) latestOf(order, pickup string) (last *verdict.Verdict) {
+func (all Certificates) latestOf(order, pickup string) (last *Certificate) {
 	for _, c := range all {
 		if c.Order == order && c.Pickup == pickup && (last == nil || c.Certificate > last.Certificate) {
 			last = c
 		}
 	}
 	return last
+}
+
+// numbered is the certificate of a number; nil without one.
+func (all Certificates) numbered(number int) *Certificate {
+	for _, c := range all {
+		if c.Certificate == number {
+			return c
+		}
+	}
+	return nil
 }
 
 // sameVerdict reports whether two verdicts say the same but for their numbers.

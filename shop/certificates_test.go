@@ -27,7 +27,7 @@ func TestCertificatesAreNumberedAndKept(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := s.Issue(v, before); err != nil {
+		if _, err := s.Issue(v, Names{}, before); err != nil {
 			t.Fatal(err)
 		}
 		if v.Certificate != number || v.Supersedes != supersedes {
@@ -50,7 +50,7 @@ func TestCertificatesAreNumberedAndKept(t *testing.T) {
 		t.Errorf("certificate 1 says %q, %v", now, err)
 	}
 	all, err := s.Certificates()
-	if err != nil || len(all) != 4 || all[2].Pickup != "x/y" || all[2].Verdict != verdict.OutOfTolerance {
+	if err != nil || len(all) != 4 || all[2].Pickup != "x/y" || all[2].Verdict.Verdict != verdict.OutOfTolerance {
 		t.Errorf("kept %+v, %v", all, err)
 	}
 }
@@ -64,7 +64,7 @@ func TestCertificatesReadBeforeAnother(t *testing.T) {
 	issue := func(answer verdict.Answer, number, supersedes int) {
 		t.Helper()
 		v := &verdict.Verdict{Order: "A-1", Pickup: "x", Verdict: answer}
-		if err := s.Issue(v, nil); err != nil || v.Certificate != number || v.Supersedes != supersedes {
+		if _, err := s.Issue(v, Names{}, nil); err != nil || v.Certificate != number || v.Supersedes != supersedes {
 			t.Errorf("got no. %d in place of %d, %v, want %d and %d", v.Certificate, v.Supersedes, err, number, supersedes)
 		}
 	}
@@ -88,7 +88,7 @@ func TestCertificatesAtOnce(t *testing.T) {
 	for i := range numbers {
 		all.Go(func() {
 			v := &verdict.Verdict{Order: "A-1", Pickup: string(rune('a' + i))}
-			if err := s.Issue(v, nil); err != nil {
+			if _, err := s.Issue(v, Names{}, nil); err != nil {
 				t.Error(err)
 			}
 			numbers[i] = v.Certificate
@@ -116,5 +116,35 @@ func TestSpoiltCertificate(t *testing.T) {
 	}
 	if _, err := s.Certificates(); err == nil || !strings.Contains(err.Error(), file) {
 		t.Errorf("got %v", err)
+	}
+}
+
+// Another customer's name makes another certificate, and what changed is said; the same
+// one again says the same.
+func TestCertificateSaysWhatChanged(t *testing.T) {
+	s, err := Open(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	issue := func(customer string, answer verdict.Answer, deviation float64) (*verdict.Verdict, []string) {
+		t.Helper()
+		v := &verdict.Verdict{Order: "A-1", Pickup: "x", Verdict: answer, Strings: []verdict.String{{Number: 1, Deviation: level.Figure(deviation)}}}
+		before, err := s.Certificates()
+		if err != nil {
+			t.Fatal(err)
+		}
+		changed, err := s.Issue(v, Names{Customer: customer}, before)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v, changed
+	}
+	issue("Ada", verdict.CannotTell, 0.9)
+	for range 2 {
+		v, changed := issue("Ada L.", verdict.Conforms, 0.2)
+		want := []string{"verdict: cannot tell yet, now conforms", "the customer's name", "string 1 off by: +0.90 dB, now +0.20 dB"}
+		if v.Certificate != 2 || v.Supersedes != 1 || !slices.Equal(changed, want) {
+			t.Errorf("no. %d in place of %d: %q, want %q", v.Certificate, v.Supersedes, changed, want)
+		}
 	}
 }

@@ -45,7 +45,7 @@ import (
 //	plans/ORDER.svg              the poles of a plan
 //	pictures/*.svg               what the model says of the record
 //	certificates/0001.json       every certificate that was issued; none ever changes
-//	certificates/0001-ORDER-PICKUP.html and .pdf, its pages
+//	certificates/0001-ORDER-PICKUP.html and .pdf, the customer's; with -workshop, the sheet
 const (
 	cellsFile       = "readings.cells"
 	modelsDir       = "models"
@@ -138,7 +138,16 @@ const certificatePattern = "[0-9][0-9][0-9][0-9]*.json"
 
 // CertificateFiles are where the pages of a pickup's certificate go: HTML and PDF.
 func (f folder) CertificateFiles(number int, order, pickup string) []string {
-	stem := f.join(certificatesDir, fmt.Sprintf("%04d-%s-%s", number, safe(order), safe(pickup)))
+	return f.papers(number, order, pickup, "")
+}
+
+// SheetFiles are where the pages of the workshop's sheet go: HTML and PDF.
+func (f folder) SheetFiles(number int, order, pickup string) []string {
+	return f.papers(number, order, pickup, "-workshop")
+}
+
+func (f folder) papers(number int, order, pickup, kind string) []string {
+	stem := f.join(certificatesDir, fmt.Sprintf("%04d-%s-%s%s", number, safe(order), safe(pickup), kind))
 	return []string{stem + ".html", stem + ".pdf"}
 }
 

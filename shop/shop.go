@@ -23,7 +23,8 @@
 //   - fit.go: a record, fitted.
 //   - magnets.go: batches of loose magnets.
 //   - plan.go: plans and captures to come, from the current model.
-//   - certificates.go: certificates, numbered.
+//   - issued.go, certificates.go: a certificate that was issued, and what it says otherwise
+//     than the one before; certificates, numbered.
 //   - check.go: finished pickups, the jig's repeatability and its drift.
 package shop
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"path/filepath"
 	"slices"
 	"strings"
 	"text/tabwriter"
@@ -31,7 +32,7 @@ func newCheckCmd(e *env) *cobra.Command {
 	var o checkOptions
 	cmd := &cobra.Command{
 		Use:   "check --order ORDER --pickup ID",
-		Short: "Check a finished pickup against its order, and write its certificate",
+		Short: "Check a finished pickup against its order, and write its certificate and sheet",
 		Long: `Checks the latest session that was captured with purpose check: each string's
 balance with its uncertainty against the order's target and tolerance. A string
 conforms only when its deviation and a guard band together are within tolerance,
@@ -60,12 +61,21 @@ A coil's resistance is worked out for 20 degrees Celsius, for copper wire; it is
 no part of the verdict. A figure that looks like kilohm is refused, and one near 0 is
 said to be a short.
 
-The certificate is written into the shop's certificates as one HTML page and as a
-PDF. It is numbered and never replaced: when a pickup is checked again and the check
-says something else, a new certificate says whose place it takes. Its last line,
-also in its QR code, leads back to the record: the shop's folder, the pickup, the
-session and its first reading as jig/boot/seq. A coil's resistance is carried over
-from the certificate before when the session is the same.
+Two papers are written into the shop's certificates, each as one HTML page and as a PDF.
+The certificate is for the customer: maker and address from shop.toml, customer,
+instrument, product and serial number from the order, strings and radius, balance with
+tolerance, verdict, a place to sign, cautions; lengths in the order's units. Its QR
+code leads to check_address of shop.toml, else it holds what the certificate states.
+The workshop's sheet (-workshop) has heights as built, the likeliest cause, remedies,
+the model and how the figures were made; its last line, also in its QR code, leads
+back to the record: the shop's folder, the pickup, the session and its first reading
+as jig/boot/seq.
+
+Papers are numbered and never replaced: when a pickup is checked again and the check, or
+a name on the papers, says something else, a new certificate says whose place it takes
+and what changed. A coil's resistance is carried over from the certificate before when
+the session is the same. A PDF has Latin, Greek and Cyrillic letters; a name in others
+prints from the HTML page alone, and check says so.
 
 Exit status: 0 conforms; 3 out of tolerance; 4 cannot tell yet.`,
 		Args:        cobra.NoArgs,
@@ -78,7 +88,7 @@ Exit status: 0 conforms; 3 out of tolerance; 4 cannot tell yet.`,
 	f := cmd.Flags()
 	f.StringVar(&o.order, "order", "", "order `file`")
 	f.StringVar(&o.pickup, "pickup", "", "the pickup's `id`")
-	f.StringVar(&o.out, "out", "", "`file`, .html or .pdf, for a copy of the certificate; both stand in the shop's certificates")
+	f.StringVar(&o.out, "out", "", "`file`, .html or .pdf, for a copy of the customer's certificate; all papers stand in the shop's certificates")
 	f.StringVar(&o.paper, "paper", "", "`size` of the PDF: a4 or letter (default: as shop.toml says, or a4)")
 	f.Float64Var(&o.mounting, "mounting-db", 0, "standard uncertainty of mounting it, `dB` a string, as 'evenpole repeat' found it (default 0.15)")
 	f.Float64Var(&o.ohm, "resistance-ohm", 0, "direct-current resistance of the coil, `ohm`")
@@ -132,7 +142,7 @@ func runCheck(ctx context.Context, e *env, o checkOptions) error {
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	written, err := writeCertificates(e, s, before, o.out, paper, order, v)
+	written, err := writePapers(e, s, before, o.out, paper, order, v)
 	if err != nil {
 		return err
 	}
@@ -161,41 +171,107 @@ func certificateName(v *verdict.Verdict) string {
 	return fmt.Sprintf("%d, in place of %d", v.Certificate, v.Supersedes)
 }
 
-// writeCertificates issues the certificate, as HTML and PDF into the shop and as a copy
-// into the file named, if any, and returns where it is. before are the certificates that
-// there were.
-func writeCertificates(e *env, s *shop.Shop, before shop.Certificates, out string, paper report.Paper, order *profiles.Order, v *verdict.Verdict) ([]string, error) {
-	if err := s.Issue(v, before); err != nil {
+// writePapers issues the certificate and the workshop's sheet, as HTML and PDF into the
+// shop, and a copy of one into the file named, if any, and returns where they are. before
+// are the certificates that there were.
+func writePapers(e *env, s *shop.Shop, before shop.Certificates, out string, paper report.Paper, order *profiles.Order, v *verdict.Verdict) ([]string, error) {
+	settings, err := s.Settings()
+	if err != nil {
 		return nil, err
 	}
 	folder, err := s.Name()
 	if err != nil {
 		return nil, err
 	}
-	c := report.Certificate{Verdict: v, Order: order, Folder: folder, Version: version()}
+	p := report.Papers{Verdict: v, Order: order, Shop: settings.Name, Address: settings.Address, Units: e.units, Folder: folder, Version: version()}
+	if err := printable(out, certificatePages(p)); err != nil {
+		return nil, err
+	}
+	if p.Changed, err = s.Issue(v, shop.NamesOf(settings, order, e.units), before); err != nil {
+		return nil, err
+	}
+	p.Check = settings.CheckedAt(fmt.Sprint(v.Certificate))
 	if v.Diagnosis != nil {
 		for _, x := range v.Diagnosis.Strings {
-			c.Predicted = append(c.Predicted, float64(x.Balance))
+			p.Predicted = append(p.Predicted, float64(x.Balance))
 		}
+	}
+	w := papers{env: e, shop: s, paper: paper}
+	if err := w.write(s.CertificateFiles(v.Certificate, order.ID, v.Pickup), out, certificatePages(p)); err != nil {
+		return nil, err
+	}
+	err = w.write(s.SheetFiles(v.Certificate, order.ID, v.Pickup), "", sheetPages(p))
+	return w.written, err
+}
+
+// pages write a paper as HTML and as PDF.
+type pages struct {
+	html func(io.Writer) error
+	pdf  func(io.Writer, report.Paper) error
+}
+
+func certificatePages(p report.Papers) pages {
+	return pages{
+		func(f io.Writer) error { return report.WriteCertificate(f, p) },
+		func(f io.Writer, paper report.Paper) error { return report.WriteCertificatePDF(f, p, paper) },
+	}
+}
+
+func sheetPages(p report.Papers) pages {
+	return pages{
+		func(f io.Writer) error { return report.WriteSheet(f, p) },
+		func(f io.Writer, paper report.Paper) error { return report.WriteSheetPDF(f, p, paper) },
+	}
+}
+
+// printable refuses a copy as PDF that would lack letters, before anything is issued.
+func printable(copied string, p pages) error {
+	if !isPDF(copied) {
+		return nil
+	}
+	lacking, err := report.Unprintable(p.html)
+	if err != nil || lacking == "" {
+		return err
+	}
+	return withHint(badInput("%s: PDF pages have no letters for %q", copied, lacking), "name a file that ends in .html: a browser prints it")
+}
+
+// papers writes pages, and has written.
+type papers struct {
+	*env
+	shop    *shop.Shop
+	paper   report.Paper
+	written []string
+}
+
+// write writes a paper into the shop's files, and into a copy. A PDF that would lack
+// letters is not written, and that is said.
+func (w *papers) write(files []string, copied string, p pages) error {
+	lacking, err := report.Unprintable(p.html)
+	if err != nil {
+		return err
 	}
 	page := func(file string) func(io.Writer) error {
-		return func(f io.Writer) error {
-			if isPDF(file) {
-				return report.WriteCertificatePDF(f, c, paper)
-			}
-			return report.WriteCertificate(f, c)
+		if isPDF(file) {
+			return func(f io.Writer) error { return p.pdf(f, w.paper) }
 		}
+		return p.html
 	}
-	files := s.CertificateFiles(v.Certificate, order.ID, v.Pickup)
 	for _, file := range files {
-		if err := s.WriteCertificate(file, page(file)); err != nil {
-			return nil, err
+		if isPDF(file) && lacking != "" {
+			w.warn([]string{fmt.Sprintf("%s is not written: PDF pages have no letters for %q (theirs are Latin, Greek and Cyrillic); print %s instead", filepath.Base(file), lacking, filepath.Base(files[0]))})
+			continue
 		}
+		if err := w.shop.WriteCertificate(file, page(file)); err != nil {
+			return err
+		}
+		w.written = append(w.written, file)
 	}
-	if out == "" {
-		return files, nil
+	if copied == "" {
+		return nil
 	}
-	return append(files, out), s.WriteFile(out, e.force, page(out))
+	w.written = append(w.written, copied)
+	return w.shop.WriteFile(copied, w.force, page(copied))
 }
 
 func printVerdict(e *env, v *verdict.Verdict) {

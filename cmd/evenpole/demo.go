@@ -186,7 +186,7 @@ func (d *demo) buildAndCheck(ctx context.Context, p *plan.Plan) error {
 	if err != nil {
 		return err
 	}
-	certificates, err := writeCertificates(d.env, d.shop, nil, "", report.A4, d.work.Order, v)
+	certificates, err := writePapers(d.env, d.shop, nil, "", report.A4, d.work.Order, v)
 	if err != nil {
 		return err
 	}
@@ -200,7 +200,7 @@ func (d *demo) buildAndCheck(ctx context.Context, p *plan.Plan) error {
 	d.print("%.2f dB measured on the pickup that was built to it", float64(v.Spread))
 	d.print("")
 	d.print("the shop is in %s: readings.csv, sessions.csv, mounts/ (the record), jig/ and orders/ (what", d.shop.Dir())
-	d.print("the shop described), models/ (the model), plans/L-012.svg (the poles), and the certificate")
-	d.print("%s, also as a PDF beside it", certificates[0])
+	d.print("the shop described), models/ (the model), plans/L-012.svg (the poles), the certificate")
+	d.print("%s and the workshop's sheet, also as PDFs beside them", certificates[0])
 	return nil
 }

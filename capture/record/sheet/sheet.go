@@ -2,13 +2,13 @@
 // sign, headers and units, as rows of a file of the record.
 //
 // [Check], in text.go, refuses what is no text, and [Read], in contents.go, makes of a file
-// [Contents] that can be read again. [Open] finds the header, under titles, and finds out
-// which column of the record each of its cells stands for (header.go), and in which unit
-// (units.go); [Sheet.Next] then gives row after row, with each cell in the unit and the
-// writing of the record as far as it can be understood. Whether the cells
-// are right is for the table of the record's columns to say, but that no length may be
-// one that no mount has: [OutsideLimits], in limits.go. list.go reads small lists that
-// people keep beside the record ([ReadList]).
+// [Contents] that can be read again. Units and what people call them are in units.go;
+// header.go finds the header, under titles, and which column of the record each of its
+// cells stands for. [Open], in sheet.go, begins with it; [Sheet.Next] then gives row after
+// row, with each cell in the unit and the writing of the record as far as it can be
+// understood. Whether the cells are right is for the table of the record's columns to say,
+// but that no length may be one that no mount has: [OutsideLimits], in limits.go. list.go
+// reads small lists that people keep beside the record ([ReadList]).
 package sheet
 
 import (
