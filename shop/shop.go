@@ -10,6 +10,7 @@
 //     few that are not decided here.
 //   - errors.go: errors that are of the user's input.
 //   - shop.go: a shop, its rows, its string sets and what it describes.
+//   - sessions.go: the sessions of the record, with what counts of each.
 //   - pickup.go: whether a pickup to capture is the one that the record has under its id.
 //   - own.go: what belongs to a shop, and so is never written over.
 //   - write.go: how whole files are written, and a row that is added to one.

@@ -17,15 +17,15 @@ import (
 func newRecordCmd(e *env) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "record",
-		Short: "Verify the shop's record, correct it, take readings back, import and export",
+		Short: "List and verify the shop's record, correct it, take readings back, import and export",
 		Long: `Works on readings.csv and fields.csv, which only ever grow: what is corrected,
 taken back or brought in is added, and nothing that stands there is changed.`,
 		Args: cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error {
-			return withHint(badInput("which of verify, seal, amend, retract, import and export?"), "see 'evenpole help record'")
+			return withHint(badInput("which of verify, seal, amend, retract, import, export and sessions?"), "see 'evenpole help record'")
 		},
 	}
-	cmd.AddCommand(newVerifyCmd(e), newSealCmd(e), newAmendCmd(e), newRetractCmd(e), newImportCmd(e), newExportCmd(e))
+	cmd.AddCommand(newSessionsCmd(e), newVerifyCmd(e), newSealCmd(e), newAmendCmd(e), newRetractCmd(e), newImportCmd(e), newExportCmd(e))
 	return cmd
 }
 
