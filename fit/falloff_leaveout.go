@@ -2,11 +2,12 @@ package fit
 
 import (
 	"context"
+	"slices"
+	"sync"
+
 	"evenpole/fit/cell"
 	"evenpole/fit/curve"
 	"evenpole/fit/solve"
-	"slices"
-	"sync"
 )
 
 // falloffLeaver leaves pickups and cells out of a falloff model at its standard

@@ -50,6 +50,7 @@ var mayImport = map[string][]string{
 	"shop": {"profiles", "capture/record", "capture/record/disk", "capture/record/table", "fit", "fit/batch", "fit/cell", "fit/drift", "fit/explain", "fit/field", "fit/gain",
 		"fit/next", "fit/plan", "fit/repeat", "fit/screen", "fit/verdict"},
 	"shop/workshop": {"profiles", "jig/sim"},
+	"page":          {"profiles", "capture", "capture/record", "capture/record/table", "fit/level", "shop"},
 
 	"firmware-notes": {},
 	"cmd/evenpole":   {"*"},

@@ -158,6 +158,7 @@ then, with 0) and leave no file half written; a second one ends it at once.`,
 		newDriftCmd(e),
 		newRecordCmd(e),
 		newStringsCmd(e),
+		newPageCmd(e),
 		newNoticesCmd(e),
 	)
 	leaveWhenInterrupted(root)

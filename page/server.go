@@ -1,0 +1,26 @@
+package page
+
+import (
+	"net/http"
+	"time"
+
+	"evenpole/shop"
+)
+
+// Options say how a shop's pages are served.
+type Options struct {
+	Loopback bool   // the address reaches this machine alone
+	Code     string // access code that is asked of every browser; "" asks none
+	Version  string // of the program
+	Now      func() time.Time
+}
+
+// Server serves the pages of a shop.
+type Server struct {
+	shop    *shop.Shop
+	name    string
+	version string
+	guard   *guard
+	work    places // taken by what takes long to work out
+	mux     *http.ServeMux
+}
