@@ -11,7 +11,7 @@
 //   - server.go: Options, and what serves a shop (Server).
 //   - view.go: what a page shows (view), templates and errors; look/ has the templates,
 //     the style sheet and the scripts.
-//   - overview.go: the pages.
+//   - overview.go, orders.go, pickups.go, batches.go, models.go, jigs.go: the pages.
 //   - page.go: New; which address leads to which page (Server.ServeHTTP, Server.Serve).
 //   - listen.go: addresses and access codes.
 package page

@@ -34,7 +34,17 @@ func (s *Server) route() {
 	s.mux.HandleFunc("GET /look/{file}", s.asset)
 	s.mux.HandleFunc("GET /enter", func(w http.ResponseWriter, r *http.Request) { s.askCode(w, http.StatusOK, "") })
 	s.mux.HandleFunc("POST /enter", s.takeCode)
-	s.page("GET /{$}", s.overview)
+	for address, show := range map[string]func(http.ResponseWriter, *http.Request) error{
+		"/{$}": s.overview, "/find": s.find,
+		"/orders": s.orders, "/order": s.order, "/order/picture": s.orderPicture,
+		"/pickups": s.pickups, "/pickup": s.pickup, "/pickup/causes": s.pickupCauses,
+		"/certificate": s.certificate, "/certificate/page": s.certificatePage,
+		"/batches": s.batches, "/batch": s.batch, "/batch/picture": s.batchPicture,
+		"/models": s.models, "/model": s.model, "/model/picture": s.modelPicture,
+		"/jig": s.jig, "/drift": s.drift, "/drift/picture": s.driftPicture,
+	} {
+		s.page("GET "+address, show)
+	}
 	s.mux.HandleFunc("GET /", func(w http.ResponseWriter, r *http.Request) {
 		s.trouble(w, http.StatusNotFound, "there is no such page")
 	})

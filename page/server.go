@@ -23,4 +23,5 @@ type Server struct {
 	guard   *guard
 	work    places // taken by what takes long to work out
 	mux     *http.ServeMux
+	gallery gallery
 }

@@ -135,7 +135,7 @@ func statusOf(err error) int {
 		setup *capture.SetupError
 	)
 	switch {
-	case errors.As(err, &none), errors.Is(err, fs.ErrNotExist):
+	case errors.As(err, &none), errors.Is(err, fs.ErrNotExist), errors.Is(err, shop.ErrUnknownOrder), errors.Is(err, shop.ErrUnknownMount):
 		return http.StatusNotFound
 	case errors.As(err, &large):
 		return http.StatusRequestEntityTooLarge
@@ -147,6 +147,13 @@ func statusOf(err error) int {
 
 // trouble is the page on an error.
 func (s *Server) trouble(w http.ResponseWriter, status int, words string) {
-	v := &view{Title: http.StatusText(status), Shop: s.name, Sections: []section{{Lines: []string{words}}}}
+	title := "That cannot be done"
+	switch status {
+	case http.StatusNotFound:
+		title = "Not here"
+	case http.StatusInternalServerError:
+		title = "Something failed"
+	}
+	v := &view{Title: title, Shop: s.name, Sections: []section{{Lines: []string{words}}}}
 	_ = render(w, status, "page.html", v) // who asked is gone, if it cannot be sent
 }

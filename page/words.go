@@ -68,3 +68,11 @@ func orDash(text string) string {
 }
 
 func joined(parts []string) string { return orDash(strings.Join(parts, ", ")) }
+
+func lengths(mm []float64) string {
+	var parts []string
+	for _, v := range mm {
+		parts = append(parts, hundredths(v))
+	}
+	return joined(parts)
+}

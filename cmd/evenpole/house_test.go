@@ -50,7 +50,8 @@ var mayImport = map[string][]string{
 	"shop": {"profiles", "capture/record", "capture/record/disk", "capture/record/table", "fit", "fit/batch", "fit/cell", "fit/drift", "fit/explain", "fit/field", "fit/gain",
 		"fit/next", "fit/plan", "fit/repeat", "fit/screen", "fit/verdict"},
 	"shop/workshop": {"profiles", "jig/sim"},
-	"page":          {"profiles", "capture", "capture/record", "capture/record/table", "fit/level", "shop"},
+	"page": {"profiles", "capture", "capture/record", "capture/record/table", "fit", "fit/batch", "fit/drift", "fit/explain", "fit/level", "fit/plan",
+		"fit/repeat", "fit/verdict", "report", "shop"},
 
 	"firmware-notes": {},
 	"cmd/evenpole":   {"*"},
