@@ -10,6 +10,7 @@ import (
 // that runs wild is told to wait.
 const (
 	largestBody    = 64 << 10 // bytes of a form
+	mostStreams    = 32       // event streams at a time
 	mostWork       = 2        // plans, charts and the like worked out at a time
 	requestsASec   = 200
 	changesASec    = 10
@@ -17,7 +18,10 @@ const (
 	longestHeader  = 16 << 10
 	headerTime     = 5 * time.Second
 	bodyTime       = 15 * time.Second
+	answerTime     = 2 * time.Minute
 	idleTime       = 2 * time.Minute
+	streamTime     = 5 * time.Second // for one event to go out
+	heartbeat      = 15 * time.Second
 	shutdownTime   = 2 * time.Second
 	longestWaiting = 30 * time.Second // for a turn to work something out
 )
@@ -52,6 +56,16 @@ func (b *bucket) take() bool {
 
 // places are so many places that may be taken at a time.
 type places chan struct{}
+
+// tryTake takes a place if one is free.
+func (p places) tryTake() bool {
+	select {
+	case p <- struct{}{}:
+		return true
+	default:
+		return false
+	}
+}
 
 // take waits for a place, until ctx ends.
 func (p places) take(ctx context.Context) error {

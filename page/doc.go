@@ -11,6 +11,10 @@
 //   - server.go: Options, and what serves a shop (Server).
 //   - view.go: what a page shows (view), templates and errors; look/ has the templates,
 //     the style sheet and the scripts.
+//   - forms.go: what a person filled in.
+//   - bench.go: the one capture that is at hand (bench), which outlives the pages that watch
+//     it; seen.go: the bench as pages show it; captures.go: its page, its buttons and its
+//     events, and which browser holds the jig.
 //   - overview.go, orders.go, pickups.go, batches.go, models.go, jigs.go: the pages.
 //   - page.go: New; which address leads to which page (Server.ServeHTTP, Server.Serve).
 //   - listen.go: addresses and access codes.

@@ -1,14 +1,17 @@
 package page
 
 import (
+	"cmp"
 	"context"
 	"errors"
+	"io"
 	"io/fs"
 	"net"
 	"net/http"
 	"path"
 	"time"
 
+	"evenpole/jig"
 	"evenpole/shop"
 )
 
@@ -24,7 +27,11 @@ func New(of *shop.Shop, o Options) (*Server, error) {
 	if o.Now == nil {
 		o.Now = time.Now
 	}
-	s := &Server{shop: of, name: name, version: o.Version, guard: newGuard(o.Loopback, o.Code, o.Now), work: make(places, mostWork), mux: http.NewServeMux()}
+	if o.Open == nil {
+		o.Open = func(port string) (io.ReadWriteCloser, error) { return jig.Open(port, jig.DefaultBaud) }
+	}
+	s := &Server{shop: of, name: name, version: o.Version, guard: newGuard(o.Loopback, o.Code, o.Now), work: make(places, mostWork), mux: http.NewServeMux(),
+		streams: make(places, mostStreams), leaving: make(chan struct{}), bench: newBench(of, o.Now, o.Open, cmp.Or(o.Wait, time.Second))}
 	s.route()
 	return s, nil
 }
@@ -45,6 +52,13 @@ func (s *Server) route() {
 	} {
 		s.page("GET "+address, show)
 	}
+	s.page("GET /capture", s.capture)
+	s.page("GET /capture/events", s.events)
+	s.page("POST /capture/start", s.start)
+	s.page("POST /capture/pause", s.pause)
+	s.page("POST /capture/go-on", s.goOn)
+	s.page("POST /capture/take-back", s.takeBack)
+	s.page("POST /capture/take-over", s.takeOver)
 	s.mux.HandleFunc("GET /", func(w http.ResponseWriter, r *http.Request) {
 		s.trouble(w, http.StatusNotFound, "there is no such page")
 	})
@@ -102,15 +116,17 @@ func (s *Server) takeCode(w http.ResponseWriter, r *http.Request) {
 	http.Redirect(w, r, "/", http.StatusSeeOther)
 }
 
-// Serve serves until ctx ends. The error is that of the listener.
+// Serve serves until ctx ends; a capture that runs finishes its take. The error is that of
+// the listener.
 func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 	server := &http.Server{
-		Handler: s, ReadHeaderTimeout: headerTime, ReadTimeout: bodyTime, IdleTimeout: idleTime, MaxHeaderBytes: longestHeader,
+		Handler: s, ReadHeaderTimeout: headerTime, ReadTimeout: bodyTime, WriteTimeout: answerTime, IdleTimeout: idleTime, MaxHeaderBytes: longestHeader,
 		BaseContext: func(net.Listener) context.Context { return ctx },
 	}
 	ended := make(chan struct{})
 	stop := context.AfterFunc(ctx, func() {
 		defer close(ended)
+		close(s.leaving)
 		gently, cancel := context.WithTimeout(context.WithoutCancel(ctx), shutdownTime)
 		defer cancel()
 		if server.Shutdown(gently) != nil {
@@ -121,6 +137,7 @@ func (s *Server) Serve(ctx context.Context, l net.Listener) error {
 	if !stop() {
 		<-ended
 	}
+	s.bench.finish()
 	if errors.Is(err, http.ErrServerClosed) {
 		return nil
 	}

@@ -1,6 +1,7 @@
 package page
 
 import (
+	"io"
 	"net/http"
 	"time"
 
@@ -13,6 +14,9 @@ type Options struct {
 	Code     string // access code that is asked of every browser; "" asks none
 	Version  string // of the program
 	Now      func() time.Time
+
+	Open func(port string) (io.ReadWriteCloser, error) // how to reach a jig; nil: serial ports
+	Wait time.Duration                                 // between two looks for a jig that was lost; 0: one second
 }
 
 // Server serves the pages of a shop.
@@ -24,4 +28,7 @@ type Server struct {
 	work    places // taken by what takes long to work out
 	mux     *http.ServeMux
 	gallery gallery
+	bench   *bench
+	streams places
+	leaving chan struct{} // closed when the server ends
 }

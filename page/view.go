@@ -35,7 +35,7 @@ type view struct {
 
 // Places are the pages that every page leads to.
 func (v *view) Places() []place {
-	return []place{{"/", "Shop"}, {"/orders", "Orders"}, {"/pickups", "Pickups"}, {"/batches", "Batches"}, {"/models", "Models"}, {"/jig", "Jig"}}
+	return []place{{"/", "Shop"}, {"/capture", "Capture"}, {"/orders", "Orders"}, {"/pickups", "Pickups"}, {"/batches", "Batches"}, {"/models", "Models"}, {"/jig", "Jig"}}
 }
 
 type place struct{ Path, Name string }
@@ -123,6 +123,11 @@ type missing struct {
 
 func (m *missing) Error() string { return fmt.Sprintf(m.format, m.name) }
 
+// refused says that what a person asked for cannot be, or not now.
+type refused struct{ words string }
+
+func (r *refused) Error() string { return r.words }
+
 // statusOf is what an error is to a browser: what is not there, what the person can
 // help, or a failure.
 func statusOf(err error) int {
@@ -133,13 +138,14 @@ func statusOf(err error) int {
 		prof  *profiles.Error
 		row   *record.RowError
 		setup *capture.SetupError
+		no    *refused
 	)
 	switch {
 	case errors.As(err, &none), errors.Is(err, fs.ErrNotExist), errors.Is(err, shop.ErrUnknownOrder), errors.Is(err, shop.ErrUnknownMount):
 		return http.StatusNotFound
 	case errors.As(err, &large):
 		return http.StatusRequestEntityTooLarge
-	case errors.As(err, &input), errors.As(err, &prof), errors.As(err, &row), errors.As(err, &setup):
+	case errors.As(err, &input), errors.As(err, &prof), errors.As(err, &row), errors.As(err, &setup), errors.As(err, &no):
 		return http.StatusUnprocessableEntity
 	}
 	return http.StatusInternalServerError
