@@ -28,7 +28,7 @@ func (s *Server) orders(w http.ResponseWriter, r *http.Request) error {
 		}
 		g.add(to("/order", "name", name), name, o.ID, orDash(o.Set), o.Batch, string(o.Poles), fmt.Sprintf("%g", o.Tolerance))
 	}
-	return s.show(w, r, "page.html", &view{Title: "Orders", Place: "/orders", Sections: []section{{Table: g}}})
+	return s.show(w, r, "page.html", &view{Title: "Orders", Place: "/orders", Sections: []section{{Table: g, Links: []link{{"/order/write", "Write an order"}}}}})
 }
 
 // planned is an order with its plan by the shop's current model, as 'plan' makes it.
@@ -60,10 +60,10 @@ func (s *Server) order(w http.ResponseWriter, r *http.Request) error {
 	}
 	at := func(kind string) string { return to("/order/picture", "name", name) + "&kind=" + kind }
 	v := &view{Title: "Order " + o.ID, Place: "/orders", Sections: []section{
-		{State: string(p.Advice), Facts: []fact{
-			{"strings", orDash(o.Set)}, {"batch", o.Batch}, {"poles", string(o.Poles)}, {"tolerance", fmt.Sprintf("±%g dB", o.Tolerance)},
+		{Facts: []fact{
+			{"advice", string(p.Advice)}, {"strings", orDash(o.Set)}, {"batch", o.Batch}, {"poles", string(o.Poles)}, {"tolerance", fmt.Sprintf("±%g dB", o.Tolerance)},
 			{"from", p.Source}, {"every string within tolerance", percent(p.Meets)},
-		}, Lines: p.Warnings},
+		}, Lines: p.Warnings, Links: []link{{to("/order/try", "name", name), "Try other heights, strings and radii"}, {to("/order/write", "name", name), "Write another order like it"}}},
 		{Heading: "Poles", Table: poleGrid(o, p), Pictures: []picture{{at("poles"), "Planned poles under their strings, to scale"}}},
 		{Heading: "Compared", Table: staggerGrid(p)},
 		{Heading: "Balance by string", Table: balanceGrid(o, p)},

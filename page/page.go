@@ -44,6 +44,7 @@ func (s *Server) route() {
 	for address, show := range map[string]func(http.ResponseWriter, *http.Request) error{
 		"/{$}": s.overview, "/find": s.find,
 		"/orders": s.orders, "/order": s.order, "/order/picture": s.orderPicture,
+		"/order/try": s.tryOrder, "/order/try/now": s.tryNow, "/order/write": s.writeOrder,
 		"/pickups": s.pickups, "/pickup": s.pickup, "/pickup/causes": s.pickupCauses,
 		"/certificate": s.certificate, "/certificate/page": s.certificatePage,
 		"/batches": s.batches, "/batch": s.batch, "/batch/picture": s.batchPicture,
@@ -52,6 +53,8 @@ func (s *Server) route() {
 	} {
 		s.page("GET "+address, show)
 	}
+	s.page("POST /order/check", s.checkOrder)
+	s.page("POST /order/save", s.saveOrder)
 	s.page("GET /capture", s.capture)
 	s.page("GET /capture/events", s.events)
 	s.page("POST /capture/start", s.start)

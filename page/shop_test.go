@@ -88,7 +88,7 @@ func hostileShop(t *testing.T) string {
 
 // every is every page of hostileShop.
 var every = []string{
-	"/", "/orders", "/order?name=L-012", "/order?name=" + url.QueryEscape("<b>name"), "/pickups", "/pickup?id=P-2", "/pickup?id=" + url.QueryEscape("P-1"+script),
+	"/", "/orders", "/order?name=L-012", "/order/try?name=L-012", "/order/write?name=L-012", "/order?name=" + url.QueryEscape("<b>name"), "/pickups", "/pickup?id=P-2", "/pickup?id=" + url.QueryEscape("P-1"+script),
 	"/certificate?number=1", "/batches", "/models", "/jig", "/drift",
 }
 
@@ -116,7 +116,7 @@ func TestNamesAreTexts(t *testing.T) {
 	for _, path := range every {
 		w := get(s, path)
 		wants(t, w, http.StatusOK)
-		for _, tag := range []string{"<script", "<b>", "<b onclick"} {
+		for _, tag := range []string{"<script>", "<script src=//", "<b>", "<b onclick"} {
 			if strings.Contains(w.Body.String(), tag) {
 				t.Errorf("%s has %s", path, tag)
 			}

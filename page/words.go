@@ -76,3 +76,6 @@ func lengths(mm []float64) string {
 	}
 	return joined(parts)
 }
+
+// normalised is a text of a form with the line ends of a file.
+func normalised(text string) string { return strings.ReplaceAll(text, "\r\n", "\n") }

@@ -267,3 +267,35 @@ func (s *Shop) Stamp() string {
 	}
 	return b.String()
 }
+
+// ParseOrder is ReadOrder of a text; name stands for the file in errors.
+func (s *Shop) ParseOrder(name, text string) (*profiles.Order, error) {
+	lib, err := s.Library()
+	if err != nil {
+		return nil, err
+	}
+	return profiles.ParseOrder(name, []byte(text), lib)
+}
+
+// OrderText is the text of one of Orders.
+func (s *Shop) OrderText(name string) (string, error) {
+	text, err := named(s.Orders, name, ErrUnknownOrder, func() ([]byte, error) { return disk.ReadFile(s.join(ordersDir, name+tomlEnd)) })
+	return string(text), err
+}
+
+// SaveOrder keeps an order under its id, and returns its name. One that is there stays:
+// ErrThere.
+func (s *Shop) SaveOrder(text string) (name string, err error) {
+	o, err := s.ParseOrder("order", text)
+	if err != nil {
+		return "", err
+	}
+	if name = safe(o.ID); name == "" || name == "." || name == ".." {
+		return "", bad("order: its id, %q, is no name for a file", o.ID)
+	}
+	err = Describe(s.OrderFile(o.ID), text)
+	if errors.Is(err, fs.ErrExist) {
+		return "", bad("order %s %w", name, ErrThere)
+	}
+	return name, err
+}

@@ -24,6 +24,7 @@
 //   - plan.go: plans and captures to come, from the current model.
 //   - certificates.go: certificates, numbered.
 //   - check.go: finished pickups, the jig's repeatability and its drift.
+//   - try.go: an order with something other than ordered.
 //   - live.go: the levels of a capture while it runs.
 //   - lists.go: what a shop has, by name: orders, mounts, certificates, pickups measured.
 package shop
