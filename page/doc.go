@@ -15,7 +15,8 @@
 //   - bench.go: the one capture that is at hand (bench), which outlives the pages that watch
 //     it; seen.go: the bench as pages show it; captures.go: its page, its buttons and its
 //     events, and which browser holds the jig.
-//   - overview.go, orders.go, trials.go (sliders, and orders as they are written), pickups.go, batches.go, models.go, jigs.go: the pages.
+//   - overview.go, orders.go, trials.go (sliders, and orders as they are written), pickups.go, checks.go, batches.go,
+//     fits.go (one fit at a time), models.go, jigs.go: the pages.
 //   - page.go: New; which address leads to which page (Server.ServeHTTP, Server.Serve).
 //   - listen.go: addresses and access codes.
 package page

@@ -35,7 +35,27 @@ func (s *Server) models(w http.ResponseWriter, r *http.Request) error {
 		g.add(to("/model", "name", stem(name)), stem(name), yes(name == current), fitted, m.Kind, strconv.Itoa(m.Pickups), strconv.Itoa(m.Cells),
 			figure(m.CVBalance), figure(m.CVLevel), figure(m.CVSet), orDash(why))
 	}
-	return s.show(w, r, "page.html", &view{Title: "Models", Place: "/models", Sections: []section{{Table: g}}})
+	return s.show(w, r, "page.html", &view{Title: "Models", Place: "/models", Script: s.reloading(), Sections: []section{{Table: g}, s.fitting()}})
+}
+
+// fitting shows the fit that runs or ran last, and starts one.
+func (s *Server) fitting() section {
+	running, words := s.fitter.told()
+	out := section{Heading: "Fit the record", Lines: nonEmpty(words)}
+	if running {
+		out.State = "fitting"
+		return out
+	}
+	out.Act = &act{Address: "/models/fit", Text: "Fit now"}
+	return out
+}
+
+// reloading is the script that loads the page again while a fit runs.
+func (s *Server) reloading() string {
+	if running, _ := s.fitter.told(); running {
+		return "reload.js"
+	}
+	return ""
 }
 
 // stem is what people call a model.
@@ -81,6 +101,13 @@ func (s *Server) model(w http.ResponseWriter, r *http.Request) error {
 	if h := m.History; h != nil {
 		head.Facts = append(head.Facts, fact{"fitted", minute(h.Time)})
 		head.Lines = append(nonEmpty(h.Why), head.Lines...)
+	}
+	_, current, err := s.modelNames()
+	if err != nil {
+		return err
+	}
+	if head.Act = acceptance(file, current); head.Act != nil && current != "" {
+		head.Links = []link{{to("/model/compare", "name", stem(file)), "Compare with the current model"}}
 	}
 	return s.show(w, r, "page.html", &view{Title: "Model " + stem(file), Place: "/models", Sections: []section{
 		head, s.modelPictures(r, file), {Heading: "Mistakes that the record seems to hold", Table: suspectGrid(m)},

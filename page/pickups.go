@@ -68,6 +68,9 @@ func (s *Server) pickup(w http.ResponseWriter, r *http.Request) error {
 		head.State = string(v.Verdict)
 		head.Facts = append(head.Facts, fact{"judged for order", v.Order}, fact{"spread", plain(v.Spread) + " dB"})
 	}
+	if head.Links, err = s.checkLinks(id); err != nil {
+		return err
+	}
 	return s.show(w, r, "page.html", &view{Title: "Pickup " + id, Place: "/pickups", Sections: []section{
 		head, {Heading: "Certificates", Table: certificateGrid(own)}, {Heading: "Sessions", Table: sessions}, s.why(r, id),
 	}})

@@ -29,6 +29,7 @@ type Server struct {
 	mux     *http.ServeMux
 	gallery gallery
 	bench   *bench
+	fitter  fitter
 	streams places
 	leaving chan struct{} // closed when the server ends
 }

@@ -61,7 +61,11 @@ type section struct {
 	Table    *grid
 	Pictures []picture
 	Links    []link
+	Act      *act // nil without
 }
+
+// act is a button that changes something.
+type act struct{ Address, Key, Value, Text string }
 
 type (
 	fact    struct{ Term, Text string }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"net"
 
+	"evenpole/capture/record/disk"
 	"evenpole/page"
 
 	"github.com/spf13/cobra"
@@ -64,6 +65,7 @@ func runPage(ctx context.Context, e *env, o pageOptions) error {
 	if err := e.tellPage(doc); err != nil {
 		return err
 	}
+	defer disk.Finish() // a fit may be writing its model
 	return server.Serve(ctx, l)
 }
 
