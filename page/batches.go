@@ -32,7 +32,7 @@ func (s *Server) batches(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	g := &grid{ID: "batches", Caption: "Batches of magnets", Heads: append(words("batch", "measured loose"), figures("least mT", "greatest mT", "probe gap mm")...)}
+	g := &grid{ID: "batches", Caption: "Batches of magnets", Heads: append(textHeads("batch", "measured loose"), figureHeads("least mT", "greatest mT", "probe gap mm")...)}
 	var measured []string
 	if loose != nil {
 		measured = loose.Batches()
@@ -89,7 +89,7 @@ func (s *Server) batch(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	g := &grid{ID: "magnets", Caption: "Magnets, in the order of their first reading", Heads: append(words("magnet"), append(figures("field mT", "takes"), words("outlier", "other pole up", "beyond the limits")...)...)}
+	g := &grid{ID: "magnets", Caption: "Magnets, in the order of their first reading", Heads: append(textHeads("magnet"), append(figureHeads("field mT", "takes"), textHeads("outlier", "other pole up", "beyond the limits")...)...)}
 	for i := range b.Magnets {
 		m := &b.Magnets[i]
 		g.add("", m.Name, hundredths(m.Field), strconv.Itoa(m.Takes), yes(m.Outlier), yes(m.Reversed), orDash(m.Breach))

@@ -332,7 +332,7 @@ func TestWhatCannotBeStarted(t *testing.T) {
 	if _, err := os.Stat(s.shop.ReadingsFile()); err == nil {
 		t.Error("the shop has a record")
 	}
-	if now := s.bench.look(""); now.State != idle {
+	if now := s.bench.shown(""); now.State != idle {
 		t.Errorf("%+v", now)
 	}
 }

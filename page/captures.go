@@ -41,7 +41,7 @@ func (s *Server) capture(w http.ResponseWriter, r *http.Request) error {
 
 // showBench shows the bench, with what was filled in and what is wrong with it.
 func (s *Server) showBench(w http.ResponseWriter, r *http.Request, status int, f *captureForm, trouble string) error {
-	v := &benchView{Seen: s.bench.look(holder(w, r)), Form: f, Purposes: record.Purposes(), Trouble: trouble}
+	v := &benchView{Seen: s.bench.shown(holder(w, r)), Form: f, Purposes: record.Purposes(), Trouble: trouble}
 	var err error
 	if v.Mounts, err = s.shop.JigMounts(); err != nil {
 		return err
@@ -144,7 +144,7 @@ func (s *Server) events(w http.ResponseWriter, r *http.Request) error {
 				return nil
 			}
 		case <-changed:
-			text, err := json.Marshal(s.bench.look(name))
+			text, err := json.Marshal(s.bench.shown(name))
 			if err != nil || send(w, fmt.Sprintf("data: %s\n\n", text)) != nil {
 				return nil
 			}

@@ -4,54 +4,10 @@ import (
 	"context"
 	"fmt"
 	"net/http"
-	"sync"
 
 	"evenpole/fit"
 	"evenpole/shop"
 )
-
-// fitter runs one fit at a time, for as long as it takes, whatever pages do.
-type fitter struct {
-	mu      sync.Mutex
-	running bool
-	words   string // how far it is, or what came of it
-	done    chan struct{}
-}
-
-// say sets what is told of the fit.
-func (f *fitter) say(format string, args ...any) {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	f.words = fmt.Sprintf(format, args...)
-}
-
-// told is what is told of the fit.
-func (f *fitter) told() (running bool, words string) {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	return f.running, f.words
-}
-
-// start runs a fit in the background.
-func (f *fitter) start(fit func() (string, error)) error {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	if f.running {
-		return &refused{"a fit is running already"}
-	}
-	f.running, f.words, f.done = true, "reading the record", make(chan struct{})
-	go func() {
-		words, err := fit()
-		if err != nil {
-			words = err.Error()
-		}
-		f.mu.Lock()
-		defer f.mu.Unlock()
-		f.running, f.words = false, words
-		close(f.done)
-	}()
-	return nil
-}
 
 // startFit fits the shop's record, as 'fit' does: the model is kept, and becomes current
 // where it predicts at least as well.
@@ -131,7 +87,7 @@ func (s *Server) compare(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	c := fit.Compare(now, m, data)
-	g := &grid{ID: "comparison", Caption: "Errors of prediction, rms", Heads: append(words("model", "kind"), figures("balance dB", "level dB")...)}
+	g := &grid{ID: "comparison", Caption: "Errors of prediction, rms", Heads: append(textHeads("model", "kind"), figureHeads("balance dB", "level dB")...)}
 	for i, x := range []struct {
 		file string
 		m    *fit.Result
@@ -141,12 +97,4 @@ func (s *Server) compare(w http.ResponseWriter, r *http.Request) error {
 	return s.show(w, r, "page.html", &view{Title: "Model " + stem(file) + " beside the current one", Place: "/models", Sections: []section{
 		{Facts: []fact{{"compared on", c.Basis}, {"pickups", joined(c.Pickups)}, {"cells", fmt.Sprint(c.Cells)}}, Table: g, Act: acceptance(file, current)},
 	}})
-}
-
-// acceptance is the button that makes a model the current one; nil where it is.
-func acceptance(file, current string) *act {
-	if file == current {
-		return nil
-	}
-	return &act{"/models/use", "name", stem(file), "Make " + stem(file) + " the current model"}
 }

@@ -26,9 +26,9 @@ type cell struct {
 	Figure     bool
 }
 
-// words and figures are heads of columns.
-func words(names ...string) []head   { return headsOf(false, names) }
-func figures(names ...string) []head { return headsOf(true, names) }
+// textHeads and figureHeads are heads of columns.
+func textHeads(names ...string) []head   { return headsOf(false, names) }
+func figureHeads(names ...string) []head { return headsOf(true, names) }
 
 func headsOf(figure bool, names []string) (out []head) {
 	for _, name := range names {

@@ -23,12 +23,12 @@ func (s *Server) jig(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	gains := &grid{ID: "gains", Caption: "Calibrations", Heads: append(words("jig", "from", "due", "source"), figures("gain dB", "± U dB")...)}
+	gains := &grid{ID: "gains", Caption: "Calibrations", Heads: append(textHeads("jig", "from", "due", "source"), figureHeads("gain dB", "± U dB")...)}
 	for i := range book {
 		c := &book[i]
 		gains.add("", c.Jig, day(c.From), c.Due.String(), orDash(c.Source), signed(c.GainDB), hundredths(c.Expanded))
 	}
-	references := &grid{ID: "references", Caption: "Pickups captured again and again", Heads: append(words("pickup"), figures("sessions of purpose repeat")...)}
+	references := &grid{ID: "references", Caption: "Pickups captured again and again", Heads: append(textHeads("pickup"), figureHeads("sessions of purpose repeat")...)}
 	for _, m := range list {
 		if n := m.Of(record.ForRepeat); n > 0 {
 			references.add(to("/drift", "reference", m.Pickup), m.Pickup, strconv.Itoa(n))
@@ -52,7 +52,7 @@ func (s *Server) repeatability(ctx context.Context) section {
 		out.Lines = []string{err.Error()}
 		return out
 	}
-	g := &grid{ID: "repeat", Caption: "What differs, standard deviations, dB", Heads: append(words("source"), figures("n", "each string", "interval", "mean level", "interval of that")...)}
+	g := &grid{ID: "repeat", Caption: "What differs, standard deviations, dB", Heads: append(textHeads("source"), figureHeads("n", "each string", "interval", "mean level", "interval of that")...)}
 	for i, c := range study.Balance {
 		l := study.Level[i]
 		g.add("", c.Source, strconv.Itoa(c.Levels), fmt.Sprintf("%.3f", c.SD), interval([2]float64{c.Low, c.High}), fmt.Sprintf("%.3f", l.SD), interval([2]float64{l.Low, l.High}))
@@ -79,7 +79,7 @@ func (s *Server) drift(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	points := &grid{ID: "points", Caption: "Points", Heads: append(words("session", "time"), figures("dB")...)}
+	points := &grid{ID: "points", Caption: "Points", Heads: append(textHeads("session", "time"), figureHeads("dB")...)}
 	for _, p := range c.Points {
 		points.add("", orDash(p.Label), minute(p.Time), hundredths(p.Value))
 	}

@@ -7,7 +7,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"sync"
 
 	"evenpole/fit"
 	"evenpole/report"
@@ -20,8 +19,8 @@ func (s *Server) models(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	g := &grid{ID: "models", Caption: "Models; errors are rms, of pickups and string sets left out of the fit", Heads: append(words("model", "current", "fitted", "kind"),
-		append(figures("pickups", "cells", "balance dB", "level dB", "sets dB"), words("remark")...)...)}
+	g := &grid{ID: "models", Caption: "Models; errors are rms, of pickups and string sets left out of the fit", Heads: append(textHeads("model", "current", "fitted", "kind"),
+		append(figureHeads("pickups", "cells", "balance dB", "level dB", "sets dB"), textHeads("remark")...)...)}
 	for _, name := range slices.Backward(names) {
 		m, err := s.shop.ReadModel(name)
 		if err != nil {
@@ -116,7 +115,7 @@ func (s *Server) model(w http.ResponseWriter, r *http.Request) error {
 }
 
 func suspectGrid(m *fit.Result) *grid {
-	g := &grid{ID: "suspects", Caption: "Kept as they are, but what they touch counts little", Heads: words("pickup", "session", "kind", "what it looks like")}
+	g := &grid{ID: "suspects", Caption: "Kept as they are, but what they touch counts little", Heads: textHeads("pickup", "session", "kind", "what it looks like")}
 	for _, s := range m.Suspects {
 		g.add(to("/pickup", "id", s.Pickup), s.Pickup, orDash(s.Session), s.Kind, s.Cause)
 	}
@@ -124,7 +123,7 @@ func suspectGrid(m *fit.Result) *grid {
 }
 
 func foldGrid(m *fit.Result) *grid {
-	g := &grid{ID: "folds", Caption: "Errors of prediction, rms", Heads: append(words("left out", "is"), figures("cells", "balance dB", "level dB")...)}
+	g := &grid{ID: "folds", Caption: "Errors of prediction, rms", Heads: append(textHeads("left out", "is"), figureHeads("cells", "balance dB", "level dB")...)}
 	for _, f := range m.CVPickups {
 		g.add(to("/pickup", "id", f.Name), f.Name, "pickup", strconv.Itoa(f.Cells), figure(f.Balance), figure(f.Level))
 	}
@@ -135,21 +134,11 @@ func foldGrid(m *fit.Result) *grid {
 }
 
 func parameterGrid(m *fit.Result) *grid {
-	g := &grid{ID: "parameters", Caption: "Parameters", Heads: append(words("parameter"), append(figures("value", "standard error"), append(words("unit"), figures("from data")...)...)...)}
+	g := &grid{ID: "parameters", Caption: "Parameters", Heads: append(textHeads("parameter"), append(figureHeads("value", "standard error"), append(textHeads("unit"), figureHeads("from data")...)...)...)}
 	for _, p := range m.Parameters {
 		g.add("", p.Name, fmt.Sprintf("%.3f", p.Value), fmt.Sprintf("%.3f", p.SE), orDash(p.Unit), percent(p.FromData))
 	}
 	return g
-}
-
-// gallery keeps the pictures that were made last, for as long as the record and the
-// model are the same.
-type gallery struct {
-	mu     sync.Mutex
-	of     string
-	plots  []*report.Plot
-	fitted bool
-	notes  []string
 }
 
 // plots makes the pictures of a model, as 'pictures' does.
@@ -206,4 +195,12 @@ func (s *Server) modelPicture(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	return &missing{"the model has no picture %.60q", name}
+}
+
+// acceptance is the button that makes a model the current one; nil where it is.
+func acceptance(file, current string) *act {
+	if file == current {
+		return nil
+	}
+	return &act{"/models/use", "name", stem(file), "Make " + stem(file) + " the current model"}
 }

@@ -19,7 +19,7 @@ func (s *Server) orders(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	g := &grid{ID: "orders", Caption: "Orders", Heads: append(words("file", "order", "strings", "batch", "poles"), figures("tolerance dB")...)}
+	g := &grid{ID: "orders", Caption: "Orders", Heads: append(textHeads("file", "order", "strings", "batch", "poles"), figureHeads("tolerance dB")...)}
 	for _, name := range names {
 		o, err := s.shop.Order(name)
 		if err != nil {
@@ -101,8 +101,8 @@ func poleGrid(o *profiles.Order, p *plan.Plan) *grid {
 
 // staggerGrid is the plan beside other staggers, under every string set.
 func staggerGrid(p *plan.Plan) *grid {
-	g := &grid{ID: "staggers", Caption: "The plan beside other staggers", Heads: append(words("stagger", "strings"),
-		figures("worst dB", "spread dB", "95 % of builds dB", "all within", "heights mm")...)}
+	g := &grid{ID: "staggers", Caption: "The plan beside other staggers", Heads: append(textHeads("stagger", "strings"),
+		figureHeads("worst dB", "spread dB", "95 % of builds dB", "all within", "heights mm")...)}
 	for _, s := range p.Staggers() {
 		g.add("", s.Name, orDash(s.Strings), hundredths(s.Worst), hundredths(s.Spread), interval(s.Spread95), percent(s.Meets), lengths(s.Heights))
 	}

@@ -28,7 +28,7 @@ func (s *Server) overview(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	ordered := &grid{ID: "orders", Caption: "Orders", Heads: words("order")}
+	ordered := &grid{ID: "orders", Caption: "Orders", Heads: textHeads("order")}
 	for _, name := range orders {
 		ordered.add(to("/order", "name", name), name)
 	}
@@ -73,12 +73,12 @@ func numberOf(r *http.Request, what string) (int, error) {
 
 // perString is columns with a string's name first.
 func perString(others ...string) []head {
-	return append(words("string", "note"), figures(others...)...)
+	return append(textHeads("string", "note"), figureHeads(others...)...)
 }
 
 // byString is the heads of a table with a column a string.
 func byString(first string, n int) []head {
-	heads := words(first)
+	heads := textHeads(first)
 	for i := range n {
 		heads = append(heads, head{fmt.Sprint(i + 1), true})
 	}

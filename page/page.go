@@ -101,7 +101,7 @@ func (s *Server) asset(w http.ResponseWriter, r *http.Request) {
 		s.trouble(w, http.StatusNotFound, "there is no such page")
 		return
 	}
-	http.ServeFileFS(w, r, look, path.Join("look", file))
+	http.ServeFileFS(w, r, files, path.Join("look", file))
 }
 
 // askCode shows the form for the access code. The shop's name is not told there.

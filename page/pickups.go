@@ -18,7 +18,7 @@ func (s *Server) pickups(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	g := &grid{ID: "pickups", Caption: "Pickups measured, the newest first", Heads: append(words("pickup", "batch", "last session", "for", "last measured", "verdict"), figures("takes")...)}
+	g := &grid{ID: "pickups", Caption: "Pickups measured, the newest first", Heads: append(textHeads("pickup", "batch", "last session", "for", "last measured", "verdict"), figureHeads("takes")...)}
 	for i := range list {
 		m := &list[i]
 		last := m.Latest()
@@ -58,7 +58,7 @@ func (s *Server) pickup(w http.ResponseWriter, r *http.Request) error {
 	if i < 0 {
 		return &missing{"the record has no pickup %.60q", id}
 	}
-	sessions := &grid{ID: "sessions", Caption: "Sessions", Heads: append(words("session", "for", "jig", "strings", "first take", "last"), figures("takes")...)}
+	sessions := &grid{ID: "sessions", Caption: "Sessions", Heads: append(textHeads("session", "for", "jig", "strings", "first take", "last"), figureHeads("takes")...)}
 	for _, x := range list[i].Sessions {
 		sessions.add("", orDash(x.ID), string(x.Purpose), orDash(x.Jig), orDash(x.Set), minute(x.First), minute(x.Last), strconv.Itoa(x.Takes))
 	}
@@ -111,7 +111,7 @@ func (s *Server) pickupCauses(w http.ResponseWriter, r *http.Request) error {
 
 // certificateGrid lists certificates, the newest first.
 func certificateGrid(issued shop.Certificates) *grid {
-	g := &grid{ID: "certificates", Caption: "Certificates", Heads: append(words("certificate", "pickup", "order", "verdict", "measured", "in place of"), figures("spread dB", "tolerance dB")...)}
+	g := &grid{ID: "certificates", Caption: "Certificates", Heads: append(textHeads("certificate", "pickup", "order", "verdict", "measured", "in place of"), figureHeads("spread dB", "tolerance dB")...)}
 	newest := slices.Clone(issued)
 	slices.SortFunc(newest, func(a, b *verdict.Verdict) int { return b.Certificate - a.Certificate })
 	for _, v := range newest {
@@ -140,7 +140,7 @@ func (s *Server) certificate(w http.ResponseWriter, r *http.Request) error {
 
 // verdictSections show a verdict.
 func verdictSections(v *verdict.Verdict) []section {
-	g := &grid{ID: "strings", Caption: "Strings", Heads: append(perString("level mV", "balance dB", "target dB", "deviation dB", "± U dB", "takes"), words("verdict", "remedy")...)}
+	g := &grid{ID: "strings", Caption: "Strings", Heads: append(perString("level mV", "balance dB", "target dB", "deviation dB", "± U dB", "takes"), textHeads("verdict", "remedy")...)}
 	for i := range v.Strings {
 		s := &v.Strings[i]
 		g.add("", strconv.Itoa(s.Number), s.Note, plain(s.Level), plus(s.Balance), signed(s.Target), plus(s.Deviation), plain(s.Expanded), strconv.Itoa(s.Takes), string(s.Verdict), orDash(s.Remedy))

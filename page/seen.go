@@ -52,8 +52,8 @@ type takeSeen struct {
 // barScale is how many dB the whole of a bar is, either side.
 const barScale = 6
 
-// look shows the bench to a browser.
-func (b *bench) look(holder string) seen {
+// shown shows the bench to a browser.
+func (b *bench) shown(holder string) seen {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	out := seen{State: b.state, Words: b.words, Yours: b.job != nil && b.holder == holder, Held: b.job != nil, Running: b.stop != nil, Back: b.last != nil}

@@ -178,7 +178,7 @@ type writeView struct{ Text, Trouble, Fine string }
 // writeOrder shows the form for a new order, which begins as another one, if it names
 // one.
 func (s *Server) writeOrder(w http.ResponseWriter, r *http.Request) error {
-	text, err := look.ReadFile("look/order.toml")
+	text, err := files.ReadFile("look/order.toml")
 	if err != nil {
 		return err
 	}

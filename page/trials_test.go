@@ -91,7 +91,7 @@ func TestOrdersAreWritten(t *testing.T) {
 	s := servingShop(t, dir, Options{Loopback: true})
 	page := get(s, "/order/write")
 	wants(t, page, http.StatusOK, "fretboard_radius_in")
-	begin, err := look.ReadFile("look/order.toml")
+	begin, err := files.ReadFile("look/order.toml")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -3,24 +3,16 @@ package page
 import (
 	"bytes"
 	"embed"
-	"errors"
-	"fmt"
 	"html/template"
 	"io"
-	"io/fs"
 	"net/http"
 	"net/url"
-
-	"evenpole/capture"
-	"evenpole/capture/record"
-	"evenpole/profiles"
-	"evenpole/shop"
 )
 
 //go:embed look
-var look embed.FS
+var files embed.FS
 
-var templates = template.Must(template.New("").ParseFS(look, "look/*.html"))
+var templates = template.Must(template.New("").ParseFS(files, "look/*.html"))
 
 // view is what a page shows.
 type view struct {
@@ -117,42 +109,6 @@ func sendPaper(w http.ResponseWriter, kind string, text []byte) error {
 	w.Header().Set("Content-Type", kind)
 	_, err := w.Write(text)
 	return err
-}
-
-// missing says that there is no such thing in the shop.
-type missing struct {
-	format string
-	name   string
-}
-
-func (m *missing) Error() string { return fmt.Sprintf(m.format, m.name) }
-
-// refused says that what a person asked for cannot be, or not now.
-type refused struct{ words string }
-
-func (r *refused) Error() string { return r.words }
-
-// statusOf is what an error is to a browser: what is not there, what the person can
-// help, or a failure.
-func statusOf(err error) int {
-	var (
-		none  *missing
-		large *http.MaxBytesError
-		input *shop.InputError
-		prof  *profiles.Error
-		row   *record.RowError
-		setup *capture.SetupError
-		no    *refused
-	)
-	switch {
-	case errors.As(err, &none), errors.Is(err, fs.ErrNotExist), errors.Is(err, shop.ErrUnknownOrder), errors.Is(err, shop.ErrUnknownMount):
-		return http.StatusNotFound
-	case errors.As(err, &large):
-		return http.StatusRequestEntityTooLarge
-	case errors.As(err, &input), errors.As(err, &prof), errors.As(err, &row), errors.As(err, &setup), errors.As(err, &no):
-		return http.StatusUnprocessableEntity
-	}
-	return http.StatusInternalServerError
 }
 
 // trouble is the page on an error.

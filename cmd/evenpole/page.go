@@ -65,8 +65,9 @@ func runPage(ctx context.Context, e *env, o pageOptions) error {
 	if err := e.tellPage(doc); err != nil {
 		return err
 	}
-	defer disk.Finish() // a fit may be writing its model
-	return server.Serve(ctx, l)
+	err = server.Serve(ctx, l)
+	disk.Finish()() // a fit may be writing its model
+	return err
 }
 
 // tellPage prints where the pages are.
