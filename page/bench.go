@@ -239,7 +239,7 @@ func (b *bench) afterwards(ctx context.Context, session string, running bool, ho
 	b.locked(func() {
 		b.rows, b.last = rows, nil
 		if n := len(b.takes); n > 0 {
-			b.takes[n-1].Refused = "taken back"
+			b.uncount(&b.takes[n-1])
 		}
 		if b.state == complete {
 			b.state = paused
@@ -250,6 +250,16 @@ func (b *bench) afterwards(ctx context.Context, session string, running bool, ho
 		return b.goOn(holder)
 	}
 	return nil
+}
+
+// uncount makes a take one that was taken back; b.mu is held.
+func (b *bench) uncount(t *take) {
+	for i := range b.result.Tallies {
+		if x := &b.result.Tallies[i]; t.Refused == "" && x.Number == t.Number && (x.Mode == record.Quiet) == t.Quiet {
+			x.Good--
+		}
+	}
+	t.Refused = "taken back"
 }
 
 // run captures until the job is complete, is stopped, or cannot go on. A jig that was

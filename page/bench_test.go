@@ -254,8 +254,9 @@ func TestPauseGoOnAndTakeBack(t *testing.T) {
 		t.Errorf("%+v", now)
 	}
 	before := kept(t, s)
-	if status, _ := at.post("/capture/take-back", nil); status != http.StatusOK || kept(t, s) != before-1 {
-		t.Errorf("status %d; %d takes count, were %d", status, kept(t, s), before)
+	left := s.bench.result.Left()
+	if status, _ := at.post("/capture/take-back", nil); status != http.StatusOK || kept(t, s) != before-1 || s.bench.result.Left() != left+1 {
+		t.Errorf("status %d; %d takes count, were %d; %d are left, were %d", status, kept(t, s), before, s.bench.result.Left(), left)
 	}
 	if status, text := at.post("/capture/take-back", nil); status != http.StatusUnprocessableEntity || !strings.Contains(text, "no take to take back") {
 		t.Errorf("status %d: %.2000s", status, text)

@@ -18,10 +18,10 @@
 
   const row = (s) => {
     const tr = document.createElement("tr");
-    [s.number, s.note, s.takes, s.level, s.within, s.balance, null, s.quiet, s.pitch].forEach((text, i) => {
+    [s.number, s.note, s.takes, s.balance, null, s.level, s.within, s.quiet, s.pitch].forEach((text, i) => {
       const c = document.createElement(i === 0 ? "th" : "td");
       if (i === 0) c.scope = "row";
-      if ([2, 3, 4, 5, 7].includes(i)) c.className = "figure";
+      if ([2, 3, 5, 6, 7].includes(i)) c.className = "figure";
       if (text === null) c.append(bar(s.bar)); else c.textContent = text;
       tr.append(c);
     });

@@ -15,10 +15,10 @@
   };
   const row = (s) => {
     const tr = document.createElement("tr");
-    [s.number, s.note, s.pole, s.height, s.balance, null, s.most].forEach((text, i) => {
+    [s.number, s.note, s.balance, null, s.pole, s.height, s.most].forEach((text, i) => {
       const c = document.createElement(i === 0 ? "th" : "td");
       if (i === 0) c.scope = "row";
-      if (i >= 2 && i <= 4) c.className = "figure";
+      if ([2, 4, 5].includes(i)) c.className = "figure";
       if (text === null) c.append(bar(s.bar)); else c.textContent = text;
       tr.append(c);
     });
