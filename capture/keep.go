@@ -30,8 +30,9 @@ func (r *run) keep(x jig.Reading, owner string) error {
 	if err := r.shop.AddReading(&row); err != nil {
 		return err
 	}
-	r.countRow(x.Seq, ours, c, refusal(&row, c.Good))
-	r.report(c.TakeGroup, Progress{Session: row.Session, Level: row.RMS, Status: row.Status, Note: row.Note})
+	why := refusal(&row, c.Good)
+	r.countRow(x.Seq, ours, c, why)
+	r.report(c.TakeGroup, Progress{Session: row.Session, Level: row.RMS, Status: row.Status, Note: row.Note, Refused: why, Reading: &row})
 	return nil
 }
 
@@ -90,7 +91,9 @@ func (r *run) countRow(seq uint32, ours bool, t record.Take, why string) {
 // report calls Options.Progress for a row that was kept.
 func (r *run) report(s record.TakeGroup, p Progress) {
 	p.Mode, p.Number = s.Mode, s.Number
-	if i, ok := r.index[s]; ok && p.Session != "" {
+	if p.Session == "" {
+		p.Refused = ""
+	} else if i, ok := r.index[s]; ok {
 		p.Good, p.Wanted = r.result.Tallies[i].Good, r.result.Tallies[i].Wanted
 	}
 	r.opt.Progress(p)

@@ -58,6 +58,7 @@ type Options struct {
 	Stop <-chan struct{}
 
 	Now      func() time.Time // time.Now
+	Started  func(*Result)    // hears how far the session has got, before the jig is asked for anything; may be nil
 	Progress func(Progress)   // hears of every row once it is kept
 }
 
@@ -71,6 +72,8 @@ type Progress struct {
 	Level   float64 // mV; of a field reading mT
 	Status  record.Status
 	Note    string
+	Refused string          // why the take does not count, in words; "" when it does, or has no session
+	Reading *record.Reading // the row itself; nil for a field reading
 }
 
 // SetupError says that what was asked for does not fit the mount or the jig.

@@ -46,6 +46,14 @@ func (r *Result) Missing() []Tally {
 	return short
 }
 
+// Left is how many good takes are missing.
+func (r *Result) Left() (n int) {
+	for _, t := range r.Missing() {
+		n += t.Wanted - t.Good
+	}
+	return n
+}
+
 // String says "string 3: 4 of 10 good takes".
 func (t Tally) String() string {
 	return fmt.Sprintf("%v: %d of %d good takes", record.TakeGroup{Mode: t.Mode, Number: t.Number}, min(t.Good, t.Wanted), t.Wanted)

@@ -36,6 +36,9 @@ func Run(ctx context.Context, shop *record.Writer, conn Conn, opt Options) (*Res
 	if err := r.findSession(); err != nil {
 		return r.result, err
 	}
+	if r.opt.Started != nil {
+		r.opt.Started(r.result)
+	}
 	err = r.work(ctx)
 	r.result.Complete = len(r.result.Missing()) == 0
 	if err != nil {

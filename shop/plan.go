@@ -45,11 +45,16 @@ func Planned(ctx context.Context, o *profiles.Order, m fit.Predictor) (setup *fi
 	if err != nil {
 		return nil, nil, err
 	}
-	setup = plan.Setup(o)
+	return AsPlanned(o, p), p.Heights, nil
+}
+
+// AsPlanned is an order's pickup as its plan has it, but for the heights of its poles.
+func AsPlanned(o *profiles.Order, p *plan.Plan) *fit.Setup {
+	setup := plan.Setup(o)
 	for i, gap := range p.Gaps {
 		setup.StringHeights[i] = p.Heights[i] + gap
 	}
-	return setup, p.Heights, nil
+	return setup
 }
 
 // Given is an order's pickup at heights in mm, string 1 first, or one for all.

@@ -27,6 +27,9 @@
 //   - issued.go, certificates.go: a certificate that was issued, and what it says otherwise
 //     than the one before; certificates, numbered.
 //   - check.go: finished pickups, the jig's repeatability and its drift.
+//   - try.go: an order with something other than ordered.
+//   - live.go: the levels of a capture while it runs.
+//   - lists.go: what a shop has, by name: orders, mounts, certificates, pickups measured.
 package shop
 
 import (

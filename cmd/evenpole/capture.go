@@ -180,27 +180,10 @@ func (e *env) goesOn(ctx context.Context, stdin io.Reader, said error, question 
 	}
 }
 
-// openBoth takes hold of the shop and of the jig. A shop with a record comes
-// first, so that a second capture is refused before it disturbs the jig of the
-// first; a folder becomes a shop only once the jig has answered.
+// openBoth takes hold of the shop and of the jig.
 func openBoth(ctx context.Context, e *env, dir string, o captureOptions) (*record.Writer, *jig.Conn, error) {
-	if !shop.HasRecord(dir) {
-		conn, err := attach(ctx, e, o)
-		if err != nil {
-			return nil, nil, err
-		}
-		w, err := openWriter(dir)
-		if err != nil {
-			conn.Close()
-		}
-		return w, conn, err
-	}
-	w, err := openWriter(dir)
-	if err != nil {
-		return nil, nil, err
-	}
-	conn, err := attach(ctx, e, o)
-	if err != nil {
+	w, conn, err := capture.Open(shop.HasRecord(dir), func() (*record.Writer, error) { return openWriter(dir) }, func() (*jig.Conn, error) { return attach(ctx, e, o) })
+	if err != nil && w != nil {
 		err = closeWriter(w, err)
 	}
 	return w, conn, err

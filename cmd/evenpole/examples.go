@@ -43,6 +43,7 @@ var examples = map[string][]string{
 	"record retract":  {"evenpole record retract --row 40 --reason 'the cable was loose'", "evenpole record retract --session s003"},
 	"record import":   {"evenpole record import sheet.csv", "evenpole record import friend.csv --column 'Output=rms_mv' --set core_mm=0.254 --yes"},
 	"record export":   {"evenpole record export --pickup T-2 --status ok --out T-2.csv"},
+	"page":            {"evenpole page"},
 	"strings":         {"evenpole strings"},
 	"notices":         {"evenpole notices"},
 	"version":         {"evenpole version"},

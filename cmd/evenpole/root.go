@@ -163,6 +163,7 @@ The examples of commands run in the shop that 'evenpole demo' leaves.`,
 		newDriftCmd(e),
 		newRecordCmd(e),
 		newOrderCmd(e), newMountCmd(e), newStringsCmd(e), newBatchesTopic(), newShopTopic(),
+		newPageCmd(e),
 		newManCmd(e), newVersionCmd(e), newNoticesCmd(e),
 	)
 	showExamples(root)

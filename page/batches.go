@@ -1,0 +1,126 @@
+package page
+
+import (
+	"context"
+	"errors"
+	"io"
+	"net/http"
+	"slices"
+	"strconv"
+
+	"evenpole/fit/batch"
+	"evenpole/report"
+	"evenpole/shop"
+)
+
+// loose is the record of loose magnets; nil where the shop has measured none.
+func (s *Server) loose(ctx context.Context) (*batch.Record, error) {
+	loose, err := s.shop.FieldRecord(ctx, "")
+	if errors.Is(err, shop.ErrNoFields) {
+		return nil, nil
+	}
+	return loose, err
+}
+
+// batches lists the batches of magnets: ordered, or measured loose.
+func (s *Server) batches(w http.ResponseWriter, r *http.Request) error {
+	ordered, err := s.shop.Batches()
+	if err != nil {
+		return err
+	}
+	loose, err := s.loose(r.Context())
+	if err != nil {
+		return err
+	}
+	g := &grid{ID: "batches", Caption: "Batches of magnets", Heads: append(textHeads("batch", "measured loose"), figureHeads("least mT", "greatest mT", "probe gap mm")...)}
+	var measured []string
+	if loose != nil {
+		measured = loose.Batches()
+	}
+	names := slices.Clone(measured)
+	for _, b := range ordered.List {
+		if !slices.Contains(names, b.Name) {
+			names = append(names, b.Name)
+		}
+	}
+	for _, name := range names {
+		b, _ := ordered.Batch(name)
+		at, word := "", "no"
+		if slices.Contains(measured, name) {
+			at, word = to("/batch", "name", name), "yes"
+		}
+		g.add(at, name, word, given(b.Min), given(b.Max), given(b.ProbeGap))
+	}
+	return s.show(w, r, "page.html", &view{Title: "Batches", Place: "/batches", Sections: []section{{Table: g}}})
+}
+
+// given is a figure of which 0 is not given.
+func given(v float64) string {
+	if v == 0 {
+		return unknown
+	}
+	return strconv.FormatFloat(v, 'f', -1, 64)
+}
+
+// batchOf works out what is known of a batch, as 'batch' does.
+func (s *Server) batchOf(r *http.Request) (*batch.Report, error) {
+	if err := s.work.take(r.Context()); err != nil {
+		return nil, err
+	}
+	defer s.work.free()
+	name := r.URL.Query().Get("name")
+	loose, err := s.loose(r.Context())
+	if err != nil {
+		return nil, err
+	}
+	if loose == nil || !slices.Contains(loose.Batches(), name) {
+		return nil, &missing{"no loose magnets of a batch %.60q were measured", name}
+	}
+	b, err := s.shop.Characterise(loose, shop.Wanted{Batch: name})
+	if err == nil {
+		s.shop.AddLoudness(r.Context(), b)
+	}
+	return b, err
+}
+
+// batch shows a batch.
+func (s *Server) batch(w http.ResponseWriter, r *http.Request) error {
+	b, err := s.batchOf(r)
+	if err != nil {
+		return err
+	}
+	g := &grid{ID: "magnets", Caption: "Magnets, in the order of their first reading", Heads: append(textHeads("magnet"), append(figureHeads("field mT", "takes"), textHeads("outlier", "other pole up", "beyond the limits")...)...)}
+	for i := range b.Magnets {
+		m := &b.Magnets[i]
+		g.add("", m.Name, hundredths(m.Field), strconv.Itoa(m.Takes), yes(m.Outlier), yes(m.Reversed), orDash(m.Breach))
+	}
+	head := section{Facts: []fact{{"magnets", strconv.Itoa(b.Count)}, {"takes", strconv.Itoa(b.Takes)}, {"mean", hundredths(b.Mean) + " mT"}, {"probe gap", plain(b.Gap) + " mm"}, {"measured", minute(b.Measured)}},
+		Lines: b.Warnings}
+	if sc := b.Scatter; sc != nil {
+		head.Facts = append(head.Facts, fact{"scatter from magnet to magnet", hundredths(sc.Percent) + " %"})
+	}
+	if d := b.Decision; d != nil {
+		head.State = string(d.Answer)
+		head.Lines = append([]string{d.Sentence()}, head.Lines...)
+	}
+	return s.show(w, r, "page.html", &view{Title: "Batch " + b.Batch, Place: "/batches", Sections: []section{
+		head, {Heading: "Magnets", Table: g, Pictures: []picture{{to("/batch/picture", "name", b.Batch), "Strengths of the magnets in the order of measurement"}}},
+		{Heading: "How the figures were made", Lines: append(b.Notes, batch.Cautions()...)},
+	}})
+}
+
+func yes(is bool) string {
+	if is {
+		return "yes"
+	}
+	return "no"
+}
+
+// batchPicture draws the strengths of a batch.
+func (s *Server) batchPicture(w http.ResponseWriter, r *http.Request) error {
+	b, err := s.batchOf(r)
+	if err != nil {
+		return err
+	}
+	return draw(w, func(to io.Writer) error { return report.Strip(to, report.BatchStrip(b)) })
+}

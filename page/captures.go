@@ -1,0 +1,164 @@
+package page
+
+import (
+	"crypto/rand"
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"time"
+
+	"evenpole/capture/record"
+	"evenpole/jig"
+)
+
+// holderCookie names the browser that holds the jig.
+const holderCookie = "evenpole-bench"
+
+// holder is the name of a request's browser; it gets one with the first page of captures.
+func holder(w http.ResponseWriter, r *http.Request) string {
+	if c, err := r.Cookie(holderCookie); err == nil && c.Value != "" {
+		return c.Value
+	}
+	name := rand.Text()
+	http.SetCookie(w, &http.Cookie{Name: holderCookie, Value: name, Path: "/capture", HttpOnly: true, SameSite: http.SameSiteStrictMode})
+	return name
+}
+
+// benchView is what the page of captures shows.
+type benchView struct {
+	Seen     seen
+	Form     *captureForm
+	Ports    []jig.PortInfo
+	Mounts   []string
+	Purposes []record.Purpose
+	Trouble  string
+}
+
+// capture shows the bench.
+func (s *Server) capture(w http.ResponseWriter, r *http.Request) error {
+	return s.showBench(w, r, http.StatusOK, nil, "")
+}
+
+// showBench shows the bench, with what was filled in and what is wrong with it.
+func (s *Server) showBench(w http.ResponseWriter, r *http.Request, status int, f *captureForm, trouble string) error {
+	v := &benchView{Seen: s.bench.shown(holder(w, r)), Form: f, Purposes: record.Purposes(), Trouble: trouble}
+	var err error
+	if v.Mounts, err = s.shop.JigMounts(); err != nil {
+		return err
+	}
+	if v.Ports, err = jig.List(); err != nil {
+		v.Ports = nil // a port can be written all the same
+	}
+	if f == nil {
+		if v.Form, err = s.lastForm(v.Ports); err != nil {
+			return err
+		}
+	}
+	return render(w, status, "capture.html", &view{Title: "Capture", Place: "/capture", Shop: s.name, Script: "bench.js", Form: v})
+}
+
+// lastForm is the form as it was filled in last, or with the mount that was captured
+// last.
+func (s *Server) lastForm(ports []jig.PortInfo) (*captureForm, error) {
+	if f := s.bench.lastForm(); f != nil {
+		return f, nil
+	}
+	f := &captureForm{Purpose: string(record.ForModel)}
+	if len(ports) > 0 {
+		f.Port = ports[0].Name
+	}
+	var err error
+	f.Text, err = s.shop.LastMount()
+	return f, err
+}
+
+// start starts a capture.
+func (s *Server) start(w http.ResponseWriter, r *http.Request) error {
+	f, err := readCapture(r)
+	if f == nil {
+		return err
+	}
+	var j *job
+	if err == nil {
+		j, err = newJob(s.shop, f)
+	}
+	if err == nil {
+		err = s.bench.start(j, holder(w, r))
+	}
+	if err != nil {
+		return s.showBench(w, r, statusOf(err), f, err.Error())
+	}
+	return backToBench(w, r, nil)
+}
+
+// backToBench leads back to the page of captures after something was done there.
+func backToBench(w http.ResponseWriter, r *http.Request, err error) error {
+	if err != nil {
+		return err
+	}
+	http.Redirect(w, r, "/capture", http.StatusSeeOther)
+	return nil
+}
+
+func (s *Server) pause(w http.ResponseWriter, r *http.Request) error {
+	return backToBench(w, r, s.bench.pause(holder(w, r)))
+}
+
+func (s *Server) goOn(w http.ResponseWriter, r *http.Request) error {
+	return backToBench(w, r, s.bench.goOn(holder(w, r)))
+}
+
+func (s *Server) takeBack(w http.ResponseWriter, r *http.Request) error {
+	return backToBench(w, r, s.bench.takeBack(r.Context(), holder(w, r)))
+}
+
+func (s *Server) takeOver(w http.ResponseWriter, r *http.Request) error {
+	s.bench.takeOver(holder(w, r))
+	return backToBench(w, r, nil)
+}
+
+// events sends the bench as it is, and again with every change, until the browser goes
+// away.
+func (s *Server) events(w http.ResponseWriter, r *http.Request) error {
+	if !s.streams.tryTake() {
+		w.Header().Set("Retry-After", "10")
+		http.Error(w, "too many pages watch already: close one", http.StatusServiceUnavailable)
+		return nil
+	}
+	defer s.streams.free()
+	name := holder(w, r)
+	w.Header().Set("Content-Type", "text/event-stream")
+	_ = http.NewResponseController(w).SetReadDeadline(time.Time{}) // the request has been read; its browser stays
+	changed, forget := s.bench.watch()
+	defer forget()
+	beat := time.NewTicker(heartbeat)
+	defer beat.Stop()
+	for {
+		select {
+		case <-r.Context().Done():
+			return nil
+		case <-s.leaving:
+			return nil
+		case <-beat.C:
+			if send(w, ": still here\n\n") != nil {
+				return nil
+			}
+		case <-changed:
+			text, err := json.Marshal(s.bench.shown(name))
+			if err != nil || send(w, fmt.Sprintf("data: %s\n\n", text)) != nil {
+				return nil
+			}
+		}
+	}
+}
+
+// send sends a part of a stream at once. A browser that takes nothing any more is given
+// up.
+func send(w http.ResponseWriter, text string) error {
+	c := http.NewResponseController(w)
+	_ = c.SetWriteDeadline(time.Now().Add(streamTime)) // where it cannot be set, the connection has its own
+	if _, err := w.Write([]byte(text)); err != nil {
+		return err
+	}
+	return c.Flush()
+}

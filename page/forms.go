@@ -1,0 +1,38 @@
+package page
+
+import (
+	"fmt"
+	"net/http"
+	"strconv"
+	"strings"
+
+	"evenpole/capture"
+)
+
+// captureForm is what a person fills in to start a capture.
+type captureForm struct {
+	Port, Mount, Text, Purpose, Takes string
+	Again, Mounted, Same              bool
+	takes                             int
+}
+
+// readCapture reads the form.
+func readCapture(r *http.Request) (*captureForm, error) {
+	if err := r.ParseForm(); err != nil {
+		return nil, err
+	}
+	v := r.PostForm
+	f := &captureForm{
+		Port: strings.TrimSpace(v.Get("port")), Mount: v.Get("mount"), Text: v.Get("text"), Purpose: v.Get("purpose"), Takes: strings.TrimSpace(v.Get("takes")),
+		Again: v.Has("again"), Mounted: v.Has("mounted"), Same: v.Has("same"),
+	}
+	if f.Takes == "" {
+		f.takes = capture.DefaultTakes
+		return f, nil
+	}
+	var err error
+	if f.takes, err = strconv.Atoi(f.Takes); err != nil || f.takes < 1 {
+		return f, &refused{fmt.Sprintf("takes: expected a number from 1, got %.20q", f.Takes)}
+	}
+	return f, nil
+}

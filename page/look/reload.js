@@ -1,0 +1,3 @@
+"use strict";
+// Loads the page again while something runs.
+setTimeout(() => location.reload(), 2000);

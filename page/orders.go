@@ -1,0 +1,144 @@
+package page
+
+import (
+	"fmt"
+	"io"
+	"net/http"
+	"strconv"
+
+	"evenpole/fit/explain"
+	"evenpole/fit/plan"
+	"evenpole/profiles"
+	"evenpole/report"
+	"evenpole/shop"
+)
+
+// orders lists the orders.
+func (s *Server) orders(w http.ResponseWriter, r *http.Request) error {
+	names, err := s.shop.Orders()
+	if err != nil {
+		return err
+	}
+	g := &grid{ID: "orders", Caption: "Orders", Heads: append(textHeads("file", "order", "strings", "batch", "poles"), figureHeads("tolerance dB")...)}
+	for _, name := range names {
+		o, err := s.shop.Order(name)
+		if err != nil {
+			g.add("", name, err.Error(), unknown, unknown, unknown, unknown)
+			continue
+		}
+		g.add(to("/order", "name", name), name, o.ID, orDash(o.Set), o.Batch, string(o.Poles), fmt.Sprintf("%g", o.Tolerance))
+	}
+	return s.show(w, r, "page.html", &view{Title: "Orders", Place: "/orders", Sections: []section{{Table: g, Links: []link{{"/order/write", "Write an order"}}}}})
+}
+
+// planned is an order with its plan by the shop's current model, as 'plan' makes it.
+func (s *Server) planned(r *http.Request) (name string, o *profiles.Order, p *plan.Plan, x *explain.Explanation, err error) {
+	name = r.URL.Query().Get("name")
+	if o, err = s.shop.Order(name); err != nil {
+		return
+	}
+	if err = s.work.take(r.Context()); err != nil {
+		return
+	}
+	defer s.work.free()
+	model, err := s.shop.Predictor("")
+	if err != nil {
+		return
+	}
+	if p, err = shop.Plan(r.Context(), o, model, plan.Options{}); err != nil {
+		return
+	}
+	x, _, err = shop.Explain(model, shop.AsPlanned(o, p), p.Heights)
+	return
+}
+
+// order shows an order and its plan.
+func (s *Server) order(w http.ResponseWriter, r *http.Request) error {
+	name, o, p, x, err := s.planned(r)
+	if err != nil {
+		return err
+	}
+	at := func(kind string) string { return to("/order/picture", "name", name) + "&kind=" + kind }
+	v := &view{Title: "Order " + o.ID, Place: "/orders", Sections: []section{
+		{Facts: []fact{
+			{"advice", string(p.Advice)}, {"strings", orDash(o.Set)}, {"batch", o.Batch}, {"poles", string(o.Poles)}, {"tolerance", fmt.Sprintf("±%g dB", o.Tolerance)},
+			{"from", p.Source}, {"every string within tolerance", percent(p.Meets)},
+		}, Lines: p.Warnings, Links: []link{{to("/order/try", "name", name), "Try other heights, strings and radii"}, {to("/order/write", "name", name), "Write another order like it"}}},
+		{Heading: "Poles", Table: poleGrid(o, p), Pictures: []picture{{at("poles"), "Planned poles under their strings, to scale"}}},
+		{Heading: "Compared", Table: staggerGrid(p)},
+		{Heading: "Balance by string", Table: balanceGrid(o, p)},
+		{Heading: "Why each string is as loud as predicted", Table: causeGrid(x), Pictures: []picture{{at("causes"), "What each cause adds to each string, dB"}}},
+	}}
+	return s.show(w, r, "page.html", v)
+}
+
+// orderPicture draws a picture of an order's plan.
+func (s *Server) orderPicture(w http.ResponseWriter, r *http.Request) error {
+	_, o, p, x, err := s.planned(r)
+	if err != nil {
+		return err
+	}
+	switch kind := r.URL.Query().Get("kind"); kind {
+	case "poles":
+		return draw(w, func(to io.Writer) error { return report.Poles(to, report.PlanPoles(o, p)) })
+	case "causes":
+		return draw(w, func(to io.Writer) error { return report.Explain(to, report.Explained("Order "+o.ID, x, o.Units)) })
+	default:
+		return &missing{"an order has no picture %.40q", kind}
+	}
+}
+
+// poleGrid is the plan, string by string.
+func poleGrid(o *profiles.Order, p *plan.Plan) *grid {
+	g := &grid{ID: "poles", Caption: "Poles of the plan", Heads: perString("height mm", "may be lower mm", "may be higher mm", "gap mm", "balance dB", "off target dB", "dB per 0.1 mm")}
+	for i, h := range p.Heights {
+		q := p.Poles[i]
+		g.add("", strconv.Itoa(i+1), o.Strings[i].Note, hundredths(h), hundredths(q.Lower), hundredths(q.Higher), hundredths(p.Gaps[i]),
+			signed(p.Balance[i]), signed(p.Deviation[i]), signed(p.Slope[i]))
+	}
+	return g
+}
+
+// staggerGrid is the plan beside other staggers, under every string set.
+func staggerGrid(p *plan.Plan) *grid {
+	g := &grid{ID: "staggers", Caption: "The plan beside other staggers", Heads: append(textHeads("stagger", "strings"),
+		figureHeads("worst dB", "spread dB", "95 % of builds dB", "all within", "heights mm")...)}
+	for _, s := range p.Staggers() {
+		g.add("", s.Name, orDash(s.Strings), hundredths(s.Worst), hundredths(s.Spread), interval(s.Spread95), percent(s.Meets), lengths(s.Heights))
+	}
+	return g
+}
+
+// balanceGrid is each stagger's balance.
+func balanceGrid(o *profiles.Order, p *plan.Plan) *grid {
+	g := &grid{ID: "balance", Caption: "Balance, dB, by string", Heads: byString("stagger", len(o.Strings))}
+	for _, s := range p.Staggers() {
+		row := []string{s.Name}
+		if s.Strings != "" {
+			row[0] += ", with " + s.Strings
+		}
+		for _, b := range s.Balance {
+			row = append(row, signed(b))
+		}
+		g.add("", row...)
+	}
+	return g
+}
+
+// causeGrid is what each cause adds to each string.
+func causeGrid(x *explain.Explanation) *grid {
+	g := &grid{ID: "causes", Caption: "Balance by cause, dB from the mean of all strings", Heads: byString("cause", len(x.Strings))}
+	row := func(name string, figure func(*explain.ExplainedString) string) {
+		cells := []string{name}
+		for i := range x.Strings {
+			cells = append(cells, figure(&x.Strings[i]))
+		}
+		g.add("", cells...)
+	}
+	with, _ := x.Parted()
+	for _, c := range with {
+		row(c.Words, func(s *explain.ExplainedString) string { return signed(s.Parts[c.Name]) })
+	}
+	row("balance", func(s *explain.ExplainedString) string { return signed(s.Balance) })
+	return g
+}

@@ -1,0 +1,35 @@
+package page
+
+import (
+	"io"
+	"net/http"
+	"time"
+
+	"evenpole/shop"
+)
+
+// Options say how a shop's pages are served.
+type Options struct {
+	Loopback bool   // the address reaches this machine alone
+	Code     string // access code that is asked of every browser; "" asks none
+	Version  string // of the program
+	Now      func() time.Time
+
+	Open func(port string) (io.ReadWriteCloser, error) // how to reach a jig; nil: serial ports
+	Wait time.Duration                                 // between two looks for a jig that was lost; 0: one second
+}
+
+// Server serves the pages of a shop.
+type Server struct {
+	shop    *shop.Shop
+	name    string
+	version string
+	guard   *guard
+	work    places // taken by what takes long to work out
+	mux     *http.ServeMux
+	gallery gallery
+	bench   *bench
+	fitter  fitter
+	streams places
+	leaving chan struct{} // closed when the server ends
+}

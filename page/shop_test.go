@@ -1,0 +1,200 @@
+package page
+
+import (
+	"context"
+	"encoding/csv"
+	"html"
+	"net/http"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"evenpole/fit/verdict"
+	"evenpole/shop"
+	"evenpole/shop/workshop"
+)
+
+// script is what somebody may put where a name belongs.
+const script = `<script src=//x.example></script>"'&amp;`
+
+// readings is a record of two pickups, whose names are scripts.
+func readings() string {
+	var b strings.Builder
+	w := csv.NewWriter(&b)
+	rows := [][]string{{"time", "session", "purpose", "jig", "pickup", "batch", "string", "string_set", "core_mm", "pole_height_mm", "string_height_mm", "rms_mv"}}
+	for _, pickup := range []string{"P-1" + script, "P-2"} {
+		for n, level := range []string{"92.1", "97.4", "88.3", "93.0", "99.2", "95.5"} {
+			number := string(rune('1' + n))
+			if n == 2 && pickup == "P-2" {
+				level = "90.4"
+			}
+			for range 3 {
+				rows = append(rows, []string{"2026-03-02T08:00:00Z", "s1" + script, "check", "lamp" + script, pickup, "gale" + script, number, "light" + script, "0.4", "1.0", "3.0", level})
+			}
+		}
+	}
+	if err := w.WriteAll(rows); err != nil {
+		panic(err)
+	}
+	return b.String()
+}
+
+// hostileShop is a shop in which every name is a script, beside the workshop's order.
+func hostileShop(t *testing.T) string {
+	t.Helper()
+	dir := t.TempDir()
+	order := strings.Replace(workshop.OrderText, `id = "L-012"`, `id = '<b onclick=x>L-013</b>'`, 1)
+	for file, text := range map[string]string{
+		"readings.csv":        readings(),
+		"orders/L-012.toml":   workshop.OrderText,
+		"orders/<b>name.toml": order,
+		"orders/broken.toml":  "id = \"<script>\"\nset = 7\n",
+		"batches.toml":        "[[batch]]\nname = \"gale<script>\"\n",
+		"secret.toml":         workshop.OrderText,
+	} {
+		path := filepath.Join(dir, filepath.FromSlash(file))
+		if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(path, []byte(text), 0o666); err != nil {
+			t.Fatal(err)
+		}
+	}
+	of, err := shop.Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	o, err := of.Order("L-012")
+	if err != nil {
+		t.Fatal(err)
+	}
+	v, _, err := of.Check(context.Background(), o, "P-2", verdict.Options{}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	v.Pickup, v.Warnings = "P-1"+script, append(v.Warnings, script)
+	if _, err := of.Issue(v, shop.Names{}, nil); err != nil {
+		t.Fatal(err)
+	}
+	for _, file := range of.CertificateFiles(1, v.Order, v.Pickup) {
+		if err := os.WriteFile(file, []byte("as issued: "+filepath.Ext(file)), 0o666); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return dir
+}
+
+// every is every page of hostileShop.
+var every = []string{
+	"/", "/orders", "/order?name=L-012", "/order/try?name=L-012", "/order/write?name=L-012", "/order?name=" + url.QueryEscape("<b>name"), "/pickups", "/pickup?id=P-2", "/pickup?id=" + url.QueryEscape("P-1"+script),
+	"/certificate?number=1", "/batches", "/models", "/jig", "/drift",
+}
+
+func TestPagesShowTheShop(t *testing.T) {
+	s := servingShop(t, hostileShop(t), Options{Loopback: true, Version: "v"})
+	for path, texts := range map[string][]string{
+		"/":                     {"L-012", "/order?name=L-012", "none yet", "/certificate?number=1"},
+		"/orders":               {"gale", "light plain-third 10-46", "broken.toml:"},
+		"/order?name=L-012":     {"handbook prior", "flat tops", "the pattern on the wall", "Planned poles", `download`},
+		"/pickups":              {"/pickup?id=P-2", "2026-03-02 08:00", "check"},
+		"/pickup?id=P-2":        {"s1", ">18<"},
+		"/certificate?number=1": {"U", "conforms", "/certificate/page?number=1&amp;as=pdf"},
+		"/batches":              {"gale"},
+		"/models":               {"none yet"},
+		"/jig":                  {"Gain", "none yet"},
+		"/drift":                {"cannot tell yet"},
+	} {
+		wants(t, get(s, path), http.StatusOK, texts...)
+	}
+}
+
+// A name that is a script is shown as a text, on every page.
+func TestNamesAreTexts(t *testing.T) {
+	s := servingShop(t, hostileShop(t), Options{Loopback: true})
+	for _, path := range every {
+		w := get(s, path)
+		wants(t, w, http.StatusOK)
+		for _, tag := range []string{"<script>", "<script src=//", "<b>", "<b onclick"} {
+			if strings.Contains(w.Body.String(), tag) {
+				t.Errorf("%s has %s", path, tag)
+			}
+		}
+	}
+	wants(t, get(s, "/pickup?id="+url.QueryEscape(script)), http.StatusNotFound, "&lt;script")
+}
+
+// Every table downloads, and no cell of it is a formula.
+func TestTablesDownload(t *testing.T) {
+	s := servingShop(t, hostileShop(t), Options{Loopback: true})
+	found := 0
+	for _, path := range every {
+		for _, part := range strings.Split(get(s, path).Body.String(), `<p class="tools"><a href="`)[1:] {
+			at, _, _ := strings.Cut(part, `"`)
+			w := get(s, html.UnescapeString(at))
+			rows, err := csv.NewReader(w.Body).ReadAll()
+			if w.Code != http.StatusOK || err != nil || len(rows) == 0 || !strings.HasPrefix(w.Header().Get("Content-Type"), "text/csv") {
+				t.Errorf("%s: status %d, %d rows, %v", at, w.Code, len(rows), err)
+			}
+			found++
+		}
+	}
+	if found < 15 {
+		t.Errorf("%d tables", found)
+	}
+	wants(t, get(s, "/order?name=L-012&csv=poles"), http.StatusOK, "height mm", "\r\n1,E4,")
+	wants(t, get(s, "/order?name=L-012&csv=../poles"), http.StatusNotFound)
+}
+
+func TestPicturesAreDrawn(t *testing.T) {
+	s := servingShop(t, hostileShop(t), Options{Loopback: true})
+	for _, path := range []string{"/order/picture?name=L-012&kind=poles", "/order/picture?name=L-012&kind=causes"} {
+		w := get(s, path)
+		wants(t, w, http.StatusOK, "<svg")
+		if w.Header().Get("Content-Type") != "image/svg+xml" || strings.Contains(w.Header().Get("Content-Security-Policy"), "script-src") {
+			t.Errorf("%s: %v", path, w.Header())
+		}
+	}
+	wants(t, get(s, "/certificate/page?number=1&as=html"), http.StatusOK, "as issued: .html")
+	wants(t, get(s, "/certificate/page?number=1&as=pdf"), http.StatusOK, "as issued: .pdf")
+}
+
+// No parameter leads to a file that is not what it names.
+func TestPathsStayInTheShop(t *testing.T) {
+	dir := hostileShop(t)
+	if err := os.Symlink(filepath.Join(dir, "secret.toml"), filepath.Join(dir, "orders", "link.toml")); err != nil {
+		t.Log("no links here:", err)
+	}
+	s := servingShop(t, dir, Options{Loopback: true})
+	for _, at := range []string{
+		"/order?name=", "/order/picture?kind=poles&name=", "/order/picture?name=L-012&kind=", "/pickup?id=", "/pickup/causes?id=", "/certificate?number=",
+		"/certificate/page?as=html&number=", "/certificate/page?number=1&as=", "/batch?name=", "/batch/picture?name=", "/model?name=",
+		"/model/picture?picture=falloff.svg&name=", "/drift?reference=", "/drift/picture?reference=", "/find?line=",
+	} {
+		for _, name := range []string{
+			"../secret", "..\\secret", "../../etc/passwd", "/etc/passwd", "orders/../../secret", "link", "L-012.toml", "L-012/../L-012", "", ".", "..", "\x00",
+			"L-012\x00", "%2e%2e%2fsecret", strings.Repeat("../", 2000), "-1", "1e0", "99999999999999999999",
+		} {
+			if name == "" && strings.HasPrefix(at, "/drift") { // the pickups that were checked
+				continue
+			}
+			if w := get(s, at+url.QueryEscape(name)); w.Code < 400 || w.Code >= 500 {
+				t.Errorf("%s%q: status %d: %.300s", at, name, w.Code, w.Body)
+			}
+		}
+	}
+}
+
+func TestTheLineOfACertificateLeadsToIt(t *testing.T) {
+	s := servingShop(t, hostileShop(t), Options{Loopback: true})
+	line := "evenpole:check?shop=" + url.QueryEscape(s.name) + "&pickup=P-2&session=s1&certificate=1&first=lamp/0/1"
+	if at := get(s, "/find?line="+url.QueryEscape(line)).Header().Get("Location"); at != "/certificate?number=1" {
+		t.Errorf("leads to %q", at)
+	}
+	for _, other := range []string{"https://elsewhere.example/", "javascript:alert(1)", "//elsewhere.example", "evenpole:check?shop=other&pickup=P-2", "evenpole:"} {
+		if w := get(s, "/find?line="+url.QueryEscape(other)); w.Code != http.StatusNotFound || w.Header().Get("Location") != "" {
+			t.Errorf("%s: status %d, to %q", other, w.Code, w.Header().Get("Location"))
+		}
+	}
+}

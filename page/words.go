@@ -1,0 +1,81 @@
+package page
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"evenpole/fit/level"
+)
+
+// How figures, names and days are written; figures that are not known are a dash.
+
+const unknown = "–"
+
+func known(format string, f level.Figure) string {
+	if !f.Known() {
+		return unknown
+	}
+	return fmt.Sprintf(format, float64(f))
+}
+
+func plain(f level.Figure) string { return known("%.2f", f) }
+
+// plus writes decibels with their sign.
+func plus(f level.Figure) string {
+	if !f.Known() {
+		return unknown
+	}
+	return signed(float64(f))
+}
+
+// signed writes decibels with their sign; what rounds to zero is +0.00.
+func signed(v float64) string { return fmt.Sprintf("%+.2f", math.Round(v*100)/100+0) }
+
+func figure(v *float64) string {
+	if v == nil {
+		return unknown
+	}
+	return fmt.Sprintf("%.2f", *v)
+}
+
+func hundredths(v float64) string { return fmt.Sprintf("%.2f", v) }
+
+func percent(share float64) string { return fmt.Sprintf("%.0f %%", 100*share) }
+
+func interval(pair [2]float64) string { return fmt.Sprintf("%.2f to %.2f", pair[0], pair[1]) }
+
+func minute(t time.Time) string {
+	if t.IsZero() {
+		return unknown
+	}
+	return t.UTC().Format("2006-01-02 15:04")
+}
+
+func day(t time.Time) string {
+	if t.IsZero() {
+		return unknown
+	}
+	return t.UTC().Format(time.DateOnly)
+}
+
+func orDash(text string) string {
+	if text == "" {
+		return unknown
+	}
+	return text
+}
+
+func joined(parts []string) string { return orDash(strings.Join(parts, ", ")) }
+
+func lengths(mm []float64) string {
+	var parts []string
+	for _, v := range mm {
+		parts = append(parts, hundredths(v))
+	}
+	return joined(parts)
+}
+
+// normalised is a text of a form with the line ends of a file.
+func normalised(text string) string { return strings.ReplaceAll(text, "\r\n", "\n") }

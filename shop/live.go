@@ -1,0 +1,99 @@
+package shop
+
+import (
+	"context"
+	"math"
+	"os"
+	"time"
+
+	"evenpole/capture/record"
+	"evenpole/capture/record/disk"
+	"evenpole/fit/cell"
+	"evenpole/fit/level"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// StringLevel is what the takes of a session say of one string so far. A figure that
+// they do not tell yet is not known.
+type StringLevel struct {
+	String  int
+	Takes   int          // that count
+	Level   level.Figure // mV, geometric mean
+	Within  level.Figure // dB either side of the level: 95 % interval of the mean, by the takes' scatter alone
+	Scatter level.Figure // dB, standard deviation of a take
+	Balance level.Figure // dB, against the mean of all strings that have takes
+	Freq    float64      // Hz, median; 0 when not known
+}
+
+// Levels are the levels of a session's strings by rows of the record, in their order.
+// Takes count as a check counts them, each alike.
+func Levels(rows []record.Reading) ([]StringLevel, error) {
+	data, err := cell.Gather(func(yield func(record.Reading, error) bool) {
+		for _, r := range rows {
+			if !yield(r, nil) {
+				return
+			}
+		}
+	})
+	if err != nil {
+		return nil, err
+	}
+	var out []StringLevel
+	var sum level.Ln
+	var means []level.Ln
+	for i := range data.Cells {
+		c := &data.Cells[i]
+		mean, sd := c.Plain()
+		means = append(means, level.Ln(mean))
+		sum += level.Ln(mean)
+		s := StringLevel{String: c.String, Takes: c.Takes, Level: level.Figure(level.Ln(mean).DB().MV()), Within: level.Figure(math.NaN()), Scatter: level.Figure(math.NaN())}
+		if !c.UsualPitch {
+			s.Freq = c.Freq
+		}
+		if c.Takes > 1 {
+			t := distuv.StudentsT{Sigma: 1, Nu: float64(c.Takes - 1)}.Quantile(0.975)
+			s.Scatter = level.Figure(level.Ln(sd).DB())
+			s.Within = level.Figure(level.Ln(t * sd / math.Sqrt(float64(c.Takes))).DB())
+		}
+		out = append(out, s)
+	}
+	for i, mean := range means {
+		out[i].Balance = level.Figure((mean - sum/level.Ln(len(means))).DB())
+	}
+	return out, nil
+}
+
+// SessionRows reads the rows of a session, those that take its readings back among them.
+func (s *Shop) SessionRows(ctx context.Context, session string) ([]record.Reading, error) {
+	if Missing(s.ReadingsFile()) {
+		return nil, nil
+	}
+	var out []record.Reading
+	for r, err := range until(ctx, "readings", s.Readings()) {
+		if err != nil {
+			return nil, err
+		}
+		if r.Session == session {
+			out = append(out, r)
+		}
+	}
+	return out, nil
+}
+
+// LastMount is the text of the mount that was captured last, as the shop keeps it; ""
+// before the first.
+func (s *Shop) LastMount() (string, error) {
+	var last string
+	var at time.Time
+	for _, file := range s.mounts() {
+		if info, err := os.Lstat(file); err == nil && info.Mode().IsRegular() && info.ModTime().After(at) {
+			last, at = file, info.ModTime()
+		}
+	}
+	if last == "" {
+		return "", nil
+	}
+	text, err := disk.ReadFile(last)
+	return string(text), err
+}
