@@ -193,8 +193,9 @@ func (s *Server) certificatePage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	kind := "text/html; charset=utf-8"
-	if as == "pdf" {
+	if as == "pdf" { // browsers show none in a sandbox
 		kind = "application/pdf"
+		w.Header().Set("Content-Disposition", `attachment; filename="certificate-`+strconv.Itoa(v.Certificate)+`.pdf"`)
 	}
 	return sendPaper(w, kind, text)
 }

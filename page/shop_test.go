@@ -157,7 +157,11 @@ func TestPicturesAreDrawn(t *testing.T) {
 		}
 	}
 	wants(t, get(s, "/certificate/page?number=1&as=html"), http.StatusOK, "as issued: .html")
-	wants(t, get(s, "/certificate/page?number=1&as=pdf"), http.StatusOK, "as issued: .pdf")
+	pdf := get(s, "/certificate/page?number=1&as=pdf")
+	wants(t, pdf, http.StatusOK, "as issued: .pdf")
+	if got := pdf.Header().Get("Content-Disposition"); got != `attachment; filename="certificate-1.pdf"` {
+		t.Errorf("a browser does not show a PDF in a sandbox, and is not told to save it: %q", got)
+	}
 }
 
 // No parameter leads to a file that is not what it names.

@@ -1,32 +1,12 @@
-"use strict";
 // Shows the bench as events tell of it, and lets keys press its buttons. All figures come
 // as text; nothing is worked out here.
+import { bar, row } from "/look/parts.js";
+
 (() => {
   const get = (id) => document.getElementById(id);
   const put = (id, text) => { const e = get(id); if (e.textContent !== text) e.textContent = text; };
 
-  const bar = (length) => {
-    const box = document.createElement("span");
-    box.className = "bars";
-    const b = document.createElement("span");
-    b.className = "bar";
-    b.style.width = Math.abs(length) * 50 + "%";
-    b.style[length < 0 ? "right" : "left"] = "50%";
-    box.append(b);
-    return box;
-  };
-
-  const row = (s) => {
-    const tr = document.createElement("tr");
-    [s.number, s.note, s.takes, s.balance, null, s.level, s.within, s.quiet, s.pitch].forEach((text, i) => {
-      const c = document.createElement(i === 0 ? "th" : "td");
-      if (i === 0) c.scope = "row";
-      if ([2, 3, 5, 6, 7].includes(i)) c.className = "figure";
-      if (text === null) c.append(bar(s.bar)); else c.textContent = text;
-      tr.append(c);
-    });
-    return tr;
-  };
+  const rowOf = (s) => row([s.number, s.note, s.takes, s.balance, bar(s.bar), s.level, s.within, s.quiet, s.pitch], [2, 3, 5, 6, 7]);
 
   const item = (t) => {
     const li = document.createElement("li");
@@ -43,7 +23,7 @@
     put("next-note", b.next_note);
     put("left", b.left);
     put("about", b.about);
-    get("strings").replaceChildren(...(b.strings || []).map(row));
+    get("strings").replaceChildren(...(b.strings || []).map(rowOf));
     get("takes").replaceChildren(...(b.takes || []).map(item));
     get("pause").hidden = b.can !== "pause";
     get("go-on").hidden = b.can !== "go-on";

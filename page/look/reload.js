@@ -1,3 +1,2 @@
-"use strict";
 // Loads the page again while something runs.
 setTimeout(() => location.reload(), 2000);

@@ -1,29 +1,11 @@
-"use strict";
 // Asks the program what becomes of the balance as sliders move, one question at a time.
+import { bar, row } from "/look/parts.js";
+
 (() => {
   const form = document.getElementById("try");
   let asking = false, again = false;
 
-  const bar = (length) => {
-    const box = document.createElement("span"), b = document.createElement("span");
-    box.className = "bars";
-    b.className = "bar";
-    b.style.width = Math.abs(length) * 50 + "%";
-    b.style[length < 0 ? "right" : "left"] = "50%";
-    box.append(b);
-    return box;
-  };
-  const row = (s) => {
-    const tr = document.createElement("tr");
-    [s.number, s.note, s.balance, null, s.pole, s.height, s.most].forEach((text, i) => {
-      const c = document.createElement(i === 0 ? "th" : "td");
-      if (i === 0) c.scope = "row";
-      if ([2, 4, 5].includes(i)) c.className = "figure";
-      if (text === null) c.append(bar(s.bar)); else c.textContent = text;
-      tr.append(c);
-    });
-    return tr;
-  };
+  const rowOf = (s) => row([s.number, s.note, s.balance, bar(s.bar), s.pole, s.height, s.most], [2, 4, 5]);
   const item = (text) => { const li = document.createElement("li"); li.textContent = text; return li; };
 
   const ask = async () => {
@@ -35,7 +17,7 @@
         const said = await r.json();
         document.getElementById("trouble").textContent = said.trouble;
         if (!said.trouble) {
-          document.getElementById("strings").replaceChildren(...said.strings.map(row));
+          document.getElementById("strings").replaceChildren(...said.strings.map(rowOf));
           document.getElementById("words").replaceChildren(...(said.words || []).map(item));
         }
       }

@@ -1,4 +1,3 @@
-"use strict";
 // Has the order checked as it is typed, by the program.
 (() => {
   const text = document.getElementById("text");
