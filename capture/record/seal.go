@@ -87,7 +87,12 @@ func isDigest(s string) bool {
 
 // after returns the seal with its chain, which goes on from the seal before.
 func (s seal) after(before seal) seal {
-	s.chain = digest(fmt.Appendf(nil, "%s\n%d\n%s\n%s\n", before.chain, s.row, s.digest, s.remark))
+	var room [160]byte
+	b := append(append(room[:0], before.chain...), '\n')
+	b = append(strconv.AppendInt(b, int64(s.row), 10), '\n')
+	b = append(append(b, s.digest...), '\n')
+	b = append(append(b, s.remark...), '\n')
+	s.chain = digest(b)
 	return s
 }
 

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"evenpole/fit"
+	"evenpole/profiles"
 	"evenpole/shop"
 
 	"github.com/spf13/cobra"
@@ -224,7 +225,7 @@ func runModelCompare(ctx context.Context, e *env, s *shop.Shop, args []string) e
 			return err
 		}
 	}
-	data, err := s.Cells(ctx)
+	data, err := late(ctx, e, s.Cells)
 	if err != nil {
 		return err
 	}
@@ -236,7 +237,7 @@ func runModelCompare(ctx context.Context, e *env, s *shop.Shop, args []string) e
 	if len(c.Pickups) == 0 {
 		return nil
 	}
-	e.print("%s: %d cells, which neither saw when it predicted them", strings.Join(c.Pickups, ", "), c.Cells)
+	e.print("%s: %d cells, which neither saw when it predicted them", profiles.Listed(c.Pickups), c.Cells)
 	e.print("")
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(tw, "model\tkind\tbalance\tlevel")

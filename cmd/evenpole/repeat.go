@@ -3,11 +3,11 @@ package main
 import (
 	"context"
 	"fmt"
-	"strings"
 	"text/tabwriter"
 
 	"evenpole/capture"
 	"evenpole/fit/repeat"
+	"evenpole/profiles"
 
 	"github.com/spf13/cobra"
 )
@@ -85,7 +85,7 @@ func runRepeat(ctx context.Context, e *env, o repeatOptions) error {
 
 func printStudy(e *env, s *repeat.Study) {
 	const date = "2006-01-02"
-	e.print("%d sessions of %s, %s to %s", s.Runs, strings.Join(s.Pickups, ", "), s.From.Format(date), s.To.Format(date))
+	e.print("%d sessions of %s, %s to %s", s.Runs, profiles.Listed(s.Pickups), s.From.Format(date), s.To.Format(date))
 	e.print("")
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintf(tw, "what differs\tn\teach string on its own dB\t%.0f %% interval\tmean level dB\t%.0f %% interval\t\n", 100*s.Confidence, 100*s.Confidence)

@@ -161,13 +161,11 @@ func lengths(u profiles.Units, mm []float64) string {
 	return strings.Join(out, ", ")
 }
 
-// mostNotes is how many notes on pickups are written out for people to read.
-const mostNotes = 20
-
-// few are the first mostNotes of some notes, and how many more there are.
+// few are the first of some notes on pickups, and how many more there are.
 func few(notes []string) []string {
-	if len(notes) <= mostNotes {
+	const most = profiles.MostListed
+	if len(notes) <= most {
 		return notes
 	}
-	return append(slices.Clone(notes[:mostNotes]), fmt.Sprintf("and %d more pickups", len(notes)-mostNotes))
+	return append(slices.Clone(notes[:most]), fmt.Sprintf("and %d more pickups", len(notes)-most))
 }

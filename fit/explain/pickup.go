@@ -11,6 +11,7 @@ import (
 	"evenpole/fit/curve"
 	"evenpole/fit/level"
 	"evenpole/fit/solve"
+	"evenpole/profiles"
 )
 
 // effectCauses are the causes that only a measured pickup shows, by the name of the
@@ -98,11 +99,11 @@ func sessionOf(f *fit.Falloff, d *cell.Data, pickup, session string) (string, er
 	switch {
 	case last == nil:
 		return "", fmt.Errorf("no good take of pickup %q, plucked by %q as the model was; measured: %s",
-			pickup, cmp.Or(f.Excite, "no known means"), strings.Join(d.Pickups(), ", "))
+			pickup, cmp.Or(f.Excite, "no known means"), profiles.Listed(d.Pickups()))
 	case session == "":
 		return last.Session, nil
 	case !slices.Contains(sessions, session):
-		return "", fmt.Errorf("no good take of pickup %q in session %q; its sessions: %s", pickup, session, strings.Join(slices.Compact(slices.Sorted(slices.Values(sessions))), ", "))
+		return "", fmt.Errorf("no good take of pickup %q in session %q; its sessions: %s", pickup, session, profiles.Listed(slices.Compact(slices.Sorted(slices.Values(sessions)))))
 	}
 	return session, nil
 }

@@ -37,7 +37,7 @@ func (e *NotChecked) Error() string {
 		for _, p := range e.Pickups {
 			names = append(names, fmt.Sprintf("%q", p))
 		}
-		others = strings.Join(names, ", ")
+		others = profiles.Listed(names)
 	}
 	return fmt.Sprintf("pickup %q: expected readings of it in the record, got those of %s; %s", e.Pickup, others, run)
 }
