@@ -53,7 +53,7 @@ func TestExamplesRun(t *testing.T) {
 	for _, name := range exampleOrder() {
 		for _, line := range examples[name] {
 			args := words(strings.ReplaceAll(line, "/dev/ttyACM0", port))[1:]
-			if name == "jig talk" || name == "jig sim" {
+			if name == "jig talk" || name == "jig sim" || name == "page" {
 				tryBriefly(t, args)
 				continue
 			}
