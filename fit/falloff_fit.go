@@ -65,7 +65,7 @@ func fitFalloff(ctx context.Context, d *cell.Data, given *Falloff) (*Falloff, er
 		return nil, fmt.Errorf("falloff: %w", err)
 	}
 	fit := solved.Fit()
-	f.fitted = &falloffLeaver{f: f, cells: cells, sites: sites, mixed: m, solved: solved, lift: it.lift}
+	f.fitted = newFalloffLeaver(it, solved, d.Batches)
 	f.Cov = solve.Rows(fit.Cov, 1)
 	for _, u := range fit.U {
 		f.LevelCounts = append(f.LevelCounts, len(u))

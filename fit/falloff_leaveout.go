@@ -38,20 +38,23 @@ const leastPickups = 20
 // setRest is by how much a parameter may move in the last round without a string set.
 const setRest = 2e-3
 
+// newFalloffLeaver leaves parts out of what an iteration ended with; loose is ln B of
+// batches' loose magnets.
+func newFalloffLeaver(it *iteration, solved *solve.Solved, loose map[string]float64) *falloffLeaver {
+	l := &falloffLeaver{f: it.f, cells: it.cells, sites: it.sites, mixed: it.m, solved: solved, lift: it.lift, loose: loose}
+	l.batches = make([]int, 1+slices.Max(it.m.Terms[curve.BatchEffect].Level))
+	for i := range l.cells {
+		l.count(i, &l.fieldsKnown, &l.pitchless)
+		l.batches[l.batchOf(i)]++
+	}
+	return l
+}
+
 // leaver is nil where every part has to be left out by fitting the rest.
 func (f *Falloff) leaver(d *cell.Data) *falloffLeaver {
 	l := f.fitted
 	if l == nil || len(l.cells) != len(d.Cells) || len(f.LevelCounts) == 0 || f.LevelCounts[curve.PickupEffect] < leastPickups {
 		return nil
-	}
-	l.loose = d.Batches
-	for i := range l.cells {
-		l.count(i, &l.fieldsKnown, &l.pitchless)
-		batch := l.batchOf(i)
-		for len(l.batches) <= batch {
-			l.batches = append(l.batches, 0)
-		}
-		l.batches[batch]++
 	}
 	return l
 }

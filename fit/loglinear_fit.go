@@ -53,12 +53,8 @@ func (m *logLinear) note(format string, args ...any) {
 // chooseTerms takes the terms whose effects the cells can tell, as long as there are
 // enough cells, and notes the others.
 func (m *logLinear) chooseTerms(g groups, cells []cell.Cell, terms []term) {
-	l := logLeaver{kind: columnsOf(terms, cells), cells: cells, trusted: func(*cell.Cell) bool { return true }}
-	all := newPooled(l.kind.count())
-	for _, sums := range l.sums(g, func(int) bool { return false }) {
-		all.add(&sums, 1)
-	}
-	taken := l.kind.choose(all, func(t term, tooFew bool) {
+	l := newLogLeaver(columnsOf(terms, cells), cells, g, allTrusted)
+	taken := l.kind.choose(l.all, func(t term, tooFew bool) {
 		if tooFew {
 			m.note("%s of %s are too few to tell the effect of the %s: capture more", counted(len(cells), "cell"), counted(g.n, "pickup"), t.words())
 		} else {

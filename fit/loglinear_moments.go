@@ -45,6 +45,15 @@ func newPooled(columns int) *pooled {
 	return &pooled{0, 0, make([]float64, columns*columns), make([]float64, columns)}
 }
 
+// pool adds up the moments of pickups.
+func pool(pickups []moments) *pooled {
+	p := newPooled(len(pickups[0].sum))
+	for k := range pickups {
+		p.add(&pickups[k], 1)
+	}
+	return p
+}
+
 // add adds one pickup, or takes it off by a sign of -1.
 func (p *pooled) add(m *moments, sign float64) {
 	if m.n <= 0 {
@@ -157,10 +166,18 @@ func (c *logColumns) choose(p *pooled, reject func(t term, tooFew bool)) (taken 
 type logLeaver struct {
 	kind    *logColumns
 	cells   []cell.Cell
-	last    []int     // of each pickup: one behind its last cell
+	groups  groups // of cells, by pickup
+	trusted func(*cell.Cell) bool
 	pickups []moments // of each
 	all     *pooled
-	trusted func(*cell.Cell) bool
+}
+
+// newLogLeaver adds up cells, those that are trusted.
+func newLogLeaver(kind *logColumns, cells []cell.Cell, g groups, trusted func(*cell.Cell) bool) *logLeaver {
+	l := &logLeaver{kind: kind, cells: cells, groups: g, trusted: trusted}
+	l.pickups = l.sums(func(int) bool { return false })
+	l.all = pool(l.pickups)
+	return l
 }
 
 // leaver is nil where every part has to be left out by fitting the rest: where cells
@@ -170,26 +187,18 @@ func (m *logLinear) leaver(d *cell.Data) *logLeaver {
 		return nil
 	}
 	trusted := cell.Trusted(d.Cells)
-	l := &logLeaver{kind: columnsOf(termsOf(m.kind), trusted), cells: d.Cells, trusted: func(c *cell.Cell) bool { return !c.Suspected() }}
+	isTrusted := func(c *cell.Cell) bool { return !c.Suspected() }
 	if len(trusted) == len(d.Cells) {
-		l.trusted = func(*cell.Cell) bool { return true }
+		isTrusted = allTrusted
 	}
-	l.all = newPooled(l.kind.count())
-	g := byPickup(d.Cells)
-	l.pickups = l.sums(g, func(int) bool { return false })
-	l.last = make([]int, g.n)
-	for i, k := range g.of {
-		l.last[k] = i + 1
-	}
-	for k := range l.pickups {
-		l.all.add(&l.pickups[k], 1)
-	}
-	return l
+	return newLogLeaver(columnsOf(termsOf(m.kind), trusted), d.Cells, byPickup(d.Cells), isTrusted)
 }
 
+func allTrusted(*cell.Cell) bool { return true }
+
 // sums are the moments of each pickup without the cells that are out.
-func (l *logLeaver) sums(g groups, out func(i int) bool) []moments {
-	sums := make([]moments, g.n)
+func (l *logLeaver) sums(out func(i int) bool) []moments {
+	sums := make([]moments, l.groups.n)
 	row := make([]float64, l.kind.count())
 	for k := range sums {
 		sums[k] = newMoments(l.kind.count())
@@ -199,7 +208,7 @@ func (l *logLeaver) sums(g groups, out func(i int) bool) []moments {
 			continue
 		}
 		l.kind.write(row, &l.cells[i])
-		sums[g.of[i]].add(row)
+		sums[l.groups.of[i]].add(row)
 	}
 	return sums
 }
@@ -230,11 +239,7 @@ func (l *logLeaver) others(k int) *pooled {
 }
 
 func (l *logLeaver) withoutCells(out func(i int) bool) (func(i int) float64, error) {
-	rest := newPooled(l.kind.count())
-	for _, m := range l.sums(byPickup(l.cells), out) {
-		rest.add(&m, 1)
-	}
-	return l.expectFrom(rest)
+	return l.expectFrom(pool(l.sums(out)))
 }
 
 // expectFrom predicts cells from what the rest says.

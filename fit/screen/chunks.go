@@ -1,9 +1,6 @@
 package screen
 
-import (
-	"runtime"
-	"sync"
-)
+import "evenpole/fit/solve"
 
 // mostChunks is into how many parts work is cut. It does not depend on the cores, so
 // that sums come out the same on any machine.
@@ -13,18 +10,5 @@ const mostChunks = 16
 // their number and what they run from and to.
 func inChunks(n int, do func(chunk, from, to int)) {
 	chunks := min(n, mostChunks)
-	next := make(chan int, chunks)
-	for k := range chunks {
-		next <- k
-	}
-	close(next)
-	var running sync.WaitGroup
-	for range min(chunks, runtime.GOMAXPROCS(0)) {
-		running.Go(func() {
-			for k := range next {
-				do(k, k*n/chunks, (k+1)*n/chunks)
-			}
-		})
-	}
-	running.Wait()
+	solve.InParallelEach(chunks, func(k int) { do(k, k*n/chunks, (k+1)*n/chunks) })
 }
