@@ -383,6 +383,12 @@ func (b *bench) landed(p capture.Progress) {
 	})
 }
 
+// capturing reports whether a pickup is being captured.
+func (b *bench) capturing(pickup string) (is bool) {
+	b.locked(func() { is = b.stop != nil && b.job.mount.Pickup == pickup })
+	return is
+}
+
 // lastForm is the form of the job, as it was filled in; nil without one.
 func (b *bench) lastForm() (f *captureForm) {
 	b.locked(func() {
