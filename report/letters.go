@@ -3,7 +3,9 @@ package report
 import (
 	"bytes"
 	"io"
+	"path/filepath"
 	"slices"
+	"strings"
 	"sync"
 
 	"codeberg.org/go-fonts/liberation/liberationsansregular"
@@ -12,6 +14,9 @@ import (
 
 // pageFont is the font of PDF pages; its bold letters are the same.
 var pageFont = sync.OnceValues(func() (*sfnt.Font, error) { return sfnt.Parse(liberationsansregular.TTF) })
+
+// IsPDF reports whether a document is asked for as a PDF, by the end of its name.
+func IsPDF(path string) bool { return strings.EqualFold(filepath.Ext(path), ".pdf") }
 
 // Unprintable lists the letters of a page that PDF pages have not: theirs are Latin, Greek
 // and Cyrillic. A browser prints an HTML page with the letters that its machine has.
