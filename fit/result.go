@@ -53,7 +53,8 @@ type Score struct {
 	CVSet     *float64 `json:"cv_set_rms_db"`
 }
 
-// Progress is called while Best works: fit number done of a kind, of so many, begins.
+// Progress is called while Best works: fit number done of a kind, of so many, begins. Kinds
+// are fitted at the same time: it is called from several goroutines at once.
 type Progress func(kind string, done, of int)
 
 // measured fits a model and measures its error on pickups and string sets left out in
