@@ -122,5 +122,5 @@ func (s *Server) batchPicture(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return draw(w, func(to io.Writer) error { return report.Strip(to, report.BatchStrip(b)) })
+	return sendSVG(w, func(to io.Writer) error { return report.Strip(to, report.BatchStrip(b)) })
 }

@@ -18,8 +18,8 @@
 //     sheet and the scripts.
 //   - captures.go: the page of captures, its buttons and its events, and which browser holds
 //     the jig.
-//   - overview.go, orders.go, trials.go (sliders, and orders as they are written),
-//     pickups.go, checks.go, batches.go, models.go, fits.go, jigs.go: the other pages.
+//   - overview.go, orders.go, trials.go (sliders), writing.go (orders as they are written),
+//     pickups.go, checks.go, batches.go, models.go, fits.go, nexts.go, jigs.go: the other pages.
 //   - page.go: New; which address leads to which page (Server.ServeHTTP, Server.Serve).
 //   - listen.go: addresses and access codes.
 package page

@@ -103,5 +103,5 @@ func (s *Server) driftPicture(w http.ResponseWriter, r *http.Request) error {
 	if len(c.Panels) == 0 {
 		return &missing{"one point makes no chart%s", ""}
 	}
-	return draw(w, func(to io.Writer) error { return report.Control(to, c) })
+	return sendSVG(w, func(to io.Writer) error { return report.Control(to, c) })
 }

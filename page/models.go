@@ -108,6 +108,7 @@ func (s *Server) model(w http.ResponseWriter, r *http.Request) error {
 	if head.Act = acceptance(file, current); head.Act != nil && current != "" {
 		head.Links = []link{{to("/model/compare", "name", stem(file)), "Compare with the current model"}}
 	}
+	head.Links = append(head.Links, link{"/next", "What to measure next"})
 	return s.show(w, r, "page.html", &view{Title: "Model " + stem(file), Place: "/models", Sections: []section{
 		head, s.modelPictures(r, file), {Heading: "Mistakes that the record seems to hold", Table: suspectGrid(m)},
 		{Heading: "Left out and predicted from the others", Table: foldGrid(m)}, {Heading: "Estimates", Table: parameterGrid(m)},
@@ -115,9 +116,9 @@ func (s *Server) model(w http.ResponseWriter, r *http.Request) error {
 }
 
 func suspectGrid(m *fit.Result) *grid {
-	g := &grid{ID: "suspects", Caption: "Kept as they are, but what they touch counts little", Heads: textHeads("pickup", "session", "kind", "what it looks like")}
+	g := &grid{ID: "suspects", Caption: "Kept as they are, but what they touch counts little", Heads: textHeads("pickup", "session", "kind", "what it looks like", "what to do where it is so")}
 	for _, s := range m.Suspects {
-		g.add(to("/pickup", "id", s.Pickup), s.Pickup, orDash(s.Session), s.Kind, s.Cause)
+		g.add(to("/pickup", "id", s.Pickup), s.Pickup, orDash(s.Session), s.Kind, s.Cause, orDash(s.Remedy()))
 	}
 	return g
 }
@@ -191,7 +192,7 @@ func (s *Server) modelPicture(w http.ResponseWriter, r *http.Request) error {
 	name := r.URL.Query().Get("picture")
 	for _, p := range plots {
 		if p.Name == name {
-			return draw(w, p.Write)
+			return sendSVG(w, p.Write)
 		}
 	}
 	return &missing{"the model has no picture %.60q", name}

@@ -107,7 +107,7 @@ func (s *Server) pickupCauses(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return draw(w, func(to io.Writer) error {
+	return sendSVG(w, func(to io.Writer) error {
 		return report.Explain(to, report.Explained("Pickup "+id, x, profiles.Millimetres))
 	})
 }
@@ -192,10 +192,11 @@ func (s *Server) certificatePage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	kind := "text/html; charset=utf-8"
-	if as == "pdf" { // browsers show none in a sandbox
-		kind = "application/pdf"
-		w.Header().Set("Content-Disposition", `attachment; filename="certificate-`+strconv.Itoa(v.Certificate)+`.pdf"`)
+	if as == "pdf" {
+		return sendPDF(w, "certificate-"+strconv.Itoa(v.Certificate), func(to io.Writer) error {
+			_, err := to.Write(text)
+			return err
+		})
 	}
-	return sendPaper(w, kind, text)
+	return sendPaper(w, "text/html; charset=utf-8", text)
 }

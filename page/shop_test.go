@@ -8,6 +8,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -89,7 +90,7 @@ func hostileShop(t *testing.T) string {
 // every is every page of hostileShop.
 var every = []string{
 	"/", "/orders", "/order?name=L-012", "/order/try?name=L-012", "/order/write?name=L-012", "/order?name=" + url.QueryEscape("<b>name"), "/pickups", "/pickup?id=P-2", "/pickup?id=" + url.QueryEscape("P-1"+script),
-	"/certificate?number=1", "/batches", "/models", "/jig", "/drift",
+	"/certificate?number=1", "/batches", "/models", "/jig", "/drift", "/next", "/next?order=L-012", "/check?pickup=P-2&order=L-012",
 }
 
 func TestPagesShowTheShop(t *testing.T) {
@@ -105,6 +106,7 @@ func TestPagesShowTheShop(t *testing.T) {
 		"/models":               {"none yet"},
 		"/jig":                  {"Gain", "none yet"},
 		"/drift":                {"cannot tell yet"},
+		"/next":                 {"broken.toml:"},
 	} {
 		wants(t, get(s, path), http.StatusOK, texts...)
 	}
@@ -172,9 +174,9 @@ func TestPathsStayInTheShop(t *testing.T) {
 	}
 	s := servingShop(t, dir, Options{Loopback: true})
 	for _, at := range []string{
-		"/order?name=", "/order/picture?kind=poles&name=", "/order/picture?name=L-012&kind=", "/pickup?id=", "/pickup/causes?id=", "/certificate?number=",
+		"/order?name=", "/order/picture?kind=poles&name=", "/order/picture?name=L-012&kind=", "/order/gauge?as=pdf&name=", "/order/gauge?name=L-012&as=", "/pickup?id=", "/pickup/causes?id=", "/certificate?number=",
 		"/certificate/page?as=html&number=", "/certificate/page?number=1&as=", "/batch?name=", "/batch/picture?name=", "/model?name=",
-		"/model/picture?picture=falloff.svg&name=", "/drift?reference=", "/drift/picture?reference=", "/find?line=",
+		"/model/picture?picture=falloff.svg&name=", "/drift?reference=", "/drift/picture?reference=", "/find?line=", "/next?order=", "/check?pickup=P-2&order=", "/check?order=L-012&pickup=", "/order/try?name=", "/order/try/now?name=", "/model/compare?name=",
 	} {
 		for _, name := range []string{
 			"../secret", "..\\secret", "../../etc/passwd", "/etc/passwd", "orders/../../secret", "link", "L-012.toml", "L-012/../L-012", "", ".", "..", "\x00",
@@ -199,6 +201,39 @@ func TestTheLineOfACertificateLeadsToIt(t *testing.T) {
 	for _, other := range []string{"https://elsewhere.example/", "javascript:alert(1)", "//elsewhere.example", "evenpole:check?shop=other&pickup=P-2", "evenpole:"} {
 		if w := get(s, "/find?line="+url.QueryEscape(other)); w.Code != http.StatusNotFound || w.Header().Get("Location") != "" {
 			t.Errorf("%s: status %d, to %q", other, w.Code, w.Header().Get("Location"))
+		}
+	}
+}
+
+// An order's page has the heights side by side, and its gauge prints.
+func TestHeightsSideBySide(t *testing.T) {
+	s := servingShop(t, hostileShop(t), Options{Loopback: true})
+	rows, err := csv.NewReader(get(s, "/order?name=L-012&csv=heights").Body).ReadAll()
+	if err != nil || len(rows) < 4 || len(rows[0]) != 7 {
+		t.Fatal(rows, err)
+	}
+	var names []string
+	for _, row := range rows[1:] {
+		names = append(names, row[0])
+	}
+	if !slices.Contains(names, "plan") || !slices.Contains(names, "flat tops") || !slices.Contains(names, "the pattern on the wall") {
+		t.Errorf("%q", names)
+	}
+	wants(t, get(s, "/order/gauge?name=L-012&as=pdf"), http.StatusOK, "%PDF")
+	wants(t, get(s, "/order/gauge?name=L-012&as=svg"), http.StatusOK, "<svg", "mm")
+	wants(t, get(s, "/order/gauge?name=L-012&as=../x"), http.StatusNotFound)
+}
+
+// What to measure next is what 'next' proposes, for one order or for all.
+func TestWhatToMeasureNext(t *testing.T) {
+	s := serving(t, Options{Loopback: true})
+	wants(t, get(s, "/next"), http.StatusOK, "no order yet")
+	saving(s, asText(workshop.OrderText))
+	for _, at := range []string{"/next", "/next?order=L-012"} {
+		wants(t, get(s, at), http.StatusOK, "rms over strings", "wind a test pickup with poles at")
+		rows, err := csv.NewReader(get(s, at+map[bool]string{true: "&", false: "?"}[strings.Contains(at, "?")]+"csv=next").Body).ReadAll()
+		if err != nil || len(rows) != 1+mostNext || len(rows[1]) != 4 {
+			t.Errorf("%q, %v", rows, err)
 		}
 	}
 }

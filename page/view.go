@@ -101,13 +101,23 @@ func render(w http.ResponseWriter, status int, name string, v any) error {
 	return err
 }
 
-// draw sends a picture.
-func draw(w http.ResponseWriter, write func(io.Writer) error) error {
+// sendSVG sends a picture.
+func sendSVG(w http.ResponseWriter, write func(io.Writer) error) error {
 	var b bytes.Buffer
 	if err := write(&b); err != nil {
 		return err
 	}
 	return sendPaper(w, "image/svg+xml", b.Bytes())
+}
+
+// sendPDF sends a paper, which browsers show in no sandbox and so save.
+func sendPDF(w http.ResponseWriter, name string, write func(io.Writer) error) error {
+	var b bytes.Buffer
+	if err := write(&b); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Disposition", `attachment; filename="`+name+`.pdf"`)
+	return sendPaper(w, "application/pdf", b.Bytes())
 }
 
 // sendPaper sends a picture or a paper, which has its style inside.
