@@ -129,7 +129,7 @@ func (w *papers) write(files []string, copied string, p pages) error {
 	}
 	for _, file := range files {
 		if report.IsPDF(file) && lacking != "" {
-			w.notices = append(w.notices, fmt.Sprintf("%s is not written: PDF pages have no letters for %q (theirs are Latin, Greek and Cyrillic); print %s instead", filepath.Base(file), lacking, filepath.Base(files[0])))
+			w.notices = append(w.notices, fmt.Sprintf("%s is not written: PDF pages have no letters for %q (theirs are Latin, Greek, Cyrillic, Chinese, Japanese and Korean); print %s instead", filepath.Base(file), lacking, filepath.Base(files[0])))
 			continue
 		}
 		if err := w.shop.WriteCertificate(file, page(file)); err != nil {

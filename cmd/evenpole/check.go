@@ -72,8 +72,8 @@ as jig/boot/seq.
 Papers are numbered and never replaced: when a pickup is checked again and the check, or
 a name on the papers, says something else, a new certificate says whose place it takes
 and what changed. A coil's resistance is carried over from the certificate before when
-the session is the same. A PDF has Latin, Greek and Cyrillic letters; a name in others
-prints from the HTML page alone, and check says so.
+the session is the same. A PDF has Latin, Greek, Cyrillic, Chinese, Japanese and Korean
+letters; a name in others prints from the HTML page alone, and check says so.
 
 Exit status: 0 conforms; 3 out of tolerance; 4 cannot tell yet.`,
 		Args:        cobra.NoArgs,
