@@ -11,7 +11,8 @@
 //   - forms.go: what a person filled in to start a capture.
 //   - bench.go: the one capture that is at hand (bench), which outlives the pages that watch
 //     it; seen.go: the bench as pages show it.
-//   - fitter.go: the one fit that is at hand (fitter); gallery.go: pictures made last.
+//   - fitter.go: the one fit that is at hand (fitter); kept.go, gallery.go: what was worked out
+//     last (kept), pictures among it.
 //   - server.go: Options, and what serves a shop (Server).
 //   - grid.go: tables, shown and downloaded (grid).
 //   - view.go: what a page shows (view), and templates; look/ has the templates, the style

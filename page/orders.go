@@ -15,9 +15,18 @@ import (
 
 // orders lists the orders.
 func (s *Server) orders(w http.ResponseWriter, r *http.Request) error {
-	names, err := s.shop.Orders()
+	g, err := s.orderGrid()
 	if err != nil {
 		return err
+	}
+	return s.show(w, r, "page.html", &view{Title: "Orders", Place: "/orders", Sections: []section{{Table: g, Links: []link{{"/order/write", "Write an order"}}}}})
+}
+
+// orderGrid lists orders, with what is wrong with those that cannot be read.
+func (s *Server) orderGrid() (*grid, error) {
+	names, err := s.shop.Orders()
+	if err != nil {
+		return nil, err
 	}
 	g := &grid{ID: "orders", Caption: "Orders", Heads: append(textHeads("file", "order", "strings", "batch", "poles"), figureHeads("tolerance dB")...)}
 	for _, name := range names {
@@ -28,7 +37,7 @@ func (s *Server) orders(w http.ResponseWriter, r *http.Request) error {
 		}
 		g.add(to("/order", "name", name), name, o.ID, orDash(o.Set), o.Batch, string(o.Poles), fmt.Sprintf("%g", o.Tolerance))
 	}
-	return s.show(w, r, "page.html", &view{Title: "Orders", Place: "/orders", Sections: []section{{Table: g, Links: []link{{"/order/write", "Write an order"}}}}})
+	return g, nil
 }
 
 // planned is an order with its plan by the shop's current model, as 'plan' makes it.

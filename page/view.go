@@ -53,7 +53,8 @@ type section struct {
 	Table    *grid
 	Pictures []picture
 	Links    []link
-	Act      *act // nil without
+	Act      *act // changes something; nil without
+	Ask      *act // asks for something; nil without
 }
 
 // act is a button that changes something, with what it is given and what a person may type
@@ -65,8 +66,11 @@ type act struct {
 }
 
 type (
-	hidden  struct{ Name, Value string }
-	field   struct{ Name, Label, Value string }
+	hidden struct{ Name, Value string }
+	field  struct {
+		Name, Label, Value string
+		Text               bool // it is no number
+	}
 	fact    struct{ Term, Text string }
 	picture struct{ Address, Says string }
 	link    struct{ Address, Text string }

@@ -84,7 +84,7 @@ func TestMistakesAreAtTheirFields(t *testing.T) {
 		{"id", "", "id", `the key is missing`},
 		{"id", "a\nb = 7", "id", `expected a line of text`},
 		{"id", `"]` + "\n[pickup]", "id", `expected a line of text`},
-		{"pickup.poles", "glass", "pickup.poles", `expected "rod", "screw" or "slug", got "glass"`},
+		{"pickup.poles", "glass", "pickup.poles", `or "blade", got "glass"`},
 		{"instrument.scale_length", "0x10", "instrument.scale_length", `expected a number, got "0x10"`},
 		{"set", "none", "set", "none"},
 		{"compare.0.heights", "1 2 3 mm", "compare.0.heights", "expected 6 values"},
