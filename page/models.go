@@ -155,7 +155,11 @@ func (s *Server) plots(r *http.Request, file string) (plots []*report.Plot, fitt
 		if err != nil {
 			return nil, false, nil, err
 		}
-		g.of, g.plots, g.fitted, g.notes = of, report.Plots(d), fitted, d.Notes
+		settings, err := s.shop.Settings()
+		if err != nil {
+			return nil, false, nil, err
+		}
+		g.of, g.plots, g.fitted, g.notes = of, report.Plots(d, settings.Units), fitted, d.Notes
 	}
 	return g.plots, g.fitted, g.notes, nil
 }

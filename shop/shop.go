@@ -29,7 +29,11 @@
 //   - check.go: finished pickups, the jig's repeatability and its drift.
 //   - try.go: an order with something other than ordered.
 //   - live.go: the levels of a capture while it runs.
+//   - heard.go: how loud a session's strings were.
 //   - lists.go: what a shop has, by name: orders, mounts, certificates, pickups measured.
+//   - mountfile.go: which file a session's mount is.
+//   - overview.go: what the record holds, what is open and what shipped; recorded.go: what it
+//     has of one pickup or session.
 package shop
 
 import (
