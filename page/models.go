@@ -206,5 +206,5 @@ func acceptance(file, current string) *act {
 	if file == current {
 		return nil
 	}
-	return &act{"/models/use", "name", stem(file), "Make " + stem(file) + " the current model"}
+	return &act{Address: "/models/use", Given: []hidden{{"name", stem(file)}}, Text: "Make " + stem(file) + " the current model"}
 }

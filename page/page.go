@@ -55,6 +55,7 @@ func (s *Server) route() {
 	}
 	s.page("POST /models/fit", s.startFit)
 	s.page("POST /models/use", s.useModel)
+	s.page("POST /check/issue", s.issue)
 	s.page("POST /order/check", s.checkOrder)
 	s.page("POST /order/save", s.saveOrder)
 	s.page("GET /capture", s.capture)

@@ -56,10 +56,17 @@ type section struct {
 	Act      *act // nil without
 }
 
-// act is a button that changes something.
-type act struct{ Address, Key, Value, Text string }
+// act is a button that changes something, with what it is given and what a person may type
+// beside it.
+type act struct {
+	Address, Text string
+	Given         []hidden
+	Fields        []field
+}
 
 type (
+	hidden  struct{ Name, Value string }
+	field   struct{ Name, Label, Value string }
 	fact    struct{ Term, Text string }
 	picture struct{ Address, Says string }
 	link    struct{ Address, Text string }

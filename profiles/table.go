@@ -146,6 +146,15 @@ func (t *table) number(key string, need bool, s span) float64 {
 	return t.quantity(key, v, s)
 }
 
+// whole reads a whole number within its limits; 0 where it is not there.
+func (t *table) whole(key string, need bool, s span) int {
+	x := t.number(key, need, s)
+	if x != math.Trunc(x) {
+		t.fail(key, "expected a whole number, got %.4g", x)
+	}
+	return int(x)
+}
+
 // numbers reads a list of them.
 func (t *table) numbers(key string, need bool, s span) []float64 {
 	v := t.find(key, need, "a list of numbers")
@@ -261,6 +270,16 @@ func (t *table) fail(stem, format string, args ...any) {
 func (t *table) failItem(stem string, i int, format string, args ...any) {
 	key, v := t.lookup(stem)
 	t.doc.fail(v.list[i].at, key, format, args...)
+}
+
+// failUnder is failItem for what is under string i, in a list that may have fewer or more
+// items than there are strings.
+func (t *table) failUnder(stem string, i int, format string, args ...any) {
+	if _, v := t.lookup(stem); i >= len(v.list) {
+		t.fail(stem, format, args...)
+		return
+	}
+	t.failItem(stem, i, format, args...)
 }
 
 // count refuses a list that does not have one value for each of n strings. A

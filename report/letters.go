@@ -5,6 +5,7 @@ import (
 	"compress/gzip"
 	_ "embed"
 	"io"
+	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
@@ -20,6 +21,9 @@ const (
 	pageFamily = "sans"
 	eastFamily = "east"
 )
+
+// IsPDF reports whether a document is asked for as a PDF, by the end of its name.
+func IsPDF(path string) bool { return strings.EqualFold(filepath.Ext(path), ".pdf") }
 
 //go:embed fonts/DroidSansFallback.ttf.gz
 var eastPacked []byte

@@ -11,7 +11,8 @@
 //   - mixed.go: [Mixed], a linear model with random terms, priors and known
 //     variances, and [MixedFit], what a fit returns.
 //
-// The way through a mixed model: layout.go gives each unknown its place,
+// The way through a mixed model: layout.go gives each unknown its place, row.go writes what
+// an observation multiplies them by,
 // equations.go sets up Henderson's equations and solves them at given variances:
 // elimination.go takes each group's own unknowns out, shared.go solves for those that all
 // share. gradient.go is the exact slope of the criterion, by which reml.go searches for
