@@ -26,6 +26,9 @@ func Best(ctx context.Context, d *cell.Data, progress Progress, names ...string)
 	var scores []Score
 	folds := map[string][]Fold{}
 	all := partsOf(d)
+	if progress != nil {
+		progress = progress.inTurn()
+	}
 	results, errs := make([]*Result, len(chosen)), make([]error, len(chosen))
 	solve.InParallelEach(len(chosen), func(i int) { // what one does on one core alone, another one fills
 		if results[i], errs[i] = chosen[i].measured(ctx, d, all, progress); errs[i] == nil {

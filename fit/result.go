@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"sync"
 
 	"evenpole/fit/cell"
 	"evenpole/fit/level"
@@ -54,8 +55,19 @@ type Score struct {
 }
 
 // Progress is called while Best works: fit number done of a kind, of so many, begins. Kinds
-// are fitted at the same time: it is called from several goroutines at once.
+// are fitted at the same time, so that what is said of them mixes; one call ends before
+// the next one begins.
 type Progress func(kind string, done, of int)
+
+// inTurn keeps calls from different goroutines apart.
+func (p Progress) inTurn() Progress {
+	var mu sync.Mutex
+	return func(kind string, done, of int) {
+		mu.Lock()
+		defer mu.Unlock()
+		p(kind, done, of)
+	}
+}
 
 // measured fits a model and measures its error on pickups and string sets left out in
 // turn.
