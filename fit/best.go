@@ -32,7 +32,7 @@ func Best(ctx context.Context, d *cell.Data, progress Progress, names ...string)
 	results, errs := make([]*Result, len(chosen)), make([]error, len(chosen))
 	solve.InParallelEach(len(chosen), func(i int) { // what one does on one core alone, another one fills
 		if results[i], errs[i] = chosen[i].measured(ctx, d, all, progress); errs[i] == nil {
-			errs[i] = results[i].checkScatter()
+			errs[i] = results[i].checkScatter(d)
 		}
 	})
 	if ctx.Err() != nil {
@@ -52,6 +52,7 @@ func Best(ctx context.Context, d *cell.Data, progress Progress, names ...string)
 	if best == nil {
 		return nil, first
 	}
+	best.complete(d)
 	best.Compared, best.folds = scores, folds
 	if preferred := chosen[0].name; folds[preferred] == nil {
 		best.Warnings = append(best.Warnings, fmt.Sprintf("the %s model cannot be fitted, so that a %s one has to do: %s", preferred, best.Kind, reason(first)))
