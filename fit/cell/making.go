@@ -9,8 +9,8 @@ import (
 )
 
 // mostOpen is how many takes are kept before cells are summed up to which no row has come
-// for a while: some 20 MB of them.
-const mostOpen = 1 << 18
+// for a while: some 10 MB of them.
+const mostOpen = 1 << 17
 
 // spot is a string over a pole in one session, in the making: its cells, of which there
 // are more than one where takes were made in more than one way, and its rows that are no
