@@ -49,6 +49,7 @@ func TestLines(t *testing.T) {
 		"王小明的吉他拾音器":        {"王小明的", "吉他拾音", "器"},
 		"拾音器四。五":           {"拾音器", "四。五"},
 		"Gitarre 王小明":      {"Gitarre", "王小明"},
+		"off by 12 mm":     {"off by", "12 mm"},
 		"Donaudampfschiff": {"Donauda", "mpfschiff"},
 	} {
 		got := d.lines(text, 15)

@@ -148,7 +148,7 @@ func (o *simOptions) practise(e *env) (scatter sim.Scatter, err error) {
 		texts []string
 		to    *map[int]float64
 	}{{"weak", o.weak, &o.wrong.Weak}, {"pole", o.pole, &o.wrong.Poles}, {"worn", o.worn, &scatter.Worn}} {
-		if *f.to, err = byString(f.name, f.texts); err != nil {
+		if *f.to, err = numbersByString(f.name, f.texts); err != nil {
 			return scatter, err
 		}
 	}
@@ -175,8 +175,8 @@ func (o *simOptions) practise(e *env) (scatter sim.Scatter, err error) {
 	return scatter, nil
 }
 
-// byString reads STRING=NUMBER flags.
-func byString(flag string, texts []string) (map[int]float64, error) {
+// numbersByString reads STRING=NUMBER flags.
+func numbersByString(flag string, texts []string) (map[int]float64, error) {
 	all := map[int]float64{}
 	for _, text := range texts {
 		name, value, _ := strings.Cut(text, "=")
