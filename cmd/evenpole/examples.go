@@ -22,7 +22,7 @@ var examples = map[string][]string{
 	"jig verify": {"evenpole jig verify --port /dev/ttyACM0"},
 	"jig sim": {"evenpole jig sim --mount jig/T-1-1.toml --speed 50", "evenpole jig sim --bit-flip 0.02 --lose-line 0.02",
 		"evenpole jig sim --mount jig/L-012-a.toml --speed 100 --weak 4=40 --reversed 2",
-		"evenpole jig sim --mount jig/L-012-a.toml --speed 100 --remount --hands Bo,Ida --first-day 2026-03-02 --mountings-a-day 4 --drift-db -0.03"},
+		"evenpole jig sim --mount jig/L-012-a.toml --speed 100 --remount --hands Bo,Ida --first-day 2026-03-02 --mountings-a-day 3 --drift-db -0.03"},
 	"fit":             {"evenpole fit", "evenpole fit --readings readings.csv --out again.json"},
 	"model list":      {"evenpole model list"},
 	"model show":      {"evenpole model show", "evenpole model show 1"},

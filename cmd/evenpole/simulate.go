@@ -46,8 +46,9 @@ other's place (--swapped 2,3), a pole at another height (--pole 4=-0.7, mm lower
 with that mount, and see what 'evenpole check' and 'evenpole batch' find. With --remount
 every capture mounts the pickup anew, a little off in height; --hands Bo,Ida mount in
 turns, each in a way of their own, and 'evenpole repeat' tells how much that is. With
---first-day days pass, --mountings-a-day each, and --drift-db is what the level drifts a
-day, for 'evenpole drift'. Rows are dated by the jig's days then. --worn 3=2 is a plectrum
+--first-day days pass, each after --mountings-a-day, hands take turns by the day, and
+--drift-db is what the level drifts a day, for 'evenpole drift'. Rows are dated by the
+jig's days then. --worn 3=2 is a plectrum
 whose takes scatter twice as much, for 'evenpole capture --until'.`,
 		Args:        cobra.NoArgs,
 		Annotations: map[string]string{endsItself: ""},
