@@ -52,7 +52,7 @@ var mayImport = map[string][]string{
 	"shop": {"profiles", "capture", "capture/record", "capture/record/disk", "capture/record/pack", "capture/record/table", "fit", "fit/batch", "fit/cell", "fit/drift", "fit/explain", "fit/field", "fit/gain", "fit/level",
 		"fit/next", "fit/plan", "fit/repeat", "fit/screen", "fit/verdict", "report"},
 	"shop/workshop": {"profiles", "jig/sim"},
-	"page": {"profiles", "jig", "capture", "capture/record", "capture/record/table", "fit", "fit/batch", "fit/drift", "fit/explain", "fit/level", "fit/plan",
+	"page": {"profiles", "jig", "capture", "capture/record", "capture/record/table", "fit", "fit/batch", "fit/drift", "fit/cell", "fit/explain", "fit/level", "fit/next", "fit/plan",
 		"fit/repeat", "fit/verdict", "report", "shop"},
 
 	"firmware-notes": {},
