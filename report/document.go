@@ -1,6 +1,7 @@
 package report
 
 import (
+	"io"
 	"math"
 	"slices"
 	"strings"
@@ -18,6 +19,26 @@ type document struct {
 	weight string // "" or "B"
 	points float64
 	east   bool // eastFamily is among its fonts
+
+	lacking []rune // letters that were to be printed and that no font has
+}
+
+// printable notes which letters of a text no font has, and returns it as a page can hold it.
+func (d *document) printable(text string) string {
+	for _, r := range lacking(text) {
+		if !slices.Contains(d.lacking, r) && r != '\ufffd' {
+			d.lacking = append(d.lacking, r)
+		}
+	}
+	return printable(text)
+}
+
+// write writes the document. A *LettersError says that it lacks letters.
+func (d *document) write(w io.Writer) error {
+	if len(d.lacking) > 0 {
+		return &LettersError{string(d.lacking)}
+	}
+	return d.Output(w)
 }
 
 // newDocument starts a document of pages of one size, mm. With the same date it

@@ -82,7 +82,7 @@ func onePageFrom(scale float64, w io.Writer, paper Paper, title string, date tim
 				s = whole
 			}
 		}
-		return s.doc.Output(w)
+		return s.doc.write(w)
 	}
 }
 
@@ -131,7 +131,7 @@ func (s *leaf) gap(mm float64) { s.y += mm * s.scale }
 
 // wrap breaks text into lines of a width in mm, in the letters chosen.
 func (s *leaf) wrap(text string, width float64) []string {
-	lines := s.doc.lines(printable(text), width)
+	lines := s.doc.lines(s.doc.printable(text), width)
 	if len(lines) == 0 {
 		return []string{""}
 	}
@@ -141,7 +141,7 @@ func (s *leaf) wrap(text string, width float64) []string {
 // write puts one line at x from the left of the column, its base at the foot of
 // so many points' line; align is "start", "mid" or "end" about x.
 func (s *leaf) write(x, y float64, align, text string) {
-	text = printable(text)
+	text = s.doc.printable(text)
 	width := s.doc.width(text)
 	switch align {
 	case "mid":

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"path/filepath"
@@ -9,6 +10,7 @@ import (
 	"strings"
 
 	"evenpole/profiles"
+	"evenpole/report"
 
 	"github.com/spf13/cobra"
 )
@@ -45,7 +47,11 @@ func (e *env) writeFile(path string, write func(io.Writer) error) error {
 	if err != nil {
 		return err
 	}
-	return s.WriteFile(path, e.force, write)
+	err = s.WriteFile(path, e.force, write)
+	if errors.As(err, new(*report.LettersError)) {
+		return withHint(badInput("%s: %w", path, err), "name a file that ends in .html or .svg: a browser prints it")
+	}
+	return err
 }
 
 // note prints a line for the person at the bench, out of the way of results. As in all
