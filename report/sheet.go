@@ -122,7 +122,7 @@ func (p *page) Gap(s verdict.String) string { return p.Length(s.StringHeight - s
 func (p *page) Unit() string { return p.Units.Name() }
 
 // Text is a sentence with its lengths in the units of the papers.
-func (p *page) Text(sentence string) string { return p.Units.Text(sentence) }
+func (p *page) Text(sentence string) string { return p.Units.Text(p.Units.Keys(sentence)) }
 
 // Footnote says where heights are measured from.
 func (p *page) Footnote() string {

@@ -63,7 +63,7 @@ func (e *env) note(format string, args ...any) {
 // warn prints warnings, one a line.
 func (e *env) warn(warnings []string) {
 	for _, w := range warnings {
-		fmt.Fprintf(e.stderr, "warning: %s\n", e.units.Text(w))
+		fmt.Fprintf(e.stderr, "warning: %s\n", e.units.Text(e.units.Keys(w)))
 	}
 }
 
