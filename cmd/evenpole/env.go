@@ -140,6 +140,25 @@ func (f *unitsFlag) Set(text string) (err error) {
 	return err
 }
 
+// lengthFlag is a length in mm; it may be given with a unit of its own, as 0.02in. 0 is
+// none.
+type lengthFlag float64
+
+func (f *lengthFlag) String() string {
+	if *f == 0 {
+		return "" // help then names no default
+	}
+	return strconv.FormatFloat(float64(*f), 'g', -1, 64)
+}
+
+func (f *lengthFlag) Type() string { return "mm" }
+
+func (f *lengthFlag) Set(text string) error {
+	mm, err := profiles.Millimetres.Read(text)
+	*f = lengthFlag(mm)
+	return err
+}
+
 // svgFlag gives a command its flag --svg, which takes no file by the name of another
 // kind of picture.
 func svgFlag(cmd *cobra.Command, path *string, usage string) {
