@@ -55,6 +55,9 @@ var mayImport = map[string][]string{
 	"page": {"profiles", "jig", "capture", "capture/record", "capture/record/table", "fit", "fit/batch", "fit/drift", "fit/explain", "fit/level", "fit/plan",
 		"fit/repeat", "fit/verdict", "report", "shop"},
 
+	"recording":           {"jig"},
+	"recording/soundtest": {},
+
 	"firmware-notes": {},
 	"cmd/evenpole":   {"*"},
 
