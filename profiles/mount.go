@@ -56,18 +56,22 @@ func (m *Mount) readPickup(t *table, l *Library) {
 	m.Pickup = t.text("pickup", required)
 	m.Poles = readPoles(t, optional)
 	m.PoleHeights = t.lengths("pole_heights", required, mountLimits["pole_height"])
+	under := Layout{PolesPerString: t.whole("poles_per_string", optional, oneOrTwo), StringsPerPole: t.whole("strings_per_pole", optional, oneOrTwo)}
 	m.Set, m.Strings = readStrings(t, l)
 	m.readHeights(t)
+	n := len(m.Strings)
+	m.readSecondRow(t, &under)
+	if t.doc.ok() {
+		m.PoleHeights = under.readHeights(t, "pole_heights", m.PoleHeights, m.Poles, n)
+	}
 	if !t.doc.ok() {
 		return
 	}
-	n := len(m.Strings)
-	count(t, "pole_heights", m.PoleHeights, n)
 	count(t, "magnets", m.Magnets, n)
 	count(t, "string_heights", m.StringHeights, n)
 	for i := range min(len(m.PoleHeights), len(m.StringHeights)) {
 		if pole, s := m.PoleHeights[i], m.StringHeights[i]; pole >= s {
-			t.failItem("pole_heights", i, "expected pole %d below its string at %.4g mm, got %.4g mm", i+1, s, pole)
+			t.failUnder("pole_heights", i, "expected pole %d below its string at %.4g mm, got %.4g mm", i+1, s, pole)
 		}
 	}
 }
