@@ -348,6 +348,9 @@ func (l *Listener) changed(m int) float64 {
 func (l *Listener) tellString(p *Pluck) {
 	if l.opt.Only > 0 {
 		p.String = l.opt.Only
+		if l.opt.Only <= len(l.opt.Notes) {
+			l.checkNote(p)
+		}
 		return
 	}
 	near, twin := 0, 0
@@ -363,13 +366,18 @@ func (l *Listener) tellString(p *Pluck) {
 			twin = i + 1
 		}
 	}
-	p.String = near
-	switch {
-	case near == 0:
-	case math.Abs(cents(p.Freq, l.opt.Notes[near-1])) > nearNote:
-		p.fault(fmt.Sprintf("its pitch of %.1f Hz is no string's", p.Freq))
-	case twin > 0:
+	if p.String = near; near == 0 {
+		return
+	}
+	if l.checkNote(p); twin > 0 {
 		p.fault(fmt.Sprintf("strings %d and %d sound at the same note: a recording of one of them alone tells which it is", near, twin))
+	}
+}
+
+// checkNote flags a pitch that is not that of the string's note.
+func (l *Listener) checkNote(p *Pluck) {
+	if hz := l.opt.Notes[p.String-1]; hz > 0 && math.Abs(cents(p.Freq, hz)) > nearNote {
+		p.fault(fmt.Sprintf("its pitch of %.1f Hz is no string's", p.Freq))
 	}
 }
 
