@@ -46,6 +46,8 @@ func TestExamplesRun(t *testing.T) {
 	write(t, "jig/gale.toml", "batch = \"gale\"\nprobe_gap_mm = 0.5\nmagnets = [\"gale/1\", \"gale/2\", \"gale/3\", \"gale/4\", \"gale/5\", \"gale/6\"]\n")
 	write(t, "sheet.csv", "String;Core (in);Pole height (mm);String height (mm);RMS (mV)\n1;0,010;0,5;3,0;12,5\n")
 	write(t, "friend.csv", "String,Pole height (mm),String height (mm),Output\n1,0.5,3.0,12.5\n")
+	try(t, "share", "init", "--folder", "stick")
+	otherBench(t, "stick")
 	port := startJig(t, "jig/L-012-a.toml")
 	for range 2 {
 		try(t, "capture", "--port", port, "--mount", "jig/L-012-a.toml", "--purpose", "repeat", "--again")
@@ -53,6 +55,10 @@ func TestExamplesRun(t *testing.T) {
 	for _, name := range exampleOrder() {
 		for _, line := range examples[name] {
 			args := words(strings.ReplaceAll(line, "/dev/ttyACM0", port))[1:]
+			if name == "share admit" || name == "share close" {
+				needsDatabase(t, args)
+				continue
+			}
 			if name == "jig talk" || name == "jig sim" || name == "page" {
 				tryBriefly(t, args)
 				continue
@@ -62,9 +68,33 @@ func TestExamplesRun(t *testing.T) {
 	}
 }
 
+// otherBench shares a copy of this folder's readings as another bench.
+func otherBench(t *testing.T, folder string) {
+	t.Helper()
+	text, err := os.ReadFile("readings.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	write(t, filepath.Join(dir, "readings.csv"), string(text))
+	try(t, "share", "--shop", dir, "--bench", "south", "--folder", folder)
+}
+
+// needsDatabase runs a command that has no database here, and has to say so.
+func needsDatabase(t *testing.T, args []string) {
+	t.Helper()
+	for _, name := range []string{"PGSERVICE", "PGHOST", "PGDATABASE", "PGUSER", "PGPORT"} {
+		t.Setenv(name, "")
+	}
+	var stderr bytes.Buffer
+	if status := run(context.Background(), args, nil, io.Discard, &stderr); status != exitInput || !strings.Contains(stderr.String(), "nothing says where the database is") {
+		t.Errorf("%v: exit status %d, %s", args, status, &stderr)
+	}
+}
+
 // exampleOrder is the commands with examples, those first that make what others read.
 func exampleOrder() []string {
-	first := []string{"capture", "fit", "check"}
+	first := []string{"share init", "share", "capture", "fit", "check"}
 	var names []string
 	for name := range examples {
 		if !slices.Contains(first, name) {
