@@ -11,6 +11,7 @@ import (
 	"evenpole/share"
 	"evenpole/share/postgres/pgtest"
 	"evenpole/share/sharetest"
+	"evenpole/shop"
 
 	"github.com/jackc/pgx/v5"
 )
@@ -19,6 +20,10 @@ import (
 var server *pgtest.Server
 
 func TestMain(m *testing.M) {
+	if dir := os.Getenv(childDir); dir != "" {
+		child(dir, os.Getenv(childConnection))
+		return
+	}
 	for _, name := range environment {
 		os.Unsetenv(name)
 	}
@@ -34,6 +39,39 @@ func TestMain(m *testing.M) {
 		server.Close()
 	}
 	os.Exit(status)
+}
+
+// How a process of the tests' own is told to share a shop and end.
+const (
+	childDir        = "EVENPOLE_TEST_SHARE_DIR"
+	childConnection = "EVENPOLE_TEST_SHARE_CONNECTION"
+)
+
+// child shares a shop, as the command does.
+func child(dir, connection string) {
+	err := func() error {
+		s, err := shop.Open(dir)
+		if err != nil {
+			return err
+		}
+		b, err := share.Of(s)
+		if err != nil {
+			return err
+		}
+		d, err := Open(context.Background(), connection)
+		if err != nil {
+			return err
+		}
+		r, err := b.Exchange(context.Background(), d)
+		if err == nil && len(r.Faults) > 0 {
+			err = fmt.Errorf("faults %v", r.Faults)
+		}
+		return err
+	}()
+	if err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(1)
+	}
 }
 
 // fresh is a database of its own with benches admitted, and the role of its owner.
@@ -58,7 +96,7 @@ func fresh(t testing.TB, benches ...string) (database string) {
 	return database
 }
 
-// said writes a file with a connection.
+// connectionFile writes a file with a connection.
 func connectionFile(t testing.TB, text string) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "connection")
