@@ -92,8 +92,10 @@ func tryKey(t *testing.T, f *Format, text, head string, e entry) {
 		if here && (strings.HasPrefix(name, e.key+" = ") || strings.HasPrefix(name, e.key+"_mm = ") || strings.HasPrefix(name, e.key+"_in = ")) {
 			found, line = true, name
 		}
-		if e.inPlaceOf != "" && strings.HasPrefix(line, e.inPlaceOf) && !strings.HasPrefix(line, e.key) {
-			line = "# " + line
+		for _, other := range strings.Split(e.inPlaceOf, ",") {
+			if other != "" && strings.HasPrefix(line, other) && !strings.HasPrefix(line, e.key) {
+				line = "# " + line
+			}
 		}
 		out = append(out, line)
 	}
@@ -108,7 +110,7 @@ func tryKey(t *testing.T, f *Format, text, head string, e entry) {
 
 // TestKeysSayUnits: limits are said in the unit of the key.
 func TestKeysSayUnits(t *testing.T) {
-	want := map[string]string{"resistance_ohm": "1 to 200000 ohm", "tolerance_db": "0.01 to 20 dB", "min_gap_mm": "0 or 0.2 to 10 mm", "poles": `"rod", "screw" or "slug"`, "pole_heights_mm": "a list, each -10 to 8 mm"}
+	want := map[string]string{"resistance_ohm": "1 to 200000 ohm", "tolerance_db": "0.01 to 20 dB", "min_gap_mm": "0 or 0.2 to 10 mm", "poles": `"rod", "screw", "slug" or "blade"`, "pole_heights_mm": "a list, each -10 to 8 mm"}
 	for _, k := range OrderFormat.Keys() {
 		if w, ok := want[k.Name]; ok && k.Takes != w {
 			t.Errorf("%s takes %s, want %s", k.Name, k.Takes, w)

@@ -12,15 +12,21 @@ import "math"
 // A radius smaller than half the distance between the outer points spans no
 // circle: then the inner heights are NaN.
 func ArcHeights(radius, spread float64, n int, first, last float64) []float64 {
+	return arcAt(radius, (&Layout{}).Across(n, spread), first, last)
+}
+
+// arcAt is ArcHeights for strings that lie at these places across the pickup, mm.
+func arcAt(radius float64, at []float64, first, last float64) []float64 {
+	n := len(at)
 	heights := make([]float64, n)
-	if n == 0 {
-		return heights
-	}
 	for i := range n {
-		along := float64(i) / float64(max(n-1, 1))
-		heights[i] = first + along*(last-first)
+		spread, x := at[n-1]-at[0], at[i]-at[0]
+		heights[i] = first
+		if spread > 0 {
+			heights[i] += x / spread * (last - first)
+		}
 		if radius > 0 && i > 0 && i < n-1 {
-			heights[i] = arc(radius, spread, last-first, along*spread) + first
+			heights[i] = arc(radius, spread, last-first, x) + first
 		}
 	}
 	return heights

@@ -22,6 +22,10 @@ type span struct {
 // an order does not say (common practice).
 const usualTravel = 1.5
 
+// closestAcross is how near to each other strings, or poles, may be, mm centre to centre:
+// less than the strings of a course are.
+const closestAcross = 1.0
+
 // The spans, common practice all. Where it can be done, what is sensible in
 // inches lies outside the span in mm, and the other way round.
 var (
@@ -68,6 +72,13 @@ var (
 	tolerances = span{lo: 0.01, hi: 20}
 	// From a weak magnet's far field to beyond any material's remanence.
 	fields = span{lo: 1, hi: 2000}
+	// Anywhere across a pickup, from any mark on it.
+	acrosses = span{lo: -200, hi: 300}
+	// From a thin screw to a bass's rod.
+	poleDiameters = span{lo: 1, hi: 15}
+	oneOrTwo      = span{lo: 1, hi: 2}
+	// From a tone that is hardly louder to one coil against a hundred.
+	differences = span{lo: -40, hi: 40}
 	// From a thin rod to a bar's worth of one.
 	rodDiameters = span{lo: 1, hi: 20}
 	rodLengths   = span{lo: 2, hi: 100}
@@ -79,7 +90,7 @@ func (s span) has(x float64) bool { return s.lo <= x && x <= s.hi || s.orZero &&
 
 // in writes the span in a unit.
 func (s span) in(u unit) string {
-	text := fmt.Sprintf("%s to %s %s", bound(s.lo/u.base), bound(s.hi/u.base), u.name)
+	text := strings.TrimSpace(fmt.Sprintf("%s to %s %s", bound(s.lo/u.base), bound(s.hi/u.base), u.name))
 	if s.orZero {
 		return "0 or " + text
 	}
@@ -114,6 +125,8 @@ func unitOf(key string) unit {
 		return unit{"%", 1}
 	case strings.HasSuffix(key, "_ohm"):
 		return unit{"ohm", 1}
+	case strings.HasSuffix(key, "_per_string"), strings.HasSuffix(key, "_per_pole"):
+		return unit{"", 1}
 	}
 	return unit{"mm", 1}
 }

@@ -54,8 +54,9 @@ func readOrder(d *document, l *Library) *Order {
 	instrument := d.top.table("instrument", required)
 	pickup := d.top.table("pickup", required)
 	target := d.top.table("target", required)
-	o.readInstrument(instrument)
+	pair := d.top.table("pair", optional)
 	o.readPickup(pickup)
+	o.readInstrument(instrument, pickup)
 	o.Units = unitsOf(instrument, pickup)
 	o.readTarget(target)
 	o.Set, o.Strings = readStrings(d.top, l)
@@ -67,44 +68,82 @@ func readOrder(d *document, l *Library) *Order {
 	for _, t := range compare {
 		o.Compare = append(o.Compare, Stagger{t.text("name", required), t.lengths("heights", required, poleHeights)})
 	}
+	o.readPair(pair)
+	n := len(o.Strings)
+	o.Layout.checkLayout(pickup, n)
+	o.FixedHeights = o.Layout.readHeights(pickup, "pole_heights_fixed", o.FixedHeights, o.Poles, n)
+	for i, c := range compare {
+		o.Compare[i].Heights = o.Layout.readHeights(c, "heights", o.Compare[i].Heights, o.Poles, n)
+	}
 	if d.ok() {
+		o.completeSpread()
 		o.checkInstrument(instrument, pickup)
+		o.Layout.checkPolesUnder(pickup, n)
+		o.checkCoil(pickup, instrument)
+		o.checkLengths(pickup)
 		o.checkPickup(pickup)
 		o.checkFixed(pickup)
 		o.checkAlternatives(alternatives)
 		count(pickup, "magnets", o.Magnets, len(o.Strings))
-		o.checkLists(target, compare)
+		o.checkLists(target)
 	}
 	return o
 }
 
-func (o *Order) readInstrument(t *table) {
+// readInstrument reads the instrument; what the pickup says of strings as they were
+// measured goes in place of their arc and their spread.
+func (o *Order) readInstrument(t, pickup *table) {
 	o.Instrument = t.text("name", optional)
-	o.FretboardRadius = t.length("fretboard_radius", required, radii)
-	o.StringSpread = t.length("string_spread", required, spreads)
+	o.FretboardRadius = t.length("fretboard_radius", o.MeasuredHeights == nil, radii)
+	o.StringSpread = t.length("string_spread", o.Layout.StringPositions == nil, spreads)
 	o.ScaleLength = t.length("scale_length", optional, scales)
 	o.PickupFromBridge = t.length("pickup_from_bridge", optional, fromBridge)
+	if t.has("fretboard_radius") && o.MeasuredHeights != nil {
+		t.fail("fretboard_radius", "expected this or string_heights_mm of [pickup], got both")
+	}
+	if t.has("string_spread") && o.Layout.StringPositions != nil {
+		t.fail("string_spread", "expected this or string_positions_mm of [pickup], got both")
+	}
+}
+
+// completeSpread takes what follows from strings as they were measured.
+func (o *Order) completeSpread() {
+	if at := o.Layout.StringPositions; at != nil {
+		o.StringSpread = at[len(at)-1] - at[0]
+	}
+	if h := o.MeasuredHeights; h != nil && len(h) == len(o.Strings) {
+		o.StringHeightFirst, o.StringHeightLast = h[0], h[len(h)-1]
+	}
 }
 
 func (o *Order) readPickup(t *table) {
 	o.Batch = t.text("batch", required)
 	o.Magnets = readMagnets(t, optional)
 	o.Poles = readPoles(t, required)
-	o.PoleHeightMin = t.length("pole_height_min", required, poleHeights)
-	o.PoleHeightMax = t.length("pole_height_max", required, poleHeights)
+	o.Layout = readLayout(t, o.Poles)
+	o.Layout.Coil = readCoil(t)
+	blade := o.Poles == Blade
+	o.PoleHeightMin = t.length("pole_height_min", !blade, poleHeights)
+	o.PoleHeightMax = t.length("pole_height_max", !blade, poleHeights)
 	t.either("pole_height_step", "pole_heights")
+	t.either("pole_height_step", "magnet_lengths")
+	t.either("pole_heights", "magnet_lengths")
 	o.PoleHeightStep = t.length("pole_height_step", optional, steps)
 	o.PoleHeights = t.lengths("pole_heights", optional, poleHeights)
-	o.FixedHeights = t.lengths("pole_heights_fixed", optional, poleHeights)
+	o.MagnetLengths = t.lengths("magnet_lengths", optional, rodLengths)
+	o.FixedHeights = t.lengths("pole_heights_fixed", blade, poleHeights)
 	o.PickupRaise = t.length("pickup_raise", optional, travels)
 	o.PickupLower = t.length("pickup_lower", optional, travels)
-	o.FormerDepth = t.length("former_depth", optional, formerDepths)
+	o.FormerDepth = t.length("former_depth", o.MagnetLengths != nil, formerDepths)
 	o.ScrewPitch = t.length("screw_pitch", optional, pitches)
 	o.SettingError = t.length("setting_error", optional, settingErrors)
 	o.MinGap = t.length("min_gap", required, gaps)
 	o.StringSwing = t.length("string_swing", optional, swings)
-	o.StringHeightFirst = t.length("string_height_first", required, stringHeights)
-	o.StringHeightLast = t.length("string_height_last", required, stringHeights)
+	t.either("string_heights", "string_height_first")
+	t.either("string_heights", "string_height_last")
+	o.MeasuredHeights = t.lengths("string_heights", optional, stringHeights)
+	o.StringHeightFirst = t.length("string_height_first", o.MeasuredHeights == nil, stringHeights)
+	o.StringHeightLast = t.length("string_height_last", o.MeasuredHeights == nil, stringHeights)
 }
 
 // readAlternative reads a string set that may be fitted later; one that names a
@@ -143,8 +182,14 @@ func readPoles(t *table, need bool) PoleKind {
 }
 
 func (o *Order) checkInstrument(instrument, pickup *table) {
+	count(pickup, "string_heights", o.MeasuredHeights, len(o.Strings))
+	if !pickup.doc.ok() {
+		return
+	}
 	a := arcOf{o.FretboardRadius, o.StringSpread, len(o.Strings), o.StringHeightFirst, o.StringHeightLast}
-	a.check(instrument, pickup)
+	if o.MeasuredHeights == nil {
+		a.check(instrument, pickup)
+	}
 	if o.ScaleLength > 0 && o.PickupFromBridge >= o.ScaleLength {
 		instrument.fail("pickup_from_bridge", "expected less than the scale length (%.4g mm), got %.4g mm", o.ScaleLength, o.PickupFromBridge)
 	}
@@ -176,7 +221,14 @@ func (o *Order) checkFixed(t *table) {
 		}
 		return
 	}
-	count(t, "pole_heights_fixed", o.FixedHeights, len(o.Strings))
+	if o.Poles == Blade {
+		o.PoleHeightMin, o.PoleHeightMax = slices.Min(o.FixedHeights), slices.Max(o.FixedHeights)
+		for _, key := range []string{"pole_height_min", "pole_height_max", "pole_height_step", "pole_heights", "magnet_lengths"} {
+			if t.has(key) {
+				t.fail(key, "expected no such key beside poles = \"blade\": no string's height can be set, and pole_heights_fixed_mm says where the blade stands")
+			}
+		}
+	}
 	for _, travel := range []struct {
 		key string
 		mm  *float64
@@ -202,13 +254,10 @@ func (o *Order) checkAlternatives(tables []*table) {
 	}
 }
 
-func (o *Order) checkLists(target *table, compare []*table) {
+func (o *Order) checkLists(target *table) {
 	n := len(o.Strings)
 	count(target, "offset_db", o.Offset, n)
 	if o.Offset == nil {
 		o.Offset = make([]float64, n)
-	}
-	for i, c := range o.Compare {
-		count(compare[i], "heights", c.Heights, n)
 	}
 }

@@ -162,7 +162,7 @@ func TestOrderSlips(t *testing.T) {
 		{"set under a header", "excite =", "set =",
 			`o.toml:24:1: set: unknown key; "set" belongs at the top of the file, before the first [table]`},
 		{"unknown table", "[[compare]]", "[[rival]]",
-			`o.toml:26:3: rival: unknown key; expected one of id, customer, product, serial, operator, instrument, pickup, target, set, string, alternative, compare`},
+			`o.toml:26:3: rival: unknown key; expected one of id, customer, product, serial, operator, instrument, pickup, target, pair, set, string, alternative, compare`},
 		{"both units", "batch =", "min_gap_in = 0.05\nbatch =",
 			`o.toml:12:1: min_gap_in: expected this or min_gap_mm, got both`},
 		{"step and stock", "pole_heights_in", "pole_height_step_mm = 0.1\npole_heights_in",
@@ -180,7 +180,7 @@ func TestOrderSlips(t *testing.T) {
 		{"no length", "string_height_last_mm = 3.4", "",
 			`o.toml:11:2: string_height_last_mm: expected a length, but the key is missing`},
 		{"no poles", "poles = \"rod\"\n", "",
-			`o.toml:11:2: poles: expected "rod", "screw" or "slug", but the key is missing`},
+			`o.toml:11:2: poles: expected "rod", "screw", "slug" or "blade", but the key is missing`},
 		{"no tolerance", "tolerance_db = 1.0", "",
 			`o.toml:21:2: tolerance_db: expected a number, but the key is missing`},
 		{"no strings", "set = \"quay 10-46\"", "",
@@ -234,7 +234,7 @@ func TestOrderSlips(t *testing.T) {
 		{"offset out of reach", "0, -0.5]", "0, -50]",
 			`o.toml:22:31: offset_db: expected -20 to 20 dB, got -50`},
 		{"unknown pole", `"rod"`, `"bar"`,
-			`o.toml:13:9: poles: expected "rod", "screw" or "slug", got "bar"`},
+			`o.toml:13:9: poles: expected "rod", "screw", "slug" or "blade", got "bar"`},
 		{"unknown excitation", `"force"`, `"drive"`,
 			`o.toml:24:10: excite: expected "travel" or "force", got "drive"`},
 
@@ -271,7 +271,7 @@ func TestOrderSlips(t *testing.T) {
 			`o.toml:3:7: set: unknown string set "quai 10-46"; did you mean "quay 10-46"?`},
 		{"set like no other", "quay 10-46", "x",
 			`o.toml:3:7: set: unknown string set "x"; expected one of quay 10-46, bass 45-105, extra light 9-42, ` +
-				`light plain-third 10-46, light stainless 10-46, medium 11-49, wound-third 12-52, seven-string 10-59, bass stainless 45-105`},
+				`light plain-third 10-46, light stainless 10-46, medium 11-49, wound-third 12-52, seven-string 10-59, bass stainless 45-105, bass five-string 45-130, bass flat-wound 45-100, bass half-wound 45-105, flat-wound 12-50, half-wound 11-50, baritone 13-62, twelve-string 10-46`},
 
 		// Not TOML.
 		{"decimal comma", "min_gap_mm = 1.2", "min_gap_mm = 1,2",

@@ -32,6 +32,7 @@
 //     with its one list.
 //   - name.go: which texts can be a name or a note, at every door ([IsName], [IsNote]).
 //   - listed.go: a list of names for people ([Listed]).
+//   - twice.go: heights that were read twice ([Twice]).
 //   - units.go: in which units lengths are told to people ([Units]).
 //   - limits.go: units of keys, and the range of values that make sense for each key;
 //     mountlimits.go: those that hold for all that comes into a record ([MountLimit]).
@@ -40,6 +41,8 @@
 //     their places, the mistakes in it, and the reading of keys.
 //   - types.go: what files describe ([String], [StringSet], [Order], [Mount]).
 //   - mountdigest.go: a digest of all that a mount says.
+//   - layout.go, coil.go: what stands under the strings where that is more than one pole
+//     under each ([Layout]), a second coil ([Coil]), and the other pickup of a pair.
 //   - geometry.go, arc.go: the heights of strings on the fretboard's arc; tension.go:
 //     mass, core and pitch of a string; pitch.go: whether one sounds at its pitch.
 //   - strings.go, library.go: strings, and sets of them by name ([Library]).
@@ -47,7 +50,8 @@
 //     [ReadMount], [ReadBatches], [LoadShop]).
 //   - format.go, newfile.go, formats.go: help on the files, key by key, and new ones to
 //     fill in ([Format]): what keys take is asked of the readers, what they are for
-//     stands in formats.go, and a test holds both lists against each other.
+//     stands in formats.go, and a test holds both lists against each other. form.go: the
+//     same keys as fields of a form, and the file that was typed there.
 package profiles
 
 import "fmt"

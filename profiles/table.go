@@ -126,6 +126,10 @@ func (t *table) texts(key string, need bool) []string {
 // oneOf reads a text that must be one of the choices.
 func oneOf[T ~string](t *table, key string, need bool, choices ...T) T {
 	v := t.find(key, need, quoted(choices))
+	for _, c := range choices {
+		a := &t.asked[len(t.asked)-1]
+		a.choices = append(a.choices, string(c))
+	}
 	if v == nil {
 		return ""
 	}
@@ -144,6 +148,15 @@ func (t *table) number(key string, need bool, s span) float64 {
 		return 0
 	}
 	return t.quantity(key, v, s)
+}
+
+// whole reads a whole number within its limits; 0 where it is not there.
+func (t *table) whole(key string, need bool, s span) int {
+	x := t.number(key, need, s)
+	if x != math.Trunc(x) {
+		t.fail(key, "expected a whole number, got %.4g", x)
+	}
+	return int(x)
 }
 
 // numbers reads a list of them.
@@ -261,6 +274,16 @@ func (t *table) fail(stem, format string, args ...any) {
 func (t *table) failItem(stem string, i int, format string, args ...any) {
 	key, v := t.lookup(stem)
 	t.doc.fail(v.list[i].at, key, format, args...)
+}
+
+// failUnder is failItem for what is under string i, in a list that may have fewer or more
+// items than there are strings.
+func (t *table) failUnder(stem string, i int, format string, args ...any) {
+	if _, v := t.lookup(stem); i >= len(v.list) {
+		t.fail(stem, format, args...)
+		return
+	}
+	t.failItem(stem, i, format, args...)
 }
 
 // count refuses a list that does not have one value for each of n strings. A

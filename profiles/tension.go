@@ -18,6 +18,8 @@ var wrapDensity = map[Wrap]float64{
 	Nickel:            8908,
 	NickelPlatedSteel: steelDensity,
 	Stainless:         7750,
+	StainlessFlat:     7750,
+	StainlessHalf:     7750,
 	Bronze:            8800,
 }
 
@@ -37,7 +39,20 @@ func UnitMass(s String) float64 {
 		density = steelDensity
 	}
 	ring := math.Pi / 4 * (s.Gauge*s.Gauge - s.Core*s.Core) * mm2
-	return steelDensity*core + density*math.Pi/4*ring
+	return steelDensity*core + density*wrapFill(s.Wrap)*ring
+}
+
+// wrapFill is the share of the ring between core and gauge that wrap fills: all of it by
+// ribbon, and halfway between that and round wire by wire that is ground half flat (our
+// assumption).
+func wrapFill(w Wrap) float64 {
+	switch w {
+	case StainlessFlat:
+		return 1
+	case StainlessHalf:
+		return (1 + math.Pi/4) / 2
+	}
+	return math.Pi / 4
 }
 
 // The share of its gauge that a wound string's core takes up: 35 to 55 %

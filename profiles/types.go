@@ -67,8 +67,13 @@ type Order struct {
 	SettingError      float64   // mm, standard deviation with which a pole is set; 0 when not given
 	MinGap            float64   // mm, underside of the string to pole top
 	StringSwing       float64   // mm that a string swings towards its pole, kept free beside MinGap
+	MagnetLengths     []float64 // mm, what magnets in stock are long, ascending; nil when they are cut to length
 	StringHeightFirst float64   // mm, underside over the bobbin plane, string 1
 	StringHeightLast  float64   // mm, the last string
+	MeasuredHeights   []float64 // mm, undersides of all strings as measured; nil where they follow the fretboard's arc
+	Layout            Layout
+
+	Pair *Pair // the other pickup of the instrument; nil when the order names none
 
 	Offset    []float64  // dB, wanted balance by string as given; zeros when not given. See [Order.Target]
 	Tolerance float64    // dB, every string within +- this of its target
@@ -81,6 +86,13 @@ type Order struct {
 	Strings      []String
 	Alternatives []StringSet // what the player may fit later, as many strings each
 	Compare      []Stagger
+}
+
+// Pair is the other pickup of an instrument, and how loud this one is wanted beside it.
+type Pair struct {
+	File       string  // of its order, as this order names it
+	Difference float64 // dB, this pickup's mean level less the other's
+	Tolerance  float64 // dB
 }
 
 // Target is the wanted balance of each string, in dB: the offsets, centred. A balance
@@ -116,9 +128,31 @@ func (o *Order) offsetMean() float64 {
 func (o *Order) RestGap() float64 { return o.MinGap + o.StringSwing }
 
 // StringHeights returns the height of each string's underside above the bobbin
-// plane, in mm: the outer two as ordered, the inner ones on the fretboard's arc.
+// plane, in mm: as measured, or the outer two as ordered and the inner ones on the
+// fretboard's arc.
 func (o *Order) StringHeights() []float64 {
-	return ArcHeights(o.FretboardRadius, o.StringSpread, len(o.Strings), o.StringHeightFirst, o.StringHeightLast)
+	if o.MeasuredHeights != nil {
+		return o.MeasuredHeights
+	}
+	return arcAt(o.FretboardRadius, o.Layout.Across(len(o.Strings), o.StringSpread), o.StringHeightFirst, o.StringHeightLast)
+}
+
+// Spacing is the mean distance between neighbouring poles' strings, mm; strings that share
+// a pole count as one.
+func (o *Order) Spacing() float64 {
+	at := o.Layout.PolesAcross(len(o.Strings), o.StringSpread)
+	if o.Layout.PolesPerString == 2 {
+		at = o.Layout.Across(len(o.Strings), o.StringSpread)
+	}
+	if len(at) < 2 {
+		return 0
+	}
+	return (at[len(at)-1] - at[0]) / float64(len(at)-1)
+}
+
+// Fixed reports whether no pole of the pickup can be set, so that the whole of it is moved.
+func (o *Order) Fixed() bool {
+	return o.FixedHeights != nil && (o.Layout.Coil == nil || o.Layout.Coil.Fixed != nil)
 }
 
 // Mount is what is on the jig for one capture: a pickup under strings, or,
@@ -130,13 +164,22 @@ type Mount struct {
 	Pickup        string
 	Batch         string
 	Poles         PoleKind
-	PoleHeights   []float64 // mm, as measured, string 1 first
-	Magnets       []string  // which magnet is where; nil when not known
-	StringHeights []float64 // mm, string 1 first
-	ProbeGap      float64   // mm from probe to pole face; 0 when not given
+	PoleHeights   []float64  // mm, as measured, string 1 first; the mean where they were read twice
+	Magnets       []string   // which magnet is where; nil when not known
+	StringHeights []float64  // mm, string 1 first; likewise
+	Second        *SecondRow // the second coil's poles; nil when there is none
+	PolesTwice    *Twice     // what two readings of the poles' heights differ by; nil when read once
+	StringsTwice  *Twice     // of the strings'
+	ProbeGap      float64    // mm from probe to pole face; 0 when not given
 
 	Set     string
 	Strings []String
+}
+
+// SecondRow is the row of poles in a pickup's second coil.
+type SecondRow struct {
+	PoleHeights []float64 // mm, as measured, string 1 first
+	Gain        float64   // how far a string moves over it by how far it moves over the first; negative where the signals are subtracted
 }
 
 // Loose reports whether the mount holds loose magnets rather than a pickup.

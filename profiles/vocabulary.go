@@ -18,10 +18,11 @@ const (
 	Rod   PoleKind = "rod"   // a magnet, fixed once the coil is wound
 	Screw PoleKind = "screw" // a steel screw over a bar magnet
 	Slug  PoleKind = "slug"  // a plain steel slug over a bar magnet
+	Blade PoleKind = "blade" // one blade of steel over a bar magnet, under all strings
 )
 
 // PoleKinds lists the kinds of pole.
-func PoleKinds() []PoleKind { return []PoleKind{Rod, Screw, Slug} }
+func PoleKinds() []PoleKind { return []PoleKind{Rod, Screw, Slug, Blade} }
 
 // Excitation says how a string is set moving, at the jig or by the player; "" where
 // nothing says.
@@ -59,6 +60,8 @@ const (
 	Nickel            Wrap = "nickel"
 	NickelPlatedSteel Wrap = "nickel_plated_steel"
 	Stainless         Wrap = "stainless"
+	StainlessFlat     Wrap = "stainless_flat" // ribbon
+	StainlessHalf     Wrap = "stainless_half" // round wire, ground or pressed half flat
 	Bronze            Wrap = "bronze"
 	PhosphorBronze    Wrap = "phosphor_bronze"
 )
@@ -74,6 +77,8 @@ var wrapNames = []struct {
 	{Nickel, []string{"pure_nickel"}},
 	{NickelPlatedSteel, []string{"nickel_plated", "nps"}},
 	{Stainless, []string{"stainless_steel"}},
+	{StainlessFlat, []string{"stainless_flatwound", "flatwound", "flat_wound", "stainless_ribbon"}},
+	{StainlessHalf, []string{"stainless_halfround", "halfround", "half_round", "halfwound", "half_wound", "stainless_groundwound", "groundwound"}},
 	{Bronze, []string{"80_20_bronze", "bronze_80_20"}},
 	{PhosphorBronze, []string{"phos_bronze"}},
 }

@@ -36,7 +36,7 @@ func TestOwnWraps(t *testing.T) {
 	if got, want := OwnWraps(list), []Wrap{"steel", "xyzzy"}; !slices.Equal(got, want) {
 		t.Errorf("got %q, want %q", got, want)
 	}
-	if got := OwnWrapWarning("xyzzy"); !strings.Contains(got, `wrap "xyzzy"`) || !strings.Contains(got, "stainless, bronze or phosphor_bronze") {
+	if got := OwnWrapWarning("xyzzy"); !strings.Contains(got, `wrap "xyzzy"`) || !strings.Contains(got, "stainless_half, bronze or phosphor_bronze") {
 		t.Errorf("got %q", got)
 	}
 }

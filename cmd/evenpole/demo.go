@@ -75,7 +75,8 @@ func runDemo(ctx context.Context, e *env, o demoOptions) error {
 		return err
 	}
 	started := time.Now()
-	d := &demo{env: e, quiet: env{stdout: io.Discard, stderr: io.Discard, shop: dir}}
+	e.units = e.asked
+	d := &demo{env: e, quiet: env{stdout: io.Discard, stderr: io.Discard, shop: dir, asked: e.asked}}
 	if d.shop, err = shop.Open(dir); err != nil {
 		return err
 	}
@@ -186,7 +187,8 @@ func (d *demo) buildAndCheck(ctx context.Context, p *plan.Plan) error {
 	if err != nil {
 		return err
 	}
-	certificates, err := writePapers(d.env, d.shop, nil, "", report.A4, d.work.Order, v)
+	certificates, notices, err := d.shop.IssuePapers(v, d.work.Order, nil, shop.Paperwork{Units: d.units, Paper: report.A4, Version: version()})
+	d.warn(notices)
 	if err != nil {
 		return err
 	}

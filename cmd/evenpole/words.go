@@ -1,9 +1,9 @@
 package main
 
 import (
-	"cmp"
 	"fmt"
 	"math"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -55,6 +55,14 @@ func orZero(v *float64) float64 {
 
 func day(t time.Time) string { return t.Format(time.DateOnly) }
 
+// dayOrDash is the day of a time; a dash where there is none.
+func dayOrDash(t time.Time) string {
+	if t.IsZero() {
+		return "-"
+	}
+	return day(t)
+}
+
 func decibels(v *float64) string {
 	if v == nil {
 		return "cannot be told"
@@ -75,9 +83,6 @@ func orNone(name string) string {
 	}
 	return name
 }
-
-// isPDF reports whether a document is asked for as a PDF, by the end of its name.
-func isPDF(path string) bool { return strings.EqualFold(filepath.Ext(path), ".pdf") }
 
 // pageName refuses a page by another name than of what can be written; "" is none.
 func pageName(flag, path string) error {
@@ -101,11 +106,7 @@ func paperOf(e *env, flag string) (report.Paper, error) {
 	if err != nil {
 		return report.A4, err
 	}
-	settings, err := s.Settings()
-	if err != nil {
-		return report.A4, err
-	}
-	return report.ParsePaper(string(cmp.Or(settings.Paper, profiles.A4)))
+	return s.Paper()
 }
 
 // known writes a figure, or a dash when it is not known.
@@ -168,4 +169,32 @@ func few(notes []string) []string {
 		return notes
 	}
 	return append(slices.Clone(notes[:most]), fmt.Sprintf("and %d more pickups", len(notes)-most))
+}
+
+// quoted is an argument of a command that a person may copy.
+func quoted(arg string) string {
+	if strings.ContainsAny(arg, " \t&;|<>()$`\\'*?#~") || arg == "" {
+		return `"` + arg + `"`
+	}
+	return arg
+}
+
+// shopFlag is --shop as it was given, for a command that a person may copy.
+func (e *env) shopFlag() string {
+	if e.shop == "" {
+		return ""
+	}
+	return " --shop " + quoted(e.shop)
+}
+
+// fromHere is a path as short as it can be named from the folder that one is in.
+func fromHere(path string) string {
+	here, err := os.Getwd()
+	if err != nil || !filepath.IsAbs(path) {
+		return path
+	}
+	if rel, err := filepath.Rel(here, path); err == nil && len(rel) < len(path) {
+		return rel
+	}
+	return path
 }
