@@ -28,7 +28,6 @@ type View struct {
 	Clashes []Clash  // names to decide on
 	Notes   []string // for people
 
-	ctx   context.Context
 	parts []part
 	names namer
 	uses  uses
@@ -51,7 +50,7 @@ func (b *Bench) View(ctx context.Context) (*View, error) {
 	if err != nil {
 		return nil, err
 	}
-	v := &View{ctx: ctx}
+	v := &View{}
 	for _, x := range all {
 		v.parts = append(v.parts, part{
 			bench: x.bench, dir: x.dir, decisions: b.decisionsOf(x), own: x.bench == b.Bench,
@@ -62,7 +61,7 @@ func (b *Bench) View(ctx context.Context) (*View, error) {
 			},
 		})
 	}
-	return v, v.settle()
+	return v, v.settle(ctx)
 }
 
 // fileRows reads a file that may be missing, or have nothing in it.
@@ -92,7 +91,7 @@ func ViewOf(ctx context.Context, c Carrier, dir string) (*View, error) {
 	if err != nil {
 		return nil, err
 	}
-	v := &View{ctx: ctx}
+	v := &View{}
 	for _, bench := range slices.Sorted(maps.Keys(heads)) {
 		if err := CheckBench(bench); err != nil {
 			return nil, err
@@ -120,7 +119,7 @@ func ViewOf(ctx context.Context, c Carrier, dir string) (*View, error) {
 			fields:   parsed(rows(record.FieldsFile), bench, record.FieldOf),
 		})
 	}
-	return v, v.settle()
+	return v, v.settle(ctx)
 }
 
 // Streamed is ViewOf, in a folder of its own. done removes it, and closes the carrier.
@@ -194,7 +193,7 @@ func parsed[T any](rows iter.Seq2[[]string, error], name string, of func([]strin
 }
 
 // settle finds what names mean.
-func (v *View) settle() error {
+func (v *View) settle(ctx context.Context) error {
 	w, u := words{}, uses{}
 	for _, p := range v.parts {
 		err := w.add(p.decisions)
@@ -207,7 +206,7 @@ func (v *View) settle() error {
 		}
 	}
 	for _, p := range v.parts {
-		if err := u.note(v.ctx, &p); err != nil {
+		if err := u.note(ctx, &p); err != nil {
 			return err
 		}
 	}
@@ -419,6 +418,24 @@ func (v *View) Source() (shop.Source, error) {
 	return s, nil
 }
 
+// Operators says who captured a session, as far as its holds tell.
+func (v *View) Operators() (map[string]string, error) {
+	names := record.Columns(record.SessionsFile)
+	session, operator := slices.Index(names, "session"), slices.Index(names, "operator")
+	who := map[string]string{}
+	for _, p := range v.parts {
+		for row, err := range p.rows(record.SessionsFile) {
+			if err != nil {
+				return nil, err
+			}
+			if row[session] != "" && row[operator] != "" {
+				who[p.bench+"/"+row[session]] = row[operator]
+			}
+		}
+	}
+	return who, nil
+}
+
 // addMagnets notes which magnets a bench's pickups have, by its mounts. A mount that cannot
 // be read says nothing.
 func (v *View) addMagnets(p *part, magnets map[string][]string) {
@@ -492,7 +509,7 @@ func inLine[T any](parts []part, of func(*part) iter.Seq2[T, error], change func
 
 // Export writes the rows of all benches of a file, ReadingsFile or FieldsFile, as CSV with
 // the names that they have in the view. It tells how many rows that were.
-func (v *View) Export(to io.Writer, file string) (rows int, err error) {
+func (v *View) Export(ctx context.Context, to io.Writer, file string) (rows int, err error) {
 	names := record.Columns(file)
 	at := func(name string) int { return slices.Index(names, name) }
 	w := table.NewWriter(to, false)
@@ -503,7 +520,7 @@ func (v *View) Export(to io.Writer, file string) (rows int, err error) {
 		p := &v.parts[i]
 		for row, err := range p.rows(file) {
 			if err == nil {
-				err = record.TellRow(v.ctx, p.bench, rows)
+				err = record.TellRow(ctx, p.bench, rows)
 			}
 			if err != nil {
 				return rows, err

@@ -126,7 +126,7 @@ func TestAFitFromTheSharedRecord(t *testing.T) {
 		}
 		file := filepath.Join(t.TempDir(), "all.csv")
 		var text bytes.Buffer
-		rows, err := there.Export(&text, record.ReadingsFile)
+		rows, err := there.Export(context.Background(), &text, record.ReadingsFile)
 		if err != nil || rows != len(recordtest.Sample(t)) {
 			t.Fatalf("%d rows, %v", rows, err)
 		}
@@ -147,7 +147,7 @@ func TestRowsOfTheView(t *testing.T) {
 	_, north, _ := halves(t)
 	v := view(t, north)
 	var text bytes.Buffer
-	if _, err := v.Export(&text, record.ReadingsFile); err != nil {
+	if _, err := v.Export(context.Background(), &text, record.ReadingsFile); err != nil {
 		t.Fatal(err)
 	}
 	var exported []record.Reading

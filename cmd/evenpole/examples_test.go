@@ -45,8 +45,6 @@ func TestExamplesRun(t *testing.T) {
 	t.Chdir(dir)
 	write(t, "jig/gale.toml", "batch = \"gale\"\nprobe_gap_mm = 0.5\nmagnets = [\"gale/1\", \"gale/2\", \"gale/3\", \"gale/4\", \"gale/5\", \"gale/6\"]\n")
 	exampleFiles(t)
-	try(t, "share", "init", "--folder", "stick")
-	otherBench(t, "stick")
 	port := startJig(t, "jig/L-012-a.toml")
 	for range 2 {
 		try(t, "capture", "--port", port, "--mount", "jig/L-012-a.toml", "--purpose", "repeat", "--again")
@@ -54,7 +52,7 @@ func TestExamplesRun(t *testing.T) {
 	for _, name := range exampleOrder() {
 		for _, line := range examples[name] {
 			args := words(strings.ReplaceAll(line, "/dev/ttyACM0", port))[1:]
-			if name == "share admit" || name == "share close" {
+			if forOwners(name) {
 				needsDatabase(t, args)
 				continue
 			}
@@ -67,11 +65,14 @@ func TestExamplesRun(t *testing.T) {
 	}
 }
 
-// exampleFiles writes the spreadsheets that examples read.
+// exampleFiles writes the spreadsheets that examples read, and has another bench share in
+// the folder that they name.
 func exampleFiles(t *testing.T) {
 	t.Helper()
 	write(t, "sheet.csv", "String;Core (in);Pole height (mm);String height (mm);RMS (mV)\n1;0,010;0,5;3,0;12,5\n")
 	write(t, "friend.csv", "String,Pole height (mm),String height (mm),Output\n1,0.5,3.0,12.5\n")
+	try(t, "share", "init", "--folder", "stick")
+	otherBench(t, "stick")
 }
 
 // otherBench shares a copy of this folder's readings as another bench.
@@ -85,6 +86,9 @@ func otherBench(t *testing.T, folder string) {
 	write(t, filepath.Join(dir, "readings.csv"), string(text))
 	try(t, "share", "--shop", dir, "--bench", "south", "--folder", folder)
 }
+
+// forOwners tells whether a command is one for the owner of a database.
+func forOwners(name string) bool { return name == "share admit" || name == "share close" }
 
 // needsDatabase runs a command that has no database here, and has to say so.
 func needsDatabase(t *testing.T, args []string) {

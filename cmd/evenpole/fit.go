@@ -92,15 +92,11 @@ func runFit(ctx context.Context, e *env, o fitOptions) error {
 	ofRecord := inShop && s.IsRecord(o.readings)
 	fitting := shop.Fitting{Files: o.readings, Fields: o.fields, Program: version(), KeepCells: ofRecord}
 	if o.shared != "" {
-		view, done, err := e.sharedView(ctx, o.shared == sharedThere)
+		source, _, done, err := e.sharedSource(ctx, o.shared)
 		if err != nil {
 			return err
 		}
 		defer done()
-		source, err := e.sourceOf(view)
-		if err != nil {
-			return err
-		}
 		fitting.Sources = []shop.Source{source}
 	}
 	var data *cell.Data

@@ -310,7 +310,7 @@ func runShareExport(ctx context.Context, e *env, o shareExportOptions) error {
 	defer done()
 	rows := 0
 	err = e.writeFile(o.out, func(to io.Writer) (err error) {
-		rows, err = view.Export(to, file)
+		rows, err = view.Export(ctx, to, file)
 		return err
 	})
 	if err != nil {
@@ -368,13 +368,31 @@ func sharedFlagOf(cmd *cobra.Command, f *sharedFlag) {
 	cmd.Flags().Lookup("shared").NoOptDefVal = sharedHere
 }
 
-// sourceOf is what a view has to fit, after what there is to say of it.
-func (e *env) sourceOf(v *share.View) (shop.Source, error) {
-	e.warn(v.Notes)
-	if n := len(v.Clashes); n > 0 {
+// sharedSource is the readings of all benches, which are let go of with done, after what
+// there is to say of them.
+func (e *env) sharedSource(ctx context.Context, from sharedFlag) (src shop.Source, v *share.View, done func(), err error) {
+	type result struct {
+		source shop.Source
+		view   *share.View
+		done   func()
+	}
+	r, err := late(ctx, e, func(ctx context.Context) (r result, err error) {
+		if r.view, r.done, err = e.sharedView(ctx, from == sharedThere); err != nil {
+			return r, err
+		}
+		if r.source, err = r.view.Source(); err != nil {
+			r.done()
+		}
+		return r, err
+	})
+	if err != nil {
+		return src, nil, nil, err
+	}
+	e.warn(r.view.Notes)
+	if n := len(r.view.Clashes); n > 0 {
 		e.note("note: %d names that benches use may be of different things and are kept apart: 'evenpole share status' lists them", n)
 	}
-	return v.Source()
+	return r.source, r.view, r.done, nil
 }
 
 func newShareWordCmd(e *env, word share.Word, short, verb string) *cobra.Command {
