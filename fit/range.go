@@ -22,6 +22,8 @@ type Range struct {
 	Arc        [2]float64      `json:"arc_mm"` // see arcOf; zeros where no mounting had three strings in a row
 	Wraps      []profiles.Wrap `json:"wraps"`
 	Batches    []string        `json:"batches"`
+
+	Under []profiles.Under `json:"under,omitempty"` // kinds of pickups, where any has not one pole a string and one coil
 }
 
 // check refuses a range whose ends are not lengths in order.
@@ -44,7 +46,7 @@ func rangeOf(cells []cell.Cell) Range {
 	none := [2]float64{inf, -inf}
 	r := Range{PoleHeight: none, Gap: none, Core: none}
 	cells = cell.Trusted(cells)
-	wraps, batches := map[profiles.Wrap]bool{}, map[string]bool{}
+	wraps, batches, under := map[profiles.Wrap]bool{}, map[string]bool{}, map[profiles.Under]bool{}
 	for i := range cells {
 		c := &cells[i]
 		extend(&r.PoleHeight, c.PoleHeight)
@@ -52,9 +54,13 @@ func rangeOf(cells []cell.Cell) Range {
 		extend(&r.Core, c.Core)
 		wraps[c.Wrap] = true
 		batches[c.Batch] = true
+		under[c.Under] = true
 	}
 	delete(batches, "")
 	r.Wraps, r.Batches = slices.Sorted(maps.Keys(wraps)), slices.Sorted(maps.Keys(batches))
+	if !(len(under) == 1 && under[""]) {
+		r.Under = slices.Sorted(maps.Keys(under))
+	}
 	r.Arc = arcsOf(cells)
 	return r
 }

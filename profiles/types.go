@@ -3,6 +3,7 @@ package profiles
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // UsualSpacing is the distance between neighbouring poles and between the strings over
@@ -132,7 +133,7 @@ func (o *Order) RestGap() float64 { return o.MinGap + o.StringSwing }
 // fretboard's arc.
 func (o *Order) StringHeights() []float64 {
 	if o.MeasuredHeights != nil {
-		return o.MeasuredHeights
+		return slices.Clone(o.MeasuredHeights)
 	}
 	return arcAt(o.FretboardRadius, o.Layout.Across(len(o.Strings), o.StringSpread), o.StringHeightFirst, o.StringHeightLast)
 }
@@ -167,6 +168,7 @@ type Mount struct {
 	PoleHeights   []float64  // mm, as measured, string 1 first
 	Magnets       []string   // which magnet is where; nil when not known
 	StringHeights []float64  // mm, string 1 first
+	Under         Under      // what is under the strings where it is not one pole each
 	Second        *SecondRow // the second coil's poles; nil when there is none
 	ProbeGap      float64    // mm from probe to pole face; 0 when not given
 

@@ -52,6 +52,8 @@ type Cell struct {
 	Mode         record.Mode         // Pluck or Drive
 	Excite       profiles.Excitation // "" when not told
 
+	Under profiles.Under // what is under the strings where it is not one pole each; with two coils PoleHeight is Equivalent
+
 	Batch string
 	Takes int       // good takes that Mean stands for
 	Mean  float64   // robust mean of ln v, v in mV: Huber's, see solve.RobustMean
