@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"regexp"
-	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -56,28 +55,11 @@ type bench struct {
 	state    string
 	words    string // why it is so
 	jig      string
-	session  string
-	result   *capture.Result // tallies as they are now
-	rows     []record.Reading
-	takes    []take
-	last     *record.ID // of the reading that can be taken back
-	pace     capture.Pace
+	live     *shop.Live    // the job as it goes; nil without one
 	stop     chan struct{} // closed: finish the take and stop; nil while nothing runs
 	done     chan struct{} // closed when what runs has ended
 	watchers map[chan struct{}]bool
 }
-
-// take is a take as it landed.
-type take struct {
-	Number  int
-	Quiet   bool
-	Level   float64 // mV
-	Refused string  // why it does not count; "" when it does
-	Note    string
-}
-
-// mostTakes is how many takes are shown, the last ones.
-const mostTakes = 12
 
 func newBench(of *shop.Shop, now func() time.Time, open func(string) (io.ReadWriteCloser, error), wait time.Duration) *bench {
 	return &bench{shop: of, now: now, open: open, wait: wait, state: idle, watchers: map[chan struct{}]bool{}}
@@ -105,7 +87,7 @@ func (b *bench) start(j *job, holder string) error {
 		return errBusy
 	}
 	b.job, b.holder = j, holder
-	b.jig, b.session, b.result, b.rows, b.takes, b.last = "", "", nil, nil, nil, nil
+	b.jig, b.live = "", shop.NewLive(j.mount)
 	b.begin()
 	return nil
 }
@@ -113,7 +95,7 @@ func (b *bench) start(j *job, holder string) error {
 // begin runs the job that is set; b.mu is held.
 func (b *bench) begin() {
 	b.stop, b.done = make(chan struct{}), make(chan struct{})
-	b.pace = capture.Pace{}
+	b.live.Rest()
 	b.set(reaching, "")
 	go b.run(*b.job, b.stop, b.done)
 }
@@ -196,7 +178,11 @@ func (b *bench) takeOver(holder string) {
 func (b *bench) takeBack(ctx context.Context, holder string) error {
 	b.mu.Lock()
 	err := b.holds(holder)
-	id, running, done, session := b.last, b.stop != nil, b.done, b.session
+	var id *record.ID
+	if err == nil {
+		id = b.live.Last()
+	}
+	running, done := b.stop != nil, b.done
 	if err == nil && id == nil {
 		err = &refused{"there is no take to take back"}
 	}
@@ -217,7 +203,7 @@ func (b *bench) takeBack(ctx context.Context, holder string) error {
 	if err := b.retract(*id); err != nil {
 		return err
 	}
-	return b.afterwards(ctx, session, running, holder)
+	return b.afterwards(ctx, running, holder)
 }
 
 // retract takes a reading back.
@@ -231,16 +217,15 @@ func (b *bench) retract(id record.ID) error {
 }
 
 // afterwards shows the record without what was taken back, and goes on with what ran.
-func (b *bench) afterwards(ctx context.Context, session string, running bool, holder string) error {
+func (b *bench) afterwards(ctx context.Context, running bool, holder string) error {
+	var session string
+	b.locked(func() { session = b.live.Session })
 	rows, err := b.shop.SessionRows(ctx, session)
 	if err != nil {
 		return err
 	}
 	b.locked(func() {
-		b.rows, b.last = rows, nil
-		if n := len(b.takes); n > 0 {
-			b.uncount(&b.takes[n-1])
-		}
+		b.live.TookBack(rows)
 		if b.state == complete {
 			b.state = paused
 		}
@@ -250,16 +235,6 @@ func (b *bench) afterwards(ctx context.Context, session string, running bool, ho
 		return b.goOn(holder)
 	}
 	return nil
-}
-
-// uncount makes a take one that was taken back; b.mu is held.
-func (b *bench) uncount(t *take) {
-	for i := range b.result.Tallies {
-		if x := &b.result.Tallies[i]; t.Refused == "" && x.Number == t.Number && (x.Mode == record.Quiet) == t.Quiet {
-			x.Good--
-		}
-	}
-	t.Refused = "taken back"
 }
 
 // run captures until the job is complete, is stopped, or cannot go on. A jig that was
@@ -345,12 +320,11 @@ func (b *bench) attach(ctx context.Context, j *job) (*jig.Conn, error) {
 // started shows how far a session has got. From here on it is gone on with, not begun
 // again.
 func (b *bench) started(ctx context.Context, j *job, r *capture.Result) {
-	rows, err := b.shop.SessionRows(ctx, r.Session)
+	rows, err := b.shop.RowsBefore(ctx, r)
 	j.again = false
 	b.locked(func() {
 		b.job.again = false
-		b.session, b.rows = r.Session, rows
-		b.result = &capture.Result{Session: r.Session, Tallies: slices.Clone(r.Tallies)}
+		b.live.Begun(r, rows)
 		words := ""
 		if err != nil {
 			words = err.Error()
@@ -363,24 +337,16 @@ func (b *bench) started(ctx context.Context, j *job, r *capture.Result) {
 
 // landed shows a take that was kept.
 func (b *bench) landed(p capture.Progress) {
-	if p.Reading == nil || p.Session == "" {
-		return
-	}
 	b.locked(func() {
-		b.rows = append(b.rows, *p.Reading)
-		b.takes = append(b.takes, take{p.Number, p.Mode == record.Quiet, p.Level, p.Refused, p.Note})
-		b.takes = b.takes[max(0, len(b.takes)-mostTakes):]
-		if id, ok := p.Reading.ID(); ok {
-			b.last = &id
-		}
-		for i := range b.result.Tallies {
-			if t := &b.result.Tallies[i]; t.Mode == p.Mode && t.Number == p.Number {
-				t.Good = p.Good
-			}
-		}
-		b.pace.Heard(b.now())
+		b.live.Landed(p, b.now())
 		b.tell()
 	})
+}
+
+// capturing reports whether a pickup is being captured.
+func (b *bench) capturing(pickup string) (is bool) {
+	b.locked(func() { is = b.stop != nil && b.job.mount.Pickup == pickup })
+	return is
 }
 
 // lastForm is the form of the job, as it was filled in; nil without one.

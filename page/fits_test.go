@@ -6,29 +6,7 @@ import (
 	"net/url"
 	"strings"
 	"testing"
-
-	"evenpole/jig/sim"
-	"evenpole/shop/workshop"
 )
-
-// A pickup that is captured stands against an order, and no certificate is issued.
-func TestACheckWhileItIsCaptured(t *testing.T) {
-	s, open := served(t, startJig(t, sim.Config{Scatter: &sim.Scatter{}}, nil))
-	at := open()
-	at.post("/order/save", url.Values{"text": {workshop.OrderText}})
-	at.post("/capture/start", startForm())
-	at.watch(in(complete))
-	wants(t, get(s, "/pickup?id=sim"), http.StatusOK, "/check?pickup=sim&amp;order=L-012")
-	wants(t, get(s, "/check?pickup=sim&order=L-012"), http.StatusOK, "out of tolerance", "Strings against the tolerance", "Beside what is expected", "no certificate was issued")
-	if issued, err := s.shop.Certificates(); err != nil || len(issued) != 0 {
-		t.Errorf("%d certificates, %v", len(issued), err)
-	}
-	for _, q := range []string{"pickup=none&order=L-012", "pickup=sim&order=..%2Fsecret", "pickup=..%2Fsim&order=L-012"} {
-		if w := get(s, "/check?"+q); w.Code < 400 || w.Code >= 500 {
-			t.Errorf("%s: status %d", q, w.Code)
-		}
-	}
-}
 
 // A fit is run, its model kept, another compared with it and accepted.
 func TestAFitIsAccepted(t *testing.T) {

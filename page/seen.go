@@ -1,15 +1,9 @@
 package page
 
 import (
-	"cmp"
 	"fmt"
-	"math"
 	"slices"
-	"time"
 
-	"evenpole/capture/record"
-	"evenpole/fit/level"
-	"evenpole/profiles"
 	"evenpole/shop"
 )
 
@@ -56,7 +50,7 @@ const barScale = 6
 func (b *bench) shown(holder string) seen {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	out := seen{State: b.state, Words: b.words, Yours: b.job != nil && b.holder == holder, Held: b.job != nil, Running: b.stop != nil, Back: b.last != nil}
+	out := seen{State: b.state, Words: b.words, Yours: b.job != nil && b.holder == holder, Held: b.job != nil, Running: b.stop != nil}
 	switch {
 	case b.state == pausing:
 	case b.stop != nil:
@@ -64,105 +58,31 @@ func (b *bench) shown(holder string) seen {
 	case b.job != nil && b.state != complete:
 		out.Can = "go-on"
 	}
-	if b.job != nil {
-		out.About = fmt.Sprintf("pickup %s, for %s, session %s, jig %s", b.job.mount.Pickup, b.job.purpose, orDash(b.session), orDash(b.jig))
-		out.Next, out.NextNote = b.next()
-		out.Left = b.left()
-		out.Strings = b.strings()
-	}
-	for _, t := range slices.Backward(b.takes) {
-		out.Takes = append(out.Takes, t.seen())
-	}
-	return out
-}
-
-// next is which string is plucked next, in letters for two metres; b.mu is held.
-func (b *bench) next() (big, note string) {
-	if b.result == nil {
-		return "", ""
-	}
-	missing := b.result.Missing()
-	if len(missing) == 0 {
-		return "Done", ""
-	}
-	t := missing[0]
-	if t.Mode == record.Quiet {
-		return fmt.Sprintf("Quiet %d", t.Number), "hands off: the quiet level"
-	}
-	return fmt.Sprintf("String %d", t.Number), fmt.Sprintf("%s, take %d of %d", b.job.mount.Strings[t.Number-1].Note, t.Good+1, t.Wanted)
-}
-
-// left is what is left, and about how long it takes; b.mu is held.
-func (b *bench) left() string {
-	if b.result == nil {
-		return ""
-	}
-	n := b.result.Left()
-	if d, ok := b.pace.Remaining(n); ok && n > 0 {
-		return fmt.Sprintf("%d takes left, about %s", n, aboutHowLong(d))
-	}
-	return fmt.Sprintf("%d takes left", n)
-}
-
-func aboutHowLong(d time.Duration) string {
-	if d < time.Minute {
-		return fmt.Sprintf("%.0f s", d.Seconds())
-	}
-	return fmt.Sprintf("%.0f min", d.Minutes())
-}
-
-// strings is how far each string has got; b.mu is held.
-func (b *bench) strings() []stringSeen {
-	out := make([]stringSeen, len(b.job.mount.Strings))
-	for i, s := range b.job.mount.Strings {
-		out[i] = stringSeen{Number: i + 1, Note: s.Note, Takes: unknown, Quiet: unknown, Level: unknown, Within: unknown, Balance: unknown, Pitch: unknown}
-	}
-	if b.result != nil {
-		for _, t := range b.result.Tallies {
-			if t.Mode != record.Quiet && t.Number <= len(out) {
-				out[t.Number-1].Takes = fmt.Sprintf("%d of %d", t.Good, t.Wanted)
-			}
-		}
-	}
-	for _, r := range b.rows {
-		if r.Mode != record.Quiet && r.String >= 1 && r.String <= len(out) {
-			out[r.String-1].Quiet = known("%.3f", level.Figure(r.Quiet))
-		}
-	}
-	levels, err := shop.Levels(b.rows)
-	if err != nil { // rows in memory have no error of their own
+	if b.job == nil {
 		return out
 	}
-	for _, l := range levels {
-		if l.String >= 1 && l.String <= len(out) {
-			out[l.String-1].fill(l)
-		}
+	out.Back = b.live.Last() != nil
+	out.About = fmt.Sprintf("pickup %s, for %s, session %s, jig %s", b.job.mount.Pickup, b.job.purpose, orDash(b.live.Session), orDash(b.jig))
+	out.Next, out.NextNote = b.live.Next()
+	out.Left = b.live.Left()
+	for _, x := range b.live.Strings() {
+		out.Strings = append(out.Strings, stringSeenOf(x))
+	}
+	for _, t := range slices.Backward(b.live.Takes) {
+		out.Takes = append(out.Takes, takeSeen{t.What(), t.Size(), t.Refused == "", t.Fate()})
 	}
 	return out
 }
 
-// fill fills in the level of a string.
-func (s *stringSeen) fill(l shop.StringLevel) {
-	s.Level, s.Within, s.Balance = known("%.2f", l.Level), known("±%.2f", l.Within), plus(l.Balance)
-	if l.Balance.Known() {
-		s.Bar = min(1, max(-1, float64(l.Balance)/barScale))
+// stringSeenOf is a string as pages show it.
+func stringSeenOf(x shop.LiveString) stringSeen {
+	s := stringSeen{Number: x.Number, Note: orDash(x.Note), Takes: unknown, Quiet: known("%.3f", x.Quiet), Level: known("%.2f", x.Level),
+		Within: known("±%.2f", x.Within), Balance: plus(x.Balance), Pitch: orDash(x.Pitch)}
+	if x.Wanted > 0 {
+		s.Takes = fmt.Sprintf("%d of %d", x.Good, x.Wanted)
 	}
-	if l.Freq > 0 {
-		s.Pitch = cmp.Or(profiles.WrongPitch(s.Note, l.Freq), "at its note")
+	if x.Balance.Known() {
+		s.Bar = min(1, max(-1, float64(x.Balance)/barScale))
 	}
-}
-
-// seen is a take in words.
-func (t take) seen() takeSeen {
-	out := takeSeen{String: fmt.Sprintf("string %d", t.Number), Level: fmt.Sprintf("%.3f mV", math.Abs(t.Level)), Kept: t.Refused == "", Words: "kept"}
-	if t.Quiet {
-		out.String = fmt.Sprintf("quiet, string %d", t.Number)
-	}
-	if t.Refused != "" {
-		out.Words = "refused: " + t.Refused
-	}
-	if t.Note != "" && t.Note != t.Refused {
-		out.Words += " (" + t.Note + ")"
-	}
-	return out
+	return s
 }

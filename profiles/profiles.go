@@ -49,7 +49,8 @@
 //     [ReadMount], [ReadBatches], [LoadShop]).
 //   - format.go, newfile.go, formats.go: help on the files, key by key, and new ones to
 //     fill in ([Format]): what keys take is asked of the readers, what they are for
-//     stands in formats.go, and a test holds both lists against each other.
+//     stands in formats.go, and a test holds both lists against each other. form.go: the
+//     same keys as fields of a form, and the file that was typed there.
 package profiles
 
 import "fmt"

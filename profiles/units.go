@@ -23,6 +23,14 @@ const mmPerInch = 25.4
 // AllUnits lists the units of length.
 func AllUnits() []Units { return []Units{Millimetres, Inches} }
 
+// InMM is a length in these units in mm.
+func (u Units) InMM(x float64) float64 {
+	if u == Inches {
+		return x * mmPerInch
+	}
+	return x
+}
+
 // Name is what stands behind a figure: "mm" where nothing was chosen.
 func (u Units) Name() string {
 	if u == Inches {

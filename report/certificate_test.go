@@ -80,7 +80,7 @@ func TestSheetInInches(t *testing.T) {
 
 func TestUnprintable(t *testing.T) {
 	c := ordered()
-	for name, want := range map[string]string{"Ἀθηνᾶ Иванова Łódź": "", "王小明 王": "王小明", "naïve 🎸": "🎸"} {
+	for name, want := range map[string]string{"Ἀθηνᾶ Иванова Łódź": "", "王小明 やまだ 김": "", "naïve 🎸": "🎸", "שרה": "שרה", "สมชาย": "สมชาย"} {
 		c.Order.Customer = name
 		got, err := Unprintable(func(w io.Writer) error { return WriteCertificate(w, c) })
 		if err != nil || got != want {

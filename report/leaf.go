@@ -5,8 +5,6 @@ import (
 	"io"
 	"strings"
 	"time"
-
-	"codeberg.org/go-pdf/fpdf"
 )
 
 // Paper is the size of a page, mm.
@@ -33,7 +31,7 @@ func ParsePaper(name string) (Paper, error) {
 // between lines are those asked for times a scale, by which a long text is made
 // to fit.
 type leaf struct {
-	doc         *fpdf.Fpdf
+	doc         *document
 	scale       float64
 	left, width float64 // mm, of the column being filled
 	y, bottom   float64 // mm
@@ -77,11 +75,7 @@ func onePageFrom(scale float64, w io.Writer, paper Paper, title string, date tim
 
 // font chooses letters, in points before they are scaled.
 func (s *leaf) font(points float64, bold bool) {
-	weight := ""
-	if bold {
-		weight = "B"
-	}
-	s.doc.SetFont("sans", weight, points*s.scale)
+	s.doc.letters(points*s.scale, bold)
 }
 
 // lineHeight of letters of so many points, mm.
@@ -102,7 +96,7 @@ func (s *leaf) gap(mm float64) { s.y += mm * s.scale }
 
 // wrap breaks text into lines of a width in mm, in the letters chosen.
 func (s *leaf) wrap(text string, width float64) []string {
-	lines := s.doc.SplitText(printable(text), width)
+	lines := s.doc.lines(printable(text), width)
 	if len(lines) == 0 {
 		return []string{""}
 	}
@@ -113,14 +107,14 @@ func (s *leaf) wrap(text string, width float64) []string {
 // so many points' line; align is "start", "mid" or "end" about x.
 func (s *leaf) write(x, y float64, align, text string) {
 	text = printable(text)
-	width := s.doc.GetStringWidth(text)
+	width := s.doc.width(text)
 	switch align {
 	case "mid":
 		x -= width / 2
 	case "end":
 		x -= width
 	}
-	s.doc.Text(x, y, text)
+	s.doc.put(x, y, text)
 }
 
 // base is where letters of so many points stand in a line that begins at y.
@@ -284,10 +278,10 @@ func (s *leaf) fit(columns []column, rows [][]string) (size, spare float64) {
 func (s *leaf) widest(i int, head string, rows [][]string) float64 {
 	var width float64
 	for _, line := range strings.Split(head, "\n") {
-		width = max(width, s.doc.GetStringWidth(printable(line)))
+		width = max(width, s.doc.width(printable(line)))
 	}
 	for _, r := range rows {
-		width = max(width, s.doc.GetStringWidth(printable(r[i])))
+		width = max(width, s.doc.width(printable(r[i])))
 	}
 	return width
 }
@@ -306,7 +300,7 @@ func (s *leaf) pairs(columns int, pairs [][2]string) {
 	s.font(bodySize, false)
 	var term float64
 	for _, p := range pairs {
-		term = max(term, s.doc.GetStringWidth(p[0]))
+		term = max(term, s.doc.width(p[0]))
 	}
 	term += 2 * s.scale
 	left, width := s.left, s.width/float64(columns)

@@ -2,19 +2,13 @@ package report
 
 import (
 	"io"
-	"strings"
 	"time"
-	"unicode"
-
-	"codeberg.org/go-fonts/liberation/liberationsansbold"
-	"codeberg.org/go-fonts/liberation/liberationsansregular"
-	"codeberg.org/go-pdf/fpdf"
 )
 
 // pdf is a canvas on a page. Its letters are those of an embedded font, so that
 // text can be selected and looks the same everywhere.
 type pdf struct {
-	doc  *fpdf.Fpdf
+	doc  *document
 	x, y float64 // mm, where the canvas begins
 	unit float64 // mm of a user unit
 }
@@ -49,27 +43,6 @@ var looks = map[string]look{
 var letters = map[string]float64{"strong": 11}
 
 const usualLetters = 12
-
-// newDocument starts a document of pages of one size, mm. With the same date it
-// is the same bytes.
-func newDocument(width, height float64, title string, date time.Time) *fpdf.Fpdf {
-	if date.IsZero() {
-		date = time.Unix(0, 0)
-	}
-	doc := fpdf.NewCustom(&fpdf.InitType{UnitStr: "mm", Size: fpdf.SizeType{Wd: width, Ht: height}})
-	doc.SetMargins(0, 0, 0)
-	doc.SetCellMargin(0)
-	doc.SetAutoPageBreak(false, 0)
-	doc.SetCatalogSort(true)
-	doc.SetCreationDate(date.UTC())
-	doc.SetModificationDate(date.UTC())
-	doc.SetTitle(title, true)
-	doc.SetLang("en-GB")
-	doc.AddUTF8FontFromBytes("sans", "", liberationsansregular.TTF)
-	doc.AddUTF8FontFromBytes("sans", "B", liberationsansbold.TTF)
-	doc.AddPage()
-	return doc
-}
 
 // newPDF is a canvas that is a page of its own size, in user units.
 func newPDF(width, height float64, title string) *pdf {
@@ -141,31 +114,18 @@ func (p *pdf) path(class string, points ...[2]float64) {
 }
 
 func (p *pdf) text(x, y float64, class, text string) {
-	size, weight := letters[class], ""
+	size := letters[class]
 	if size == 0 {
 		size = usualLetters
 	}
-	if class == "strong" {
-		weight = "B"
-	}
 	text = printable(text)
-	p.doc.SetFont("sans", weight, size*p.unit*72/25.4) // points
+	p.doc.letters(size*p.unit*72/25.4, class == "strong") // points
 	x, y = p.at(x, y)
-	switch width := p.doc.GetStringWidth(text); class {
+	switch width := p.doc.width(text); class {
 	case "end":
 		x -= width
 	case "mid", "strong":
 		x -= width / 2
 	}
-	p.doc.Text(x, y, text)
-}
-
-// printable replaces what the font cannot hold, and control characters, by U+FFFD.
-func printable(text string) string {
-	return strings.Map(func(r rune) rune {
-		if unicode.IsControl(r) || r >= 0xfffe {
-			return '\ufffd'
-		}
-		return r
-	}, text)
+	p.doc.put(x, y, text)
 }

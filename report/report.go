@@ -10,6 +10,8 @@
 // The way through the package:
 //
 //   - report.go: figures and names as text, and the way out of every document.
+//   - letters.go: the fonts of PDF pages and which letters they have; document.go: texts in
+//     them (document).
 //   - svg.go, pdf.go: what pictures are drawn on (canvas), as SVG and as PDF.
 //   - poles.go, balance.go: the pole picture ([PolePicture]) and the balance chart
 //     ([BalanceChart]); gauge.go: the pole picture at full size, with a gauge to cut
@@ -20,8 +22,7 @@
 //   - leaf.go: a PDF page that is filled from top to bottom (leaf).
 //   - papers.go: what the papers of a finished pickup say ([Papers]); sheet.go,
 //     sheet_pdf.go: the workshop's sheet as HTML and as PDF; certificate.go,
-//     certificate_pdf.go: the customer's certificate likewise; letters.go: which letters
-//     PDF pages have; batch.go, batch_pdf.go: the page on a magnet batch ([BatchPage]).
+//     certificate_pdf.go: the customer's certificate likewise; batch.go, batch_pdf.go: the page on a magnet batch ([BatchPage]).
 //   - plan.go: a plan as a table and as a pole picture.
 package report
 

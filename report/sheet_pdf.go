@@ -59,7 +59,7 @@ func (p *page) fill(s *leaf) {
 func (p *page) head(s *leaf) {
 	s.font(14, true)
 	s.write(s.left, s.base(14), "start", p.Heading())
-	title := s.doc.GetStringWidth(p.Heading())
+	title := s.doc.width(p.Heading())
 	left, width, top := s.left, s.width, s.y
 	s.font(bodySize, false)
 	for _, line := range s.wrap(p.Shop, width-title-8) {

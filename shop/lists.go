@@ -258,7 +258,7 @@ func noted(rows iter.Seq2[record.Reading, error], note func(*record.Reading)) it
 // tell: what was worked out from them holds as long as it stays.
 func (s *Shop) Stamp() string {
 	var b strings.Builder
-	for _, file := range []string{s.ReadingsFile(), s.fieldsFile(), s.batches(), s.current(), s.join(gain.Dir)} {
+	for _, file := range []string{s.ReadingsFile(), s.fieldsFile(), s.batches(), s.current(), s.operators(), s.join(gain.Dir)} {
 		if info, err := os.Stat(file); err == nil {
 			fmt.Fprintf(&b, "%d %d;", info.Size(), info.ModTime().UnixNano())
 		} else {

@@ -189,7 +189,7 @@ func (o *batchOptions) write(e *env, doc batchDocument) error {
 	if o.report != "" {
 		err := e.writeFile(o.report, func(f io.Writer) error {
 			page := report.BatchPage{Report: doc.Report, Sets: doc.Sets, Version: version()}
-			if !isPDF(o.report) {
+			if !report.IsPDF(o.report) {
 				return report.WriteBatch(f, page)
 			}
 			paper, err := paperOf(e, o.paper)

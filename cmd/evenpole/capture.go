@@ -16,6 +16,7 @@ import (
 	"evenpole/capture"
 	"evenpole/capture/record"
 	"evenpole/capture/record/disk"
+	"evenpole/fit/level"
 	"evenpole/jig"
 	"evenpole/profiles"
 	"evenpole/shop"
@@ -34,6 +35,8 @@ type captureOptions struct {
 	again   bool
 	mounted bool // --as-mounted
 	same    bool // --same-pickup
+	quiet   bool
+	bell    bool
 
 	stdin io.Reader                          // where a person answers, if it is a terminal
 	open  func() (io.ReadWriteCloser, error) // how to reach the jig; nil: the serial port
@@ -60,6 +63,11 @@ no screws, with more strings, or, in a check, under other strings only, may be a
 one under its id. At a terminal you are asked before anything is plucked; a script ends
 there, unless --same-pickup says that it is the same one, changed.
 
+Where standard output is a terminal, one screen is redrawn: what is next, the last take,
+the strings with their balance as bars, what is left. Elsewhere each take is a line. It
+ends with each string's level, with the 95 % interval of the mean by the takes' scatter
+alone, its balance, and how much its takes scatter.
+
 With --field the jig's probe is read instead: "all", or positions such as "1-6"
 or "1,3,5".
 
@@ -85,6 +93,8 @@ press the poles of a wound rod-magnet coil.`,
 	f.BoolVar(&o.mounted, "as-mounted", false, "take the strings for those of the mount, however they sound")
 	f.BoolVar(&o.same, "same-pickup", false, "take the pickup for the one that the record has under its id, however it was changed")
 	f.BoolVar(&o.again, "again", false, "start a new session though there is one of the same purpose and mount")
+	f.BoolVar(&o.quiet, "quiet", false, "tell of no take: only how it ends")
+	f.BoolVar(&o.bell, "bell", false, "ring the terminal's bell: once where a take is refused, twice at the end")
 	required(cmd, "mount", "purpose")
 	return cmd
 }
@@ -98,7 +108,7 @@ func runCapture(ctx context.Context, e *env, o captureOptions) error {
 	if err != nil {
 		return err
 	}
-	opt := capture.Options{Mount: mount, Purpose: record.Purpose(o.purpose), Takes: o.takes, MaxPlucks: o.plucks, Again: o.again, AsMounted: o.mounted, Progress: e.progress}
+	opt := capture.Options{Mount: mount, Purpose: record.Purpose(o.purpose), Takes: o.takes, MaxPlucks: o.plucks, Again: o.again, AsMounted: o.mounted}
 	opt.OffPitch = func(p *capture.PitchError) bool {
 		return e.goesOn(ctx, o.stdin, p, "file its takes as the mount says all the same?")
 	}
@@ -111,17 +121,20 @@ func runCapture(ctx context.Context, e *env, o captureOptions) error {
 	if err := o.samePickup(ctx, e, s, opt); err != nil {
 		return err
 	}
+	watched := e.watch(&o)
 	w, conn, err := openBoth(ctx, e, dir, o)
 	if err != nil {
 		return err
 	}
 	defer conn.Close()
 	e.warn(w.Notices)
+	watched.follow(ctx, dir, conn.Ident().Jig, &opt)
 	result, err := capturing(ctx, e, w, conn, opt)
+	watched.end()
 	if err = closeWriter(w, withHint(err, resumeHint(err)...)); err != nil {
 		return err
 	}
-	return e.captured(result, conn.Stats())
+	return e.captured(result, conn.Stats(), watched.live)
 }
 
 // capturing runs a capture. The end of ctx lets it finish the take that it is at.
@@ -303,15 +316,38 @@ func (e *env) progress(p capture.Progress) {
 
 // captureDocument is what --json prints.
 type captureDocument struct {
-	Session   string          `json:"session"`
-	Resumed   bool            `json:"resumed"`
-	Already   bool            `json:"already_complete"`
-	Kept      int             `json:"kept"`
-	Recovered int             `json:"recovered"`
-	Stray     int             `json:"stray"`
-	Lost      int             `json:"lost"`
-	Restarts  int             `json:"restarts"`
-	Tallies   []tallyDocument `json:"tallies"`
+	Session   string           `json:"session"`
+	Resumed   bool             `json:"resumed"`
+	Already   bool             `json:"already_complete"`
+	Kept      int              `json:"kept"`
+	Recovered int              `json:"recovered"`
+	Stray     int              `json:"stray"`
+	Lost      int              `json:"lost"`
+	Restarts  int              `json:"restarts"`
+	Tallies   []tallyDocument  `json:"tallies"`
+	Strings   []stringDocument `json:"strings"`
+}
+
+// stringDocument is how a string came out.
+type stringDocument struct {
+	String  int          `json:"string"`
+	Note    string       `json:"note"`
+	Takes   int          `json:"takes"`
+	Level   level.Figure `json:"level_mv"`
+	Within  level.Figure `json:"within_db"` // 95 % interval of the mean, by scatter alone
+	Balance level.Figure `json:"balance_db"`
+	Scatter level.Figure `json:"scatter_db"`
+}
+
+// stringDocuments are the strings that have a level.
+func stringDocuments(l *shop.Live) []stringDocument {
+	out := []stringDocument{}
+	for _, s := range l.Strings() {
+		if s.Level.Known() {
+			out = append(out, stringDocument{s.Number, s.Note, s.Takes, s.Level, s.Within, s.Balance, s.Scatter})
+		}
+	}
+	return out
 }
 
 // tallyDocument is a tally with the takes that did not count as a list.
@@ -328,17 +364,18 @@ type refusal struct {
 
 var captureJSON = newDocument[captureDocument]()
 
-func (e *env) captured(r *capture.Result, s jig.Stats) error {
+func (e *env) captured(r *capture.Result, s jig.Stats, l *shop.Live) error {
 	again := r.Recovered + s.Refilled // from before this capture, and in it
 	if e.json {
 		tallies := []tallyDocument{}
 		for _, t := range r.Tallies {
 			tallies = append(tallies, tallyDocument{t, refusals(t.Refused)})
 		}
-		return captureJSON.write(e, captureDocument{r.Session, r.Resumed, r.Already, r.Kept, again, r.Stray, r.Lost, r.Restarts, tallies})
+		return captureJSON.write(e, captureDocument{r.Session, r.Resumed, r.Already, r.Kept, again, r.Stray, r.Lost, r.Restarts, tallies, stringDocuments(l)})
 	}
 	if r.Already {
 		e.print("session %s is complete already: nothing added (--again measures once more)", r.Session)
+		e.printStrings(l)
 		return nil
 	}
 	e.print("session %s complete: %d readings kept", r.Session, r.Kept)
@@ -355,7 +392,9 @@ func (e *env) captured(r *capture.Result, s jig.Stats) error {
 	for _, t := range r.Tallies {
 		fmt.Fprintf(tw, "%d\t%s\t%d\t%d\t%s\n", t.Number, t.Mode, t.Good, t.Made, refusalWords(refusals(t.Refused)))
 	}
-	return tw.Flush()
+	tw.Flush()
+	e.printStrings(l)
+	return nil
 }
 
 // refusals lists why takes did not count.

@@ -2,16 +2,14 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
-	"io"
-	"path/filepath"
 	"slices"
 	"strings"
 	"text/tabwriter"
 
 	"evenpole/fit/verdict"
 	"evenpole/profiles"
-	"evenpole/report"
 	"evenpole/shop"
 
 	"github.com/spf13/cobra"
@@ -74,8 +72,8 @@ as jig/boot/seq.
 Papers are numbered and never replaced: when a pickup is checked again and the check, or
 a name on the papers, says something else, a new certificate says whose place it takes
 and what changed. A coil's resistance is carried over from the certificate before when
-the session is the same. A PDF has Latin, Greek and Cyrillic letters; a name in others
-prints from the HTML page alone, and check says so.
+the session is the same. A PDF has Latin, Greek, Cyrillic, Chinese, Japanese and Korean
+letters; a name in others prints from the HTML page alone, and check says so.
 
 Exit status: 0 conforms; 3 out of tolerance; 4 cannot tell yet.`,
 		Args:        cobra.NoArgs,
@@ -142,10 +140,14 @@ func runCheck(ctx context.Context, e *env, o checkOptions) error {
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	written, err := writePapers(e, s, before, o.out, paper, order, v)
+	written, notices, err := s.IssuePapers(v, order, before, shop.Paperwork{Units: e.units, Paper: paper, Version: version(), Copy: o.out, Replace: e.force})
+	if errors.Is(err, shop.ErrLetters) {
+		err = withHint(err, "name a file that ends in .html: a browser prints it")
+	}
 	if err != nil {
 		return err
 	}
+	e.warn(notices)
 	if e.json {
 		if err := verdictJSON.write(e, v); err != nil {
 			return err
@@ -169,109 +171,6 @@ func certificateName(v *verdict.Verdict) string {
 		return fmt.Sprint(v.Certificate)
 	}
 	return fmt.Sprintf("%d, in place of %d", v.Certificate, v.Supersedes)
-}
-
-// writePapers issues the certificate and the workshop's sheet, as HTML and PDF into the
-// shop, and a copy of one into the file named, if any, and returns where they are. before
-// are the certificates that there were.
-func writePapers(e *env, s *shop.Shop, before shop.Certificates, out string, paper report.Paper, order *profiles.Order, v *verdict.Verdict) ([]string, error) {
-	settings, err := s.Settings()
-	if err != nil {
-		return nil, err
-	}
-	folder, err := s.Name()
-	if err != nil {
-		return nil, err
-	}
-	p := report.Papers{Verdict: v, Order: order, Shop: settings.Name, Address: settings.Address, Units: e.units, Folder: folder, Version: version()}
-	if err := printable(out, certificatePages(p)); err != nil {
-		return nil, err
-	}
-	if p.Changed, err = s.Issue(v, shop.NamesOf(settings, order, e.units), before); err != nil {
-		return nil, err
-	}
-	p.Check = settings.CheckedAt(fmt.Sprint(v.Certificate))
-	if v.Diagnosis != nil {
-		for _, x := range v.Diagnosis.Strings {
-			p.Predicted = append(p.Predicted, float64(x.Balance))
-		}
-	}
-	w := papers{env: e, shop: s, paper: paper}
-	if err := w.write(s.CertificateFiles(v.Certificate, order.ID, v.Pickup), out, certificatePages(p)); err != nil {
-		return nil, err
-	}
-	err = w.write(s.SheetFiles(v.Certificate, order.ID, v.Pickup), "", sheetPages(p))
-	return w.written, err
-}
-
-// pages write a paper as HTML and as PDF.
-type pages struct {
-	html func(io.Writer) error
-	pdf  func(io.Writer, report.Paper) error
-}
-
-func certificatePages(p report.Papers) pages {
-	return pages{
-		func(f io.Writer) error { return report.WriteCertificate(f, p) },
-		func(f io.Writer, paper report.Paper) error { return report.WriteCertificatePDF(f, p, paper) },
-	}
-}
-
-func sheetPages(p report.Papers) pages {
-	return pages{
-		func(f io.Writer) error { return report.WriteSheet(f, p) },
-		func(f io.Writer, paper report.Paper) error { return report.WriteSheetPDF(f, p, paper) },
-	}
-}
-
-// printable refuses a copy as PDF that would lack letters, before anything is issued.
-func printable(copied string, p pages) error {
-	if !isPDF(copied) {
-		return nil
-	}
-	lacking, err := report.Unprintable(p.html)
-	if err != nil || lacking == "" {
-		return err
-	}
-	return withHint(badInput("%s: PDF pages have no letters for %q", copied, lacking), "name a file that ends in .html: a browser prints it")
-}
-
-// papers writes pages, and has written.
-type papers struct {
-	*env
-	shop    *shop.Shop
-	paper   report.Paper
-	written []string
-}
-
-// write writes a paper into the shop's files, and into a copy. A PDF that would lack
-// letters is not written, and that is said.
-func (w *papers) write(files []string, copied string, p pages) error {
-	lacking, err := report.Unprintable(p.html)
-	if err != nil {
-		return err
-	}
-	page := func(file string) func(io.Writer) error {
-		if isPDF(file) {
-			return func(f io.Writer) error { return p.pdf(f, w.paper) }
-		}
-		return p.html
-	}
-	for _, file := range files {
-		if isPDF(file) && lacking != "" {
-			w.warn([]string{fmt.Sprintf("%s is not written: PDF pages have no letters for %q (theirs are Latin, Greek and Cyrillic); print %s instead", filepath.Base(file), lacking, filepath.Base(files[0]))})
-			continue
-		}
-		if err := w.shop.WriteCertificate(file, page(file)); err != nil {
-			return err
-		}
-		w.written = append(w.written, file)
-	}
-	if copied == "" {
-		return nil
-	}
-	w.written = append(w.written, copied)
-	return w.shop.WriteFile(copied, w.force, page(copied))
 }
 
 func printVerdict(e *env, v *verdict.Verdict) {

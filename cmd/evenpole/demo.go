@@ -186,7 +186,8 @@ func (d *demo) buildAndCheck(ctx context.Context, p *plan.Plan) error {
 	if err != nil {
 		return err
 	}
-	certificates, err := writePapers(d.env, d.shop, nil, "", report.A4, d.work.Order, v)
+	certificates, notices, err := d.shop.IssuePapers(v, d.work.Order, nil, shop.Paperwork{Units: d.units, Paper: report.A4, Version: version()})
+	d.warn(notices)
 	if err != nil {
 		return err
 	}

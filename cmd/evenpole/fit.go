@@ -163,11 +163,8 @@ func printSuspects(e *env, files []string, list []cell.Suspect) {
 func hintAmend(e *env, list []cell.Suspect) {
 	told := map[string]bool{}
 	for _, s := range list {
-		hint := fmt.Sprintf("correct its mount file, then 'evenpole record amend --session %s --mount FILE'", s.Session)
-		if slices.Contains(s.Columns, "rms_mv") {
-			hint = fmt.Sprintf("'evenpole record retract --session %s', then capture again", s.Session)
-		}
-		if s.Session != "" && !told[hint] {
+		hint := s.Remedy()
+		if hint != "" && !told[hint] {
 			e.note("hint: where session %s is wrong: %s", s.Session, hint)
 		}
 		told[hint] = true

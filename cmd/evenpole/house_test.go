@@ -50,10 +50,10 @@ var mayImport = map[string][]string{
 	"fit/gain":    {"capture/record", "capture/record/disk", "capture/record/sheet", "fit", "fit/cell", "fit/level", "fit/solve"},
 
 	"report": {"profiles", "capture/record/table", "fit", "fit/batch", "fit/drift", "fit/explain", "fit/level", "fit/plan", "fit/verdict"},
-	"shop": {"profiles", "capture/record", "capture/record/disk", "capture/record/pack", "capture/record/table", "fit", "fit/batch", "fit/cell", "fit/drift", "fit/explain", "fit/field", "fit/gain", "fit/level",
-		"fit/next", "fit/plan", "fit/repeat", "fit/screen", "fit/verdict"},
+	"shop": {"profiles", "capture", "capture/record", "capture/record/disk", "capture/record/pack", "capture/record/table", "fit", "fit/batch", "fit/cell", "fit/drift", "fit/explain", "fit/field", "fit/gain", "fit/level",
+		"fit/next", "fit/plan", "fit/repeat", "fit/screen", "fit/verdict", "report"},
 	"shop/workshop": {"profiles", "jig/sim"},
-	"page": {"profiles", "jig", "capture", "capture/record", "capture/record/table", "fit", "fit/batch", "fit/drift", "fit/explain", "fit/level", "fit/plan",
+	"page": {"profiles", "jig", "capture", "capture/record", "capture/record/table", "fit", "fit/batch", "fit/drift", "fit/cell", "fit/explain", "fit/level", "fit/next", "fit/plan",
 		"fit/repeat", "fit/verdict", "report", "shop"},
 
 	"firmware-notes": {},

@@ -33,6 +33,7 @@ func TestInchesInInchesOut(t *testing.T) {
 	text := strings.NewReplacer("# former_depth", "former_depth", "# string_swing", "string_swing", "# [[compare]]", "[[compare]]",
 		"# name = \"what", "name = \"what", "# heights_in", "heights_in").Replace(string(order))
 	write(t, "order.toml", text)
+	// The first such key is the order's own; a second coil has one, too.
 	write(t, "fixed.toml", strings.Replace(string(order), "# pole_heights_fixed", "pole_heights_fixed", 1))
 	for _, args := range [][]string{
 		{"plan", "order.toml", "--what-if", "--svg", "poles.svg", "--full-size", "gauge.svg"},

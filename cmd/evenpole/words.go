@@ -1,7 +1,6 @@
 package main
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"path/filepath"
@@ -76,9 +75,6 @@ func orNone(name string) string {
 	return name
 }
 
-// isPDF reports whether a document is asked for as a PDF, by the end of its name.
-func isPDF(path string) bool { return strings.EqualFold(filepath.Ext(path), ".pdf") }
-
 // pageName refuses a page by another name than of what can be written; "" is none.
 func pageName(flag, path string) error {
 	switch ext := strings.ToLower(filepath.Ext(path)); {
@@ -101,11 +97,7 @@ func paperOf(e *env, flag string) (report.Paper, error) {
 	if err != nil {
 		return report.A4, err
 	}
-	settings, err := s.Settings()
-	if err != nil {
-		return report.A4, err
-	}
-	return report.ParsePaper(string(cmp.Or(settings.Paper, profiles.A4)))
+	return s.Paper()
 }
 
 // known writes a figure, or a dash when it is not known.

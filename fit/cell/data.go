@@ -1,5 +1,10 @@
 package cell
 
+import (
+	"fmt"
+	"slices"
+)
+
 // Data is a record as models see it.
 type Data struct {
 	Cells    []Cell    // by pickup, session and string
@@ -34,4 +39,15 @@ type Suspect struct {
 	Cause    string   `json:"cause"`   // one sentence: what it looks like, with figures
 	Rows     []Span   `json:"rows"`
 	Evidence float64  `json:"evidence"` // ln of how much likelier the record is with the mistake than without, for ranking
+}
+
+// Remedy says what to do where the suspect is one; "" where it names no session.
+func (s *Suspect) Remedy() string {
+	switch {
+	case s.Session == "":
+		return ""
+	case slices.Contains(s.Columns, "rms_mv"):
+		return fmt.Sprintf("'evenpole record retract --session %s', then capture again", s.Session)
+	}
+	return fmt.Sprintf("correct its mount file, then 'evenpole record amend --session %s --mount FILE'", s.Session)
 }

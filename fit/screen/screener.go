@@ -22,6 +22,7 @@ type screener struct {
 	found         []int                 // mistakes found, by mounting
 	digits        map[*lengthColumn]int // decimals that lengths of a column usually have
 	driftsOnly    bool                  // the last rounds look for drifts alone: another mistake may look like one
+	drifts        []*hypothesis         // of each mounting, as it was examined last; nil = none
 	habits        habits
 	levels        *levelModel
 }

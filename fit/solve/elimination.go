@@ -64,6 +64,9 @@ type block struct {
 	logdet float64
 	row    row
 	leaf   leaf
+
+	cross             []float64 // products of the shared terms' unknowns with the fixed effects
+	columns, weighted []float64 // memory: fixed effects by columns, and one of them weighted
 }
 
 // leaf is one leaf's equation: its pivot, what it shares with each other unknown, and
@@ -80,9 +83,6 @@ func (b *block) reset(lay *layout, group int) {
 	b.matrix, b.right = zeros(b.matrix, b.n*b.n), zeros(b.right, b.n)
 	b.leaf.with = zeros(b.leaf.with, b.n)
 	b.logdet = 0
-	for j := range b.mid {
-		b.matrix[j*b.n+j] = 1
-	}
 }
 
 // zeros are n zeros, in the memory of v where it is large enough.
@@ -129,17 +129,10 @@ func (b *block) addShared(matrix, right []float64) {
 // unknowns that are its own. What is left is what the group says of the shared ones.
 func (b *block) eliminate(s *solution, group int) (eliminated, bool) {
 	b.reset(s.layout, group)
-	s.runs(group, func(run []int) {
-		b.leaf.reset()
-		for _, i := range run {
-			b.row.write(s, i)
-			b.add(s.weight[i], s.Y[i])
-			b.leaf.add(s.weight[i], s.Y[i], &b.row, b.mid)
-		}
-		if s.leafOf(run[0]) >= 0 {
-			b.takeLeafOff()
-		}
-	})
+	b.addUp(s, group, s.weight, b.takeLeafOff)
+	for j := range b.mid {
+		b.matrix[j*b.n+j]++ // what is known of it before
+	}
 	for j := range b.mid {
 		if !b.eliminateUnknown(j) {
 			return eliminated{}, false
@@ -148,9 +141,65 @@ func (b *block) eliminate(s *solution, group int) (eliminated, bool) {
 	return eliminated{append([]float64(nil), b.matrix[:b.mid*b.n]...), append([]float64(nil), b.right[:b.mid]...)}, true
 }
 
-// add adds an observation y of weight w.
-func (b *block) add(w, y float64) {
-	r, mid := &b.row, b.mid
+// addUp adds up a group's observations at some weights, those of its leaves apart: a leaf
+// is given away when its observations are complete.
+func (b *block) addUp(s *solution, group int, weight []float64, give func(run []int)) {
+	b.addFixed(s, s.order[s.begin[group]:s.begin[group+1]], weight)
+	b.cross = zeros(b.cross, (s.nShared-s.nFixed)*s.nFixed)
+	s.runs(group, func(run []int) {
+		b.leaf.reset()
+		for _, i := range run {
+			b.row.write(s, i)
+			b.addTerms(weight[i], s.Y[i])
+			b.leaf.add(weight[i], s.Y[i], &b.row, b.mid)
+		}
+		if s.leafOf(run[0]) >= 0 {
+			give(run)
+		}
+	})
+	for k := range s.nShared - s.nFixed {
+		for j, v := range b.cross[k*s.nFixed : (k+1)*s.nFixed] {
+			b.matrix[(b.mid+j)*b.n+b.mid+s.nFixed+k] += v
+		}
+	}
+}
+
+// addFixed adds the products of the fixed effects, column by column: they are most of
+// what there is to add.
+func (b *block) addFixed(s *solution, observations []int, weight []float64) {
+	m, p := len(observations), s.nFixed
+	if p == 0 {
+		return
+	}
+	b.columns, b.weighted = grown(b.columns, (p+2)*m), grown(b.weighted, m)
+	y, w := b.columns[p*m:(p+1)*m], b.columns[(p+1)*m:]
+	for o, i := range observations {
+		w[o], y[o] = weight[i], s.Y[i]
+		for j, v := range s.X.RawRowView(i) {
+			b.columns[j*m+o] = v
+		}
+	}
+	for j := range p {
+		floats.MulTo(b.weighted, w, b.columns[j*m:(j+1)*m])
+		b.right[b.mid+j] += floats.Dot(b.weighted, y)
+		to := b.matrix[(b.mid+j)*b.n+b.mid:]
+		for k := j; k < p; k++ {
+			to[k] += floats.Dot(b.weighted, b.columns[k*m:(k+1)*m])
+		}
+	}
+}
+
+// grown is a list of n entries, in the memory of v where it is large enough.
+func grown(v []float64, n int) []float64 {
+	if cap(v) < n {
+		return make([]float64, n)
+	}
+	return v[:n]
+}
+
+// addTerms adds the products of an observation y of weight w with the unknowns of terms.
+func (b *block) addTerms(w, y float64) {
+	r, mid, fixed := &b.row, b.mid, len(b.row.fixed)
 	for x, e := range r.own {
 		we := w * e.v
 		b.right[e.at] += we * y
@@ -158,31 +207,19 @@ func (b *block) add(w, y float64) {
 		for _, f := range r.own[x:] {
 			to[f.at] += we * f.v
 		}
-		b.addToRow(to[mid:], we, r.fixed, 0)
-	}
-	for j, v := range r.fixed {
-		wv := w * v
-		b.right[mid+j] += wv * y
-		b.addToRow(b.matrix[(mid+j)*b.n+mid:(mid+j+1)*b.n], wv, r.fixed, j)
+		floats.AddScaled(to[mid:mid+fixed], we, r.fixed)
+		for _, f := range r.shared {
+			to[mid+f.at] += we * f.v
+		}
 	}
 	for x, e := range r.shared {
 		we := w * e.v
 		b.right[mid+e.at] += we * y
+		floats.AddScaled(b.cross[(e.at-fixed)*fixed:(e.at-fixed+1)*fixed], we, r.fixed)
 		to := b.matrix[(mid+e.at)*b.n+mid : (mid+e.at+1)*b.n]
 		for _, f := range r.shared[x:] {
 			to[f.at] += we * f.v
 		}
-	}
-}
-
-// addToRow adds the row's shared entries, from fixed effect j on, times a number.
-func (b *block) addToRow(to []float64, times float64, fixed []float64, j int) {
-	part := to[j:len(fixed)]
-	for k, v := range fixed[j:] {
-		part[k] += times * v
-	}
-	for _, e := range b.row.shared {
-		to[e.at] += times * e.v
 	}
 }
 
@@ -203,7 +240,7 @@ func (l *leaf) add(w, y float64, r *row, mid int) {
 }
 
 // takeLeafOff eliminates the leaf from the group's other equations.
-func (b *block) takeLeafOff() {
+func (b *block) takeLeafOff([]int) {
 	l := &b.leaf
 	b.logdet += math.Log(l.pivot)
 	for x, v := range l.with {

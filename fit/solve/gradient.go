@@ -70,6 +70,7 @@ type inverseWork struct {
 	cov    []float64 // the group's unknowns but leaves, then the shared ones
 	row    row
 	leaf   leaf
+	block  block     // see trace
 	byLeaf []float64 // covariance of the leaf with all others, its sign turned
 	times  []float64 // of an observation: the inverse times its row, at its own and the shared terms' entries
 	grad   []float64
@@ -150,6 +151,78 @@ func (w *inverseWork) variances(group int) []float64 {
 		}
 	})
 	return out
+}
+
+// logGradient is the gradient by the logarithms of the standard deviations, of a model
+// whose terms have one covariate each. With the random unknowns b in units of their standard
+// deviations, C the equations' matrix and A the rows, b = A'W r at the solution and
+// A'WA = C - I among them, so that the slope of the log determinant and of the penalised
+// squares by a term's ln sd is 2 sum (1 - (C^-1)_ll - b_l^2) over its unknowns; by ln sigma
+// the weights change, and the trace of C^-1 A'(dW)A is left to work out.
+func (s *solution) logGradient() []float64 {
+	cov := dense(s.shared.inverse(max(s.nShared, 1)))
+	slopes := make([]float64, len(s.Y)) // of the weights, less their sign
+	grad := make([]float64, 1+len(s.Terms))
+	for i, w := range s.weight {
+		if w != 0 {
+			slope := s.weightSlope(i)
+			slopes[i] = slope * w
+			grad[0] += slope * (1 - w*s.residual[i]*s.residual[i])
+		}
+	}
+	variances, traces := make([][]float64, len(s.sizes)), make([]float64, len(s.chunks))
+	InParallelEach(len(s.chunks), func(c int) {
+		w := inverseWork{s: s, shared: cov}
+		for g := s.chunks[c].first; g < s.chunks[c].last; g++ {
+			if s.begin[g] < s.begin[g+1] {
+				variances[g] = make([]float64, s.sizes[g])
+				traces[c] += w.trace(g, slopes, variances[g])
+			}
+		}
+	})
+	grad[0] += s.Sigma.penaltySlope(s.sigma)*s.sigma - floats.Sum(traces)
+	for k, t := range s.Terms {
+		sd := s.factors[k][0]
+		grad[k+1] = t.Spread.penaltySlope(sd) * sd
+		for l := range s.levels[k] {
+			if b := s.level(k, l); b != nil {
+				grad[k+1] += 2 * (1 - s.varianceOf(k, l, cov, variances) - b[0]*b[0])
+			}
+		}
+	}
+	return grad
+}
+
+// varianceOf is the variance of a level of term k in units of the term's standard
+// deviation.
+func (s *solution) varianceOf(k, l int, shared []float64, own [][]float64) float64 {
+	if at := s.at[k]; at >= 0 {
+		return shared[(at+l)*(s.nShared+1)]
+	}
+	return own[s.group[k][l]][s.local[k][l]]
+}
+
+// trace is the trace of the group's part of C^-1 with its rows' products at some weights;
+// the variances of its unknowns are written as well.
+func (w *inverseWork) trace(group int, weight, variances []float64) float64 {
+	w.fill(group)
+	w.leaf.with, w.byLeaf = zeros(w.leaf.with, w.n), zeros(w.byLeaf, w.n)
+	for j := range w.mid {
+		variances[j] = w.cov[j*w.n+j]
+	}
+	b, sum := &w.block, 0.0
+	b.reset(w.s.layout, group)
+	b.addUp(w.s, group, weight, func(run []int) {
+		w.invertLeaf(run)
+		variance := w.leafVariance()
+		variances[w.s.local[w.s.leaf][w.s.leafOf(run[0])]] = variance
+		sum += (b.leaf.pivot-1)*variance - 2*floats.Dot(b.leaf.with, w.byLeaf)
+	})
+	for x := range w.n {
+		cov, products := w.cov[x*w.n+x:(x+1)*w.n], b.matrix[x*w.n+x:(x+1)*w.n]
+		sum += 2*floats.Dot(cov, products) - cov[0]*products[0]
+	}
+	return sum
 }
 
 func (w *inverseWork) leafVariance() float64 {

@@ -89,6 +89,28 @@ func simpleMixed(rng *rand.Rand, n, groups int) *Mixed {
 	return m
 }
 
+// The gradient by logarithms, from sums, is the one by parameters, from observations.
+func TestGradientByLogarithms(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 7))
+	for trial := range 5 {
+		m := simpleMixed(rng, 60+200*trial, 4+trial)
+		m.Weight[3] = 0
+		s, err := m.solveAt(0.4, []float64{0.3, 0.7, 0.5})
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := s.gradient()
+		for k := range m.Terms {
+			want[k+1] *= s.factors[k][0]
+		}
+		for k, got := range s.logGradient() {
+			if math.Abs(got-want[k]) > 1e-10*(1+math.Abs(want[k])) {
+				t.Errorf("trial %d, standard deviation %d: got %.12g, want %.12g", trial, k, got, want[k])
+			}
+		}
+	}
+}
+
 // Steps that are repeated lead where the search does.
 func TestStepsLeadToTheOptimum(t *testing.T) {
 	rng := rand.New(rand.NewPCG(2, 7))

@@ -24,8 +24,7 @@ func (m *Mixed) Step(sigma float64, sds []float64) (fit *MixedFit, nextSigma flo
 		return nil, 0, nil, err
 	}
 	n := 1 + len(sds)
-	grad := s.gradient()
-	floats.Mul(grad[1:], sds) // by logarithms
+	grad := s.logGradient()
 	info := s.information()
 	for k := range n {
 		spread, sd := s.Sigma, sigma

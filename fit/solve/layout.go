@@ -28,8 +28,9 @@ type layout struct {
 	sizes   []int   // unknowns of each group
 	mids    []int   // those of them that are not leaves
 	leaf    int     // the term that is eliminated first; -1 = none
-	locals  []int   // the local terms
-	shareds []int   // all others
+
+	columns []column // of all terms but the leaf, local ones first
+	nOwn    int      // columns of local terms
 
 	info   *mat.SymDense // see Step, and where it was worked out
 	infoAt []float64
@@ -63,11 +64,6 @@ func (m *Mixed) layOut() (*layout, error) {
 	lay.sizes = make([]int, groups)
 	for k := range m.Terms {
 		lay.measure(k)
-		if lay.isLocal(k) {
-			lay.locals = append(lay.locals, k)
-		} else {
-			lay.shareds = append(lay.shareds, k)
-		}
 	}
 	lay.leaf = lay.chooseLeaf()
 	for k := range m.Terms {
@@ -79,6 +75,7 @@ func (m *Mixed) layOut() (*layout, error) {
 	if lay.leaf >= 0 {
 		lay.place(lay.leaf)
 	}
+	lay.listColumns()
 	lay.sortObservations()
 	lay.cutIntoChunks()
 	m.lay = lay
@@ -231,101 +228,6 @@ func (lay *layout) runs(group int, do func(observations []int)) {
 		do(all[:n])
 		all = all[n:]
 	}
-}
-
-// row is what an observation multiplies the unknowns by: the group's own ones, then the
-// fixed effects, then those of the shared terms.
-type row struct {
-	own    []entry
-	fixed  []float64 // of all fixed effects
-	shared []entry   // places among the shared unknowns
-	leaf   float64
-}
-
-// entry is one entry of a row, by the place of its unknown.
-type entry struct {
-	at int
-	v  float64
-}
-
-// write writes observation i's row.
-func (r *row) write(s *solution, i int) {
-	r.own, r.shared, r.leaf = r.own[:0], r.shared[:0], 0
-	for _, k := range s.locals {
-		l := s.Terms[k].Level[i]
-		switch {
-		case l < 0:
-		case k == s.leaf:
-			r.leaf = s.loading(k, i, 0)
-		default:
-			r.own = s.addLevel(r.own, k, i, s.local[k][l])
-		}
-	}
-	if s.nFixed > 0 {
-		r.fixed = s.X.RawRowView(i)
-	}
-	for _, k := range s.shareds {
-		if l := s.Terms[k].Level[i]; l >= 0 {
-			r.shared = s.addLevel(r.shared, k, i, s.at[k]+l*s.size[k])
-		}
-	}
-}
-
-// addLevel adds the entries of a level of term k that stands at some place.
-func (s *solution) addLevel(to []entry, k, i, place int) []entry {
-	for c := range s.size[k] {
-		to = append(to, entry{place + c, s.loading(k, i, c)})
-	}
-	return to
-}
-
-// addTo adds the row, times a number, to a list of the group's unknowns and the shared
-// ones; mid is where the latter begin.
-func (r *row) addTo(to []float64, mid int, times float64) {
-	for _, e := range r.own {
-		to[e.at] += times * e.v
-	}
-	to = to[mid:]
-	fixed := to[:len(r.fixed)]
-	for j, v := range r.fixed {
-		fixed[j] += times * v
-	}
-	for _, e := range r.shared {
-		to[e.at] += times * e.v
-	}
-}
-
-// dot is the row times such a list.
-func (r *row) dot(x []float64, mid int) float64 {
-	var sum float64
-	for _, e := range r.own {
-		sum += e.v * x[e.at]
-	}
-	x = x[mid:]
-	fixed := x[:len(r.fixed)]
-	for j, v := range r.fixed {
-		sum += v * fixed[j]
-	}
-	for _, e := range r.shared {
-		sum += e.v * x[e.at]
-	}
-	return sum
-}
-
-// loading is entry c of Z L of term k for one observation.
-func (s *solution) loading(k, i, c int) float64 {
-	z, factor, size := s.Terms[k].Z, s.factors[k], s.size[k]
-	switch {
-	case z == nil:
-		return factor[0]
-	case size == 1:
-		return z[i][0] * factor[0]
-	}
-	var v float64
-	for r := c; r < size; r++ {
-		v += z[i][r] * factor[r*size+c]
-	}
-	return v
 }
 
 // priorSD is the standard deviation of a fixed effect's prior; 0 when it has none.

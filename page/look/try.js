@@ -28,7 +28,7 @@ import { bar, row } from "/look/parts.js";
   };
   form.addEventListener("input", (e) => {
     const shown = form.querySelector('output[for="' + e.target.id + '"]');
-    if (shown) shown.textContent = Number(e.target.value).toFixed(2);
+    if (shown) shown.textContent = e.target.value;
     ask();
   });
   form.addEventListener("submit", (e) => e.preventDefault());

@@ -1,0 +1,5 @@
+package main
+
+import "golang.org/x/sys/unix"
+
+const askTermios = unix.TCGETS

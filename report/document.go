@@ -1,0 +1,157 @@
+package report
+
+import (
+	"math"
+	"strings"
+	"time"
+	"unicode"
+
+	"codeberg.org/go-fonts/liberation/liberationsansbold"
+	"codeberg.org/go-fonts/liberation/liberationsansregular"
+	"codeberg.org/go-pdf/fpdf"
+)
+
+// document is a PDF document whose texts may have letters of both fonts.
+type document struct {
+	*fpdf.Fpdf
+	weight string // "" or "B"
+	points float64
+	east   bool // eastFamily is among its fonts
+}
+
+// newDocument starts a document of pages of one size, mm. With the same date it
+// is the same bytes.
+func newDocument(width, height float64, title string, date time.Time) *document {
+	if date.IsZero() {
+		date = time.Unix(0, 0)
+	}
+	doc := fpdf.NewCustom(&fpdf.InitType{UnitStr: "mm", Size: fpdf.SizeType{Wd: width, Ht: height}})
+	doc.SetMargins(0, 0, 0)
+	doc.SetCellMargin(0)
+	doc.SetAutoPageBreak(false, 0)
+	doc.SetCatalogSort(true)
+	doc.SetCreationDate(date.UTC())
+	doc.SetModificationDate(date.UTC())
+	doc.SetTitle(title, true)
+	doc.SetLang("en-GB")
+	doc.AddUTF8FontFromBytes(pageFamily, "", liberationsansregular.TTF)
+	doc.AddUTF8FontFromBytes(pageFamily, "B", liberationsansbold.TTF)
+	doc.AddPage()
+	return &document{Fpdf: doc}
+}
+
+// letters chooses letters of a size.
+func (d *document) letters(points float64, bold bool) {
+	d.weight, d.points = "", points
+	if bold {
+		d.weight = "B"
+	}
+	d.SetFont(pageFamily, d.weight, points)
+}
+
+// wear goes on in the font of a family.
+func (d *document) wear(family string) {
+	if family != eastFamily {
+		d.SetFont(pageFamily, d.weight, d.points)
+		return
+	}
+	if !d.east {
+		d.east = true
+		ttf, err := eastTTF()
+		if err != nil {
+			d.SetError(err)
+			return
+		}
+		d.AddUTF8FontFromBytes(eastFamily, "", ttf)
+	}
+	d.SetFont(eastFamily, "", d.points)
+}
+
+// run is a piece of text in one font.
+type run struct{ family, text string }
+
+// runs cuts text where the font changes. A letter that no font has is left to pageFamily.
+func runs(text string) (out []run) {
+	for _, r := range text {
+		family := pageFamily
+		if r >= firstEast && familyOf(r) == eastFamily {
+			family = eastFamily
+		}
+		if n := len(out); n > 0 && out[n-1].family == family {
+			out[n-1].text += string(r)
+		} else {
+			out = append(out, run{family, string(r)})
+		}
+	}
+	return out
+}
+
+// inRuns goes through text run by run in the letters chosen, and wears those of the page
+// again afterwards.
+func (d *document) inRuns(text string, do func(text string)) {
+	all := runs(text)
+	for _, r := range all {
+		d.wear(r.family)
+		do(r.text)
+	}
+	if n := len(all); n > 0 && all[n-1].family != pageFamily {
+		d.wear(pageFamily)
+	}
+}
+
+// width is that of text in the letters chosen, mm.
+func (d *document) width(text string) (mm float64) {
+	d.inRuns(text, func(part string) { mm += d.GetStringWidth(part) })
+	return mm
+}
+
+// put writes text from x on, its base at y, mm.
+func (d *document) put(x, y float64, text string) {
+	d.inRuns(text, func(part string) {
+		d.Text(x, y, part)
+		x += d.GetStringWidth(part)
+	})
+}
+
+// noLineBegins are signs that no line begins with.
+const noLineBegins = "、。，．・：；？！」』）】〕》〉々ー"
+
+// lines breaks text into lines of a width in mm, in the letters chosen: at spaces, beside
+// letters of eastFamily, and within a word that is longer than a line.
+func (d *document) lines(text string, width float64) (out []string) {
+	_, size := d.GetFontSize()
+	most := int(math.Ceil(width * 1000 / size))
+	letters := []rune(text)
+	begin, sum := 0, 0            // of the line
+	end, next := -1, 0            // where it may end, and the next begin
+	east, wasEast := false, false // this letter, and the one before it
+	for i := 0; i < len(letters); {
+		family, symbols := pageFamily, 0
+		d.inRuns(string(letters[i]), func(part string) { symbols = d.GetStringSymbolWidth(part) })
+		if letters[i] >= firstEast {
+			family = familyOf(letters[i])
+		}
+		east, wasEast = family == eastFamily, east
+		sum += symbols
+		switch {
+		case unicode.IsSpace(letters[i]):
+			end, next = i, i+1
+		case i > begin && (east || wasEast) && !strings.ContainsRune(noLineBegins, letters[i]):
+			end, next = i, i
+		}
+		if sum <= most {
+			i++
+			continue
+		}
+		if end == -1 {
+			i = max(i, begin+1)
+			end, next = i, i
+		}
+		out = append(out, strings.TrimRight(string(letters[begin:end]), " "))
+		begin, i, sum, end, east = next, next, 0, -1, false
+	}
+	if begin < len(letters) {
+		out = append(out, string(letters[begin:]))
+	}
+	return out
+}

@@ -1,0 +1,64 @@
+package report
+
+import (
+	"bytes"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+)
+
+// Names in any of the scripts that PDF pages have stand in a certificate's PDF, as text
+// that can be copied out of it.
+func TestNamesInPDF(t *testing.T) {
+	tool, err := exec.LookPath("pdftotext")
+	if err != nil {
+		t.Skip("no pdftotext to read PDF pages with")
+	}
+	const greek, cyrillic, chinese, mixed = "Ἀθηνᾶ Παπαδοπούλου", "Ольга Иванова", "王小明", "Łódź 山田 太郎 & 김민지"
+	for _, name := range []string{greek, cyrillic, chinese, mixed} {
+		c := ordered()
+		c.Order.Customer = name
+		var page bytes.Buffer
+		if err := WriteCertificatePDF(&page, c, A4); err != nil {
+			t.Fatal(err)
+		}
+		file := filepath.Join(t.TempDir(), "page.pdf")
+		if err := os.WriteFile(file, page.Bytes(), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		text, err := exec.Command(tool, file, "-").Output()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if squeezed := strings.Join(strings.Fields(string(text)), ""); !strings.Contains(squeezed, strings.ReplaceAll(name, " ", "")) {
+			t.Errorf("%s is not in the page: %s", name, text)
+		}
+	}
+}
+
+// Lines lose no letter, are no wider than asked, and break beside Chinese characters.
+func TestLines(t *testing.T) {
+	d := newDocument(100, 100, "", time.Time{})
+	d.letters(10, false)
+	for text, want := range map[string][]string{
+		"one two three":    {"one two", "three"},
+		"王小明的吉他拾音器":        {"王小明的", "吉他拾音", "器"},
+		"拾音器四。五":           {"拾音器", "四。五"},
+		"Gitarre 王小明":      {"Gitarre", "王小明"},
+		"Donaudampfschiff": {"Donauda", "mpfschiff"},
+	} {
+		got := d.lines(text, 15)
+		if !slices.Equal(got, want) {
+			t.Errorf("%s: %q, want %q", text, got, want)
+		}
+		for _, line := range got {
+			if w := d.width(line); w > 15 {
+				t.Errorf("%s: a line %.1f mm wide", line, w)
+			}
+		}
+	}
+}
