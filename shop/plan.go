@@ -111,6 +111,16 @@ func Explain(m fit.Predictor, setup *fit.Setup, heights []float64) (*explain.Exp
 	return x, append([]string{}, m.Warnings(setup, heights)...), nil
 }
 
+// ExplainOrder is Explain for an order's pickup, and says where causes are told as those
+// of another kind.
+func ExplainOrder(o *profiles.Order, m fit.Predictor, setup *fit.Setup, heights []float64) (*explain.Explanation, []string, error) {
+	x, warnings, err := Explain(m, setup, heights)
+	if under := o.Under(); err == nil && under != "" {
+		warnings = append(warnings, "causes are told as those of one pole right under each string; of "+under.Words()+" 'plan' predicts the balance")
+	}
+	return x, warnings, err
+}
+
 // Next says which captures would narrow the plans of orders most, count at most.
 func (s *Shop) Next(ctx context.Context, m fit.Predictor, orders []*profiles.Order, count int) ([]next.Proposal, error) {
 	data, err := s.CellsOrNone(ctx)

@@ -19,6 +19,8 @@
 //   - gathering.go: Gathering, which goes on with a file that has grown.
 //   - tuning.go: the pitch of strings whose frequency was not measured.
 //   - fields.go: AddFields, what a fields file knows of the magnets.
+//   - driven.go: driven cells as plucked ones, where both were captured (JoinDriven);
+//     equivalent.go: two rows of poles as one.
 //   - parts.go: the cells of one pickup, one session, one string set.
 //   - sets.go: the string sets that a record knows.
 //

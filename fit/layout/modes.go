@@ -6,31 +6,16 @@ import (
 	"evenpole/profiles"
 )
 
-// harmonics are so many of a plucked string's as are added up: up to some kHz.
-const harmonics = 12
-
-// pluckedAt is where along the string it is plucked, as a share of its length (common
-// practice; the ratio of two places hardly depends on it).
-const pluckedAt = 0.2
-
 // motion is how a string moves over a second place along it, against a first.
 type motion struct {
 	gain  float64 // RMS of its velocity there, by that over the first place
 	alike float64 // correlation of the two, -1 to 1
 }
 
-// motionOf is that of a plucked ideal string of a scale length, over places this far from
-// the bridge: released from a triangle, its harmonic n has the velocity sin(n pi p) / n at
-// its antinodes and sin(n pi x / L) of that over the place x (N. H. Fletcher, T. D.
-// Rossing, The Physics of Musical Instruments, 1998; from memory).
+// motionOf is that over places this far from the bridge.
 func motionOf(scale, first, second float64) motion {
-	var one, two, both float64
-	for n := 1.0; n <= harmonics; n++ {
-		v := math.Sin(n*math.Pi*pluckedAt) / n
-		a, b := v*math.Sin(n*math.Pi*first/scale), v*math.Sin(n*math.Pi*second/scale)
-		one, two, both = one+a*a, two+b*b, both+a*b
-	}
-	return motion{math.Sqrt(two / one), both / math.Sqrt(one*two)}
+	gain, alike := profiles.StringMotion(scale, first, second)
+	return motion{gain, alike}
 }
 
 // Motion is how the strings of an order with two coils move over the second, against the
