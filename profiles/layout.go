@@ -87,7 +87,7 @@ func (l *Layout) Across(n int, spread float64) []float64 {
 	}
 	at := make([]float64, n)
 	for i := range at {
-		at[i] = spread * float64(i) / float64(max(1, n-1))
+		at[i] = float64(i) / float64(max(1, n-1)) * spread
 	}
 	return at
 }

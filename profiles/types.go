@@ -135,7 +135,10 @@ func (o *Order) StringHeights() []float64 {
 	if o.MeasuredHeights != nil {
 		return slices.Clone(o.MeasuredHeights)
 	}
-	return arcAt(o.FretboardRadius, o.Layout.Across(len(o.Strings), o.StringSpread), o.StringHeightFirst, o.StringHeightLast)
+	if at := o.Layout.StringPositions; at != nil {
+		return arcAt(o.FretboardRadius, at, o.StringHeightFirst, o.StringHeightLast)
+	}
+	return ArcHeights(o.FretboardRadius, o.StringSpread, len(o.Strings), o.StringHeightFirst, o.StringHeightLast)
 }
 
 // Spacing is the mean distance between neighbouring poles' strings, mm; strings that share
