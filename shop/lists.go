@@ -165,8 +165,10 @@ type Session struct {
 	ID          string
 	Purpose     record.Purpose
 	Jig, Set    string
-	First, Last time.Time // of its takes that count; of its rows
+	First, Last time.Time // of its takes that count; of its readings
 	Takes       int       // that count
+	Level       float64   // mV, of all strings together
+	Strings     []Heard   // how loud each was
 }
 
 // Latest is the session that was measured last; nil without any.
@@ -209,7 +211,7 @@ func (s *Shop) Pickups(ctx context.Context) ([]Measured, error) {
 		k := key{r.Pickup, r.Session}
 		seen := about[k]
 		seen.Purpose, seen.Jig = r.Purpose, r.Jig
-		if r.Time.After(seen.Last) {
+		if r.Status != record.Retracted && r.Time.After(seen.Last) {
 			seen.Last = r.Time
 		}
 		about[k] = seen
@@ -228,6 +230,7 @@ func (s *Shop) Pickups(ctx context.Context) ([]Measured, error) {
 		for _, c := range cells {
 			x.Takes += c.Takes
 		}
+		x.Strings, x.Level = heardOf(cells)
 		m := &out[len(out)-1]
 		m.Sessions = append(m.Sessions, x)
 	}

@@ -8,7 +8,7 @@
 //     row is ever rewritten; a row with the status "retracted" takes back an earlier
 //     one of the same jig, boot and seq. Columns that a person has added stay, and so
 //     does the person's order of columns.
-//   - sessions.csv has the holds. A session is all that was captured for one purpose
+//   - sessions.csv has the holds, and who captured. A session is all that was captured for one purpose
 //     with one mount. A hold is a row that says: what this jig makes in this power-up
 //     after this number was commanded by this session. A hold without a session ends
 //     the one before; one without a jig says which mount a session was filed anew with.

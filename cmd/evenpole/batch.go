@@ -188,7 +188,7 @@ func limit(x float64) *float64 {
 func (o *batchOptions) write(e *env, doc batchDocument) error {
 	if o.report != "" {
 		err := e.writeFile(o.report, func(f io.Writer) error {
-			page := report.BatchPage{Report: doc.Report, Sets: doc.Sets, Version: version()}
+			page := report.BatchPage{Report: doc.Report, Sets: doc.Sets, Version: version(), Units: e.units}
 			if !report.IsPDF(o.report) {
 				return report.WriteBatch(f, page)
 			}
@@ -327,7 +327,7 @@ func printOthers(e *env, r *batch.Report) {
 	}
 	e.print("")
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(tw, "beside batch\tmagnets\tmean mT\tthis one stronger by %\tbetween\t")
+	fmt.Fprintln(tw, "beside batch\tmagnets\tmean mT\t"+inGauss(e, "mean G\t")+"this one stronger by %\tbetween\t")
 	for _, c := range r.Others {
 		name := c.Batch
 		if c.Reference {
@@ -337,13 +337,21 @@ func printOthers(e *env, r *batch.Report) {
 		if c.Within != nil {
 			between = fmt.Sprintf("%+.1f and %+.1f", c.Within.Low, c.Within.High)
 		}
-		fmt.Fprintf(tw, "%s\t%d\t%.1f\t%+.1f\t%s\t\n", name, c.Count, c.Mean, c.Percent, between)
+		fmt.Fprintf(tw, "%s\t%d\t%.1f\t%s%+.1f\t%s\t\n", name, c.Count, c.Mean, inGauss(e, profiles.Gauss(c.Mean)+"\t"), c.Percent, between)
 	}
 	tw.Flush()
 	if l := r.Loudness; l != nil {
 		e.print("test pickups with this batch beside those with %s: %+.1f dB, between %+.1f and %+.1f (%d and %d pickups)",
 			r.Reference, l.DB, l.Within.Low, l.Within.High, l.Pickups, l.Reference)
 	}
+}
+
+// inGauss is cells that stand in a table where fields are told in gauss as well.
+func inGauss(e *env, cells string) string {
+	if !e.units.InGauss() {
+		return ""
+	}
+	return cells
 }
 
 func printDecision(e *env, r *batch.Report) {
@@ -369,9 +377,9 @@ func printSets(e *env, s *batch.Sets) {
 	}
 	e.print("")
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(tw, "set\tmean mT\tspread mT\tmagnets\t")
+	fmt.Fprintln(tw, "set\tmean mT\tspread mT\t"+inGauss(e, "mean G\tspread G\t")+"magnets\t")
 	for _, set := range s.Sets {
-		fmt.Fprintf(tw, "%d\t%.1f\t%.1f\t%s\t\n", set.Number, set.Mean, set.Spread, strings.Join(set.Magnets, " "))
+		fmt.Fprintf(tw, "%d\t%.1f\t%.1f\t%s%s\t\n", set.Number, set.Mean, set.Spread, inGauss(e, profiles.Gauss(set.Mean)+"\t"+profiles.Gauss(set.Spread)+"\t"), strings.Join(set.Magnets, " "))
 	}
 	tw.Flush()
 	e.print("left over: %s", namesOr(s.Left, "none"))

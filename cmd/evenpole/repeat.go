@@ -28,10 +28,10 @@ func newRepeatCmd(e *env) *cobra.Command {
 the bench and operators differ, in balance and in level, with intervals; what share
 of a tolerance the jig eats; and how many takes a verdict needs.
 
-A session is a mounting, and a pause of three hours ends a sitting. Who mounted
-what stands in operators.csv in the shop: columns session and operator, and
-sitting or mounting where the above does not hold. 'evenpole repeat design' plans
-a study. Hundreds of sessions, such as a reference pickup's of a year, take minutes:
+A session is a mounting, and a pause of three hours ends a sitting. Who mounted what
+'capture --operator' has told. operators.csv in the shop goes before that: columns
+session and operator, and sitting or mounting where the above does not hold.
+'evenpole repeat design' plans a study. Hundreds of sessions, such as a reference pickup's of a year, take minutes:
 --pickup and --since pick the study's.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runRepeat(cmd.Context(), e, o) },
