@@ -103,7 +103,9 @@ func (j *job) hung(o outcome, seed uint64, n int, m fit.Predictor) outcome {
 	r := j.world.rng
 	off := [2]float64{0.05 * r.NormFloat64(), 0.05 * r.NormFloat64()}
 	built := func(first, last float64) float64 { return spreadOf(j.moved(real, first+off[0], last+off[1])) }
+	worst := func(v []float64) float64 { b := balance(v); return max(slices.Max(b), -slices.Min(b)) }
 	least, best := math.Inf(1), [2]float64{}
+	leastWorst := math.Inf(1)
 	for a := -15; a <= 15; a++ {
 		for b := -15; b <= 15; b++ {
 			first, last := float64(a)/10, float64(b)/10
@@ -113,12 +115,14 @@ func (j *job) hung(o outcome, seed uint64, n int, m fit.Predictor) outcome {
 			if s := spreadOf(j.moved(at, first, last)); s < least {
 				least, best = s, [2]float64{first, last}
 			}
+			leastWorst = min(leastWorst, worst(j.moved(real, first+off[0], last+off[1])))
 		}
 	}
 	p, err := plan.Make(context.Background(), j.order, m, plan.Options{})
 	check(err)
 	v := j.moved(real, p.Move.RaiseFirst+off[0], p.Move.RaiseLast+off[1])
 	o.built, o.best, o.flat, o.radius = spreadOf(v), built(best[0], best[1]), built(0, 0), math.NaN()
+	o.ownRegret = worst(v) - leastWorst
 	o.said, o.expected, o.meets, o.met = p.Spread95, p.Spread, p.Meets, j.meets(v)
 	o.height, o.gap = math.NaN(), math.NaN()
 	for i, b := range balance(v) {

@@ -96,6 +96,7 @@ type outcome struct {
 	advice                                 plan.Advice
 	flatMeets, flatSaid                    float64 // share of builds, and what was said
 	met                                    bool
+	ownRegret                              float64   // dB, of a blade: by how much the worst string is farther off than it could be
 	off, sd                                []float64 // dB, balance less predicted, and how far that may be
 }
 
@@ -226,6 +227,9 @@ func print(out []outcome) {
 		if k.name != "best possible" {
 			figure("  regret", func(o outcome) float64 { return k.f(o) - o.best })
 		}
+	}
+	if *kindOf == blades {
+		figure("  regret in the worst string", func(o outcome) float64 { return o.ownRegret })
 	}
 	held, low, better, n := 0, 0, 0, len(out)
 	var brier, base, mean float64

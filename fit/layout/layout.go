@@ -13,6 +13,7 @@
 //     cancel ([Cancelled]).
 //   - sheet.go: the field of an evenly charged face, of which a blade is made.
 //   - reach.go: at which gap one pole would be as strong (reach).
+//   - bar.go: what poles of steel over a bar magnet change (bar).
 //   - coils.go: the signal of two rows of poles.
 //   - over.go: [Over], the model for an order's pickup.
 //

@@ -138,14 +138,17 @@ func TestOverTwoCoils(t *testing.T) {
 	o := order(profiles.Slug, profiles.Layout{Coil: coil})
 	both := Over(m, o)
 	s := setupFor(o)
-	one := m.Level(nil, s, heights)
+	screws := *o
+	screws.Layout = profiles.Layout{}
+	steel := Over(m, &screws) // slugs in one coil
+	one := steel.Level(nil, s, heights)
 	if got := both.Level(nil, s, heights); !near(got, one, 1e-9) {
 		t.Errorf("both rows at one height: %v, one row %v", got, one)
 	}
 	o.FixedHeights = make([]float64, 6)
 	second := Over(m, o)
 	got := second.Level(nil, s, heights)
-	low := m.Level(nil, s, o.FixedHeights)
+	low := steel.Level(nil, s, o.FixedHeights)
 	for i := range got {
 		if share := (got[i] - low[i]) / (one[i] - low[i]); share < 0.3 || share > 0.6 {
 			t.Errorf("string %d: the second row's poles count for %.2f of the first's", i+1, share)
@@ -186,6 +189,8 @@ type seen struct {
 	under profiles.Under
 }
 
+func (seen) Source() string { return "shop data" }
+
 func (s seen) Measured() fit.Range {
 	r := s.Model.Measured()
 	r.Under = []profiles.Under{s.under}
@@ -215,3 +220,22 @@ func near(a, b []float64, within float64) bool {
 }
 
 func trace(m *mat.SymDense) float64 { return mat.Trace(m) }
+
+// TestSteelOverABar: over screws plain strings fall faster with the gap than the handbook's
+// rods let them, wound ones a little, and the more so the less sure.
+func TestSteelOverABar(t *testing.T) {
+	m := fit.Handbook(profiles.Travel)
+	o := order(profiles.Screw, profiles.Layout{})
+	b, s := Over(m, o), setupFor(o)
+	low, high := make([]float64, 6), []float64{1, 1, 1, 1, 1, 1}
+	rises := func(p fit.Predictor, i int) float64 { return p.Level(nil, s, high)[i] - p.Level(nil, s, low)[i] }
+	if d := rises(b, 0) - rises(m, 0); math.Abs(d-steelFallPlain-steelRaise) > 1e-9 {
+		t.Errorf("a screw raised by 1 mm under a plain string gives %.3f more than a rod", d)
+	}
+	if d := rises(b, 5) - rises(m, 5); math.Abs(d-steelFallWound-steelRaise) > 1e-9 {
+		t.Errorf("a screw raised by 1 mm under a wound string gives %.3f more than a rod", d)
+	}
+	if wide, narrow := trace(b.Uncertainty(s, low)), trace(m.Uncertainty(s, low)); wide <= narrow {
+		t.Errorf("variances %g and, over rods, %g", wide, narrow)
+	}
+}

@@ -26,10 +26,19 @@ const (
 // first where both are, and then the second has the same.
 func Over(m fit.Predictor, o *profiles.Order) fit.Predictor {
 	p := pickupOf(o)
-	if p == nil {
+	handbook := m.Source() == fit.Handbook("").Source()
+	if p == nil && !(handbook && overBar(o.Poles)) {
 		return m
 	}
+	if p == nil {
+		p = &pickup{}
+	}
+	if handbook {
+		p.steel[0] = overBar(o.Poles)
+		p.steel[1] = o.Layout.Coil != nil && overBar(o.Layout.Coil.Poles)
+	}
 	p.Predictor = m
+	p.bent = p.under != "" || p.reach != nil
 	p.seen = seenBy(m, p.under)
 	if p.seen { // the curve is that of such pickups
 		p.reach = nil
@@ -46,6 +55,8 @@ type pickup struct {
 	first []float64
 	other []float64 // heights of the second row where it is not set; first likewise
 	seen  bool      // pickups of this kind are what the model was fitted to
+	bent  bool      // there is more to it than what its poles are made of
+	steel [2]bool   // of each row of poles: it is steel over a bar magnet, of which the model knows nothing
 }
 
 // seenBy reports whether a model was fitted to pickups of a kind.
@@ -165,12 +176,24 @@ func (p *pickup) rows(heights []float64) (first, second []float64) {
 // Level predicts the strings over both rows.
 func (p *pickup) Level(dst []float64, s *fit.Setup, heights []float64) []float64 {
 	first, second := p.rows(heights)
-	dst = p.Predictor.Level(dst, p.over(s, first), first)
+	dst = p.row(dst, s, 0, first)
 	if second == nil {
 		return dst
 	}
-	for i, g := range p.Predictor.Level(nil, p.over(s, second), second) {
+	for i, g := range p.row(nil, s, 1, second) {
 		dst[i] = p.coils.level(dst[i], g)
+	}
+	return dst
+}
+
+// row predicts the strings over one row of poles.
+func (p *pickup) row(dst []float64, s *fit.Setup, row int, heights []float64) []float64 {
+	dst = p.Predictor.Level(dst, p.over(s, heights), heights)
+	if p.steel[row] {
+		for i, h := range heights {
+			shift, _ := bar(s, i, h)
+			dst[i] += shift
+		}
 	}
 	return dst
 }
@@ -202,7 +225,8 @@ func (p *pickup) Uncertainty(s *fit.Setup, heights []float64) *mat.SymDense {
 	at := p.equivalent(s, heights)
 	over := p.over(s, at)
 	cov := p.Predictor.Uncertainty(over, at)
-	if p.seen {
+	p.addSteel(cov, s, at)
+	if p.seen || !p.bent {
 		return cov
 	}
 	shares := p.shares(s, heights)
@@ -219,6 +243,26 @@ func (p *pickup) Uncertainty(s *fit.Setup, heights []float64) *mat.SymDense {
 	return cov
 }
 
+// addSteel adds what is not known of steel over a bar magnet.
+func (p *pickup) addSteel(cov *mat.SymDense, s *fit.Setup, heights []float64) {
+	if !p.steel[0] && !p.steel[1] {
+		return
+	}
+	by := make([][3]float64, len(heights))
+	for i, h := range heights {
+		_, by[i] = bar(s, i, h)
+	}
+	for i := range by {
+		for k := i; k < len(by); k++ {
+			v := cov.At(i, k)
+			for n := range by[i] {
+				v += by[i][n] * by[k][n]
+			}
+			cov.SetSym(i, k, v)
+		}
+	}
+}
+
 // shares is how much each string's level rises with that of the second row.
 func (p *pickup) shares(s *fit.Setup, heights []float64) []float64 {
 	out := make([]float64, len(heights))
@@ -226,8 +270,7 @@ func (p *pickup) shares(s *fit.Setup, heights []float64) []float64 {
 	if second == nil {
 		return out
 	}
-	f := p.Predictor.Level(nil, p.over(s, first), first)
-	g := p.Predictor.Level(nil, p.over(s, second), second)
+	f, g := p.row(nil, s, 0, first), p.row(nil, s, 1, second)
 	for i := range out {
 		out[i] = p.coils.share(f[i], g[i])
 	}
@@ -238,7 +281,10 @@ func (p *pickup) shares(s *fit.Setup, heights []float64) []float64 {
 func (p *pickup) Warnings(s *fit.Setup, heights []float64) []string {
 	at := p.equivalent(s, heights)
 	out := p.Predictor.Warnings(s, at)
-	if !p.seen {
+	if p.steel[0] || p.steel[1] {
+		out = append(out, "the handbook is about rod magnets: of steel over a bar magnet it is taken that strings fall faster with the gap, by what computed fields say, and this is less sure")
+	}
+	if !p.seen && p.bent {
 		what := "no pickup with " + p.under.Words() + " was measured"
 		if p.under == "" {
 			what = "no pickup whose poles stand beside their strings was measured"
