@@ -192,6 +192,18 @@ func (r *Range) extrapolationVariance(gap, height, core float64) float64 {
 	return solve.Square(sdPerGap*out(gap, r.Gap)) + solve.Square(sdPerHeight*out(height, r.PoleHeight)) + solve.Square(sdPerCore*out(math.Log(core), logs))
 }
 
+// severalKinds says that pickups of more than one kind were measured; "" where not.
+func (r *Range) severalKinds() string {
+	if len(r.Under) < 2 {
+		return ""
+	}
+	var words []string
+	for _, u := range r.Under {
+		words = append(words, u.Words())
+	}
+	return fmt.Sprintf("pickups of several kinds were measured (%s), and one curve is fitted to all: what is said of each is truer of a record of its kind alone ('evenpole record export --pickup', then 'fit --readings')", strings.Join(words, "; "))
+}
+
 // newWraps lists the wraps of a setup that were not measured.
 func (r *Range) newWraps(s *Setup) []profiles.Wrap {
 	var wraps []profiles.Wrap

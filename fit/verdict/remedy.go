@@ -41,6 +41,10 @@ func (c *check) remedies() {
 		c.v.Remedy += "turn the screws in small steps, then capture again"
 		return
 	}
+	if c.order.Poles == profiles.Blade {
+		c.v.Remedy += "raise, lower or tilt the pickup as 'plan' says; where that does not even it out, change strings, or the blade's top"
+		return
+	}
 	c.v.Remedy += cmp.Or(c.move(), c.tilt()) + "; never press, pull or hammer a pole of a wound coil"
 }
 
@@ -158,7 +162,11 @@ func (c *check) restring(i int) string {
 	if s.Deviation > 0 {
 		core, way = "thinner", "lower"
 	}
-	text := fmt.Sprintf("%s: try a string with a %s core%s; or rewind with a %s pole", loudness(s.Deviation), core, c.example(i), way)
+	text := fmt.Sprintf("%s: try a string with a %s core%s", loudness(s.Deviation), core, c.example(i))
+	if c.order.Poles == profiles.Blade {
+		return text
+	}
+	text += fmt.Sprintf("; or rewind with a %s pole", way)
 	want, ok := c.wanted(i)
 	low, high := c.heights(i)
 	switch {
