@@ -86,15 +86,15 @@ type drivenOffset struct {
 func (d *Data) drivenOffsets(plucked profiles.Excitation) map[drivenString]drivenOffset {
 	const same = 0.5 // mm, a string's height in two mountings
 	type place struct {
-		pickup string
-		of     drivenString
-		height float64
+		pickup, scale string
+		of            drivenString
+		height        float64
 	}
 	type sums struct{ plucked, driven, atPlucked, atDriven, n, k float64 }
 	at := map[place]*sums{}
 	for i := range d.Cells {
 		c := &d.Cells[i]
-		p := place{c.Pickup, drivenString{c.Set, c.String}, c.PoleHeight}
+		p := place{c.Pickup, c.Scale, drivenString{c.Set, c.String}, c.PoleHeight}
 		if at[p] == nil {
 			at[p] = &sums{}
 		}
@@ -106,7 +106,7 @@ func (d *Data) drivenOffsets(plucked profiles.Excitation) map[drivenString]drive
 	}
 	out := map[drivenString]drivenOffset{}
 	inOrder := slices.SortedFunc(maps.Keys(at), func(a, b place) int {
-		return cmp.Or(strings.Compare(a.pickup, b.pickup), strings.Compare(a.of.set, b.of.set), cmp.Compare(a.of.number, b.of.number), cmp.Compare(a.height, b.height))
+		return cmp.Or(strings.Compare(a.pickup, b.pickup), strings.Compare(a.of.set, b.of.set), cmp.Compare(a.of.number, b.of.number), cmp.Compare(a.height, b.height), strings.Compare(a.scale, b.scale))
 	})
 	for _, p := range inOrder { // sums do not depend on the order of a map
 		s := at[p]

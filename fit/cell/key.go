@@ -15,6 +15,8 @@ type mounting struct {
 	pickup, session, set string
 	wrap                 profiles.Wrap
 	under                profiles.Under
+	scale                string // of levels; "" for mV
+	byHand               bool
 }
 
 // underOf is what a row has under its strings.
@@ -86,7 +88,7 @@ func (k *key) fault() string {
 
 // told is what a row tells of its place.
 type told struct {
-	pickup, session, set                  string
+	pickup, session, set, scale, jig      string
 	wrap                                  profiles.Wrap
 	under                                 profiles.Under
 	string                                int
@@ -99,11 +101,12 @@ type told struct {
 func (t *told) by(r *record.Reading) bool {
 	return t.string == r.String && t.under == r.Under && t.second == math.Float64bits(r.PoleHeight2) && t.gain == r.Gain2 && t.core == math.Float64bits(r.Core) && t.gauge == math.Float64bits(r.Gauge) &&
 		t.poleHeight == math.Float64bits(r.PoleHeight) && t.stringHeight == math.Float64bits(r.StringHeight) &&
-		t.session == r.Session && t.pickup == r.Pickup && t.set == r.StringSet && t.wrap == r.Wrap
+		t.session == r.Session && t.pickup == r.Pickup && t.set == r.StringSet && t.wrap == r.Wrap &&
+		t.scale == r.Scale && t.jig == r.Jig
 }
 
 func toldBy(r *record.Reading) told {
-	return told{r.Pickup, r.Session, r.StringSet, r.Wrap, r.Under, r.String,
+	return told{r.Pickup, r.Session, r.StringSet, r.Scale, r.Jig, r.Wrap, r.Under, r.String,
 		math.Float64bits(r.Core), math.Float64bits(r.Gauge), math.Float64bits(r.PoleHeight), math.Float64bits(r.StringHeight),
 		math.Float64bits(r.PoleHeight2), r.Gain2}
 }

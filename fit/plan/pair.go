@@ -46,6 +46,8 @@ func Pairing(ctx context.Context, o *profiles.Order, p *Plan, other *profiles.Or
 	switch {
 	case o.ScaleLength == 0 || o.PickupFromBridge == 0 || other.PickupFromBridge == 0:
 		return nil, fmt.Errorf("%s: [pair]: expected scale_length_mm in this order and pickup_from_bridge_mm in both: how much strings move over either pickup follows from them", o.File)
+	case math.IsNaN(meanLevel(p.Level)) || math.IsNaN(meanLevel(q.Level)):
+		return nil, fmt.Errorf("%s: [pair]: the model knows no levels in mV, and so no difference of two pickups", o.File)
 	case len(o.Strings) != len(other.Strings):
 		return nil, fmt.Errorf("%s: [pair]: expected %d strings in %s, as here, got %d", o.File, len(o.Strings), other.File, len(other.Strings))
 	}
@@ -79,10 +81,10 @@ func within(off, sd, tolerance float64) float64 {
 }
 
 // meanLevel is the mean of levels, dB beside 1 mV.
-func meanLevel(mv []float64) float64 {
+func meanLevel(mv []level.Figure) float64 {
 	dB := make([]float64, len(mv))
 	for i, v := range mv {
-		dB[i] = level.PerLn * math.Log(v)
+		dB[i] = level.PerLn * math.Log(float64(v))
 	}
 	return stat.Mean(dB, nil)
 }
