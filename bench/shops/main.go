@@ -20,6 +20,7 @@ import (
 	"sync"
 
 	"evenpole/fit"
+	"evenpole/fit/layout"
 	"evenpole/fit/plan"
 	"evenpole/profiles"
 	"evenpole/shop"
@@ -35,6 +36,8 @@ var easy bool
 
 var physics = flag.String("physics", "jig", "what levels follow: jig, the simulated jig's physics; solved, rods and steel drawn at random and solved for their fields")
 
+var kindOf = flag.String("kind", onePole, "what pickups are: one (pole a string), two-coils (slugs that stand as they are, and screws), blade (by the jig's physics)")
+
 var params = flag.Bool("p", false, "print the falloff model's parameters")
 
 func main() {
@@ -49,6 +52,10 @@ func main() {
 	flag.Parse()
 	if *physics != "jig" && *physics != "solved" {
 		fmt.Fprintf(os.Stderr, "shops: expected -physics jig or solved, got %q\n", *physics)
+		os.Exit(2)
+	}
+	if *kindOf != onePole && *kindOf != twoCoils && (*kindOf != blades || *physics != "jig") {
+		fmt.Fprintf(os.Stderr, "shops: expected -kind one, two-coils or, by the jig's physics, blade, got %q\n", *kindOf)
 		os.Exit(2)
 	}
 	d, ok := designs[*record]
@@ -89,6 +96,7 @@ type outcome struct {
 	advice                                 plan.Advice
 	flatMeets, flatSaid                    float64 // share of builds, and what was said
 	met                                    bool
+	ownRegret                              float64   // dB, of a blade: by how much the worst string is farther off than it could be
 	off, sd                                []float64 // dB, balance less predicted, and how far that may be
 }
 
@@ -152,6 +160,9 @@ func (w *world) models(d design) map[string]fit.Predictor {
 
 func (j *job) outcome(n int, seed uint64, models map[string]fit.Predictor) outcome {
 	o := outcome{shop: int(seed), order: n}
+	if *kindOf == blades {
+		return j.hung(o, seed, n, models["falloff"])
+	}
 	build := func(h []float64) float64 { return spreadOf(j.built(h, seed*1000+uint64(n))) }
 	o.best = build(j.best())
 	p, err := plan.Make(context.Background(), j.order, models["falloff"], plan.Options{})
@@ -162,7 +173,7 @@ func (j *job) outcome(n int, seed uint64, models map[string]fit.Predictor) outco
 	for i, b := range balance(v) {
 		o.off = append(o.off, b-p.Balance[i])
 	}
-	o.sd = balanceSD(models["falloff"].Uncertainty(setupOf(j), p.Heights), p.Slope)
+	o.sd = balanceSD(layout.Over(models["falloff"], j.order).Uncertainty(setupOf(j), p.Heights), p.Slope)
 	o.advice, o.flatSaid = p.Advice, p.Flat.Meets
 	if easy {
 		const builds = 20
@@ -216,6 +227,9 @@ func print(out []outcome) {
 		if k.name != "best possible" {
 			figure("  regret", func(o outcome) float64 { return k.f(o) - o.best })
 		}
+	}
+	if *kindOf == blades {
+		figure("  regret in the worst string", func(o outcome) float64 { return o.ownRegret })
 	}
 	held, low, better, n := 0, 0, 0, len(out)
 	var brier, base, mean float64

@@ -43,6 +43,7 @@ func (w *world) newOrder(kind int) *job {
 	if name == "seven" {
 		o.StringSpread *= 1.2
 	}
+	as(o)
 	b := r.IntN(4)
 	o.Batch = w.batches[b].Name
 	j := &job{order: o, world: w, batch: b, excite: w.excite, heights: o.StringHeights()}
@@ -61,7 +62,9 @@ func (w *world) newOrder(kind int) *job {
 		}
 		j.grid = append(j.grid, g)
 	}
-	j.fill()
+	if *kindOf != blades {
+		j.fill()
+	}
 	return j
 }
 
