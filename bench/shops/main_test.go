@@ -49,3 +49,25 @@ func plansServe(t *testing.T, better map[string]float64) {
 		}
 	}
 }
+
+// TestOwnKindsHandbook: a plan without a record comes closer to the best possible where
+// other shops of its physics wrote the handbook.
+func TestOwnKindsHandbook(t *testing.T) {
+	regret := func() (sum float64) {
+		for seed := range uint64(3) {
+			for _, o := range run(seed+1, designs["none"], 4, 0) {
+				sum += (o.built - o.best) / 12
+			}
+		}
+		return sum
+	}
+	by := regret()
+	was := handbook
+	defer func() { handbook = was }()
+	handbook = taught(6, "jig")
+	own := regret()
+	t.Logf("regret %.2f dB by the handbook of its own kind, %.2f by the program's", own, by)
+	if own > 0.8*by {
+		t.Errorf("regret %.2f dB by the handbook of its own kind, want less than four fifths of %.2f", own, by)
+	}
+}
