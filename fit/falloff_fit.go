@@ -132,9 +132,10 @@ func startStride(cells int) int {
 	return n
 }
 
-// start finds where the search begins: of a large record in some of its pickups.
+// start finds where the search begins: of a large record in some of its pickups, in which
+// the search begins likewise.
 func (f *Falloff) start(ctx context.Context, m *solve.Mixed, cells []cell.Cell, sites []*curve.Site) (sds []float64, err error) {
-	if some := fewPickups(cells); len(some) < len(cells)/2 && f.Theta == nil {
+	if some := fewPickups(cells); some != nil && f.Theta == nil {
 		g := &Falloff{Curve: f.Curve, SDs: f.SDs, FieldSD: f.FieldSD, PoleFields: f.PoleFields, rough: true}
 		if _, err := g.iterate(ctx, g.mixedModel(some), some, g.sitesOf(some)); err != nil {
 			return nil, err
@@ -157,17 +158,19 @@ func (f *Falloff) start(ctx context.Context, m *solve.Mixed, cells []cell.Cell, 
 	return sds, nil
 }
 
-// fewPickups is the cells of as many pickups, spread over the record, as say roughly what
-// all say.
+// fewPickups is the cells of every fifth pickup; an odd step meets pickups that come in
+// turns. It is none of a record so small that they would not say roughly what all say.
 func fewPickups(cells []cell.Cell) []cell.Cell {
-	const pickups, enough = 16, 2500
+	const step, enough = 5, 1500
 	g := byPickup(cells)
-	stride := max(1, min(g.n/pickups, len(cells)/enough))
 	var out []cell.Cell
 	for i := range cells {
-		if g.of[i]%stride == stride/2 {
+		if g.of[i]%step == step/2 {
 			out = append(out, cells[i])
 		}
+	}
+	if len(out) < enough {
+		return nil
 	}
 	return out
 }
@@ -201,6 +204,7 @@ func (f *Falloff) iterate(ctx context.Context, m *solve.Mixed, cells []cell.Cell
 func (it *iteration) run(ctx context.Context, sds []float64, estimated bool, rest float64) (*solve.MixedFit, []float64, error) {
 	f, m := it.f, it.m
 	sdsMoved := math.Inf(1)
+	var faster fasterSearch
 	for round := 1; ; round++ {
 		if err := ctx.Err(); err != nil {
 			return nil, nil, err
@@ -212,13 +216,49 @@ func (it *iteration) run(ctx context.Context, sds []float64, estimated bool, res
 		}
 		sdsMoved = furthest(sds, next)
 		moved := max(furthest(f.Theta, fit.Beta), sdsMoved*rest/sdsRest(rest))
-		copy(f.Theta, fit.Beta)
 		it.reweigh(fit, sds[0])
-		sds = next
 		if moved < rest || round == falloffRounds {
-			return fit, sds, nil
+			copy(f.Theta, fit.Beta)
+			return fit, next, nil
 		}
+		f.Theta, sds = faster.next(m.Prior, f.Theta, fit.Beta, sds, next)
 	}
+}
+
+// fasterSearch leads a search to its end in fewer rounds. Parameters lie on ridges, where
+// level and shape stand for each other: rounds alone leave a half of each step there.
+type fasterSearch struct {
+	both  *solve.Anderson
+	alone *solve.Anderson // once standard deviations stay
+}
+
+// next is where to go from parameters and standard deviations whose round led to others.
+func (s *fasterSearch) next(units []solve.Normal, theta, toTheta, sds, toSDs []float64) (nextTheta, nextSDs []float64) {
+	unit := make([]float64, len(theta), len(theta)+len(sds))
+	for j := range theta {
+		unit[j] = units[j].SD
+	}
+	if slices.Equal(sds, toSDs) {
+		if s.alone == nil {
+			s.alone = &solve.Anderson{Unit: unit}
+		}
+		return s.alone.Next(theta, toTheta), toSDs
+	}
+	if s.both == nil {
+		for range sds {
+			unit = append(unit, 1)
+		}
+		s.both = &solve.Anderson{Unit: unit}
+	}
+	x, to := slices.Clone(theta), slices.Clone(toTheta)
+	for k := range sds {
+		x, to = append(x, math.Log(sds[k])), append(to, math.Log(toSDs[k]))
+	}
+	next := s.both.Next(x, to)
+	for k := range sds {
+		nextSDs = append(nextSDs, math.Exp(next[len(theta)+k]))
+	}
+	return next[:len(theta):len(theta)], nextSDs
 }
 
 // reweigh takes over what a round says of mountings, and weighs the cells by what it left
@@ -250,7 +290,7 @@ const largeRest = 1e-5
 func (f *Falloff) rest(cells int) float64 {
 	switch {
 	case f.rough:
-		return 1e-3
+		return 5e-3
 	case cells > 5000:
 		return largeRest
 	}
@@ -261,7 +301,7 @@ func (f *Falloff) rest(cells int) float64 {
 // ten times as much as parameters. Each step leaves a tenth of its length or less, and
 // costs three times as much as solving for the parameters alone.
 func sdsRest(rest float64) float64 {
-	if rest >= largeRest {
+	if rest == largeRest {
 		return 10 * rest
 	}
 	return rest

@@ -24,13 +24,22 @@ func (s *Server) loose(ctx context.Context) (*batch.Record, error) {
 
 // batches lists the batches of magnets: ordered, or measured loose.
 func (s *Server) batches(w http.ResponseWriter, r *http.Request) error {
-	ordered, err := s.shop.Batches()
+	g, err := s.batchGrid(r.Context())
 	if err != nil {
 		return err
 	}
-	loose, err := s.loose(r.Context())
+	return s.show(w, r, "page.html", &view{Title: "Batches", Place: "/batches", Sections: []section{{Table: g}}})
+}
+
+// batchGrid lists the batches of magnets.
+func (s *Server) batchGrid(ctx context.Context) (*grid, error) {
+	ordered, err := s.shop.Batches()
 	if err != nil {
-		return err
+		return nil, err
+	}
+	loose, err := s.loose(ctx)
+	if err != nil {
+		return nil, err
 	}
 	g := &grid{ID: "batches", Caption: "Batches of magnets", Heads: append(textHeads("batch", "measured loose"), figureHeads("least mT", "greatest mT", "probe gap mm")...)}
 	var measured []string
@@ -51,7 +60,7 @@ func (s *Server) batches(w http.ResponseWriter, r *http.Request) error {
 		}
 		g.add(at, name, word, given(b.Min), given(b.Max), given(b.ProbeGap))
 	}
-	return s.show(w, r, "page.html", &view{Title: "Batches", Place: "/batches", Sections: []section{{Table: g}}})
+	return g, nil
 }
 
 // given is a figure of which 0 is not given.
@@ -122,5 +131,5 @@ func (s *Server) batchPicture(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return draw(w, func(to io.Writer) error { return report.Strip(to, report.BatchStrip(b)) })
+	return sendSVG(w, func(to io.Writer) error { return report.Strip(to, report.BatchStrip(b)) })
 }

@@ -200,8 +200,8 @@ func startForm() url.Values {
 	return url.Values{"port": {"/dev/ttySIM0"}, "purpose": {"check"}, "takes": {"3"}, "text": {workshop.FlatMount}}
 }
 
-// kept are the good takes of the record, quiet levels among them.
-func kept(t *testing.T, s *Server) (n int) {
+// keptTakes are the good takes of the record, quiet levels among them.
+func keptTakes(t *testing.T, s *Server) (n int) {
 	t.Helper()
 	rows, err := record.Sift(s.shop.Readings(), nil)
 	if err != nil {
@@ -230,7 +230,7 @@ func TestAWholeCapture(t *testing.T) {
 			t.Errorf("%+v", x)
 		}
 	}
-	if n := kept(t, s); n != 6*(3+3) {
+	if n := keptTakes(t, s); n != 6*(3+3) {
 		t.Errorf("%d takes count", n)
 	}
 	text := at.get("/capture")
@@ -253,17 +253,17 @@ func TestPauseGoOnAndTakeBack(t *testing.T) {
 	if now.Can != "go-on" || now.Running {
 		t.Errorf("%+v", now)
 	}
-	before := kept(t, s)
+	before := keptTakes(t, s)
 	left := s.bench.live.LeftToDo()
-	if status, _ := at.post("/capture/take-back", nil); status != http.StatusOK || kept(t, s) != before-1 || s.bench.live.LeftToDo() != left+1 {
-		t.Errorf("status %d; %d takes count, were %d; %d are left, were %d", status, kept(t, s), before, s.bench.live.LeftToDo(), left)
+	if status, _ := at.post("/capture/take-back", nil); status != http.StatusOK || keptTakes(t, s) != before-1 || s.bench.live.LeftToDo() != left+1 {
+		t.Errorf("status %d; %d takes count, were %d; %d are left, were %d", status, keptTakes(t, s), before, s.bench.live.LeftToDo(), left)
 	}
 	if status, text := at.post("/capture/take-back", nil); status != http.StatusUnprocessableEntity || !strings.Contains(text, "no take to take back") {
 		t.Errorf("status %d: %.2000s", status, text)
 	}
 	at.post("/capture/go-on", nil)
 	at.watch(in(complete))
-	if n := kept(t, s); n != 6*(3+3) {
+	if n := keptTakes(t, s); n != 6*(3+3) {
 		t.Errorf("%d takes count", n)
 	}
 }
@@ -280,7 +280,7 @@ func TestALostJigComesBack(t *testing.T) {
 	}
 	close(back)
 	at.watch(in(complete))
-	if n := kept(t, s); n != 6*(3+3) {
+	if n := keptTakes(t, s); n != 6*(3+3) {
 		t.Errorf("%d takes count", n)
 	}
 }

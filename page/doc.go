@@ -11,15 +11,16 @@
 //   - forms.go: what a person filled in to start a capture.
 //   - bench.go: the one capture that is at hand (bench), which outlives the pages that watch
 //     it; seen.go: the bench as pages show it.
-//   - fitter.go: the one fit that is at hand (fitter); gallery.go: pictures made last.
+//   - fitter.go: the one fit that is at hand (fitter); kept.go, gallery.go: what was worked out
+//     last (kept), pictures among it.
 //   - server.go: Options, and what serves a shop (Server).
 //   - grid.go: tables, shown and downloaded (grid).
 //   - view.go: what a page shows (view), and templates; look/ has the templates, the style
 //     sheet and the scripts.
 //   - captures.go: the page of captures, its buttons and its events, and which browser holds
 //     the jig.
-//   - overview.go, orders.go, trials.go (sliders, and orders as they are written),
-//     pickups.go, checks.go, batches.go, models.go, fits.go, jigs.go: the other pages.
+//   - overview.go, orders.go, trials.go (sliders), writing.go (orders as they are written),
+//     pickups.go, checks.go, batches.go, models.go, fits.go, nexts.go, jigs.go: the other pages.
 //   - page.go: New; which address leads to which page (Server.ServeHTTP, Server.Serve).
 //   - listen.go: addresses and access codes.
 package page

@@ -1,16 +1,9 @@
 package page
 
-import (
-	"sync"
+import "evenpole/report"
 
-	"evenpole/report"
-)
-
-// gallery keeps the pictures that were made last, for as long as the record and the
-// model are the same.
+// gallery are the pictures of a model over the record.
 type gallery struct {
-	mu     sync.Mutex
-	of     string
 	plots  []*report.Plot
 	fitted bool
 	notes  []string

@@ -19,14 +19,9 @@ func (s *Server) jig(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	book, err := s.shop.Calibrations()
+	gains, err := s.gainGrid()
 	if err != nil {
 		return err
-	}
-	gains := &grid{ID: "gains", Caption: "Calibrations", Heads: append(textHeads("jig", "from", "due", "source"), figureHeads("gain dB", "± U dB")...)}
-	for i := range book {
-		c := &book[i]
-		gains.add("", c.Jig, day(c.From), c.Due.String(), orDash(c.Source), signed(c.GainDB), hundredths(c.Expanded))
 	}
 	references := &grid{ID: "references", Caption: "Pickups captured again and again", Heads: append(textHeads("pickup"), figureHeads("sessions of purpose repeat")...)}
 	for _, m := range list {
@@ -39,15 +34,35 @@ func (s *Server) jig(w http.ResponseWriter, r *http.Request) error {
 	}})
 }
 
-// repeatability is what 'repeat' says of the whole record, or why it says nothing.
+// gainGrid lists calibrations.
+func (s *Server) gainGrid() (*grid, error) {
+	book, err := s.shop.Calibrations()
+	if err != nil {
+		return nil, err
+	}
+	g := &grid{ID: "gains", Caption: "Calibrations", Heads: append(textHeads("jig", "from", "due", "source"), figureHeads("gain dB", "± U dB")...)}
+	for i := range book {
+		c := &book[i]
+		g.add("", c.Jig, day(c.From), c.Due.String(), orDash(c.Source), signed(c.GainDB), hundredths(c.Expanded))
+	}
+	return g, nil
+}
+
+// repeats is what 'repeat' says of the whole record.
+func (s *Server) repeats(ctx context.Context) (*repeat.Study, error) {
+	return s.study.get(s.shop.Stamp(), func() (*repeat.Study, error) {
+		if err := s.work.take(ctx); err != nil {
+			return nil, err
+		}
+		defer s.work.free()
+		return s.shop.Repeat(ctx, repeat.Options{}, "")
+	})
+}
+
+// repeatability is a study of the whole record, or why there is none.
 func (s *Server) repeatability(ctx context.Context) section {
 	out := section{Heading: "How well it repeats itself"}
-	if err := s.work.take(ctx); err != nil {
-		out.Lines = []string{err.Error()}
-		return out
-	}
-	defer s.work.free()
-	study, err := s.shop.Repeat(ctx, repeat.Options{}, "")
+	study, err := s.repeats(ctx)
 	if err != nil {
 		out.Lines = []string{err.Error()}
 		return out
@@ -62,6 +77,42 @@ func (s *Server) repeatability(ctx context.Context) section {
 		{fmt.Sprintf("U of a check of %d takes", study.Check.Takes), hundredths(study.Check.Expanded) + " dB"}}
 	out.Lines = study.Warnings
 	return out
+}
+
+// jigAtAGlance is the jig's repeatability, gain and drift in short.
+func (s *Server) jigAtAGlance(ctx context.Context) (section, error) {
+	out := section{Heading: "The jig", Links: []link{{"/jig", "The jig's repeatability, gain and drift"}}}
+	gains, err := s.gainGrid()
+	if err != nil {
+		return out, err
+	}
+	out.Table = gains
+	if study, err := s.repeats(ctx); err != nil {
+		out.Lines = append(out.Lines, "Repeatability: "+err.Error())
+	} else {
+		for i, c := range study.Balance {
+			out.Facts = append(out.Facts, fact{"each string, from " + c.Source + " to " + c.Source, fmt.Sprintf("%.3f dB (%d)", c.SD, study.Balance[i].Levels)})
+		}
+		out.Facts = append(out.Facts, fact{fmt.Sprintf("U of a check of %d takes", study.Check.Takes), hundredths(study.Check.Expanded) + " dB"})
+	}
+	chart, err := s.drifts(ctx)
+	if err != nil {
+		out.Lines = append(out.Lines, "Drift: "+err.Error())
+		return out, nil
+	}
+	out.Facts = append(out.Facts, fact{"drift of " + chart.Subject + ", " + chart.Of, string(chart.State)})
+	return out, nil
+}
+
+// drifts is the control chart of the pickups that were checked.
+func (s *Server) drifts(ctx context.Context) (*drift.Chart, error) {
+	return s.shipped.get(s.shop.Stamp(), func() (*drift.Chart, error) {
+		if err := s.work.take(ctx); err != nil {
+			return nil, err
+		}
+		defer s.work.free()
+		return s.shop.Drift(ctx, "", "", drift.Options{})
+	})
 }
 
 // chart draws up the control charts that an address names, as 'drift' does.
@@ -103,5 +154,5 @@ func (s *Server) driftPicture(w http.ResponseWriter, r *http.Request) error {
 	if len(c.Panels) == 0 {
 		return &missing{"one point makes no chart%s", ""}
 	}
-	return draw(w, func(to io.Writer) error { return report.Control(to, c) })
+	return sendSVG(w, func(to io.Writer) error { return report.Control(to, c) })
 }

@@ -15,12 +15,24 @@ import (
 
 // models lists the models with what they stand on and how well they predict.
 func (s *Server) models(w http.ResponseWriter, r *http.Request) error {
-	names, current, err := s.modelNames()
+	g, err := s.modelGrid(0)
 	if err != nil {
 		return err
 	}
+	return s.show(w, r, "page.html", &view{Title: "Models", Place: "/models", Script: s.reloading(), Sections: []section{{Table: g}, s.fitting()}})
+}
+
+// modelGrid lists models, the newest first; most is how many at most, 0 for all.
+func (s *Server) modelGrid(most int) (*grid, error) {
+	names, current, err := s.modelNames()
+	if err != nil {
+		return nil, err
+	}
 	g := &grid{ID: "models", Caption: "Models; errors are rms, of pickups and string sets left out of the fit", Heads: append(textHeads("model", "current", "fitted", "kind"),
 		append(figureHeads("pickups", "cells", "balance dB", "level dB", "sets dB"), textHeads("remark")...)...)}
+	if most > 0 {
+		names = names[max(0, len(names)-most):]
+	}
 	for _, name := range slices.Backward(names) {
 		m, err := s.shop.ReadModel(name)
 		if err != nil {
@@ -34,7 +46,7 @@ func (s *Server) models(w http.ResponseWriter, r *http.Request) error {
 		g.add(to("/model", "name", stem(name)), stem(name), yes(name == current), fitted, m.Kind, strconv.Itoa(m.Pickups), strconv.Itoa(m.Cells),
 			figure(m.CVBalance), figure(m.CVLevel), figure(m.CVSet), orDash(why))
 	}
-	return s.show(w, r, "page.html", &view{Title: "Models", Place: "/models", Script: s.reloading(), Sections: []section{{Table: g}, s.fitting()}})
+	return g, nil
 }
 
 // fitting shows the fit that runs or ran last, and starts one.
@@ -108,6 +120,7 @@ func (s *Server) model(w http.ResponseWriter, r *http.Request) error {
 	if head.Act = acceptance(file, current); head.Act != nil && current != "" {
 		head.Links = []link{{to("/model/compare", "name", stem(file)), "Compare with the current model"}}
 	}
+	head.Links = append(head.Links, link{"/next", "What to measure next"})
 	return s.show(w, r, "page.html", &view{Title: "Model " + stem(file), Place: "/models", Sections: []section{
 		head, s.modelPictures(r, file), {Heading: "Mistakes that the record seems to hold", Table: suspectGrid(m)},
 		{Heading: "Left out and predicted from the others", Table: foldGrid(m)}, {Heading: "Estimates", Table: parameterGrid(m)},
@@ -115,9 +128,9 @@ func (s *Server) model(w http.ResponseWriter, r *http.Request) error {
 }
 
 func suspectGrid(m *fit.Result) *grid {
-	g := &grid{ID: "suspects", Caption: "Kept as they are, but what they touch counts little", Heads: textHeads("pickup", "session", "kind", "what it looks like")}
+	g := &grid{ID: "suspects", Caption: "Kept as they are, but what they touch counts little", Heads: textHeads("pickup", "session", "kind", "what it looks like", "what to do where it is so")}
 	for _, s := range m.Suspects {
-		g.add(to("/pickup", "id", s.Pickup), s.Pickup, orDash(s.Session), s.Kind, s.Cause)
+		g.add(to("/pickup", "id", s.Pickup), s.Pickup, orDash(s.Session), s.Kind, s.Cause, orDash(s.Remedy()))
 	}
 	return g
 }
@@ -142,37 +155,37 @@ func parameterGrid(m *fit.Result) *grid {
 }
 
 // plots makes the pictures of a model, as 'pictures' does.
-func (s *Server) plots(r *http.Request, file string) (plots []*report.Plot, fitted bool, notes []string, err error) {
-	g := &s.gallery
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	if of := file + " " + s.shop.Stamp(); of != g.of {
+func (s *Server) plots(r *http.Request, file string) (gallery, error) {
+	return s.gallery.get(file+" "+s.shop.Stamp(), func() (gallery, error) {
 		if err := s.work.take(r.Context()); err != nil {
-			return nil, false, nil, err
+			return gallery{}, err
 		}
 		defer s.work.free()
 		d, fitted, err := s.shop.Diagnose(r.Context(), file)
 		if err != nil {
-			return nil, false, nil, err
+			return gallery{}, err
 		}
-		g.of, g.plots, g.fitted, g.notes = of, report.Plots(d), fitted, d.Notes
-	}
-	return g.plots, g.fitted, g.notes, nil
+		settings, err := s.shop.Settings()
+		if err != nil {
+			return gallery{}, err
+		}
+		return gallery{report.Plots(d, settings.Units), fitted, d.Notes}, nil
+	})
 }
 
 // modelPictures shows a model over the record.
 func (s *Server) modelPictures(r *http.Request, file string) section {
 	out := section{Heading: "The model over the record"}
-	plots, fitted, notes, err := s.plots(r, file)
+	g, err := s.plots(r, file)
 	if err != nil {
 		out.Lines = []string{err.Error()}
 		return out
 	}
-	if !fitted {
+	if !g.fitted {
 		out.Lines = append(out.Lines, "The record is not the one that the model was fitted to.")
 	}
-	out.Lines = append(out.Lines, notes...)
-	for _, p := range plots {
+	out.Lines = append(out.Lines, g.notes...)
+	for _, p := range g.plots {
 		out.Pictures = append(out.Pictures, picture{to("/model/picture", "name", stem(file)) + "&picture=" + p.Name, p.Title})
 	}
 	return out
@@ -184,14 +197,14 @@ func (s *Server) modelPicture(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	plots, _, _, err := s.plots(r, file)
+	g, err := s.plots(r, file)
 	if err != nil {
 		return err
 	}
 	name := r.URL.Query().Get("picture")
-	for _, p := range plots {
+	for _, p := range g.plots {
 		if p.Name == name {
-			return draw(w, p.Write)
+			return sendSVG(w, p.Write)
 		}
 	}
 	return &missing{"the model has no picture %.60q", name}

@@ -15,9 +15,18 @@ import (
 
 // orders lists the orders.
 func (s *Server) orders(w http.ResponseWriter, r *http.Request) error {
-	names, err := s.shop.Orders()
+	g, err := s.orderGrid()
 	if err != nil {
 		return err
+	}
+	return s.show(w, r, "page.html", &view{Title: "Orders", Place: "/orders", Sections: []section{{Table: g, Links: []link{{"/order/write", "Write an order"}}}}})
+}
+
+// orderGrid lists orders, with what is wrong with those that cannot be read.
+func (s *Server) orderGrid() (*grid, error) {
+	names, err := s.shop.Orders()
+	if err != nil {
+		return nil, err
 	}
 	g := &grid{ID: "orders", Caption: "Orders", Heads: append(textHeads("file", "order", "strings", "batch", "poles"), figureHeads("tolerance dB")...)}
 	for _, name := range names {
@@ -28,7 +37,7 @@ func (s *Server) orders(w http.ResponseWriter, r *http.Request) error {
 		}
 		g.add(to("/order", "name", name), name, o.ID, orDash(o.Set), o.Batch, string(o.Poles), fmt.Sprintf("%g", o.Tolerance))
 	}
-	return s.show(w, r, "page.html", &view{Title: "Orders", Place: "/orders", Sections: []section{{Table: g, Links: []link{{"/order/write", "Write an order"}}}}})
+	return g, nil
 }
 
 // planned is an order with its plan by the shop's current model, as 'plan' makes it.
@@ -63,13 +72,34 @@ func (s *Server) order(w http.ResponseWriter, r *http.Request) error {
 		{Facts: []fact{
 			{"advice", string(p.Advice)}, {"strings", orDash(o.Set)}, {"batch", o.Batch}, {"poles", string(o.Poles)}, {"tolerance", fmt.Sprintf("±%g dB", o.Tolerance)},
 			{"from", p.Source}, {"every string within tolerance", percent(p.Meets)},
-		}, Lines: p.Warnings, Links: []link{{to("/order/try", "name", name), "Try other heights, strings and radii"}, {to("/order/write", "name", name), "Write another order like it"}}},
-		{Heading: "Poles", Table: poleGrid(o, p), Pictures: []picture{{at("poles"), "Planned poles under their strings, to scale"}}},
+		}, Lines: inUnits(o.Units, p.Warnings), Links: []link{{to("/order/try", "name", name), "Try other heights, strings and radii"}, {to("/order/write", "name", name), "Write another order like it"},
+			{to("/next", "order", name), "What to measure next for it"}}},
+		{Heading: "Poles", Table: poleGrid(o, p), Pictures: []picture{{at("poles"), "Planned poles under their strings, to scale"}},
+			Links: []link{{to("/order/gauge", "name", name) + "&as=pdf", "The height gauge as a PDF, to print at full size"}, {to("/order/gauge", "name", name) + "&as=svg", "The height gauge as a picture"}}},
+		{Heading: "Heights side by side", Table: heightGrid(o, p)},
 		{Heading: "Compared", Table: staggerGrid(p)},
 		{Heading: "Balance by string", Table: balanceGrid(o, p)},
 		{Heading: "Why each string is as loud as predicted", Table: causeGrid(x), Pictures: []picture{{at("causes"), "What each cause adds to each string, dB"}}},
 	}}
 	return s.show(w, r, "page.html", v)
+}
+
+// gauge sends the poles at full size with a height gauge to cut out, as 'plan --full-size'
+// draws it.
+func (s *Server) gauge(w http.ResponseWriter, r *http.Request) error {
+	as := r.URL.Query().Get("as")
+	if as != "pdf" && as != "svg" {
+		return &missing{"a height gauge is pdf or svg, not %.20q", as}
+	}
+	_, o, p, _, err := s.planned(r)
+	if err != nil {
+		return err
+	}
+	draw := func(to io.Writer) error { return report.FullSize(to, report.PlanPoles(o, p), as) }
+	if as == "svg" {
+		return sendSVG(w, draw)
+	}
+	return sendPDF(w, "height-gauge", draw)
 }
 
 // orderPicture draws a picture of an order's plan.
@@ -80,9 +110,9 @@ func (s *Server) orderPicture(w http.ResponseWriter, r *http.Request) error {
 	}
 	switch kind := r.URL.Query().Get("kind"); kind {
 	case "poles":
-		return draw(w, func(to io.Writer) error { return report.Poles(to, report.PlanPoles(o, p)) })
+		return sendSVG(w, func(to io.Writer) error { return report.Poles(to, report.PlanPoles(o, p)) })
 	case "causes":
-		return draw(w, func(to io.Writer) error { return report.Explain(to, report.Explained("Order "+o.ID, x, o.Units)) })
+		return sendSVG(w, func(to io.Writer) error { return report.Explain(to, report.Explained("Order "+o.ID, x, o.Units)) })
 	default:
 		return &missing{"an order has no picture %.40q", kind}
 	}
@@ -90,11 +120,29 @@ func (s *Server) orderPicture(w http.ResponseWriter, r *http.Request) error {
 
 // poleGrid is the plan, string by string.
 func poleGrid(o *profiles.Order, p *plan.Plan) *grid {
-	g := &grid{ID: "poles", Caption: "Poles of the plan", Heads: perString("height mm", "may be lower mm", "may be higher mm", "gap mm", "balance dB", "off target dB", "dB per 0.1 mm")}
+	u := o.Units.Name()
+	g := &grid{ID: "poles", Caption: "Poles of the plan", Heads: perString("height "+u, "may be lower "+u, "may be higher "+u, "gap "+u, "balance dB", "off target dB", "dB per 0.1 mm")}
 	for i, h := range p.Heights {
 		q := p.Poles[i]
-		g.add("", strconv.Itoa(i+1), o.Strings[i].Note, hundredths(h), hundredths(q.Lower), hundredths(q.Higher), hundredths(p.Gaps[i]),
+		g.add("", strconv.Itoa(i+1), o.Strings[i].Note, o.Units.Figure(h), o.Units.Figure(q.Lower), o.Units.Figure(q.Higher), o.Units.Figure(p.Gaps[i]),
 			signed(p.Balance[i]), signed(p.Deviation[i]), signed(p.Slope[i]))
+	}
+	return g
+}
+
+// heightGrid has the heights of the plan, of flat tops and of the compared staggers side by
+// side.
+func heightGrid(o *profiles.Order, p *plan.Plan) *grid {
+	g := &grid{ID: "heights", Caption: "Pole heights, " + o.Units.Name() + ", under the order's own strings", Heads: byString("stagger", len(p.Heights))}
+	for _, s := range p.Staggers() {
+		if s.Strings != "" { // the same heights under other strings
+			continue
+		}
+		row := []string{s.Name}
+		for _, h := range s.Heights {
+			row = append(row, o.Units.Figure(h))
+		}
+		g.add("", row...)
 	}
 	return g
 }
@@ -102,9 +150,9 @@ func poleGrid(o *profiles.Order, p *plan.Plan) *grid {
 // staggerGrid is the plan beside other staggers, under every string set.
 func staggerGrid(p *plan.Plan) *grid {
 	g := &grid{ID: "staggers", Caption: "The plan beside other staggers", Heads: append(textHeads("stagger", "strings"),
-		figureHeads("worst dB", "spread dB", "95 % of builds dB", "all within", "heights mm")...)}
+		figureHeads("worst dB", "spread dB", "95 % of builds dB", "all within")...)}
 	for _, s := range p.Staggers() {
-		g.add("", s.Name, orDash(s.Strings), hundredths(s.Worst), hundredths(s.Spread), interval(s.Spread95), percent(s.Meets), lengths(s.Heights))
+		g.add("", s.Name, orDash(s.Strings), hundredths(s.Worst), hundredths(s.Spread), interval(s.Spread95), percent(s.Meets))
 	}
 	return g
 }

@@ -43,12 +43,12 @@ func (s *Server) route() {
 	s.mux.HandleFunc("POST /enter", s.takeCode)
 	for address, show := range map[string]func(http.ResponseWriter, *http.Request) error{
 		"/{$}": s.overview, "/find": s.find,
-		"/orders": s.orders, "/order": s.order, "/order/picture": s.orderPicture,
+		"/orders": s.orders, "/order": s.order, "/order/picture": s.orderPicture, "/order/gauge": s.gauge,
 		"/order/try": s.tryOrder, "/order/try/now": s.tryNow, "/order/write": s.writeOrder,
-		"/pickups": s.pickups, "/pickup": s.pickup, "/pickup/causes": s.pickupCauses, "/check": s.check,
+		"/session": s.session, "/pickups": s.pickups, "/pickup": s.pickup, "/pickup/causes": s.pickupCauses, "/check": s.check,
 		"/certificate": s.certificate, "/certificate/page": s.certificatePage,
 		"/batches": s.batches, "/batch": s.batch, "/batch/picture": s.batchPicture,
-		"/models": s.models, "/model": s.model, "/model/picture": s.modelPicture, "/model/compare": s.compare,
+		"/models": s.models, "/model": s.model, "/model/picture": s.modelPicture, "/model/compare": s.compare, "/next": s.next,
 		"/jig": s.jig, "/drift": s.drift, "/drift/picture": s.driftPicture,
 	} {
 		s.page("GET "+address, show)

@@ -19,6 +19,13 @@ func (s *Server) pickups(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	return s.show(w, r, "page.html", &view{Title: "Pickups", Place: "/pickups", Sections: []section{
+		{Table: pickupGrid(list, issued)}, {Heading: "Certificates", Table: certificateGrid(issued)},
+	}})
+}
+
+// pickupGrid lists pickups with their last verdicts.
+func pickupGrid(list []shop.Measured, issued shop.Certificates) *grid {
 	g := &grid{ID: "pickups", Caption: "Pickups measured, the newest first", Heads: append(textHeads("pickup", "batch", "last session", "for", "last measured", "verdict"), figureHeads("takes")...)}
 	for i := range list {
 		m := &list[i]
@@ -29,18 +36,18 @@ func (s *Server) pickups(w http.ResponseWriter, r *http.Request) error {
 		}
 		g.add(to("/pickup", "id", m.Pickup), orDash(m.Pickup), orDash(m.Batch), orDash(last.ID), string(last.Purpose), minute(last.Last), verdict, strconv.Itoa(m.Takes()))
 	}
-	return s.show(w, r, "page.html", &view{Title: "Pickups", Place: "/pickups", Sections: []section{
-		{Table: g}, {Heading: "Certificates", Table: certificateGrid(issued)},
-	}})
+	return g
 }
 
 // measured is the pickups of the record, and the certificates.
 func (s *Server) measured(r *http.Request) ([]shop.Measured, shop.Certificates, error) {
-	if err := s.work.take(r.Context()); err != nil {
-		return nil, nil, err
-	}
-	defer s.work.free()
-	list, err := s.shop.Pickups(r.Context())
+	list, err := s.list.get(s.shop.Stamp(), func() ([]shop.Measured, error) {
+		if err := s.work.take(r.Context()); err != nil {
+			return nil, err
+		}
+		defer s.work.free()
+		return s.shop.Pickups(r.Context())
+	})
 	if err != nil {
 		return nil, nil, err
 	}
@@ -61,7 +68,7 @@ func (s *Server) pickup(w http.ResponseWriter, r *http.Request) error {
 	}
 	sessions := &grid{ID: "sessions", Caption: "Sessions", Heads: append(textHeads("session", "for", "jig", "strings", "first take", "last"), figureHeads("takes")...)}
 	for _, x := range list[i].Sessions {
-		sessions.add("", orDash(x.ID), string(x.Purpose), orDash(x.Jig), orDash(x.Set), minute(x.First), minute(x.Last), strconv.Itoa(x.Takes))
+		sessions.add(to("/session", "id", x.ID), orDash(x.ID), string(x.Purpose), orDash(x.Jig), orDash(x.Set), minute(x.First), minute(x.Last), strconv.Itoa(x.Takes))
 	}
 	own := issued.OfPickup(id)
 	head := section{Facts: []fact{{"batch", orDash(list[i].Batch)}}}
@@ -107,7 +114,7 @@ func (s *Server) pickupCauses(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return draw(w, func(to io.Writer) error {
+	return sendSVG(w, func(to io.Writer) error {
 		return report.Explain(to, report.Explained("Pickup "+id, x, profiles.Millimetres))
 	})
 }
@@ -192,10 +199,11 @@ func (s *Server) certificatePage(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	kind := "text/html; charset=utf-8"
-	if as == "pdf" { // browsers show none in a sandbox
-		kind = "application/pdf"
-		w.Header().Set("Content-Disposition", `attachment; filename="certificate-`+strconv.Itoa(v.Certificate)+`.pdf"`)
+	if as == "pdf" {
+		return sendPDF(w, "certificate-"+strconv.Itoa(v.Certificate), func(to io.Writer) error {
+			_, err := to.Write(text)
+			return err
+		})
 	}
-	return sendPaper(w, kind, text)
+	return sendPaper(w, "text/html; charset=utf-8", text)
 }

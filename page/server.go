@@ -5,6 +5,8 @@ import (
 	"net/http"
 	"time"
 
+	"evenpole/fit/drift"
+	"evenpole/fit/repeat"
 	"evenpole/shop"
 )
 
@@ -27,7 +29,10 @@ type Server struct {
 	guard   *guard
 	work    places // taken by what takes long to work out
 	mux     *http.ServeMux
-	gallery gallery
+	gallery kept[gallery]
+	list    kept[[]shop.Measured]
+	study   kept[*repeat.Study]
+	shipped kept[*drift.Chart]
 	bench   *bench
 	fitter  fitter
 	streams places

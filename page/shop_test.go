@@ -8,6 +8,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -89,13 +90,13 @@ func hostileShop(t *testing.T) string {
 // every is every page of hostileShop.
 var every = []string{
 	"/", "/orders", "/order?name=L-012", "/order/try?name=L-012", "/order/write?name=L-012", "/order?name=" + url.QueryEscape("<b>name"), "/pickups", "/pickup?id=P-2", "/pickup?id=" + url.QueryEscape("P-1"+script),
-	"/certificate?number=1", "/batches", "/models", "/jig", "/drift",
+	"/certificate?number=1", "/batches", "/models", "/jig", "/drift", "/next", "/next?order=L-012", "/session?id=" + url.QueryEscape("s1"+script), "/check?pickup=P-2&order=L-012",
 }
 
 func TestPagesShowTheShop(t *testing.T) {
 	s := servingShop(t, hostileShop(t), Options{Loopback: true, Version: "v"})
 	for path, texts := range map[string][]string{
-		"/":                     {"L-012", "/order?name=L-012", "none yet", "/certificate?number=1"},
+		"/":                     {"L-012", "/order?name=L-012", "none yet", "/certificate?number=1", "/pickup?id=P-2", "Batches", "Models", "The jig", "Calibrations", "Repeatability: ", "cannot tell yet"},
 		"/orders":               {"gale", "light plain-third 10-46", "broken.toml:"},
 		"/order?name=L-012":     {"handbook prior", "flat tops", "the pattern on the wall", "Planned poles", `download`},
 		"/pickups":              {"/pickup?id=P-2", "2026-03-02 08:00", "check"},
@@ -105,6 +106,7 @@ func TestPagesShowTheShop(t *testing.T) {
 		"/models":               {"none yet"},
 		"/jig":                  {"Gain", "none yet"},
 		"/drift":                {"cannot tell yet"},
+		"/next":                 {"broken.toml:"},
 	} {
 		wants(t, get(s, path), http.StatusOK, texts...)
 	}
@@ -172,9 +174,9 @@ func TestPathsStayInTheShop(t *testing.T) {
 	}
 	s := servingShop(t, dir, Options{Loopback: true})
 	for _, at := range []string{
-		"/order?name=", "/order/picture?kind=poles&name=", "/order/picture?name=L-012&kind=", "/pickup?id=", "/pickup/causes?id=", "/certificate?number=",
+		"/order?name=", "/order/picture?kind=poles&name=", "/order/picture?name=L-012&kind=", "/order/gauge?as=pdf&name=", "/order/gauge?name=L-012&as=", "/pickup?id=", "/pickup/causes?id=", "/certificate?number=",
 		"/certificate/page?as=html&number=", "/certificate/page?number=1&as=", "/batch?name=", "/batch/picture?name=", "/model?name=",
-		"/model/picture?picture=falloff.svg&name=", "/drift?reference=", "/drift/picture?reference=", "/find?line=",
+		"/model/picture?picture=falloff.svg&name=", "/drift?reference=", "/drift/picture?reference=", "/find?line=", "/next?order=", "/session?id=", "/check?pickup=P-2&order=", "/check?order=L-012&pickup=", "/order/try?name=", "/order/try/now?name=", "/model/compare?name=",
 	} {
 		for _, name := range []string{
 			"../secret", "..\\secret", "../../etc/passwd", "/etc/passwd", "orders/../../secret", "link", "L-012.toml", "L-012/../L-012", "", ".", "..", "\x00",
@@ -190,15 +192,65 @@ func TestPathsStayInTheShop(t *testing.T) {
 	}
 }
 
-func TestTheLineOfACertificateLeadsToIt(t *testing.T) {
-	s := servingShop(t, hostileShop(t), Options{Loopback: true})
-	line := "evenpole:check?shop=" + url.QueryEscape(s.name) + "&pickup=P-2&session=s1&certificate=1&first=lamp/0/1"
-	if at := get(s, "/find?line="+url.QueryEscape(line)).Header().Get("Location"); at != "/certificate?number=1" {
+func TestTheCodeOfACertificateLeadsToIt(t *testing.T) {
+	dir := hostileShop(t)
+	if err := os.WriteFile(filepath.Join(dir, "shop.toml"), []byte("check_address = \"http://127.0.0.1:7420/certificate?number=%s\"\n"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	s := servingShop(t, dir, Options{Loopback: true})
+	settings, err := s.shop.Settings()
+	if err != nil {
+		t.Fatal(err)
+	}
+	led := func(line string) string { return get(s, "/find?line="+url.QueryEscape(line)).Header().Get("Location") }
+	for _, line := range []string{
+		"evenpole:check?shop=" + url.QueryEscape(s.name) + "&pickup=P-2&session=s1&certificate=1&first=lamp/0/1", "1", " 1\r\n", settings.CheckedAt("1"),
+		"Certificate of balance no. 1, the shop, pickup P-1" + script + ", order L-012, 2 March 2026, conforms",
+	} {
+		if at := led(line); at != "/certificate?number=1" {
+			t.Errorf("%s leads to %q", line, at)
+		}
+	}
+	wants(t, get(s, strings.TrimPrefix(settings.CheckedAt("1"), "http://"+here)), http.StatusOK, "Strings against the tolerance")
+	if at := led("evenpole:check?shop=" + url.QueryEscape(s.name) + "&pickup=P-2"); at != "/pickup?id=P-2" {
 		t.Errorf("leads to %q", at)
 	}
-	for _, other := range []string{"https://elsewhere.example/", "javascript:alert(1)", "//elsewhere.example", "evenpole:check?shop=other&pickup=P-2", "evenpole:"} {
+	for _, other := range []string{"https://elsewhere.example/", "javascript:alert(1)", "//elsewhere.example", "evenpole:check?shop=other&pickup=P-2", "evenpole:", "2", ""} {
 		if w := get(s, "/find?line="+url.QueryEscape(other)); w.Code != http.StatusNotFound || w.Header().Get("Location") != "" {
 			t.Errorf("%s: status %d, to %q", other, w.Code, w.Header().Get("Location"))
+		}
+	}
+}
+
+// An order's page has the heights side by side, and its gauge prints.
+func TestHeightsSideBySide(t *testing.T) {
+	s := servingShop(t, hostileShop(t), Options{Loopback: true})
+	rows, err := csv.NewReader(get(s, "/order?name=L-012&csv=heights").Body).ReadAll()
+	if err != nil || len(rows) < 4 || len(rows[0]) != 7 {
+		t.Fatal(rows, err)
+	}
+	var names []string
+	for _, row := range rows[1:] {
+		names = append(names, row[0])
+	}
+	if !slices.Contains(names, "plan") || !slices.Contains(names, "flat tops") || !slices.Contains(names, "the pattern on the wall") {
+		t.Errorf("%q", names)
+	}
+	wants(t, get(s, "/order/gauge?name=L-012&as=pdf"), http.StatusOK, "%PDF")
+	wants(t, get(s, "/order/gauge?name=L-012&as=svg"), http.StatusOK, "<svg", "mm")
+	wants(t, get(s, "/order/gauge?name=L-012&as=../x"), http.StatusNotFound)
+}
+
+// What to measure next is what 'next' proposes, for one order or for all.
+func TestWhatToMeasureNext(t *testing.T) {
+	s := serving(t, Options{Loopback: true})
+	wants(t, get(s, "/next"), http.StatusOK, "no order yet")
+	saving(s, asText(workshop.OrderText))
+	for _, at := range []string{"/next", "/next?order=L-012"} {
+		wants(t, get(s, at), http.StatusOK, "rms over strings", "wind a test pickup with poles at")
+		rows, err := csv.NewReader(get(s, at+map[bool]string{true: "&", false: "?"}[strings.Contains(at, "?")]+"csv=next").Body).ReadAll()
+		if err != nil || len(rows) != 1+mostNext || len(rows[1]) != 4 {
+			t.Errorf("%q, %v", rows, err)
 		}
 	}
 }

@@ -4,7 +4,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -15,11 +14,8 @@ import (
 	"evenpole/shop"
 )
 
-// slider is one length to try on an order, mm.
-type slider struct {
-	Name, Label     string
-	Min, Max, Value string
-}
+// slider is one length to try on an order, in its units.
+type slider struct{ Name, Label, Min, Max, Step, Value string }
 
 // tryView is what the page to try things on an order shows.
 type tryView struct {
@@ -27,6 +23,7 @@ type tryView struct {
 	Sliders []slider
 	Sets    []string // of strings
 	Set     string
+	Units   string
 	Tried   tried
 }
 
@@ -54,7 +51,7 @@ func (s *Server) tryOrder(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	v := &tryView{Name: name, Set: o.Set, Tried: triedOf(x, nil)}
+	v := &tryView{Name: name, Set: o.Set, Units: o.Units.Name(), Tried: triedOf(x, o.Units, nil)}
 	lib, err := s.shop.Library()
 	if err != nil {
 		return err
@@ -68,23 +65,33 @@ func (s *Server) tryOrder(w http.ResponseWriter, r *http.Request) error {
 	return render(w, http.StatusOK, "try.html", &view{Title: "Try on order " + o.ID, Place: "/orders", Shop: s.name, Script: "try.js", Form: v})
 }
 
-// slidersOf are the lengths of an order that can be tried.
+// slidersOf are the lengths of an order that can be tried, in its units.
 func slidersOf(o *profiles.Order, p *plan.Plan) []slider {
+	u := o.Units
 	var out []slider
+	add := func(name, label string, low, high, mm float64) {
+		step := "0.01"
+		if u == profiles.Inches {
+			step = "0.001"
+		}
+		out = append(out, slider{name, label + ", " + u.Name(), u.Figure(low), u.Figure(high), step, u.Figure(mm)})
+	}
 	if o.FretboardRadius > 0 {
-		out = append(out, slider{"radius", "radius, mm", "100", "600", hundredths(o.FretboardRadius)})
+		add("radius", "radius", 100, 600, o.FretboardRadius)
 	}
 	first, last := o.StringHeightFirst, o.StringHeightLast
 	if p.Move != nil {
 		first, last = p.Move.StringHeightFirst, p.Move.StringHeightLast
 	}
-	out = append(out, slider{"first", "string 1 over the bobbin plane, mm", "1", "8", hundredths(first)},
-		slider{"last", "last string over it, mm", "1", "8", hundredths(last)})
+	add("raise", "pickup up (+) or down", -3, 3, 0)
+	add("tilt", "tilt: the last string's end up (+) or down", -3, 3, 0)
+	add("first", "string 1 over the bobbin plane", 1, 8, first)
+	add("last", "last string over it", 1, 8, last)
 	if o.FixedHeights != nil { // the pickup moves, its poles do not
 		return out
 	}
 	for i, h := range p.Heights {
-		out = append(out, slider{"pole" + strconv.Itoa(i+1), fmt.Sprintf("pole %d, mm", i+1), hundredths(o.PoleHeightMin), hundredths(o.PoleHeightMax), hundredths(h)})
+		add("pole"+strconv.Itoa(i+1), fmt.Sprintf("pole %d", i+1), o.PoleHeightMin, o.PoleHeightMax, h)
 	}
 	return out
 }
@@ -117,7 +124,7 @@ func (s *Server) tryNow(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		out.Trouble = err.Error()
 	} else {
-		out = triedOf(x, warnings)
+		out = triedOf(x, o.Units, warnings)
 	}
 	return sendJSON(w, out)
 }
@@ -137,11 +144,12 @@ func trialOf(q url.Values, o *profiles.Order) (shop.Trial, error) {
 		}
 		v, err := strconv.ParseFloat(text, 64)
 		if err != nil {
-			trouble = &refused{fmt.Sprintf("%s: expected a length in mm, got %.40q", key, text)}
+			trouble = &refused{fmt.Sprintf("%s: expected a length in %s, got %.40q", key, o.Units.Name(), text)}
 		}
-		return v
+		return o.Units.InMM(v)
 	}
-	t := shop.Trial{Radius: number("radius", o.FretboardRadius), First: number("first", o.StringHeightFirst), Last: number("last", o.StringHeightLast), Set: q.Get("set")}
+	t := shop.Trial{Radius: number("radius", o.FretboardRadius), First: number("first", o.StringHeightFirst), Last: number("last", o.StringHeightLast),
+		Raise: number("raise", 0), Tilt: number("tilt", 0), Set: q.Get("set")}
 	for i := range o.Strings {
 		usual := o.PoleHeightMin
 		if o.FixedHeights != nil {
@@ -153,12 +161,12 @@ func trialOf(q url.Values, o *profiles.Order) (shop.Trial, error) {
 }
 
 // triedOf shows what is expected of a trial.
-func triedOf(x *explain.Explanation, warnings []string) tried {
-	out := tried{Words: warnings}
+func triedOf(x *explain.Explanation, u profiles.Units, warnings []string) tried {
+	out := tried{Words: inUnits(u, warnings)}
 	causes, _ := x.Parted()
 	for i := range x.Strings {
 		e := &x.Strings[i]
-		s := triedString{Number: e.String, Note: e.Note, Pole: hundredths(e.PoleHeight), Height: hundredths(e.StringHeight), Balance: signed(e.Balance), Bar: min(1, max(-1, e.Balance/barScale))}
+		s := triedString{Number: e.String, Note: e.Note, Pole: u.Figure(e.PoleHeight), Height: u.Figure(e.StringHeight), Balance: signed(e.Balance), Bar: min(1, max(-1, e.Balance/barScale))}
 		for _, c := range causes {
 			if v := signed(e.Parts[c.Name]); v != signed(0) {
 				if s.Most != "" {
@@ -170,54 +178,4 @@ func triedOf(x *explain.Explanation, warnings []string) tried {
 		out.Strings = append(out.Strings, s)
 	}
 	return out
-}
-
-// writeView is what the page to write an order shows.
-type writeView struct{ Text, Trouble, Fine string }
-
-// writeOrder shows the form for a new order, which begins as another one, if it names
-// one.
-func (s *Server) writeOrder(w http.ResponseWriter, r *http.Request) error {
-	text, err := files.ReadFile("look/order.toml")
-	if err != nil {
-		return err
-	}
-	begin := string(text)
-	if name := r.URL.Query().Get("name"); name != "" {
-		if begin, err = s.shop.OrderText(name); err != nil {
-			return err
-		}
-	}
-	return s.showWriting(w, http.StatusOK, &writeView{Text: begin})
-}
-
-func (s *Server) showWriting(w http.ResponseWriter, status int, v *writeView) error {
-	return render(w, status, "write.html", &view{Title: "Write an order", Place: "/orders", Shop: s.name, Script: "write.js", Form: v})
-}
-
-// checkOrder says what is wrong with an order as it is written, as the commands say it.
-func (s *Server) checkOrder(w http.ResponseWriter, r *http.Request) error {
-	text, err := io.ReadAll(r.Body)
-	if err != nil {
-		return err
-	}
-	o, err := s.shop.ParseOrder("order", string(text))
-	if err != nil {
-		return sendJSON(w, writeView{Trouble: err.Error()})
-	}
-	return sendJSON(w, writeView{Fine: fmt.Sprintf("order %s: %d strings, %s poles", o.ID, len(o.Strings), o.Poles)})
-}
-
-// saveOrder keeps an order as a file of the shop. One that is there stays.
-func (s *Server) saveOrder(w http.ResponseWriter, r *http.Request) error {
-	if err := r.ParseForm(); err != nil {
-		return err
-	}
-	text := r.PostForm.Get("text")
-	name, err := s.shop.SaveOrder(normalised(text))
-	if err != nil {
-		return s.showWriting(w, statusOf(err), &writeView{Text: text, Trouble: err.Error()})
-	}
-	http.Redirect(w, r, to("/order", "name", name), http.StatusSeeOther)
-	return nil
 }

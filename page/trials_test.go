@@ -2,11 +2,12 @@ package page
 
 import (
 	"encoding/json"
+	"fmt"
 	"net/http"
-	"net/http/httptest"
 	"net/url"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -39,7 +40,7 @@ func TestTheBalanceFollowsThePoles(t *testing.T) {
 		t.Fatalf("%+v", planned)
 	}
 	page := get(s, "/order/try?name=L-012")
-	wants(t, page, http.StatusOK, `name="pole6"`, `name="radius"`)
+	wants(t, page, http.StatusOK, `name="pole6"`, `name="radius"`, `name="raise"`, `name="tilt"`)
 	for i, x := range planned.Strings {
 		if cells := strings.Split(rows[i], ","); x.Pole != cells[2] || x.Balance != strings.TrimPrefix(cells[6], "'") || x.Most == "" {
 			t.Errorf("%+v is not as planned: %s", x, rows[i])
@@ -59,6 +60,8 @@ func TestTrialsThatCannotBe(t *testing.T) {
 		"first=-3":            "string height:",
 		"first=Inf":           "string height:",
 		"radius=12":           "radius: expected",
+		"raise=2.9":           "string height:",
+		"tilt=NaN":            "string height:",
 		"radius=NaN":          "radius: expected",
 		"set=none%3Cscript":   "no string set",
 		"set=../strings.toml": "no string set",
@@ -73,74 +76,31 @@ func TestTrialsThatCannotBe(t *testing.T) {
 	}
 }
 
-// checking is what is said of an order as it is typed.
-func checking(t *testing.T, s *Server, text string) (v writeView) {
-	t.Helper()
-	r := httptest.NewRequest(http.MethodPost, "/order/check", strings.NewReader(text))
-	r.Host = here
-	r.Header.Set("Origin", "http://"+here)
-	w := answer(s, r)
-	if err := json.Unmarshal(w.Body.Bytes(), &v); w.Code != http.StatusOK || err != nil {
-		t.Fatalf("status %d: %s, %v", w.Code, w.Body, err)
+// A pickup that is tilted towards the last string makes that louder against the first; an
+// order in inches is tried in inches.
+func TestTheBalanceFollowsTheTilt(t *testing.T) {
+	dir := hostileShop(t)
+	inches := workshop.OrderText
+	for _, key := range []string{"string_height_first_mm = 3.0", "string_height_last_mm = 3.4", "min_gap_mm = 1.2", "pole_height_max_mm = 3.0", "pole_height_step_mm = 0.05", "string_spread_mm = 52.0"} {
+		name, mm, _ := strings.Cut(key, "_mm = ")
+		v, err := strconv.ParseFloat(mm, 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		inches = strings.Replace(inches, key, fmt.Sprintf("%s_in = %.5f", name, v/25.4), 1)
 	}
-	return v
-}
-
-func TestOrdersAreWritten(t *testing.T) {
-	dir := t.TempDir()
-	s := servingShop(t, dir, Options{Loopback: true})
-	page := get(s, "/order/write")
-	wants(t, page, http.StatusOK, "fretboard_radius_in")
-	begin, err := files.ReadFile("look/order.toml")
-	if err != nil {
+	if err := os.WriteFile(filepath.Join(dir, "orders", "inches.toml"), []byte(inches), 0o666); err != nil {
 		t.Fatal(err)
 	}
-	if v := checking(t, s, string(begin)); v.Trouble != "" || v.Fine == "" {
-		t.Errorf("the order to begin with: %+v", v)
-	}
-	slip := strings.Replace(workshop.OrderText, "fretboard_radius_in = 7.25", "fretboard_radius_mm = 7.25", 1)
-	if v := checking(t, s, slip); !strings.Contains(v.Trouble, "if that is inches, write fretboard_radius_in") || v.Fine != "" {
-		t.Errorf("%+v", v)
-	}
-	save := func(text string) *httptest.ResponseRecorder {
-		return answer(s, request(http.MethodPost, "/order/save", url.Values{"text": {text}}))
-	}
-	wants(t, save(slip), http.StatusUnprocessableEntity, "if that is inches", "7.25")
-	w := save(strings.ReplaceAll(workshop.OrderText, "\n", "\r\n"))
-	if at := w.Header().Get("Location"); w.Code != http.StatusSeeOther || at != "/order?name=L-012" {
-		t.Errorf("status %d, to %q: %s", w.Code, at, w.Body)
-	}
-	text, err := os.ReadFile(filepath.Join(dir, "orders", "L-012.toml"))
-	if err != nil || string(text) != workshop.OrderText {
-		t.Errorf("%v: %q", err, text)
-	}
-	wants(t, save(workshop.OrderText+"# other\n"), http.StatusUnprocessableEntity, "is there already")
-	wants(t, get(s, "/order/write?name=L-012"), http.StatusOK, "Lighthouse")
-}
-
-// An id that is a path names a file of the orders' folder all the same.
-func TestAnOrdersIDLeavesNoFolder(t *testing.T) {
-	dir := t.TempDir()
 	s := servingShop(t, dir, Options{Loopback: true})
-	for _, id := range []string{"../../out", "..", ".", "/etc/x", `..\\out`, "<script>"} {
-		answer(s, request(http.MethodPost, "/order/save", url.Values{"text": {strings.Replace(workshop.OrderText, `"L-012"`, `"`+id+`"`, 1)}}))
+	level, tilted := trying(t, s, "tilt=0"), trying(t, s, "tilt=1")
+	if tilted.Strings[5].Bar <= level.Strings[5].Bar || tilted.Strings[0].Bar >= level.Strings[0].Bar {
+		t.Errorf("level %+v\ntilted %+v", level.Strings, tilted.Strings)
 	}
-	var found []string
-	if err := filepath.WalkDir(filepath.Dir(dir), func(path string, d os.DirEntry, err error) error {
-		if err == nil && !d.IsDir() {
-			rel, _ := filepath.Rel(dir, path)
-			found = append(found, filepath.ToSlash(filepath.Dir(rel)))
-		}
-		return err
-	}); err != nil {
-		t.Fatal(err)
-	}
-	for _, at := range found {
-		if at != "orders" {
-			t.Errorf("a file in %s", at)
-		}
-	}
-	if len(found) == 0 {
-		t.Error("no order was saved")
+	wants(t, get(s, "/order/try?name=inches"), http.StatusOK, "radius, in", "pole in")
+	var out tried
+	w := get(s, "/order/try/now?name=inches&pole1=0.05&first=0.125")
+	if err := json.Unmarshal(w.Body.Bytes(), &out); err != nil || len(out.Strings) != 6 || out.Strings[0].Pole != "0.050" || out.Strings[0].Height != "0.125" {
+		t.Errorf("%s, %v", w.Body, err)
 	}
 }

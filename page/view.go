@@ -53,7 +53,8 @@ type section struct {
 	Table    *grid
 	Pictures []picture
 	Links    []link
-	Act      *act // nil without
+	Act      *act // changes something; nil without
+	Ask      *act // asks for something; nil without
 }
 
 // act is a button that changes something, with what it is given and what a person may type
@@ -65,8 +66,11 @@ type act struct {
 }
 
 type (
-	hidden  struct{ Name, Value string }
-	field   struct{ Name, Label, Value string }
+	hidden struct{ Name, Value string }
+	field  struct {
+		Name, Label, Value string
+		Text               bool // it is no number
+	}
 	fact    struct{ Term, Text string }
 	picture struct{ Address, Says string }
 	link    struct{ Address, Text string }
@@ -101,13 +105,23 @@ func render(w http.ResponseWriter, status int, name string, v any) error {
 	return err
 }
 
-// draw sends a picture.
-func draw(w http.ResponseWriter, write func(io.Writer) error) error {
+// sendSVG sends a picture.
+func sendSVG(w http.ResponseWriter, write func(io.Writer) error) error {
 	var b bytes.Buffer
 	if err := write(&b); err != nil {
 		return err
 	}
 	return sendPaper(w, "image/svg+xml", b.Bytes())
+}
+
+// sendPDF sends a paper, which browsers show in no sandbox and so save.
+func sendPDF(w http.ResponseWriter, name string, write func(io.Writer) error) error {
+	var b bytes.Buffer
+	if err := write(&b); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Disposition", `attachment; filename="`+name+`.pdf"`)
+	return sendPaper(w, "application/pdf", b.Bytes())
 }
 
 // sendPaper sends a picture or a paper, which has its style inside.

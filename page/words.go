@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"evenpole/fit/level"
+	"evenpole/profiles"
 )
 
 // How figures, names and days are written; figures that are not known are a dash.
@@ -69,13 +70,35 @@ func orDash(text string) string {
 
 func joined(parts []string) string { return orDash(strings.Join(parts, ", ")) }
 
-func lengths(mm []float64) string {
-	var parts []string
-	for _, v := range mm {
-		parts = append(parts, hundredths(v))
+// inUnits are sentences with their lengths in units.
+func inUnits(u profiles.Units, sentences []string) []string {
+	var out []string
+	for _, s := range sentences {
+		out = append(out, u.Text(s))
 	}
-	return joined(parts)
+	return out
+}
+
+// units of keys, as labels have them.
+var unitsOfKeys = strings.NewReplacer("_db", ", dB", "_ohm", ", ohm", "_percent", ", %", "_", " ")
+
+// labelled is a key of a file as a label: "Tolerance, dB".
+func labelled(key string) string {
+	text := unitsOfKeys.Replace(key)
+	if text == "" {
+		return text
+	}
+	return strings.ToUpper(text[:1]) + text[1:]
 }
 
 // normalised is a text of a form with the line ends of a file.
 func normalised(text string) string { return strings.ReplaceAll(text, "\r\n", "\n") }
+
+// lengths writes lengths in mm, in units.
+func lengths(u profiles.Units, mm []float64) string {
+	var parts []string
+	for _, v := range mm {
+		parts = append(parts, u.Figure(v))
+	}
+	return joined(parts)
+}

@@ -32,6 +32,7 @@
 //     with its one list.
 //   - name.go: which texts can be a name or a note, at every door ([IsName], [IsNote]).
 //   - listed.go: a list of names for people ([Listed]).
+//   - twice.go: heights that were read twice ([Twice]).
 //   - units.go: in which units lengths are told to people ([Units]).
 //   - limits.go: units of keys, and the range of values that make sense for each key;
 //     mountlimits.go: those that hold for all that comes into a record ([MountLimit]).
@@ -49,7 +50,8 @@
 //     [ReadMount], [ReadBatches], [LoadShop]).
 //   - format.go, newfile.go, formats.go: help on the files, key by key, and new ones to
 //     fill in ([Format]): what keys take is asked of the readers, what they are for
-//     stands in formats.go, and a test holds both lists against each other.
+//     stands in formats.go, and a test holds both lists against each other. form.go: the
+//     same keys as fields of a form, and the file that was typed there.
 package profiles
 
 import "fmt"

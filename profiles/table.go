@@ -126,6 +126,10 @@ func (t *table) texts(key string, need bool) []string {
 // oneOf reads a text that must be one of the choices.
 func oneOf[T ~string](t *table, key string, need bool, choices ...T) T {
 	v := t.find(key, need, quoted(choices))
+	for _, c := range choices {
+		a := &t.asked[len(t.asked)-1]
+		a.choices = append(a.choices, string(c))
+	}
 	if v == nil {
 		return ""
 	}

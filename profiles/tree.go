@@ -55,6 +55,8 @@ type asked struct {
 	kind   string // as messages say it: "a length"
 	length bool   // the key ends in _mm or _in
 	limits span   // of a number or a length
+
+	choices []string // of a text that is one of some
 }
 
 func (d *document) newTable(name string, at place) *table {

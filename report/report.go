@@ -16,7 +16,8 @@
 //   - poles.go, balance.go: the pole picture ([PolePicture]) and the balance chart
 //     ([BalanceChart]); gauge.go: the pole picture at full size, with a gauge to cut
 //     out; code.go: a QR code.
-//   - explain.go: the picture of an explanation; chart.go: control charts.
+//   - explain.go: the picture of an explanation; chart.go: control charts; recording.go:
+//     a recording with its plucks ([RecordingPicture]).
 //   - plot.go: a picture with axes ([Plot]) and its strokes; bins.go: how many points lie
 //     where, for pictures of more than mostPoints; plots.go: the pictures of a model.
 //   - leaf.go: a PDF page that is filled from top to bottom (leaf).
@@ -56,6 +57,21 @@ func figure(format string, x float64) string {
 		return strings.TrimLeft(text, "+-")
 	}
 	return strings.Replace(text, "-", "−", 1)
+}
+
+// wrapWords is the name of a wrap in words.
+func wrapWords(w profiles.Wrap) string { return strings.ReplaceAll(string(w), "_", " ") }
+
+// threeDigits writes a figure above 0 with three digits, so that figures of a column have
+// their points alike where they are of one size.
+func threeDigits(x float64) string {
+	switch {
+	case x >= 99.95:
+		return figure("%.0f", x)
+	case x >= 9.995:
+		return figure("%.1f", x)
+	}
+	return figure("%.2f", x)
 }
 
 // length writes a length in mm, in units, or a dash when it is not known.

@@ -18,6 +18,7 @@ import (
 	"evenpole/fit/cell"
 	"evenpole/fit/explain"
 	"evenpole/fit/gain"
+	"evenpole/fit/level"
 	"evenpole/fit/verdict"
 	"evenpole/profiles"
 )
@@ -165,8 +166,10 @@ type Session struct {
 	ID          string
 	Purpose     record.Purpose
 	Jig, Set    string
-	First, Last time.Time // of its takes that count; of its rows
-	Takes       int       // that count
+	First, Last time.Time     // of its takes that count; of its readings
+	Takes       int           // that count
+	Level       level.Figure  // mV, of all strings together
+	Strings     []StringLevel // how loud each was
 }
 
 // Latest is the session that was measured last; nil without any.
@@ -209,7 +212,7 @@ func (s *Shop) Pickups(ctx context.Context) ([]Measured, error) {
 		k := key{r.Pickup, r.Session}
 		seen := about[k]
 		seen.Purpose, seen.Jig = r.Purpose, r.Jig
-		if r.Time.After(seen.Last) {
+		if r.Status != record.Retracted && r.Time.After(seen.Last) {
 			seen.Last = r.Time
 		}
 		about[k] = seen
@@ -228,6 +231,7 @@ func (s *Shop) Pickups(ctx context.Context) ([]Measured, error) {
 		for _, c := range cells {
 			x.Takes += c.Takes
 		}
+		x.Strings, x.Level = levelsOf(cells)
 		m := &out[len(out)-1]
 		m.Sessions = append(m.Sessions, x)
 	}
@@ -258,7 +262,7 @@ func noted(rows iter.Seq2[record.Reading, error], note func(*record.Reading)) it
 // tell: what was worked out from them holds as long as it stays.
 func (s *Shop) Stamp() string {
 	var b strings.Builder
-	for _, file := range []string{s.ReadingsFile(), s.fieldsFile(), s.batches(), s.current(), s.join(gain.Dir)} {
+	for _, file := range []string{s.ReadingsFile(), s.fieldsFile(), s.batches(), s.current(), s.operators(), s.join(gain.Dir)} {
 		if info, err := os.Stat(file); err == nil {
 			fmt.Fprintf(&b, "%d %d;", info.Size(), info.ModTime().UnixNano())
 		} else {

@@ -26,11 +26,15 @@
 //   - plan.go: plans and captures to come, from the current model.
 //   - issued.go, certificates.go: a certificate that was issued, and what it says otherwise
 //     than the one before; certificates, numbered.
-//   - papers.go: the papers of a finished pickup, issued and written.
+//   - papers.go: the papers of a finished pickup, issued and written; lookup.go: what their
+//     QR codes are of.
 //   - check.go: finished pickups, the jig's repeatability and its drift.
 //   - try.go: an order with something other than ordered.
 //   - live.go: the levels of a session; follow.go: a capture while it runs.
 //   - lists.go: what a shop has, by name: orders, mounts, certificates, pickups measured.
+//   - mountfile.go: which file a session's mount is.
+//   - overview.go: what the record holds, what is open and what shipped; recorded.go: what it
+//     has of one pickup or session.
 package shop
 
 import (

@@ -12,6 +12,8 @@ import (
 type Trial struct {
 	Radius      float64   // mm, of the fretboard; 0 = flat
 	First, Last float64   // mm, heights of the outer strings over the bobbin plane
+	Raise       float64   // mm by which the pickup is raised towards the strings; less than 0 lowers it
+	Tilt        float64   // mm by which its end under the last string then stands higher than that under string 1; both ends move
 	Heights     []float64 // mm, of the poles, string 1 first
 	Set         string    // of strings; "" = the order's
 }
@@ -23,7 +25,8 @@ func (s *Shop) Try(o *profiles.Order, m fit.Predictor, t Trial) (*explain.Explan
 		return nil, nil, err
 	}
 	tried := *o
-	tried.FretboardRadius, tried.StringHeightFirst, tried.StringHeightLast = t.Radius, t.First, t.Last
+	tried.FretboardRadius = t.Radius
+	tried.StringHeightFirst, tried.StringHeightLast = t.outer()
 	if t.Set != "" && t.Set != o.Set {
 		lib, err := s.Library()
 		if err != nil {
@@ -42,11 +45,17 @@ func (s *Shop) Try(o *profiles.Order, m fit.Predictor, t Trial) (*explain.Explan
 	return Explain(m, setup, heights)
 }
 
+// outer are the heights of the outer strings over the bobbin plane where the pickup stands.
+func (t *Trial) outer() (first, last float64) {
+	return t.First - t.Raise + t.Tilt/2, t.Last - t.Raise - t.Tilt/2
+}
+
 // check refuses lengths that an order or a mount could not have.
 func (t *Trial) check(o *profiles.Order) error {
 	pole, _ := profiles.MountLimit("pole_height")
 	str, _ := profiles.MountLimit("string_height")
-	for _, mm := range []float64{t.First, t.Last} {
+	first, last := t.outer()
+	for _, mm := range []float64{t.First, t.Last, first, last} {
 		if !str.Has(mm) {
 			return bad("string height: %s", str.In("mm", mm))
 		}

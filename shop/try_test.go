@@ -1,6 +1,7 @@
 package shop
 
 import (
+	"math"
 	"testing"
 
 	"evenpole/fit"
@@ -28,12 +29,22 @@ func TestTry(t *testing.T) {
 	first := balance(ordered)
 	for name, change := range map[string]func(*Trial){
 		"radius": func(x *Trial) { x.Radius = 0 }, "first": func(x *Trial) { x.First++ }, "last": func(x *Trial) { x.Last++ },
+		"tilt":    func(x *Trial) { x.Tilt = 1 },
 		"heights": func(x *Trial) { x.Heights = []float64{2, 1, 1, 1, 1, 1} },
 	} {
 		trial := ordered
 		if change(&trial); balance(trial) == first {
 			t.Errorf("%s changes nothing", name)
 		}
+	}
+	raised, nearer := ordered, ordered
+	raised.Raise, raised.Tilt = 0.5, 0.4
+	nearer.First, nearer.Last = nearer.First-0.5+0.2, nearer.Last-0.5-0.2
+	if got, want := balance(raised), balance(nearer); math.Abs(got-want) > 1e-9 {
+		t.Errorf("raised and tilted: %g, its strings as near: %g", got, want)
+	}
+	if _, _, err := s.Try(o, m, Trial{Radius: o.FretboardRadius, First: 3, Last: 3, Raise: 2.9, Heights: []float64{0}}); err == nil {
+		t.Error("a pickup was raised into its strings")
 	}
 	if balance(ordered) != first || o.StringHeightFirst != ordered.First {
 		t.Error("the order was changed")

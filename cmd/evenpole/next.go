@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"fmt"
 
 	"evenpole/fit/next"
 	"evenpole/profiles"
@@ -85,23 +84,7 @@ func printNext(e *env, list []next.Proposal) {
 	e.print("what the model does not know of these pickups' balance: %.2f dB (rms over strings)", list[0].Before)
 	for i, p := range list {
 		e.print("")
-		e.print("%d. then %.2f dB: %s", i+1, p.After, captureWords(&p, i+1))
+		e.print("%d. then %.2f dB: %s", i+1, p.After, p.Words(i+1))
 		e.print("   string_heights_%s = [%s]", e.units.Name(), lengths(e.units, p.StringHeights))
 	}
-}
-
-// captureWords says the proposal of a number in words.
-func captureWords(p *next.Proposal, number int) string {
-	what := fmt.Sprintf("capture pickup %s under %q", p.Pickup, p.Set)
-	switch p.WoundFor {
-	case 0: // one of the record
-	case number:
-		what = fmt.Sprintf("wind a test pickup with poles at %s mm and capture it under %q", lengths(profiles.Millimetres, p.PoleHeights), p.Set)
-	default:
-		what = fmt.Sprintf("capture the test pickup of %d under %q", p.WoundFor, p.Set)
-	}
-	if p.Higher > 0 {
-		what += fmt.Sprintf(", the strings %.1f mm higher than usual", p.Higher)
-	}
-	return what
 }

@@ -1,6 +1,9 @@
 package next
 
 import (
+	"fmt"
+	"strings"
+
 	"evenpole/fit"
 	"evenpole/profiles"
 )
@@ -22,4 +25,24 @@ type Proposal struct {
 	Higher        float64           `json:"higher_mm"`         // by which the strings lie over where they usually do
 	Before        float64           `json:"before_db"`         // see Next
 	After         float64           `json:"after_db"`
+}
+
+// Words say the capture, which is the number of those proposed, lengths in mm.
+func (p *Proposal) Words(number int) string {
+	what := fmt.Sprintf("capture pickup %s under %q", p.Pickup, p.Set)
+	switch p.WoundFor {
+	case 0: // one of the record
+	case number:
+		var heights []string
+		for _, mm := range p.PoleHeights {
+			heights = append(heights, profiles.Millimetres.Figure(mm))
+		}
+		what = fmt.Sprintf("wind a test pickup with poles at %s mm and capture it under %q", strings.Join(heights, ", "), p.Set)
+	default:
+		what = fmt.Sprintf("capture the test pickup of %d under %q", p.WoundFor, p.Set)
+	}
+	if p.Higher > 0 {
+		what += fmt.Sprintf(", the strings %.1f mm higher than usual", p.Higher)
+	}
+	return what
 }

@@ -33,7 +33,8 @@ func (d *dense) with(s *screener, h *hypothesis) *dense {
 	for x, i := range h.touched {
 		corrected := *s.cells[i]
 		h.correct(x, &corrected)
-		c.cells[i], c.rows[i] = &corrected, d.m.rowOf(&corrected, i)
+		c.cells[i], c.rows[i] = &corrected, row{}
+		d.m.rowOf(&corrected, i, &c.rows[i])
 	}
 	return c
 }
@@ -185,7 +186,7 @@ func TestEvidenceAgreesWithDenseCovariances(t *testing.T) {
 				continue
 			}
 			l := s.levels.localsOf(s.cells[m[0]].Pickup)
-			b := s.baselineOf(m, l, s.levels.unexplained(l))
+			b := s.baselineOf(m, l, s.levels.unexplained(l), &weighing{})
 			d := s.dense(m)
 			log, form, cells := d.conditional(t, []string{b.pickup}, nil)
 			if got := b.levels.rest + b.density.square; !near(got, form) || b.levels.cells != cells {
@@ -232,7 +233,7 @@ func TestHypothesesAreGivenUpForWantOfEvidence(t *testing.T) {
 	given, kept := 0, 0
 	for _, m := range s.mountings {
 		l := s.levels.localsOf(s.cells[m[0]].Pickup)
-		b := s.baselineOf(m, l, s.levels.unexplained(l))
+		b := s.baselineOf(m, l, s.levels.unexplained(l), &weighing{})
 		for _, h := range append(s.someHypotheses(m), s.otherPickups(m)...) {
 			s.put(h)
 			j := s.jointWith(b, h.corrected[h.touched[0]].Pickup)
@@ -266,7 +267,7 @@ func TestSlopeAgreesWithDensities(t *testing.T) {
 	s := fitted(t, celltest.File(t, "sample-shop", "readings.csv"))
 	m := s.mountings[0]
 	l := s.levels.localsOf(s.cells[m[0]].Pickup)
-	b := s.baselineOf(m, l, s.levels.unexplained(l))
+	b := s.baselineOf(m, l, s.levels.unexplained(l), &weighing{})
 	along := make([]float64, len(m))
 	for x := range m {
 		along[x] = float64(x)/5 - 0.5

@@ -21,7 +21,24 @@ type baseline struct {
 	lists         float64 // see listEvidence
 	impossible    bool    // has a length that cannot be
 	joint         map[string]joint
-	scratch       cell.Cell
+	*weighing
+}
+
+// weighing is memory for weighing one hypothesis after the other.
+type weighing struct {
+	scratch cell.Cell
+	places  []*among
+	trial   *density
+	cov     []float64
+}
+
+// densityOf is the trial density, of so many levels, with none yet.
+func (w *weighing) densityOf(most int) *density {
+	if w.trial == nil || w.trial.most != most {
+		w.trial, w.cov = newDensity(most), make([]float64, most)
+	}
+	w.trial.reset()
+	return w.trial
 }
 
 // joint is what is left of a mounting's pickup, or of it together with another one.
@@ -40,8 +57,8 @@ func (j joint) known() joint {
 	return j
 }
 
-func (s *screener) baselineOf(m mounting, l *locals, unexplained float64) *baseline {
-	b := &baseline{mounting: m, pickup: l.p.name, levels: surroundingsOf(l, m, unexplained), joint: map[string]joint{}}
+func (s *screener) baselineOf(m mounting, l *locals, unexplained float64, w *weighing) *baseline {
+	b := &baseline{weighing: w, mounting: m, pickup: l.p.name, levels: surroundingsOf(l, m, unexplained), joint: map[string]joint{}}
 	for _, i := range m {
 		r := &s.levels.rows[i]
 		b.rows = append(b.rows, r)
@@ -122,11 +139,12 @@ func (b *baseline) mostGains() (one, two, all float64) {
 
 // examine returns the likeliest mistake of a mounting, nil when none has enough evidence,
 // and a drift on its own account.
-func (s *screener) examine(k int, l *locals, unexplained float64) *hypothesis {
-	b := s.baselineOf(s.mountings[k], l, unexplained)
+func (s *screener) examine(k int, l *locals, unexplained float64, w *weighing) *hypothesis {
+	b := s.baselineOf(s.mountings[k], l, unexplained, w)
+	drift, inTakes := s.driftOf(k, b)
+	s.drifts[k] = drift
 	if s.driftsOnly {
-		h, _ := s.driftOf(k, b)
-		return h
+		return drift
 	}
 	mostGain := b.mostGain()
 	if mostGain+mostPrior < leastEvidence {
@@ -148,8 +166,8 @@ func (s *screener) examine(k int, l *locals, unexplained float64) *hypothesis {
 	}
 	// Another mistake may change levels from string to string as a drift does, but
 	// not from take to take.
-	if d, inTakes := s.driftOf(k, b); d != nil && inTakes > clearInTakes && d.evidence > best.evidence {
-		return d
+	if drift != nil && inTakes > clearInTakes && drift.evidence > best.evidence {
+		return drift
 	}
 	return best
 }
@@ -195,21 +213,19 @@ func (s *screener) corrected(h *hypothesis, b *baseline, j joint, least float64)
 	for _, v := range b.least {
 		noise += v
 	}
-	d := newDensity(len(b.mounting))
-	var placed []*among
-	cov := make([]float64, len(b.mounting))
+	d, placed := b.densityOf(len(b.mounting)), 0
 	add := func(x int, y *among) bool {
 		noise -= b.least[x]
 		if y.unknown {
 			d.addUnknown()
 		} else {
-			for k, z := range placed {
-				cov[k] = y.covariance(z)
+			for k, z := range b.places[:placed] {
+				b.cov[k] = y.covariance(z)
 			}
-			if !d.add(cov[:len(placed)], y.covariance(y)+y.noise, y.left) {
+			if !d.add(b.cov[:placed], y.covariance(y)+y.noise, y.left) {
 				return false
 			}
-			placed = append(placed, y)
+			placed++
 		}
 		likelier := student(j.cells, d.halfLogDet+noise, j.rest+d.square) - student(j.cells, b.density.halfLogDet, j.rest+b.density.square)
 		if d.square > b.density.square { // the more is left of other cells, the less does it matter
@@ -220,16 +236,33 @@ func (s *screener) corrected(h *hypothesis, b *baseline, j joint, least float64)
 	for x, i := range h.touched {
 		b.scratch = *s.cells[i]
 		h.correct(x, &b.scratch)
-		if !add(slices.Index(b.mounting, i), b.levels.place(j.locals.expect(s.levels.rowOf(&b.scratch, i)))) {
+		y := b.place(placed)
+		s.levels.rowOf(&b.scratch, i, &y.own.row)
+		j.locals.expect(y.own)
+		b.levels.place(y, y.own)
+		if !add(slices.Index(b.mounting, i), y) {
 			return nil
 		}
 	}
 	for x, i := range b.mounting {
-		if !slices.Contains(h.touched, i) && !add(x, b.levels.place(b.levels.asFiled(i))) {
+		if slices.Contains(h.touched, i) {
+			continue
+		}
+		y := b.place(placed)
+		b.levels.place(y, b.levels.asFiled(i))
+		if !add(x, y) {
 			return nil
 		}
 	}
 	return d
+}
+
+// place is memory for the n-th cell of a hypothesis.
+func (w *weighing) place(n int) *among {
+	for len(w.places) <= n {
+		w.places = append(w.places, &among{own: &expected{}})
+	}
+	return w.places[n]
 }
 
 // jointWith is what is left of a mounting's pickup together with another one.

@@ -177,23 +177,22 @@ func pickupsOf(cells []*cell.Cell, each []*class) (out []*pickup, pickups, sessi
 func (m *levelModel) fill(r *row, c *cell.Cell, mean float64) {
 	r.residual = c.Mean - mean
 	sigma := curve.ResidualPrior.SD * m.scale
-	r.noise = sigma*sigma + m.takeVariance/float64(max(1, c.Takes)) + r.class.unseen*m.scale*m.scale
+	r.noise = sigma*sigma + m.takeVariance.Of(c)/float64(max(1, c.Takes)) + r.class.unseen*m.scale*m.scale
 	r.unknown = c.Excite != m.curve.Excite || !solve.Finite(r.residual)
 }
 
-// rowOf is the row of any cell at the last estimates, in the place of the i-th cell.
-func (m *levelModel) rowOf(c *cell.Cell, i int) row {
-	r := row{pickup: m.number[c.Pickup], class: m.classes.classOf(c), gradient: make([]float64, len(m.theta))}
+// rowOf writes the row of any cell at the last estimates, in the place of the i-th cell.
+func (m *levelModel) rowOf(c *cell.Cell, i int, r *row) {
+	*r = row{pickup: m.number[c.Pickup], class: m.classes.classOf(c), gradient: grown(r.gradient, len(m.theta))}
 	session, ok := m.sessions[session{r.pickup, c.Session}]
 	if r.session = session; !ok {
 		r.session = -1
 	}
 	var mean float64
 	mean, r.lift = m.curve.Linear(r.gradient, m.theta, m.curve.CellSite(c, m.last[i]))
-	m.fill(&r, c, mean)
-	r.residual -= m.shared(&r, m.given.mean)
+	m.fill(r, c, mean)
+	r.residual -= m.shared(r, m.given.mean)
 	r.noise += m.extraVariance[i]
-	return r
 }
 
 // shared is what shared unknowns add to a row's level.

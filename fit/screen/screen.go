@@ -64,7 +64,7 @@ func (s *screener) findAll(ctx context.Context) ([]mistake, error) {
 			s.levels = newLevelModel(s)
 			s.habits = s.learnHabits()
 		}
-		likeliest, err := s.likeliest(ctx)
+		likeliest, err := s.likeliest(ctx, changed)
 		if err != nil {
 			return nil, err
 		}
@@ -92,11 +92,28 @@ func (s *screener) findAll(ctx context.Context) ([]mistake, error) {
 }
 
 // likeliest returns the likeliest mistake of each mounting that has enough evidence, the
-// one with the strongest first.
-func (s *screener) likeliest(ctx context.Context) ([]*hypothesis, error) {
+// one with the strongest first. Of a record that has not changed since it was asked last,
+// the drifts are known.
+func (s *screener) likeliest(ctx context.Context, changed bool) ([]*hypothesis, error) {
+	found := s.drifts
+	if changed {
+		var err error
+		if found, err = s.examineAll(ctx); err != nil {
+			return nil, err
+		}
+	}
+	out := slices.DeleteFunc(slices.Clone(found), func(h *hypothesis) bool { return h == nil })
+	slices.SortStableFunc(out, func(a, b *hypothesis) int { return cmp.Compare(b.evidence, a.evidence) })
+	return out, nil
+}
+
+// examineAll returns the likeliest mistake of each mounting.
+func (s *screener) examineAll(ctx context.Context) ([]*hypothesis, error) {
 	found := make([]*hypothesis, len(s.mountings))
+	s.drifts = make([]*hypothesis, len(s.mountings))
 	inChunks(len(s.levels.pickups), func(_, from, to int) {
 		e := newElimination(s.levels)
+		var w weighing
 		for _, p := range s.levels.pickups[from:to] {
 			if ctx.Err() != nil {
 				return
@@ -111,19 +128,16 @@ func (s *screener) likeliest(ctx context.Context) ([]*hypothesis, error) {
 					l = localsOf(e, p)
 					unexplained = s.levels.unexplained(l)
 				}
-				if h := s.examine(k, l, unexplained); h != nil {
-					h.cause = h.words() // before others change the record
-					found[k] = h
+				found[k] = s.examine(k, l, unexplained, &w)
+				for _, h := range []*hypothesis{found[k], s.drifts[k]} {
+					if h != nil {
+						h.cause = h.words() // before others change the record
+					}
 				}
 			}
 		}
 	})
-	if err := ctx.Err(); err != nil {
-		return nil, err
-	}
-	out := slices.DeleteFunc(found, func(h *hypothesis) bool { return h == nil })
-	slices.SortStableFunc(out, func(a, b *hypothesis) int { return cmp.Compare(b.evidence, a.evidence) })
-	return out, nil
+	return found, ctx.Err()
 }
 
 // accept puts the record right.

@@ -16,12 +16,13 @@ type screener struct {
 	impossible    []bool              // of lengths that cannot be, and not put right
 	extraVariance []float64           // of each cell's level, beside its own: of levels that were cut off
 	excite        profiles.Excitation // of most cells
-	takeVariance  float64
+	takeVariance  cell.TakeVariances
 	mountings     []mounting
 	lists         *lists
 	found         []int                 // mistakes found, by mounting
 	digits        map[*lengthColumn]int // decimals that lengths of a column usually have
 	driftsOnly    bool                  // the last rounds look for drifts alone: another mistake may look like one
+	drifts        []*hypothesis         // of each mounting, as it was examined last; nil = none
 	habits        habits
 	levels        *levelModel
 }
@@ -39,7 +40,7 @@ type habits struct {
 type habit struct{ cost, within float64 }
 
 func newScreener(d *cell.Data) *screener {
-	s := &screener{digits: map[*lengthColumn]int{}, nPossible: len(d.Cells), excite: cell.UsualExcite(d.Cells, d.Impossible), takeVariance: cell.TakeVariance(d.Cells, d.Impossible)}
+	s := &screener{digits: map[*lengthColumn]int{}, nPossible: len(d.Cells), excite: cell.UsualExcite(d.Cells, d.Impossible), takeVariance: cell.TakeVariancesOf(d.Cells, d.Impossible)}
 	for _, cells := range [][]cell.Cell{d.Cells, d.Impossible} {
 		for i := range cells {
 			s.filed = append(s.filed, &cells[i])

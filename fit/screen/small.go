@@ -1,6 +1,10 @@
 package screen
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/floats"
+)
 
 // Small dense matrices, row by row in one slice; of symmetric ones the lower triangle
 // is read. A levelModel factorises thousands of them, of a few rows each.
@@ -60,9 +64,15 @@ func invert(l []float64, n int, out []float64) {
 	}
 }
 
+// longVector is from what length on gonum's loops are worth their call.
+const longVector = 12
+
 // inner is the sum of products of two vectors; b may be the longer one.
 func inner(a, b []float64) float64 {
 	b = b[:len(a)]
+	if len(a) >= longVector {
+		return floats.Dot(a, b)
+	}
 	var s, t float64
 	i := 0
 	for ; i+1 < len(a); i += 2 {
@@ -78,6 +88,10 @@ func inner(a, b []float64) float64 {
 // addScaled adds a multiple of b to a, which is no longer.
 func addScaled(a []float64, v float64, b []float64) {
 	b = b[:len(a)]
+	if len(a) >= longVector {
+		floats.AddScaled(a, v, b)
+		return
+	}
 	for i := range a {
 		a[i] += v * b[i]
 	}

@@ -95,18 +95,21 @@ type expected struct {
 	covered  []float64 // gradient times the covariance of the shared unknowns
 	own      float64   // variance of a pole that no other cell lies over
 	left     float64   // residual
+	room     []float64 // memory of the lists
 }
 
-func (l *locals) expect(r row) *expected {
-	x := &expected{row: r, of: l}
+// expect works out a row's.
+func (l *locals) expect(x *expected) {
+	r := &x.row
+	x.of, x.own = l, 0
 	if r.unknown {
-		return x
+		return
 	}
 	q := len(l.m.mean)
 	x.lift = l.liftOf(r.session)
 	ratio := r.lift / x.lift.precision
-	both := make([]float64, 2*q+l.n)
-	x.gradient, x.covered, x.local = both[:q], both[q:2*q], both[2*q:]
+	x.room = grown(x.room, 2*q+l.n)
+	x.gradient, x.covered, x.local = x.room[:q], x.room[q:2*q], x.room[2*q:]
 	x.local[0] = 1
 	if pole := l.p.pole(r.class.string); pole >= 0 {
 		x.local[1+pole] = 1
@@ -138,7 +141,6 @@ func (l *locals) expect(r row) *expected {
 		}
 	}
 	x.left = r.residual - inner(x.local, l.mean) - ratio*x.lift.weighted
-	return x
 }
 
 // covariance is that of what two rows have of shared and of local unknowns, given the
@@ -331,7 +333,9 @@ func (s *surroundings) filed(m mounting, unknown []int) (*density, bool) {
 func (s *surroundings) rows() []*expected {
 	if s.own == nil {
 		for _, i := range s.known {
-			s.own = append(s.own, s.l.expect(s.l.m.rows[i]))
+			x := &expected{row: s.l.m.rows[i]}
+			s.l.expect(x)
+			s.own = append(s.own, x)
 		}
 	}
 	return s.own
@@ -350,16 +354,19 @@ type among struct {
 	*expected
 	cov, taken []float64 // covariances with the mounting's own rows, and those times surroundings.taken
 	left       float64
+	own        *expected // memory for a row that is not as filed
+	room       []float64 // memory of the lists
 }
 
-func (s *surroundings) place(x *expected) *among {
+// place works out what a row is among the surroundings.
+func (s *surroundings) place(y *among, x *expected) {
 	n := len(s.known)
-	y := &among{expected: x, left: x.left}
+	y.expected, y.left = x, x.left
 	if x.unknown {
-		return y
+		return
 	}
-	both := make([]float64, 2*n)
-	y.cov, y.taken = both[:n], both[n:]
+	y.room = grown(y.room, 2*n)
+	y.cov, y.taken = y.room[:n], y.room[n:]
 	for k, o := range s.rows() {
 		y.cov[k] = x.covariance(o)
 	}
@@ -367,7 +374,6 @@ func (s *surroundings) place(x *expected) *among {
 		y.taken[k] = inner(y.cov, s.taken[k*n:(k+1)*n])
 	}
 	y.left += inner(y.cov, s.pull)
-	return y
 }
 
 // covariance is that of what two rows have of shared and of local unknowns, given the
@@ -389,6 +395,11 @@ type density struct {
 func newDensity(most int) *density {
 	room := make([]float64, most*most+2*most)
 	return &density{factor: room[:most*most], most: most, left: room[most*most : most*most : most*most+most], solved: room[most*most+most:][:0]}
+}
+
+// reset takes all levels away.
+func (d *density) reset() {
+	d.left, d.solved, d.halfLogDet, d.square = d.left[:0], d.solved[:0], 0, 0
 }
 
 // addUnknown adds a level of which nothing is known.

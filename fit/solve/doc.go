@@ -11,9 +11,8 @@
 //   - mixed.go: [Mixed], a linear model with random terms, priors and known
 //     variances, and [MixedFit], what a fit returns.
 //
-// The way through a mixed model: layout.go gives each unknown its place, row.go writes what
-// an observation multiplies them by,
-// equations.go sets up Henderson's equations and solves them at given variances:
+// The way through a mixed model: layout.go gives each unknown its place, row.go
+// writes what an observation multiplies them by, equations.go sets up Henderson's equations and solves them at given variances:
 // elimination.go takes each group's own unknowns out, shared.go solves for those that all
 // share. gradient.go is the exact slope of the criterion, by which reml.go searches for
 // the variances ([Mixed.Fit]); information.go steps towards them ([Mixed.Step]), for
@@ -23,9 +22,9 @@
 // observations may be measured in any. Work on all cores (parallel.go) is cut by the data
 // alone, so that sums come out the same on any machine.
 //
-// Beside them stand robust.go (Huber's mean, medians), uncertainty.go (the sums of
-// JCGM 100), floats.go (sums and means of plain lists) and matrix.go (covariances, as rows
-// and propagated).
+// Beside them stand anderson.go (searches in fewer steps), robust.go (Huber's mean,
+// medians), uncertainty.go (the sums of JCGM 100), floats.go (sums and means of plain
+// lists) and matrix.go (covariances, as rows and propagated).
 //
 // A level is here what statisticians call so: one of the groups of a random term.
 package solve

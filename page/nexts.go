@@ -1,0 +1,94 @@
+package page
+
+import (
+	"errors"
+	"fmt"
+	"net/http"
+	"strconv"
+
+	"evenpole/fit/next"
+	"evenpole/profiles"
+	"evenpole/shop"
+)
+
+// mostNext is how many captures are proposed.
+const mostNext = 3
+
+// next says which captures would narrow the plans of an order most, or of all that are at
+// hand, as 'next' does.
+func (s *Server) next(w http.ResponseWriter, r *http.Request) error {
+	q := r.URL.Query()
+	all := !q.Has("order")
+	names := []string{q.Get("order")}
+	title := "What to measure next for order " + names[0]
+	if all {
+		title = "What to measure next"
+		var err error
+		if names, err = s.shop.Orders(); err != nil {
+			return err
+		}
+	}
+	orders, lines, err := s.ordersOf(names, all)
+	if err != nil {
+		return err
+	}
+	if len(orders) == 0 {
+		lines = append(lines, "There is no order yet that a capture could serve.")
+		return s.show(w, r, "page.html", &view{Title: title, Place: "/models", Sections: []section{{Lines: lines, Links: []link{{"/order/write", "Write an order"}}}}})
+	}
+	list, err := s.proposals(r, orders)
+	var input *shop.InputError
+	if errors.As(err, &input) { // such as a record that the model cannot be asked about
+		return s.show(w, r, "page.html", &view{Title: title, Place: "/models", Sections: []section{{Lines: append(lines, input.Error())}}})
+	}
+	if err != nil {
+		return err
+	}
+	return s.show(w, r, "page.html", &view{Title: title, Place: "/models", Sections: []section{{Lines: append(lines, sayNext(list)...), Table: nextGrid(list, orders[0].Units)}}})
+}
+
+// ordersOf reads orders. Where all are meant, one that cannot be read is told of and left
+// out.
+func (s *Server) ordersOf(names []string, all bool) (orders []*profiles.Order, lines []string, err error) {
+	for _, name := range names {
+		o, err := s.shop.Order(name)
+		switch {
+		case err == nil:
+			orders = append(orders, o)
+		case all:
+			lines = append(lines, "Left out: "+err.Error())
+		default:
+			return nil, nil, err
+		}
+	}
+	return orders, lines, nil
+}
+
+func (s *Server) proposals(r *http.Request, orders []*profiles.Order) ([]next.Proposal, error) {
+	if err := s.work.take(r.Context()); err != nil {
+		return nil, err
+	}
+	defer s.work.free()
+	model, err := s.shop.Predictor("")
+	if err != nil {
+		return nil, err
+	}
+	return s.shop.Next(r.Context(), model, orders, mostNext)
+}
+
+func sayNext(list []next.Proposal) []string {
+	if len(list) == 0 {
+		return []string{"No capture would narrow these plans by much: what is left differs from one built pickup to the next."}
+	}
+	return []string{fmt.Sprintf("What the model does not know of these pickups' balance is %.2f dB (rms over strings). Each capture counts in the light of those before it.", list[0].Before)}
+}
+
+// nextGrid lists captures to make.
+func nextGrid(list []next.Proposal, u profiles.Units) *grid {
+	g := &grid{ID: "next", Caption: "Captures that would tell most", Heads: append(textHeads("number", "what to do"), append(figureHeads("then dB"), textHeads("string heights "+u.Name())...)...)}
+	for i := range list {
+		p := &list[i]
+		g.add("", strconv.Itoa(i+1), u.Text(p.Words(i+1)), hundredths(p.After), lengths(u, p.StringHeights))
+	}
+	return g
+}
