@@ -27,6 +27,9 @@ func (s *Shop) Try(o *profiles.Order, m fit.Predictor, t Trial) (*explain.Explan
 	tried := *o
 	tried.FretboardRadius = t.Radius
 	tried.StringHeightFirst, tried.StringHeightLast = t.outer()
+	if tried.FretboardRadius != o.FretboardRadius || tried.StringHeightFirst != o.StringHeightFirst || tried.StringHeightLast != o.StringHeightLast {
+		tried.MeasuredHeights = nil // another arc
+	}
 	if t.Set != "" && t.Set != o.Set {
 		lib, err := s.Library()
 		if err != nil {

@@ -12,6 +12,8 @@ type Data struct {
 	Used     int       // takes in cells
 	LeftOut  []LeftOut // by reason
 
+	Remarks []string // what was made of cells, in plain words: see JoinDriven
+
 	Suspects []Suspect // mistakes that the record seems to hold, by package screen
 
 	Magnets map[string]float64 // ln of the flux density of single magnets against their batch: see AddFields
