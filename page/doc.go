@@ -8,7 +8,8 @@
 //   - bounds.go: sizes, rates and places, the bounds of what a browser may ask.
 //   - guard.go: which requests are served at all (guard), and the headers of every answer.
 //   - words.go: figures as text.
-//   - forms.go: what a person filled in to start a capture.
+//   - forms.go: what a person filled in to start a capture; fields.go: files of the shop as
+//     fields to fill in.
 //   - bench.go: the one capture that is at hand (bench), which outlives the pages that watch
 //     it; seen.go: the bench as pages show it.
 //   - fitter.go: the one fit that is at hand (fitter); kept.go, gallery.go: what was worked out
