@@ -10,15 +10,6 @@ import (
 	"evenpole/profiles"
 )
 
-// captureForm is what a person fills in to start a capture.
-type captureForm struct {
-	Port, Mount, Text, Purpose, Takes string
-	Again, Mounted, Same              bool
-	takes                             int
-	typed                             *profiles.Filled // the mount, where it was typed in fields; Text is what came of it
-	paths                             []string         // of the lines of Text then
-}
-
 // mountPrefix stands before the paths of a mount's fields.
 const mountPrefix = "m."
 
