@@ -2,8 +2,10 @@ package page
 
 import (
 	"fmt"
+	"maps"
 	"net/http"
 	"net/url"
+	"strings"
 
 	"evenpole/profiles"
 )
@@ -39,7 +41,40 @@ func (s *Server) writeOrder(w http.ResponseWriter, r *http.Request) error {
 		return s.showWriting(w, http.StatusOK, v)
 	}
 	delete(in.Typed, "id") // the other order has it
+	if q.Has("tried") {
+		if err := s.asTried(&in, q); err != nil {
+			return err
+		}
+	}
 	return s.showFields(w, http.StatusOK, in, v)
+}
+
+// asTried fills in what was tried on an order: lengths, strings, and the poles as another
+// stagger to compare.
+func (s *Server) asTried(in *profiles.Filled, q url.Values) error {
+	o, err := s.shop.Order(q.Get("name"))
+	if err != nil {
+		return err
+	}
+	t, err := trialOf(q, o)
+	if err != nil {
+		return err
+	}
+	u, tried := o.Units, t.On(o)
+	typed := func(mm ...float64) string { return lengths(u, mm) + " " + u.Name() }
+	if tried.MeasuredHeights != nil {
+		in.Typed["pickup.string_heights"] = typed(tried.MeasuredHeights...)
+	} else {
+		in.Typed["instrument.fretboard_radius"] = typed(tried.FretboardRadius)
+		in.Typed["pickup.string_height_first"], in.Typed["pickup.string_height_last"] = typed(tried.StringHeightFirst), typed(tried.StringHeightLast)
+	}
+	if t.Set != "" {
+		maps.DeleteFunc(in.Typed, func(path, _ string) bool { return strings.HasPrefix(path, "string.") })
+		in.Typed["set"] = t.Set
+	}
+	row := fmt.Sprintf("compare.%d.", len(o.Compare))
+	in.Typed[row+"name"], in.Typed[row+"heights"] = "as tried", typed(t.Heights...)
+	return nil
 }
 
 // beginning is the text that an order begins as: the named one's, or the usual.
