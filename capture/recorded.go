@@ -19,9 +19,9 @@ type Recording struct {
 	Heard  *recording.Heard
 }
 
-// fullScale is what a recorder's full scale is in the record, which has thousandths of a
-// mV: levels are then shares of it in thousandths.
-const fullScale = 1e6
+// FullScaleMV is what a recorder's full scale is in the record, as if it were mV: levels
+// are shares of it in thousandths. A calibration makes mV of them.
+const FullScaleMV = 1000
 
 // relativeNote is the note of every take of a recording.
 const relativeNote = "level in thousandths of full scale"
@@ -75,7 +75,7 @@ func (r *Recording) Rows(m *profiles.Mount, began time.Time) []record.Reading {
 	return out
 }
 
-func micro(share float64) int64 { return int64(math.Round(fullScale * share)) }
+func micro(share float64) int64 { return int64(math.Round(1000 * FullScaleMV * share)) }
 
 // FiledError says that the same recording stands in the record already, and not as what
 // it was to be filed as now.
