@@ -262,7 +262,7 @@ func (l *Listener) measure(at, next int, strokes []int) (p Pluck, ok bool) {
 	if pitch.clarity < leastClear {
 		pitch.freq = l.strongest(at)
 	}
-	if pitch.freq == 0 || p.RMS < leastAbove*p.Quiet || l.isHum(x, pitch.freq) || l.isKnock(x, p.Quiet) {
+	if pitch.freq == 0 || p.RMS < leastAbove*p.Quiet || l.isHum(x, pitch.freq, p.Quiet) || l.isKnock(x, p.Quiet) {
 		return p, false
 	}
 	p.Freq = pitch.freq

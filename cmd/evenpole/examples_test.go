@@ -46,6 +46,7 @@ func TestExamplesRun(t *testing.T) {
 	write(t, "jig/gale.toml", "batch = \"gale\"\nprobe_gap_mm = 0.5\nmagnets = [\"gale/1\", \"gale/2\", \"gale/3\", \"gale/4\", \"gale/5\", \"gale/6\"]\n")
 	write(t, "sheet.csv", "String;Core (in);Pole height (mm);String height (mm);RMS (mV)\n1;0,010;0,5;3,0;12,5\n")
 	write(t, "friend.csv", "String,Pole height (mm),String height (mm),Output\n1,0.5,3.0,12.5\n")
+	writeRecordings(t, "jig/T-1-1.toml")
 	port := startJig(t, "jig/L-012-a.toml")
 	for range 2 {
 		try(t, "capture", "--port", port, "--mount", "jig/L-012-a.toml", "--purpose", "repeat", "--again")

@@ -12,6 +12,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -403,4 +404,25 @@ func TestCalibrateRecorder(t *testing.T) {
 			t.Errorf("string %d: %v mV, truly %.1f", i+1, s.Level, levels[i])
 		}
 	}
+}
+
+// writeRecordings writes the recordings of the examples into the folder of a shop: plucks of
+// what a mount says, and a tone.
+func writeRecordings(t *testing.T, mount string) {
+	t.Helper()
+	lib, err := profiles.LoadLibrary(".")
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, err := profiles.ReadMount(mount, lib)
+	if err != nil {
+		t.Fatal(err)
+	}
+	levels := slices.Repeat([]float64{50}, len(m.Strings))
+	write(t, "T-1.wav", string(recordBench(rand.New(rand.NewPCG(1, 2)), m, levels, 2, 0.05, 1e-3)))
+	tone := make([]float64, 4*recordedRate)
+	for i := range tone {
+		tone[i] = 0.02 * math.Sin(2*math.Pi*500*float64(i)/recordedRate)
+	}
+	write(t, "tone.wav", string(soundtest.WAV(tone, recordedRate, 24, 1)))
 }

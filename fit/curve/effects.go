@@ -66,7 +66,7 @@ var Effects = []Effect{
 	StringEffect: {"string", false, solve.Spread{SD: 0.02, DF: 3}, func(c *cell.Cell) EffectLevel {
 		return EffectLevel{Name: c.Set, Number: c.String, Core: c.Core, Gauge: c.Gauge}
 	}},
-	SlotEffect:     {"channel", false, solve.Spread{SD: 0.03, DF: 4}, func(c *cell.Cell) EffectLevel {
+	SlotEffect: {"channel", false, solve.Spread{SD: 0.03, DF: 4}, func(c *cell.Cell) EffectLevel {
 		if c.ByHand { // a recorder has one input for all strings; a hand may favour one
 			return EffectLevel{Name: "hand", Number: c.String}
 		}

@@ -18,17 +18,17 @@ import (
 // says that they vary, and over the setting error of each pole, which is independent
 // of the others' and changes the level by its slope at these heights.
 type Forecast struct {
-	Heights   []float64  `json:"heights_mm"`
-	Gaps      []float64  `json:"gap_mm"`
-	Level     []level.Figure `json:"level_mv"` // RMS, mean prediction; not known to a model of relative levels alone
-	Balance   []float64  `json:"balance_db"`     // against the mean of all strings in dB
-	Deviation []float64  `json:"deviation_db"`   // balance less wanted balance
-	Slope     []float64  `json:"db_per_01mm"`    // dB that a string gains when its own pole rises by 0.1 mm
-	Worst     float64    `json:"worst_db"`       // expected worst deviation, whichever string's it is
-	Spread    float64    `json:"spread_db"`      // expected spread of the deviations
-	Spread95  [2]float64 `json:"spread_db_95"`   // 2.5 % and 97.5 % points of that spread
-	Meets     float64    `json:"meets"`          // chance that every string is within tolerance
-	Sets      []Set      `json:"sets,omitempty"` // the same poles under the order's alternatives
+	Heights   []float64      `json:"heights_mm"`
+	Gaps      []float64      `json:"gap_mm"`
+	Level     []level.Figure `json:"level_mv"`       // RMS, mean prediction; not known to a model of relative levels alone
+	Balance   []float64      `json:"balance_db"`     // against the mean of all strings in dB
+	Deviation []float64      `json:"deviation_db"`   // balance less wanted balance
+	Slope     []float64      `json:"db_per_01mm"`    // dB that a string gains when its own pole rises by 0.1 mm
+	Worst     float64        `json:"worst_db"`       // expected worst deviation, whichever string's it is
+	Spread    float64        `json:"spread_db"`      // expected spread of the deviations
+	Spread95  [2]float64     `json:"spread_db_95"`   // 2.5 % and 97.5 % points of that spread
+	Meets     float64        `json:"meets"`          // chance that every string is within tolerance
+	Sets      []Set          `json:"sets,omitempty"` // the same poles under the order's alternatives
 }
 
 // Set is the forecast of a stagger under another string set.
