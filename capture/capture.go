@@ -24,6 +24,8 @@
 //     each string, the quiet level first.
 //   - result.go has what came of it, and the reasons why takes do not count.
 //   - state.go finds out which session it is and how far that has got, and adds holds.
+//   - until.go ends the takes of a string once its mean is known well enough.
+//   - day.go has the clock that rows are dated by.
 //   - rows.go makes a row of what the jig sent; keep.go fills in the cell from the
 //     mount, writes the row and counts its take.
 //   - tail.go fetches what the jig still has from before, and goes on after a restart.

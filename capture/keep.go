@@ -94,7 +94,8 @@ func (r *run) report(s record.TakeGroup, p Progress) {
 	if p.Session == "" {
 		p.Refused = ""
 	} else if i, ok := r.index[s]; ok {
-		p.Good, p.Wanted = r.result.Tallies[i].Good, r.result.Tallies[i].Wanted
+		t := &r.result.Tallies[i]
+		p.Good, p.Wanted, p.StandardError = t.Good, t.Wanted, t.StandardError
 	}
 	r.opt.Progress(p)
 }

@@ -28,12 +28,20 @@ const (
 	DefaultQuiet      = 3                 // quiet windows a string
 )
 
+// Nobody is the operator who is not to be told.
+const Nobody = "-"
+
 // Options says what to capture. Zero values mean the defaults.
 type Options struct {
 	Mount   *profiles.Mount
 	Purpose record.Purpose
 
-	Takes     int // good takes a string or field readings a position: DefaultTakes, DefaultFieldTakes
+	Takes int // good takes a string or field readings a position: DefaultTakes, DefaultFieldTakes
+	// Until ends the takes of a string once the standard error of its mean level is no more
+	// than so many dB, after three takes at least and Takes, 40 unless told, at most. 0 makes
+	// Takes of each.
+	Until float64
+
 	Quiet     int // good quiet windows a string: DefaultQuiet
 	MaxPlucks int // the most takes of one kind to make of a string before giving up: three times those wanted, and 5
 
@@ -53,11 +61,14 @@ type Options struct {
 	AsMounted bool
 	OffPitch  func(*PitchError) bool
 
+	// Operator is who captures; "" is who did last in this shop, and [Nobody] is not told.
+	Operator string
+
 	// Stop, once it is closed, ends the capture with ErrStopped as soon as the
 	// take under way is kept. To end it at once, cancel the context of Run.
 	Stop <-chan struct{}
 
-	Now      func() time.Time // time.Now
+	Now      func() time.Time // time.Now; of a simulated jig on a day of its own, now on that day
 	Started  func(*Result)    // hears how far the session has got, before the jig is asked for anything; may be nil
 	Progress func(Progress)   // hears of every row once it is kept
 }
@@ -66,14 +77,16 @@ type Options struct {
 type Progress struct {
 	Session string // "" when the row was filed without one
 	Mode    record.Mode
-	Number  int     // the string; for a field reading the position
-	Good    int     // good takes so far; 0 without a session
-	Wanted  int     // 0 without a session
-	Level   float64 // mV; of a field reading mT
-	Status  record.Status
-	Note    string
-	Refused string          // why the take does not count, in words; "" when it does, or has no session
-	Reading *record.Reading // the row itself; nil for a field reading
+	Number  int // the string; for a field reading the position
+	Good    int // good takes so far; 0 without a session
+	Wanted  int // 0 without a session
+
+	StandardError float64 // as in a Tally
+	Level         float64 // mV; of a field reading mT
+	Status        record.Status
+	Note          string
+	Refused       string          // why the take does not count, in words; "" when it does, or has no session
+	Reading       *record.Reading // the row itself; nil for a field reading
 }
 
 // SetupError says that what was asked for does not fit the mount or the jig.
@@ -98,15 +111,15 @@ func (o *Options) reject(format string, args ...any) error {
 func (o Options) withDefaults() Options {
 	if o.Takes == 0 {
 		o.Takes = DefaultTakes
+		if o.Until > 0 {
+			o.Takes = mostTakes
+		}
 		if o.Kind() == record.OfFields {
 			o.Takes = DefaultFieldTakes
 		}
 	}
 	if o.Quiet == 0 {
 		o.Quiet = DefaultQuiet
-	}
-	if o.Now == nil {
-		o.Now = time.Now
 	}
 	if o.Progress == nil {
 		o.Progress = func(Progress) {}
@@ -138,13 +151,31 @@ func (o *Options) steps(id jig.Ident) ([]step, error) {
 	if !slices.Contains(record.Purposes(), o.Purpose) {
 		return nil, &SetupError{"", fmt.Sprintf("purpose: expected one of %v, got %q", record.Purposes(), o.Purpose)}
 	}
+	if !profiles.IsName(o.Operator) {
+		return nil, &SetupError{"", fmt.Sprintf("operator: expected a name on one line, got %q", o.Operator)}
+	}
 	if n := min(o.Takes, o.Quiet, o.MaxPlucks); n < 0 {
 		return nil, &SetupError{"", fmt.Sprintf("takes: expected a number from 1, got %d", n)}
+	}
+	if err := o.checkUntil(); err != nil {
+		return nil, err
 	}
 	if o.Kind() == record.OfFields {
 		return o.fieldSteps()
 	}
 	return o.stringSteps(id)
+}
+
+func (o *Options) checkUntil() error {
+	switch {
+	case !(o.Until >= 0 && o.Until <= 10):
+		return &SetupError{"", fmt.Sprintf("until: expected a standard error of more than 0 up to 10 dB, got %g", o.Until)}
+	case o.Until > 0 && o.Kind() == record.OfFields:
+		return &SetupError{"", "until: expected takes of strings, whose level has a standard error, got field readings"}
+	case o.Until > 0 && o.Takes < leastTakes:
+		return &SetupError{"", fmt.Sprintf("takes: expected %d or more, as the standard error of fewer is not known, got %d", leastTakes, o.Takes)}
+	}
+	return nil
 }
 
 func (o *Options) stringSteps(id jig.Ident) ([]step, error) {

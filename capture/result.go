@@ -12,8 +12,9 @@ import (
 // Result is what came of a capture.
 type Result struct {
 	Session  string
-	Resumed  bool // the session had been started before
-	Already  bool // it was complete: nothing was added
+	Operator string // who captures; "" is not told
+	Resumed  bool   // the session had been started before
+	Already  bool   // it was complete: nothing was added
 	Complete bool
 
 	Kept      int // rows added to the record, all of them on the disk
@@ -27,12 +28,16 @@ type Result struct {
 
 // Tally says how far a string, or a position, has got.
 type Tally struct {
-	Mode    record.Mode    `json:"mode"`
-	Number  int            `json:"number"`
-	Good    int            `json:"good"` // earlier captures of the session included
-	Wanted  int            `json:"wanted"`
-	Made    int            `json:"made"` // takes made in this capture
-	Refused map[string]int `json:"-"`    // takes that did not count, by reason, in this capture
+	Mode   record.Mode `json:"mode"`
+	Number int         `json:"number"`
+	Good   int         `json:"good"`   // earlier captures of the session included
+	Wanted int         `json:"wanted"` // until a standard error: by what is known so far
+	Made   int         `json:"made"`   // takes made in this capture
+	// StandardError is how surely the mean of the takes is known, dB, in a capture until a
+	// standard error; 0 when that is not known yet, or not asked.
+	StandardError float64 `json:"standard_error_db,omitempty"`
+
+	Refused map[string]int `json:"-"` // takes that did not count, by reason, in this capture
 }
 
 // Missing returns the tallies that are short of what is wanted.
@@ -44,6 +49,16 @@ func (r *Result) Missing() []Tally {
 		}
 	}
 	return short
+}
+
+// Uncertain are the strings whose mean is known less surely than to a standard error in dB.
+func (r *Result) Uncertain(until float64) (strings []int) {
+	for _, t := range r.Tallies {
+		if until > 0 && t.StandardError > until {
+			strings = append(strings, t.Number)
+		}
+	}
+	return strings
 }
 
 // Left is how many good takes are missing.

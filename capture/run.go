@@ -27,6 +27,9 @@ import (
 // *StoppedError, around what ctx, the conversation or the disk had to say,
 // ErrStopped, a *PitchError, or the reasons why a string gave too few good takes.
 func Run(ctx context.Context, shop *record.Writer, conn Conn, opt Options) (*Result, error) {
+	if opt.Now == nil {
+		opt.Now = clockOf(conn.Ident())
+	}
 	opt = opt.withDefaults()
 	r := &run{shop: shop, conn: conn, opt: opt, ident: conn.Ident(), result: &Result{}}
 	var err error
@@ -65,7 +68,7 @@ func (r *run) work(ctx context.Context) error {
 		return err
 	}
 	for i := range r.steps {
-		if err := r.fill(ctx, r.steps[i], &r.result.Tallies[i]); err != nil {
+		if err := r.fill(ctx, i); err != nil {
 			return err
 		}
 	}
@@ -73,19 +76,20 @@ func (r *run) work(ctx context.Context) error {
 }
 
 // fill has takes made until there are enough good ones.
-func (r *run) fill(ctx context.Context, s step, t *Tally) error {
+func (r *run) fill(ctx context.Context, i int) error {
+	s, t := r.steps[i], &r.result.Tallies[i]
 	limit := r.opt.MaxPlucks
 	if limit == 0 {
 		limit = 3*s.wanted + 5
 	}
-	for t.Good < s.wanted {
+	for t.Good < t.Wanted {
 		if err := r.whyStop(ctx); err != nil {
 			return err
 		}
 		if t.Made >= limit {
 			return fmt.Errorf("%v: too few good takes after %d made%s", s.TakeGroup, t.Made, t.reasons())
 		}
-		out, err := r.conn.Do(ctx, s.command(min(s.wanted-t.Good, maxCount, limit-t.Made)), r.sink())
+		out, err := r.conn.Do(ctx, s.command(min(r.ahead(i), maxCount, limit-t.Made)), r.sink())
 		t.Made += max(out.Got+out.Lost, 1)
 		r.result.Lost += out.Lost
 		t.Refused[wasLost] += out.Lost

@@ -447,7 +447,7 @@ func TestTheMountIsKept(t *testing.T) {
 		if err != nil || string(text) != mountText {
 			t.Errorf("the copy is %q, %v", text, err)
 		}
-		if !strings.Contains(b.file(record.SessionsFile), ",T-004,"+filepath.Base(copies[0])+"\n") {
+		if !strings.Contains(b.file(record.SessionsFile), ",T-004,"+filepath.Base(copies[0])+",\n") {
 			t.Errorf("sessions.csv does not name the copy:\n%s", b.file(record.SessionsFile))
 		}
 	})
@@ -564,6 +564,27 @@ func TestAJigWithoutAProbe(t *testing.T) {
 		var refused *jig.CommandError
 		if !errors.As(err, &refused) || refused.Code != jig.NotAvailable {
 			t.Errorf("got %v", err)
+		}
+	})
+}
+
+// Who captures is named once, and remembered by the shop until another is named.
+func TestOperatorIsRemembered(t *testing.T) {
+	onBench(t, jigtest.Config{}, func(b *bench) {
+		for i, c := range []struct{ named, want string }{{"", ""}, {"Bo", "Bo"}, {"", "Bo"}, {"Ida", "Ida"}, {capture.Nobody, ""}, {"", ""}} {
+			res := b.must(capture.Options{Takes: 1, Quiet: 1, Again: true, Operator: c.named})
+			holds, err := record.HoldsIn(b.dir)
+			if err != nil {
+				b.t.Fatal(err)
+			}
+			if got := holds.Operators()[res.Session]; got != c.want || res.Operator != c.want {
+				t.Errorf("capture %d: got %q and %q, want %q", i+1, got, res.Operator, c.want)
+			}
+		}
+	})
+	onBench(t, jigtest.Config{}, func(b *bench) {
+		if _, err := b.run(capture.Options{Takes: 1, Operator: "Bo\nIda"}); err == nil || !strings.Contains(err.Error(), "operator: expected a name on one line") {
+			t.Errorf("two lines: %v", err)
 		}
 	})
 }

@@ -21,6 +21,7 @@ type run struct {
 	heard  map[int]bool             // strings whose pitch was compared with their notes
 	power  map[int]float64          // by string, the sum of rms² of good quiet windows, mV²
 	index  map[record.TakeGroup]int // of result.Tallies
+	levels [][]float64              // of good takes by step, RMS mV; for Options.Until
 	result *Result
 }
 
@@ -36,13 +37,22 @@ func (r *run) findSession() error {
 	return r.resumeSession(session)
 }
 
-// readHolds reads who commanded what before.
+// readHolds reads who commanded what before, and finds out who captures.
 func (r *run) readHolds() (err error) {
 	if r.mount, err = record.MountName(r.opt.Mount); err != nil {
 		return err
 	}
-	r.holds, err = r.shop.Holds()
-	return err
+	if r.holds, err = r.shop.Holds(); err != nil {
+		return err
+	}
+	switch r.opt.Operator {
+	case "":
+		r.result.Operator = r.holds.LastOperator()
+	case Nobody:
+	default:
+		r.result.Operator = r.opt.Operator
+	}
+	return nil
 }
 
 // resumeSession finds out how far a session has got, or begins one for "".
@@ -58,12 +68,19 @@ func (r *run) resumeSession(session string) error {
 		r.result.Session = record.SessionID(h.LastSession + 1)
 	}
 	r.heard, r.power, r.index = map[int]bool{}, map[int]float64{}, map[record.TakeGroup]int{}
+	r.levels = make([][]float64, len(r.steps))
 	for i, s := range r.steps {
 		r.index[s.TakeGroup] = i
 		r.result.Tallies = append(r.result.Tallies, Tally{Mode: s.Mode, Number: s.Number, Wanted: s.wanted, Refused: map[string]int{}})
+		if r.until(i) {
+			r.result.Tallies[i].Wanted = leastTakes
+		}
 	}
 	for _, t := range h.Takes {
 		r.count(t)
+	}
+	for i := range r.steps { // what was told of a string before all of those before it were
+		r.judge(i)
 	}
 	return nil
 }
@@ -73,11 +90,13 @@ func (r *run) count(t record.Take) {
 	if !t.Good {
 		return
 	}
-	if i, ok := r.index[t.TakeGroup]; ok {
-		r.result.Tallies[i].Good++
-	}
 	if t.Mode == record.Quiet {
 		r.power[t.Number] += t.RMS * t.RMS
+	}
+	if i, ok := r.index[t.TakeGroup]; ok {
+		r.result.Tallies[i].Good++
+		r.levels[i] = append(r.levels[i], t.RMS)
+		r.judge(i)
 	}
 }
 
@@ -124,6 +143,7 @@ func (r *run) beginHold(after uint32) error {
 		AfterSeq: after,
 		Pickup:   r.opt.Mount.Pickup,
 		Mount:    r.mount,
+		Operator: r.result.Operator,
 	})
 }
 

@@ -5,6 +5,7 @@ import (
 
 	"evenpole/fit/cell"
 	"evenpole/fit/level"
+	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -63,6 +64,13 @@ type Parameter struct {
 	SE       float64 `json:"se"`
 	Unit     string  `json:"unit"`
 	FromData float64 `json:"from_data"`
+}
+
+// In is the parameter as it is told in units: lengths, and what is by the length.
+func (p Parameter) In(u profiles.Units) Parameter {
+	factor, unit := u.Of(p.Unit)
+	p.Value, p.SE, p.Unit = factor*p.Value, factor*p.SE, unit
+	return p
 }
 
 // CannotFitError says that the data carry no model, and which data would.

@@ -16,7 +16,7 @@
 // The way through the package, in the order in which data flow:
 //
 //   - jig.go, command.go, line.go: what the lines of the protocol say ([Reading],
-//     [Command], [Line]).
+//     [Command], [Line]); day.go: the day of a simulated jig.
 //   - crc.go, encode.go, numbers.go, decode.go: lines to bytes and back ([Decoder]);
 //     which numbers a field can hold stands in numbers.go.
 //   - errors.go: what can go wrong with a port or a jig; port.go, list_usb.go,

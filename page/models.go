@@ -165,7 +165,11 @@ func (s *Server) plots(r *http.Request, file string) (gallery, error) {
 		if err != nil {
 			return gallery{}, err
 		}
-		return gallery{report.Plots(d), fitted, d.Notes}, nil
+		settings, err := s.shop.Settings()
+		if err != nil {
+			return gallery{}, err
+		}
+		return gallery{report.Plots(d, settings.Units), fitted, d.Notes}, nil
 	})
 }
 

@@ -21,7 +21,9 @@ func ReadMount(path string, l *Library) (*Mount, error) {
 // may give string_height_first_mm, string_height_last_mm and
 // fretboard_radius_mm, with string_spread_mm; without the last, strings are
 // taken to be 10.4 mm apart when the first is plain, and otherwise it is
-// required, but for a flat fretboard.
+// required, but for a flat fretboard. Of heights that were read twice, as
+// pole_heights_again_mm and string_heights_again_mm beside the first readings, the mean
+// counts.
 func ParseMount(name string, text []byte, l *Library) (*Mount, error) {
 	d, err := parse(name, text)
 	if err != nil {
@@ -56,6 +58,7 @@ func (m *Mount) readPickup(t *table, l *Library) {
 	m.Pickup = t.text("pickup", required)
 	m.Poles = readPoles(t, optional)
 	m.PoleHeights = t.lengths("pole_heights", required, mountLimits["pole_height"])
+	m.PoleHeights, m.PolesTwice = t.again("pole_heights", m.PoleHeights, mountLimits["pole_height"])
 	under := Layout{PolesPerString: t.whole("poles_per_string", optional, oneOrTwo), StringsPerPole: t.whole("strings_per_pole", optional, oneOrTwo)}
 	m.Set, m.Strings = readStrings(t, l)
 	m.readHeights(t)
@@ -83,6 +86,7 @@ func (m *Mount) readHeights(t *table) {
 	}
 	onArc := t.has("string_height_first", "string_height_last")
 	m.StringHeights = t.lengths("string_heights", !onArc, mountLimits["string_height"])
+	m.StringHeights, m.StringsTwice = t.again("string_heights", m.StringHeights, mountLimits["string_height"])
 	a := arcOf{
 		radius: t.length("fretboard_radius", onArc, radii),
 		spread: t.length("string_spread", optional, spreads),

@@ -66,7 +66,7 @@ func (e *entry) write(b *strings.Builder, a asked, units Units, all bool, off st
 		off = "# "
 	}
 	if all {
-		fmt.Fprintf(b, "# %s; %s\n", e.says, a.takes(string(units)))
+		fmt.Fprintf(b, "# %s; %s\n", units.Text(e.says), a.takes(string(units)))
 	}
 	fmt.Fprintf(b, "%s%s = %s\n", off, key, tomlValue(example))
 }

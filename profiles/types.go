@@ -164,10 +164,12 @@ type Mount struct {
 	Pickup        string
 	Batch         string
 	Poles         PoleKind
-	PoleHeights   []float64  // mm, as measured, string 1 first
+	PoleHeights   []float64  // mm, as measured, string 1 first; the mean where they were read twice
 	Magnets       []string   // which magnet is where; nil when not known
-	StringHeights []float64  // mm, string 1 first
+	StringHeights []float64  // mm, string 1 first; likewise
 	Second        *SecondRow // the second coil's poles; nil when there is none
+	PolesTwice    *Twice     // what two readings of the poles' heights differ by; nil when read once
+	StringsTwice  *Twice     // of the strings'
 	ProbeGap      float64    // mm from probe to pole face; 0 when not given
 
 	Set     string

@@ -1,11 +1,13 @@
 package profiles
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 )
 
 // Units are those in which lengths are told to people.
@@ -125,6 +127,69 @@ func thousandths(mm string) string {
 		return fmt.Sprintf("%s%.3f", sign, inches)
 	}
 	return sign + strconv.FormatFloat(inches, 'f', -1, 64)
+}
+
+// Keys is a sentence with the keys of an order as they are called in units: min_gap_in in
+// place of min_gap_mm. Keys that are columns of the record as well stay.
+func (u Units) Keys(sentence string) string {
+	if u != Inches {
+		return sentence
+	}
+	return aKeyInMM.ReplaceAllStringFunc(sentence, func(key string) string { return cmp.Or(inchKeys()[key], key) })
+}
+
+var aKeyInMM = regexp.MustCompile(`\b[a-z_]+_mm\b`)
+
+// inchKeys are the keys of an order that end in _in, by those that end in _mm.
+var inchKeys = sync.OnceValue(func() map[string]string {
+	keys := map[string]string{}
+	for _, k := range OrderFormat.Keys() {
+		if _, ofRecord := mountLimits[strings.TrimSuffix(k.Name, "_mm")]; k.Inches != "" && !ofRecord {
+			keys[k.Name] = k.Inches
+		}
+	}
+	return keys
+})
+
+// Read reads a length that a person gives: "0.4", in units, or with a unit of its own,
+// "0.4mm" or "0.016 in". It returns mm.
+func (u Units) Read(text string) (mm float64, err error) {
+	text = strings.TrimSpace(text)
+	for _, own := range AllUnits() {
+		if figure, ok := strings.CutSuffix(text, string(own)); ok {
+			u, text = own, strings.TrimSpace(figure)
+		}
+	}
+	mm, err = strconv.ParseFloat(text, 64)
+	if err != nil || math.IsNaN(mm) || math.IsInf(mm, 0) {
+		return 0, fmt.Errorf("expected a length in %s, got %q", u.Name(), text)
+	}
+	if u == Inches {
+		mm *= mmPerInch
+	}
+	return mm, nil
+}
+
+// InGauss tells whether fields are told in gauss beside millitesla: where lengths are in
+// inches.
+func (u Units) InGauss() bool { return u == Inches }
+
+// Gauss writes a field in mT, in gauss.
+func Gauss(mT float64) string { return fmt.Sprintf("%.0f", mT*gaussInMT) }
+
+// Of is how a figure with a unit is told: in inches what is in mm, or by the mm. It returns
+// the factor to multiply the figure with, and the unit's name.
+func (u Units) Of(unit string) (factor float64, name string) {
+	if u != Inches {
+		return 1, unit
+	}
+	switch {
+	case unit == "mm":
+		return 1 / mmPerInch, "in"
+	case strings.HasSuffix(unit, "/mm"):
+		return mmPerInch, strings.TrimSuffix(unit, "mm") + "in"
+	}
+	return 1, unit
 }
 
 func gauss(mT string) string {

@@ -10,13 +10,39 @@ import (
 
 	"evenpole/fit/batch"
 	"evenpole/fit/level"
+	"evenpole/profiles"
 )
 
 // BatchPage is what the page on a magnet batch says.
 type BatchPage struct {
 	*batch.Report
-	Sets    *batch.Sets // nil draws none
-	Version string      // of the program
+	Sets    *batch.Sets    // nil draws none
+	Version string         // of the program
+	Units   profiles.Units // of lengths; with inches, fields are in gauss as well
+}
+
+// MT is a field in mT as a sentence has it.
+func (p BatchPage) MT(x float64) string { return p.Units.Text(figure("%.1f", x) + " mT") }
+
+// Span is an interval of fields likewise.
+func (p BatchPage) Span(low, high float64) string {
+	return p.Units.Text(figure("%.1f", low) + " to " + figure("%.1f", high) + " mT")
+}
+
+// GapSaid is the probe's gap in words.
+func (p BatchPage) GapSaid() string {
+	if !p.Gap.Known() {
+		return "not recorded"
+	}
+	return p.Units.Say(float64(p.Gap))
+}
+
+// Said are sentences in the page's units.
+func (p BatchPage) Said(sentences []string) (out []string) {
+	for _, s := range sentences {
+		out = append(out, p.Units.Text(s))
+	}
+	return out
 }
 
 //go:embed batch.html
@@ -24,9 +50,9 @@ var batchHTML string
 
 var batchTemplate = template.Must(template.New("batch").Funcs(template.FuncMap{
 	"css":       css,
-	"mm":        func(x level.Figure) string { return figure("%.2f", float64(x)) },
 	"mt":        func(x float64) string { return figure("%.1f", x) },
-	"mtFigure":  func(x level.Figure) string { return figure("%.1f", float64(x)) },
+	"plain":     func(x level.Figure) float64 { return float64(x) },
+	"gauss":     profiles.Gauss,
 	"k":         func(x float64) string { return figure("%.3f", x) },
 	"p":         func(x float64) string { return figure("%.2g", x) },
 	"db":        func(x float64) string { return figure("%+.2f", x) },

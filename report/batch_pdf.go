@@ -3,9 +3,11 @@ package report
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"evenpole/fit/batch"
+	"evenpole/profiles"
 )
 
 // WriteBatchPDF writes the page on a batch as a PDF: one page, or more with many
@@ -22,11 +24,7 @@ func (p BatchPage) fill(s *leaf) {
 	s.para("Magnet batch "+p.Batch, 14, true)
 	s.rule(1.5)
 	s.gap(1)
-	gap := "not recorded"
-	if p.Gap.Known() {
-		gap = figure("%.2f", float64(p.Gap)) + " mm"
-	}
-	s.pairs(2, [][2]string{{"Measured", p.When()}, {"Magnets, takes", fmt.Sprintf("%d, %d", p.Count, p.Takes)}, {"Probe gap", gap}, {"Reference batch", p.Reference}})
+	s.pairs(2, [][2]string{{"Measured", p.When()}, {"Magnets, takes", fmt.Sprintf("%d, %d", p.Count, p.Takes)}, {"Probe gap", p.GapSaid()}, {"Reference batch", p.Reference}})
 	s.gap(1)
 	p.decision(s)
 	s.gap(2)
@@ -38,8 +36,8 @@ func (p BatchPage) fill(s *leaf) {
 	s.pairs(1, append(p.strength(), p.odd()...))
 	p.others(s)
 	p.sets(s)
-	s.list("Warnings", p.Warnings, bodySize)
-	s.beside(0.6, 6, func() { s.list(notesHeading, p.Notes, smallSize) }, func() { s.list(cautionsHeading, batch.Cautions(), smallSize) })
+	s.list("Warnings", p.Said(p.Warnings), bodySize)
+	s.beside(0.6, 6, func() { s.list(notesHeading, p.Said(p.Notes), smallSize) }, func() { s.list(cautionsHeading, batch.Cautions(), smallSize) })
 	s.gap(1)
 	s.room(1.5 * s.lineHeight(smallSize))
 	s.rule(0.5)
@@ -65,7 +63,7 @@ func (p BatchPage) decision(s *leaf) {
 	}
 	s.frame(weight, d.Answer == batch.Accept, func() {
 		s.para(strings.ToUpper(string(d.Answer)), 12, true)
-		s.para(d.Sentence()+".", bodySize, false)
+		s.para(p.Units.Text(d.Sentence())+".", bodySize, false)
 		if d.AtMost > 0 {
 			s.para(fmt.Sprintf("Measure %d more magnets at most; %d more would do, should mean and scatter stay what they are.", d.AtMost, d.Likely), bodySize, false)
 		}
@@ -76,35 +74,35 @@ func (p BatchPage) decision(s *leaf) {
 
 func percent(share float64) string { return figure("%.3g", 100*share) + " %" }
 
-// between is an interval in mT; a dash when it is not known.
-func between(i *batch.Interval) string {
+// between is an interval of fields; a dash when it is not known.
+func (p BatchPage) between(i *batch.Interval) string {
 	if i == nil {
 		return unknownFigure
 	}
-	return fmt.Sprintf("%s to %s mT", figure("%.1f", i.Low), figure("%.1f", i.High))
+	return p.Span(i.Low, i.High)
 }
 
 // strength lists mean, scatter and what most of the batch lies within.
 func (p BatchPage) strength() [][2]string {
-	out := [][2]string{{"mean", fmt.Sprintf("%s mT, between %s", figure("%.1f", p.Mean), between(p.MeanWithin))}}
+	out := [][2]string{{"mean", fmt.Sprintf("%s, between %s", p.MT(p.Mean), p.between(p.MeanWithin))}}
 	if s := p.Scatter; s != nil {
-		out = append(out, [2]string{"from magnet to magnet", fmt.Sprintf("standard deviation %s mT, between %s", figure("%.1f", s.Magnets), between(s.Interval))})
+		out = append(out, [2]string{"from magnet to magnet", fmt.Sprintf("standard deviation %s, between %s", p.MT(s.Magnets), p.between(s.Interval))})
 		if s.Placing.Known() {
-			out = append(out, [2]string{"from placing to placing", figure("%.1f", float64(s.Placing)) + " mT"})
+			out = append(out, [2]string{"from placing to placing", p.MT(float64(s.Placing))})
 		}
 		if s.Take.Known() {
-			out = append(out, [2]string{"from take to take", figure("%.1f", float64(s.Take)) + " mT"})
+			out = append(out, [2]string{"from take to take", p.MT(float64(s.Take))})
 		}
 	}
 	if t := p.Tolerance; t != nil {
-		out = append(out, [2]string{percent(t.Share) + " of the batch", fmt.Sprintf("%s, with %s confidence (k = %.3f)", between(&t.Interval), percent(t.Confidence), t.K)})
+		out = append(out, [2]string{percent(t.Share) + " of the batch", fmt.Sprintf("%s, with %s confidence (k = %.3f)", p.between(&t.Interval), percent(t.Confidence), t.K)})
 	}
 	if t := p.Trend; t != nil {
 		word := "no drift"
 		if t.Drifts {
 			word = "drift"
 		}
-		out = append(out, [2]string{"along the box", fmt.Sprintf("%s: %s mT (Mann-Kendall test, p = %.2g)", word, figure("%+.1f", t.Across), t.P)})
+		out = append(out, [2]string{"along the box", fmt.Sprintf("%s: %s (Mann-Kendall test, p = %.2g)", word, p.Units.Text(figure("%+.1f", t.Across)+" mT"), t.P)})
 	}
 	return out
 }
@@ -113,7 +111,7 @@ func (p BatchPage) strength() [][2]string {
 func (p BatchPage) odd() [][2]string {
 	var outliers []string
 	for _, o := range p.Outliers {
-		outliers = append(outliers, fmt.Sprintf("%s (%s mT)", o.Magnet, figure("%.1f", o.Field)))
+		outliers = append(outliers, fmt.Sprintf("%s (%s)", o.Magnet, p.MT(o.Field)))
 	}
 	text := listed(outliers)
 	if p.Test != "" {
@@ -154,9 +152,17 @@ func (p BatchPage) others(s *leaf) {
 			if o.Within != nil {
 				within = fmt.Sprintf("%s to %s %%", figure("%+.1f", o.Within.Low), figure("%+.1f", o.Within.High))
 			}
-			rows = append(rows, []string{name, fmt.Sprint(o.Count), figure("%.1f", o.Mean), figure("%+.1f", o.Percent) + " %", within, figure("%+.2f", o.DB)})
+			row := []string{name, fmt.Sprint(o.Count), figure("%.1f", o.Mean), figure("%+.1f", o.Percent) + " %", within, figure("%+.2f", o.DB)}
+			if p.Units.InGauss() {
+				row = slices.Insert(row, 3, profiles.Gauss(o.Mean))
+			}
+			rows = append(rows, row)
 		}
-		s.table([]column{{head: "batch", words: true}, {head: "magnets"}, {head: "mean\nmT"}, {head: "this batch\nstronger by"}, {head: "between"}, {head: "field\ndB"}}, rows)
+		head := []column{{head: "batch", words: true}, {head: "magnets"}, {head: "mean\nmT"}, {head: "this batch\nstronger by"}, {head: "between"}, {head: "field\ndB"}}
+		if p.Units.InGauss() {
+			head = slices.Insert(head, 3, column{head: "mean\nG"})
+		}
+		s.table(head, rows)
 	}
 	if l := p.Loudness; l != nil {
 		text := fmt.Sprintf("Level of test pickups with this batch (%d) beside those with the reference batch (%d): %s dB", l.Pickups, l.Reference, figure("%+.2f", l.DB))
@@ -175,12 +181,12 @@ func (p BatchPage) sets(s *leaf) {
 		return
 	}
 	s.gap(1.5)
-	s.para(fmt.Sprintf("Matched sets of %d, weakest first: %s mT within sets, %s mT unmatched", m.Size, figure("%.1f", m.SD), figure("%.1f", m.Free)), bodySize+0.5, true)
+	s.para(fmt.Sprintf("Matched sets of %d, weakest first: %s within sets, %s unmatched", m.Size, p.MT(m.SD), p.MT(m.Free)), bodySize+0.5, true)
 	for _, set := range m.Sets {
-		s.hanging(fmt.Sprintf("%d", set.Number), fmt.Sprintf("  mean %s mT, spread %s mT: %s", figure("%.1f", set.Mean), figure("%.1f", set.Spread), listed(set.Magnets)), bodySize, false)
+		s.hanging(fmt.Sprintf("%d", set.Number), fmt.Sprintf("  mean %s, spread %s: %s", p.MT(set.Mean), p.MT(set.Spread), listed(set.Magnets)), bodySize, false)
 	}
 	if m.TrueSD.Known() {
-		s.para(fmt.Sprintf("Each magnet is measured with an error of its own: true strengths within sets scatter by about %s mT.", figure("%.1f", float64(m.TrueSD))), bodySize, false)
+		s.para(fmt.Sprintf("Each magnet is measured with an error of its own: true strengths within sets scatter by about %s.", p.MT(float64(m.TrueSD))), bodySize, false)
 	}
 	if len(m.Left) > 0 {
 		s.para("Left over: "+listed(m.Left)+".", bodySize, false)

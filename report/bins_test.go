@@ -53,7 +53,7 @@ func TestPlotsOfManyPickups(t *testing.T) {
 		"residuals-in-time.svg":   {"the middle half", name, "s0-0 P0"},
 		"effects-pickup.svg":      {"48 farthest from 0 of 5000"},
 	}
-	plots := Plots(d)
+	plots := Plots(d, "")
 	if len(plots) != len(want) {
 		t.Errorf("%d plots, want %d", len(plots), len(want))
 	}

@@ -214,7 +214,7 @@ func TestPlots(t *testing.T) {
 		"effects-pole.svg":           {"effect, dB", "48 farthest from 0 of 60", "Dashed"},
 		"effects-one-of-its-own.svg": {"…", "effect, dB"},
 	}
-	plots := Plots(diagnosis(3))
+	plots := Plots(diagnosis(3), "")
 	if len(plots) != len(want) {
 		t.Errorf("%d plots, want %d", len(plots), len(want))
 	}
@@ -233,17 +233,17 @@ func TestPlots(t *testing.T) {
 
 // TestPlotsOfLittle: what a model or a record does not have is not drawn.
 func TestPlotsOfLittle(t *testing.T) {
-	if got := Plots(&explain.Diagnosis{}); len(got) != 0 {
+	if got := Plots(&explain.Diagnosis{}, ""); len(got) != 0 {
 		t.Errorf("%d plots of nothing", len(got))
 	}
 	d := &explain.Diagnosis{Kind: "loglinear-gap", Cells: []explain.Diagnosed{{String: 1, Predicted: math.NaN()}}}
-	for _, p := range Plots(d) {
+	for _, p := range Plots(d, "") {
 		if p.Name != "residuals-by-string.svg" {
 			t.Errorf("a single cell makes %s", p.Name)
 		}
 		written(t, p)
 	}
-	many := Plots(diagnosis(12)) // more pickups than shapes
+	many := Plots(diagnosis(12), "") // more pickups than shapes
 	text := written(t, many[0])
 	if strings.Contains(text, "\nB\n") || !strings.Contains(text, "A/1") {
 		t.Error("with many pickups only far points are named")

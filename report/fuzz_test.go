@@ -165,7 +165,7 @@ func (m *material) plots() []*Plot {
 		d.Cells[i].Measured, d.Cells[i].Half = m.number(), m.number()
 	}
 	d.Effects = []explain.EffectGroup{{Name: m.name, Unit: "dB", SD: m.number(), Levels: []explain.EffectLevel{{Name: m.name, Value: m.number(), Half: m.number()}}}}
-	return Plots(d)
+	return Plots(d, "")
 }
 
 // FuzzSVG: every picture is refused or is XML, without a control character and with

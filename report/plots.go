@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"evenpole/fit/explain"
+	"evenpole/profiles"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/plotter"
@@ -15,18 +16,19 @@ import (
 	vgdraw "gonum.org/v1/plot/vg/draw"
 )
 
-// Plots makes the pictures of a model that its diagnosis has something for.
-func Plots(d *explain.Diagnosis) []*Plot {
+// Plots makes the pictures of a model that its diagnosis has something for. Lengths are
+// told in units.
+func Plots(d *explain.Diagnosis, u profiles.Units) []*Plot {
 	names := pickups(d)
 	var out []*Plot
-	for _, p := range []*Plot{predictedPlot(d, names), fallPlot(d), stringsPlot(d, names), sessionsPlot(d, names)} {
+	for _, p := range []*Plot{predictedPlot(d, names), fallPlot(d, u), stringsPlot(d, names), sessionsPlot(d, names)} {
 		if p != nil {
 			out = append(out, p)
 		}
 	}
 	for _, g := range d.Effects {
 		if len(g.Levels) > 0 {
-			out = append(out, effectPlot(g))
+			out = append(out, effectPlot(g, u))
 		}
 	}
 	return out
@@ -194,7 +196,7 @@ func (p *Plot) halfWidths(points plotter.XYs, halves []float64) {
 }
 
 // fallPlot shows how level falls with the gap, other causes taken off.
-func fallPlot(d *explain.Diagnosis) *Plot {
+func fallPlot(d *explain.Diagnosis, u profiles.Units) *Plot {
 	if len(d.Fall) == 0 {
 		return nil
 	}
@@ -207,21 +209,22 @@ func fallPlot(d *explain.Diagnosis) *Plot {
 		each = fmt.Sprintf("medians of %d cells at gaps alike, whiskers from 5 to 95 %%", all)
 	}
 	p := newPlot("falloff.svg", "How level falls with the gap",
-		fmt.Sprintf("Points: %s, all causes but its gap taken off, what the model leaves added (partial residual). 0 dB at %.1f mm.", each, explain.ReferenceGap),
+		fmt.Sprintf("Points: %s, all causes but its gap taken off, what the model leaves added (partial residual). 0 dB at %s.", each, u.Text(fmt.Sprintf("%.1f mm", explain.ReferenceGap))),
 		"Bands: 95 % by the uncertainty of the curve's parameters alone. Classes: strings with as much steel as plain ones of these diameters.")
 	looks := []vgdraw.LineStyle{stroke(1.4, ink), stroke(1.4, ink, 6, 3), stroke(1.4, ink, 1.5, 2.5)}
+	factor, unit := u.Of("mm")
 	for _, c := range d.Fall {
-		p.plot.Add(bandOf(c.Curve))
+		p.plot.Add(bandOf(c.Curve, factor))
 	}
 	for i, c := range d.Fall {
 		var points, curve plotter.XYs
 		for _, pt := range c.Points {
-			points = append(points, plotter.XY{X: pt.Gap, Y: pt.Level})
+			points = append(points, plotter.XY{X: factor * pt.Gap, Y: pt.Level})
 		}
 		for _, pt := range c.Curve {
-			curve = append(curve, plotter.XY{X: pt.Gap, Y: pt.Level})
+			curve = append(curve, plotter.XY{X: factor * pt.Gap, Y: pt.Level})
 		}
-		name := fmt.Sprintf("%.2f to %.2f mm", c.From, c.To)
+		name := u.Text(fmt.Sprintf("%.2f to %.2f mm", c.From, c.To))
 		line := p.line(looks[i%len(looks)], curve...)
 		if g := glyph(i, len(d.Fall)); all > mostPoints {
 			const stretches = 24
@@ -231,19 +234,19 @@ func fallPlot(d *explain.Diagnosis) *Plot {
 			p.entry(name, line, p.scatter(points, g))
 		}
 	}
-	p.plot.X.Label.Text, p.plot.Y.Label.Text = "gap from the pole's top to the string's axis, mm", "level, dB"
+	p.plot.X.Label.Text, p.plot.Y.Label.Text = "gap from the pole's top to the string's axis, "+unit, "level, dB"
 	widen(&p.plot.X, 0.02)
 	return p
 }
 
-// bandOf is the area between a curve's limits.
-func bandOf(curve []explain.FallPoint) *plotter.Polygon {
+// bandOf is the area between a curve's limits; a gap in mm, times factor, is as it is told.
+func bandOf(curve []explain.FallPoint, factor float64) *plotter.Polygon {
 	var edge plotter.XYs
 	for _, pt := range curve {
-		edge = append(edge, plotter.XY{X: pt.Gap, Y: pt.Level + pt.Half})
+		edge = append(edge, plotter.XY{X: factor * pt.Gap, Y: pt.Level + pt.Half})
 	}
 	for _, pt := range slices.Backward(curve) {
-		edge = append(edge, plotter.XY{X: pt.Gap, Y: pt.Level - pt.Half})
+		edge = append(edge, plotter.XY{X: factor * pt.Gap, Y: pt.Level - pt.Half})
 	}
 	return &plotter.Polygon{XYs: []plotter.XYs{edge}, Color: band}
 }
@@ -416,13 +419,15 @@ var effectWords = map[string][2]string{
 const mostLevels = 48
 
 // effectPlot shows the levels of an effect with their intervals.
-func effectPlot(g explain.EffectGroup) *Plot {
+func effectPlot(g explain.EffectGroup, u profiles.Units) *Plot {
 	words, ok := effectWords[g.Name]
 	if !ok {
 		words = [2]string{g.Name, ""}
 	}
+	factor, unit := u.Of(g.Unit)
+	sd := factor * g.SD
 	p := newPlot("effects-"+strings.ReplaceAll(g.Name, " ", "-")+".svg", words[0]+" beside each other", words[1],
-		fmt.Sprintf("Points: estimates drawn towards 0 as far as the data are few. Dashed: the model's standard deviation, %.3g %s.", g.SD, g.Unit),
+		fmt.Sprintf("Points: estimates drawn towards 0 as far as the data are few. Dashed: the model's standard deviation, %.3g %s.", sd, unit),
 		"Bars: 95 %, given the model's standard deviations, with the uncertainty of the curve.")
 	levels := slices.Clone(g.Levels)
 	if len(levels) > mostLevels {
@@ -435,8 +440,8 @@ func effectPlot(g explain.EffectGroup) *Plot {
 	var bars plotter.XErrors
 	var names []string
 	for _, l := range slices.Backward(levels) {
-		points = append(points, plotter.XY{X: l.Value, Y: float64(len(points))})
-		bars = append(bars, struct{ Low, High float64 }{l.Half, l.Half})
+		points = append(points, plotter.XY{X: factor * l.Value, Y: float64(len(points))})
+		bars = append(bars, struct{ Low, High float64 }{factor * l.Half, factor * l.Half})
 		names = append(names, shortName(l.Name))
 	}
 	p.plot.Add(&plotter.XErrorBars{XYs: points, XErrors: bars, LineStyle: stroke(0.8, ink), CapWidth: 4})
@@ -445,14 +450,14 @@ func effectPlot(g explain.EffectGroup) *Plot {
 	p.plot.NominalY(names...)
 	y.Tick.Label.Font = sans(textSize - 0.5)
 	y.Min, y.Max = -0.6, float64(len(points))-0.4
-	for _, x := range []float64{-g.SD, 0, g.SD} {
+	for _, x := range []float64{-sd, 0, sd} {
 		style := stroke(0.8, faint, 4, 3)
 		if x == 0 {
 			style = stroke(0.8, ink)
 		}
 		p.line(style, plotter.XY{X: x, Y: y.Min}, plotter.XY{X: x, Y: y.Max})
 	}
-	p.plot.X.Label.Text = "effect, " + g.Unit
+	p.plot.X.Label.Text = "effect, " + unit
 	p.height = 90 + 13*vg.Length(max(len(points), 3))
 	widen(&p.plot.X, 0.05)
 	y.Padding = 12

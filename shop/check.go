@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"strings"
 
+	"evenpole/capture/record"
 	"evenpole/capture/record/disk"
 	"evenpole/fit"
 	"evenpole/fit/drift"
@@ -88,12 +89,19 @@ func (s *Shop) expected(ctx context.Context) (*verdict.Bench, string, error) {
 	return b, fmt.Sprintf("%s (%s), of data %.12s", strings.TrimSuffix(name, ".json"), r.Kind, r.Fingerprint), nil
 }
 
-// Repeat analyses the sessions of purpose repeat. operators is the file that says
-// who mounted what; "" is the shop's, if it has one.
+// Repeat analyses the sessions of purpose repeat. Who captured them stands in sessions.csv;
+// operators is the file that says who mounted what otherwise, "" is the shop's, if it has one.
 func (s *Shop) Repeat(ctx context.Context, o repeat.Options, operators string) (*repeat.Study, error) {
 	var err error
 	if o.Operators, err = s.readOperators(operators); err != nil {
 		return nil, err
+	}
+	if s.folder != "" {
+		holds, err := record.HoldsIn(s.Dir())
+		if err != nil {
+			return nil, err
+		}
+		o.Captured = holds.Operators()
 	}
 	study, err := repeat.Analyse(until(ctx, "readings", s.Readings()), o)
 	return study, as[*repeat.TooFew](err)

@@ -75,7 +75,7 @@ func (l *Live) Landed(p capture.Progress, at time.Time) {
 	l.Takes = append(l.Takes, Take{p.Mode, p.Number, p.Level, p.Refused, p.Note})
 	l.Takes = slices.Delete(l.Takes, 0, max(0, len(l.Takes)-mostTakes))
 	if t := l.tally(p.Mode, p.Number); t != nil {
-		t.Good = p.Good
+		t.Good, t.Wanted = p.Good, p.Wanted
 	}
 	l.pace.Heard(at)
 }

@@ -18,6 +18,7 @@ import (
 	"evenpole/fit/cell"
 	"evenpole/fit/explain"
 	"evenpole/fit/gain"
+	"evenpole/fit/level"
 	"evenpole/fit/verdict"
 	"evenpole/profiles"
 )
@@ -165,8 +166,10 @@ type Session struct {
 	ID          string
 	Purpose     record.Purpose
 	Jig, Set    string
-	First, Last time.Time // of its takes that count; of its rows
-	Takes       int       // that count
+	First, Last time.Time     // of its takes that count; of its readings
+	Takes       int           // that count
+	Level       level.Figure  // mV, of all strings together
+	Strings     []StringLevel // how loud each was
 }
 
 // Latest is the session that was measured last; nil without any.
@@ -209,7 +212,7 @@ func (s *Shop) Pickups(ctx context.Context) ([]Measured, error) {
 		k := key{r.Pickup, r.Session}
 		seen := about[k]
 		seen.Purpose, seen.Jig = r.Purpose, r.Jig
-		if r.Time.After(seen.Last) {
+		if r.Status != record.Retracted && r.Time.After(seen.Last) {
 			seen.Last = r.Time
 		}
 		about[k] = seen
@@ -228,6 +231,7 @@ func (s *Shop) Pickups(ctx context.Context) ([]Measured, error) {
 		for _, c := range cells {
 			x.Takes += c.Takes
 		}
+		x.Strings, x.Level = levelsOf(cells)
 		m := &out[len(out)-1]
 		m.Sessions = append(m.Sessions, x)
 	}

@@ -36,8 +36,8 @@ const RecordedWithin = 0.25
 // mostWanted is how many takes are asked for at most.
 const mostWanted = 1000
 
-// Recorded is what was understood of a recording, before anything of it is kept.
-type Recorded struct {
+// Understood is what was understood of a recording, before anything of it is kept.
+type Understood struct {
 	Rows    []record.Reading // as they would be filed
 	Strings []RecordedString
 	Scatter level.Figure // dB, standard deviation of a take, of all strings
@@ -46,8 +46,8 @@ type Recorded struct {
 }
 
 // UnderstandRecording says what a recording holds of a mount's strings.
-func UnderstandRecording(r *capture.Recording, m *profiles.Mount) (*Recorded, error) {
-	out := &Recorded{Rows: r.Rows(m, time.Now().Add(-r.Heard.Length)), Scatter: level.Figure(math.NaN()), Notices: r.Heard.Notices}
+func UnderstandRecording(r *capture.Recording, m *profiles.Mount) (*Understood, error) {
+	out := &Understood{Rows: r.Rows(m, time.Now().Add(-r.Heard.Length)), Scatter: level.Figure(math.NaN()), Notices: r.Heard.Notices}
 	levels, err := Levels(out.Rows)
 	if err != nil {
 		return nil, err
@@ -89,7 +89,7 @@ func takesFor(scatter float64) int {
 }
 
 // notices says what to do about a recording.
-func (r *Recorded) notices(h *recording.Heard) {
+func (r *Understood) notices(h *recording.Heard) {
 	note := func(format string, args ...any) { r.Notices = append(r.Notices, fmt.Sprintf(format, args...)) }
 	if h.Noises > 0 {
 		note("%d sounds without a pitch were taken for no plucks", h.Noises)
@@ -117,7 +117,7 @@ func (r *Recorded) notices(h *recording.Heard) {
 }
 
 // Picture is a recording as it is drawn.
-func (r *Recorded) Picture(file string, h *recording.Heard) report.RecordingPicture {
+func (r *Understood) Picture(file string, h *recording.Heard) report.RecordingPicture {
 	p := report.RecordingPicture{File: file, Format: h.Format.String(), Seconds: h.Length.Seconds(), Stretch: h.Envelope.Seconds(), Low: h.Envelope.Low, High: h.Envelope.High}
 	for _, k := range h.Plucks {
 		m := report.RecordedPluck{At: k.Release.Seconds(), From: (k.Release + recording.WindowDelay).Seconds(), To: (k.Release + recording.WindowDelay + k.Window).Seconds(),

@@ -100,7 +100,7 @@ func (s *Writer) amendedHold(session, mount string) (*Hold, error) {
 			return nil, nil
 		}
 		if h.Session == session {
-			return &Hold{Session: session, Purpose: h.Purpose, Kind: h.Kind, Mount: mount}, nil
+			return &Hold{Session: session, Purpose: h.Purpose, Kind: h.Kind, Mount: mount, Operator: all.Operators()[session]}, nil
 		}
 	}
 	return nil, nil

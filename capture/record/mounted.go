@@ -89,6 +89,6 @@ func SessionOf(dir string, purpose Purpose, kind string, m *profiles.Mount) (str
 	if err != nil {
 		return "", err
 	}
-	all, err := holdsIn(dir)
+	all, err := HoldsIn(dir)
 	return all.Latest(purpose, kind, name), err
 }

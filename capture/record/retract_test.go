@@ -143,7 +143,7 @@ func TestExport(t *testing.T) {
 // A field reading has no purpose of its own.
 func TestExportFields(t *testing.T) {
 	dir := writtenShop(t, 0, 2)
-	sessions := strings.Join(holdColumns.Names, ",") + "\n,s002,batch,fields,jig-7,0000ABCD,0,,m.toml\n"
+	sessions := strings.Join(neededOfHolds, ",") + "\n,s002,batch,fields,jig-7,0000ABCD,0,,m.toml\n"
 	if err := os.WriteFile(filepath.Join(dir, SessionsFile), []byte(sessions), 0o644); err != nil {
 		t.Fatal(err)
 	}

@@ -6,6 +6,7 @@ import (
 	"iter"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"time"
 
@@ -33,6 +34,7 @@ type Hold struct {
 	AfterSeq uint32
 	Pickup   string
 	Mount    string // name of the copy under mounts/
+	Operator string // who captures; "" is not told
 }
 
 // holdColumns are the columns of sessions.csv.
@@ -46,18 +48,22 @@ var holdColumns = table.New(
 	table.Sequence("after_seq", func(h *Hold) *uint32 { return &h.AfterSeq }, nil),
 	name("pickup", func(h *Hold) *string { return &h.Pickup }),
 	name("mount", func(h *Hold) *string { return &h.Mount }),
+	name(operatorColumn, func(h *Hold) *string { return &h.Operator }),
 )
+
+// neededOfHolds are the columns that every sessions.csv has.
+var neededOfHolds = without(holdColumns.Names, []string{operatorColumn})
 
 // readHolds reads sessions.csv.
 func readHolds(r io.Reader, name string) iter.Seq2[Hold, error] {
-	return table.Read(r, name, holdColumns, holdColumns.Names)
+	return table.Read(r, name, holdColumns, neededOfHolds)
 }
 
 // Holds are the rows of sessions.csv, oldest first.
 type Holds []Hold
 
-// holdsIn reads the sessions.csv of a folder; there are no holds where it is missing.
-func holdsIn(dir string) (Holds, error) {
+// HoldsIn reads the sessions.csv of a folder; there are no holds where it is missing.
+func HoldsIn(dir string) (Holds, error) {
 	var all Holds
 	for h, err := range readFile(filepath.Join(dir, SessionsFile), readHolds) {
 		if err != nil {
@@ -162,3 +168,45 @@ func sessionNumber(id string) int {
 
 // SessionID returns the id of the session of a number: "s007".
 func SessionID(n int) string { return fmt.Sprintf("s%03d", n) }
+
+// Open names the sessions that were begun and not finished: that still hold a jig's
+// power-up, or lost it to another session before they had all that they wanted.
+func (all Holds) Open() map[string]bool {
+	held := map[powerUp]string{} // by which session
+	open := map[string]bool{}
+	for _, h := range all {
+		if h.Jig == "" { // says which mount a session is of
+			continue
+		}
+		p := powerUp{h.Jig, h.Boot}
+		if h.Session == "" {
+			delete(open, held[p])
+		} else {
+			open[h.Session] = true
+		}
+		held[p] = h.Session
+	}
+	return open
+}
+
+// Purposes names what each session was captured for.
+func (all Holds) Purposes() map[string]Purpose {
+	what := map[string]Purpose{}
+	for _, h := range all {
+		if h.Session != "" {
+			what[h.Session] = h.Purpose
+		}
+	}
+	return what
+}
+
+// Mount is the name of the copy of what a session had mounted, as its last hold says; ""
+// where it has none.
+func (all Holds) Mount(session string) string {
+	for _, h := range slices.Backward(all) {
+		if h.Session == session {
+			return h.Mount
+		}
+	}
+	return ""
+}

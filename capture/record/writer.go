@@ -76,10 +76,10 @@ func (s *Writer) open(now time.Time, unsealed string) (err error) {
 	if s.fields, err = s.openSealed(FieldsFile, fieldColumns.Layout, now, unsealed, "status", "note"); err != nil {
 		return err
 	}
-	if err := s.setTornAside(SessionsFile, holdColumns.Names, nil, now); err != nil {
+	if err := s.setTornAside(SessionsFile, neededOfHolds, nil, now); err != nil {
 		return err
 	}
-	if s.sessions, err = openLedger(s.path(SessionsFile), holdColumns.Layout); err != nil {
+	if s.sessions, err = openLedger(s.path(SessionsFile), holdColumns.Layout, operatorColumn); err != nil {
 		return err
 	}
 	return errors.Join(s.readings.seals.settle(), s.fields.seals.settle())
@@ -124,7 +124,7 @@ func (s *Writer) Close() error {
 func (s *Writer) path(name string) string { return filepath.Join(s.Dir, name) }
 
 // Holds reads sessions.csv.
-func (s *Writer) Holds() (Holds, error) { return holdsIn(s.Dir) }
+func (s *Writer) Holds() (Holds, error) { return HoldsIn(s.Dir) }
 
 // AddReading writes a reading. When it returns nil the row is on the disk.
 func (s *Writer) AddReading(r *Reading) error { return s.readings.append(readingColumns.Row(r)) }
@@ -133,4 +133,11 @@ func (s *Writer) AddReading(r *Reading) error { return s.readings.append(reading
 func (s *Writer) AddField(r *FieldReading) error { return s.fields.append(fieldColumns.Row(r)) }
 
 // AddHold notes in sessions.csv who commands a jig from here on.
-func (s *Writer) AddHold(h Hold) error { return s.sessions.append(holdColumns.Row(&h)) }
+func (s *Writer) AddHold(h Hold) error {
+	if h.Operator != "" {
+		if err := s.addOperatorColumn(); err != nil {
+			return err
+		}
+	}
+	return s.sessions.append(holdColumns.Row(&h))
+}

@@ -79,9 +79,9 @@ Exit status: 0 accept, or no limits given; 3 reject; 4 measure more.`,
 	f.StringVar(&o.sets, "sets", "", "write which magnet is in which set into this CSV `file`")
 	f.Float64Var(&o.min, "min-mt", 0, "least strength of a magnet, `mT`, from 5")
 	f.Float64Var(&o.max, "max-mt", 0, "greatest strength of a magnet, `mT`, from 5")
-	f.Float64Var(&o.gap, "probe-gap", 0, "gap in `mm` that strengths and limits are for (default: the batch's own)")
-	f.Float64Var(&o.rodDiameter, "rod-diameter", 0, "diameter of the rods, `mm`")
-	f.Float64Var(&o.rodLong, "rod-length", 0, "length of the rods, `mm`")
+	f.Var((*lengthFlag)(&o.gap), "probe-gap", "gap in `mm`, or as 0.02in, that strengths and limits are for (default: the batch's own)")
+	f.Var((*lengthFlag)(&o.rodDiameter), "rod-diameter", "diameter of the rods, `mm`, or as 0.1875in")
+	f.Var((*lengthFlag)(&o.rodLong), "rod-length", "length of the rods, `mm`, or as 0.65in")
 	f.Float64Var(&o.acceptable, "acceptable", 0, "`percent` beyond the limits of a batch as ordered (default 1)")
 	f.Float64Var(&o.limiting, "limiting", 0, "`percent` beyond the limits of one that is not (default 10)")
 	f.Float64Var(&o.producerRisk, "producer-risk", 0, "chance in `percent` to reject what is as ordered (default 5)")
@@ -188,7 +188,7 @@ func limit(x float64) *float64 {
 func (o *batchOptions) write(e *env, doc batchDocument) error {
 	if o.report != "" {
 		err := e.writeFile(o.report, func(f io.Writer) error {
-			page := report.BatchPage{Report: doc.Report, Sets: doc.Sets, Version: version()}
+			page := report.BatchPage{Report: doc.Report, Sets: doc.Sets, Version: version(), Units: e.units}
 			if !report.IsPDF(o.report) {
 				return report.WriteBatch(f, page)
 			}
@@ -327,7 +327,7 @@ func printOthers(e *env, r *batch.Report) {
 	}
 	e.print("")
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(tw, "beside batch\tmagnets\tmean mT\tthis one stronger by %\tbetween\t")
+	fmt.Fprintln(tw, "beside batch\tmagnets\tmean mT\t"+inGauss(e, "mean G\t")+"this one stronger by %\tbetween\t")
 	for _, c := range r.Others {
 		name := c.Batch
 		if c.Reference {
@@ -337,13 +337,21 @@ func printOthers(e *env, r *batch.Report) {
 		if c.Within != nil {
 			between = fmt.Sprintf("%+.1f and %+.1f", c.Within.Low, c.Within.High)
 		}
-		fmt.Fprintf(tw, "%s\t%d\t%.1f\t%+.1f\t%s\t\n", name, c.Count, c.Mean, c.Percent, between)
+		fmt.Fprintf(tw, "%s\t%d\t%.1f\t%s%+.1f\t%s\t\n", name, c.Count, c.Mean, inGauss(e, profiles.Gauss(c.Mean)+"\t"), c.Percent, between)
 	}
 	tw.Flush()
 	if l := r.Loudness; l != nil {
 		e.print("test pickups with this batch beside those with %s: %+.1f dB, between %+.1f and %+.1f (%d and %d pickups)",
 			r.Reference, l.DB, l.Within.Low, l.Within.High, l.Pickups, l.Reference)
 	}
+}
+
+// inGauss is cells that stand in a table where fields are told in gauss as well.
+func inGauss(e *env, cells string) string {
+	if !e.units.InGauss() {
+		return ""
+	}
+	return cells
 }
 
 func printDecision(e *env, r *batch.Report) {
@@ -369,9 +377,9 @@ func printSets(e *env, s *batch.Sets) {
 	}
 	e.print("")
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(tw, "set\tmean mT\tspread mT\tmagnets\t")
+	fmt.Fprintln(tw, "set\tmean mT\tspread mT\t"+inGauss(e, "mean G\tspread G\t")+"magnets\t")
 	for _, set := range s.Sets {
-		fmt.Fprintf(tw, "%d\t%.1f\t%.1f\t%s\t\n", set.Number, set.Mean, set.Spread, strings.Join(set.Magnets, " "))
+		fmt.Fprintf(tw, "%d\t%.1f\t%.1f\t%s%s\t\n", set.Number, set.Mean, set.Spread, inGauss(e, profiles.Gauss(set.Mean)+"\t"+profiles.Gauss(set.Spread)+"\t"), strings.Join(set.Magnets, " "))
 	}
 	tw.Flush()
 	e.print("left over: %s", namesOr(s.Left, "none"))

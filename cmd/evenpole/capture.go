@@ -12,6 +12,7 @@ import (
 	"strconv"
 	"strings"
 	"text/tabwriter"
+	"time"
 
 	"evenpole/capture"
 	"evenpole/capture/record"
@@ -32,6 +33,8 @@ type captureOptions struct {
 	takes   int
 	plucks  int
 	field   string
+	who     string // --operator
+	until   float64
 	again   bool
 	mounted bool // --as-mounted
 	same    bool // --same-pickup
@@ -53,7 +56,8 @@ func newCaptureCmd(e *env) *cobra.Command {
 every string; takes that were flagged, missed or lost are plucked again. A
 reading is called kept once it is on the disk. The same command goes on with a
 capture that was interrupted, and adds nothing to one that is complete; --again
-starts another, as a repeat study needs. Ctrl-C finishes the take and stops;
+starts another, as a repeat study needs. --until 0.1 makes as many takes of each string
+as its mean needs to be known to 0.1 dB (standard error), and no more. Ctrl-C finishes the take and stops;
 twice, it stops at once.
 
 A string that does not sound at the note of the mount, to half a semitone, is another
@@ -79,6 +83,9 @@ press the poles of a wound rod-magnet coil.`,
 		Args:        cobra.NoArgs,
 		Annotations: map[string]string{endsItself: ""},
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			if o.until == 0 && cmd.Flags().Changed("until") {
+				return badInput("until: expected a standard error of more than 0 dB, got 0")
+			}
 			if err := atLeastOne(cmd, "takes", "max-plucks"); err != nil {
 				return err
 			}
@@ -95,8 +102,10 @@ press the poles of a wound rod-magnet coil.`,
 	f.StringVar(&o.mount, "mount", "", "mount `file`: what is on the jig")
 	f.StringVar(&o.purpose, "purpose", "", "`purpose`: model, batch, check or repeat")
 	f.IntVar(&o.takes, "takes", 0, fmt.Sprintf("good takes a string (default %d), or field readings a position (default %d)", capture.DefaultTakes, capture.DefaultFieldTakes))
+	f.Float64Var(&o.until, "until", 0, "as many takes a string as this standard error of its mean level needs, in `dB`, 40 at most (or --takes)")
 	f.IntVar(&o.plucks, "max-plucks", 0, "give a string up after so many plucks (default three times the takes, and 5)")
 	f.StringVar(&o.field, "field", "", "read the field at these `positions` instead")
+	f.StringVar(&o.who, "operator", "", "`name` of who captures: goes into sessions.csv, and is remembered (default: as in the capture before; - for nobody)")
 	f.BoolVar(&o.mounted, "as-mounted", false, "take the strings for those of the mount, however they sound")
 	f.BoolVar(&o.same, "same-pickup", false, "take the pickup for the one that the record has under its id, however it was changed")
 	f.BoolVar(&o.again, "again", false, "start a new session though there is one of the same purpose and mount")
@@ -117,7 +126,7 @@ func runCapture(ctx context.Context, e *env, o captureOptions) error {
 	if err != nil {
 		return err
 	}
-	opt := capture.Options{Mount: mount, Purpose: record.Purpose(o.purpose), Takes: o.takes, MaxPlucks: o.plucks, Again: o.again, AsMounted: o.mounted}
+	opt := capture.Options{Mount: mount, Purpose: record.Purpose(o.purpose), Takes: o.takes, Until: o.until, MaxPlucks: o.plucks, Again: o.again, AsMounted: o.mounted, Operator: o.who}
 	opt.OffPitch = func(p *capture.PitchError) bool {
 		return e.goesOn(ctx, o.stdin, p, "file its takes as the mount says all the same?")
 	}
@@ -141,12 +150,17 @@ func runCapture(ctx context.Context, e *env, o captureOptions) error {
 	defer conn.Close()
 	e.warn(w.Notices)
 	watched.follow(ctx, dir, conn.Ident().Jig, &opt)
+	shown := opt.Started
+	opt.Started = func(r *capture.Result) {
+		e.started(r, mount, o.who)
+		shown(r)
+	}
 	result, err := capturing(ctx, e, w, conn, opt)
 	watched.end()
 	if err = closeWriter(w, withHint(err, resumeHint(err)...)); err != nil {
 		return err
 	}
-	return e.captured(result, conn.Stats(), watched.live)
+	return e.captured(result, conn.Stats(), o.until, watched.live)
 }
 
 // capturing runs a capture. The end of ctx lets it finish the take that it is at.
@@ -156,6 +170,22 @@ func capturing(ctx context.Context, e *env, w *record.Writer, conn *jig.Conn, op
 	hard, release := gently(ctx)
 	defer release()
 	return capture.Run(hard, w, conn, opt)
+}
+
+// started says who captures, where that was remembered, and what readings of heights that
+// were taken twice differ by.
+func (e *env) started(r *capture.Result, m *profiles.Mount, named string) {
+	if r.Operator != "" && named == "" && !r.Already {
+		e.note("operator %s, as in the capture before; --operator names another", r.Operator)
+	}
+	for _, t := range []struct {
+		what  string
+		twice *profiles.Twice
+	}{{"pole", m.PolesTwice}, {"string", m.StringsTwice}} {
+		if t.twice != nil {
+			e.note("%s", t.twice.Told(t.what))
+		}
+	}
 }
 
 // samePickup asks whether a pickup is the one that the record has under its id, where
@@ -240,6 +270,9 @@ func attach(ctx context.Context, e *env, o captureOptions) (*jig.Conn, error) {
 	}
 	id := conn.Ident()
 	e.note("jig %s on %s: %d strings, %s", id.Jig, o.port, id.Strings, id.Excite)
+	if day, ok := id.SimulatedDay(); ok {
+		e.note("it is simulated, on a day of its own: rows are dated %s", day.Format(time.DateOnly))
+	}
 	return conn, nil
 }
 
@@ -317,6 +350,9 @@ func (e *env) progress(p capture.Progress) {
 		unit = "mT"
 	}
 	line := fmt.Sprintf("kept %s %d: %.3f %s, %d of %d good", what, p.Number, p.Level, unit, p.Good, p.Wanted)
+	if p.StandardError > 0 {
+		line += fmt.Sprintf(", to %.2f dB", p.StandardError)
+	}
 	if p.Status != record.OK {
 		line += fmt.Sprintf(" (%s)", p.Status)
 	}
@@ -329,6 +365,7 @@ func (e *env) progress(p capture.Progress) {
 // captureDocument is what --json prints.
 type captureDocument struct {
 	Session   string           `json:"session"`
+	Operator  string           `json:"operator"` // "" is not told
 	Resumed   bool             `json:"resumed"`
 	Already   bool             `json:"already_complete"`
 	Kept      int              `json:"kept"`
@@ -376,14 +413,15 @@ type refusal struct {
 
 var captureJSON = newDocument[captureDocument]()
 
-func (e *env) captured(r *capture.Result, s jig.Stats, l *shop.Live) error {
+// captured says what came of a capture; until is its standard error, 0 for none.
+func (e *env) captured(r *capture.Result, s jig.Stats, until float64, l *shop.Live) error {
 	again := r.Recovered + s.Refilled // from before this capture, and in it
 	if e.json {
 		tallies := []tallyDocument{}
 		for _, t := range r.Tallies {
 			tallies = append(tallies, tallyDocument{t, refusals(t.Refused)})
 		}
-		return captureJSON.write(e, captureDocument{r.Session, r.Resumed, r.Already, r.Kept, again, r.Stray, r.Lost, r.Restarts, tallies, stringDocuments(l)})
+		return captureJSON.write(e, captureDocument{r.Session, r.Operator, r.Resumed, r.Already, r.Kept, again, r.Stray, r.Lost, r.Restarts, tallies, stringDocuments(l)})
 	}
 	if r.Already {
 		e.print("session %s is complete already: nothing added (--again measures once more)", r.Session)
@@ -400,9 +438,20 @@ func (e *env) captured(r *capture.Result, s jig.Stats, l *shop.Live) error {
 			bad, again, r.Stray, r.Lost, r.Restarts)
 	}
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(tw, "number\tmode\tgood\tmade\trefused")
+	fmt.Fprint(tw, "number\tmode\tgood\tmade\trefused")
+	if until > 0 {
+		fmt.Fprint(tw, "\tstandard error")
+	}
+	fmt.Fprintln(tw)
 	for _, t := range r.Tallies {
-		fmt.Fprintf(tw, "%d\t%s\t%d\t%d\t%s\n", t.Number, t.Mode, t.Good, t.Made, refusalWords(refusals(t.Refused)))
+		fmt.Fprintf(tw, "%d\t%s\t%d\t%d\t%s", t.Number, t.Mode, t.Good, t.Made, refusalWords(refusals(t.Refused)))
+		if t.StandardError > 0 {
+			fmt.Fprintf(tw, "\t%.2f dB", t.StandardError)
+		}
+		fmt.Fprintln(tw)
+	}
+	if short := r.Uncertain(until); short != nil {
+		e.warn([]string{fmt.Sprintf("not known to %g dB after as many takes as may be: string %s; look why its takes scatter, or allow more with --takes", until, strings.Trim(fmt.Sprint(short), "[]"))})
 	}
 	tw.Flush()
 	e.printStrings(l)

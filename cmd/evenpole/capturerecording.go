@@ -63,7 +63,7 @@ func addRecordingFlags(cmd *cobra.Command, o *recordingOptions) {
 	f.BoolVar(&o.yes, "yes", false, "file what was understood of a recording")
 	svgFlag(cmd, &o.svg, "draw a recording with its plucks into this `file`, .svg")
 	cmd.MarkFlagsOneRequired("port", "recording")
-	for _, other := range []string{"port", "field", "max-plucks"} {
+	for _, other := range []string{"port", "field", "max-plucks", "until"} {
 		cmd.MarkFlagsMutuallyExclusive("recording", other)
 	}
 }
@@ -188,7 +188,7 @@ func fileRecording(e *env, dir string, rec *capture.Recording, opt capture.Optio
 }
 
 // showUnderstood prints what was understood of a recording.
-func (e *env) showUnderstood(rec *capture.Recording, u *shop.Recorded) {
+func (e *env) showUnderstood(rec *capture.Recording, u *shop.Understood) {
 	h := rec.Heard
 	e.print("%s: %s of sound, %s", h.Format, h.Length.Round(1e8), count(len(u.Rows), "pluck"))
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
@@ -232,7 +232,7 @@ type recordedString struct {
 
 var recordingJSON = newDocument[recordingDocument]()
 
-func newRecordingDocument(rec *capture.Recording, u *shop.Recorded) recordingDocument {
+func newRecordingDocument(rec *capture.Recording, u *shop.Understood) recordingDocument {
 	h := rec.Heard
 	d := recordingDocument{Format: h.Format.String(), Seconds: h.Length.Seconds(), Jig: rec.Jig, Boot: h.Boot().String(), Noises: h.Noises,
 		Scatter: u.Scatter, Wanted: u.Wanted, Strings: []recordedString{}, Warnings: append([]string{}, u.Notices...)}

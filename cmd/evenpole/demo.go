@@ -75,7 +75,8 @@ func runDemo(ctx context.Context, e *env, o demoOptions) error {
 		return err
 	}
 	started := time.Now()
-	d := &demo{env: e, quiet: env{stdout: io.Discard, stderr: io.Discard, shop: dir}}
+	e.units = e.asked
+	d := &demo{env: e, quiet: env{stdout: io.Discard, stderr: io.Discard, shop: dir, asked: e.asked}}
 	if d.shop, err = shop.Open(dir); err != nil {
 		return err
 	}

@@ -44,9 +44,8 @@ func TestExamplesRun(t *testing.T) {
 	try(t, "demo", "--dir", dir)
 	t.Chdir(dir)
 	write(t, "jig/gale.toml", "batch = \"gale\"\nprobe_gap_mm = 0.5\nmagnets = [\"gale/1\", \"gale/2\", \"gale/3\", \"gale/4\", \"gale/5\", \"gale/6\"]\n")
-	write(t, "sheet.csv", "String;Core (in);Pole height (mm);String height (mm);RMS (mV)\n1;0,010;0,5;3,0;12,5\n")
-	write(t, "friend.csv", "String,Pole height (mm),String height (mm),Output\n1,0.5,3.0,12.5\n")
 	writeRecordings(t, "jig/T-1-1.toml")
+	exampleFiles(t)
 	port := startJig(t, "jig/L-012-a.toml")
 	for range 2 {
 		try(t, "capture", "--port", port, "--mount", "jig/L-012-a.toml", "--purpose", "repeat", "--again")
@@ -61,6 +60,13 @@ func TestExamplesRun(t *testing.T) {
 			try(t, args...)
 		}
 	}
+}
+
+// exampleFiles writes the spreadsheets that examples read.
+func exampleFiles(t *testing.T) {
+	t.Helper()
+	write(t, "sheet.csv", "String;Core (in);Pole height (mm);String height (mm);RMS (mV)\n1;0,010;0,5;3,0;12,5\n")
+	write(t, "friend.csv", "String,Pole height (mm),String height (mm),Output\n1,0.5,3.0,12.5\n")
 }
 
 // exampleOrder is the commands with examples, those first that make what others read.
@@ -108,14 +114,14 @@ func tryBriefly(t *testing.T, args []string) {
 }
 
 // startJig runs a simulated jig for the length of a test and returns its port.
-func startJig(t *testing.T, mount string) string {
+func startJig(t *testing.T, mount string, more ...string) string {
 	t.Helper()
 	r, w := io.Pipe()
 	ctx, stop := context.WithCancel(context.Background())
 	done := make(chan int, 1)
 	go func() {
 		defer w.Close()
-		done <- run(ctx, []string{"jig", "sim", "--mount", mount, "--speed", "400"}, strings.NewReader(""), w, io.Discard)
+		done <- run(ctx, append([]string{"jig", "sim", "--mount", mount, "--speed", "400"}, more...), strings.NewReader(""), w, io.Discard)
 	}()
 	t.Cleanup(func() { stop(); <-done })
 	line, err := bufio.NewReader(r).ReadString('\n')

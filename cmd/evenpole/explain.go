@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"math"
 	"strings"
 	"text/tabwriter"
 
@@ -47,7 +46,7 @@ all orders in which that can be done (the Shapley value).`,
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.order, "order", "", "order `file`")
-	f.StringVar(&o.heights, "heights", "plan", "pole `heights` in mm, string 1 first, such as 0.4,0.8,1.2; one for all; or plan")
+	f.StringVar(&o.heights, "heights", "plan", "pole `heights`, string 1 first, such as 0.4,0.8,1.2 in the order's units, or 0.016in,0.8mm; one for all; or plan")
 	f.StringVar(&o.pickup, "pickup", "", "the `id` of a pickup in the record")
 	f.StringVar(&o.session, "session", "", "which `session` of the pickup (default: its latest)")
 	f.StringVar(&o.model, "model", "", "model `file` (default: the shop's current model)")
@@ -113,7 +112,7 @@ func explainOrder(ctx context.Context, e *env, o explainOptions) (*explained, er
 	if err != nil {
 		return nil, err
 	}
-	setup, heights, err := heightsOf(ctx, order, model, o.heights)
+	setup, heights, err := heightsOf(ctx, order, model, o.heights, e.units)
 	if err != nil {
 		return nil, err
 	}
@@ -128,11 +127,11 @@ func explainOrder(ctx context.Context, e *env, o explainOptions) (*explained, er
 }
 
 // heightsOf is an order's pickup at the heights that --heights says.
-func heightsOf(ctx context.Context, order *profiles.Order, model fit.Predictor, text string) (*fit.Setup, []float64, error) {
+func heightsOf(ctx context.Context, order *profiles.Order, model fit.Predictor, text string, u profiles.Units) (*fit.Setup, []float64, error) {
 	if text == "plan" {
 		return shop.Planned(ctx, order, model)
 	}
-	given, err := givenHeights(text)
+	given, err := givenHeights(text, u)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -143,13 +142,13 @@ func heightsOf(ctx context.Context, order *profiles.Order, model fit.Predictor, 
 	return setup, heights, nil
 }
 
-// givenHeights reads pole heights, mm.
-func givenHeights(text string) ([]float64, error) {
+// givenHeights reads pole heights, which are in units where they have none of their own.
+func givenHeights(text string, u profiles.Units) ([]float64, error) {
 	var heights []float64
 	for _, field := range strings.Split(text, ",") {
-		var h float64
-		if _, err := fmt.Sscanf(strings.TrimSpace(field)+"\n", "%g\n", &h); err != nil || math.IsNaN(h) || math.IsInf(h, 0) {
-			return nil, badInput("--heights: expected pole heights in mm, or plan, got %q", field)
+		h, err := u.Read(field)
+		if err != nil {
+			return nil, badInput("--heights: expected pole heights in %s, such as 0.4 or 0.016in, or plan, got %q", u.Name(), field)
 		}
 		heights = append(heights, h)
 	}

@@ -5,6 +5,8 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"os"
+	"runtime/debug"
 	"slices"
 	"strings"
 	"text/tabwriter"
@@ -80,6 +82,7 @@ func runFit(ctx context.Context, e *env, o fitOptions) error {
 		return badInput("--use makes a shop's model current: it wants a shop, and no --out")
 	}
 	ofRecord := inShop && s.IsRecord(o.readings)
+	keepMemoryLow()
 	fitting := shop.Fitting{Files: o.readings, Fields: o.fields, Program: version(), KeepCells: ofRecord}
 	var data *cell.Data
 	result, err := late(ctx, e, func(ctx context.Context) (r *fit.Result, err error) {
@@ -105,10 +108,19 @@ func runFit(ctx context.Context, e *env, o fitOptions) error {
 	}
 	printFit(e, o.readings, &result.Report)
 	if ofRecord {
-		hintAmend(e, result.Suspects)
+		hintAmend(e, s, result.Suspects)
 	}
 	printKept(e, k, o.out)
 	return nil
+}
+
+// keepMemoryLow lets a fit take half as much memory beyond what is in use as a Go program
+// usually does: of a long record that is most, and collecting it more often costs a twentieth
+// of the time.
+func keepMemoryLow() {
+	if os.Getenv("GOGC") == "" {
+		debug.SetGCPercent(50)
+	}
 }
 
 func printKept(e *env, k shop.Kept, out string) {
@@ -160,15 +172,42 @@ func printSuspects(e *env, files []string, list []cell.Suspect) {
 }
 
 // hintAmend says how what looks like a mistake is put right, each way once a session.
-func hintAmend(e *env, list []cell.Suspect) {
+func hintAmend(e *env, in *shop.Shop, list []cell.Suspect) {
+	var sessions []string
+	for _, s := range list {
+		sessions = append(sessions, s.Session)
+	}
+	mounts, err := in.MountsOf(sessions)
+	if err != nil {
+		e.warn([]string{err.Error()})
+	}
 	told := map[string]bool{}
 	for _, s := range list {
-		hint := s.Remedy()
-		if hint != "" && !told[hint] {
+		hint := amendWith(e, s.Session, mounts[s.Session])
+		if slices.Contains(s.Columns, "rms_mv") {
+			hint = fmt.Sprintf("'evenpole record retract --session %s%s', then capture again", quoted(s.Session), e.shopFlag())
+		}
+		if s.Session != "" && !told[hint] {
 			e.note("hint: where session %s is wrong: %s", s.Session, hint)
 		}
 		told[hint] = true
 	}
+}
+
+// amendWith says how a session is filed anew whose mount was wrong: the file to correct,
+// and the command.
+func amendWith(e *env, session string, m shop.MountedWith) string {
+	command := func(file string) string {
+		return fmt.Sprintf("'evenpole record amend --session %s --mount %s%s'", quoted(session), quoted(file), e.shopFlag())
+	}
+	switch {
+	case m.File != "":
+		file := fromHere(m.File)
+		return fmt.Sprintf("correct %s, then %s", file, command(file))
+	case m.Copy != "":
+		return fmt.Sprintf("correct its mount file, of which %s is a copy, then %s", fromHere(m.Copy), command("FILE"))
+	}
+	return "correct its mount file, then " + command("FILE")
 }
 
 // spans reads "12-40, 57"; lines of another file than the first are told by its
@@ -194,6 +233,7 @@ func printReport(e *env, r *fit.Report) {
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(tw, "parameter\tvalue\tstandard error\tunit\tfrom data\t")
 	for _, p := range r.Parameters {
+		p = p.In(e.units)
 		fmt.Fprintf(tw, "%s\t%.3f\t%.3f\t%s\t%.0f %%\t\n", p.Name, math.Round(p.Value*1000)/1000+0, p.SE, p.Unit, 100*p.FromData) // no -0.000
 	}
 	tw.Flush()

@@ -92,7 +92,7 @@ func runPictures(ctx context.Context, e *env, o picturesOptions) error {
 	}
 	e.warn(few(diagnosis.Notes))
 	written := []string{}
-	for _, p := range report.Plots(diagnosis) {
+	for _, p := range report.Plots(diagnosis, e.units) {
 		path := s.PictureFile(o.out, p.Name)
 		if err := s.WriteFile(path, e.force, p.Write); err != nil {
 			return err

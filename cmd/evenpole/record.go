@@ -22,10 +22,10 @@ func newRecordCmd(e *env) *cobra.Command {
 taken back or brought in is added, and nothing that stands there is changed.`,
 		Args: cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error {
-			return withHint(badInput("which of verify, seal, amend, retract, import, export and sessions?"), "see 'evenpole help record'")
+			return withHint(badInput("which of verify, seal, amend, retract, import, export, list, show and sessions?"), "see 'evenpole help record'")
 		},
 	}
-	cmd.AddCommand(newSessionsCmd(e), newVerifyCmd(e), newSealCmd(e), newAmendCmd(e), newRetractCmd(e), newImportCmd(e), newExportCmd(e))
+	cmd.AddCommand(newListCmd(e), newShowCmd(e), newSessionsCmd(e), newVerifyCmd(e), newSealCmd(e), newAmendCmd(e), newRetractCmd(e), newImportCmd(e), newExportCmd(e))
 	return cmd
 }
 

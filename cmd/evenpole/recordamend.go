@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"evenpole/capture/record"
+	"evenpole/profiles"
 
 	"github.com/spf13/cobra"
 )
@@ -52,6 +53,10 @@ func runAmend(e *env, o amendOptions) error {
 	if err := a.Check(s.Dir()); err != nil { // before a lock is taken for nothing
 		return err
 	}
+	others, err := s.SameMount(o.session)
+	if err != nil {
+		return err
+	}
 	return e.withWriter(func(w *record.Writer) error {
 		done, err := w.Amend(a, time.Now())
 		if err != nil {
@@ -67,6 +72,9 @@ func runAmend(e *env, o amendOptions) error {
 		e.print("session %q: %s and %s filed anew with what %s says", o.session, count(done.Readings, "reading"), count(done.Fields, "field reading"), o.mount)
 		if done.Unchanged > 0 {
 			e.print("  %d said so already", done.Unchanged)
+		}
+		if len(others) > 0 {
+			e.note("hint: of the mount that was wrong are also %s: file them anew likewise, where it was wrong in them", profiles.Listed(others))
 		}
 		return nil
 	})

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"text/tabwriter"
@@ -14,10 +15,11 @@ func newSessionsCmd(e *env) *cobra.Command {
 	return &cobra.Command{
 		Use:   "sessions",
 		Short: "List the sessions of the record: what was mounted, and which readings count",
-		Long: `Lists the sessions of readings.csv in the order in which they began: purpose, pickup,
+		Long: `Lists the sessions of the record in the order in which they began: purpose, pickup,
 string set, the day of the last reading, and how many readings are good takes, good
-quiet readings, flagged by the jig, or taken back. What is mounted is what the session
-was filed under last.`,
+quiet readings, flagged by the jig, taken back, or of the field; who captured, and whether
+it is complete or open, as it was interrupted. What is mounted is what the session was
+filed under last.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runSessions(cmd.Context(), e) },
 	}
@@ -37,16 +39,29 @@ func runSessions(ctx context.Context, e *env) error {
 	if e.json {
 		return sessionsJSON.write(e, append([]shop.SessionLine{}, list...))
 	}
+	return printSessions(e, list)
+}
+
+// printSessions prints a line a session.
+func printSessions(e *env, list []shop.SessionLine) error {
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(tw, "session\tpurpose\tpickup\tstring set\tlast reading\tstrings\tgood takes\tquiet\tflagged\ttaken back")
+	fmt.Fprintln(tw, "session\tpurpose\tpickup\tstring set\tlast reading\tstrings\tgood takes\tquiet\tflagged\ttaken back\tfields\toperator\tstate")
 	for _, l := range list {
-		when := "-"
-		if !l.Last.IsZero() {
-			when = day(l.Last)
-		}
-		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\t%s\t%d\t%d\t%d\t%d\t%d\n", orDash(l.Session), orDash(string(l.Purpose)), orDash(l.Pickup), orDash(l.Set), when, l.Strings, l.Good, l.Quiet, l.Flagged, l.TakenBack)
+		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\t%s\t%d\t%d\t%d\t%d\t%d\t%d\t%s\t%s\n", orDash(l.Session), orDash(string(l.Purpose)), orDash(cmp.Or(l.Pickup, l.Batch)), orDash(l.Set), dayOrDash(l.Last),
+			l.Strings, l.Good, l.Quiet, l.Flagged, l.TakenBack, l.Fields, orDash(l.Operator), sessionState(&l))
 	}
 	return tw.Flush()
+}
+
+// sessionState is how a session stands: what it wanted is all there, or not.
+func sessionState(l *shop.SessionLine) string {
+	switch {
+	case l.Open:
+		return "open"
+	case l.Good+l.Quiet+l.Fields == 0 && l.TakenBack > 0:
+		return "taken back"
+	}
+	return "complete"
 }
 
 func orDash(text string) string {

@@ -28,10 +28,10 @@ func newRepeatCmd(e *env) *cobra.Command {
 the bench and operators differ, in balance and in level, with intervals; what share
 of a tolerance the jig eats; and how many takes a verdict needs.
 
-A session is a mounting, and a pause of three hours ends a sitting. Who mounted
-what stands in operators.csv in the shop: columns session and operator, and
-sitting or mounting where the above does not hold. 'evenpole repeat design' plans
-a study. Hundreds of sessions, such as a reference pickup's of a year, take minutes:
+A session is a mounting, and a pause of three hours ends a sitting. Who mounted what
+'capture --operator' has told. operators.csv in the shop goes before that: columns
+session and operator, and sitting or mounting where the above does not hold.
+'evenpole repeat design' plans a study. Hundreds of sessions, such as a reference pickup's of a year, take minutes:
 --pickup and --since pick the study's.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runRepeat(cmd.Context(), e, o) },
@@ -184,10 +184,17 @@ func runDesign(e *env, o designOptions) error {
 			e.print("sitting %d, operator %d:", s.Sitting, s.Operator)
 			last = s.Sitting
 		}
-		e.print("  %2d. mount the pickup anew, then: evenpole capture --port PORT --mount %s --purpose repeat --again --takes %d", s.Number, o.mount, d.Takes)
+		who := ""
+		if d.Operators > 1 {
+			who = fmt.Sprintf(" --operator OPERATOR-%d", s.Operator)
+		}
+		e.print("  %2d. mount the pickup anew, then: evenpole capture --port PORT --mount %s --purpose repeat --again --takes %d%s", s.Number, o.mount, d.Takes, who)
 	}
 	e.print("")
-	e.print("The sittings lie three hours apart at least. To mount anew: take the pickup off, set every string height again. Write the session that each capture names")
-	e.print("into %s (columns session,operator), then run 'evenpole repeat'.", repeat.OperatorsFile)
+	e.print("The sittings lie three hours apart at least. To mount anew: take the pickup off, set every string height again.")
+	if d.Operators > 1 {
+		e.print("In place of OPERATOR-1 and so on stand the names of who mounts; %s puts right what was named wrongly.", repeat.OperatorsFile)
+	}
+	e.print("Then run 'evenpole repeat'.")
 	return nil
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -53,6 +54,14 @@ func orZero(v *float64) float64 {
 }
 
 func day(t time.Time) string { return t.Format(time.DateOnly) }
+
+// dayOrDash is the day of a time; a dash where there is none.
+func dayOrDash(t time.Time) string {
+	if t.IsZero() {
+		return "-"
+	}
+	return day(t)
+}
 
 func decibels(v *float64) string {
 	if v == nil {
@@ -160,4 +169,32 @@ func few(notes []string) []string {
 		return notes
 	}
 	return append(slices.Clone(notes[:most]), fmt.Sprintf("and %d more pickups", len(notes)-most))
+}
+
+// quoted is an argument of a command that a person may copy.
+func quoted(arg string) string {
+	if strings.ContainsAny(arg, " \t&;|<>()$`\\'*?#~") || arg == "" {
+		return `"` + arg + `"`
+	}
+	return arg
+}
+
+// shopFlag is --shop as it was given, for a command that a person may copy.
+func (e *env) shopFlag() string {
+	if e.shop == "" {
+		return ""
+	}
+	return " --shop " + quoted(e.shop)
+}
+
+// fromHere is a path as short as it can be named from the folder that one is in.
+func fromHere(path string) string {
+	here, err := os.Getwd()
+	if err != nil || !filepath.IsAbs(path) {
+		return path
+	}
+	if rel, err := filepath.Rel(here, path); err == nil && len(rel) < len(path) {
+		return rel
+	}
+	return path
 }

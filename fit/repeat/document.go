@@ -10,13 +10,14 @@ import (
 
 // Options says what of a record is studied, and what for.
 type Options struct {
-	Pickup     string    // "" = all that have readings of purpose repeat
-	Since      time.Time // readings before it do not count
-	Operators  Operators // may be nil
-	Tolerance  float64   // dB, either side; 0 = none to compare with
-	Takes      int       // of a string in a check; 0 = 10, as capture makes
-	Want       float64   // wanted U of a check, as a share of the tolerance; 0 = 0.3
-	Confidence float64   // of the intervals and of U; 0 = 0.95
+	Pickup     string            // "" = all that have readings of purpose repeat
+	Since      time.Time         // readings before it do not count
+	Operators  Operators         // may be nil
+	Captured   map[string]string // by session, who captured it; what Operators say goes before
+	Tolerance  float64           // dB, either side; 0 = none to compare with
+	Takes      int               // of a string in a check; 0 = 10, as capture makes
+	Want       float64           // wanted U of a check, as a share of the tolerance; 0 = 0.3
+	Confidence float64           // of the intervals and of U; 0 = 0.95
 }
 
 // The defaults of Options. That of Want is our choice: a pickup whose strings are

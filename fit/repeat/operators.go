@@ -10,8 +10,8 @@ import (
 	"evenpole/capture/record/sheet"
 )
 
-// OperatorsFile is the file of a shop that says who made which session. The record
-// has no column for it.
+// OperatorsFile is the file of a shop that says who made which session, where the record
+// does not, or not rightly.
 const OperatorsFile = "operators.csv"
 
 // Operators says by session who made it, and in which sitting and mounting when the

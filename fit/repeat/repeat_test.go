@@ -345,3 +345,25 @@ func TestOptimum(t *testing.T) {
 		}
 	}
 }
+
+// Operators are those that the captures named, where the list says nothing else.
+func TestCapturedOperators(t *testing.T) {
+	d := &Design{Operators: 2, Sittings: 3, Mountings: 3, Takes: 6, Guess: Guess{Take: 0.3, Mounting: 0.2, Sitting: 0.05, Operator: 0.1}}
+	rng := rand.New(rand.NewPCG(9, 10))
+	runs := drawRuns(rng, d)
+	listed, captured := Operators{}, map[string]string{}
+	for i, r := range runs {
+		captured[r.session] = r.operator
+		if i == 0 {
+			captured[r.session] = "somebody else"
+			listed[r.session] = Note{Operator: r.operator}
+		}
+	}
+	s, err := Analyse(readings(rng, runs), Options{Operators: listed, Captured: captured})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s.Balance[0].Source != "operator" || s.Balance[0].Levels != 2 || len(s.Warnings) != 0 {
+		t.Errorf("%+v, %q", s.Balance[0], s.Warnings)
+	}
+}

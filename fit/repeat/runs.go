@@ -47,6 +47,9 @@ func gather(rows iter.Seq2[record.Reading, error], o Options) (runs []run, warni
 		runs = append(runs, r)
 	}
 	runs, short := complete(runs)
+	for i := range runs {
+		runs[i].operator = o.Captured[runs[i].session]
+	}
 	o.Operators.assign(runs)
 	return runs, slices.Concat(warnings, short, o.Operators.strangers(sessions)), nil
 }
@@ -148,7 +151,7 @@ func (w Operators) assign(runs []run) {
 		}
 		last = r.at
 		n := w[r.session]
-		r.operator, r.sitting, r.mounting = n.Operator, n.Sitting, n.Mounting
+		r.operator, r.sitting, r.mounting = cmp.Or(n.Operator, r.operator), n.Sitting, n.Mounting
 		if r.sitting == "" {
 			r.sitting = fmt.Sprintf("\x00%d", sitting) // no name that a file can have
 		}

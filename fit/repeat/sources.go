@@ -35,7 +35,7 @@ func sourcesOf(runs []run) (kept []factor, warnings []string) {
 		newFactor(byMounting, runs, func(r *run) string { return r.mounting }),
 	}
 	if unnamed := countUnnamed(runs); unnamed > 0 && all[0].levels > 1 {
-		warnings = append(warnings, fmt.Sprintf("%d sessions name no operator in %s: they count as one more", unnamed, OperatorsFile))
+		warnings = append(warnings, fmt.Sprintf("%d sessions name no operator, by capture --operator or in %s: they count as one more", unnamed, OperatorsFile))
 	}
 	for i, f := range all {
 		switch {

@@ -1,5 +1,7 @@
 package sim
 
+import "math"
+
 // bench is what is mounted, and the levels and fields that the jig would measure.
 type bench struct {
 	Mounted
@@ -9,10 +11,12 @@ type bench struct {
 	fields []float64 // T at the probe, by position
 }
 
-func newBench(m Mounted, cfg Config, s Scatter, mounting int) bench {
+func newBench(m Mounted, cfg Config, s Scatter, now Mounting) bench {
 	b := bench{Mounted: m}
-	r := source(cfg.Seed, "mount", mounting)
-	together := s.Height * r.NormFloat64()
+	r := source(cfg.Seed, "mount", now.Number)
+	hand := wayOf(cfg.Seed, now.Hand)
+	together := hand.scatter * s.Height * r.NormFloat64()
+	drift := math.Pow(10, cfg.Practice.Drift*float64(cfg.Practice.daysUntil(now.Number))/20)
 	p := newPickup(m)
 	for i, str := range m.Strings {
 		str = str.actual(cfg.Seed, i, s.String)
@@ -20,9 +24,9 @@ func newBench(m Mounted, cfg Config, s Scatter, mounting int) bench {
 		slot := source(cfg.Seed, "channel", i)
 		channel, hum := around(slot, s.Channel), around(slot, 0.1)
 		height := m.StringHeights[i]
-		off := height + together + s.Height/2*r.NormFloat64()
+		off := height + together + hand.scatter*s.Height/2*r.NormFloat64() + hand.off(i, len(m.Strings))
 		b.truth = append(b.truth, p.level(str, i, height, swing))
-		b.levels = append(b.levels, channel*p.level(str, i, off, swing))
+		b.levels = append(b.levels, drift*channel*p.level(str, i, off, swing))
 		b.hum = append(b.hum, s.Hum*hum)
 	}
 	b.fields = m.probe()

@@ -31,6 +31,7 @@ func (j *Jig) arrive(c jig.Command) {
 		j.stop(c)
 	case c.Verb == jig.VerbIdent && c.Refuse == jig.Done:
 		clear(p.answers)
+		j.arrived()
 		j.identify()
 		j.finish(c, jig.Done, "")
 	case j.holds(c.ID):
@@ -166,7 +167,7 @@ func gone(seq uint32) string { return fmt.Sprintf("%d is gone", seq) }
 // identify sends the I line.
 func (j *Jig) identify() {
 	j.emit(jig.Line{Kind: jig.KindIdent, Ident: jig.Ident{
-		Jig: j.cfg.ID, Boot: j.power.boot, Firmware: j.cfg.Firmware,
+		Jig: j.cfg.ID, Boot: j.power.boot, Firmware: j.firmware(),
 		Strings: j.strings(), FullScaleUV: j.cfg.FullScaleUV, Excite: j.cfg.Excite,
 	}})
 }

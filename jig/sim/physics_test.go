@@ -299,14 +299,14 @@ func TestProbe(t *testing.T) {
 	rod := field.Rod{Radius: rods.Radius, Length: rods.Length, Remanence: rods.Remanence}
 	_, beside := rod.At(10.4, 0.7)
 	_, further := rod.At(20.8, 0.7)
-	v := newBench(m.withDefaults(), Config{}, Scatter{}, 1).fields
+	v := newBench(m.withDefaults(), Config{}, Scatter{}, Mounting{Number: 1}).fields
 	for i, neighbours := range []float64{beside + further, 2 * beside, beside + further} {
 		if want := rod.OnAxis(0.7) + neighbours; math.Abs(v[i]-want) > 1e-12 {
 			t.Errorf("pole %d: %.6f T, want %.6f", i+1, v[i], want)
 		}
 	}
 	loose := Mounted{Loose: m.Poles, ProbeGap: 0.7}
-	if got := newBench(loose.withDefaults(), Config{}, Scatter{}, 1).fields[1]; math.Abs(got-rod.OnAxis(0.7)) > 1e-12 {
+	if got := newBench(loose.withDefaults(), Config{}, Scatter{}, Mounting{Number: 1}).fields[1]; math.Abs(got-rod.OnAxis(0.7)) > 1e-12 {
 		t.Errorf("loose magnet: %.6f T, want %.6f", got, rod.OnAxis(0.7))
 	}
 }

@@ -18,6 +18,7 @@
 //   - strings.go: steel and wraps of a string, and how it swings ([String]).
 //   - mounted.go: what is on the jig ([Mounted], [Pole], [Batch]).
 //   - flux.go: the flux that a swinging string sends through the coil (pickup).
+//   - practice.go: mountings, the people who mount, and days ([Practice]).
 //   - bench.go: what the jig would measure of what is mounted (bench).
 //   - state.go: the jig between two steps ([Jig]).
 //   - take.go: one reading; command.go: what a command does; power.go: what is due
@@ -62,8 +63,17 @@ func (j *Jig) Mount(m Mounted) {
 	m = m.withDefaults()
 	j.mu.Lock()
 	defer j.mu.Unlock()
+	j.mount(m)
+}
+
+func (j *Jig) mount(m Mounted) {
 	j.mounts++
-	j.bench = newBench(m, j.cfg, j.scatter, j.mounts)
+	j.mountedAt = j.made
+	now := j.cfg.Practice.mounting(j.mounts)
+	j.bench = newBench(m, j.cfg, j.scatter, now)
+	if j.cfg.Practice.Told != nil {
+		j.cfg.Practice.Told(now)
+	}
 }
 
 // Restart switches the jig off and on: a new boot, nothing remembered. It does

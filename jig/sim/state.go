@@ -16,24 +16,25 @@ type Jig struct {
 	scatter Scatter
 	began   time.Time
 
-	mu      sync.Mutex
-	bench   bench
-	mounts  int           // how often something was mounted
-	now     time.Duration // simulated, since began
-	boots   int           // power-ups
-	power   power
-	made    int     // readings of all power-ups
-	drift   float64 // as the logarithm
-	log     []jig.Reading
-	fields  []jig.Field
-	served  bool
-	hungUp  bool
-	muteTo  time.Duration // deaf and mute until then
-	out     []byte        // to be sent
-	wake    chan struct{} // has a place when there may be something to send
-	toHost  noise
-	toJig   noise
-	decoder *jig.Decoder
+	mu        sync.Mutex
+	bench     bench
+	mounts    int           // how often something was mounted
+	mountedAt int           // readings that had been made by then
+	now       time.Duration // simulated, since began
+	boots     int           // power-ups
+	power     power
+	made      int     // readings of all power-ups
+	drift     float64 // as the logarithm
+	log       []jig.Reading
+	fields    []jig.Field
+	served    bool
+	hungUp    bool
+	muteTo    time.Duration // deaf and mute until then
+	out       []byte        // to be sent
+	wake      chan struct{} // has a place when there may be something to send
+	toHost    noise
+	toJig     noise
+	decoder   *jig.Decoder
 }
 
 // power is what a jig forgets when it is switched off.

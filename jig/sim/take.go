@@ -42,7 +42,7 @@ func (j *Jig) listen(c jig.Command, r *rand.Rand) jig.Reading {
 		w.level *= around(r, j.scatter.Pluck/4)
 	default:
 		x.FreqMHz = int64(1000 * j.bench.Strings[i].Freq * around(r, 0.0003))
-		w.level *= around(r, j.scatter.Pluck)
+		w.level *= around(r, j.scatter.Pluck*j.scatter.worn(c.String))
 		x.Flags = j.slip(&w, r)
 	}
 	peak := w.peak()

@@ -2,7 +2,8 @@
 // ceilidh band: what it orders, builds and measures, with the errors of a real one.
 // The same seed gives the same workshop.
 //
-//   - mount.go: what is on a simulated jig, of a mount.
+//   - mount.go: what is on a simulated jig, of a mount; faults.go: what is otherwise on it
+//     than the mount says.
 //   - workshop.go: the order, the test pickups, and the pickup built to the plan.
 package workshop
 

@@ -1,0 +1,123 @@
+package shop
+
+import (
+	"context"
+	"slices"
+	"time"
+
+	"evenpole/fit/level"
+	"evenpole/fit/verdict"
+)
+
+// Overview is what the record holds: what was captured, what each pickup is like, and
+// which orders are met.
+type Overview struct {
+	Sessions []SessionLine `json:"sessions"` // in the order in which they began
+	Pickups  []PickupLine  `json:"pickups"`  // the newest first
+	Orders   []OrderLine   `json:"orders"`   // by name
+}
+
+// PickupLine is a pickup as it was measured last, and what came of it.
+type PickupLine struct {
+	Pickup   string        `json:"pickup"`
+	Batch    string        `json:"batch"`
+	Session  string        `json:"session"` // that it was measured in last
+	Measured time.Time     `json:"measured"`
+	Level    level.Figure  `json:"level_mv"` // of all strings together
+	Strings  []StringLevel `json:"strings"`
+	Open     []string      `json:"open_sessions"` // of it, that were begun and not finished
+
+	Order       string         `json:"order"`       // that it was checked against last; "" for none
+	Verdict     verdict.Answer `json:"verdict"`     // of that check
+	Certificate int            `json:"certificate"` // its number; 0 for none
+	Shipped     bool           `json:"shipped"`     // that certificate says that it conforms
+}
+
+// OrderLine is an order of the shop: met by a pickup, or open.
+type OrderLine struct {
+	Order       string `json:"order"`
+	Customer    string `json:"customer"`
+	Pickup      string `json:"pickup"` // that met it; "" while it is open
+	Certificate int    `json:"certificate"`
+	Tried       int    `json:"tried"`   // pickups that were checked against it
+	Problem     string `json:"problem"` // why its file cannot be read; "" when it can
+}
+
+// Overview reads the whole record. Memory grows with sessions and pickups.
+func (s *Shop) Overview(ctx context.Context) (o Overview, err error) {
+	if o.Sessions, err = s.Sessions(ctx); err != nil {
+		return o, err
+	}
+	measured, err := s.Pickups(ctx)
+	if err != nil {
+		return o, err
+	}
+	issued, err := s.Certificates()
+	if err != nil {
+		return o, err
+	}
+	for i := range measured {
+		o.Pickups = append(o.Pickups, pickupLine(&measured[i], issued, o.Sessions))
+	}
+	o.Orders, err = s.orderLines(issued)
+	return o, err
+}
+
+// pickupLine tells of a pickup.
+func pickupLine(m *Measured, issued Certificates, sessions []SessionLine) PickupLine {
+	last := m.Latest()
+	l := PickupLine{Pickup: m.Pickup, Batch: m.Batch, Session: last.ID, Measured: last.Last, Level: last.Level, Strings: last.Strings, Open: []string{}}
+	for _, x := range sessions {
+		if x.Open && x.Pickup == m.Pickup {
+			l.Open = append(l.Open, x.Session)
+		}
+	}
+	if v := issued.OfPickup(m.Pickup).Newest(); v != nil {
+		l.Order, l.Verdict, l.Certificate, l.Shipped = v.Order, v.Verdict, v.Certificate, v.Verdict == verdict.Conforms
+	}
+	return l
+}
+
+// orderLines tells of every order that stands in the shop, and of those that only
+// certificates name.
+func (s *Shop) orderLines(issued Certificates) ([]OrderLine, error) {
+	names, err := s.Orders()
+	if err != nil {
+		return nil, err
+	}
+	var all []OrderLine
+	for _, name := range names {
+		l := OrderLine{Order: name}
+		if o, err := s.Order(name); err != nil {
+			l.Problem = err.Error()
+		} else {
+			l.Order, l.Customer = o.ID, o.Customer
+		}
+		all = append(all, l)
+	}
+	for _, c := range issued {
+		if !slices.ContainsFunc(all, func(l OrderLine) bool { return l.Order == c.Order }) {
+			all = append(all, OrderLine{Order: c.Order, Customer: c.Names.Customer})
+		}
+	}
+	for i := range all {
+		all[i].judge(issued)
+	}
+	return all, nil
+}
+
+// judge looks for the pickup that met an order: the newest certificate of one counts.
+func (l *OrderLine) judge(issued Certificates) {
+	newest := map[string]*Certificate{}
+	for _, c := range issued {
+		if c.Order == l.Order && (newest[c.Pickup] == nil || newest[c.Pickup].Certificate < c.Certificate) {
+			newest[c.Pickup] = c
+		}
+	}
+	l.Tried = len(newest)
+	for _, c := range newest {
+		if c.Verdict.Verdict == verdict.Conforms && c.Certificate > l.Certificate {
+			l.Pickup, l.Certificate = c.Pickup, c.Certificate
+		}
+	}
+}

@@ -1,0 +1,119 @@
+package shop
+
+import (
+	"errors"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"testing"
+)
+
+// overviewShop has a pickup with two sessions, of which one is open, another that was
+// checked, loose magnets, and three orders.
+func overviewShop(t *testing.T) *Shop {
+	t.Helper()
+	dir := t.TempDir()
+	for name, text := range map[string]string{
+		"readings.csv": `time,session,purpose,jig,boot,seq,pickup,batch,string,string_set,core_mm,pole_height_mm,string_height_mm,mode,take,rms_mv,quiet_mv,status,note
+2025-03-03T08:00:01.000Z,s001,model,j,0000000A,1,P,b,1,light,0.254,0.5,3,P,1,10,0,ok,
+2025-03-03T08:00:02.000Z,s001,model,j,0000000A,2,P,b,1,light,0.254,0.5,3,P,2,11,0,ok,
+2025-03-03T08:00:03.000Z,s001,model,j,0000000A,3,P,b,2,light,0.33,0.7,3,P,1,20,0,ok,
+2025-03-04T08:00:01.000Z,s002,model,j,0000000A,5,P,b,1,light,0.254,0.5,3,P,1,10,0,ok,
+2025-03-05T08:00:01.000Z,s003,check,j,0000000A,6,Q,b,1,light,0.254,0.5,3,P,1,10,0,ok,
+2025-03-05T09:00:00.000Z,s001,model,j,0000000A,3,P,b,2,light,0.33,0.7,3,P,1,20,0,retracted,cable loose
+`,
+		"fields.csv": `time,session,jig,boot,seq,batch,magnet,pickup,string,position,take,field_mt,probe_gap_mm,status,note
+2025-03-06T08:00:00.000Z,s004,j,0000000A,7,b,b/1,,,1,1,110,0.5,ok,
+`,
+		"sessions.csv": `time,session,purpose,kind,jig,boot,after_seq,pickup,mount,operator
+2025-03-03T08:00:00Z,s001,model,readings,j,0000000A,0,P,P-1.toml,Bo
+2025-03-03T08:09:00Z,,,,j,0000000A,4,,,
+2025-03-04T08:00:00Z,s002,model,readings,j,0000000A,4,P,P-2.toml,Ida
+2025-03-05T08:00:00Z,s003,check,readings,j,0000000A,5,Q,Q-1.toml,Ida
+2025-03-05T08:09:00Z,,,,j,0000000A,6,,,
+2025-03-06T08:00:00Z,s004,batch,fields,j,0000000A,6,,b-1.toml,
+2025-03-06T08:09:00Z,,,,j,0000000A,7,,,
+`,
+		"certificates/0001.json": `{"certificate": 1, "pickup": "Q", "order": "A-1", "verdict": "out of tolerance"}`,
+		"certificates/0002.json": `{"certificate": 2, "pickup": "Q", "order": "A-1", "verdict": "conforms", "session": "s003"}`,
+		"certificates/0003.json": `{"certificate": 3, "pickup": "P", "order": "A-2", "verdict": "cannot tell yet", "names": {"customer": "Ida"}}`,
+		"orders/broken.toml":     "id = \"A-3\"\nid = 4\n",
+	} {
+		file := filepath.Join(dir, name)
+		if err := errors.Join(os.MkdirAll(filepath.Dir(file), 0o777), os.WriteFile(file, []byte(text), 0o666)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	s, err := Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+func TestOverview(t *testing.T) {
+	o, err := overviewShop(t).Overview(t.Context())
+	if err != nil || len(o.Sessions) != 4 || len(o.Pickups) != 2 || len(o.Orders) != 3 {
+		t.Fatalf("%+v, %v", o, err)
+	}
+	for i, want := range []struct {
+		session, operator string
+		open              bool
+		fields            int
+	}{{"s001", "Bo", false, 0}, {"s002", "Ida", true, 0}, {"s003", "Ida", false, 0}, {"s004", "", false, 1}} {
+		if l := o.Sessions[i]; l.Session != want.session || l.Operator != want.operator || l.Open != want.open || l.Fields != want.fields {
+			t.Errorf("session %d: %+v", i+1, l)
+		}
+	}
+	if l := o.Sessions[3]; l.Purpose != "batch" || l.Batch != "b" {
+		t.Errorf("loose magnets: %+v", l)
+	}
+	if p := o.Pickups[0]; p.Pickup != "Q" || !p.Shipped || p.Order != "A-1" || p.Certificate != 2 || len(p.Open) != 0 {
+		t.Errorf("%+v", p)
+	}
+	if p := o.Pickups[1]; p.Pickup != "P" || p.Shipped || p.Session != "s002" || p.Verdict != "cannot tell yet" || !slices.Equal(p.Open, []string{"s002"}) || math.Abs(float64(p.Level)-10) > 1e-9 || p.Strings[0].Scatter.Known() {
+		t.Errorf("%+v", p)
+	}
+	for i, want := range []OrderLine{{Order: "broken"}, {Order: "A-1", Pickup: "Q", Certificate: 2, Tried: 1}, {Order: "A-2", Customer: "Ida", Tried: 1}} {
+		got := o.Orders[i]
+		if (got.Problem != "") != (i == 0) {
+			t.Errorf("order %s: problem %q", got.Order, got.Problem)
+		}
+		if got.Problem = ""; got != want {
+			t.Errorf("got %+v, want %+v", got, want)
+		}
+	}
+}
+
+func TestRecorded(t *testing.T) {
+	s := overviewShop(t)
+	r, err := s.Recorded(t.Context(), "P")
+	if err != nil || r.Session != nil || len(r.Pickup.Sessions) != 2 || len(r.Pickup.Certificates) != 1 {
+		t.Fatalf("%+v, %v", r, err)
+	}
+	x := r.Pickup.Sessions[0]
+	if x.Mount != "P-1.toml" || !slices.Equal(x.Reasons, []string{"cable loose"}) || len(x.Levels) != 1 || x.Levels[0].Takes != 2 {
+		t.Errorf("%+v", x)
+	}
+	if h := x.Levels[0]; math.Abs(float64(h.Level)-math.Sqrt(110)) > 1e-9 || math.Abs(float64(h.Scatter)-20*math.Log10(1.1)/math.Sqrt2) > 1e-9 || h.Balance != 0 {
+		t.Errorf("%+v", h)
+	}
+	if r, err = s.Recorded(t.Context(), "s004"); err != nil || r.Pickup != nil || r.Session.Fields != 1 {
+		t.Errorf("%+v, %v", r, err)
+	}
+	if _, err = s.Recorded(t.Context(), "s005"); !errors.Is(err, ErrUnknownID) || !errors.As(err, new(*InputError)) {
+		t.Errorf("got %v", err)
+	}
+}
+
+func TestMountsOf(t *testing.T) {
+	s := overviewShop(t)
+	got, err := s.MountsOf([]string{"s001", "import-x"})
+	if err != nil || got["s001"].File != "" || filepath.Base(got["s001"].Copy) != "P-1.toml" || got["import-x"] != (MountedWith{}) {
+		t.Errorf("%+v, %v", got, err)
+	}
+	if others, err := s.SameMount("s001"); err != nil || others != nil {
+		t.Errorf("%v, %v", others, err)
+	}
+}
