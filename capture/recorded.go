@@ -91,6 +91,9 @@ func (e *FiledError) Error() string {
 // it. The Result says how many good takes each string has, whether they are enough or not.
 func AddRecording(w *record.Writer, rec *Recording, opt Options) (*Result, error) {
 	opt = opt.withDefaults()
+	if opt.Now == nil {
+		opt.Now = time.Now
+	}
 	began := opt.Now().Add(-rec.Heard.Length)
 	r := &run{shop: w, opt: opt, ident: jig.Ident{Jig: rec.Jig, Boot: rec.Heard.Boot(), Strings: jig.MaxStrings, Excite: jig.Excite(rec.Excite)}, result: &Result{}}
 	for s := range opt.Mount.Strings {

@@ -232,15 +232,15 @@ func isPartial(hz, freq, apart float64) bool {
 }
 
 // isHum reports whether a tone is hum that was switched on, or that was there before and
-// is heard after a knock: it has the pitch of the mains and does not die away, or was
-// nearly as loud before.
+// is heard after a knock: it has the pitch of the mains and does not die away, or is soon
+// as loud as before.
 func (l *Listener) isHum(x []float64, freq, quiet float64) bool {
-	const near, lasts, there = 0.015, 0.97, 0.25
+	const near, lasts, left = 0.015, 0.97, 1.5
 	part := len(x) / 5
 	first, _ := rmsOf(x[part : 2*part]) // a knock that shook the cable is over by then
 	last, _ := rmsOf(x[len(x)-part:])
 	for _, mains := range []float64{50, 60, 100, 120} {
-		if math.Abs(freq/mains-1) < near && (last > lasts*first || quiet > there*first) {
+		if math.Abs(freq/mains-1) < near && (last > lasts*first || last < left*quiet) {
 			return true
 		}
 	}
