@@ -2,6 +2,7 @@ package capture
 
 import (
 	"math"
+	"slices"
 
 	"evenpole/capture/record"
 
@@ -79,25 +80,37 @@ func (r *run) judge(i int) {
 	}
 }
 
-// certaintyOf pools the scatter of a string's takes with that of the strings before it,
-// whose takes do not change any more.
+// certaintyOf pools the scatter of a string's takes with what strings before it, whose takes
+// do not change any more, usually scatter by: the median, as one of them may have a worn
+// plectrum.
 func (r *run) certaintyOf(i int) certainty {
-	var others, dof float64
+	var others []float64 // dB²
+	var lentDOF float64
 	for k := range i {
-		if r.until(k) {
-			squares, n := r.squares(k)
-			others, dof = others+squares, dof+float64(max(n-1, 0))
+		if squares, n := r.squares(k); r.until(k) && n > 1 {
+			others = append(others, squares/float64(n-1))
+			lentDOF = min(lentDOF+float64(n-1), lent)
 		}
 	}
-	if dof > lent {
-		others, dof = others*lent/dof, lent
-	}
 	squares, n := r.squares(i)
-	c := certainty{takes: n, dof: dof + float64(max(n-1, 0))}
+	c := certainty{takes: n, dof: lentDOF + float64(max(n-1, 0))}
 	if c.dof > 0 {
-		c.scatter = math.Sqrt((others + squares) / c.dof)
+		c.scatter = math.Sqrt((lentDOF*median(others) + squares) / c.dof)
 	}
 	return c
+}
+
+// median is that of some numbers; 0 of none.
+func median(x []float64) float64 {
+	slices.Sort(x)
+	switch n := len(x); {
+	case n == 0:
+		return 0
+	case n%2 == 1:
+		return x[n/2]
+	default:
+		return (x[n/2-1] + x[n/2]) / 2
+	}
 }
 
 // squares is the sum of the squares of a string's levels about their mean, dB², and how

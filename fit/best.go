@@ -7,6 +7,7 @@ import (
 	"fmt"
 
 	"evenpole/fit/cell"
+	"evenpole/fit/solve"
 )
 
 // Best fits the named kinds of model, all of them when none is named, and returns the
@@ -25,16 +26,21 @@ func Best(ctx context.Context, d *cell.Data, progress Progress, names ...string)
 	var scores []Score
 	folds := map[string][]Fold{}
 	all := partsOf(d)
-	for _, k := range chosen {
-		r, err := k.measured(ctx, d, all, progress)
-		if err == nil {
-			err = r.checkScatter()
+	if progress != nil {
+		progress = progress.inTurn()
+	}
+	results, errs := make([]*Result, len(chosen)), make([]error, len(chosen))
+	solve.InParallelEach(len(chosen), func(i int) { // what one does on one core alone, another one fills
+		if results[i], errs[i] = chosen[i].measured(ctx, d, all, progress); errs[i] == nil {
+			errs[i] = results[i].checkScatter(d)
 		}
-		if ctx.Err() != nil {
-			return nil, ctx.Err()
-		}
-		if err != nil {
-			first = cmp.Or(first, err)
+	})
+	if ctx.Err() != nil {
+		return nil, ctx.Err()
+	}
+	for i, r := range results {
+		if errs[i] != nil {
+			first = cmp.Or(first, errs[i])
 			continue
 		}
 		scores = append(scores, Score{r.Kind, r.CVBalance, r.CVLevel, r.CVSet})
@@ -46,6 +52,7 @@ func Best(ctx context.Context, d *cell.Data, progress Progress, names ...string)
 	if best == nil {
 		return nil, first
 	}
+	best.complete(d)
 	best.Compared, best.folds = scores, folds
 	if preferred := chosen[0].name; folds[preferred] == nil {
 		best.Warnings = append(best.Warnings, fmt.Sprintf("the %s model cannot be fitted, so that a %s one has to do: %s", preferred, best.Kind, reason(first)))

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"sync"
 
 	"evenpole/fit/cell"
 	"evenpole/fit/level"
@@ -53,8 +54,20 @@ type Score struct {
 	CVSet     *float64 `json:"cv_set_rms_db"`
 }
 
-// Progress is called while Best works: fit number done of a kind, of so many, begins.
+// Progress is called while Best works: fit number done of a kind, of so many, begins. Kinds
+// are fitted at the same time, so that what is said of them mixes; one call ends before
+// the next one begins.
 type Progress func(kind string, done, of int)
+
+// inTurn keeps calls from different goroutines apart.
+func (p Progress) inTurn() Progress {
+	var mu sync.Mutex
+	return func(kind string, done, of int) {
+		mu.Lock()
+		defer mu.Unlock()
+		p(kind, done, of)
+	}
+}
 
 // measured fits a model and measures its error on pickups and string sets left out in
 // turn.
@@ -86,11 +99,17 @@ func (k modelKind) measured(ctx context.Context, d *cell.Data, all *parts, progr
 		Report: Report{
 			Kind: k.name, Readings: d.Readings, Parameters: m.Parameters(), ResidualSD: m.ResidualSD(),
 			CVBalance: cv.balance, CVLevel: cv.level, CVSet: cv.set, CVPickups: cv.pickups, CVSets: cv.sets,
-			Compared: []Score{}, Range: m.Measured(), Drift: trendOf(cv.pickups),
+			Compared: []Score{}, Range: m.Measured(),
 			LeftOut: append([]cell.LeftOut{}, d.LeftOut...), Suspects: append([]cell.Suspect{}, d.Suspects...),
 			Warnings: append(append([]string{}, m.Notes()...), cv.notes...),
 		},
 	}
+	return r, nil
+}
+
+// complete works out what the result says of the data, of the kind that was chosen.
+func (r *Result) complete(d *cell.Data) {
+	r.Drift = trendOf(r.CVPickups)
 	r.Warnings = append(r.Warnings, ownWraps(d.Cells)...)
 	if w := r.Drift.warning(); w != "" {
 		r.Warnings = append(r.Warnings, w)
@@ -99,7 +118,6 @@ func (k modelKind) measured(ctx context.Context, d *cell.Data, all *parts, progr
 		r.Warnings = append(r.Warnings, fmt.Sprintf("the record seems to hold mistakes, %d of them: where one is, correct its mount file and file its session anew with 'evenpole record amend'; until then its rows count little", n))
 	}
 	r.countUse(d)
-	return r, nil
 }
 
 // ownWraps warns of wraps in the record that the handbook does not know, and of wound
@@ -150,8 +168,9 @@ func checkModel(m Model) error {
 
 // checkScatter refuses a fit that leaves nothing of any level: no bench repeats
 // itself like that, and a plan from it would be sure of itself.
-func (r *Result) checkScatter() error {
+func (r *Result) checkScatter(d *cell.Data) error {
 	if r.ResidualSD < 1e-8 {
+		r.countUse(d)
 		return &CannotFitError{fmt.Sprintf("the %s model leaves nothing of any of %s", r.Kind, counted(r.Cells, "cell")), "look whether the readings were measured"}
 	}
 	return nil

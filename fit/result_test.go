@@ -14,7 +14,11 @@ func measuredAs(d *cell.Data, kind string) (*Result, error) {
 	if err != nil {
 		return nil, err
 	}
-	return k.measured(context.Background(), d, partsOf(d), nil)
+	r, err := k.measured(context.Background(), d, partsOf(d), nil)
+	if err == nil {
+		r.complete(d)
+	}
+	return r, err
 }
 
 // Wraps that the handbook does not know are warned of, each once; so are wound strings

@@ -26,6 +26,20 @@ type cell struct {
 	Figure     bool
 }
 
+// longText is how many letters stay on one line.
+const longText = 30
+
+// Class is the cell's class in the style sheet.
+func (c cell) Class() string {
+	switch {
+	case c.Figure:
+		return "figure"
+	case len(c.Text) > longText:
+		return "words"
+	}
+	return ""
+}
+
 // textHeads and figureHeads are heads of columns.
 func textHeads(names ...string) []head   { return headsOf(false, names) }
 func figureHeads(names ...string) []head { return headsOf(true, names) }

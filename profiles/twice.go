@@ -6,7 +6,7 @@ import (
 )
 
 // farApart is by how much two readings of one height differ that are not both right, mm:
-// six times what a calliper's reading scatters by in a steady hand (our assumption).
+// six times what a caliper's reading scatters by in a steady hand (our assumption).
 const farApart = 0.15
 
 // Twice is how far two readings of the same heights are apart.

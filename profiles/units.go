@@ -1,11 +1,13 @@
 package profiles
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 )
 
 // Units are those in which lengths are told to people.
@@ -126,6 +128,28 @@ func thousandths(mm string) string {
 	}
 	return sign + strconv.FormatFloat(inches, 'f', -1, 64)
 }
+
+// Keys is a sentence with the keys of an order as they are called in units: min_gap_in in
+// place of min_gap_mm. Keys that are columns of the record as well stay.
+func (u Units) Keys(sentence string) string {
+	if u != Inches {
+		return sentence
+	}
+	return aKeyInMM.ReplaceAllStringFunc(sentence, func(key string) string { return cmp.Or(inchKeys()[key], key) })
+}
+
+var aKeyInMM = regexp.MustCompile(`\b[a-z_]+_mm\b`)
+
+// inchKeys are the keys of an order that end in _in, by those that end in _mm.
+var inchKeys = sync.OnceValue(func() map[string]string {
+	keys := map[string]string{}
+	for _, k := range OrderFormat.Keys() {
+		if _, ofRecord := mountLimits[strings.TrimSuffix(k.Name, "_mm")]; k.Inches != "" && !ofRecord {
+			keys[k.Name] = k.Inches
+		}
+	}
+	return keys
+})
 
 // Read reads a length that a person gives: "0.4", in units, or with a unit of its own,
 // "0.4mm" or "0.016 in". It returns mm.

@@ -1,6 +1,8 @@
 package profiles
 
 import (
+	"fmt"
+	"math"
 	"strings"
 	"testing"
 )
@@ -54,6 +56,44 @@ func TestUnitsOfOrder(t *testing.T) {
 		o, err := ParseOrder("o.toml", []byte(text), shop(t))
 		if err != nil || o.Units != want {
 			t.Errorf("%v, %v, want %s, of\n%s", o, err, want, text)
+		}
+	}
+}
+
+func TestKeysInInches(t *testing.T) {
+	const said = "string 1: min_gap_mm keeps it, or the lowest of pole_heights_mm; core_mm and an own_mm stay"
+	if got, want := Inches.Keys(said), "string 1: min_gap_in keeps it, or the lowest of pole_heights_in; core_mm and an own_mm stay"; got != want {
+		t.Errorf("got %q", got)
+	}
+	if got := Millimetres.Keys(said); got != said {
+		t.Errorf("got %q", got)
+	}
+}
+
+func TestReadLength(t *testing.T) {
+	for text, want := range map[string]float64{"0.4": 0.4, " 0.4mm ": 0.4, "0.02in": 0.508, "0.02 in": 0.508, "-1": -1} {
+		if got, err := Millimetres.Read(text); err != nil || math.Abs(got-want) > 1e-12 {
+			t.Errorf("%q: %g, %v", text, got, err)
+		}
+	}
+	if got, err := Inches.Read("0.02"); err != nil || math.Abs(got-0.508) > 1e-12 {
+		t.Errorf("%g, %v", got, err)
+	}
+	for _, text := range []string{"", "in", "1 2", "nan", "inf", "0.4cm"} {
+		if got, err := Inches.Read(text); err == nil {
+			t.Errorf("%q: %g", text, got)
+		}
+	}
+}
+
+func TestUnitsOfFigures(t *testing.T) {
+	for unit, want := range map[string]string{"mm": "0.039 in", "1/mm": "25.400 1/in", "dB/mm": "25.400 dB/in", "ln v": "1.000 ln v"} {
+		factor, name := Inches.Of(unit)
+		if got := fmt.Sprintf("%.3f %s", factor, name); got != want {
+			t.Errorf("%s: %s, want %s", unit, got, want)
+		}
+		if factor, name := Millimetres.Of(unit); factor != 1 || name != unit {
+			t.Errorf("%s in mm: %g %s", unit, factor, name)
 		}
 	}
 }

@@ -91,7 +91,7 @@ func (d *diploma) strung() string {
 		if d.Units == profiles.Inches {
 			what = strings.TrimPrefix(d.Units.Figure(s.Gauge), "0")
 		}
-		gauges = append(gauges, strings.TrimSpace(cmp.Or(s.Note, fmt.Sprint(i+1))+" "+what))
+		gauges = append(gauges, strings.TrimSpace(cmp.Or(s.Note, fmt.Sprint(i+1))+noBreak+what))
 	}
 	text := strings.Join(gauges, ", ") + " " + d.Units.Name()
 	if d.Order.Set != "" {
@@ -132,7 +132,7 @@ func (d *diploma) Sentence() string {
 
 // Caption stands over the chart.
 func (d *diploma) Caption() string {
-	return fmt.Sprintf("How loud each string is beside the mean of all, in decibels, with the uncertainty of each; the band is the tolerance, ±%g dB", d.Verdict.Tolerance)
+	return fmt.Sprintf("How loud each string is beside the mean of all, in decibels, with its uncertainty; the band is the tolerance, ±%g dB", d.Verdict.Tolerance)
 }
 
 // Cautions are those for who fits the pickup.

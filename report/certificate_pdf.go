@@ -22,7 +22,7 @@ func WriteCertificatePDF(w io.Writer, c Papers, paper Paper) error {
 
 // fill lays the certificate out.
 func (d *diploma) fill(s *leaf) {
-	s.gap(3)
+	s.border()
 	if d.Shop != "" {
 		s.centred(d.Shop, 13, true)
 	}
@@ -32,11 +32,14 @@ func (d *diploma) fill(s *leaf) {
 	s.gap(3)
 	s.rule(1.5)
 	s.gap(3)
+	s.flex()
 	s.centred(d.Heading(), 16, true)
 	s.centred(d.Number(), bodySize, false)
 	s.gap(3)
+	s.flex()
 	s.pairs(1, d.Facts())
 	s.gap(3)
+	s.flex()
 	heavy, double := 1.5, d.Verdict.Verdict == verdict.Conforms
 	if d.Verdict.Verdict == verdict.OutOfTolerance {
 		heavy = 3
@@ -48,10 +51,13 @@ func (d *diploma) fill(s *leaf) {
 		s.gap(1)
 	})
 	s.gap(4)
+	s.flex()
 	s.para(d.Caption(), bodySize-1, false)
 	chart := d.chart()
 	s.picture(chartWidth, 1/certificateScale, func(on canvas) float64 { chart.draw(on); return chartHeight })
+	s.flex()
 	d.signatures(s)
+	s.flex()
 	d.end(s)
 }
 

@@ -28,7 +28,7 @@ func TestCertificateIsForTheCustomer(t *testing.T) {
 	shown := regexp.MustCompile(`(?s)<style>.*?</style>|<[^>]*>`).ReplaceAllString(page, " ")
 	for _, want := range []string{
 		"The Bench by the Weir", "Weir Lane 3", "no. 12", "Ἀθηνᾶ Иванова", "six-string no. 3", "Gale bridge", "G-0017", "radius 9.449 in",
-		"certificate no. 9, which no longer holds; changed: measured again", "For the maker", "Cautions", "E4 .010",
+		"certificate no. 9, which no longer holds; changed: measured again", "For the maker", "Cautions", "E4\u00a0.010",
 	} {
 		if !strings.Contains(shown, want) {
 			t.Errorf("no %q in %s", want, shown)

@@ -1,7 +1,9 @@
 package report
 
 import (
+	"io"
 	"math"
+	"slices"
 	"strings"
 	"time"
 	"unicode"
@@ -17,6 +19,26 @@ type document struct {
 	weight string // "" or "B"
 	points float64
 	east   bool // eastFamily is among its fonts
+
+	lacking []rune // letters that were to be printed and that no font has
+}
+
+// printable notes which letters of a text no font has, and returns it as a page can hold it.
+func (d *document) printable(text string) string {
+	for _, r := range lacking(text) {
+		if !slices.Contains(d.lacking, r) && r != '\ufffd' {
+			d.lacking = append(d.lacking, r)
+		}
+	}
+	return printable(text)
+}
+
+// write writes the document. A *LettersError says that it lacks letters.
+func (d *document) write(w io.Writer) error {
+	if len(d.lacking) > 0 {
+		return &LettersError{string(d.lacking)}
+	}
+	return d.Output(w)
 }
 
 // newDocument starts a document of pages of one size, mm. With the same date it
@@ -113,6 +135,24 @@ func (d *document) put(x, y float64, text string) {
 	})
 }
 
+// noBreak is a space at which no line ends.
+const noBreak = "\u00a0"
+
+// units are signs of units that stay with their figure.
+var units = []string{"mm", "in", "dB", "mV", "mT", "G", "ohm", "%", "°C"}
+
+// tied tells whether a space stands between a figure and its unit, where no line ends.
+func tied(letters []rune, i int) bool {
+	if i == 0 || !unicode.IsDigit(letters[i-1]) {
+		return false
+	}
+	word := letters[i+1:]
+	if end := slices.IndexFunc(word, func(r rune) bool { return !unicode.IsLetter(r) && r != '%' && r != '°' }); end >= 0 {
+		word = word[:end]
+	}
+	return slices.Contains(units, string(word))
+}
+
 // noLineBegins are signs that no line begins with.
 const noLineBegins = "、。，．・：；？！」』）】〕》〉々ー"
 
@@ -134,7 +174,7 @@ func (d *document) lines(text string, width float64) (out []string) {
 		east, wasEast = family == eastFamily, east
 		sum += symbols
 		switch {
-		case unicode.IsSpace(letters[i]):
+		case unicode.IsSpace(letters[i]) && string(letters[i]) != noBreak && !tied(letters, i):
 			end, next = i, i+1
 		case i > begin && (east || wasEast) && !strings.ContainsRune(noLineBegins, letters[i]):
 			end, next = i, i

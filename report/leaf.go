@@ -36,6 +36,9 @@ type leaf struct {
 	left, width float64 // mm, of the column being filled
 	y, bottom   float64 // mm
 	pages       int
+
+	flexes  int     // places at which what is left of the page may be
+	stretch float64 // mm, that each of them has of it
 }
 
 // The margins of a sheet, mm, and its letters, points.
@@ -61,16 +64,48 @@ func onePage(w io.Writer, paper Paper, title string, date time.Time, fill func(*
 
 // onePageFrom is onePage with letters so many times as large at first.
 func onePageFrom(scale float64, w io.Writer, paper Paper, title string, date time.Time, fill func(*leaf)) error {
-	for ; ; scale -= scaleStep {
+	filled := func(stretch float64) *leaf {
 		s := &leaf{
-			doc: newDocument(paper.Width, paper.Height, printable(title), date), scale: scale, pages: 1,
+			doc: newDocument(paper.Width, paper.Height, printable(title), date), scale: scale, pages: 1, stretch: stretch,
 			left: sideMargin, width: paper.Width - 2*sideMargin, y: topMargin, bottom: paper.Height - topMargin,
 		}
 		fill(s)
-		if s.pages == 1 || scale < leastScale {
-			return s.doc.Output(w)
-		}
+		return s
 	}
+	for ; ; scale -= scaleStep {
+		s := filled(0)
+		if s.pages > 1 && scale >= leastScale {
+			continue
+		}
+		if spare := s.bottom - s.y; s.pages == 1 && s.flexes > 0 && spare > 1 {
+			if whole := filled((spare - 0.5) / float64(s.flexes)); whole.pages == 1 {
+				s = whole
+			}
+		}
+		return s.doc.write(w)
+	}
+}
+
+// flex is a place at which what is left of a page may be, a share of it.
+func (s *leaf) flex() {
+	s.flexes++
+	s.y += s.stretch
+}
+
+// border draws a double line round the page, and leaves room within.
+func (s *leaf) border() {
+	const outer, apart, within = 8.0, 1.2, 5.0 // mm
+	width, height := s.doc.GetPageSize()
+	s.doc.SetDrawColor(0, 0, 0)
+	s.doc.SetDashPattern([]float64{}, 0)
+	for i, points := range []float64{1.5, 0.5} {
+		in := outer + float64(i)*apart
+		s.doc.SetLineWidth(points * 25.4 / 72)
+		s.doc.Rect(in, in, width-2*in, height-2*in, "D")
+	}
+	inner := outer + apart + within
+	s.left, s.width = inner, width-2*inner
+	s.y, s.bottom = inner-1, height-inner+1
 }
 
 // font chooses letters, in points before they are scaled.
@@ -96,7 +131,7 @@ func (s *leaf) gap(mm float64) { s.y += mm * s.scale }
 
 // wrap breaks text into lines of a width in mm, in the letters chosen.
 func (s *leaf) wrap(text string, width float64) []string {
-	lines := s.doc.lines(printable(text), width)
+	lines := s.doc.lines(s.doc.printable(text), width)
 	if len(lines) == 0 {
 		return []string{""}
 	}
@@ -106,7 +141,7 @@ func (s *leaf) wrap(text string, width float64) []string {
 // write puts one line at x from the left of the column, its base at the foot of
 // so many points' line; align is "start", "mid" or "end" about x.
 func (s *leaf) write(x, y float64, align, text string) {
-	text = printable(text)
+	text = s.doc.printable(text)
 	width := s.doc.width(text)
 	switch align {
 	case "mid":

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"compress/gzip"
 	_ "embed"
+	"fmt"
 	"io"
 	"path/filepath"
 	"slices"
@@ -91,13 +92,25 @@ func Unprintable(page func(io.Writer) error) (letters string, err error) {
 	if err := page(&text); err != nil {
 		return "", err
 	}
-	var lacking []rune
-	for _, r := range text.String() {
-		if r >= 0x80 && !slices.Contains(lacking, r) && familyOf(r) == "" {
-			lacking = append(lacking, r)
+	return string(lacking(text.String())), nil
+}
+
+// LettersError says which letters of a document PDF pages have not. Nothing was written.
+type LettersError struct{ Letters string }
+
+// Error names the letters, and those that there are.
+func (e *LettersError) Error() string {
+	return fmt.Sprintf("PDF pages have no letters for %q (theirs are Latin, Greek, Cyrillic, Chinese, Japanese and Korean)", e.Letters)
+}
+
+// lacking are the letters of a text that PDF pages have not.
+func lacking(text string) (letters []rune) {
+	for _, r := range text {
+		if r >= 0x80 && familyOf(r) == "" && !slices.Contains(letters, r) {
+			letters = append(letters, r)
 		}
 	}
-	return string(lacking), nil
+	return letters
 }
 
 // printable replaces what a PDF page cannot hold, and control characters, by U+FFFD.

@@ -2,6 +2,7 @@ package report
 
 import (
 	"bytes"
+	"errors"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -49,6 +50,7 @@ func TestLines(t *testing.T) {
 		"王小明的吉他拾音器":        {"王小明的", "吉他拾音", "器"},
 		"拾音器四。五":           {"拾音器", "四。五"},
 		"Gitarre 王小明":      {"Gitarre", "王小明"},
+		"off by 12 mm":     {"off by", "12 mm"},
 		"Donaudampfschiff": {"Donauda", "mpfschiff"},
 	} {
 		got := d.lines(text, 15)
@@ -60,5 +62,19 @@ func TestLines(t *testing.T) {
 				t.Errorf("%s: a line %.1f mm wide", line, w)
 			}
 		}
+	}
+}
+
+// A page in PDF that would have boxes in place of letters is refused, and says which.
+func TestNoBoxes(t *testing.T) {
+	page := batchPage(100, 110, 120)
+	page.Batch = "สมชาย 王 🎸"
+	var out bytes.Buffer
+	err := WriteBatchPDF(&out, page, A4)
+	if lacking := (*LettersError)(nil); !errors.As(err, &lacking) || lacking.Letters != "สมชาย🎸" || out.Len() > 0 {
+		t.Errorf("got %v, %d bytes", err, out.Len())
+	}
+	if err := WriteBatch(&out, page); err != nil {
+		t.Errorf("as HTML: %v", err)
 	}
 }

@@ -49,7 +49,7 @@ func newPDF(width, height float64, title string) *pdf {
 	return &pdf{doc: newDocument(width/perMM, height/perMM, title, time.Time{}), unit: 1 / perMM}
 }
 
-func (p *pdf) write(w io.Writer) error { return p.doc.Output(w) }
+func (p *pdf) write(w io.Writer) error { return p.doc.write(w) }
 
 // wear sets pens and fills for a class and returns fpdf's style.
 func (p *pdf) wear(class string) string {
@@ -118,7 +118,7 @@ func (p *pdf) text(x, y float64, class, text string) {
 	if size == 0 {
 		size = usualLetters
 	}
-	text = printable(text)
+	text = p.doc.printable(text)
 	p.doc.letters(size*p.unit*72/25.4, class == "strong") // points
 	x, y = p.at(x, y)
 	switch width := p.doc.width(text); class {

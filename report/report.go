@@ -58,6 +58,21 @@ func figure(format string, x float64) string {
 	return strings.Replace(text, "-", "−", 1)
 }
 
+// wrapWords is the name of a wrap in words.
+func wrapWords(w profiles.Wrap) string { return strings.ReplaceAll(string(w), "_", " ") }
+
+// threeDigits writes a figure above 0 with three digits, so that figures of a column have
+// their points alike where they are of one size.
+func threeDigits(x float64) string {
+	switch {
+	case x >= 99.95:
+		return figure("%.0f", x)
+	case x >= 9.995:
+		return figure("%.1f", x)
+	}
+	return figure("%.2f", x)
+}
+
 // length writes a length in mm, in units, or a dash when it is not known.
 func length(u profiles.Units, mm float64) string {
 	if u != profiles.Inches || !known(mm) {

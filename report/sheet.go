@@ -26,11 +26,12 @@ var pageCSS string
 var sheetHTML string
 
 var sheetTemplate = template.Must(template.New("sheet").Funcs(template.FuncMap{
-	"css":    css,
-	"mv":     func(x level.Figure) string { return figure("%.3g", float64(x)) },
-	"db":     func(x level.Figure) string { return figure("%+.2f", float64(x)) },
-	"target": func(x float64) string { return figure("%+.2f", x) },
-	"plain":  func(x level.Figure) string { return figure("%.2f", float64(x)) },
+	"css":       css,
+	"wrapWords": wrapWords,
+	"mv":        func(x level.Figure) string { return threeDigits(float64(x)) },
+	"db":        func(x level.Figure) string { return figure("%+.2f", float64(x)) },
+	"target":    func(x float64) string { return figure("%+.2f", x) },
+	"plain":     func(x level.Figure) string { return figure("%.2f", float64(x)) },
 }).Parse(sheetHTML))
 
 // Texts that the page and the PDF share.
@@ -121,7 +122,7 @@ func (p *page) Gap(s verdict.String) string { return p.Length(s.StringHeight - s
 func (p *page) Unit() string { return p.Units.Name() }
 
 // Text is a sentence with its lengths in the units of the papers.
-func (p *page) Text(sentence string) string { return p.Units.Text(sentence) }
+func (p *page) Text(sentence string) string { return p.Units.Text(p.Units.Keys(sentence)) }
 
 // Footnote says where heights are measured from.
 func (p *page) Footnote() string {
@@ -195,7 +196,7 @@ func (p *page) BalanceCaption() string {
 // Density is the style class of a page with many strings or remarks: its lines stand
 // closer, so that it stays one page on paper.
 func (p *page) Density() string {
-	const manyStrings, manyRemarks = 8, 6
+	const manyStrings, manyRemarks = 8, 5
 	remarks := len(p.Verdict.Notes)
 	for _, l := range p.Lists() {
 		remarks += len(l.Points)

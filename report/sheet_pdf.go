@@ -90,8 +90,8 @@ func (p *page) strings(s *leaf) {
 	var rows [][]string
 	for _, x := range p.Verdict.Strings {
 		rows = append(rows, []string{
-			name(x.Number, x.Note), p.Diameter(x.Gauge), p.Diameter(x.Core), string(x.Wrap),
-			p.Length(x.PoleHeight), p.Gap(x), fmt.Sprint(x.Takes), figure("%.3g", float64(x.Level)),
+			name(x.Number, x.Note), p.Diameter(x.Gauge), p.Diameter(x.Core), wrapWords(x.Wrap),
+			p.Length(x.PoleHeight), p.Gap(x), fmt.Sprint(x.Takes), threeDigits(float64(x.Level)),
 			figure("%+.2f", float64(x.Balance)), figure("%+.2f", x.Target), figure("%+.2f", float64(x.Deviation)), figure("%.2f", float64(x.Expanded)), string(x.Verdict),
 		})
 	}

@@ -1,6 +1,7 @@
 package shop
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -67,11 +68,22 @@ func (s *Shop) same(r *fit.Result) (string, error) {
 		return "", err
 	}
 	for _, name := range names {
+		if !s.mayBe(name, r) {
+			continue
+		}
 		if m, err := s.ReadModel(name); err == nil && m.Same(r) {
 			return name, nil
 		}
 	}
 	return "", nil
+}
+
+// mayBe reports whether a model may be this one, by the beginning of its file, where the
+// fingerprint of its data stands: a shop with many models would read them all for long.
+func (s *Shop) mayBe(name string, r *fit.Result) bool {
+	const beginning = 4096 // bytes; names of programs are short
+	text, err := readStart(s.folder.model(name), beginning)
+	return err == nil && bytes.Contains(text, []byte(r.Fingerprint))
 }
 
 // add writes a model under the number after the last.

@@ -18,6 +18,7 @@ import (
 	"evenpole/fit/cell"
 	"evenpole/fit/explain"
 	"evenpole/fit/gain"
+	"evenpole/fit/level"
 	"evenpole/fit/verdict"
 	"evenpole/profiles"
 )
@@ -165,10 +166,10 @@ type Session struct {
 	ID          string
 	Purpose     record.Purpose
 	Jig, Set    string
-	First, Last time.Time // of its takes that count; of its readings
-	Takes       int       // that count
-	Level       float64   // mV, of all strings together
-	Strings     []Heard   // how loud each was
+	First, Last time.Time     // of its takes that count; of its readings
+	Takes       int           // that count
+	Level       level.Figure  // mV, of all strings together
+	Strings     []StringLevel // how loud each was
 }
 
 // Latest is the session that was measured last; nil without any.
@@ -230,7 +231,7 @@ func (s *Shop) Pickups(ctx context.Context) ([]Measured, error) {
 		for _, c := range cells {
 			x.Takes += c.Takes
 		}
-		x.Strings, x.Level = heardOf(cells)
+		x.Strings, x.Level = levelsOf(cells)
 		m := &out[len(out)-1]
 		m.Sessions = append(m.Sessions, x)
 	}

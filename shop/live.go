@@ -17,13 +17,16 @@ import (
 // StringLevel is what the takes of a session say of one string so far. A figure that
 // they do not tell yet is not known.
 type StringLevel struct {
-	String  int
-	Takes   int          // that count
-	Level   level.Figure // mV, geometric mean
-	Within  level.Figure // dB either side of the level: 95 % interval of the mean, by the takes' scatter alone
-	Scatter level.Figure // dB, standard deviation of a take
-	Balance level.Figure // dB, against the mean of all strings that have takes
-	Freq    float64      // Hz, median; 0 when not known
+	String       int          `json:"string"`
+	Core         float64      `json:"core_mm"`
+	PoleHeight   float64      `json:"pole_height_mm"`
+	StringHeight float64      `json:"string_height_mm"`
+	Takes        int          `json:"takes"`      // that count
+	Level        level.Figure `json:"level_mv"`   // geometric mean, as recorded: without a jig's gain
+	Within       level.Figure `json:"within_db"`  // either side of the level: 95 % interval of the mean, by the takes' scatter alone
+	Scatter      level.Figure `json:"scatter_db"` // standard deviation of a take
+	Balance      level.Figure `json:"balance_db"` // against the mean of all strings that have takes
+	Freq         float64      `json:"freq_hz"`    // median; 0 when not known
 }
 
 // Levels are the levels of a session's strings by rows of the record, in their order.
@@ -39,15 +42,20 @@ func Levels(rows []record.Reading) ([]StringLevel, error) {
 	if err != nil {
 		return nil, err
 	}
-	var out []StringLevel
+	out, _ := levelsOf(data.Cells)
+	return out, nil
+}
+
+// levelsOf are the levels of a session's cells, and that of all of them together in mV.
+func levelsOf(cells []cell.Cell) (out []StringLevel, together level.Figure) {
 	var sum level.Ln
 	var means []level.Ln
-	for i := range data.Cells {
-		c := &data.Cells[i]
+	for i := range cells {
+		c := &cells[i]
 		mean, sd := c.Plain()
 		means = append(means, level.Ln(mean))
 		sum += level.Ln(mean)
-		s := StringLevel{String: c.String, Takes: c.Takes, Level: level.Figure(level.Ln(mean).DB().MV()), Within: level.Figure(math.NaN()), Scatter: level.Figure(math.NaN())}
+		s := StringLevel{String: c.String, Core: c.Core, PoleHeight: c.PoleHeight, StringHeight: c.StringHeight, Takes: c.Takes, Level: level.Figure(level.Ln(mean).DB().MV()), Within: level.Figure(math.NaN()), Scatter: level.Figure(math.NaN())}
 		if !c.UsualPitch {
 			s.Freq = c.Freq
 		}
@@ -58,10 +66,11 @@ func Levels(rows []record.Reading) ([]StringLevel, error) {
 		}
 		out = append(out, s)
 	}
+	all := sum / level.Ln(len(means))
 	for i, mean := range means {
-		out[i].Balance = level.Figure((mean - sum/level.Ln(len(means))).DB())
+		out[i].Balance = level.Figure((mean - all).DB())
 	}
-	return out, nil
+	return out, level.Figure(all.DB().MV())
 }
 
 // SessionRows reads the rows of a session, those that take its readings back among them.

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"evenpole/fit/level"
 	"evenpole/fit/verdict"
 )
 
@@ -18,13 +19,13 @@ type Overview struct {
 
 // PickupLine is a pickup as it was measured last, and what came of it.
 type PickupLine struct {
-	Pickup   string    `json:"pickup"`
-	Batch    string    `json:"batch"`
-	Session  string    `json:"session"` // that it was measured in last
-	Measured time.Time `json:"measured"`
-	Level    float64   `json:"level_mv"` // of all strings together
-	Strings  []Heard   `json:"strings"`
-	Open     []string  `json:"open_sessions"` // of it, that were begun and not finished
+	Pickup   string        `json:"pickup"`
+	Batch    string        `json:"batch"`
+	Session  string        `json:"session"` // that it was measured in last
+	Measured time.Time     `json:"measured"`
+	Level    level.Figure  `json:"level_mv"` // of all strings together
+	Strings  []StringLevel `json:"strings"`
+	Open     []string      `json:"open_sessions"` // of it, that were begun and not finished
 
 	Order       string         `json:"order"`       // that it was checked against last; "" for none
 	Verdict     verdict.Answer `json:"verdict"`     // of that check

@@ -72,7 +72,7 @@ func TestOverview(t *testing.T) {
 	if p := o.Pickups[0]; p.Pickup != "Q" || !p.Shipped || p.Order != "A-1" || p.Certificate != 2 || len(p.Open) != 0 {
 		t.Errorf("%+v", p)
 	}
-	if p := o.Pickups[1]; p.Pickup != "P" || p.Shipped || p.Session != "s002" || p.Verdict != "cannot tell yet" || !slices.Equal(p.Open, []string{"s002"}) || math.Abs(p.Level-10) > 1e-9 || p.Strings[0].Scatter.Known() {
+	if p := o.Pickups[1]; p.Pickup != "P" || p.Shipped || p.Session != "s002" || p.Verdict != "cannot tell yet" || !slices.Equal(p.Open, []string{"s002"}) || math.Abs(float64(p.Level)-10) > 1e-9 || p.Strings[0].Scatter.Known() {
 		t.Errorf("%+v", p)
 	}
 	for i, want := range []OrderLine{{Order: "broken"}, {Order: "A-1", Pickup: "Q", Certificate: 2, Tried: 1}, {Order: "A-2", Customer: "Ida", Tried: 1}} {
@@ -93,10 +93,10 @@ func TestRecorded(t *testing.T) {
 		t.Fatalf("%+v, %v", r, err)
 	}
 	x := r.Pickup.Sessions[0]
-	if x.Mount != "P-1.toml" || !slices.Equal(x.Reasons, []string{"cable loose"}) || len(x.Heard) != 1 || x.Heard[0].Takes != 2 {
+	if x.Mount != "P-1.toml" || !slices.Equal(x.Reasons, []string{"cable loose"}) || len(x.Levels) != 1 || x.Levels[0].Takes != 2 {
 		t.Errorf("%+v", x)
 	}
-	if h := x.Heard[0]; math.Abs(h.Level-math.Sqrt(110)) > 1e-9 || math.Abs(float64(h.Scatter)-20*math.Log10(1.1)/math.Sqrt2) > 1e-9 || h.Balance != 0 {
+	if h := x.Levels[0]; math.Abs(float64(h.Level)-math.Sqrt(110)) > 1e-9 || math.Abs(float64(h.Scatter)-20*math.Log10(1.1)/math.Sqrt2) > 1e-9 || h.Balance != 0 {
 		t.Errorf("%+v", h)
 	}
 	if r, err = s.Recorded(t.Context(), "s004"); err != nil || r.Pickup != nil || r.Session.Fields != 1 {

@@ -3,9 +3,11 @@ package shop
 import (
 	"context"
 	"errors"
+	"math"
 	"slices"
 
 	"evenpole/capture/record"
+	"evenpole/fit/level"
 )
 
 // ErrUnknownID says that the record has neither a pickup nor a session of a name.
@@ -28,10 +30,10 @@ type PickupRecord struct {
 // SessionRecord is a session, and how loud its strings were.
 type SessionRecord struct {
 	SessionLine
-	Level   float64  `json:"level_mv"`
-	Heard   []Heard  `json:"levels"`
-	Mount   string   `json:"mount"`   // the shop's copy of what was mounted; "" when it has none
-	Reasons []string `json:"reasons"` // why readings of it were taken back, each once
+	Level   level.Figure  `json:"level_mv"`
+	Levels  []StringLevel `json:"levels"`
+	Mount   string        `json:"mount"`   // the shop's copy of what was mounted; "" when it has none
+	Reasons []string      `json:"reasons"` // why readings of it were taken back, each once
 }
 
 // Issued is a certificate in short.
@@ -62,11 +64,11 @@ func (s *Shop) Recorded(ctx context.Context, id string) (*Recorded, error) {
 		return nil, err
 	}
 	full := func(l SessionLine) SessionRecord {
-		x := SessionRecord{SessionLine: l, Heard: []Heard{}, Mount: holds.Mount(l.Session), Reasons: append([]string{}, reasons[l.Session]...)}
+		x := SessionRecord{SessionLine: l, Level: level.Figure(math.NaN()), Levels: []StringLevel{}, Mount: holds.Mount(l.Session), Reasons: append([]string{}, reasons[l.Session]...)}
 		for _, m := range measured {
 			for _, one := range m.Sessions {
 				if one.ID == l.Session && m.Pickup == l.Pickup {
-					x.Level, x.Heard = one.Level, one.Strings
+					x.Level, x.Levels = one.Level, one.Strings
 				}
 			}
 		}

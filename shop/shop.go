@@ -30,7 +30,6 @@
 //     QR codes are of.
 //   - check.go: finished pickups, the jig's repeatability and its drift.
 //   - try.go: an order with something other than ordered.
-//   - heard.go: how loud a session's strings were.
 //   - live.go: the levels of a session; follow.go: a capture while it runs.
 //   - lists.go: what a shop has, by name: orders, mounts, certificates, pickups measured.
 //   - mountfile.go: which file a session's mount is.

@@ -8,10 +8,11 @@
 //     row is ever rewritten; a row with the status "retracted" takes back an earlier
 //     one of the same jig, boot and seq. Columns that a person has added stay, and so
 //     does the person's order of columns.
-//   - sessions.csv has the holds, and who captured. A session is all that was captured for one purpose
+//   - sessions.csv has the holds. A session is all that was captured for one purpose
 //     with one mount. A hold is a row that says: what this jig makes in this power-up
-//     after this number was commanded by this session. A hold without a session ends
-//     the one before; one without a jig says which mount a session was filed anew with.
+//     after this number was commanded by this session, and who captures. A hold without
+//     a session ends the one before; one without a jig says which mount a session was
+//     filed anew with.
 //   - readings.seals.csv and fields.seals.csv have the seals. A seal is a digest of
 //     what a row said when it was written. [Verify] compares rows with their seals;
 //     nothing else needs them.
@@ -49,7 +50,8 @@
 //   - sessions.go has the holds, seal.go says what a seal covers, and textrow.go reads rows
 //     with their digests.
 //   - sealer.go writes seals and ledger.go rows, torn.go sets torn lines aside, and
-//     writer.go is the one process that may do all this; mounts.go keeps copies of
+//     writer.go is the one process that may do all this; operator.go tells who captured,
+//     and gives an older sessions.csv its column for it; mounts.go keeps copies of
 //     mounts.
 //   - standing.go says which rows count. about.go has what the rows of both files have
 //     in common; history.go tells a capture what there is already, mounted.go what was

@@ -353,6 +353,7 @@ func (e *env) progress(p capture.Progress) {
 // captureDocument is what --json prints.
 type captureDocument struct {
 	Session   string           `json:"session"`
+	Operator  string           `json:"operator"` // "" is not told
 	Resumed   bool             `json:"resumed"`
 	Already   bool             `json:"already_complete"`
 	Kept      int              `json:"kept"`
@@ -408,7 +409,7 @@ func (e *env) captured(r *capture.Result, s jig.Stats, until float64, l *shop.Li
 		for _, t := range r.Tallies {
 			tallies = append(tallies, tallyDocument{t, refusals(t.Refused)})
 		}
-		return captureJSON.write(e, captureDocument{r.Session, r.Resumed, r.Already, r.Kept, again, r.Stray, r.Lost, r.Restarts, tallies, stringDocuments(l)})
+		return captureJSON.write(e, captureDocument{r.Session, r.Operator, r.Resumed, r.Already, r.Kept, again, r.Stray, r.Lost, r.Restarts, tallies, stringDocuments(l)})
 	}
 	if r.Already {
 		e.print("session %s is complete already: nothing added (--again measures once more)", r.Session)

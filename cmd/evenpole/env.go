@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"path/filepath"
@@ -9,6 +10,7 @@ import (
 	"strings"
 
 	"evenpole/profiles"
+	"evenpole/report"
 
 	"github.com/spf13/cobra"
 )
@@ -45,7 +47,11 @@ func (e *env) writeFile(path string, write func(io.Writer) error) error {
 	if err != nil {
 		return err
 	}
-	return s.WriteFile(path, e.force, write)
+	err = s.WriteFile(path, e.force, write)
+	if errors.As(err, new(*report.LettersError)) {
+		return withHint(badInput("%s: %w", path, err), "name a file that ends in .html or .svg: a browser prints it")
+	}
+	return err
 }
 
 // note prints a line for the person at the bench, out of the way of results. As in all
@@ -57,7 +63,7 @@ func (e *env) note(format string, args ...any) {
 // warn prints warnings, one a line.
 func (e *env) warn(warnings []string) {
 	for _, w := range warnings {
-		fmt.Fprintf(e.stderr, "warning: %s\n", e.units.Text(w))
+		fmt.Fprintf(e.stderr, "warning: %s\n", e.units.Text(e.units.Keys(w)))
 	}
 }
 
@@ -131,6 +137,25 @@ func (f *unitsFlag) Type() string { return "unit" }
 func (f *unitsFlag) Set(text string) (err error) {
 	u, err := profiles.OneOf(text, profiles.AllUnits())
 	*f = unitsFlag(u)
+	return err
+}
+
+// lengthFlag is a length in mm; it may be given with a unit of its own, as 0.02in. 0 is
+// none.
+type lengthFlag float64
+
+func (f *lengthFlag) String() string {
+	if *f == 0 {
+		return "" // help then names no default
+	}
+	return strconv.FormatFloat(float64(*f), 'g', -1, 64)
+}
+
+func (f *lengthFlag) Type() string { return "mm" }
+
+func (f *lengthFlag) Set(text string) error {
+	mm, err := profiles.Millimetres.Read(text)
+	*f = lengthFlag(mm)
 	return err
 }
 

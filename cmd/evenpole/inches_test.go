@@ -9,9 +9,65 @@ import (
 	"testing"
 )
 
-// inchKeys are what is in mm beside inches: keys of files and flags, sizes of pictures
+// inchKeys are what is in mm beside inches: columns of the record, sizes of pictures
 // and pages, headers of a spreadsheet as they stand there, and the change from mm.
-var inchKeys = regexp.MustCompile(`"[\w ]+ \(mm\)"|units: mm, now in|\b\w+_mm\b|(width|height|size|margin|max-width|top|bottom|left|right|gap|padding|border)[a-z-]*[:=]"?[0-9. m]*mm`)
+var inchKeys = regexp.MustCompile(`"[\w ]+ \(mm\)"|units: mm, now in|\b(core|gauge|pole_height|string_height|probe_gap)_mm\b|(width|height|size|margin|max-width|top|bottom|left|right|gap|padding|border)[a-z-]*[:=]"?[0-9. m]*mm`)
+
+// A bass with a blade and screws, and a twelve-string that is its pair, in inches.
+const (
+	bladeInInches = `id = "B-1"
+set = "bass 45-105"
+[instrument]
+fretboard_radius_in = 12
+string_spread_in = 2.2
+scale_length_in = 34
+pickup_from_bridge_in = 4
+[pickup]
+batch = "gale"
+poles = "blade"
+pole_heights_fixed_in = [0.04]
+pickup_raise_in = 0.06
+pickup_lower_in = 0.06
+min_gap_in = 0.06
+string_height_first_in = 0.16
+string_height_last_in = 0.18
+pole_diameter_in = 0.125
+[[pickup.coil]]
+from_bridge_in = 3.3
+polarity = "opposite"
+winding = "opposite"
+poles = "screw"
+pole_height_min_in = 0
+pole_height_max_in = 0.1
+pole_height_step_in = 0.002
+[target]
+tolerance_db = 1.5
+`
+	twelveInInches = `id = "B-2"
+set = "twelve-string 10-46"
+[instrument]
+fretboard_radius_in = 12
+string_spread_in = 2.05
+scale_length_in = 25.5
+pickup_from_bridge_in = 4
+[pickup]
+batch = "gale"
+poles = "rod"
+strings_per_pole = 2
+pole_height_min_in = 0
+pole_height_max_in = 0.12
+magnet_lengths_in = [0.65, 0.67, 0.7, 0.73]
+former_depth_in = 0.62
+min_gap_in = 0.06
+string_height_first_in = 0.12
+string_height_last_in = 0.14
+[pair]
+order = "blade.toml"
+difference_db = 2
+[target]
+tolerance_db = 2
+`
+)
 
 // TestEveryCommandInInches runs every example, but for what writes down and explains the
 // formats of files, in a shop that thinks in inches with an order in inches, and looks for
@@ -29,12 +85,17 @@ func TestEveryCommandInInches(t *testing.T) {
 		"heights_mm = [0.4, 0.8, 1.9, 1.4, 0.9, 0.5]": "heights_in = [0.016, 0.031, 0.075, 0.055, 0.035, 0.020]",
 	})
 	exampleFiles(t)
+	write(t, "orders/blade.toml", bladeInInches)
+	write(t, "orders/twelve.toml", twelveInInches)
 	write(t, "jig/gale.toml", "batch = \"gale\"\nprobe_gap_mm = 0.5\nmagnets = [\"gale/1\", \"gale/2\", \"gale/3\", \"gale/4\", \"gale/5\", \"gale/6\"]\n")
 	port := startJig(t, "jig/L-012-a.toml", "--speed", "3000", "--pole", "4=-0.9")
 	for range 2 {
 		try(t, "capture", "--port", port, "--mount", "jig/L-012-a.toml", "--purpose", "repeat", "--again")
 	}
 	more := [][]string{{"explain", "--order", "orders/L-012.toml", "--heights", "0.02,0.04,1.9mm,0.05,0.03,0.02"}, {"capture", "--port", port, "--mount", "jig/gale.toml", "--purpose", "batch", "--field", "all"}, {"plan", "orders/L-012.toml", "--match-magnets"}}
+	for _, order := range []string{"orders/blade.toml", "orders/twelve.toml"} {
+		more = append(more, []string{"plan", order, "--what-if"}, []string{"explain", "--order", order}, []string{"next", "--order", order})
+	}
 	for _, name := range exampleOrder() {
 		if name == "jig talk" || name == "jig sim" || name == "page" || name == "notices" || name == "man" || forOwners(name) {
 			continue

@@ -63,7 +63,7 @@ func startLong(t *testing.T, args ...string) (cmd *exec.Cmd, said *bytes.Buffer)
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { cmd.Process.Kill() })
-	for worked(t, cmd.Process.Pid) < 30 {
+	for worked(t, cmd.Process.Pid) < 10 {
 		time.Sleep(10 * time.Millisecond)
 	}
 	return cmd, said

@@ -76,11 +76,11 @@ func TestPracticeOfDays(t *testing.T) {
 		t.Skip("captures for weeks")
 	}
 	practiceShop(t, "Q", "R")
-	port := startJig(t, "jig/Q.toml", "--speed", "3000", "--remount", "--hands", "Bo,Ida", "--first-day", "2026-03-02", "--mountings-a-day", "4")
+	port := startJig(t, "jig/Q.toml", "--speed", "3000", "--remount", "--hands", "Bo,Ida", "--first-day", "2026-03-02", "--mountings-a-day", "3")
 	for i := range 12 {
-		try(t, "capture", "--port", port, "--mount", "jig/Q.toml", "--purpose", "repeat", "--takes", "3", "--again", "--operator", []string{"Bo", "Ida"}[i%2])
+		try(t, "capture", "--port", port, "--mount", "jig/Q.toml", "--purpose", "repeat", "--takes", "3", "--again", "--operator", []string{"Bo", "Ida"}[i/3%2])
 	}
-	says(t, `(?s)12 sessions of Q, 2026-03-02 to 2026-03-04.* operator +2 +.* sitting +3 .* mounting +12 `, "repeat", "--pickup", "Q")
+	says(t, `(?s)12 sessions of Q, 2026-03-02 to 2026-03-05.* operator +2 +.* sitting +4 .* mounting +12 `, "repeat", "--pickup", "Q")
 	port = startJig(t, "jig/R.toml", "--speed", "3000", "--remount", "--first-day", "2026-03-02", "--drift-db", "-0.05")
 	for range 26 {
 		try(t, "capture", "--port", port, "--mount", "jig/R.toml", "--purpose", "repeat", "--takes", "2", "--again")

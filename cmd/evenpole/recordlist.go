@@ -6,7 +6,6 @@ import (
 	"strings"
 	"text/tabwriter"
 
-	"evenpole/fit/level"
 	"evenpole/shop"
 
 	"github.com/spf13/cobra"
@@ -60,8 +59,8 @@ func runList(ctx context.Context, e *env) error {
 	fmt.Fprintln(tw, "pickup\tbatch\tsession\tmeasured\tlevel mV\tbalance dB by string\tscatter dB by string\tstate")
 	for i := range o.Pickups {
 		p := &o.Pickups[i]
-		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\t%.2f\t%s\t%s\t%s\n", orDash(p.Pickup), orDash(p.Batch), orDash(p.Session), dayOrDash(p.Measured), p.Level,
-			byHeard(p.Strings, signed, func(h *shop.Heard) level.Figure { return h.Balance }), byHeard(p.Strings, hundredths, func(h *shop.Heard) level.Figure { return h.Scatter }), pickupState(p))
+		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", orDash(p.Pickup), orDash(p.Batch), orDash(p.Session), dayOrDash(p.Measured), plain(p.Level),
+			byString(p.Strings, func(s *shop.StringLevel) string { return plus(s.Balance) }), byString(p.Strings, func(s *shop.StringLevel) string { return plain(s.Scatter) }), pickupState(p))
 	}
 	if len(o.Orders) > 0 {
 		fmt.Fprintln(tw, "\norder\tcustomer\tstate")
@@ -76,17 +75,11 @@ func runList(ctx context.Context, e *env) error {
 	return printSessions(e, o.Sessions)
 }
 
-func hundredths(v float64) string { return fmt.Sprintf("%.2f", v) }
-
-// byHeard writes a figure of each string.
-func byHeard(strung []shop.Heard, write func(float64) string, of func(*shop.Heard) level.Figure) string {
+// byString writes a figure of each string.
+func byString(levels []shop.StringLevel, figure func(*shop.StringLevel) string) string {
 	var out []string
-	for i := range strung {
-		text := "-"
-		if x := of(&strung[i]); x.Known() {
-			text = write(float64(x))
-		}
-		out = append(out, text)
+	for i := range levels {
+		out = append(out, figure(&levels[i]))
 	}
 	return strings.Join(out, " ")
 }
@@ -164,16 +157,15 @@ func printSession(e *env, x *shop.SessionRecord) error {
 	for _, why := range x.Reasons {
 		e.print("  taken back: %s", why)
 	}
-	if len(x.Heard) == 0 {
+	if len(x.Levels) == 0 {
 		return nil
 	}
-	e.print("  level of all strings %.2f mV; strings %s", x.Level, orDash(x.Set))
+	e.print("  level of all strings %s mV; strings %s", plain(x.Level), orDash(x.Set))
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintf(tw, "  string\tcore %[1]s\tpole height %[1]s\tstring height %[1]s\tlevel mV\tbalance dB\tscatter dB\ttakes\t\n", e.units.Name())
-	for i := range x.Heard {
-		h := &x.Heard[i]
-		fmt.Fprintf(tw, "  %d\t%s\t%s\t%s\t%.2f\t%s\t%s\t%d\t\n", h.String, e.units.Write("%.3f", h.Core), e.units.Figure(h.PoleHeight), e.units.Figure(h.StringHeight), h.Level, signed(float64(h.Balance)),
-			byHeard(x.Heard[i:i+1], hundredths, func(h *shop.Heard) level.Figure { return h.Scatter }), h.Takes)
+	for i := range x.Levels {
+		h := &x.Levels[i]
+		fmt.Fprintf(tw, "  %d\t%s\t%s\t%s\t%s\t%s\t%s\t%d\t\n", h.String, e.units.Write("%.3f", h.Core), e.units.Figure(h.PoleHeight), e.units.Figure(h.StringHeight), plain(h.Level), plus(h.Balance), plain(h.Scatter), h.Takes)
 	}
 	return tw.Flush()
 }

@@ -238,10 +238,17 @@ func runDesign(e *env, o designOptions) error {
 			e.print("sitting %d, operator %d:", s.Sitting, s.Operator)
 			last = s.Sitting
 		}
-		e.print("  %2d. mount the pickup anew, then: evenpole capture --port PORT --mount %s --purpose repeat --again --takes %d", s.Number, o.mount, d.Takes)
+		who := ""
+		if d.Operators > 1 {
+			who = fmt.Sprintf(" --operator OPERATOR-%d", s.Operator)
+		}
+		e.print("  %2d. mount the pickup anew, then: evenpole capture --port PORT --mount %s --purpose repeat --again --takes %d%s", s.Number, o.mount, d.Takes, who)
 	}
 	e.print("")
-	e.print("The sittings lie three hours apart at least. To mount anew: take the pickup off, set every string height again. Write the session that each capture names")
-	e.print("into %s (columns session,operator), then run 'evenpole repeat'.", repeat.OperatorsFile)
+	e.print("The sittings lie three hours apart at least. To mount anew: take the pickup off, set every string height again.")
+	if d.Operators > 1 {
+		e.print("In place of OPERATOR-1 and so on stand the names of who mounts; %s puts right what was named wrongly.", repeat.OperatorsFile)
+	}
+	e.print("Then run 'evenpole repeat'.")
 	return nil
 }

@@ -46,8 +46,9 @@ other's place (--swapped 2,3), a pole at another height (--pole 4=-0.7, mm lower
 with that mount, and see what 'evenpole check' and 'evenpole batch' find. With --remount
 every capture mounts the pickup anew, a little off in height; --hands Bo,Ida mount in
 turns, each in a way of their own, and 'evenpole repeat' tells how much that is. With
---first-day days pass, --mountings-a-day each, and --drift-db is what the level drifts a
-day, for 'evenpole drift'. Rows are dated by the jig's days then. --worn 3=2 is a plectrum
+--first-day days pass, each after --mountings-a-day, hands take turns by the day, and
+--drift-db is what the level drifts a day, for 'evenpole drift'. Rows are dated by the
+jig's days then. --worn 3=2 is a plectrum
 whose takes scatter twice as much, for 'evenpole capture --until'.`,
 		Args:        cobra.NoArgs,
 		Annotations: map[string]string{endsItself: ""},
@@ -74,7 +75,7 @@ whose takes scatter twice as much, for 'evenpole capture --until'.`,
 	f.StringSliceVar(&o.weak, "weak", nil, "`STRING=PERCENT`: that magnet is so much weaker (repeatable)")
 	f.IntSliceVar(&o.wrong.Reversed, "reversed", nil, "magnets of these `strings` have the other side up")
 	f.IntSliceVar(&o.wrong.Swapped, "swapped", nil, "magnets of these two `strings` are in each other's place")
-	f.StringSliceVar(&o.pole, "pole", nil, "`STRING=MM`: that pole stands so much higher than the mount says, below 0 lower (repeatable)")
+	f.StringSliceVar(&o.pole, "pole", nil, "`STRING=MM`, or as 4=-0.03in: that pole stands so much higher than the mount says, below 0 lower (repeatable)")
 	f.StringSliceVar(&o.worn, "worn", nil, "`STRING=TIMES`: takes of that string scatter so much more (repeatable)")
 	f.BoolVar(&o.practice.Remount, "remount", false, "mount anew for every capture")
 	f.StringSliceVar(&o.practice.Hands, "hands", nil, "`names` of who mounts, in turns; with --remount")
@@ -143,12 +144,14 @@ func (o *simOptions) mounted(e *env) (m sim.Mounted, err error) {
 // practise reads what shall happen on the bench.
 func (o *simOptions) practise(e *env) (scatter sim.Scatter, err error) {
 	scatter = sim.Ordinary()
+	number := func(text string) (float64, error) { return strconv.ParseFloat(text, 64) }
 	for _, f := range []struct {
 		name  string
 		texts []string
+		read  func(string) (float64, error)
 		to    *map[int]float64
-	}{{"weak", o.weak, &o.wrong.Weak}, {"pole", o.pole, &o.wrong.Poles}, {"worn", o.worn, &scatter.Worn}} {
-		if *f.to, err = byString(f.name, f.texts); err != nil {
+	}{{"weak", o.weak, number, &o.wrong.Weak}, {"pole", o.pole, profiles.Millimetres.Read, &o.wrong.Poles}, {"worn", o.worn, number, &scatter.Worn}} {
+		if *f.to, err = numbersByString(f.name, f.texts, f.read); err != nil {
 			return scatter, err
 		}
 	}
@@ -175,13 +178,13 @@ func (o *simOptions) practise(e *env) (scatter sim.Scatter, err error) {
 	return scatter, nil
 }
 
-// byString reads STRING=NUMBER flags.
-func byString(flag string, texts []string) (map[int]float64, error) {
+// numbersByString reads STRING=NUMBER flags.
+func numbersByString(flag string, texts []string, read func(string) (float64, error)) (map[int]float64, error) {
 	all := map[int]float64{}
 	for _, text := range texts {
 		name, value, _ := strings.Cut(text, "=")
 		i, errI := strconv.Atoi(strings.TrimSpace(name))
-		x, errX := strconv.ParseFloat(strings.TrimSpace(value), 64)
+		x, errX := read(strings.TrimSpace(value))
 		if errI != nil || errX != nil || math.IsNaN(x) || math.IsInf(x, 0) {
 			return nil, badInput("%s: expected a string and a number such as 4=40, got %q", flag, text)
 		}

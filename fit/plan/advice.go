@@ -135,7 +135,7 @@ func (j *job) estimatedCores() []string {
 		return nil
 	}
 	return []string{"core estimated from the gauge: " + strings.Join(names, ", ") +
-		"; measure the bare core beside the ball end with a caliper and order with core_mm"}
+		"; measure the bare core beside the ball end with a caliper and order with it"}
 }
 
 // centring says that the offsets' mean was taken off, when there was one.

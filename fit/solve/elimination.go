@@ -279,28 +279,25 @@ func (s *solution) substitute() {
 	InParallelEach(len(s.chunks), func(c int) {
 		var rows []row
 		for g := s.chunks[c].first; g < s.chunks[c].last; g++ {
-			s.own[g] = make([]float64, s.sizes[g])
-			rows = s.substituteGroup(g, rows, [][]float64{s.Y}, [][]float64{s.groups[g].right}, [][]float64{s.b}, [][]float64{s.residual}, s.own[g])
+			rows = s.substituteGroup(g, rows)
 		}
 	})
 }
 
-// substituteGroup finds, for several lists of observations, the unknowns of one group and
-// the residuals of its observations. own takes the unknowns for the first list; it may be
-// nil. rows is memory.
-func (s *solution) substituteGroup(group int, rows []row, ys, rights, shared, residuals [][]float64, own []float64) []row {
+// substituteGroup finds the unknowns of one group and the residuals of its observations.
+// rows is memory.
+func (s *solution) substituteGroup(group int, rows []row) []row {
 	mid := s.mids[group]
 	n := mid + len(s.b)
-	kept := s.groups[group].rows
-	xs := newLists(len(ys), n) // the group's unknowns but leaves, then the shared ones
-	for j, x := range xs {
-		copy(x[mid:], shared[j])
-		for m := mid - 1; m >= 0 && kept != nil; m-- {
-			from := kept[m*n : (m+1)*n]
-			x[m] = (rights[j][m] - floats.Dot(from[m+1:], x[m+1:])) / from[m]
-		}
+	kept := s.groups[group]
+	x := make([]float64, n) // the group's unknowns but leaves, then the shared ones
+	copy(x[mid:], s.b)
+	for m := mid - 1; m >= 0 && kept.rows != nil; m-- {
+		from := kept.rows[m*n : (m+1)*n]
+		x[m] = (kept.right[m] - floats.Dot(from[m+1:], x[m+1:])) / from[m]
 	}
-	copy(own, xs[0][:mid])
+	s.own[group] = make([]float64, s.sizes[group])
+	copy(s.own[group], x[:mid])
 	s.runs(group, func(run []int) {
 		for len(rows) < len(run) {
 			rows = append(rows, row{})
@@ -308,30 +305,28 @@ func (s *solution) substituteGroup(group int, rows []row, ys, rights, shared, re
 		for m, i := range run {
 			rows[m].write(s, i)
 		}
-		for j, x := range xs {
-			b := s.substituteRun(run, rows, x, mid, ys[j], residuals[j])
-			if l := s.leafOf(run[0]); l >= 0 && j == 0 && own != nil {
-				own[s.local[s.leaf][l]] = b
-			}
+		b := s.substituteRun(run, rows, x, mid)
+		if l := s.leafOf(run[0]); l >= 0 {
+			s.own[group][s.local[s.leaf][l]] = b
 		}
 	})
 	return rows
 }
 
-// substituteRun finds the leaf of a run of observations y, 0 where they have none, and
+// substituteRun finds the leaf of a run of observations, 0 where they have none, and
 // their residuals.
-func (s *solution) substituteRun(run []int, rows []row, x []float64, mid int, y, residual []float64) (leaf float64) {
+func (s *solution) substituteRun(run []int, rows []row, x []float64, mid int) (leaf float64) {
 	sum, pivot := 0.0, 1.0
 	for m, i := range run {
 		r := &rows[m]
-		left := y[i] - r.dot(x, mid)
-		residual[i] = left
+		left := s.Y[i] - r.dot(x, mid)
+		s.residual[i] = left
 		sum += s.weight[i] * r.leaf * left
 		pivot += s.weight[i] * r.leaf * r.leaf
 	}
 	leaf = sum / pivot
 	for m, i := range run {
-		residual[i] -= leaf * rows[m].leaf
+		s.residual[i] -= leaf * rows[m].leaf
 	}
 	return leaf
 }

@@ -111,6 +111,88 @@ func TestGradientByLogarithms(t *testing.T) {
 	}
 }
 
+// The average information is what its definition says, with the observations' projection
+// in full.
+func TestAverageInformationIsItsDefinition(t *testing.T) {
+	rng := rand.New(rand.NewPCG(4, 7))
+	for trial := range 4 {
+		m := simpleMixed(rng, 60+40*trial, 4+trial)
+		m.Weight[3] = 0
+		s, err := m.solveAt(0.4, []float64{0.3, 0.7, 0.5})
+		if err != nil {
+			t.Fatal(err)
+		}
+		n, terms := len(m.Y), len(m.Terms)
+		work := mat.NewDense(n, 1+terms, nil) // f
+		for i, w := range s.weight {
+			if w == 0 {
+				continue
+			}
+			work.Set(i, 0, s.weightSlope(i)*s.residual[i])
+			for k := range terms {
+				if l := m.Terms[k].Level[i]; l >= 0 {
+					work.Set(i, k+1, 2*s.loading(k, i, 0)*s.level(k, l)[0])
+				}
+			}
+		}
+		var info, left mat.Dense
+		left.Mul(projectionOf(s), work)
+		info.Mul(work.T(), &left)
+		got := s.averageInformation()
+		for j := range 1 + terms {
+			for k := range 1 + terms {
+				if want := info.At(j, k); math.Abs(got.At(j, k)-want) > 1e-8*(1+math.Abs(want)) {
+					t.Errorf("trial %d, %d with %d: got %.12g, want %.12g", trial, j, k, got.At(j, k), want)
+				}
+			}
+		}
+	}
+}
+
+// projectionOf is P = W - W A C^-1 A'W, with all unknowns in one matrix.
+func projectionOf(s *solution) *mat.Dense {
+	first, unknowns := make([]int, len(s.sizes)), max(s.nShared, 1) // where a group's own stand
+	for g, size := range s.sizes {
+		first[g], unknowns = unknowns, unknowns+size
+	}
+	n := len(s.Y)
+	a, weighted := mat.NewDense(n, unknowns, nil), mat.NewDense(n, unknowns, nil)
+	for i := range n {
+		var r row
+		r.write(s, i)
+		own, shared := r.split(s.layout, i)
+		for _, e := range own {
+			a.Set(i, first[s.groupOf(i)]+e.at, e.v)
+		}
+		for _, e := range shared {
+			a.Set(i, e.at, e.v)
+		}
+		for j := range unknowns {
+			weighted.Set(i, j, s.weight[i]*a.At(i, j))
+		}
+	}
+	var c, solved, p mat.Dense
+	c.Mul(a.T(), weighted)
+	for j := range unknowns {
+		known := 1.0
+		if j < s.nFixed {
+			if known = 0; s.priorSD(j) > 0 {
+				known = 1 / Square(s.priorSD(j))
+			}
+		}
+		c.Set(j, j, c.At(j, j)+known)
+	}
+	if err := solved.Solve(&c, weighted.T()); err != nil {
+		panic(err)
+	}
+	p.Mul(weighted, &solved)
+	p.Scale(-1, &p)
+	for i, w := range s.weight {
+		p.Set(i, i, p.At(i, i)+w)
+	}
+	return &p
+}
+
 // Steps that are repeated lead where the search does.
 func TestStepsLeadToTheOptimum(t *testing.T) {
 	rng := rand.New(rand.NewPCG(2, 7))

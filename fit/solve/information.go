@@ -64,73 +64,61 @@ func (s *solution) information() *mat.SymDense {
 }
 
 // averageInformation is the information on the logarithms of the standard deviations, for
-// the criterion -2 log likelihood: f_j' P f_k, with f the working variate of each.
+// the criterion -2 log likelihood: f_j' P f_k, with f the derivative of the observations'
+// covariance by one of them, times P y.
+//
+// With C the equations' matrix, A the rows and b the random unknowns in units of their
+// standard deviations, f_k of a term is A e_k, where e_k is 2 b at the term's unknowns and 0
+// elsewhere; as A'WA is C less what is known before, f_j' P f_k is e_j'e_k - e_j' C^-1 e_k.
+// Of the residual, f_0 is the slopes of the weights times the residuals; with r_0 = A'W f_0,
+// f_0' P f_k is r_0' C^-1 e_k, and f_0' P f_0 is f_0'W f_0 - r_0' C^-1 r_0. So products
+// through C^-1 are all there is to work out, and these fall out of eliminating r_0 and e_k.
 func (s *solution) averageInformation() *mat.SymDense {
 	n := 1 + len(s.Terms)
-	work := make([][]float64, n)
-	for k := range work {
-		work[k] = s.workingVariate(k)
+	parts := make([]*products, len(s.chunks))
+	InParallelEach(len(s.chunks), func(c int) {
+		parts[c] = s.newProducts()
+		for g := s.chunks[c].first; g < s.chunks[c].last; g++ {
+			parts[c].addGroup(g)
+		}
+	})
+	sum := s.newProducts()
+	for _, p := range parts {
+		sum.join(p)
 	}
-	projected := s.project(work)
+	sum.addShared()
 	info := mat.NewSymDense(n, nil)
 	for j := range n {
 		for k := j; k < n; k++ {
-			info.SetSym(j, k, floats.Dot(work[j], projected[k]))
+			v := -sum.through[j*n+k]
+			switch {
+			case j == 0 && k > 0:
+				v = -v
+			case j == k:
+				v += sum.squares[j]
+			}
+			info.SetSym(j, k, v)
 		}
 	}
 	return info
 }
 
-// workingVariate is the derivative of the observations' covariance by the logarithm of
-// one standard deviation, times P y: of the residual one (0) or a term (from 1).
-func (s *solution) workingVariate(k int) []float64 {
-	out := make([]float64, len(s.Y))
-	for i := range out {
-		switch {
-		case s.weight[i] == 0:
-		case k == 0:
-			out[i] = s.weightSlope(i) * s.residual[i]
-		default:
-			if l := s.Terms[k-1].Level[i]; l >= 0 {
-				out[i] = 2 * s.loading(k-1, i, 0) * s.level(k-1, l)[0]
-			}
-		}
-	}
-	return out
+// products are the products, through C^-1, of right-hand sides: see averageInformation.
+type products struct {
+	s       *solution
+	through []float64   // of each with each: n x n, upper triangle
+	squares []float64   // of e_k with themselves; first f_0'W f_0
+	rights  [][]float64 // of the shared unknowns
+
+	group [][]float64 // memory: of a group's unknowns but leaves, then the shared ones
+	one   []float64   // likewise: of one unknown
+	row   row
+	leaf  leaf
 }
 
-// project is P f for each list of observations f: what the model leaves of them, with
-// priors of mean zero, over their variance.
-func (s *solution) project(fs [][]float64) [][]float64 {
-	rights := make([][][]float64, len(s.sizes)) // of each group's unknowns but leaves, by list
-	parts := make([][][]float64, len(s.chunks))
-	InParallelEach(len(s.chunks), func(c int) {
-		var l leaf
-		var r row
-		sums := newLists(len(fs), len(s.b))
-		for g := s.chunks[c].first; g < s.chunks[c].last; g++ {
-			rights[g] = s.eliminateRights(g, fs, &r, &l, sums)
-		}
-		parts[c] = sums
-	})
-	shared, out := make([][]float64, len(fs)), newLists(len(fs), len(s.Y))
-	for j := range fs {
-		total := make([]float64, len(s.b))
-		for _, p := range parts {
-			floats.Add(total, p[j])
-		}
-		shared[j] = s.shared.solve(total)
-	}
-	InParallelEach(len(s.chunks), func(c int) {
-		var rows []row
-		for g := s.chunks[c].first; g < s.chunks[c].last; g++ {
-			rows = s.substituteGroup(g, rows, fs, rights[g], shared, out, nil)
-		}
-	})
-	for j := range out {
-		floats.Mul(out[j], s.weight)
-	}
-	return out
+func (s *solution) newProducts() *products {
+	n := 1 + len(s.Terms)
+	return &products{s: s, through: make([]float64, n*n), squares: make([]float64, n), rights: newLists(n, len(s.b)), one: make([]float64, n)}
 }
 
 // newLists are so many lists of n zeros.
@@ -143,39 +131,96 @@ func newLists(lists, n int) [][]float64 {
 	return out
 }
 
-// eliminateRights eliminates a group's unknowns from other right-hand sides, those of
-// lists of observations, and adds what is left to those of the shared unknowns.
-func (s *solution) eliminateRights(group int, fs [][]float64, r *row, l *leaf, shared [][]float64) [][]float64 {
-	mid, n := s.mids[group], s.mids[group]+len(s.b)
-	rights := newLists(len(fs), n)
-	byLeaf := make([]float64, len(fs))
-	l.with = zeros(l.with, n)
+// join adds others.
+func (p *products) join(o *products) {
+	floats.Add(p.through, o.through)
+	floats.Add(p.squares, o.squares)
+	for j, right := range o.rights {
+		floats.Add(p.rights[j], right)
+	}
+}
+
+// addGroup eliminates a group's unknowns.
+func (p *products) addGroup(group int) {
+	s := p.s
+	mid := s.mids[group]
+	n := mid + len(s.b)
+	p.group, p.leaf.with = newLists(len(p.one), n), zeros(p.leaf.with, n)
+	for at, k := range s.termOf[group][:mid] {
+		p.group[k+1][at] = p.of(k, s.own[group][at])
+	}
 	s.runs(group, func(run []int) {
-		l.reset()
-		clear(byLeaf)
+		clear(p.one)
+		p.leaf.reset()
 		for _, i := range run {
-			r.write(s, i)
-			l.add(s.weight[i], 0, r, mid)
-			for j, f := range fs {
-				wf := s.weight[i] * f[i]
-				r.addTo(rights[j], mid, wf)
-				byLeaf[j] += wf * r.leaf
-			}
+			p.addObservation(i, mid)
 		}
-		if s.leafOf(run[0]) >= 0 {
-			for j, right := range rights {
-				floats.AddScaled(right, -byLeaf[j]/l.pivot, l.with)
-			}
+		if l := s.leafOf(run[0]); l >= 0 {
+			p.one[s.leaf+1] = p.of(s.leaf, s.level(s.leaf, l)[0])
+			p.eliminate(p.leaf.pivot, p.leaf.with, 0)
 		}
 	})
 	kept := s.groups[group].rows
-	for j, right := range rights {
-		for m := range mid {
-			from := kept[m*n : (m+1)*n]
-			floats.AddScaled(right[m+1:], -right[m]/from[m], from[m+1:])
+	for m := range mid {
+		for j, right := range p.group {
+			p.one[j] = right[m]
 		}
-		floats.Add(shared[j], right[mid:])
-		rights[j] = right[:mid]
+		p.eliminate(kept[m*n+m], kept[m*n+m+1:(m+1)*n], m+1)
 	}
-	return rights
+	for j, right := range p.group {
+		floats.Add(p.rights[j], right[mid:])
+	}
+}
+
+// of is the entry of e_k at an unknown b of term k.
+func (p *products) of(k int, b float64) float64 {
+	p.squares[k+1] += 4 * b * b
+	return 2 * b
+}
+
+// addObservation adds an observation to r_0, and its leaf to the equations.
+func (p *products) addObservation(i, mid int) {
+	s := p.s
+	w := s.weight[i]
+	if w == 0 {
+		return
+	}
+	f := s.weightSlope(i) * s.residual[i]
+	p.squares[0] += w * f * f
+	p.row.write(s, i)
+	p.row.addTo(p.group[0], mid, w*f)
+	p.leaf.add(w, 0, &p.row, mid)
+	p.one[0] += w * f * p.row.leaf
+}
+
+// eliminate eliminates the one unknown, whose equation is coupled with those from a place
+// on.
+func (p *products) eliminate(pivot float64, with []float64, from int) {
+	n := len(p.one)
+	for j, v := range p.one {
+		if v == 0 {
+			continue
+		}
+		floats.AddScaled(p.through[j*n+j:(j+1)*n], v/pivot, p.one[j:])
+		floats.AddScaled(p.group[j][from:], -v/pivot, with)
+	}
+}
+
+// addShared eliminates the shared unknowns.
+func (p *products) addShared() {
+	s, n := p.s, len(p.one)
+	for k, at := range s.at {
+		if at < 0 {
+			continue
+		}
+		for l := range s.levels[k] {
+			p.rights[k+1][at+l] += p.of(k, s.b[at+l])
+		}
+	}
+	for k, right := range p.rights {
+		solved := s.shared.solve(right)
+		for j := range k + 1 {
+			p.through[j*n+k] += floats.Dot(p.rights[j], solved)
+		}
+	}
 }

@@ -27,6 +27,7 @@ type layout struct {
 	group   [][]int // local terms: the group of a level
 	sizes   []int   // unknowns of each group
 	mids    []int   // those of them that are not leaves
+	termOf  [][]int // of each group: the term of each of its unknowns
 	leaf    int     // the term that is eliminated first; -1 = none
 
 	columns []column // of all terms but the leaf, local ones first
@@ -61,7 +62,7 @@ func (m *Mixed) layOut() (*layout, error) {
 	for _, g := range m.Group {
 		groups = max(groups, g+1)
 	}
-	lay.sizes = make([]int, groups)
+	lay.sizes, lay.termOf = make([]int, groups), make([][]int, groups)
 	for k := range m.Terms {
 		lay.measure(k)
 	}
@@ -180,6 +181,7 @@ func (lay *layout) place(k int) {
 		g := lay.Group[i]
 		lay.local[k][l], lay.group[k][l] = lay.sizes[g], g
 		lay.sizes[g] += size
+		lay.termOf[g] = append(lay.termOf[g], slices.Repeat([]int{k}, size)...)
 	}
 }
 

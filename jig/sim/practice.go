@@ -14,8 +14,9 @@ type Practice struct {
 	// jig is and readings were made since the mounting before.
 	Remount bool
 
-	// Hands are the people who mount, in turns. Each has a way of their own: how high the
-	// strings come to lie, how far they are tilted, and by how much that scatters.
+	// Hands are the people who mount, in turns: another each day where days pass, else
+	// another each time. Each has a way of their own: how high the strings come to lie, how
+	// far they are tilted, and by how much that scatters.
 	Hands []string
 
 	FirstDay time.Time // of the first mounting; zero: days do not pass
@@ -42,11 +43,13 @@ const (
 // mounting is what the mounting of a number is like.
 func (p *Practice) mounting(number int) Mounting {
 	m := Mounting{Number: number}
-	if n := len(p.Hands); n > 0 {
-		m.Hand = p.Hands[(number-1)%n]
-	}
+	turn := number - 1
 	if !p.FirstDay.IsZero() {
-		m.Day = p.FirstDay.AddDate(0, 0, p.daysUntil(number))
+		turn = p.daysUntil(number)
+		m.Day = p.FirstDay.AddDate(0, 0, turn)
+	}
+	if n := len(p.Hands); n > 0 {
+		m.Hand = p.Hands[turn%n]
 	}
 	return m
 }

@@ -71,8 +71,10 @@ import { bar, row } from "/look/parts.js";
     get(id).checked = localStorage.getItem(id) === "on";
     get(id).addEventListener("change", (e) => localStorage.setItem(id, e.target.checked ? "on" : "off"));
   }
+  get("keys").addEventListener("change", (e) => { if (e.target.checked) get("main").focus(); }); // so that space is no more the tick's
   document.addEventListener("keydown", (e) => {
-    if (!get("keys").checked || e.ctrlKey || e.altKey || e.metaKey || e.repeat || e.target.closest("input, select, textarea, button, a")) return;
+    if (!get("keys").checked || e.ctrlKey || e.altKey || e.metaKey || e.repeat || e.target.closest("input:not([type=checkbox]), select, textarea")) return;
+    if (e.key === " " && e.target.closest("input, button, a, summary")) return; // it has a use of its own there
     const press = (id) => { const f = get(id), b = f.querySelector("button"); if (!f.hidden && !b.disabled) b.click(); };
     if (e.key === " " || e.key === "PageDown") { e.preventDefault(); press("pause"); press("go-on"); }
     if (e.key === "Backspace") { e.preventDefault(); press("take-back"); }

@@ -3,8 +3,8 @@
 const show = async () => {
   const r = await fetch(location.href);
   if (!r.ok) return;
-  const now = new DOMParser().parseFromString(await r.text(), "text/html").querySelectorAll("main > .sheet");
-  const seen = document.querySelectorAll("main > .sheet");
+  const now = new DOMParser().parseFromString(await r.text(), "text/html").querySelectorAll(".sheets > .sheet");
+  const seen = document.querySelectorAll(".sheets > .sheet");
   if (now.length !== seen.length) { location.reload(); return; }
   seen.forEach((old, i) => { if (old.outerHTML !== now[i].outerHTML && !old.contains(document.activeElement)) old.replaceWith(now[i]); });
 };

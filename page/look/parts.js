@@ -12,13 +12,14 @@ export const bar = (length) => {
 };
 
 // row is a row of a table: texts and elements, the first its head; figures are the columns
-// that stand to the right.
-export const row = (cells, figures) => {
+// that stand to the right, words those whose texts may be long.
+export const row = (cells, figures, words = []) => {
   const tr = document.createElement("tr");
   cells.forEach((cell, i) => {
     const c = document.createElement(i === 0 ? "th" : "td");
     if (i === 0) c.scope = "row";
     if (figures.includes(i)) c.className = "figure";
+    if (words.includes(i)) c.className = "words";
     c.append(cell);
     tr.append(c);
   });

@@ -5,7 +5,7 @@ import { bar, row } from "/look/parts.js";
   const form = document.getElementById("try");
   let asking = false, again = false;
 
-  const rowOf = (s) => row([s.number, s.note, s.balance, bar(s.bar), s.pole, s.height, s.most], [2, 4, 5]);
+  const rowOf = (s) => row([s.number, s.note, s.balance, bar(s.bar), s.pole, s.height, s.most], [2, 4, 5], [6]);
   const item = (text) => { const li = document.createElement("li"); li.textContent = text; return li; };
 
   const ask = async () => {

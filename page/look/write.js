@@ -19,5 +19,5 @@
   };
   form.addEventListener("input", () => { clearTimeout(timer); timer = setTimeout(check, 300); });
   at = form.querySelector("[aria-invalid]");
-  check();
+  if (document.getElementById("text")) check(); // empty fields are not wrong yet
 })();
