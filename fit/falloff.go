@@ -74,7 +74,7 @@ func (f *Falloff) Parameters() []Parameter {
 		out = append(out, Parameter{Name: name, Value: v, SE: se, Unit: units[j], FromData: f.fromData(j)})
 	}
 	for k := range curve.Effects {
-		if k != curve.MagnetEffect || f.LevelCounts[k] > 0 {
+		if k != curve.MagnetEffect && k != curve.JigEffect || f.LevelCounts[k] > 0 {
 			out = append(out, f.scatterOf(k))
 		}
 	}

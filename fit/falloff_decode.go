@@ -16,6 +16,9 @@ func decodeFalloff(state []byte) (*Falloff, error) {
 	if err := json.Unmarshal(state, f); err != nil {
 		return nil, err
 	}
+	if n := len(curve.Effects); len(f.SDs) == n && len(f.LevelCounts) == n-1 { // written before jigs had an effect
+		f.SDs, f.LevelCounts = append(f.SDs, curve.Effects[curve.JigEffect].Spread.SD), append(f.LevelCounts, 0)
+	}
 	return f, f.check()
 }
 

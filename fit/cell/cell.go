@@ -52,6 +52,7 @@ type Cell struct {
 	Mode         record.Mode         // Pluck or Drive
 	Excite       profiles.Excitation // "" when not told
 
+	Jig   string // "" when not told
 	Batch string
 	Takes int       // good takes that Mean stands for
 	Mean  float64   // robust mean of ln v, v in mV: Huber's, see solve.RobustMean

@@ -21,6 +21,16 @@ type Data struct {
 	Impossible []Cell // what the rows left out as isImpossible would be, for Screen
 }
 
+// SeveralJigs reports whether cells are of more than one jig.
+func SeveralJigs(cells []Cell) bool {
+	for i := range cells {
+		if cells[i].Jig != cells[0].Jig {
+			return true
+		}
+	}
+	return false
+}
+
 // LeftOut counts the rows that are in no cell for one reason.
 type LeftOut struct {
 	Reason string `json:"reason"`

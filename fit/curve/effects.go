@@ -52,10 +52,12 @@ const (
 	SlotEffect            // a slot of the jig
 	MountingEffect        // a mounting, by which all its strings lie higher, mm
 	MagnetEffect          // a pole whose field was not measured, where others' was
+	JigEffect             // a jig, where there are several
 )
 
 // Effects are all random effects. No cell has part in the one of magnets unless
-// fields of poles were measured: package fit says which then do.
+// fields of poles were measured, nor in that of jigs unless there are several: package fit
+// says which then do.
 var Effects = []Effect{
 	PickupEffect: {"pickup", true, solve.Spread{SD: 0.15, DF: 3}, func(c *cell.Cell) EffectLevel { return EffectLevel{Pickup: c.Pickup} }},
 	BatchEffect:  {"batch", false, solve.Spread{SD: 0.10, DF: 3}, func(c *cell.Cell) EffectLevel { return EffectLevel{Name: c.Batch} }},
@@ -65,8 +67,14 @@ var Effects = []Effect{
 	}},
 	SlotEffect:     {"channel", false, solve.Spread{SD: 0.03, DF: 4}, func(c *cell.Cell) EffectLevel { return EffectLevel{Number: c.String} }},
 	MountingEffect: {"setup", true, solve.Spread{SD: 0.05, DF: 4}, func(c *cell.Cell) EffectLevel { return EffectLevel{Pickup: c.Pickup, Name: c.Session} }},
-	MagnetEffect:   {"magnet", true, solve.Spread{SD: 0.04, DF: 20}, func(*cell.Cell) EffectLevel { return EffectLevel{None: true} }},
+	MagnetEffect:   {"magnet", true, solve.Spread{SD: 0.04, DF: 20}, noLevel},
+	JigEffect:      {"jig", false, solve.Spread{SD: 0.05, DF: 3}, noLevel},
 }
+
+func noLevel(*cell.Cell) EffectLevel { return EffectLevel{None: true} }
+
+// JigLevel is the level of a cell's jig, where the effect is had.
+func JigLevel(c *cell.Cell) EffectLevel { return EffectLevel{Name: c.Jig} }
 
 // ResidualPrior is the prior of the scatter that the curve and all effects leave of
 // cells, ln v: our assumption.
