@@ -227,7 +227,10 @@ func (v *View) settle(ctx context.Context) error {
 			}
 			return false, "their strings differ"
 		}
-		if x.first == y.first {
+		switch {
+		case x.first == "" && y.first == "":
+			return false, noReadingTells
+		case x.first == y.first:
 			return false, "their rows say alike: " + x.first
 		}
 		return false, fmt.Sprintf("%s: %s; %s: %s", a, x.first, b, y.first)
@@ -305,8 +308,10 @@ func (c copied) String() string {
 	case c.same > 0:
 		return fmt.Sprintf("%d of their readings are the same: copies", c.same)
 	}
-	return "no reading tells"
+	return noReadingTells
 }
+
+const noReadingTells = "no reading tells"
 
 // copies compares the readings of jigs that two benches have of one power-up.
 func (v *View) copies(u uses) (map[pair]copied, error) {
