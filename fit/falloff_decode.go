@@ -16,10 +16,16 @@ func decodeFalloff(state []byte) (*Falloff, error) {
 	if err := json.Unmarshal(state, f); err != nil {
 		return nil, err
 	}
-	if n := len(curve.Effects); len(f.SDs) == n && len(f.LevelCounts) == n-1 { // written before jigs had an effect
-		f.SDs, f.LevelCounts = append(f.SDs, curve.Effects[curve.JigEffect].Spread.SD), append(f.LevelCounts, 0)
-	}
+	f.addEffects()
 	return f, f.check()
+}
+
+// addEffects adds the effects that models of before there were recordings lack, or of
+// before jigs had an effect: these have no level of them.
+func (f *Falloff) addEffects() {
+	for k := len(f.LevelCounts); k >= curve.RecorderEffect && k < len(curve.Effects) && len(f.SDs) == 1+k; k++ {
+		f.SDs, f.LevelCounts = append(f.SDs, curve.Effects[k].Spread.SD), append(f.LevelCounts, 0)
+	}
 }
 
 // check refuses a state that no fit can have left.

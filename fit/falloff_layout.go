@@ -20,9 +20,10 @@ func (f *Falloff) mixedModel(cells []cell.Cell) *solve.Mixed {
 		Y: make([]float64, n), X: mat.NewDense(n, f.Size(), nil), Known: make([]float64, n), Weight: make([]float64, n),
 		Prior: f.Priors(), Sigma: curve.ResidualPrior,
 	}
-	take := cell.TakeVariance(cells)
-	for i, c := range cells {
-		m.Known[i] = take / float64(c.Takes)
+	take := cell.TakeVariancesOf(cells)
+	for i := range cells {
+		c := &cells[i]
+		m.Known[i] = take.Of(c) / float64(c.Takes)
 		m.Weight[i] = c.Trust()
 	}
 	for k, e := range effectsIn(cells, f.FieldSD) {
@@ -45,9 +46,9 @@ func knowPoleFields(cells []cell.Cell) bool {
 	return slices.ContainsFunc(cells, func(c cell.Cell) bool { return c.FieldKnown })
 }
 
-// effectsIn are the effects in cells. Where there are several jigs, each has an effect. Where fields of poles were measured, poles differ
-// less in what the fields leave; a pole whose field was not measured then has a magnet
-// effect, too, of the fields' scatter.
+// effectsIn are the effects in cells. Where there are several jigs, each has an effect.
+// Where fields of poles were measured, poles differ less in what the fields leave; a pole
+// whose field was not measured then has a magnet effect, too, of the fields' scatter.
 func effectsIn(cells []cell.Cell, fieldSD float64) []curve.Effect {
 	out := slices.Clone(curve.Effects)
 	if cell.SeveralJigs(cells) {

@@ -265,9 +265,7 @@ func (u uses) note(ctx context.Context, p *part) error {
 		if err != nil {
 			return err
 		}
-		if r.Jig != "" {
-			u.of(Jig, r.Jig, p.bench).boots[r.Boot] = true
-		}
+		u.noteJig(p.bench, r.Jig, r.Boot)
 		if r.Batch != "" {
 			u.of(Batch, r.Batch, p.bench)
 		}
@@ -278,10 +276,15 @@ func (u uses) note(ctx context.Context, p *part) error {
 	return nil
 }
 
-func (u uses) noteReading(bench string, r *record.Reading) {
-	if r.Jig != "" {
-		u.of(Jig, r.Jig, bench).boots[r.Boot] = true
+// noteJig notes a jig, but for what stands for recordings, which is no jig.
+func (u uses) noteJig(bench, jig, boot string) {
+	if jig != "" && !record.IsRecorder(jig) {
+		u.of(Jig, jig, bench).boots[boot] = true
 	}
+}
+
+func (u uses) noteReading(bench string, r *record.Reading) {
+	u.noteJig(bench, r.Jig, r.Boot)
 	if r.Batch != "" {
 		u.of(Batch, r.Batch, bench)
 	}

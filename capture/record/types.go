@@ -164,6 +164,10 @@ type Reading struct {
 	Note         string
 
 	Line int // line of the file on which the row starts, 1 is the header; 0 when new
+
+	// Scale is no column: levels of one scale compare with one another alone, see
+	// ScaleOf. "" where they are in mV. Package fit/gain fills it in.
+	Scale string
 }
 
 // FieldReading is one row of fields.csv. Pickup and String are empty for a

@@ -126,6 +126,9 @@ func (c *Cell) appendTo(b []byte, jigs bool) []byte {
 	if jigs {
 		word(" jig=", c.Jig)
 	}
+	if c.ByHand { // others are written as they were before there were recordings
+		word(" by_hand scale=", c.Scale)
+	}
 	return append(b, '\n')
 }
 
