@@ -56,16 +56,22 @@ const (
 // pairTolerance is what a difference may be off by, where an order does not say.
 const pairTolerance = 1.5 // dB
 
-// Pairing compares a plan with that of the other pickup on the instrument. The orders have
-// to say where their pickups are.
+// Pairing compares a plan with that of the other pickup on the instrument. Where that
+// cannot be told, as the orders do not say where their pickups are, say, it is nil, and the
+// plan's warnings say why.
 func Pairing(ctx context.Context, o *profiles.Order, p *Plan, other *profiles.Order, q *Plan, m fit.Predictor, opt Options) (*Pair, error) {
+	untold := ""
 	switch {
 	case o.ScaleLength == 0 || o.PickupFromBridge == 0 || other.PickupFromBridge == 0:
-		return nil, fmt.Errorf("%s: [pair]: expected scale_length_mm in this order and pickup_from_bridge_mm in both: how much strings move over either pickup follows from them", o.File)
+		untold = "how much strings move over either pickup follows from scale_length_mm in this order and pickup_from_bridge_mm in both, which are not all given"
 	case math.IsNaN(meanLevel(p.Level)) || math.IsNaN(meanLevel(q.Level)):
-		return nil, fmt.Errorf("%s: [pair]: the model knows no levels in mV, and so no difference of two pickups", o.File)
+		untold = "the model knows no levels in mV"
 	case len(o.Strings) != len(other.Strings):
-		return nil, fmt.Errorf("%s: [pair]: expected %d strings in %s, as here, got %d", o.File, len(o.Strings), other.File, len(other.Strings))
+		untold = fmt.Sprintf("it has %d strings, and this one %d", len(other.Strings), len(o.Strings))
+	}
+	if untold != "" {
+		p.Warnings = append(p.Warnings, fmt.Sprintf("how loud this pickup is beside that of order %s cannot be told: %s", other.ID, untold))
+		return nil, nil
 	}
 	out := &Pair{Order: other.ID, Wanted: o.Pair.Difference, Tolerance: o.Pair.Tolerance, Warnings: []string{}}
 	if out.Tolerance == 0 {
