@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"slices"
 
+	"evenpole/capture/record"
 	"evenpole/fit/level"
 	"evenpole/jig"
 	"evenpole/jig/sim"
@@ -246,6 +247,13 @@ func (j *job) measure(heights []float64, seed uint64) {
 		p.read = append(p.read, round(pole.Height+0.02*w.rng.NormFloat64()))
 	}
 	w.mount(p, stringSet{p.name, j.order.Strings, strings}, j.heights, 4)
+}
+
+// measured reports whether the shop has strings of every wrap that is ordered.
+func (j *job) measured() bool {
+	return !slices.ContainsFunc(j.order.Strings, func(s profiles.String) bool {
+		return !slices.ContainsFunc(j.world.rows, func(r record.Reading) bool { return r.Wrap == s.Wrap })
+	})
 }
 
 // meets reports whether every string is within the order's tolerance.

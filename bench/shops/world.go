@@ -81,13 +81,17 @@ type design struct {
 
 var designs = map[string]design{
 	"none":   {},
+	"kind":   {}, // the handbook is another
+	"kinds":  {},
 	"one":    {pickups: 1, sets: []string{"ten"}, takes: 4},
 	"full":   {pickups: 4, sets: []string{"ten", "twelve"}, high: 2, takes: 4},
 	"many":   {pickups: 10, sets: []string{"ten", "twelve"}, high: 4, takes: 4},
 	"fields": {pickups: 4, sets: []string{"ten", "twelve"}, high: 2, takes: 4, fields: true},
 }
 
-func newWorld(seed uint64, d design) *world {
+func newWorld(seed uint64, d design) *world { return newWorldOf(*physics, seed, d) }
+
+func newWorldOf(physics string, seed uint64, d design) *world {
 	r := rand.New(rand.NewPCG(seed, 0x73686f70))
 	w := &world{rng: r, radius: 2.38, length: 14 + 4*r.Float64(), magnets: 0.05 + 0.025*r.Float64(), excite: jig.Excite(plucked),
 		place: 60 + 90*r.Float64(), twist: newTwist(r)}
@@ -95,7 +99,7 @@ func newWorld(seed uint64, d design) *world {
 		w.radius = 2.5
 	}
 	mean := 0.5 + 0.15*r.Float64()
-	if *physics == "solved" {
+	if physics == "solved" {
 		w.solved = newSolved(rand.New(rand.NewPCG(seed, 0x736f6c766564)))
 		rod := w.solved.made.Rod
 		w.radius, w.length, mean = rod.Radius, rod.Length, rod.Remanence
@@ -108,7 +112,7 @@ func newWorld(seed uint64, d design) *world {
 		w.channels = append(w.channels, 0.02*r.NormFloat64())
 	}
 	for _, name := range d.sets {
-		set := stringSet{name: name, listed: bench[name]}
+		set := stringSet{name: name, listed: orderSets[name]}
 		for _, s := range set.listed {
 			set.actual = append(set.actual, w.actual(s))
 		}

@@ -61,6 +61,7 @@
 //     the rest.
 //   - finding.go has what can be wrong with a record, match.go compares rows with seals,
 //     verify.go does all of it; reseal.go seals a record as it stands.
+//   - copies.go reads the record's files as text, for copies of it elsewhere.
 //
 // The room table turns values into rows of text and back and finds a torn line, sheet
 // reads a person's spreadsheets and lists and refuses lengths that no mount may have,

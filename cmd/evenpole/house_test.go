@@ -53,6 +53,13 @@ var mayImport = map[string][]string{
 	"shop": {"profiles", "recording", "capture", "capture/record", "capture/record/disk", "capture/record/pack", "capture/record/table", "fit", "fit/batch", "fit/cell", "fit/drift", "fit/explain", "fit/field", "fit/gain", "fit/level",
 		"fit/next", "fit/plan", "fit/repeat", "fit/screen", "fit/verdict", "report"},
 	"shop/workshop": {"profiles", "jig/sim"},
+
+	"share":                 {"profiles", "capture/record", "capture/record/disk", "capture/record/table", "fit/gain", "shop"},
+	"share/folder":          {"capture/record/disk", "share"},
+	"share/postgres":        {"capture/record/disk", "share"},
+	"share/postgres/pgtest": {},
+	"share/sharetest":       {"capture/record", "capture/record/table", "share", "shop"},
+
 	"page": {"profiles", "jig", "capture", "capture/record", "capture/record/table", "fit", "fit/batch", "fit/drift", "fit/cell", "fit/explain", "fit/level", "fit/next", "fit/plan",
 		"fit/repeat", "fit/verdict", "report", "shop"},
 
