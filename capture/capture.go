@@ -30,6 +30,7 @@
 //     mount, writes the row and counts its take.
 //   - tail.go fetches what the jig still has from before, and goes on after a restart.
 //   - run.go does the steps, one after the other.
+//   - recorded.go files what was plucked in a recording, without a jig.
 //   - open.go opens what Run works with, in the right order; pace.go tells how long a capture
 //     may take yet.
 package capture

@@ -44,6 +44,17 @@ func statusOf(f jig.Flags) (status record.Status, notes []string) {
 	return status, notes
 }
 
+// FlagWords names the flags of a take, the gravest first, as the record does.
+func FlagWords(f jig.Flags) []string {
+	var out []string
+	for _, m := range flagStatus {
+		if f&m.flag != 0 {
+			out = append(out, string(m.status))
+		}
+	}
+	return out
+}
+
 // tooQuiet is the note of a take from which nothing can be told of its string.
 const tooQuiet = "not above the quiet level: carries no information"
 

@@ -26,7 +26,19 @@ type run struct {
 }
 
 // findSession finds out which session this is and how far it has got.
-func (r *run) findSession() (err error) {
+func (r *run) findSession() error {
+	if err := r.readHolds(); err != nil {
+		return err
+	}
+	session := ""
+	if !r.opt.Again {
+		session = r.holds.Latest(r.opt.Purpose, r.opt.Kind(), r.mount)
+	}
+	return r.resumeSession(session)
+}
+
+// readHolds reads who commanded what before, and finds out who captures.
+func (r *run) readHolds() (err error) {
 	if r.mount, err = record.MountName(r.opt.Mount); err != nil {
 		return err
 	}
@@ -40,9 +52,12 @@ func (r *run) findSession() (err error) {
 	default:
 		r.result.Operator = r.opt.Operator
 	}
-	if !r.opt.Again {
-		r.result.Session = r.holds.Latest(r.opt.Purpose, r.opt.Kind(), r.mount)
-	}
+	return nil
+}
+
+// resumeSession finds out how far a session has got, or begins one for "".
+func (r *run) resumeSession(session string) error {
+	r.result.Session = session
 	h, err := r.shop.History(r.ident.Jig, r.ident.Boot.String(), r.result.Session)
 	if err != nil {
 		return err

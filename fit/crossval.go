@@ -37,6 +37,7 @@ type Fold struct {
 
 	cells          []cell.Cell // of a pickup
 	errors         []float64   // of each cell: level less prediction, ln v; NaN without one
+	predicted      int
 	balance, level squares
 }
 
@@ -198,12 +199,12 @@ func (f *Fold) predict(cells []cell.Cell, all *parts, p *part, expect func(i int
 				errs = append(errs, errorOf(&cells[i], expect(i)))
 			}
 		}
-		f.addErrors(errs)
+		f.addErrors(errs, cells[of.first:of.last])
 		if p.isPickup() {
 			f.errors = errs
 		}
 	}
-	f.Balance, f.Level, f.Cells = f.balance.rms(), f.level.rms(), f.level.n
+	f.Balance, f.Level, f.Cells = f.balance.rms(), f.level.rms(), f.predicted
 }
 
 // errorOf is by how much a cell's level lies above its prediction, ln v. It is NaN
@@ -216,12 +217,17 @@ func errorOf(c *cell.Cell, expected float64) float64 {
 	return math.NaN()
 }
 
-// addErrors counts the errors of the cells of one pickup.
-func (f *Fold) addErrors(errs []float64) {
+// addErrors counts the errors of the cells of one pickup. One with levels in no known
+// unit has an error of its balance alone.
+func (f *Fold) addErrors(errs []float64, cells []cell.Cell) {
+	relative := slices.ContainsFunc(cells, func(c cell.Cell) bool { return c.Scale != "" })
 	known := slices.DeleteFunc(slices.Clone(errs), math.IsNaN)
 	mean := solve.Mean(known)
 	for _, e := range known {
-		f.level.add(e)
+		f.predicted++
+		if !relative {
+			f.level.add(e)
+		}
 		if len(known) > 1 {
 			f.balance.add(e - mean)
 		}
@@ -234,7 +240,7 @@ func foldOf(pickup string, cells []cell.Cell, m Model) Fold {
 	for i, expected := range m.Expect(cells) {
 		f.errors = append(f.errors, errorOf(&cells[i], expected))
 	}
-	f.addErrors(f.errors)
-	f.Balance, f.Level, f.Cells = f.balance.rms(), f.level.rms(), f.level.n
+	f.addErrors(f.errors, cells)
+	f.Balance, f.Level, f.Cells = f.balance.rms(), f.level.rms(), f.predicted
 	return f
 }

@@ -74,6 +74,9 @@ func (f *Falloff) Parameters() []Parameter {
 		out = append(out, Parameter{Name: name, Value: v, SE: se, Unit: units[j], FromData: f.fromData(j)})
 	}
 	for k := range curve.Effects {
+		if k == curve.RecorderEffect {
+			continue // no estimate
+		}
 		if k != curve.MagnetEffect || f.LevelCounts[k] > 0 {
 			out = append(out, f.scatterOf(k))
 		}

@@ -16,7 +16,16 @@ func decodeFalloff(state []byte) (*Falloff, error) {
 	if err := json.Unmarshal(state, f); err != nil {
 		return nil, err
 	}
+	f.addEffects()
 	return f, f.check()
+}
+
+// addEffects adds the effects that models of before there were recordings lack: these
+// have no level of them.
+func (f *Falloff) addEffects() {
+	if k := curve.RecorderEffect; len(f.SDs) == 1+k && len(f.LevelCounts) == k {
+		f.SDs, f.LevelCounts = append(f.SDs, curve.Effects[k].Spread.SD), append(f.LevelCounts, 0)
+	}
 }
 
 // check refuses a state that no fit can have left.

@@ -20,9 +20,10 @@ func (f *Falloff) mixedModel(cells []cell.Cell) *solve.Mixed {
 		Y: make([]float64, n), X: mat.NewDense(n, f.Size(), nil), Known: make([]float64, n), Weight: make([]float64, n),
 		Prior: f.Priors(), Sigma: curve.ResidualPrior,
 	}
-	take := cell.TakeVariance(cells)
-	for i, c := range cells {
-		m.Known[i] = take / float64(c.Takes)
+	take := cell.TakeVariancesOf(cells)
+	for i := range cells {
+		c := &cells[i]
+		m.Known[i] = take.Of(c) / float64(c.Takes)
 		m.Weight[i] = c.Trust()
 	}
 	for k, e := range effectsIn(cells, f.FieldSD) {

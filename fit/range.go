@@ -22,6 +22,7 @@ type Range struct {
 	Arc        [2]float64      `json:"arc_mm"` // see arcOf; zeros where no mounting had three strings in a row
 	Wraps      []profiles.Wrap `json:"wraps"`
 	Batches    []string        `json:"batches"`
+	NoLevels   bool            `json:"no_levels,omitempty"` // no level was in mV: all came from recorders without a calibration
 }
 
 // check refuses a range whose ends are not lengths in order.
@@ -44,6 +45,7 @@ func rangeOf(cells []cell.Cell) Range {
 	none := [2]float64{inf, -inf}
 	r := Range{PoleHeight: none, Gap: none, Core: none}
 	cells = cell.Trusted(cells)
+	r.NoLevels = len(cells) > 0
 	wraps, batches := map[profiles.Wrap]bool{}, map[string]bool{}
 	for i := range cells {
 		c := &cells[i]
@@ -52,6 +54,7 @@ func rangeOf(cells []cell.Cell) Range {
 		extend(&r.Core, c.Core)
 		wraps[c.Wrap] = true
 		batches[c.Batch] = true
+		r.NoLevels = r.NoLevels && c.Scale != ""
 	}
 	delete(batches, "")
 	r.Wraps, r.Batches = slices.Sorted(maps.Keys(wraps)), slices.Sorted(maps.Keys(batches))
@@ -147,6 +150,9 @@ func (r *Range) warnings(s *Setup, heights []float64) []string {
 		if len(names) > 0 {
 			out = append(out, fmt.Sprintf("%s of %s beyond what was measured (%.2f to %.2f mm)", what, stringList(names), of[0], of[1]))
 		}
+	}
+	if r.NoLevels {
+		out = append(out, "levels in mV are none: all readings are of recorders without a calibration ('evenpole calibrate' makes them true); balances do not need it")
 	}
 	beyond("pole height", r.PoleHeight, 0.05, func(i int) float64 { return heights[i] })
 	beyond("gap", r.Gap, 0.05, func(i int) float64 { return s.StringHeights[i] - heights[i] })

@@ -25,7 +25,11 @@ func (s *squares) rms() *float64 {
 	return &v
 }
 
-// sumOf is the sum of squares of which a root mean square in dB over n cells was taken.
+// sumOf is the sum of squares of which a root mean square in dB over n cells was taken;
+// of none there is nothing.
 func sumOf(rms *float64, n int) squares {
+	if rms == nil {
+		return squares{}
+	}
 	return squares{math.Pow(float64(level.DB(*rms).Ln()), 2) * float64(n), n}
 }

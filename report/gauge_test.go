@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"evenpole/fit/level"
 	"evenpole/fit/plan"
 	"evenpole/profiles"
 )
@@ -127,9 +128,9 @@ func TestPlanCSV(t *testing.T) {
 		ID: "A-7", Set: "own", Strings: []profiles.String{{Note: "E4", Gauge: 0.254, Core: 0.254, Wrap: "plain"}},
 		Alternatives: []profiles.StringSet{{Name: "other", Strings: []profiles.String{{Gauge: 0.3, Core: 0.3, Wrap: "plain"}}}},
 	}
-	one := func(level float64) plan.Forecast {
-		v := []float64{level}
-		return plan.Forecast{Heights: v, Gaps: v, Level: v, Balance: v, Deviation: v, Slope: v}
+	one := func(x float64) plan.Forecast {
+		v := []float64{x}
+		return plan.Forecast{Heights: v, Gaps: v, Level: []level.Figure{level.Figure(x)}, Balance: v, Deviation: v, Slope: v}
 	}
 	p := &plan.Plan{Order: "A-7", Forecast: one(0.25), Radius: one(2), Poles: []plan.Pole{{Length: 11.2, Lower: 0.3, Higher: 0.2, Magnet: "M/3"}}}
 	p.Sets = []plan.Set{{Name: "other", Forecast: one(1)}}

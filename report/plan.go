@@ -7,6 +7,7 @@ import (
 	"strconv"
 
 	"evenpole/capture/record/table"
+	"evenpole/fit/level"
 	"evenpole/fit/plan"
 	"evenpole/profiles"
 )
@@ -31,7 +32,7 @@ func WritePlanCSV(w io.Writer, o *profiles.Order, p *plan.Plan) error {
 			}
 			rows = append(rows, append([]string{
 				p.Order, s.Name, set.Name, strconv.Itoa(i + 1), str.Note, number(str.Gauge), number(str.Core), string(str.Wrap),
-				number(s.Heights[i]), number(s.Gaps[i]), number(s.Level[i]), number(s.Balance[i]), number(s.Deviation[i]), number(s.Slope[i]),
+				number(s.Heights[i]), number(s.Gaps[i]), levelCell(s.Level[i]), number(s.Balance[i]), number(s.Deviation[i]), number(s.Slope[i]),
 				number(s.Worst), number(s.Spread), number(s.Spread95[0]), number(s.Spread95[1]), number(s.Meets),
 			}, pole...))
 		}
@@ -61,6 +62,14 @@ func stringSet(o *profiles.Order, name string) profiles.StringSet {
 // number writes a figure for a spreadsheet, to four decimals.
 func number(x float64) string {
 	return strconv.FormatFloat(math.Round(x*1e4)/1e4+0, 'f', -1, 64)
+}
+
+// levelCell writes a level; one that is not known is an empty cell.
+func levelCell(f level.Figure) string {
+	if !f.Known() {
+		return ""
+	}
+	return number(float64(f))
 }
 
 // PlanPoles is the picture of planned pole heights over flat tops, for Poles.

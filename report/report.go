@@ -16,7 +16,8 @@
 //   - poles.go, balance.go: the pole picture ([PolePicture]) and the balance chart
 //     ([BalanceChart]); gauge.go: the pole picture at full size, with a gauge to cut
 //     out; code.go: a QR code.
-//   - explain.go: the picture of an explanation; chart.go: control charts.
+//   - explain.go: the picture of an explanation; chart.go: control charts; recording.go:
+//     a recording with its plucks ([RecordingPicture]).
 //   - plot.go: a picture with axes ([Plot]) and its strokes; bins.go: how many points lie
 //     where, for pictures of more than mostPoints; plots.go: the pictures of a model.
 //   - leaf.go: a PDF page that is filled from top to bottom (leaf).

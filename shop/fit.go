@@ -13,6 +13,7 @@ import (
 // Fitting is what a model is fitted to, and by whom.
 type Fitting struct {
 	Files     []string     // readings; see CellsOf
+	Sources   []Source     // in place of Files, where there are any; see Cells
 	Fields    string       // field readings; "" for those beside the first file
 	Program   string       // version of the program, for the model's file
 	KeepCells bool         // what was made of a shop's readings, so that the next fit reads the rows since alone
@@ -26,7 +27,7 @@ func (f *Fitting) Best(ctx context.Context) (*fit.Result, *cell.Data, error) {
 	if f.KeepCells {
 		unread = mostUnread
 	}
-	data, keep, err := cellsOf(ctx, f.Files, f.Fields, unread)
+	data, keep, err := f.cells(ctx, unread)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -40,4 +41,12 @@ func (f *Fitting) Best(ctx context.Context) (*fit.Result, *cell.Data, error) {
 	keep.write()
 	result.Program = f.Program
 	return result, data, nil
+}
+
+func (f *Fitting) cells(ctx context.Context, mostUnread int64) (data *cell.Data, keep keptCells, err error) {
+	if len(f.Sources) > 0 {
+		data, err = Cells(ctx, f.Sources...)
+		return data, keep, err
+	}
+	return cellsOf(ctx, f.Files, f.Fields, mostUnread)
 }

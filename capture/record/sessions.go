@@ -75,17 +75,56 @@ func HoldsIn(dir string) (Holds, error) {
 }
 
 // Latest returns the newest session of a purpose, a kind and a mount, "" when
-// there is none. The mount of a session is that of its newest hold.
+// there is none. The mount of a session is that of its newest hold. Sessions of
+// recordings are none of a jig's.
 func (all Holds) Latest(purpose Purpose, kind, mount string) string {
+	return all.latest(purpose, kind, mount, func(jig string) bool { return !IsRecorder(jig) })
+}
+
+// LatestOf is likewise the newest session of readings from one recorder.
+func (all Holds) LatestOf(recorder string, purpose Purpose, mount string) string {
+	return all.latest(purpose, OfReadings, mount, func(jig string) bool { return jig == recorder })
+}
+
+// latest is the newest session that only such jigs were held for; a hold of no jig is of
+// any.
+func (all Holds) latest(purpose Purpose, kind, mount string, of func(jig string) bool) string {
+	others := map[string]bool{}
+	for i := range all {
+		if h := &all[i]; h.Jig != "" && !of(h.Jig) {
+			others[h.Session] = true
+		}
+	}
 	newer := map[string]bool{}
 	for i := len(all) - 1; i >= 0; i-- {
 		h := &all[i]
-		if h.Purpose == purpose && h.Kind == kind && h.Mount == mount && !newer[h.Session] {
+		if h.Purpose == purpose && h.Kind == kind && h.Mount == mount && !newer[h.Session] && !others[h.Session] {
 			return h.Session
 		}
 		newer[h.Session] = true
 	}
 	return ""
+}
+
+// Is reports whether a session is of a purpose and a mount, as its newest hold says.
+func (all Holds) Is(session string, purpose Purpose, mount string) bool {
+	for i := len(all) - 1; i >= 0; i-- {
+		if h := &all[i]; h.Session == session {
+			return h.Purpose == purpose && h.Mount == mount
+		}
+	}
+	return false
+}
+
+// Recorded returns the session that a recording was filed in, by whatever name its
+// recorder had, and that name; "" where it was not.
+func (all Holds) Recorded(boot string) (session, jig string) {
+	for _, h := range all {
+		if IsRecorder(h.Jig) && h.Boot == boot && h.Session != "" {
+			return h.Session, h.Jig
+		}
+	}
+	return "", ""
 }
 
 // First returns AfterSeq of the earliest hold of a power-up; ok is false where there

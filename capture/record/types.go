@@ -61,6 +61,7 @@
 //     the rest.
 //   - finding.go has what can be wrong with a record, match.go compares rows with seals,
 //     verify.go does all of it; reseal.go seals a record as it stands.
+//   - copies.go reads the record's files as text, for copies of it elsewhere.
 //
 // The room table turns values into rows of text and back and finds a torn line, sheet
 // reads a person's spreadsheets and lists and refuses lengths that no mount may have,
@@ -163,6 +164,10 @@ type Reading struct {
 	Note         string
 
 	Line int // line of the file on which the row starts, 1 is the header; 0 when new
+
+	// Scale is no column: levels of one scale compare with one another alone, see
+	// ScaleOf. "" where they are in mV. Package fit/gain fills it in.
+	Scale string
 }
 
 // FieldReading is one row of fields.csv. Pickup and String are empty for a

@@ -41,6 +41,8 @@ type captureOptions struct {
 	quiet   bool
 	bell    bool
 
+	recording recordingOptions
+
 	stdin io.Reader                          // where a person answers, if it is a terminal
 	open  func() (io.ReadWriteCloser, error) // how to reach the jig; nil: the serial port
 }
@@ -48,8 +50,8 @@ type captureOptions struct {
 func newCaptureCmd(e *env) *cobra.Command {
 	var o captureOptions
 	cmd := &cobra.Command{
-		Use:   "capture --port PORT --mount MOUNT --purpose PURPOSE",
-		Short: "Read a jig into the shop's record",
+		Use:   "capture (--port PORT | --recording FILE) --mount MOUNT --purpose PURPOSE",
+		Short: "Read a jig, or a recording, into the shop's record",
 		Long: `Reads a jig into the shop's record: the quiet level first, then good takes of
 every string; takes that were flagged, missed or lost are plucked again. A
 reading is called kept once it is on the disk. The same command goes on with a
@@ -74,6 +76,7 @@ alone, its balance, and how much its takes scatter.
 
 With --field the jig's probe is read instead: "all", or positions such as "1-6"
 or "1,3,5".
+` + recordingHelp + `
 
 Caution: strong magnets pinch fingers and harm pacemaker wearers. Never hammer or
 press the poles of a wound rod-magnet coil.`,
@@ -86,12 +89,16 @@ press the poles of a wound rod-magnet coil.`,
 			if err := atLeastOne(cmd, "takes", "max-plucks"); err != nil {
 				return err
 			}
+			if err := o.recording.check(cmd); err != nil {
+				return err
+			}
 			o.stdin = cmd.InOrStdin()
 			return runCapture(cmd.Context(), e, o)
 		},
 	}
 	addPortFlags(cmd, &o.port, &o.baud)
 	f := cmd.Flags()
+	delete(f.Lookup("port").Annotations, cobra.BashCompOneRequiredFlag) // a recording takes the jig's place
 	f.StringVar(&o.mount, "mount", "", "mount `file`: what is on the jig")
 	f.StringVar(&o.purpose, "purpose", "", "`purpose`: model, batch, check or repeat")
 	f.IntVar(&o.takes, "takes", 0, fmt.Sprintf("good takes a string (default %d), or field readings a position (default %d)", capture.DefaultTakes, capture.DefaultFieldTakes))
@@ -104,7 +111,9 @@ press the poles of a wound rod-magnet coil.`,
 	f.BoolVar(&o.again, "again", false, "start a new session though there is one of the same purpose and mount")
 	f.BoolVar(&o.quiet, "quiet", false, "tell of no take: only how it ends")
 	f.BoolVar(&o.bell, "bell", false, "ring the terminal's bell: once where a take is refused, twice at the end")
+	addRecordingFlags(cmd, &o.recording)
 	required(cmd, "mount", "purpose")
+	e.writes(cmd)
 	return cmd
 }
 
@@ -129,6 +138,9 @@ func runCapture(ctx context.Context, e *env, o captureOptions) error {
 	}
 	if err := o.samePickup(ctx, e, s, opt); err != nil {
 		return err
+	}
+	if o.recording.file != "" {
+		return captureRecording(ctx, e, s, dir, o, opt)
 	}
 	watched := e.watch(&o)
 	w, conn, err := openBoth(ctx, e, dir, o)

@@ -29,7 +29,7 @@ var mayImport = map[string][]string{
 	"capture/record/pack":    {},
 	"capture/record/numbers": {"capture/record/pack"},
 	"capture/record":         {"profiles", "capture/record/disk", "capture/record/numbers", "capture/record/pack", "capture/record/sheet", "capture/record/table"},
-	"capture":                {"jig", "capture/record", "profiles"},
+	"capture":                {"jig", "recording", "capture/record", "profiles"},
 
 	"fit/field":   {},
 	"fit/level":   {},
@@ -49,11 +49,21 @@ var mayImport = map[string][]string{
 	"fit/gain":    {"capture/record", "capture/record/disk", "capture/record/sheet", "fit", "fit/cell", "fit/level", "fit/solve"},
 
 	"report": {"profiles", "capture/record/table", "fit", "fit/batch", "fit/drift", "fit/explain", "fit/level", "fit/plan", "fit/verdict"},
-	"shop": {"profiles", "capture", "capture/record", "capture/record/disk", "capture/record/pack", "capture/record/table", "fit", "fit/batch", "fit/cell", "fit/drift", "fit/explain", "fit/field", "fit/gain", "fit/level",
+	"shop": {"profiles", "recording", "capture", "capture/record", "capture/record/disk", "capture/record/pack", "capture/record/table", "fit", "fit/batch", "fit/cell", "fit/drift", "fit/explain", "fit/field", "fit/gain", "fit/level",
 		"fit/next", "fit/plan", "fit/repeat", "fit/screen", "fit/verdict", "report"},
 	"shop/workshop": {"profiles", "jig/sim"},
+
+	"share":                 {"profiles", "capture/record", "capture/record/disk", "capture/record/table", "fit/gain", "shop"},
+	"share/folder":          {"capture/record/disk", "share"},
+	"share/postgres":        {"capture/record/disk", "share"},
+	"share/postgres/pgtest": {},
+	"share/sharetest":       {"capture/record", "capture/record/table", "share", "shop"},
+
 	"page": {"profiles", "jig", "capture", "capture/record", "capture/record/table", "fit", "fit/batch", "fit/drift", "fit/cell", "fit/explain", "fit/level", "fit/next", "fit/plan",
 		"fit/repeat", "fit/verdict", "report", "shop"},
+
+	"recording":           {"jig"},
+	"recording/soundtest": {},
 
 	"firmware-notes": {},
 	"cmd/evenpole":   {"*"},

@@ -13,7 +13,7 @@ import (
 )
 
 // licenceName matches the names of files that hold a licence or a notice.
-var licenceName = regexp.MustCompile(`(?i)^(licen[cs]e|copying|notice|third_party_licen)`)
+var licenceName = regexp.MustCompile(`(?i)^((un)?licen[cs]e|copying|notice|third_party_licen)`)
 
 // TestNoticesAreOfThisBuild: the notices are those of the modules that any of the
 // systems' programs is built from, in the versions of go.mod.

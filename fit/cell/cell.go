@@ -65,6 +65,9 @@ type Cell struct {
 	Field      float64 // ln of the flux density over its pole against others of its batch: see AddFields
 	FieldKnown bool    // it was measured
 
+	ByHand bool   // plucked into a recorder, and not by a jig
+	Scale  string // "" where Mean is of mV; else of levels that compare with those of this scale alone
+
 	UsualPitch bool // Freq is what such strings usually sound at: none was measured
 
 	TakeStats *TakeStats // the rest that its takes say; nil when not gathered

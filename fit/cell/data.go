@@ -51,3 +51,35 @@ func (s *Suspect) Remedy() string {
 	}
 	return fmt.Sprintf("correct its mount file, then 'evenpole record amend --session %s --mount FILE'", s.Session)
 }
+
+// usualLevel is a level that pickups have, ln mV: some 55 mV. It matters to nothing but
+// to where a search begins.
+const usualLevel = 4
+
+// BringRelative shifts the levels of each pickup's cells of one scale, whose unit is not
+// known, to a level that pickups have. Their balance, and how they compare with one
+// another, stay; models learn no level from them.
+func (d *Data) BringRelative() {
+	type group struct{ pickup, scale string }
+	sum, n := map[group]float64{}, map[group]float64{}
+	for i := range d.Cells {
+		if c := &d.Cells[i]; c.Scale != "" {
+			sum[group{c.Pickup, c.Scale}] += c.Mean
+			n[group{c.Pickup, c.Scale}]++
+		}
+	}
+	for i := range d.Cells {
+		c := &d.Cells[i]
+		if c.Scale == "" {
+			continue
+		}
+		g := group{c.Pickup, c.Scale}
+		shift := usualLevel - sum[g]/n[g]
+		c.Mean += shift
+		if c.TakeStats != nil {
+			stats := *c.TakeStats
+			stats.Mean += shift
+			c.TakeStats = &stats
+		}
+	}
+}

@@ -122,6 +122,9 @@ func (c *Cell) appendTo(b []byte) []byte {
 	number(" field=", c.Field)
 	b = strconv.AppendBool(append(b, " field_known="...), c.FieldKnown)
 	b = strconv.AppendBool(append(b, " usual_pitch="...), c.UsualPitch)
+	if c.ByHand { // others are written as they were before there were recordings
+		word(" by_hand scale=", c.Scale)
+	}
 	return append(b, '\n')
 }
 

@@ -13,6 +13,8 @@ import (
 type mounting struct {
 	pickup, session, set string
 	wrap                 profiles.Wrap
+	scale                string // of levels; "" for mV
+	byHand               bool
 }
 
 // how is how takes were made.
@@ -63,7 +65,7 @@ func (k *key) fault() string {
 
 // told is what a row tells of its place.
 type told struct {
-	pickup, session, set                  string
+	pickup, session, set, scale, jig      string
 	wrap                                  profiles.Wrap
 	string                                int
 	core, gauge, poleHeight, stringHeight uint64 // bits, as NaN is told, too
@@ -73,10 +75,11 @@ type told struct {
 func (t *told) by(r *record.Reading) bool {
 	return t.string == r.String && t.core == math.Float64bits(r.Core) && t.gauge == math.Float64bits(r.Gauge) &&
 		t.poleHeight == math.Float64bits(r.PoleHeight) && t.stringHeight == math.Float64bits(r.StringHeight) &&
-		t.session == r.Session && t.pickup == r.Pickup && t.set == r.StringSet && t.wrap == r.Wrap
+		t.session == r.Session && t.pickup == r.Pickup && t.set == r.StringSet && t.wrap == r.Wrap &&
+		t.scale == r.Scale && t.jig == r.Jig
 }
 
 func toldBy(r *record.Reading) told {
-	return told{r.Pickup, r.Session, r.StringSet, r.Wrap, r.String,
+	return told{r.Pickup, r.Session, r.StringSet, r.Scale, r.Jig, r.Wrap, r.String,
 		math.Float64bits(r.Core), math.Float64bits(r.Gauge), math.Float64bits(r.PoleHeight), math.Float64bits(r.StringHeight)}
 }

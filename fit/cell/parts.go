@@ -165,21 +165,44 @@ func LastStrings(cells []Cell) map[string]int {
 	return last
 }
 
-// usualTakeSD is the usual scatter of a pluck, ln v: our assumption.
-const usualTakeSD = 0.03
+// The usual scatter of a pluck, ln v: our assumptions.
+const (
+	usualTakeSD = 0.03
+	usualHandSD = 0.15 // by hand
+)
 
-// TakeVariance is the variance of one take about its cell's mean, ln v squared,
-// pooled over the cells of some lists; the usual one where every cell has a single take.
-func TakeVariance(lists ...[]Cell) float64 {
-	var ss, df float64
+// TakeVariances are the variances of one take about its cell's mean, ln v squared,
+// of those that a jig made and of those that a hand plucked.
+type TakeVariances struct{ Jig, Hand float64 }
+
+// TakeVariancesOf pools the cells of some lists; where every cell of a kind has a single
+// take, its takes vary as usual.
+func TakeVariancesOf(lists ...[]Cell) TakeVariances {
+	var ss, df [2]float64
 	for _, cells := range lists {
 		for i := range cells {
-			ss += cells[i].SD * cells[i].SD * float64(cells[i].Takes-1)
-			df += float64(cells[i].Takes - 1)
+			c, k := &cells[i], 0
+			if c.ByHand {
+				k = 1
+			}
+			ss[k] += c.SD * c.SD * float64(c.Takes-1)
+			df[k] += float64(c.Takes - 1)
 		}
 	}
-	if df == 0 {
-		return usualTakeSD * usualTakeSD
+	v := TakeVariances{usualTakeSD * usualTakeSD, usualHandSD * usualHandSD}
+	if df[0] > 0 {
+		v.Jig = ss[0] / df[0]
 	}
-	return ss / df
+	if df[1] > 0 {
+		v.Hand = ss[1] / df[1]
+	}
+	return v
+}
+
+// Of is the variance of a take of a cell.
+func (v TakeVariances) Of(c *Cell) float64 {
+	if c.ByHand {
+		return v.Hand
+	}
+	return v.Jig
 }

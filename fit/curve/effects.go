@@ -37,6 +37,8 @@ func (l EffectLevel) String() string {
 		return fmt.Sprintf("%s/%d", l.Pickup, l.Number)
 	case l.Pickup != "" && l.Name != "":
 		return l.Pickup + "/" + l.Name
+	case l.Name != "" && l.Number != 0:
+		return fmt.Sprintf("%s/%d", l.Name, l.Number)
 	case l.Number != 0:
 		return fmt.Sprint(l.Number)
 	}
@@ -52,6 +54,7 @@ const (
 	SlotEffect            // a slot of the jig
 	MountingEffect        // a mounting, by which all its strings lie higher, mm
 	MagnetEffect          // a pole whose field was not measured, where others' was
+	RecorderEffect        // levels of a pickup that are in no known unit
 )
 
 // Effects are all random effects. No cell has part in the one of magnets unless
@@ -63,10 +66,25 @@ var Effects = []Effect{
 	StringEffect: {"string", false, solve.Spread{SD: 0.02, DF: 3}, func(c *cell.Cell) EffectLevel {
 		return EffectLevel{Name: c.Set, Number: c.String, Core: c.Core, Gauge: c.Gauge}
 	}},
-	SlotEffect:     {"channel", false, solve.Spread{SD: 0.03, DF: 4}, func(c *cell.Cell) EffectLevel { return EffectLevel{Number: c.String} }},
+	SlotEffect: {"channel", false, solve.Spread{SD: 0.03, DF: 4}, func(c *cell.Cell) EffectLevel {
+		if c.ByHand { // a recorder has one input for all strings; a hand may favour one
+			return EffectLevel{Name: "hand", Number: c.String}
+		}
+		return EffectLevel{Number: c.String}
+	}},
 	MountingEffect: {"setup", true, solve.Spread{SD: 0.05, DF: 4}, func(c *cell.Cell) EffectLevel { return EffectLevel{Pickup: c.Pickup, Name: c.Session} }},
 	MagnetEffect:   {"magnet", true, solve.Spread{SD: 0.04, DF: 20}, func(*cell.Cell) EffectLevel { return EffectLevel{None: true} }},
+	RecorderEffect: {"recorder", true, solve.Spread{SD: recorderSD, DF: recorderDF}, func(c *cell.Cell) EffectLevel {
+		return EffectLevel{Pickup: c.Pickup, Name: c.Scale, None: c.Scale == ""}
+	}},
 }
+
+// Nothing is known of a recorder's gain beforehand, ln v, and none is learnt of it: the
+// scatter of gains stays as it is.
+const (
+	recorderSD = 3
+	recorderDF = 1e4
+)
 
 // ResidualPrior is the prior of the scatter that the curve and all effects leave of
 // cells, ln v: our assumption.

@@ -93,7 +93,7 @@ func placed(name string, err error) error {
 
 // valid refuses a gain that would spoil every reading.
 func (c *Calibration) valid() error {
-	sane := func(gain float64) bool { return gain > 0 && math.Abs(dbOf(gain)) <= mostGain }
+	sane := func(gain float64) bool { return gain > 0 && math.Abs(dbOf(gain)) <= mostGain(c.Jig) }
 	switch {
 	case c.Jig == "":
 		return errors.New("jig: expected its id, got none")
@@ -102,11 +102,11 @@ func (c *Calibration) valid() error {
 	case c.Due.Year == 0:
 		return errors.New("due: expected a date such as 2027-03-02, got none")
 	case !sane(c.Gain):
-		return fmt.Errorf("gain: expected a factor within %d dB of 1, got %g", mostGain, c.Gain)
+		return fmt.Errorf("gain: expected a factor within %g dB of 1, got %g", mostGain(c.Jig), c.Gain)
 	}
 	for _, ch := range c.Channels {
 		if !sane(ch.Gain) || ch.String < 1 {
-			return fmt.Errorf("channel: expected a string from 1 and a gain within %d dB of 1, got %d and %g", mostGain, ch.String, ch.Gain)
+			return fmt.Errorf("channel: expected a string from 1 and a gain within %g dB of 1, got %d and %g", mostGain(c.Jig), ch.String, ch.Gain)
 		}
 	}
 	return nil
@@ -143,22 +143,30 @@ func (c *Calibration) Of(str int) float64 {
 	return c.Gain
 }
 
-// Apply corrects the levels of readings to true levels.
+// Apply corrects the levels of readings to true levels. Those of a recorder without a
+// calibration stay relative: see [record.Reading.Scale].
 func (b Book) Apply(rows iter.Seq2[record.Reading, error]) iter.Seq2[record.Reading, error] {
-	if len(b) == 0 {
-		return rows
-	}
 	return func(yield func(record.Reading, error) bool) {
 		for r, err := range rows {
-			if c := b.At(r.Jig, r.Time); err == nil && c != nil {
-				g := c.Of(r.String)
-				r.RMS, r.Peak, r.Quiet = g*r.RMS, g*r.Peak, g*r.Quiet
+			if err == nil {
+				b.correct(&r)
 			}
 			if !yield(r, err) {
 				return
 			}
 		}
 	}
+}
+
+// correct corrects the levels of a reading.
+func (b Book) correct(r *record.Reading) {
+	c := b.At(r.Jig, r.Time)
+	if c == nil {
+		r.Scale = r.ScaleOf()
+		return
+	}
+	g := c.Of(r.String)
+	r.RMS, r.Peak, r.Quiet = g*r.RMS, g*r.Peak, g*r.Quiet
 }
 
 // Overdue says when a jig's calibration was due before t; "" when it was not, or

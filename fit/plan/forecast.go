@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"evenpole/fit"
 	"evenpole/fit/level"
 
 	"gonum.org/v1/gonum/stat"
@@ -17,17 +18,17 @@ import (
 // says that they vary, and over the setting error of each pole, which is independent
 // of the others' and changes the level by its slope at these heights.
 type Forecast struct {
-	Heights   []float64  `json:"heights_mm"`
-	Gaps      []float64  `json:"gap_mm"`
-	Level     []float64  `json:"level_mv"`       // RMS, mean prediction
-	Balance   []float64  `json:"balance_db"`     // against the mean of all strings in dB
-	Deviation []float64  `json:"deviation_db"`   // balance less wanted balance
-	Slope     []float64  `json:"db_per_01mm"`    // dB that a string gains when its own pole rises by 0.1 mm
-	Worst     float64    `json:"worst_db"`       // expected worst deviation, whichever string's it is
-	Spread    float64    `json:"spread_db"`      // expected spread of the deviations
-	Spread95  [2]float64 `json:"spread_db_95"`   // 2.5 % and 97.5 % points of that spread
-	Meets     float64    `json:"meets"`          // chance that every string is within tolerance
-	Sets      []Set      `json:"sets,omitempty"` // the same poles under the order's alternatives
+	Heights   []float64      `json:"heights_mm"`
+	Gaps      []float64      `json:"gap_mm"`
+	Level     []level.Figure `json:"level_mv"`       // RMS, mean prediction; not known to a model of relative levels alone
+	Balance   []float64      `json:"balance_db"`     // against the mean of all strings in dB
+	Deviation []float64      `json:"deviation_db"`   // balance less wanted balance
+	Slope     []float64      `json:"db_per_01mm"`    // dB that a string gains when its own pole rises by 0.1 mm
+	Worst     float64        `json:"worst_db"`       // expected worst deviation, whichever string's it is
+	Spread    float64        `json:"spread_db"`      // expected spread of the deviations
+	Spread95  [2]float64     `json:"spread_db_95"`   // 2.5 % and 97.5 % points of that spread
+	Meets     float64        `json:"meets"`          // chance that every string is within tolerance
+	Sets      []Set          `json:"sets,omitempty"` // the same poles under the order's alternatives
 }
 
 // Set is the forecast of a stagger under another string set.
@@ -73,6 +74,15 @@ func (j *job) forecast(heights []float64) (Forecast, error) {
 	return own, nil
 }
 
+// levelOf is a level in mV of one in ln v; not known where the model's are in no known
+// unit.
+func (j *job) levelOf(ln float64) level.Figure {
+	if m, ok := j.model.(fit.Model); ok && m.Measured().NoLevels {
+		return level.Figure(math.NaN())
+	}
+	return level.Figure(math.Exp(ln))
+}
+
 // forecastUnder predicts a stagger under one string set.
 func (j *job) forecastUnder(v *variant, heights []float64) (Forecast, error) {
 	ln, err := v.levels(heights)
@@ -83,7 +93,7 @@ func (j *job) forecastUnder(v *variant, heights []float64) (Forecast, error) {
 	slopes := v.slopes(heights)
 	for i := range ln {
 		out.Gaps = append(out.Gaps, v.setup.StringHeights[i]-heights[i])
-		out.Level = append(out.Level, math.Exp(ln[i]))
+		out.Level = append(out.Level, j.levelOf(ln[i]))
 		out.Deviation = append(out.Deviation, out.Balance[i]-v.target[i])
 		out.Slope = append(out.Slope, 0.1*level.PerLn*slopes.At(i, i))
 	}

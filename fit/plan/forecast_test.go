@@ -41,8 +41,8 @@ func closeTo(t *testing.T, what string, got, want, tolerance float64) {
 func TestMeansByHand(t *testing.T) {
 	m := bench{curve: func(i int, h float64) float64 { return math.Log([]float64{20, 10}[i]) + 0.1*h }}
 	got := forecastOf(t, m, []float64{1, -0.5}, 1, certain, 0, 0)
-	closeTo(t, "level 1", got.Level[0], 20, 1e-9)
-	closeTo(t, "level 2", got.Level[1], 10, 1e-9)
+	closeTo(t, "level 1", float64(got.Level[0]), 20, 1e-9)
+	closeTo(t, "level 2", float64(got.Level[1]), 10, 1e-9)
 	closeTo(t, "balance 1", got.Balance[0], 3.0103, 1e-4)
 	closeTo(t, "balance 2", got.Balance[1], -3.0103, 1e-4)
 	closeTo(t, "deviation 1", got.Deviation[0], 2.2603, 1e-4)

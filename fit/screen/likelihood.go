@@ -33,7 +33,7 @@ type levelModel struct {
 	theta         []float64 // the curve's parameters
 	cells         []*cell.Cell
 	last          []int // of each cell's pickup: its highest string
-	takeVariance  float64
+	takeVariance  cell.TakeVariances
 	scale         float64 // this record's scatter beside the usual
 	classes       classes
 	mean, sd      []float64 // prior of the shared unknowns; parameters first

@@ -177,7 +177,7 @@ func pickupsOf(cells []*cell.Cell, each []*class) (out []*pickup, pickups, sessi
 func (m *levelModel) fill(r *row, c *cell.Cell, mean float64) {
 	r.residual = c.Mean - mean
 	sigma := curve.ResidualPrior.SD * m.scale
-	r.noise = sigma*sigma + m.takeVariance/float64(max(1, c.Takes)) + r.class.unseen*m.scale*m.scale
+	r.noise = sigma*sigma + m.takeVariance.Of(c)/float64(max(1, c.Takes)) + r.class.unseen*m.scale*m.scale
 	r.unknown = c.Excite != m.curve.Excite || !solve.Finite(r.residual)
 }
 

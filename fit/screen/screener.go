@@ -16,7 +16,7 @@ type screener struct {
 	impossible    []bool              // of lengths that cannot be, and not put right
 	extraVariance []float64           // of each cell's level, beside its own: of levels that were cut off
 	excite        profiles.Excitation // of most cells
-	takeVariance  float64
+	takeVariance  cell.TakeVariances
 	mountings     []mounting
 	lists         *lists
 	found         []int                 // mistakes found, by mounting
@@ -40,7 +40,7 @@ type habits struct {
 type habit struct{ cost, within float64 }
 
 func newScreener(d *cell.Data) *screener {
-	s := &screener{digits: map[*lengthColumn]int{}, nPossible: len(d.Cells), excite: cell.UsualExcite(d.Cells, d.Impossible), takeVariance: cell.TakeVariance(d.Cells, d.Impossible)}
+	s := &screener{digits: map[*lengthColumn]int{}, nPossible: len(d.Cells), excite: cell.UsualExcite(d.Cells, d.Impossible), takeVariance: cell.TakeVariancesOf(d.Cells, d.Impossible)}
 	for _, cells := range [][]cell.Cell{d.Cells, d.Impossible} {
 		for i := range cells {
 			s.filed = append(s.filed, &cells[i])

@@ -27,6 +27,7 @@ type sessionTrend struct {
 	when      []float64 // mean time of each cell of the mounting; 0 where its takes have none
 	spread    float64   // sum of squared times, about each cell's mean
 	slope, se float64   // ln v from the first take to the last
+	variance  float64   // of slope, by the takes' scatter
 }
 
 // trendOf is a mounting's trend; false when its takes show none.
@@ -49,10 +50,12 @@ func (s *screener) trendOf(m mounting) (sessionTrend, bool) {
 			t.spread += w.Trend.Spread / (t.length * t.length)
 		}
 	}
-	if !(t.spread > 0) || s.levels.takeVariance == 0 {
+	take := s.levels.takeVariance.Of(s.cells[m[0]])
+	if !(t.spread > 0) || take == 0 {
 		return t, false
 	}
-	t.slope, t.se = cross/t.spread, math.Sqrt(s.levels.takeVariance/t.spread)
+	t.variance = take / t.spread
+	t.slope, t.se = cross/t.spread, math.Sqrt(t.variance)
 	return t, true
 }
 
@@ -65,7 +68,7 @@ func (s *screener) driftOf(k int, b *baseline) (h *hypothesis, inTakes float64) 
 	if !ok {
 		return nil, 0
 	}
-	slope, evidence := b.slope(t.when, t.slope, s.levels.takeVariance/t.spread, driftSD, ordinaryDrift)
+	slope, evidence := b.slope(t.when, t.slope, t.variance, driftSD, ordinaryDrift)
 	if !(evidence >= leastDriftEvidence) || t.slope/slope < leastInTakes || math.Abs(slope-t.slope) > mostApart*t.se || math.Abs(slope) > mostDrift {
 		return nil, 0
 	}

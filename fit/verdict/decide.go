@@ -22,7 +22,9 @@ func (c *check) measure() {
 			continue
 		}
 		levels[i] = stat.Mean(t.levels, nil)
-		c.v.Strings[i].Level = level.Figure(level.DB(levels[i]).MV())
+		if !c.session.relative() {
+			c.v.Strings[i].Level = level.Figure(level.DB(levels[i]).MV())
+		}
 		if c.shift != nil {
 			levels[i] += c.shift[i]
 		}

@@ -86,7 +86,7 @@ func (c *check) newExpectation() (x *expectation, lacks string) {
 		return nil, ""
 	}
 	x = &expectation{
-		model: c.opt.Bench.Model, sets: c.opt.Bench.Sets, heights: make([]float64, n), noise: make([]float64, n), probe: &probe{},
+		model: c.opt.Bench.Model, sets: c.opt.Bench.Sets, heights: make([]float64, n), noise: make([]float64, n), probe: &probe{}, relative: c.session.relative(),
 		setup: &fit.Setup{
 			StringHeights: make([]float64, n), Poles: c.order.Poles, Batch: c.v.Batch, Excite: c.session.excite(),
 			ScaleLength: c.order.ScaleLength, PickupFromBridge: c.order.PickupFromBridge, Spacing: c.order.StringSpread / max(1, float64(n-1)),

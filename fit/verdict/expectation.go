@@ -50,6 +50,8 @@ type expectation struct {
 	cells   []cell.Cell
 	probe   *probe
 
+	relative bool // levels are in no known unit
+
 	expected       []float64 // ln v as the model expects it on this jig
 	predicted      []float64 // ln v as the model predicts it on any jig; shifts are beside it
 	deadStrings    []bool
@@ -78,6 +80,9 @@ func (x *expectation) prepare() {
 	n := len(x.heights)
 	x.expected = x.expectedLevels()
 	x.predicted = x.model.Level(nil, x.setup, x.heights)
+	if x.relative {
+		x.bringLevels()
+	}
 	x.deadStrings = x.findDead()
 	x.residuals = make([]float64, 2*n)
 	x.cov = mat.NewSymDense(2*n, nil)
@@ -108,6 +113,21 @@ func (x *expectation) prepare() {
 		}
 	}
 	x.nullLikelihood = x.likelihood(nil, nil, 0)
+}
+
+// bringLevels shifts levels in no known unit so that they are as loud together as is
+// expected.
+func (x *expectation) bringLevels() {
+	var off []float64
+	for i, v := range x.levels {
+		if !math.IsNaN(v) {
+			off = append(off, v-x.expected[i])
+		}
+	}
+	shift := solve.Mean(off)
+	for i := range x.levels {
+		x.levels[i] -= shift
+	}
 }
 
 // exclude takes a level or a field that was not measured out of the comparison.

@@ -160,7 +160,8 @@ func (s *session) soFar() *session {
 
 // turns follows which string is plucked. A capture makes all takes of one string before
 // those of the next, so that a string's second turn belongs to another capture, which
-// added takes to the session.
+// added takes to the session. Into a recording strings are plucked in any order: it is
+// one capture.
 type turns struct {
 	boot string
 	seq  uint32 // the latest of the boot
@@ -174,6 +175,11 @@ func (t *turns) again(r *record.Reading) bool {
 	id, named := r.ID()
 	if late := id.Boot == t.boot && id.Seq < t.seq; !named || late || id.Imported() {
 		return false
+	}
+	if record.IsRecorder(id.Jig) {
+		another := t.boot != "" && t.boot != id.Boot
+		t.boot, t.seq = id.Boot, id.Seq
+		return another
 	}
 	t.boot, t.seq = id.Boot, id.Seq
 	if r.String == t.now {
@@ -193,6 +199,10 @@ func changed(a, b *record.Reading) bool {
 	return differ(a.PoleHeight, b.PoleHeight) || differ(a.StringHeight, b.StringHeight) ||
 		differ(a.Core, b.Core) || differ(a.Gauge, b.Gauge)
 }
+
+// relative reports whether the levels are in no known unit: those of a recorder without a
+// calibration, all of one recording or of recordings that compare.
+func (s *session) relative() bool { return s.row.Scale != "" }
 
 // excitation is how a take's string was set moving; "" when the row does not say.
 func excitation(r *record.Reading) profiles.Excitation {

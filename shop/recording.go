@@ -1,0 +1,129 @@
+package shop
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"evenpole/capture"
+	"evenpole/capture/record"
+	"evenpole/fit/level"
+	"evenpole/profiles"
+	"evenpole/recording"
+	"evenpole/report"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// RecordedString is what was understood of one string in a recording. What its takes do not tell
+// is not known.
+type RecordedString struct {
+	String  int
+	Note    string       // of the mount
+	Plucks  int          // all of them
+	Good    int          // those that count
+	Level   level.Figure // dB re full scale, mean of the good takes
+	Balance level.Figure // dB, against the mean of all strings
+	Scatter level.Figure // dB, standard deviation of a take
+	Within  level.Figure // dB either side: 95 % interval of the mean by the scatter alone
+}
+
+// RecordedWithin is how sure of a string's level takes are wanted to make, dB: half of the
+// usual tolerance's quarter, so that the hand adds little to what setting a height does.
+const RecordedWithin = 0.25
+
+// mostWanted is how many takes are asked for at most.
+const mostWanted = 1000
+
+// Understood is what was understood of a recording, before anything of it is kept.
+type Understood struct {
+	Rows    []record.Reading // as they would be filed
+	Strings []RecordedString
+	Scatter level.Figure // dB, standard deviation of a take, of all strings
+	Wanted  int          // good takes of a string until that interval is RecordedWithin; 0: not known
+	Notices []string     // for people
+}
+
+// UnderstandRecording says what a recording holds of a mount's strings.
+func UnderstandRecording(r *capture.Recording, m *profiles.Mount) (*Understood, error) {
+	out := &Understood{Rows: r.Rows(m, time.Now().Add(-r.Heard.Length)), Scatter: level.Figure(math.NaN()), Notices: r.Heard.Notices}
+	levels, err := Levels(out.Rows)
+	if err != nil {
+		return nil, err
+	}
+	unknown := level.Figure(math.NaN())
+	for i, s := range m.Strings {
+		out.Strings = append(out.Strings, RecordedString{String: i + 1, Note: s.Note, Level: unknown, Balance: unknown, Scatter: unknown, Within: unknown})
+	}
+	for _, row := range out.Rows {
+		out.Strings[row.String-1].Plucks++
+	}
+	var squares, freedom float64
+	for _, l := range levels {
+		s := &out.Strings[l.String-1]
+		s.Good, s.Balance, s.Scatter, s.Within = l.Takes, l.Balance, l.Scatter, l.Within
+		s.Level = level.Figure(20*math.Log10(float64(l.Level)) - 60)
+		if l.Takes > 1 {
+			freedom += float64(l.Takes - 1)
+			squares += float64(l.Takes-1) * float64(l.Scatter) * float64(l.Scatter)
+		}
+	}
+	if freedom > 0 {
+		out.Scatter = level.Figure(math.Sqrt(squares / freedom))
+		out.Wanted = takesFor(float64(out.Scatter))
+	}
+	out.notices(r.Heard)
+	return out, nil
+}
+
+// takesFor is how many takes of a scatter make their mean as sure as is wanted.
+func takesFor(scatter float64) int {
+	for n := 2; n < mostWanted; n++ {
+		t := distuv.StudentsT{Sigma: 1, Nu: float64(n - 1)}.Quantile(0.975)
+		if t*scatter/math.Sqrt(float64(n)) <= RecordedWithin {
+			return n
+		}
+	}
+	return mostWanted
+}
+
+// notices says what to do about a recording.
+func (r *Understood) notices(h *recording.Heard) {
+	note := func(format string, args ...any) { r.Notices = append(r.Notices, fmt.Sprintf(format, args...)) }
+	if h.Noises > 0 {
+		note("%d sounds without a pitch were taken for no plucks", h.Noises)
+	}
+	var quiet []string
+	for _, s := range r.Strings {
+		if s.Good > 0 && float64(s.Level) < -60 {
+			quiet = append(quiet, fmt.Sprint(s.String))
+		}
+	}
+	if quiet != nil {
+		note("strings %s are more than 60 dB below full scale, where the record's steps begin to count: record them louder", profiles.Listed(quiet))
+	}
+	tuned := map[string][]int{}
+	for i, s := range r.Strings {
+		if s.Note != "" {
+			tuned[s.Note] = append(tuned[s.Note], i+1)
+		}
+	}
+	for i, s := range r.Strings {
+		if twins := tuned[s.Note]; len(twins) > 1 && twins[0] == i+1 {
+			note("strings %v are all tuned to %s and cannot be told apart by ear: record each alone, with --string", twins, s.Note)
+		}
+	}
+}
+
+// Picture is a recording as it is drawn.
+func (r *Understood) Picture(file string, h *recording.Heard) report.RecordingPicture {
+	p := report.RecordingPicture{File: file, Format: h.Format.String(), Seconds: h.Length.Seconds(), Stretch: h.Envelope.Seconds(), Low: h.Envelope.Low, High: h.Envelope.High}
+	for _, k := range h.Plucks {
+		m := report.RecordedPluck{At: k.Release.Seconds(), From: (k.Release + recording.WindowDelay).Seconds(), To: (k.Release + recording.WindowDelay + k.Window).Seconds(),
+			String: k.String, Level: 20 * math.Log10(k.RMS)}
+		m.Wrong = strings.Join(append(capture.FlagWords(k.Flags), k.Notes...), "; ")
+		p.Plucks = append(p.Plucks, m)
+	}
+	return p
+}
