@@ -44,7 +44,8 @@ func (s *Shop) Try(o *profiles.Order, m fit.Predictor, t Trial) (*explain.Explan
 }
 
 // On is an order with the lengths that are tried, all heights over the bobbin plane where the
-// pickup then stands. Strings that were measured one by one are shifted as the outer two are.
+// pickup then stands. Strings that were measured one by one are shifted as the outer two are;
+// under another radius they follow its arc.
 func (t *Trial) On(o *profiles.Order) *profiles.Order {
 	tried := *o
 	tried.FretboardRadius = t.Radius

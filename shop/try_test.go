@@ -60,6 +60,9 @@ func TestTryMovesMeasuredStrings(t *testing.T) {
 			t.Errorf("string %d: %g mm, want %g", i+1, got, want)
 		}
 	}
+	if trial.Radius = 250; trial.On(o).MeasuredHeights != nil {
+		t.Error("another radius leaves the strings where they were measured")
+	}
 	if o.MeasuredHeights[0] != 3 {
 		t.Error("the order was changed")
 	}
