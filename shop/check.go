@@ -107,6 +107,21 @@ func (s *Shop) Repeat(ctx context.Context, o repeat.Options, operators string) (
 	return study, as[*repeat.TooFew](err)
 }
 
+// RepeatOf is Repeat of readings wherever they come from, corrected by their gains. captured
+// says who captured a session, and the file operators, which may be "", what it says
+// otherwise.
+func RepeatOf(ctx context.Context, src Source, o repeat.Options, captured map[string]string, operators string) (*repeat.Study, error) {
+	if operators != "" {
+		var err error
+		if o.Operators, err = (&Shop{}).readOperators(operators); err != nil {
+			return nil, err
+		}
+	}
+	o.Captured = captured
+	study, err := repeat.Analyse(src.Gains.Apply(until(ctx, "readings", src.Readings)), o)
+	return study, as[*repeat.TooFew](err)
+}
+
 // readOperators reads who mounted what.
 func (s *Shop) readOperators(file string) (repeat.Operators, error) {
 	path := cmp.Or(file, s.folder.operators())

@@ -25,6 +25,7 @@ import (
 //	                             in readings.seals.until-TIME.csv
 //	readings.cells               what was made of the readings so far, to save time: see
 //	                             cellscache.go; it may be deleted
+//	shared/                      what other benches added to a shared record: see package share
 //	readings.torn-TIME.csv       a last line that a power cut tore
 //	mounts/PICKUP-DIGEST.toml    what was mounted, as it was described then
 //	writer.lock, writer.open     who writes to the record, and that it is being written
@@ -57,6 +58,12 @@ const (
 	plansDir        = "plans"
 	picturesDir     = "pictures"
 	certificatesDir = "certificates"
+)
+
+// The folders that package share reads and writes, too.
+const (
+	OrdersDir = ordersDir
+	SharedDir = "shared" // what other benches added to a shared record
 )
 
 // folder is where a shop's files are; "" is none.

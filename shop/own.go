@@ -23,7 +23,7 @@ func (f folder) owns(path string) bool {
 	// Capitals do not count: some systems do not tell them apart.
 	first := strings.ToLower(strings.Split(rel, string(filepath.Separator))[0])
 	switch {
-	case slices.Contains([]string{record.MountsDir, ordersDir, jigDir, modelsDir, gain.Dir, certificatesDir}, first),
+	case slices.Contains([]string{record.MountsDir, ordersDir, jigDir, modelsDir, gain.Dir, certificatesDir, SharedDir}, first),
 		slices.Contains([]string{record.ReadingsFile, record.FieldsFile, record.SessionsFile, repeat.OperatorsFile, disk.LockFile, disk.OpenMark}, first),
 		filepath.Ext(first) == ".toml":
 		return true

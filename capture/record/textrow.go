@@ -21,13 +21,18 @@ type textRow struct {
 // textColumns reads rows of a layout as text. Where the file is long digests are made
 // on all cores.
 func textColumns(l *table.Layout) *table.Table[textRow] {
+	return cellColumns(l).Finish(func(x *textRow, c *table.Cells) {
+		x.line, x.digest = c.Line, digestOf(l, x.cells[:len(l.Names)])
+	})
+}
+
+// cellColumns reads the cells of rows alone.
+func cellColumns(l *table.Layout) *table.Table[textRow] {
 	columns := make([]table.Column[textRow], len(l.Names))
 	for i, name := range l.Names {
 		columns[i] = table.Text(name, func(x *textRow) *string { return &x.cells[i] })
 	}
-	return table.New(columns...).Finish(func(x *textRow, c *table.Cells) {
-		x.line, x.digest = c.Line, digestOf(l, x.cells[:len(l.Names)])
-	})
+	return table.New(columns...).Finish(func(x *textRow, c *table.Cells) { x.line = c.Line })
 }
 
 // textRows reads the rows of a file. A line that is no row has the digest of nothing,

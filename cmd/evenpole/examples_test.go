@@ -53,6 +53,10 @@ func TestExamplesRun(t *testing.T) {
 	for _, name := range exampleOrder() {
 		for _, line := range examples[name] {
 			args := words(strings.ReplaceAll(line, "/dev/ttyACM0", port))[1:]
+			if forOwners(name) {
+				needsDatabase(t, args)
+				continue
+			}
 			if name == "jig talk" || name == "jig sim" || name == "page" {
 				tryBriefly(t, args)
 				continue
@@ -62,16 +66,46 @@ func TestExamplesRun(t *testing.T) {
 	}
 }
 
-// exampleFiles writes the spreadsheets that examples read.
+// exampleFiles writes the spreadsheets that examples read, and has another bench share in
+// the folder that they name.
 func exampleFiles(t *testing.T) {
 	t.Helper()
 	write(t, "sheet.csv", "String;Core (in);Pole height (mm);String height (mm);RMS (mV)\n1;0,010;0,5;3,0;12,5\n")
 	write(t, "friend.csv", "String,Pole height (mm),String height (mm),Output\n1,0.5,3.0,12.5\n")
+	try(t, "share", "init", "--folder", "stick")
+	otherBench(t, "stick")
+}
+
+// otherBench shares a copy of this folder's readings as another bench.
+func otherBench(t *testing.T, folder string) {
+	t.Helper()
+	text, err := os.ReadFile("readings.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	write(t, filepath.Join(dir, "readings.csv"), string(text))
+	try(t, "share", "--shop", dir, "--bench", "south", "--folder", folder)
+}
+
+// forOwners tells whether a command is one for the owner of a database.
+func forOwners(name string) bool { return name == "share admit" || name == "share close" }
+
+// needsDatabase runs a command that has no database here, and has to say so.
+func needsDatabase(t *testing.T, args []string) {
+	t.Helper()
+	for _, name := range []string{"PGSERVICE", "PGHOST", "PGDATABASE", "PGUSER", "PGPORT"} {
+		t.Setenv(name, "")
+	}
+	var stderr bytes.Buffer
+	if status := run(context.Background(), args, nil, io.Discard, &stderr); status != exitInput || !strings.Contains(stderr.String(), "nothing says where the database is") {
+		t.Errorf("%v: exit status %d, %s", args, status, &stderr)
+	}
 }
 
 // exampleOrder is the commands with examples, those first that make what others read.
 func exampleOrder() []string {
-	first := []string{"capture", "fit", "check"}
+	first := []string{"share init", "share", "capture", "fit", "check"}
 	var names []string
 	for name := range examples {
 		if !slices.Contains(first, name) {

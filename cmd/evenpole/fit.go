@@ -24,6 +24,7 @@ type fitOptions struct {
 	fields   string
 	out      string
 	use      bool
+	shared   sharedFlag
 }
 
 func newFitCmd(e *env) *cobra.Command {
@@ -44,12 +45,18 @@ as well as the model before it, or with --use. --out writes it to a file of your
 choice instead. Outside a shop, without --out, nothing is written.
 
 Of a shop's own record, what was made of its readings is kept in readings.cells, so
-that the next fit reads the rows that came since; you may delete it at any time.`,
+that the next fit reads the rows that came since; you may delete it at any time.
+
+--shared fits the readings of all benches of a shared record (see 'evenpole share') as
+they were pulled; --shared=there streams them from the shared record itself.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runFit(cmd.Context(), e, o) },
 	}
 	cmd.Flags().StringArrayVar(&o.readings, "readings", nil, "readings `file` to fit instead of the shop's (repeatable)")
 	cmd.Flags().StringVar(&o.fields, "fields", "", "field readings `file` (default: fields.csv beside the readings, if it is there)")
+	sharedFlagOf(cmd, &o.shared)
+	cmd.MarkFlagsMutuallyExclusive("shared", "readings")
+	cmd.MarkFlagsMutuallyExclusive("shared", "fields")
 	cmd.Flags().StringVar(&o.out, "out", "", "write the model to this `file`")
 	cmd.Flags().BoolVar(&o.use, "use", false, "make it the shop's current model even if it predicts worse")
 	return cmd
@@ -75,6 +82,9 @@ func runFit(ctx context.Context, e *env, o fitOptions) error {
 		}
 		o.readings = []string{s.ReadingsFile()}
 	}
+	if o.shared != "" {
+		o.readings = []string{"the shared record"}
+	}
 	switch {
 	case o.out != "" && !shop.Missing(o.out):
 		return withHint(badInput("%s is there already: a model file never changes", o.out), "choose another name")
@@ -84,6 +94,14 @@ func runFit(ctx context.Context, e *env, o fitOptions) error {
 	ofRecord := inShop && s.IsRecord(o.readings)
 	keepMemoryLow()
 	fitting := shop.Fitting{Files: o.readings, Fields: o.fields, Program: version(), KeepCells: ofRecord}
+	if o.shared != "" {
+		source, _, done, err := e.sharedSource(ctx, o.shared)
+		if err != nil {
+			return err
+		}
+		defer done()
+		fitting.Sources = []shop.Source{source}
+	}
 	var data *cell.Data
 	result, err := late(ctx, e, func(ctx context.Context) (r *fit.Result, err error) {
 		fitting.Progress = func(kind string, done, of int) { record.Tell(ctx, "%s: leaving out %d of %d", kind, done, of) }

@@ -41,7 +41,8 @@ var mayImport = map[string][]string{
 	"fit/explain": {"profiles", "fit", "fit/cell", "fit/curve", "fit/level", "fit/solve"},
 	"fit/next":    {"profiles", "fit", "fit/cell", "fit/curve", "fit/level", "fit/solve"},
 
-	"fit/plan":    {"profiles", "fit", "fit/cell", "fit/level", "fit/solve"},
+	"fit/layout":  {"profiles", "fit", "fit/cell", "fit/curve", "fit/field", "fit/solve"},
+	"fit/plan":    {"profiles", "fit", "fit/cell", "fit/layout", "fit/level", "fit/solve"},
 	"fit/verdict": {"profiles", "capture/record", "fit", "fit/cell", "fit/curve", "fit/field", "fit/level", "fit/solve"},
 	"fit/batch":   {"capture/record", "fit", "fit/cell", "fit/field", "fit/level", "fit/solve"},
 	"fit/repeat":  {"capture/record", "capture/record/sheet", "fit", "fit/cell", "fit/level", "fit/solve"},
@@ -52,6 +53,13 @@ var mayImport = map[string][]string{
 	"shop": {"profiles", "recording", "capture", "capture/record", "capture/record/disk", "capture/record/pack", "capture/record/table", "fit", "fit/batch", "fit/cell", "fit/drift", "fit/explain", "fit/field", "fit/gain", "fit/level",
 		"fit/next", "fit/plan", "fit/repeat", "fit/screen", "fit/verdict", "report"},
 	"shop/workshop": {"profiles", "jig/sim"},
+
+	"share":                 {"profiles", "capture/record", "capture/record/disk", "capture/record/table", "fit/gain", "shop"},
+	"share/folder":          {"capture/record/disk", "share"},
+	"share/postgres":        {"capture/record/disk", "share"},
+	"share/postgres/pgtest": {},
+	"share/sharetest":       {"capture/record", "capture/record/table", "share", "shop"},
+
 	"page": {"profiles", "jig", "capture", "capture/record", "capture/record/table", "fit", "fit/batch", "fit/drift", "fit/cell", "fit/explain", "fit/level", "fit/next", "fit/plan",
 		"fit/repeat", "fit/verdict", "report", "shop"},
 

@@ -6,8 +6,10 @@ import (
 	"text/tabwriter"
 
 	"evenpole/capture"
+	"evenpole/fit/level"
 	"evenpole/fit/repeat"
 	"evenpole/profiles"
+	"evenpole/shop"
 
 	"github.com/spf13/cobra"
 )
@@ -17,6 +19,7 @@ type repeatOptions struct {
 	order     string
 	operators string
 	since     string
+	shared    sharedFlag
 }
 
 func newRepeatCmd(e *env) *cobra.Command {
@@ -32,7 +35,12 @@ A session is a mounting, and a pause of three hours ends a sitting. Who mounted 
 'capture --operator' has told. operators.csv in the shop goes before that: columns
 session and operator, and sitting or mounting where the above does not hold.
 'evenpole repeat design' plans a study. Hundreds of sessions, such as a reference pickup's of a year, take minutes:
---pickup and --since pick the study's.`,
+--pickup and --since pick the study's.
+
+--shared studies the readings of all benches of a shared record (see 'evenpole share'):
+a reference pickup that travels, once 'share same pickup' says that it is one, tells by
+how much their jigs differ, with an interval. Calibrations are applied there, so that it
+is what they leave.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runRepeat(cmd.Context(), e, o) },
 	}
@@ -42,6 +50,7 @@ session and operator, and sitting or mounting where the above does not hold.
 	f.Float64Var(&o.Tolerance, "tolerance-db", 0, "`tolerance` either side, dB")
 	f.StringVar(&o.operators, "operators", "", "`file` that says who mounted what (default: operators.csv in the shop)")
 	f.StringVar(&o.since, "since", "", "sessions from this `day` on only (2026-03-02)")
+	sharedFlagOf(cmd, &o.shared)
 	f.IntVar(&o.Takes, "takes", capture.DefaultTakes, "`takes` of a string in a check")
 	f.Float64Var(&o.Want, "want", 0.3, "wanted U of a check, as a `share` of the tolerance")
 	cmd.MarkFlagsMutuallyExclusive("order", "tolerance-db")
@@ -55,7 +64,7 @@ var (
 )
 
 func runRepeat(ctx context.Context, e *env, o repeatOptions) error {
-	shop, err := e.theShop()
+	here, err := e.theShop()
 	if err != nil {
 		return err
 	}
@@ -66,13 +75,13 @@ func runRepeat(ctx context.Context, e *env, o repeatOptions) error {
 		return badInput("tolerance, takes and want: expected 0 or more dB, 1 or more and more than 0, got %g, %d and %g", o.Tolerance, o.Takes, o.Want)
 	}
 	if o.order != "" {
-		order, err := e.readOrder(shop, o.order)
+		order, err := e.readOrder(here, o.order)
 		if err != nil {
 			return err
 		}
 		o.Tolerance = order.Tolerance
 	}
-	s, err := late(ctx, e, func(ctx context.Context) (*repeat.Study, error) { return shop.Repeat(ctx, o.Options, o.operators) })
+	s, err := study(ctx, e, here, o)
 	if err != nil {
 		return err
 	}
@@ -98,12 +107,57 @@ func printStudy(e *env, s *repeat.Study) {
 	e.print("a check of %d takes: balance known to %.3f dB (standard deviation), U %.2f dB; level to %.3f dB", s.Check.Takes, s.Check.SD, s.Check.Expanded, s.Check.LevelSD)
 	const least = 0.01 // for 0 is the usual to check
 	e.print("whatever the takes, mounting it leaves %.3f dB a string: 'evenpole check --mounting-db %.2f' counts with it", s.Mounting, max(s.Mounting, least))
+	printCompared(e, s.Compared, s.Confidence)
 	if s.Tolerance != nil {
 		printTolerance(e, s.Tolerance, s.Check.Takes)
 	} else {
 		e.note("note: give --order or --tolerance-db to see what share of it the jig eats")
 	}
 	e.warn(s.Warnings)
+}
+
+// study studies the readings of this shop, or of all benches.
+func study(ctx context.Context, e *env, here *shop.Shop, o repeatOptions) (*repeat.Study, error) {
+	if o.shared != "" {
+		return e.repeatShared(ctx, o)
+	}
+	return late(ctx, e, func(ctx context.Context) (*repeat.Study, error) { return here.Repeat(ctx, o.Options, o.operators) })
+}
+
+// repeatShared studies the readings of all benches.
+func (e *env) repeatShared(ctx context.Context, o repeatOptions) (*repeat.Study, error) {
+	source, view, done, err := e.sharedSource(ctx, o.shared)
+	if err != nil {
+		return nil, err
+	}
+	defer done()
+	captured, err := view.Operators()
+	if err != nil {
+		return nil, err
+	}
+	return late(ctx, e, func(ctx context.Context) (*repeat.Study, error) {
+		return shop.RepeatOf(ctx, source, o.Options, captured, o.operators)
+	})
+}
+
+// printCompared prints by how much jigs differ.
+func printCompared(e *env, list []repeat.JigDifference, confidence float64) {
+	interval := func(low, high level.Figure) string {
+		if !low.Known() || !high.Known() {
+			return "not known: measure again on both"
+		}
+		return fmt.Sprintf("%+.3f to %+.3f dB", float64(low), float64(high))
+	}
+	for _, c := range list {
+		e.print("")
+		e.print("jig %s reads %+.3f dB beside jig %s (%.0f %% interval: %s), by %s", c.Jigs[1], c.Level, c.Jigs[0], 100*confidence, interval(c.Low, c.High), profiles.Listed(c.Pickups))
+		tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
+		fmt.Fprintf(tw, "string	on its own dB\t%.0f %% interval\t\n", 100*confidence)
+		for _, x := range c.Strings {
+			fmt.Fprintf(tw, "%d\t%+.3f\t%s\t\n", x.String, x.Balance, interval(x.Low, x.High))
+		}
+		tw.Flush()
+	}
 }
 
 func printTolerance(e *env, t *repeat.Tolerance, takes int) {

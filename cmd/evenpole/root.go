@@ -23,6 +23,7 @@ import (
 	"evenpole/capture/record"
 	"evenpole/capture/record/disk"
 	"evenpole/profiles"
+	"evenpole/share"
 	"evenpole/shop"
 
 	"github.com/spf13/cobra"
@@ -98,6 +99,7 @@ func exitStatus(err error) int {
 		setup   *capture.SetupError
 		pitch   *capture.PitchError
 		refused *record.RefusedError
+		shared  *share.InputError
 		path    *fs.PathError
 	)
 	switch {
@@ -105,7 +107,7 @@ func exitStatus(err error) int {
 		return exitDone
 	case errors.As(err, &v):
 		return v.status
-	case errors.As(err, &input), errors.As(err, &shops), errors.As(err, &prof), errors.As(err, &row), errors.As(err, &kind), errors.As(err, &setup), errors.As(err, &pitch), errors.As(err, &refused):
+	case errors.As(err, &input), errors.As(err, &shops), errors.As(err, &prof), errors.As(err, &row), errors.As(err, &kind), errors.As(err, &setup), errors.As(err, &pitch), errors.As(err, &refused), errors.As(err, &shared):
 		return exitInput
 	case errors.As(err, &path) && errors.Is(err, fs.ErrNotExist) && path.Op == "open":
 		return exitInput
@@ -162,6 +164,7 @@ The examples of commands run in the shop that 'evenpole demo' leaves.`,
 		newCalibrateCmd(e),
 		newDriftCmd(e),
 		newRecordCmd(e),
+		newShareCmd(e),
 		newOrderCmd(e), newMountCmd(e), newStringsCmd(e), newBatchesTopic(), newShopTopic(),
 		newPageCmd(e),
 		newManCmd(e), newVersionCmd(e), newNoticesCmd(e),

@@ -46,17 +46,40 @@ type Component struct {
 // Study is what the runs say. It marshals to the document of "evenpole repeat
 // --json".
 type Study struct {
-	Pickups    []string    `json:"pickups"`
-	Runs       int         `json:"n_runs"`
-	From       time.Time   `json:"from"`
-	To         time.Time   `json:"to"`
-	Confidence float64     `json:"confidence"`
-	Balance    []Component `json:"balance"`     // what each string has of its own; coarse first
-	Level      []Component `json:"level"`       // of the pickup's mean level
-	Mounting   float64     `json:"mounting_db"` // what more takes of a string do not lower; an allowance for package verdict
-	Check      Check       `json:"check"`
-	Tolerance  *Tolerance  `json:"tolerance"` // null without one
-	Warnings   []string    `json:"warnings"`
+	Pickups    []string        `json:"pickups"`
+	Runs       int             `json:"n_runs"`
+	From       time.Time       `json:"from"`
+	To         time.Time       `json:"to"`
+	Confidence float64         `json:"confidence"`
+	Balance    []Component     `json:"balance"`     // what each string has of its own; coarse first
+	Level      []Component     `json:"level"`       // of the pickup's mean level
+	Mounting   float64         `json:"mounting_db"` // what more takes of a string do not lower; an allowance for package verdict
+	Check      Check           `json:"check"`
+	Tolerance  *Tolerance      `json:"tolerance"` // null without one
+	Jigs       []string        `json:"jigs"`
+	Compared   []JigDifference `json:"jigs_compared"` // each two that measured a pickup; empty for one jig
+	Warnings   []string        `json:"warnings"`
+}
+
+// JigDifference is by how much the second of two jigs reads higher than the first, as
+// pickups tell that both measured: dB, with intervals of Study.Confidence. A limit that
+// nothing tells is unknown.
+type JigDifference struct {
+	Jigs    [2]string          `json:"jigs"`
+	Pickups []string           `json:"pickups"`
+	Level   float64            `json:"level_db"`
+	Low     level.Figure       `json:"level_low_db"`
+	High    level.Figure       `json:"level_high_db"`
+	DOF     int                `json:"dof"`
+	Strings []StringDifference `json:"strings"`
+}
+
+// StringDifference is what of the difference one string has of its own.
+type StringDifference struct {
+	String  int          `json:"string"`
+	Balance float64      `json:"balance_db"`
+	Low     level.Figure `json:"balance_low_db"`
+	High    level.Figure `json:"balance_high_db"`
 }
 
 // Check is what to expect of a balance that is measured in one mounting.

@@ -49,6 +49,6 @@ func FuzzOperators(f *testing.F) {
 		if again, err := ReadOperators(strings.NewReader(b.String()), "o.csv"); err != nil || !maps.Equal(again, who) {
 			t.Errorf("%v became %v, %v", who, again, err)
 		}
-		who.strangers(map[string]bool{})
+		who.strangers(map[string]string{})
 	})
 }

@@ -47,10 +47,10 @@ func ReadOperators(r io.Reader, name string) (Operators, error) {
 }
 
 // strangers warns of sessions that the record does not have: their names were mistyped.
-func (who Operators) strangers(sessions map[string]bool) []string {
+func (who Operators) strangers(sessions map[string]string) []string {
 	var names []string
 	for _, name := range slices.Sorted(maps.Keys(who)) {
-		if !sessions[name] {
+		if _, known := sessions[name]; !known {
 			names = append(names, name)
 		}
 	}

@@ -22,6 +22,9 @@
 // the standard deviation of a balance that is measured in one mounting, limits
 // are the tolerance either side of the target.
 //
+// Where a pickup was measured on several jigs, as one that travels is, each scatter is that
+// about its mean on each jig, and the jigs are compared: see [JigDifference].
+//
 // The way through the package, in the order in which data flow:
 //
 //   - operators.go: who made which session ([Operators]).
@@ -30,6 +33,7 @@
 //   - sources.go: which sources of scatter the runs can tell apart (factor).
 //   - variances.go: variance components of a sample (sample, estimate).
 //   - tolerance.go: what the components make of a check (checkModel).
+//   - jigs.go: by how much jigs differ.
 //   - repeat.go: [Analyse], which runs all of these in order.
 //   - design.go: a study yet to be made ([NewDesign]).
 package repeat
@@ -68,16 +72,15 @@ func Analyse(rows iter.Seq2[record.Reading, error], o Options) (*Study, error) {
 	return s, s.analyse(runs, o)
 }
 
-// enough refuses runs that show no scatter: of one string, or one of each pickup.
-// enough refuses runs that show no scatter: of one string, or one of each pickup.
+// enough refuses runs that show no scatter: of one string, or one of each pickup on each jig.
 func enough(runs []run, pickup string) error {
 	const capture = `capture a pickup several times with "evenpole capture --purpose repeat --again", mounting it anew each time`
-	count := map[string]int{}
+	count := map[[2]string]int{} // by pickup and jig
 	for _, r := range runs {
 		if len(r.levels) < 2 {
 			return &TooFew{fmt.Sprintf("pickup %q: expected two strings or more, for one has no balance", r.pickup)}
 		}
-		count[r.pickup]++
+		count[[2]string{r.pickup, r.jig}]++
 	}
 	for _, n := range count {
 		if n > 1 {
@@ -111,7 +114,7 @@ func (s *Study) analyse(runs []run, o Options) error {
 	s.Balance = balance.components(sources, takes, o.Confidence)
 	s.Level = mean.components(sources, takes, o.Confidence)
 	s.addCheck(balance, mean, runs, o)
-	return nil
+	return s.compareJigs(balance, mean, runs, sources, o.Confidence)
 }
 
 // components lists the standard deviations of an estimate with their intervals.
@@ -129,15 +132,14 @@ func (e *estimate) components(sources []factor, takes int, confidence float64) [
 }
 
 // balanceOf is the sample of all contrasts. A contrast has a mean of its own in each
-// pickup. A source moves each contrast independently, and by the same amount in all
+// pickup on each jig. A source moves each contrast independently, and by the same amount in all
 // pickups of as many strings.
 func balanceOf(runs []run, sources []factor) *sample {
 	s := newSample(runs, sources)
-	means := numbering{}
 	levels := make([]numbering, len(sources))
 	for i, r := range runs {
 		for j, y := range r.contrasts() {
-			s.add(y, r.weight(), means.of(fmt.Sprintf("%d of %q", j, r.pickup)), s.groupOf[i])
+			s.add(y, r.weight(), s.means.of(contrastMean(j, r.pickup, r.jig)), s.groupOf[i])
 			for k, f := range sources {
 				if levels[k] == nil {
 					levels[k] = numbering{}
@@ -150,12 +152,11 @@ func balanceOf(runs []run, sources []factor) *sample {
 	return &s.sample
 }
 
-// levelOf is the sample of the pickups' mean levels.
+// levelOf is the sample of the pickups' mean levels, which each have a mean on each jig.
 func levelOf(runs []run, sources []factor) *sample {
 	s := newSample(runs, sources)
-	means := numbering{}
 	for i, r := range runs {
-		s.add(r.level(), r.weight()*float64(len(r.levels)), means.of(r.pickup), s.groupOf[i])
+		s.add(r.level(), r.weight()*float64(len(r.levels)), s.means.of(levelMean(r.pickup, r.jig)), s.groupOf[i])
 		for k, f := range sources {
 			s.sources[k].level = append(s.sources[k].level, f.of[i])
 		}
@@ -173,6 +174,7 @@ type sampleBuilder struct {
 // values yet.
 func newSample(runs []run, sources []factor) *sampleBuilder {
 	s := &sampleBuilder{groupOf: groupsOf(runs, sources)}
+	s.means = numbering{}
 	var squares float64
 	for _, r := range runs {
 		squares += r.squares

@@ -20,7 +20,7 @@ const sittingGap = 3 * time.Hour
 
 // run is one session of a study: a pickup as it was mounted, all its strings.
 type run struct {
-	session, pickup             string
+	session, pickup, jig        string
 	operator, sitting, mounting string
 	at                          time.Time
 	levels                      []float64 // dB re 1 mV, string 1 first
@@ -31,7 +31,7 @@ type run struct {
 // gather makes runs of the readings of purpose repeat. Sessions that lack a
 // string that others of the pickup have are left out, and named.
 func gather(rows iter.Seq2[record.Reading, error], o Options) (runs []run, warnings []string, err error) {
-	sessions := map[string]bool{}
+	sessions := map[string]string{}
 	data, err := cell.GatherOnly(func(r *record.Reading) bool {
 		return r.Purpose == record.ForRepeat && !r.Time.Before(o.Since) && (o.Pickup == "" || r.Pickup == o.Pickup)
 	}, namingSessions(rows, sessions))
@@ -40,6 +40,7 @@ func gather(rows iter.Seq2[record.Reading, error], o Options) (runs []run, warni
 	}
 	for _, cells := range data.Sessions() {
 		r, why := newRun(cells)
+		r.jig = sessions[r.session]
 		if why != "" {
 			warnings = append(warnings, why)
 			continue
@@ -54,11 +55,11 @@ func gather(rows iter.Seq2[record.Reading, error], o Options) (runs []run, warni
 	return runs, slices.Concat(warnings, short, o.Operators.strangers(sessions)), nil
 }
 
-// namingSessions passes rows on, and notes which sessions they are of.
-func namingSessions(rows iter.Seq2[record.Reading, error], sessions map[string]bool) iter.Seq2[record.Reading, error] {
+// namingSessions passes rows on, and notes which sessions they are of, and on which jig.
+func namingSessions(rows iter.Seq2[record.Reading, error], sessions map[string]string) iter.Seq2[record.Reading, error] {
 	return func(yield func(record.Reading, error) bool) {
 		for r, err := range rows {
-			sessions[r.Session] = true
+			sessions[r.Session] = r.Jig
 			if !yield(r, err) {
 				return
 			}
@@ -141,15 +142,18 @@ func (r *run) contrasts() []float64 {
 }
 
 // assign fills in who made the runs, in which sitting and mounting. Runs are in the
-// order of time.
+// order of time, and each jig has sittings of its own.
 func (w Operators) assign(runs []run) {
-	sitting, last := 0, time.Time{}
+	sittings := 0
+	now, last := map[string]int{}, map[string]time.Time{} // of each jig
 	for i := range runs {
 		r := &runs[i]
-		if i == 0 || r.at.Sub(last) > sittingGap {
-			sitting++
+		if at, begun := last[r.jig]; !begun || r.at.Sub(at) > sittingGap {
+			sittings++
+			now[r.jig] = sittings
 		}
-		last = r.at
+		last[r.jig] = r.at
+		sitting := now[r.jig]
 		n := w[r.session]
 		r.operator, r.sitting, r.mounting = cmp.Or(n.Operator, r.operator), n.Sitting, n.Mounting
 		if r.sitting == "" {

@@ -37,8 +37,11 @@ func sourcesOf(runs []run) (kept []factor, warnings []string) {
 	if unnamed := countUnnamed(runs); unnamed > 0 && all[0].levels > 1 {
 		warnings = append(warnings, fmt.Sprintf("%d sessions name no operator, by capture --operator or in %s: they count as one more", unnamed, OperatorsFile))
 	}
+	jigs := newFactor("jig", runs, func(r *run) string { return r.jig })
 	for i, f := range all {
 		switch {
+		case jigs.levels > 1 && f.name != byMounting && sameParts(f, jigs):
+			warnings = append(warnings, fmt.Sprintf("each jig has one %s: what differs between %ss is in the difference of jigs, and in no other figure here", f.name, f.name))
 		case f.levels < 2:
 			warnings = append(warnings, fmt.Sprintf("one %s only: what differs between %ss is in no figure here", f.name, f.name))
 		case i+1 < len(all) && sameParts(f, all[i+1]):

@@ -22,6 +22,7 @@ import (
 type sample struct {
 	y, weight []float64
 	fixed     []int // which mean a value has, from 0
+	means     numbering
 	group     []int // each level of a local source is in one group only
 	sources   []source
 	within    solve.Spread

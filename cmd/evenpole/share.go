@@ -1,0 +1,436 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"path/filepath"
+	"strings"
+	"text/tabwriter"
+
+	"evenpole/capture/record"
+	"evenpole/profiles"
+	"evenpole/share"
+	"evenpole/share/folder"
+	"evenpole/share/postgres"
+	"evenpole/shop"
+
+	"github.com/spf13/cobra"
+)
+
+type shareOptions struct {
+	bench  string
+	folder string
+}
+
+func newShareCmd(e *env) *cobra.Command {
+	var o shareOptions
+	cmd := &cobra.Command{
+		Use:   "share [--bench NAME [--folder DIR]]",
+		Short: "Share the record with other benches: push what is new, pull what others added",
+		Long: `Joins the shop to a shared record, the first time with --bench, its name among
+benches; from then on, pushes what is new here and pulls what others added: readings,
+fields, sessions, mounts, retractions, seals, calibrations, string sets and orders.
+The shared record is in a PostgreSQL database, or with --folder in a folder: a stick
+that goes from bench to bench, or a drive that is synchronised.
+
+Cut it short whenever you like: the next one goes on where it stopped, and nothing
+comes twice. The shop's own files are read and never written; what others added
+stands in shared/benches/NAME, laid out as a shop. Without the network a shop is
+whole. 'evenpole fit --shared' fits the record of all benches, 'evenpole repeat
+--shared' compares their jigs.
+
+What benches call by one name (jigs, pickups, batches, string sets) is kept apart
+until a person says with 'share same' or 'share apart' what it is: 'share status'
+lists such names. A row that was altered, here or in the shared record, is found and
+named; exit status 1 then.
+
+The database is reached as libpq does: by PGHOST, PGDATABASE, PGUSER, PGSSLMODE and
+the like, by PGSERVICE, or by the file shared/connection (mode 0600), which holds one
+line such as "host=db.example dbname=shop user=north sslmode=verify-full". No flag
+takes it, and nothing prints it. Its owner makes it ready with 'share init' and
+'share admit'.`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error { return runShare(cmd.Context(), e, o) },
+	}
+	cmd.Flags().StringVar(&o.bench, "bench", "", "join under this `name`: letters a to z, digits, hyphens")
+	cmd.Flags().StringVar(&o.folder, "folder", "", "join a shared record in this `folder`")
+	cmd.AddCommand(newShareInitCmd(e), newShareStatusCmd(e), newShareVerifyCmd(e), newShareExportCmd(e),
+		newShareWordCmd(e, share.Same, "Say that benches mean one thing by a name", "same"),
+		newShareWordCmd(e, share.Apart, "Say that benches mean different things by a name", "apart"),
+		newShareAdmitCmd(e), newShareCloseCmd(e))
+	return cmd
+}
+
+// joined is the bench that a shop is, and the shared record that it joined.
+func (e *env) joined(ctx context.Context) (*share.Bench, share.Carrier, error) {
+	s, err := e.theShop()
+	if err != nil {
+		return nil, nil, err
+	}
+	b, err := benchOf(s)
+	if err != nil {
+		return nil, nil, err
+	}
+	c, err := carrierOf(ctx, s, b.Folder)
+	return b, c, err
+}
+
+func benchOf(s *shop.Shop) (*share.Bench, error) {
+	b, err := share.Of(s)
+	if errors.Is(err, share.ErrNotJoined) {
+		return nil, withHint(&inputError{err}, "'evenpole share --bench NAME' joins one, with --folder DIR in a folder")
+	}
+	return b, err
+}
+
+// carrierOf is where a shared record is: in a folder, or a database for "".
+func carrierOf(ctx context.Context, s *shop.Shop, dir string) (share.Carrier, error) {
+	if dir != "" {
+		f, err := folder.Open(dir)
+		if err == nil {
+			return f, nil
+		}
+		return nil, withHint(err, "is the stick in its place, or the drive there? 'evenpole share init --folder DIR' makes a new one")
+	}
+	d, err := postgres.Open(ctx, connectionOf(s))
+	if err != nil {
+		return nil, err
+	}
+	return d, nil
+}
+
+func connectionOf(s *shop.Shop) string {
+	if s.Dir() == "" {
+		return ""
+	}
+	return filepath.Join(s.Dir(), shop.SharedDir, share.ConnectionFile)
+}
+
+var reportJSON = newDocument[*share.Report]()
+
+func runShare(ctx context.Context, e *env, o shareOptions) error {
+	s, err := e.theShop()
+	if err != nil {
+		return err
+	}
+	if err := joinAs(ctx, s, o); err != nil {
+		return err
+	}
+	b, c, err := e.joined(ctx)
+	if err != nil {
+		return err
+	}
+	defer c.Close()
+	r, err := late(ctx, e, func(ctx context.Context) (*share.Report, error) { return b.Exchange(ctx, c) })
+	if err != nil {
+		if r != nil && !e.json {
+			printMoved(e, r)
+		}
+		return err
+	}
+	if e.json {
+		err = reportJSON.write(e, r)
+	} else {
+		printMoved(e, r)
+	}
+	e.warn(r.Passed)
+	if r.Held {
+		e.note("note: a capture is at work, or was cut short: what it has not finished is pushed later")
+	}
+	return errors.Join(err, faulty(e, r.Faults))
+}
+
+// joinAs has a shop join, where flags say so, once the shared record was seen.
+func joinAs(ctx context.Context, s *shop.Shop, o shareOptions) error {
+	switch {
+	case o.bench == "" && o.folder == "":
+		return nil
+	case o.bench == "":
+		return badInput("--folder wants --bench NAME, this shop's name among benches")
+	}
+	if o.folder != "" {
+		var err error
+		if o.folder, err = filepath.Abs(o.folder); err != nil {
+			return err
+		}
+	}
+	c, err := carrierOf(ctx, s, o.folder)
+	if err != nil {
+		return err
+	}
+	defer c.Close()
+	_, err = share.Join(s, o.bench, o.folder)
+	return err
+}
+
+func printMoved(e *env, r *share.Report) {
+	tell := func(list []share.Moved, verb string) {
+		for _, m := range list {
+			e.print("%s %d %s of %s (%d in all)", verb, m.Entries, m.Stream, m.Bench, m.Of)
+		}
+	}
+	tell(r.Pushed, "pushed")
+	tell(r.Pulled, "pulled")
+	if len(r.Pushed)+len(r.Pulled) == 0 {
+		e.print("nothing new, here or there")
+	}
+}
+
+// faulty prints faults; with any the exit status is 1.
+func faulty(e *env, faults []share.Fault) error {
+	for _, f := range faults {
+		e.note("fault: %s", f)
+	}
+	if len(faults) > 0 {
+		return exit{exitFailed}
+	}
+	return nil
+}
+
+func newShareStatusCmd(e *env) *cobra.Command {
+	return &cobra.Command{
+		Use:   "status",
+		Short: "Say what is ahead of the shared record and behind it, and which names are in question",
+		Long: `Counts for each bench what is here and what is in the shared record: what waits to be
+pushed is ahead, what waits to be pulled is behind. It lists the names that benches use
+for what may be different things, with what tells; these are kept apart until a person
+decides. Nothing is pushed or pulled.`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error { return runShareStatus(cmd.Context(), e) },
+	}
+}
+
+var shareStatusJSON = newDocument[*share.Status]()
+
+func runShareStatus(ctx context.Context, e *env) error {
+	b, c, err := e.joined(ctx)
+	if err != nil {
+		return err
+	}
+	defer c.Close()
+	st, err := late(ctx, e, func(ctx context.Context) (*share.Status, error) { return b.Status(ctx, c) })
+	if err != nil {
+		return err
+	}
+	if e.json {
+		return shareStatusJSON.write(e, st)
+	}
+	e.print("bench %s: %d ahead, %d behind", st.Bench, st.Ahead, st.Behind)
+	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
+	fmt.Fprintln(tw, "bench\twhat\there\tthere\tahead\tbehind\t")
+	for _, s := range st.Streams {
+		fmt.Fprintf(tw, "%s\t%s\t%d\t%d\t%d\t%d\t\n", s.Bench, s.Stream, s.Here, s.There, s.Ahead, s.Behind)
+	}
+	tw.Flush()
+	if st.Held {
+		e.note("note: a capture is at work, or was cut short: what it has not finished is not counted")
+	}
+	e.warn(st.Notes)
+	printClashes(e, st.Clashes)
+	return nil
+}
+
+// printClashes lists the names that a person has to decide on.
+func printClashes(e *env, list []share.Clash) {
+	for _, c := range list {
+		e.print("%s %q of %s is kept apart: %s", c.Kind, c.Name, profiles.Listed(c.Benches), c.Evidence)
+		e.note("hint: 'evenpole share same %s %q' if it is one, 'evenpole share apart %s %q' if not", c.Kind, c.Name, c.Kind, c.Name)
+	}
+}
+
+func newShareVerifyCmd(e *env) *cobra.Command {
+	return &cobra.Command{
+		Use:   "verify",
+		Short: "Read the whole shared record, and find what was altered in it",
+		Long: `Reads all that benches shared, and compares each row with the chain of those before it,
+with this shop's own record and with the copies that it pulled. Exit status 1: a row was
+altered, or is gone.`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error { return runShareVerify(cmd.Context(), e) },
+	}
+}
+
+var shareAuditJSON = newDocument[*share.Audit]()
+
+func runShareVerify(ctx context.Context, e *env) error {
+	b, c, err := e.joined(ctx)
+	if err != nil {
+		return err
+	}
+	defer c.Close()
+	a, err := late(ctx, e, func(ctx context.Context) (*share.Audit, error) { return b.Verify(ctx, c) })
+	if err != nil {
+		return err
+	}
+	if e.json {
+		err = shareAuditJSON.write(e, a)
+	} else {
+		e.print("%d entries of %d benches read: %d faults", a.Entries, a.Benches, len(a.Faults))
+	}
+	return errors.Join(err, faulty(e, a.Faults))
+}
+
+type shareExportOptions struct {
+	out    string
+	fields bool
+	there  bool
+}
+
+func newShareExportCmd(e *env) *cobra.Command {
+	var o shareExportOptions
+	cmd := &cobra.Command{
+		Use:   "export --out FILE [--fields]",
+		Short: "Write the readings of all benches to one file",
+		Long: `Writes the rows of all benches to one CSV file, with the names that they have in the
+shared record: a session is BENCH/SESSION, and what is kept apart has its bench's name
+after an @. 'evenpole fit --readings FILE' fits it as 'evenpole fit --shared' does, but
+for calibrations, which stand beside a record.`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error { return runShareExport(cmd.Context(), e, o) },
+	}
+	cmd.Flags().StringVar(&o.out, "out", "", "`file` to write")
+	cmd.Flags().BoolVar(&o.fields, "fields", false, "write the field readings instead")
+	cmd.Flags().BoolVar(&o.there, "there", false, "read the shared record itself, not what was pulled of it")
+	e.writes(cmd)
+	required(cmd, "out")
+	return cmd
+}
+
+func runShareExport(ctx context.Context, e *env, o shareExportOptions) error {
+	file := record.ReadingsFile
+	if o.fields {
+		file = record.FieldsFile
+	}
+	view, done, err := e.sharedView(ctx, o.there)
+	if err != nil {
+		return err
+	}
+	defer done()
+	rows := 0
+	err = e.writeFile(o.out, func(to io.Writer) (err error) {
+		rows, err = view.Export(ctx, to, file)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	e.warn(view.Notes)
+	e.print("%d rows of %s written to %s", rows, profiles.Listed(view.Benches()), o.out)
+	return nil
+}
+
+// sharedView is the record of all benches, as it was pulled or, there, as the shared record
+// has it. done lets go of it.
+func (e *env) sharedView(ctx context.Context, there bool) (v *share.View, done func(), err error) {
+	s, err := e.theShop()
+	if err != nil {
+		return nil, nil, err
+	}
+	b, err := benchOf(s)
+	if err != nil {
+		return nil, nil, err
+	}
+	if !there {
+		v, err = b.View(ctx)
+		return v, func() {}, err
+	}
+	c, err := carrierOf(ctx, s, b.Folder)
+	if err != nil {
+		return nil, nil, err
+	}
+	v, done, err = share.Streamed(ctx, c)
+	return v, done, err
+}
+
+// sharedFlag is the flag --shared of commands that can read the record of all benches: "" is
+// that of this shop alone.
+type sharedFlag string
+
+const (
+	sharedHere  = "here"  // as it was pulled
+	sharedThere = "there" // as the shared record has it now
+)
+
+func (f *sharedFlag) String() string { return string(*f) }
+
+func (f *sharedFlag) Type() string { return "here|there" }
+
+func (f *sharedFlag) Set(text string) error {
+	word, err := profiles.OneOf(text, []string{sharedHere, sharedThere})
+	*f = sharedFlag(word)
+	return err
+}
+
+func sharedFlagOf(cmd *cobra.Command, f *sharedFlag) {
+	cmd.Flags().Var(f, "shared", "the readings of all benches: as they were pulled, or with =there from the shared record itself")
+	cmd.Flags().Lookup("shared").NoOptDefVal = sharedHere
+}
+
+// sharedSource is the readings of all benches, which are let go of with done, after what
+// there is to say of them.
+func (e *env) sharedSource(ctx context.Context, from sharedFlag) (src shop.Source, v *share.View, done func(), err error) {
+	type result struct {
+		source shop.Source
+		view   *share.View
+		done   func()
+	}
+	r, err := late(ctx, e, func(ctx context.Context) (r result, err error) {
+		if r.view, r.done, err = e.sharedView(ctx, from == sharedThere); err != nil {
+			return r, err
+		}
+		if r.source, err = r.view.Source(); err != nil {
+			r.done()
+		}
+		return r, err
+	})
+	if err != nil {
+		return src, nil, nil, err
+	}
+	e.warn(r.view.Notes)
+	if n := len(r.view.Clashes); n > 0 {
+		e.note("note: %d names that benches use may be of different things and are kept apart: 'evenpole share status' lists them", n)
+	}
+	return r.source, r.view, r.done, nil
+}
+
+func newShareWordCmd(e *env, word share.Word, short, verb string) *cobra.Command {
+	reason := ""
+	cmd := &cobra.Command{
+		Use:   verb + " KIND NAME [BENCH BENCH...]",
+		Short: short,
+		Long: short + `: KIND is jig, pickup, batch or set. Without benches
+it is said of all that use the name. It goes to the other benches with the next share.
+A word of a later day overrules an earlier one of the same bench; where benches do not
+agree, things stay apart.`,
+		Args: cobra.MinimumNArgs(2),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runShareWord(cmd.Context(), e, word, args, reason)
+		},
+	}
+	cmd.Flags().StringVar(&reason, "reason", "", "`why`, for people")
+	return cmd
+}
+
+func runShareWord(ctx context.Context, e *env, word share.Word, args []string, reason string) error {
+	kind, err := share.ParseKind(args[0])
+	if err != nil {
+		return badInput("%w", err)
+	}
+	s, err := e.theShop()
+	if err != nil {
+		return err
+	}
+	b, err := benchOf(s)
+	if err != nil {
+		return err
+	}
+	benches, err := b.Decide(ctx, kind, args[1], args[2:], word, reason)
+	if err != nil {
+		return err
+	}
+	e.print("%s %q of %s: %s", kind, args[1], strings.Join(benches, ", "), word)
+	e.note("note: 'evenpole share' tells the other benches")
+	return nil
+}
