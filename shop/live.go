@@ -22,7 +22,7 @@ type StringLevel struct {
 	PoleHeight   float64      `json:"pole_height_mm"`
 	StringHeight float64      `json:"string_height_mm"`
 	Takes        int          `json:"takes"`      // that count
-	Level        level.Figure `json:"level_mv"`   // geometric mean, as recorded: without a jig's gain
+	Level        level.Figure `json:"level_mv"`   // geometric mean, as recorded: without a jig's gain; not known of a recorder
 	Within       level.Figure `json:"within_db"`  // either side of the level: 95 % interval of the mean, by the takes' scatter alone
 	Scatter      level.Figure `json:"scatter_db"` // standard deviation of a take
 	Balance      level.Figure `json:"balance_db"` // against the mean of all strings that have takes
@@ -58,6 +58,9 @@ func levelsOf(cells []cell.Cell) (out []StringLevel, together level.Figure) {
 		s := StringLevel{String: c.String, Core: c.Core, PoleHeight: c.PoleHeight, StringHeight: c.StringHeight, Takes: c.Takes, Level: level.Figure(level.Ln(mean).DB().MV()), Within: level.Figure(math.NaN()), Scatter: level.Figure(math.NaN())}
 		if !c.UsualPitch {
 			s.Freq = c.Freq
+		}
+		if c.ByHand {
+			s.Level = level.Figure(math.NaN())
 		}
 		if c.Takes > 1 {
 			t := distuv.StudentsT{Sigma: 1, Nu: float64(c.Takes - 1)}.Quantile(0.975)

@@ -56,14 +56,18 @@ func UnderstandRecording(r *capture.Recording, m *profiles.Mount) (*Understood, 
 	for i, s := range m.Strings {
 		out.Strings = append(out.Strings, RecordedString{String: i + 1, Note: s.Note, Level: unknown, Balance: unknown, Scatter: unknown, Within: unknown})
 	}
+	sums := make([]level.DB, len(out.Strings)) // of good takes
 	for _, row := range out.Rows {
 		out.Strings[row.String-1].Plucks++
+		if row.AsTake().Good {
+			sums[row.String-1] += level.Of(row.RMS/capture.FullScaleMV, row.Quiet/capture.FullScaleMV).DB()
+		}
 	}
 	var squares, freedom float64
 	for _, l := range levels {
 		s := &out.Strings[l.String-1]
 		s.Good, s.Balance, s.Scatter, s.Within = l.Takes, l.Balance, l.Scatter, l.Within
-		s.Level = level.Figure(20*math.Log10(float64(l.Level)) - 60)
+		s.Level = level.Figure(float64(sums[l.String-1]) / float64(l.Takes))
 		if l.Takes > 1 {
 			freedom += float64(l.Takes - 1)
 			squares += float64(l.Takes-1) * float64(l.Scatter) * float64(l.Scatter)
