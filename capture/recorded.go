@@ -19,9 +19,9 @@ type Recording struct {
 	Heard  *recording.Heard
 }
 
-// fullScale is what a recorder's full scale is in the record, which has thousandths of a
-// mV: levels are then shares of it in thousandths.
-const fullScale = 1e6
+// FullScaleMV is what a recorder's full scale is in the record, as if it were mV: levels
+// are shares of it in thousandths. A calibration makes mV of them.
+const FullScaleMV = 1000
 
 // relativeNote is the note of every take of a recording.
 const relativeNote = "level in thousandths of full scale"
@@ -75,7 +75,7 @@ func (r *Recording) Rows(m *profiles.Mount, began time.Time) []record.Reading {
 	return out
 }
 
-func micro(share float64) int64 { return int64(math.Round(fullScale * share)) }
+func micro(share float64) int64 { return int64(math.Round(1000 * FullScaleMV * share)) }
 
 // FiledError says that the same recording stands in the record already, and not as what
 // it was to be filed as now.
@@ -91,6 +91,9 @@ func (e *FiledError) Error() string {
 // it. The Result says how many good takes each string has, whether they are enough or not.
 func AddRecording(w *record.Writer, rec *Recording, opt Options) (*Result, error) {
 	opt = opt.withDefaults()
+	if opt.Now == nil {
+		opt.Now = time.Now
+	}
 	began := opt.Now().Add(-rec.Heard.Length)
 	r := &run{shop: w, opt: opt, ident: jig.Ident{Jig: rec.Jig, Boot: rec.Heard.Boot(), Strings: jig.MaxStrings, Excite: jig.Excite(rec.Excite)}, result: &Result{}}
 	for s := range opt.Mount.Strings {

@@ -33,6 +33,10 @@ func fitFalloff(ctx context.Context, d *cell.Data, given *Falloff) (*Falloff, er
 		Curve: curve.Curve{Excite: excite}, Range: rangeOf(cells),
 		Magnets: d.Magnets, FieldSD: d.FieldSD, PoleFields: knowPoleFields(cells),
 	}
+	f.Remarks = append(f.Remarks, d.Remarks...)
+	if note := f.Range.severalKinds(); note != "" {
+		f.Remarks = append(f.Remarks, note)
+	}
 	if note != "" {
 		f.Remarks = append(f.Remarks, note)
 	}

@@ -195,6 +195,9 @@ func (f *Falloff) Warnings(s *Setup, heights []float64) []string {
 	}
 	if to := s.PlayedBy(f.Excite); to != f.Excite && !f.NoReadings {
 		out = append(out, fmt.Sprintf("measured by %q, converted to %q from the strings' notes and masses", cmp.Or(f.Excite, "no known means"), to))
+		if f.Excite == profiles.Drive {
+			out = append(out, "an exciter leaves out what plucks give one string more than another: a pickup that is captured both ways tells it")
+		}
 	}
 	return out
 }

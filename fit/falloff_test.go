@@ -3,6 +3,7 @@ package fit
 import (
 	"context"
 	"encoding/json"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -173,5 +174,26 @@ func TestFalloffOnSampleRecord(t *testing.T) {
 		if p := parameter(t, r.Model, name); p.Value*sign < 2*p.SE {
 			t.Errorf("%s = %.3f +- %.3f", name, p.Value, p.SE)
 		}
+	}
+}
+
+// A large record's search begins in some of its pickups, of all that come in turns; a small
+// one's in all.
+func TestSearchBeginsInSomePickups(t *testing.T) {
+	var cells []cell.Cell
+	for k := range 320 {
+		for range 24 {
+			cells = append(cells, cell.Cell{Pickup: fmt.Sprint(k), Batch: fmt.Sprint(k % 2)})
+		}
+	}
+	count := map[string]int{}
+	for _, c := range fewPickups(cells) {
+		count[c.Batch]++
+	}
+	if count["0"] != 32*24 || count["1"] != 32*24 {
+		t.Errorf("cells of every other pickup: %v", count)
+	}
+	if some := fewPickups(cells[:len(cells)/2]); some != nil {
+		t.Errorf("%d cells of a small record", len(some))
 	}
 }

@@ -20,6 +20,9 @@ func (k logKind) fit(d *cell.Data) (*logLinear, error) {
 	m := &logLinear{kind: k.name}
 	excite, cells, note := cell.OneExcite(d.Cells)
 	m.Excite = excite
+	for _, r := range d.Remarks {
+		m.note("%s", r)
+	}
 	if note != "" {
 		m.note("%s", note)
 	}

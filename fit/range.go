@@ -23,6 +23,8 @@ type Range struct {
 	Wraps      []profiles.Wrap `json:"wraps"`
 	Batches    []string        `json:"batches"`
 	NoLevels   bool            `json:"no_levels,omitempty"` // no level was in mV: all came from recorders without a calibration
+
+	Under []profiles.Under `json:"under,omitempty"` // kinds of pickups, where any has not one pole a string and one coil
 }
 
 // check refuses a range whose ends are not lengths in order.
@@ -46,7 +48,7 @@ func rangeOf(cells []cell.Cell) Range {
 	r := Range{PoleHeight: none, Gap: none, Core: none}
 	cells = cell.Trusted(cells)
 	r.NoLevels = len(cells) > 0
-	wraps, batches := map[profiles.Wrap]bool{}, map[string]bool{}
+	wraps, batches, under := map[profiles.Wrap]bool{}, map[string]bool{}, map[profiles.Under]bool{}
 	for i := range cells {
 		c := &cells[i]
 		extend(&r.PoleHeight, c.PoleHeight)
@@ -54,10 +56,14 @@ func rangeOf(cells []cell.Cell) Range {
 		extend(&r.Core, c.Core)
 		wraps[c.Wrap] = true
 		batches[c.Batch] = true
+		under[c.Under] = true
 		r.NoLevels = r.NoLevels && c.Scale != ""
 	}
 	delete(batches, "")
 	r.Wraps, r.Batches = slices.Sorted(maps.Keys(wraps)), slices.Sorted(maps.Keys(batches))
+	if !(len(under) == 1 && under[""]) {
+		r.Under = slices.Sorted(maps.Keys(under))
+	}
 	r.Arc = arcsOf(cells)
 	return r
 }
@@ -190,6 +196,18 @@ func (r *Range) extrapolationVariance(gap, height, core float64) float64 {
 	}
 	logs := [2]float64{math.Log(r.Core[0]), math.Log(r.Core[1])}
 	return solve.Square(sdPerGap*out(gap, r.Gap)) + solve.Square(sdPerHeight*out(height, r.PoleHeight)) + solve.Square(sdPerCore*out(math.Log(core), logs))
+}
+
+// severalKinds says that pickups of more than one kind were measured; "" where not.
+func (r *Range) severalKinds() string {
+	if len(r.Under) < 2 {
+		return ""
+	}
+	var words []string
+	for _, u := range r.Under {
+		words = append(words, u.Words())
+	}
+	return fmt.Sprintf("pickups of several kinds were measured (%s), and one curve is fitted to all: what is said of each is truer of a record of its kind alone ('evenpole record export --pickup', then 'fit --readings')", strings.Join(words, "; "))
 }
 
 // newWraps lists the wraps of a setup that were not measured.

@@ -19,6 +19,7 @@ import (
 // changing is every address that changes something, with what it takes.
 var changing = map[string]url.Values{
 	"/capture/start":     {"port": {"/dev/ttySIM0"}, "purpose": {"check"}, "takes": {"3"}, "mount": {""}, "text": {workshop.FlatMount}},
+	"/capture/check":     {"text": {workshop.FlatMount}},
 	"/capture/pause":     nil,
 	"/capture/go-on":     nil,
 	"/capture/take-back": nil,
@@ -134,7 +135,7 @@ func TestNoParameterLeadsAstray(t *testing.T) {
 				}
 				odd.Set(key, bad)
 				w := answer(s, request(http.MethodPost, path, odd))
-				said := w.Code >= 400 && w.Code < 500 || path == "/order/check" && strings.Contains(w.Body.String(), `"trouble":"order:`)
+				said := w.Code >= 400 && w.Code < 500 || strings.HasSuffix(path, "/check") && (strings.Contains(w.Body.String(), `"trouble":"order:`) || strings.Contains(w.Body.String(), `"trouble":"mount:`))
 				if !said || strings.Contains(w.Body.String(), "root:") {
 					t.Errorf("%s, %s %.40q: status %d: %.300s", path, key, bad, w.Code, w.Body)
 				}

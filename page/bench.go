@@ -29,6 +29,15 @@ const (
 	ended     = "stopped"
 )
 
+// captureForm is what a person fills in to start a capture.
+type captureForm struct {
+	Port, Mount, Text, Purpose, Takes string
+	Again, Mounted, Same              bool
+	takes                             int
+	typed                             *profiles.Filled // the mount, where it was typed in fields; Text is what came of it
+	paths                             []string         // of the lines of Text then
+}
+
 // job is what a person asked to capture.
 type job struct {
 	form    captureForm // as it was filled in

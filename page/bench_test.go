@@ -338,6 +338,37 @@ func TestWhatCannotBeStarted(t *testing.T) {
 	}
 }
 
+// A mount is filled in field by field, as it was last, and what is wrong stands at its field.
+func TestAMountIsFilledIn(t *testing.T) {
+	s, open := served(t, startJig(t, sim.Config{Scatter: &sim.Scatter{}}, nil))
+	at := open()
+	form := startForm()
+	form.Del("text")
+	for path, text := range map[string]string{"pickup": "sim", "batch": "sim", "poles": "rod", "pole_heights": "1 1 1 1 1 1", "string_heights": "0.118 in", "set": "light plain-third 10-46"} {
+		form.Set(mountPrefix+path, text)
+	}
+	status, text := at.post("/capture/start", form)
+	if status != http.StatusUnprocessableEntity || !strings.Contains(text, `id="m.string_heights-trouble">string_heights_in: expected 6 values, one a string, got 1<`) {
+		t.Errorf("status %d: %.9000s", status, text)
+	}
+	_, said := at.post("/capture/check", form)
+	if !strings.Contains(said, `"at":"m.string_heights"`) {
+		t.Error(said)
+	}
+	form.Set(mountPrefix+"string_heights", "3 3 3 3 3 3 mm")
+	if _, said := at.post("/capture/check", form); !strings.Contains(said, "pickup sim: 6 strings") {
+		t.Error(said)
+	}
+	at.post("/capture/start", form)
+	at.watch(in(complete))
+	if text := at.get("/capture"); !strings.Contains(text, `name="m.string_heights" value="3 3 3 3 3 3 mm"`) {
+		t.Errorf("the form does not know the last mount: %.6000s", text)
+	}
+	if n := keptTakes(t, s); n != 6*(3+3) {
+		t.Errorf("%d takes count", n)
+	}
+}
+
 // A pickup's name that is a script is a text, in pages and events.
 func TestAMountsNameIsAText(t *testing.T) {
 	_, open := served(t, startJig(t, sim.Config{}, nil))

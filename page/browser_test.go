@@ -239,7 +239,14 @@ func (b *inBrowser) startByKeys(purpose string) {
 	b.tabTo("#purpose")
 	b.press(purpose[:2]) // a menu goes to what begins so
 	b.fillIn("#takes-wanted", "3")
-	b.fillIn("#text", workshop.FlatMount)
+	for path, text := range map[string]string{"pickup": "sim", "batch": "sim", "pole_heights": "1 1 1 1 1 1", "string_heights": "3,3,3,3,3,3 mm"} {
+		b.fillIn("[id='m."+path+"']", text)
+	}
+	b.tabTo("[id='m.poles']")
+	b.press("rod")
+	b.tabTo("[id='m.set']")
+	b.press("light p")
+	b.shows("#fine", "pickup sim: 6 strings")
 	b.tabTo("form[action='/capture/start'] button")
 	b.press(kb.Enter)
 	b.wait("location.pathname === '/capture' && document.getElementById('about').innerText.includes('for " + purpose + "')")

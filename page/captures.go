@@ -9,6 +9,7 @@ import (
 
 	"evenpole/capture/record"
 	"evenpole/jig"
+	"evenpole/profiles"
 )
 
 // holderCookie names the browser that holds the jig.
@@ -31,17 +32,18 @@ type benchView struct {
 	Ports    []jig.PortInfo
 	Mounts   []string
 	Purposes []record.Purpose
-	Trouble  string
+	Fields   *fieldsView // of the mount; nil where it is written as a text
+	Said     written     // what is wrong with what was filled in
 }
 
 // capture shows the bench.
 func (s *Server) capture(w http.ResponseWriter, r *http.Request) error {
-	return s.showBench(w, r, http.StatusOK, nil, "")
+	return s.showBench(w, r, http.StatusOK, nil, written{})
 }
 
 // showBench shows the bench, with what was filled in and what is wrong with it.
-func (s *Server) showBench(w http.ResponseWriter, r *http.Request, status int, f *captureForm, trouble string) error {
-	v := &benchView{Seen: s.bench.shown(holder(w, r)), Form: f, Purposes: record.Purposes(), Trouble: trouble}
+func (s *Server) showBench(w http.ResponseWriter, r *http.Request, status int, f *captureForm, said written) error {
+	v := &benchView{Seen: s.bench.shown(holder(w, r)), Form: f, Purposes: record.Purposes(), Said: said}
 	var err error
 	if v.Mounts, err = s.shop.JigMounts(); err != nil {
 		return err
@@ -54,7 +56,42 @@ func (s *Server) showBench(w http.ResponseWriter, r *http.Request, status int, f
 			return err
 		}
 	}
+	if v.Fields, err = s.mountFields(v.Form, said, r.URL.Query().Get("as") == "text" || f != nil && f.typed == nil); err != nil {
+		return err
+	}
 	return render(w, status, "capture.html", &view{Title: "Capture", Place: "/capture", Shop: s.name, Script: "bench.js", Form: v})
+}
+
+// mountFields are the fields of the mount of a form; nil where it is to be written as a text,
+// or is one that says more than they hold.
+func (s *Server) mountFields(f *captureForm, said written, asText bool) (*fieldsView, error) {
+	if asText {
+		return nil, nil
+	}
+	if f.typed != nil {
+		return s.fieldsOf(profiles.MountFormat, *f.typed, said, mountPrefix)
+	}
+	in, whole, err := profiles.MountFormat.Fill("mount", []byte(f.Text))
+	if err != nil || !whole {
+		return nil, nil // what is wrong is said when it is checked
+	}
+	return s.fieldsOf(profiles.MountFormat, in, said, mountPrefix)
+}
+
+// checkMount says what is wrong with a mount as it is written, as the commands say it.
+func (s *Server) checkMount(w http.ResponseWriter, r *http.Request) error {
+	f, err := readCapture(r)
+	if f == nil {
+		return err
+	}
+	if f.Mount != "" {
+		return sendJSON(w, written{Fine: "mount " + f.Mount})
+	}
+	m, err := s.shop.ParseMount("mount", f.Text)
+	if err != nil {
+		return sendJSON(w, mistaken(err, f.paths, mountPrefix))
+	}
+	return sendJSON(w, written{Fine: fmt.Sprintf("pickup %s: %d strings", orDash(m.Pickup), len(m.Strings))})
 }
 
 // lastForm is the form as it was filled in last, or with the mount that was captured
@@ -86,7 +123,7 @@ func (s *Server) start(w http.ResponseWriter, r *http.Request) error {
 		err = s.bench.start(j, holder(w, r))
 	}
 	if err != nil {
-		return s.showBench(w, r, statusOf(err), f, err.Error())
+		return s.showBench(w, r, statusOf(err), f, mistaken(err, f.paths, mountPrefix))
 	}
 	return backToBench(w, r, nil)
 }

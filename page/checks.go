@@ -109,16 +109,3 @@ func coilOf(ohm, celsius string) (*verdict.Measured, error) {
 	}
 	return m, nil
 }
-
-// checkLinks lead from a pickup to its check against each order.
-func (s *Server) checkLinks(pickup string) ([]link, error) {
-	names, err := s.shop.Orders()
-	if err != nil {
-		return nil, err
-	}
-	var out []link
-	for _, name := range names {
-		out = append(out, link{to("/check", "pickup", pickup) + "&" + to("", "order", name)[1:], "Check against " + name})
-	}
-	return out, nil
-}

@@ -8,9 +8,9 @@
 //   - bounds.go: sizes, rates and places, the bounds of what a browser may ask.
 //   - guard.go: which requests are served at all (guard), and the headers of every answer.
 //   - words.go: figures as text.
-//   - forms.go: what a person filled in to start a capture.
+//   - fields.go: files of the shop as fields to fill in.
 //   - bench.go: the one capture that is at hand (bench), which outlives the pages that watch
-//     it; seen.go: the bench as pages show it.
+//     it; seen.go: the bench as pages show it; forms.go: what a person filled in to start it.
 //   - fitter.go: the one fit that is at hand (fitter); kept.go, gallery.go: what was worked out
 //     last (kept), pictures among it.
 //   - server.go: Options, and what serves a shop (Server).
@@ -20,7 +20,8 @@
 //   - captures.go: the page of captures, its buttons and its events, and which browser holds
 //     the jig.
 //   - overview.go, orders.go, trials.go (sliders), writing.go (orders as they are written),
-//     pickups.go, checks.go, batches.go, models.go, fits.go, nexts.go, jigs.go: the other pages.
+//     certificates.go, pickups.go, checks.go, batches.go, models.go, fits.go, nexts.go,
+//     jigs.go: the other pages.
 //   - page.go: New; which address leads to which page (Server.ServeHTTP, Server.Serve).
 //   - listen.go: addresses and access codes.
 package page

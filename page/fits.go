@@ -78,6 +78,9 @@ func (s *Server) compare(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	if file == current {
+		return &refused{stem(file) + " is the current model: another one can be compared with it"}
+	}
 	now, err := s.shop.ReadModel(current)
 	if err != nil {
 		return err

@@ -7,14 +7,11 @@ import (
 	"strings"
 
 	"evenpole/capture"
+	"evenpole/profiles"
 )
 
-// captureForm is what a person fills in to start a capture.
-type captureForm struct {
-	Port, Mount, Text, Purpose, Takes string
-	Again, Mounted, Same              bool
-	takes                             int
-}
+// mountPrefix stands before the paths of a mount's fields.
+const mountPrefix = "m."
 
 // readCapture reads the form.
 func readCapture(r *http.Request) (*captureForm, error) {
@@ -25,6 +22,11 @@ func readCapture(r *http.Request) (*captureForm, error) {
 	f := &captureForm{
 		Port: strings.TrimSpace(v.Get("port")), Mount: v.Get("mount"), Text: v.Get("text"), Purpose: v.Get("purpose"), Takes: strings.TrimSpace(v.Get("takes")),
 		Again: v.Has("again"), Mounted: v.Has("mounted"), Same: v.Has("same"),
+	}
+	if !v.Has("text") {
+		in := filled(v, mountPrefix)
+		f.typed = &in
+		f.Text, f.paths = profiles.MountFormat.File(in)
 	}
 	if f.Takes == "" {
 		f.takes = capture.DefaultTakes

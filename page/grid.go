@@ -1,6 +1,7 @@
 package page
 
 import (
+	"fmt"
 	"net/http"
 
 	"evenpole/capture/record/table"
@@ -77,4 +78,18 @@ func (g *grid) writeCSV(w http.ResponseWriter) error {
 	w.Header().Set("Content-Type", "text/csv; charset=utf-8")
 	w.Header().Set("Content-Disposition", `attachment; filename="`+g.ID+`.csv"`)
 	return table.WriteLines(w, false, lines...)
+}
+
+// perString is columns with a string's name first.
+func perString(others ...string) []head {
+	return append(textHeads("string", "note"), figureHeads(others...)...)
+}
+
+// byString is the heads of a table with a column a string.
+func byString(first string, n int) []head {
+	heads := textHeads(first)
+	for i := range n {
+		heads = append(heads, head{fmt.Sprint(i + 1), true})
+	}
+	return heads
 }

@@ -46,6 +46,21 @@ func fullShop(t *testing.T) (s *Server, pages []string) {
 	}
 	post("/models/fit", nil)
 	<-s.fitter.done
+	m, err := s.shop.ReadModel("model-001.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	data, err := s.shop.Cells(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	m.Fingerprint = strings.Repeat("0", len(m.Fingerprint)) // as if of another record
+	if _, err := s.shop.Keep(m, data, true); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := s.shop.UseModel("model-001.json", "for the test"); err != nil {
+		t.Fatal(err)
+	}
 	post("/order/save", asText(workshop.OrderText))
 	post("/capture/start", startForm())
 	s.bench.mu.Lock()
@@ -58,7 +73,7 @@ func fullShop(t *testing.T) (s *Server, pages []string) {
 	}
 	return s, []string{
 		"/", "/capture", "/orders", "/order?name=L-012", "/order/try?name=L-012", "/order/write", "/order/write?as=text", "/pickups", "/pickup?id=P1", "/session?id=s001",
-		"/check?pickup=sim&order=L-012", "/certificate?number=1", "/batches", "/models", "/model?name=001", "/model/compare?name=001", "/next", "/jig", "/drift",
+		"/check?pickup=sim&order=L-012", "/certificate?number=1", "/batches", "/batch?name=M-01", "/models", "/model?name=001", "/model/compare?name=002", "/next", "/jig", "/drift",
 		"/enter", "/nothing", "/order?name=slip",
 	}
 }

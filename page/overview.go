@@ -2,7 +2,6 @@ package page
 
 import (
 	"errors"
-	"fmt"
 	"net/http"
 	"strconv"
 	"strings"
@@ -72,56 +71,4 @@ func (s *Server) find(w http.ResponseWriter, r *http.Request) error {
 	}
 	http.Redirect(w, r, at, http.StatusSeeOther)
 	return nil
-}
-
-// session shows a session: how its strings came out.
-func (s *Server) session(w http.ResponseWriter, r *http.Request) error {
-	id := r.URL.Query().Get("id")
-	if err := s.work.take(r.Context()); err != nil {
-		return err
-	}
-	defer s.work.free()
-	rows, err := s.shop.SessionRows(r.Context(), id)
-	if err != nil {
-		return err
-	}
-	if len(rows) == 0 {
-		return &missing{"the record has no session %.60q", id}
-	}
-	levels, err := shop.Levels(rows)
-	if err != nil {
-		return err
-	}
-	g := &grid{ID: "levels", Caption: "Levels by string; ± is the 95 % interval of the mean, by scatter alone", Heads: append(textHeads("string"), figureHeads("takes", "level mV", "± dB", "balance dB", "scatter dB")...)}
-	for _, l := range levels {
-		g.add("", strconv.Itoa(l.String), strconv.Itoa(l.Takes), plain(l.Level), plain(l.Within), plus(l.Balance), plain(l.Scatter))
-	}
-	first, last := rows[0], rows[len(rows)-1]
-	return s.show(w, r, "page.html", &view{Title: "Session " + orDash(id), Place: "/pickups", Sections: []section{{Facts: []fact{
-		{"pickup", orDash(first.Pickup)}, {"for", string(first.Purpose)}, {"jig", orDash(first.Jig)}, {"strings", orDash(first.StringSet)}, {"first row", minute(first.Time)}, {"last", minute(last.Time)},
-	}, Links: []link{{to("/pickup", "id", first.Pickup), "Pickup " + orDash(first.Pickup)}}}, {Heading: "How its strings came out", Table: g}}})
-}
-
-// numberOf reads the number that names a thing in an address.
-func numberOf(r *http.Request, what string) (int, error) {
-	text := r.URL.Query().Get("number")
-	n, err := strconv.Atoi(text)
-	if err != nil {
-		return 0, &missing{"there is no " + what + " %.40q", text}
-	}
-	return n, nil
-}
-
-// perString is columns with a string's name first.
-func perString(others ...string) []head {
-	return append(textHeads("string", "note"), figureHeads(others...)...)
-}
-
-// byString is the heads of a table with a column a string.
-func byString(first string, n int) []head {
-	heads := textHeads(first)
-	for i := range n {
-		heads = append(heads, head{fmt.Sprint(i + 1), true})
-	}
-	return heads
 }

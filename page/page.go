@@ -61,6 +61,7 @@ func (s *Server) route() {
 	s.page("GET /capture", s.capture)
 	s.page("GET /capture/events", s.events)
 	s.page("POST /capture/start", s.start)
+	s.page("POST /capture/check", s.checkMount)
 	s.page("POST /capture/pause", s.pause)
 	s.page("POST /capture/go-on", s.goOn)
 	s.page("POST /capture/take-back", s.takeBack)

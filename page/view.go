@@ -57,6 +57,12 @@ type section struct {
 	Ask      *act // asks for something; nil without
 }
 
+// mostBeside is how many columns a table has that stands beside another one on a wide screen.
+const mostBeside = 8
+
+// Across reports whether the section takes the whole width of a wide screen.
+func (s section) Across() bool { return s.Table != nil && len(s.Table.Heads) > mostBeside }
+
 // act is a button that changes something, with what it is given and what a person may type
 // beside it.
 type act struct {

@@ -1,8 +1,8 @@
 package page
 
 import (
-	"errors"
 	"fmt"
+	"maps"
 	"net/http"
 	"net/url"
 	"strings"
@@ -12,38 +12,10 @@ import (
 
 // writeView is what the pages to write an order show: fields, or one text.
 type writeView struct {
-	Units   profiles.Units
-	Groups  []groupView // nil where it is written as one text
+	Fields  *fieldsView // nil where it is written as one text
 	Text    string
 	Name    string // of the order that it begins as; "" is none
 	Written written
-}
-
-// groupView is a table of an order's file.
-type groupView struct {
-	Heading, Says string
-	Open          bool // it is usual, or something is filled in
-	Folds         bool
-	Rows          []rowView
-}
-
-type rowView struct {
-	Legend string // "" without
-	Fields []fieldView
-}
-
-type fieldView struct {
-	Path, Label, Says, Value string
-	Choices                  []string
-	Needed, Wide             bool
-	Trouble                  string
-}
-
-// written is what there is to say of an order as it is written, in the commands' words.
-type written struct {
-	Trouble string `json:"trouble"`
-	At      string `json:"at"` // path of the field that it is about; "" of none
-	Fine    string `json:"fine"`
 }
 
 // writeOrder shows the form for a new order, which begins as another one, if it names
@@ -69,7 +41,40 @@ func (s *Server) writeOrder(w http.ResponseWriter, r *http.Request) error {
 		return s.showWriting(w, http.StatusOK, v)
 	}
 	delete(in.Typed, "id") // the other order has it
+	if q.Has("tried") {
+		if err := s.asTried(&in, q); err != nil {
+			return err
+		}
+	}
 	return s.showFields(w, http.StatusOK, in, v)
+}
+
+// asTried fills in what was tried on an order: lengths, strings, and the poles as another
+// stagger to compare.
+func (s *Server) asTried(in *profiles.Filled, q url.Values) error {
+	o, err := s.shop.Order(q.Get("name"))
+	if err != nil {
+		return err
+	}
+	t, err := trialOf(q, o)
+	if err != nil {
+		return err
+	}
+	u, tried := o.Units, t.On(o)
+	typed := func(mm ...float64) string { return lengths(u, mm) + " " + u.Name() }
+	if tried.MeasuredHeights != nil {
+		in.Typed["pickup.string_heights"] = typed(tried.MeasuredHeights...)
+	} else {
+		in.Typed["instrument.fretboard_radius"] = typed(tried.FretboardRadius)
+		in.Typed["pickup.string_height_first"], in.Typed["pickup.string_height_last"] = typed(tried.StringHeightFirst), typed(tried.StringHeightLast)
+	}
+	if t.Set != "" {
+		maps.DeleteFunc(in.Typed, func(path, _ string) bool { return strings.HasPrefix(path, "string.") })
+		in.Typed["set"] = t.Set
+	}
+	row := fmt.Sprintf("compare.%d.", len(o.Compare))
+	in.Typed[row+"name"], in.Typed[row+"heights"] = "as tried", typed(t.Heights...)
+	return nil
 }
 
 // beginning is the text that an order begins as: the named one's, or the usual.
@@ -87,62 +92,12 @@ func (s *Server) showWriting(w http.ResponseWriter, status int, v *writeView) er
 
 // showFields shows the form with what was typed.
 func (s *Server) showFields(w http.ResponseWriter, status int, in profiles.Filled, v *writeView) error {
-	lib, err := s.shop.Library()
+	fields, err := s.fieldsOf(profiles.OrderFormat, in, v.Written, "")
 	if err != nil {
 		return err
 	}
-	var sets []string
-	for _, set := range lib.Sets() {
-		sets = append(sets, set.Name)
-	}
-	v.Units = in.Units
-	for _, g := range profiles.OrderFormat.Form(in) {
-		v.Groups = append(v.Groups, groupOf(g, in, sets, v.Written))
-	}
+	v.Fields = fields
 	return s.showWriting(w, status, v)
-}
-
-// groupOf shows a table of an order's file.
-func groupOf(g profiles.Group, in profiles.Filled, sets []string, said written) groupView {
-	out := groupView{Heading: labelled(strings.ReplaceAll(strings.Trim(g.Head, "[]"), ".", " ")), Says: g.Says, Open: g.Usual, Folds: !g.Usual}
-	if g.Head == "" {
-		out.Heading = "The order"
-	}
-	for i, row := range g.Rows {
-		var shown rowView
-		if g.Repeat {
-			shown.Legend = fmt.Sprintf("%s %d", out.Heading, i+1)
-		}
-		for _, x := range row {
-			f := fieldView{Path: x.Path, Label: labelled(strings.TrimSuffix(x.Name, "_mm")), Says: x.Says, Value: in.Typed[x.Path], Choices: x.Choices, Needed: x.Required && !g.Repeat, Wide: x.List}
-			if x.Choices == nil && x.Takes != "text" {
-				f.Says += ": " + x.Takes
-			}
-			if x.Name == "set" {
-				f.Choices = sets
-			}
-			if f.Path == said.At {
-				f.Trouble = said.Trouble
-			}
-			out.Open = out.Open || f.Value != "" || f.Trouble != ""
-			shown.Fields = append(shown.Fields, f)
-		}
-		out.Rows = append(out.Rows, shown)
-	}
-	return out
-}
-
-// filled reads an order's fields as they were typed. Names that are no paths of fields are
-// of no account: no field has them.
-func filled(form url.Values) profiles.Filled {
-	in := profiles.Filled{Units: profiles.Millimetres, Typed: map[string]string{}}
-	if form.Get("units") == string(profiles.Inches) {
-		in.Units = profiles.Inches
-	}
-	for path, values := range form {
-		in.Typed[path] = values[0]
-	}
-	return in
 }
 
 // orderTyped is the text of an order as a form sends it, and the paths of its lines where
@@ -151,16 +106,7 @@ func orderTyped(form url.Values) (text string, paths []string) {
 	if form.Has("text") {
 		return normalised(form.Get("text")), nil
 	}
-	return profiles.OrderFormat.File(filled(form))
-}
-
-// mistaken says what is wrong with an order, and at which field.
-func mistaken(err error, paths []string) written {
-	var mistake *profiles.Error
-	if paths == nil || !errors.As(err, &mistake) {
-		return written{Trouble: err.Error()}
-	}
-	return written{Trouble: mistake.Key + ": " + mistake.Msg, At: profiles.OrderFormat.At(mistake, paths)}
+	return profiles.OrderFormat.File(filled(form, ""))
 }
 
 // checkOrder says what is wrong with an order as it is written, as the commands say it.
@@ -171,7 +117,7 @@ func (s *Server) checkOrder(w http.ResponseWriter, r *http.Request) error {
 	text, paths := orderTyped(r.PostForm)
 	o, err := s.shop.ParseOrder("order", text)
 	if err != nil {
-		return sendJSON(w, mistaken(err, paths))
+		return sendJSON(w, mistaken(err, paths, ""))
 	}
 	return sendJSON(w, written{Fine: fmt.Sprintf("order %s: %d strings, %s poles", o.ID, len(o.Strings), o.Poles)})
 }
@@ -187,9 +133,9 @@ func (s *Server) saveOrder(w http.ResponseWriter, r *http.Request) error {
 		http.Redirect(w, r, to("/order", "name", name), http.StatusSeeOther)
 		return nil
 	}
-	v := &writeView{Text: r.PostForm.Get("text"), Written: mistaken(err, paths)}
+	v := &writeView{Text: r.PostForm.Get("text"), Written: mistaken(err, paths, "")}
 	if paths == nil {
 		return s.showWriting(w, statusOf(err), v)
 	}
-	return s.showFields(w, statusOf(err), filled(r.PostForm), v)
+	return s.showFields(w, statusOf(err), filled(r.PostForm, ""), v)
 }

@@ -115,6 +115,20 @@ func TestOrdersAreWrittenInFields(t *testing.T) {
 	}
 }
 
+// What was tried on an order is filled in for another one: heights where the pickup then
+// stands, strings, and the poles as a stagger to compare.
+func TestAnOrderIsWrittenAsTried(t *testing.T) {
+	s := serving(t, Options{Loopback: true})
+	saving(s, asText(workshop.OrderText))
+	at := "/order/write?name=L-012&tried=yes&radius=254&first=3.2&last=3.6&raise=0.5&tilt=0.4&set=medium+11-49"
+	for i := range 6 {
+		at += fmt.Sprintf("&pole%d=%d.25", i+1, i%3)
+	}
+	wants(t, get(s, at), http.StatusOK, `value="254.00 mm"`, `value="2.90 mm"`, "<option selected>medium 11-49</option>", `value="as tried"`, `value="0.25, 1.25, 2.25, 0.25, 1.25, 2.25 mm"`)
+	wants(t, get(s, "/order/write?name=..%2Fsecret&tried=yes"), http.StatusNotFound)
+	wants(t, get(s, strings.Replace(at, "radius=254", "radius=%3Cb%3E", 1)), http.StatusUnprocessableEntity, "&lt;b&gt;")
+}
+
 // An order that says more than the fields hold is written as a text.
 func TestOrdersBeyondTheFields(t *testing.T) {
 	dir := t.TempDir()

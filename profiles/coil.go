@@ -54,15 +54,6 @@ func (o *Order) checkCoil(pickup, instrument *table) {
 	}
 }
 
-// CoilGain is how far a string of a scale length moves over the second of two places,
-// mm from the bridge, by how far it moves over the first, when it sounds in its
-// fundamental: sin(pi x2 / L) / sin(pi x1 / L) (N. H. Fletcher, T. D. Rossing, The Physics
-// of Musical Instruments, 1998, on the ideal string; from memory). In higher harmonics
-// the two places move otherwise: see [evenpole/fit/layout].
-func CoilGain(scale, first, second float64) float64 {
-	return math.Sin(math.Pi*second/scale) / math.Sin(math.Pi*first/scale)
-}
-
 // readPair reads the other pickup of the instrument.
 func (o *Order) readPair(t *table) {
 	if t.absent {
@@ -102,7 +93,7 @@ func (m *Mount) readSecondRow(top *table, under *Layout) {
 		t.fail("from_bridge", "expected less than the scale length (%.4g mm), got %.4g mm", scale, max(first, second))
 		return
 	}
-	row.Gain = CoilGain(scale, first, second)
+	row.Gain, _ = StringMotion(scale, first, second)
 	if polarity != winding {
 		row.Gain = -row.Gain
 	}

@@ -156,9 +156,9 @@ func (f *Format) File(in Filled) (text string, paths []string) {
 
 func (in *Filled) typed(path string) string { return strings.TrimSpace(in.Typed[path]) }
 
-// At is the path of the field that an error of a file is about, by the paths of its lines;
-// "" where it is about none.
-func (f *Format) At(e *Error, paths []string) string {
+// FieldOf is the path of the field that an error of a file is about, by the paths of its
+// lines; "" where it is about none.
+func FieldOf(e *Error, paths []string) string {
 	if e.Line < 1 || e.Line > len(paths) {
 		return ""
 	}

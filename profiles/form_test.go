@@ -100,7 +100,7 @@ func TestMistakesAreAtTheirFields(t *testing.T) {
 			t.Errorf("%s %q: %v", c.path, c.typed, err)
 			continue
 		}
-		if at := OrderFormat.At(mistake, paths); !strings.HasPrefix(at, c.at) {
+		if at := FieldOf(mistake, paths); !strings.HasPrefix(at, c.at) {
 			t.Errorf("%s %q: at %q, want %q: %v", c.path, c.typed, at, c.at, err)
 		}
 	}

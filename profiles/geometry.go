@@ -12,7 +12,18 @@ import "math"
 // A radius smaller than half the distance between the outer points spans no
 // circle: then the inner heights are NaN.
 func ArcHeights(radius, spread float64, n int, first, last float64) []float64 {
-	return arcAt(radius, (&Layout{}).Across(n, spread), first, last)
+	heights := make([]float64, n)
+	if n == 0 {
+		return heights
+	}
+	for i := range n {
+		along := float64(i) / float64(max(n-1, 1))
+		heights[i] = first + along*(last-first)
+		if radius > 0 && i > 0 && i < n-1 {
+			heights[i] = arc(radius, spread, last-first, along*spread) + first
+		}
+	}
+	return heights
 }
 
 // arcAt is ArcHeights for strings that lie at these places across the pickup, mm.

@@ -87,7 +87,7 @@ func (l *Layout) Across(n int, spread float64) []float64 {
 	}
 	at := make([]float64, n)
 	for i := range at {
-		at[i] = spread * float64(i) / float64(max(1, n-1))
+		at[i] = float64(i) / float64(max(1, n-1)) * spread
 	}
 	return at
 }
@@ -212,4 +212,68 @@ func (l *Layout) readHeights(t *table, key string, heights []float64, of PoleKin
 		t.fail(key, "expected %s, got %d", want, len(heights))
 	}
 	return out
+}
+
+// Under is what a pickup has under its strings where that is not one pole each and one
+// coil, in the words of the record.
+type Under string
+
+// The kinds, each with one coil; "" is one pole under each string. See [Under.TwoCoils].
+const (
+	UnderBlade    Under = "blade"
+	UnderTwoPoles Under = "two poles"
+	UnderShared   Under = "shared poles"
+)
+
+// twoCoils ends the word for a pickup with two coils.
+const twoCoils = "two coils"
+
+// Unders lists the kinds that have one coil.
+func Unders() []Under { return []Under{UnderBlade, UnderTwoPoles, UnderShared} }
+
+// TwoCoils is the kind with a second coil.
+func (u Under) TwoCoils() Under {
+	if u == "" {
+		return twoCoils
+	}
+	return u + ", " + twoCoils
+}
+
+// Words is the kind for people.
+func (u Under) Words() string {
+	words := map[Under]string{UnderBlade: "a blade", UnderTwoPoles: "two poles a string", UnderShared: "two strings a pole"}
+	for one, text := range words {
+		if u == one {
+			return text
+		}
+		if u == one.TwoCoils() {
+			return text + " and " + twoCoils
+		}
+	}
+	if u == twoCoils {
+		return twoCoils
+	}
+	return "one pole a string"
+}
+
+// under is the kind of a row of poles.
+func (l *Layout) under(of PoleKind) Under {
+	switch {
+	case of == Blade:
+		return UnderBlade
+	case l.PolesPerString == 2:
+		return UnderTwoPoles
+	case l.StringsPerPole == 2:
+		return UnderShared
+	}
+	return ""
+}
+
+// Under is what the ordered pickup has under its strings.
+func (o *Order) Under() Under {
+	u := o.Layout.under(o.Poles)
+	if o.Layout.Coil != nil {
+		u = u.TwoCoils()
+	}
+	return u
 }

@@ -18,9 +18,9 @@ type span struct {
 	orZero bool // 0 is allowed as well, and means something of its own
 }
 
-// usualTravel is how far, in mm, either end of a pickup can be moved up or down when
+// UsualTravel is how far, in mm, either end of a pickup can be moved up or down when
 // an order does not say (common practice).
-const usualTravel = 1.5
+const UsualTravel = 1.5
 
 // closestAcross is how near to each other strings, or poles, may be, mm centre to centre:
 // less than the strings of a course are.

@@ -64,6 +64,7 @@ func (m *Mount) readPickup(t *table, l *Library) {
 	m.readHeights(t)
 	n := len(m.Strings)
 	m.readSecondRow(t, &under)
+	m.Under = under.under(m.Poles)
 	if t.doc.ok() {
 		m.PoleHeights = under.readHeights(t, "pole_heights", m.PoleHeights, m.Poles, n)
 	}

@@ -11,7 +11,7 @@ import (
 func (m *Mount) Digest() ([sha256.Size]byte, error) {
 	id := mountIdentity{
 		Pickup: m.Pickup, Batch: m.Batch, Poles: string(m.Poles), PoleHeights: m.PoleHeights, Magnets: m.Magnets,
-		StringHeights: m.StringHeights, ProbeGap: m.ProbeGap, Set: m.Set, Second: m.Second,
+		StringHeights: m.StringHeights, ProbeGap: m.ProbeGap, Set: m.Set, Under: m.Under, Second: m.Second,
 	}
 	for _, s := range m.Strings {
 		id.Strings = append(id.Strings, stringIdentity{s.Note, s.Gauge, s.Core, string(s.Wrap), s.CoreEstimated})
@@ -35,6 +35,7 @@ type mountIdentity struct {
 	ProbeGap      float64          `json:"ProbeGap"`
 	Set           string           `json:"Set"`
 	Strings       []stringIdentity `json:"Strings"`
+	Under         Under            `json:"Under,omitempty"`  // likewise
 	Second        *SecondRow       `json:"Second,omitempty"` // so that mounts of before keep their names
 }
 

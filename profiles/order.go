@@ -234,7 +234,7 @@ func (o *Order) checkFixed(t *table) {
 		mm  *float64
 	}{{"pickup_raise", &o.PickupRaise}, {"pickup_lower", &o.PickupLower}} {
 		if !t.has(travel.key) {
-			*travel.mm = usualTravel
+			*travel.mm = UsualTravel
 		}
 	}
 }

@@ -42,7 +42,8 @@
 //   - types.go: what files describe ([String], [StringSet], [Order], [Mount]).
 //   - mountdigest.go: a digest of all that a mount says.
 //   - layout.go, coil.go: what stands under the strings where that is more than one pole
-//     under each ([Layout]), a second coil ([Coil]), and the other pickup of a pair.
+//     under each ([Layout]), a second coil ([Coil]), and the other pickup of a pair; motion.go: how a string moves
+//     over two places.
 //   - geometry.go, arc.go: the heights of strings on the fretboard's arc; tension.go:
 //     mass, core and pitch of a string; pitch.go: whether one sounds at its pitch.
 //   - strings.go, library.go: strings, and sets of them by name ([Library]).
@@ -50,7 +51,8 @@
 //     [ReadMount], [ReadBatches], [LoadShop]).
 //   - format.go, newfile.go, formats.go: help on the files, key by key, and new ones to
 //     fill in ([Format]): what keys take is asked of the readers, what they are for
-//     stands in formats.go, and a test holds both lists against each other. form.go: the
+//     stands in formats.go, and a test holds both lists against each other. samples.go:
+//     whole orders for pickups of other kinds. form.go: the
 //     same keys as fields of a form, and the file that was typed there.
 package profiles
 

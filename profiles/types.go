@@ -3,6 +3,7 @@ package profiles
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // UsualSpacing is the distance between neighbouring poles and between the strings over
@@ -132,9 +133,12 @@ func (o *Order) RestGap() float64 { return o.MinGap + o.StringSwing }
 // fretboard's arc.
 func (o *Order) StringHeights() []float64 {
 	if o.MeasuredHeights != nil {
-		return o.MeasuredHeights
+		return slices.Clone(o.MeasuredHeights)
 	}
-	return arcAt(o.FretboardRadius, o.Layout.Across(len(o.Strings), o.StringSpread), o.StringHeightFirst, o.StringHeightLast)
+	if at := o.Layout.StringPositions; at != nil {
+		return arcAt(o.FretboardRadius, at, o.StringHeightFirst, o.StringHeightLast)
+	}
+	return ArcHeights(o.FretboardRadius, o.StringSpread, len(o.Strings), o.StringHeightFirst, o.StringHeightLast)
 }
 
 // Spacing is the mean distance between neighbouring poles' strings, mm; strings that share
@@ -167,6 +171,7 @@ type Mount struct {
 	PoleHeights   []float64  // mm, as measured, string 1 first; the mean where they were read twice
 	Magnets       []string   // which magnet is where; nil when not known
 	StringHeights []float64  // mm, string 1 first; likewise
+	Under         Under      // what is under the strings where it is not one pole each
 	Second        *SecondRow // the second coil's poles; nil when there is none
 	PolesTwice    *Twice     // what two readings of the poles' heights differ by; nil when read once
 	StringsTwice  *Twice     // of the strings'

@@ -231,19 +231,33 @@ func isPartial(hz, freq, apart float64) bool {
 	return false
 }
 
-// isHum reports whether a tone is hum that was switched on: it has the pitch of the mains
-// and does not die away.
-func (l *Listener) isHum(x []float64, freq float64) bool {
-	const near, lasts = 0.015, 0.97
+// isHum reports whether a tone is hum that was switched on, or that was there before and
+// is heard after a knock: it has the pitch of the mains and does not die away, or is soon
+// as loud as before.
+func (l *Listener) isHum(x []float64, freq, quiet float64) bool {
+	const near, lasts, left = 0.015, 0.97, 1.5
 	part := len(x) / 5
-	first, _ := rmsOf(x[:part])
+	first, _ := rmsOf(x[part : 2*part]) // a knock that shook the cable is over by then
 	last, _ := rmsOf(x[len(x)-part:])
 	for _, mains := range []float64{50, 60, 100, 120} {
-		if math.Abs(freq/mains-1) < near && last > lasts*first {
+		if math.Abs(freq/mains-1) < near && (last > lasts*first || last < left*quiet) {
 			return true
 		}
 	}
 	return false
+}
+
+// isKnock reports whether a sound is over too soon to be a string's, or no louder after
+// that than the quiet before it: what is heard on is hum.
+func (l *Listener) isKnock(x []float64, quiet float64) bool {
+	const over, part = 0.1, 0.1 // of the level; s
+	n := l.samples(part)
+	if len(x) < 2*n {
+		return false
+	}
+	first, _ := rmsOf(x[:n])
+	second, _ := rmsOf(x[n : 2*n])
+	return second < over*first || second < leastAbove*quiet
 }
 
 // noiseName names what was there before a pluck: hum where most of it is of the mains.

@@ -152,7 +152,8 @@ func (l *Listener) onset(m int) {
 // louder reports whether the sound is louder after a release than it just was: a string
 // is touched before it is let go.
 func (l *Listener) louder(at int) bool {
-	const rise = 1.12 // 1 dB
+	const usual, low = 0.12, 82 // 1 dB; Hz below which blocks hold so few periods that they differ by more
+	rise := 1 + usual*max(1, low*belowNotes/l.tuner.low)
 	block, step := l.samples(0.04), l.samples(0.01)
 	least := math.Inf(1)
 	for end := at - l.samples(0.005); end > at-l.samples(0.07); end -= step {
@@ -261,7 +262,7 @@ func (l *Listener) measure(at, next int, strokes []int) (p Pluck, ok bool) {
 	if pitch.clarity < leastClear {
 		pitch.freq = l.strongest(at)
 	}
-	if pitch.freq == 0 || p.RMS < leastAbove*p.Quiet || l.isHum(x, pitch.freq) {
+	if pitch.freq == 0 || p.RMS < leastAbove*p.Quiet || l.isHum(x, pitch.freq, p.Quiet) || l.isKnock(x, p.Quiet) {
 		return p, false
 	}
 	p.Freq = pitch.freq

@@ -17,6 +17,7 @@
 //     plucks, where their windows lie, which string it was.
 //   - flags.go: what is wrong with a take.
 //   - recording.go: [Hear], all of a recording.
+//   - steady.go: the level of a steady tone ([Steady]), by which a recorder is calibrated.
 //
 // Package soundtest makes recordings for tests; bench/plucks measures how well plucks are
 // found, also in sampled strings. The figures here were set by ear and eye on a few of

@@ -207,26 +207,37 @@ func (p *balancePlot) diamond(x, y float64) {
 	p.path("open", [2]float64{x - r, y}, [2]float64{x, y - r}, [2]float64{x + r, y}, [2]float64{x, y + r}, [2]float64{x - r, y})
 }
 
-// legend explains what is in the chart, and nothing else.
+// legend explains what is in the chart, and nothing else. One that would be too wide begins
+// further to the left than the chart.
 func (p *balancePlot) legend() {
 	const y = chartHeight - 5
-	x := plotLeft
-	entry := func(words string, draw func(x float64)) {
-		draw(x)
-		p.text(x+24, y, "start", words)
-		x += 44 + 6*float64(len(words))
+	type entry struct {
+		words string
+		draw  func(x float64)
 	}
+	var all []entry
 	for m := Inside; m <= Outside; m++ {
 		if p.has(m) {
-			entry(m.String(), func(x float64) { p.rect(x, y-11, 18, 12, m.class()) })
+			all = append(all, entry{m.String(), func(x float64) { p.rect(x, y-11, 18, 12, m.class()) }})
 		}
 	}
 	if p.Tolerance > 0 {
-		entry("tolerance", func(x float64) { p.rect(x, y-11, 18, 12, "band") })
+		all = append(all, entry{"tolerance", func(x float64) { p.rect(x, y-11, 18, 12, "band") }})
 	}
-	entry("target", func(x float64) { p.line(x, y-5, x+18, y-5, "target") })
+	all = append(all, entry{"target", func(x float64) { p.line(x, y-5, x+18, y-5, "target") }})
 	if p.Predicted != nil {
-		entry("predicted", func(x float64) { p.diamond(x+9, y-5) })
+		all = append(all, entry{"predicted", func(x float64) { p.diamond(x+9, y-5) }})
+	}
+	width := func(e entry) float64 { return 44 + 6*float64(len(e.words)) }
+	total := 0.0
+	for _, e := range all {
+		total += width(e)
+	}
+	x := max(4, min(plotLeft, chartWidth-total))
+	for _, e := range all {
+		e.draw(x)
+		p.text(x+24, y, "start", e.words)
+		x += width(e)
 	}
 }
 

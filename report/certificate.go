@@ -102,6 +102,9 @@ func (d *diploma) strung() string {
 
 // fretboard is the radius that the pickup is meant for, in the order's units alone.
 func (d *diploma) fretboard() string {
+	if d.Order.MeasuredHeights != nil {
+		return "as measured"
+	}
 	mm := d.Order.FretboardRadius
 	switch {
 	case mm == 0:
@@ -136,7 +139,7 @@ func (d *diploma) Caption() string {
 }
 
 // Cautions are those for who fits the pickup.
-func (d *diploma) Cautions() []string { return plan.Cautions(d.Order.Poles) }
+func (d *diploma) Cautions() []string { return plan.CautionsOf(d.Order) }
 
 // CodeText is what the QR code holds: where the certificate can be looked up, or what it
 // says.

@@ -91,13 +91,13 @@ func bar(c canvas, x, y, mm float64) {
 func (e *elevation) card(plane float64) [][2]float64 {
 	left, right, top := poleLeft, e.right, plane-gaugeAbove*perMM
 	points := [][2]float64{{left, top}, {left, plane}}
-	for i, q := range e.Poles {
-		half := (e.Diameter/2 + gaugePlay) * perMM
-		if q.Height < 0 {
-			half = (e.Diameter/2 - gaugePlay) * perMM
+	for _, b := range e.bodies {
+		half := (b.Width/2 + gaugePlay) * perMM
+		if b.Height < 0 {
+			half = (b.Width/2 - gaugePlay) * perMM
 		}
-		if known(q.Height) {
-			x, y := e.x(i), plane-q.Height*perMM
+		if known(b.Height) {
+			x, y := e.mm(b.X), plane-b.Height*perMM
 			points = append(points, [2]float64{x - half, plane}, [2]float64{x - half, y}, [2]float64{x + half, y}, [2]float64{x + half, plane})
 		}
 	}

@@ -139,13 +139,13 @@ func TestPlanCSV(t *testing.T) {
 	lines := strings.Split(strings.TrimSpace(draw(t, func(w io.Writer) error { return WritePlanCSV(w, o, p) })), "\n")
 	want := []string{
 		"order,stagger,string_set,string,note,gauge_mm,core_mm,wrap,pole_height_mm,gap_mm,level_mv,balance_db,deviation_db,db_per_01mm," +
-			"worst_db,spread_db,spread_db_2_5,spread_db_97_5,meets,length_mm,may_be_lower_mm,may_be_higher_mm,magnet",
-		"A-7,plan,own,1,E4,0.254,0.254,plain,0.25,0.25,0.25,0.25,0.25,0.25,0,0,0,0,0,11.2,0.3,0.2,M/3",
-		"A-7,plan,other,1,,0.3,0.3,plain,1,1,1,1,1,1,0,0,0,0,0,,,,",
-		"A-7,flat tops,own,1,E4,0.254,0.254,plain,3,3,3,3,3,3,0,0,0,0,0,,,,",
-		"A-7,strings' arc,own,1,E4,0.254,0.254,plain,2,2,2,2,2,2,0,0,0,0,0,,,,",
-		`A-7,"'=hostile(""name"", 7)",own,1,E4,0.254,0.254,plain,4,4,4,4,4,4,0,0,0,0,0,,,,`,
-		"A-7,plan,own,1,E4,0.254,0.254,plain,5,5,5,5,5,5,0,0,0,0,0,,,,", // called so by the order
+			"worst_db,spread_db,spread_db_2_5,spread_db_97_5,meets,length_mm,may_be_lower_mm,may_be_higher_mm,magnet,poles,coil_1_height_mm,coil_2_height_mm",
+		"A-7,plan,own,1,E4,0.254,0.254,plain,0.25,0.25,0.25,0.25,0.25,0.25,0,0,0,0,0,11.2,0.3,0.2,M/3,,,",
+		"A-7,plan,other,1,,0.3,0.3,plain,1,1,1,1,1,1,0,0,0,0,0,,,,,,,",
+		"A-7,flat tops,own,1,E4,0.254,0.254,plain,3,3,3,3,3,3,0,0,0,0,0,,,,,,,",
+		"A-7,strings' arc,own,1,E4,0.254,0.254,plain,2,2,2,2,2,2,0,0,0,0,0,,,,,,,",
+		`A-7,"'=hostile(""name"", 7)",own,1,E4,0.254,0.254,plain,4,4,4,4,4,4,0,0,0,0,0,,,,,,,`,
+		"A-7,plan,own,1,E4,0.254,0.254,plain,5,5,5,5,5,5,0,0,0,0,0,,,,,,,", // called so by the order
 	}
 	if len(lines) != len(want) {
 		t.Fatalf("got %d lines, want %d:\n%s", len(lines), len(want), strings.Join(lines, "\n"))

@@ -16,7 +16,7 @@ import (
 var planColumns = []string{
 	"order", "stagger", "string_set", "string", "note", "gauge_mm", "core_mm", "wrap", "pole_height_mm", "gap_mm",
 	"level_mv", "balance_db", "deviation_db", "db_per_01mm", "worst_db", "spread_db", "spread_db_2_5", "spread_db_97_5", "meets",
-	"length_mm", "may_be_lower_mm", "may_be_higher_mm", "magnet",
+	"length_mm", "may_be_lower_mm", "may_be_higher_mm", "magnet", "poles", "coil_1_height_mm", "coil_2_height_mm",
 }
 
 // WritePlanCSV writes every stagger of a plan under every string set, a row a
@@ -26,9 +26,9 @@ func WritePlanCSV(w io.Writer, o *profiles.Order, p *plan.Plan) error {
 	for k, s := range p.Staggers() {
 		set := stringSet(o, s.Strings)
 		for i, str := range set.Strings {
-			pole := make([]string, 4)
+			pole := make([]string, 7)
 			if k == 0 { // the plan under the order's own strings
-				pole = poleCells(p.Poles[i])
+				pole = append(poleCells(p.Poles[i]), coilCells(p.Coils, i)...)
 			}
 			rows = append(rows, append([]string{
 				p.Order, s.Name, set.Name, strconv.Itoa(i + 1), str.Note, number(str.Gauge), number(str.Core), string(str.Wrap),
@@ -40,13 +40,21 @@ func WritePlanCSV(w io.Writer, o *profiles.Order, p *plan.Plan) error {
 	return table.WriteLines(w, true, rows...)
 }
 
-// poleCells are the last four cells of a row.
+// coilCells are the heights of both coils' poles.
+func coilCells(c *plan.Coils, i int) []string {
+	if c == nil {
+		return []string{"", ""}
+	}
+	return []string{number(c.Rows[0].Heights[i]), number(c.Rows[1].Heights[i])}
+}
+
+// poleCells are the cells of a row that say what to make.
 func poleCells(q plan.Pole) []string {
 	length := ""
 	if q.Length != 0 {
 		length = number(q.Length)
 	}
-	return []string{length, number(q.Lower), number(q.Higher), q.Magnet}
+	return []string{length, number(q.Lower), number(q.Higher), q.Magnet, q.PoleNumbers()}
 }
 
 // stringSet is the order's own strings, or the alternative of that name.
@@ -77,6 +85,15 @@ func PlanPoles(o *profiles.Order, p *plan.Plan) PolePicture {
 	picture := PolePicture{Title: "Planned poles of order " + o.ID, Spacing: spacing(o), Units: o.Units}
 	for i, s := range o.Strings {
 		picture.Poles = append(picture.Poles, Pole{i + 1, s.Note, p.Heights[i], p.Heights[i] + p.Gaps[i], s.Gauge})
+	}
+	picture.arrange(o)
+	if c := p.Coils; c != nil {
+		other := 1
+		if !c.Rows[0].Set {
+			other = 0
+		}
+		picture.Second = c.Rows[other].Heights
+		picture.SecondIs = fmt.Sprintf("narrow: coil %d, %s", other+1, c.Rows[other].Poles)
 	}
 	if p.Flat != nil {
 		picture.Outline = p.Flat.Heights

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 
 	"evenpole/profiles"
@@ -19,6 +20,19 @@ type PolePicture struct {
 	Outline  []float64      // mm, pole tops to draw dashed beside the poles; nil when there are none
 	Units    profiles.Units // of the figures in it; lengths are given in mm
 	Beside   string         // what the outline is, such as "flat tops at 0.80 mm"
+
+	Across []float64 // mm, where the strings lie, on any scale; nil: evenly, by Spacing
+	Bodies []Body    // what stands under the strings; nil: a pole right under each
+	Second []float64 // mm, tops of the other coil's poles, drawn narrow; nil for one coil
+
+	SecondIs string // what they are
+}
+
+// Body is a pole, or a blade's piece under one string.
+type Body struct {
+	X      float64 // mm, its middle on the scale of Across
+	Width  float64 // mm
+	Height float64 // mm, of its top; NaN when not known
 }
 
 // Pole is one pole and its string. Lengths in mm from the bobbin plane up.
@@ -103,6 +117,9 @@ type elevation struct {
 	above float64 // user units of air over the picture
 	top   float64 // mm, the highest that is drawn
 	low   float64 // mm, the lowest
+
+	at     []float64 // mm from the middle, of each string
+	bodies []Body    // likewise
 }
 
 func newElevation(p PolePicture, c canvas) *elevation {
@@ -121,21 +138,59 @@ func newElevation(p PolePicture, c canvas) *elevation {
 			}
 		}
 	}
+	for _, y := range p.Second {
+		e.top, e.low = max(e.top, y), min(e.low, y-bobbinDepth)
+	}
 	e.top += overStrings
+	e.place()
 	return e
+}
+
+// place puts strings and what stands under them where they are, mm from the middle.
+func (e *elevation) place() {
+	n := len(e.Poles)
+	e.at = make([]float64, n)
+	for i := range e.at {
+		e.at[i] = (float64(i) - float64(n-1)/2) * e.Spacing
+	}
+	middle := 0.0
+	if len(e.Across) == n {
+		middle = (e.Across[0] + e.Across[n-1]) / 2
+		for i, x := range e.Across {
+			e.at[i] = x - middle
+		}
+	}
+	for _, b := range e.Bodies {
+		e.bodies = append(e.bodies, Body{b.X - middle, b.Width, b.Height})
+	}
+	if e.Bodies == nil {
+		for i, q := range e.Poles {
+			e.bodies = append(e.bodies, Body{e.at[i], e.Diameter, q.Height})
+		}
+	}
 }
 
 // across is the width of the bobbin, mm.
 func (e *elevation) across() float64 {
-	return e.Spacing*float64(len(e.Poles)-1) + max(e.Spacing, 2*e.Diameter)
+	left, right := e.at[0], e.at[len(e.at)-1]
+	for _, b := range e.bodies {
+		left, right = min(left, b.X), max(right, b.X)
+	}
+	return 2*max(-left, right) + max(e.Spacing, 2*e.Diameter)
 }
 
 func (e *elevation) draw() {
 	e.bobbin()
 	e.arc()
+	if e.Bodies != nil {
+		for _, b := range e.bodies {
+			e.body(b)
+		}
+	}
 	for i := range e.Poles {
 		e.pole(i)
 	}
+	e.second()
 	e.outline()
 }
 
@@ -152,12 +207,19 @@ func (e *elevation) pitch() float64 {
 	if len(e.Poles) == 1 {
 		return e.right - poleLeft
 	}
-	return e.Spacing * e.scale
+	least := math.Inf(1)
+	for i := 1; i < len(e.at); i++ {
+		least = min(least, e.at[i]-e.at[i-1])
+	}
+	return least * e.scale
 }
 
 func (e *elevation) x(i int) float64 {
-	return (poleLeft+e.right)/2 + (float64(i)-float64(len(e.Poles)-1)/2)*e.Spacing*e.scale
+	return e.mm(e.at[i])
 }
+
+// mm is a place across, mm from the middle.
+func (e *elevation) mm(x float64) float64 { return (poleLeft+e.right)/2 + x*e.scale }
 func (e *elevation) y(mm float64) float64 { return e.above + (e.top-mm)*e.scale }
 func (e *elevation) bottom() float64      { return e.y(e.low) }
 
@@ -211,23 +273,43 @@ func (e *elevation) arc() {
 }
 
 func (e *elevation) pole(i int) {
-	q, x, half := e.Poles[i], e.x(i), e.Diameter*e.scale/2
+	q, x := e.Poles[i], e.x(i)
 	gap := q.StringHeight - q.Height
 	y := e.bottom() + rowHeight*float64(i%e.rows())
 	e.text(x, y+17, "strong", label(q.String, q.Note, e.pitch()*float64(e.rows())))
 	e.text(x, y+32, "mid", length(e.Units, q.Height))
 	e.text(x, y+47, "mid", length(e.Units, gap))
-	if known(q.Height) {
-		if q.Height < 0 {
-			e.rect(x-half, e.y(0), 2*half, e.y(q.Height)-e.y(0), "open") // the hole above a sunk pole
-		}
-		e.rect(x-half, e.y(q.Height), 2*half, e.bottom()-e.y(q.Height), "pole")
+	if e.Bodies == nil {
+		e.body(e.bodies[i])
 	}
 	if known(gap) && gap > 0 {
 		e.line(x, e.y(q.Height), x, e.y(q.StringHeight), "axis")
 	}
 	if known(q.StringHeight) && known(q.Gauge) {
 		e.circle(x, e.y(q.StringHeight+q.Gauge/2), max(q.Gauge/2*e.scale, 1), "solid")
+	}
+}
+
+// body draws what stands under a string.
+func (e *elevation) body(b Body) {
+	if !known(b.Height) {
+		return
+	}
+	x, wide := e.mm(b.X-b.Width/2), b.Width*e.scale
+	if b.Height < 0 {
+		e.rect(x, e.y(0), wide, e.y(b.Height)-e.y(0), "open") // the hole above a sunk pole
+	}
+	e.rect(x, e.y(b.Height), wide, e.bottom()-e.y(b.Height), "pole")
+}
+
+// second draws the other coil's poles, narrow and open.
+func (e *elevation) second() {
+	if e.Second != nil {
+		e.text((poleLeft+e.right)/2-60, e.foot()+21, "start", e.SecondIs)
+	}
+	half := e.Diameter * e.scale / 4
+	for i, h := range e.Second {
+		e.rect(e.x(i)-half, e.y(h), 2*half, e.bottom()-e.y(h), "open")
 	}
 }
 
@@ -265,6 +347,9 @@ func (p *PolePicture) words() string {
 		parts = append(parts, p.Units.Text(fmt.Sprintf("string %s: pole %s mm, gap %s mm",
 			name(q.String, q.Note), figure("%.2f", q.Height), figure("%.2f", q.StringHeight-q.Height))))
 	}
+	for i, h := range p.Second {
+		parts = append(parts, p.Units.Text(fmt.Sprintf("%s, string %d: %.2f mm", p.SecondIs, i+1, h)))
+	}
 	if p.Outline != nil {
 		parts = append(parts, "dashed: "+p.Units.Text(p.Beside))
 	}
@@ -274,4 +359,58 @@ func (p *PolePicture) words() string {
 // spacing is the distance between an order's strings, mm.
 func spacing(o *profiles.Order) float64 {
 	return o.StringSpread / math.Max(1, float64(len(o.Strings)-1))
+}
+
+// arrange puts an order's strings, and what stands under them, where they are.
+func (p *PolePicture) arrange(o *profiles.Order) {
+	l, n := &o.Layout, len(o.Strings)
+	p.Diameter = l.PoleDiameter
+	p.Across = l.StringPositions
+	if l.StringPositions == nil && l.StringsPerPole < 2 && o.Poles != profiles.Blade {
+		return
+	}
+	strings := l.Across(n, o.StringSpread)
+	p.Across = strings
+	if o.Poles == profiles.Blade {
+		p.Diameter = 0
+		p.Bodies = bladeUnder(strings, p.Poles)
+		return
+	}
+	wide, poles := l.PoleDiameter, l.PolesAcross(n, o.StringSpread)
+	if wide == 0 {
+		wide = usualPole
+	}
+	for i := 1; i < len(poles); i++ {
+		wide = min(wide, 0.9*(poles[i]-poles[i-1]))
+	}
+	for k, x := range poles {
+		for i := range n {
+			if slices.Contains(l.PolesOf(i+1), k+1) {
+				p.Bodies = append(p.Bodies, Body{x, wide, p.Poles[i].Height})
+				break
+			}
+		}
+	}
+}
+
+// bladeUnder is a blade in pieces, each from halfway to one neighbour to halfway to the
+// other, and as far beyond the outer strings.
+func bladeUnder(strings []float64, poles []Pole) []Body {
+	var out []Body
+	last := len(strings) - 1
+	for i, x := range strings {
+		left, right := x-5, x+5 // mm
+		if i > 0 {
+			left = (strings[i-1] + x) / 2
+		}
+		if i < last {
+			right = (x + strings[i+1]) / 2
+		}
+		if n := len(out); n > 0 && out[n-1].Height == poles[i].Height { // one piece
+			left = out[n-1].X - out[n-1].Width/2
+			out = out[:n-1]
+		}
+		out = append(out, Body{(left + right) / 2, right - left, poles[i].Height})
+	}
+	return out
 }

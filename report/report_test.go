@@ -424,3 +424,21 @@ func TestAttributesAreEscaped(t *testing.T) {
 		t.Errorf("got %q, want %q", got, hostile)
 	}
 }
+
+// The legend of a chart that has every mark ends within the picture.
+func TestTheLegendFits(t *testing.T) {
+	c := BalanceChart{Title: "all", Tolerance: 1, Predicted: []float64{0, 0, 0}, Bars: []Bar{
+		{String: 1, Balance: 0.1, Expanded: 0.2, Mark: Inside}, {String: 2, Balance: 0.9, Expanded: 0.2, Mark: Undecided}, {String: 3, Balance: -2, Expanded: 0.2, Mark: Outside},
+	}}
+	var b bytes.Buffer
+	if err := Balance(&b, c); err != nil {
+		t.Fatal(err)
+	}
+	m := regexp.MustCompile(`<text x="([0-9.]+)" y="[0-9.]+" class="start">predicted<`).FindStringSubmatch(b.String())
+	if m == nil {
+		t.Fatalf("no legend of the prediction: %s", &b)
+	}
+	if x, err := strconv.ParseFloat(m[1], 64); err != nil || x+6*float64(len("predicted")) > chartWidth {
+		t.Errorf("the last word begins at %s of %g", m[1], float64(chartWidth))
+	}
+}

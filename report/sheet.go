@@ -66,7 +66,7 @@ func (c *Papers) sheet() (*page, error) {
 	if err := c.check(); err != nil {
 		return nil, err
 	}
-	return &page{Papers: *c, Cautions: plan.Cautions(c.Order.Poles), codeUnits: drawCode(nowhere{}, c.Line())}, nil
+	return &page{Papers: *c, Cautions: plan.CautionsOf(c.Order), codeUnits: drawCode(nowhere{}, c.Line())}, nil
 }
 
 // fill writes what a template makes of data.
@@ -144,13 +144,21 @@ func (p *page) Facts() [][2]string {
 	if v.Session != "" {
 		jig += ", " + v.Session
 	}
-	facts := [][2]string{{"Pickup", v.Pickup}, {"Order", v.Order}, {"Measured", p.Measured()}, {"Magnets", magnets}, {"Poles", string(o.Poles)}, {"Jig, session", jig}}
+	facts := [][2]string{{"Pickup", v.Pickup}, {"Order", v.Order}, {"Measured", p.Measured()}, {"Magnets", magnets}, {"Poles", polesOf(o)}, {"Jig, session", jig}}
 	for _, f := range [][2]string{{"Product, serial", joined(o.Product, o.Serial)}, {"Built by", o.Operator}} {
 		if f[1] != "" {
 			facts = append(facts, f)
 		}
 	}
 	return facts
+}
+
+// polesOf says what stands under an order's strings.
+func polesOf(o *profiles.Order) string {
+	if under := o.Under(); under != "" {
+		return fmt.Sprintf("%s; %s", o.Poles, under.Words())
+	}
+	return string(o.Poles)
 }
 
 // State is what the pickup is meant for, and what it was measured and compared with.
@@ -175,6 +183,9 @@ func (p *page) meantFor() string {
 	o := p.Order
 	set := cmp.Or(o.Set, fmt.Sprintf("%d strings as below", len(o.Strings)))
 	radius := "flat fretboard"
+	if o.MeasuredHeights != nil {
+		radius = "strings as measured"
+	}
 	if o.FretboardRadius > 0 {
 		radius = fmt.Sprintf("fretboard radius %.5g mm", o.FretboardRadius)
 	}

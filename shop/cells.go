@@ -49,6 +49,7 @@ func screened(ctx context.Context, data *cell.Data, sources []Source) (*cell.Dat
 		}
 	}
 	data.BringRelative()
+	data.JoinDriven()
 	record.Tell(ctx, "looking for mistakes in %d cells", len(data.Cells))
 	if _, err := screen.Screen(ctx, data); err != nil {
 		return nil, err

@@ -20,8 +20,8 @@ type Fitting struct {
 	Progress  fit.Progress // is told how far leaving out is; may be nil
 }
 
-// Best fits the kind of model that predicts best. It returns the cells as well,
-// which Keep wants. It ends with the context's error when that is done.
+// Best fits the kind of model that predicts best. It returns the cells as well, without
+// their TakeStats, which Keep wants. It ends with the context's error when that is done.
 func (f *Fitting) Best(ctx context.Context) (*fit.Result, *cell.Data, error) {
 	unread := int64(math.MaxInt64)
 	if f.KeepCells {
@@ -31,6 +31,7 @@ func (f *Fitting) Best(ctx context.Context) (*fit.Result, *cell.Data, error) {
 	if err != nil {
 		return nil, nil, err
 	}
+	data.ForgetTakes()
 	result, err := fit.Best(ctx, data, f.Progress)
 	if errors.As(err, new(*fit.CannotFitError)) {
 		return nil, nil, bad("%s: %w", strings.Join(f.Files, ", "), err)

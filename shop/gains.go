@@ -1,10 +1,13 @@
 package shop
 
 import (
+	"context"
 	"fmt"
 
+	"evenpole/capture"
 	"evenpole/capture/record/disk"
 	"evenpole/fit/gain"
+	"evenpole/recording"
 )
 
 // gains reads the calibrations that stand beside a record. What is said of levels is
@@ -34,6 +37,24 @@ func (s *Shop) SourceSession(path, jig, session string, mv, u float64) ([]gain.R
 	}
 	out, err := gain.OfSession(readingRows(path), jig, session, mv, u)
 	return out, as[*gain.InputError](err)
+}
+
+// SourceRecording takes what a recorder made of a source from a recording of it: see
+// [recording.Steady]. The source's true level and its expanded uncertainty are in mV.
+func SourceRecording(ctx context.Context, path string, channel int, mv, u float64) ([]gain.Reading, error) {
+	f, err := disk.OpenInput(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	levels, err := recording.Steady(ctx, path, f, channel)
+	if err != nil {
+		return nil, as[*recording.ChannelError](as[*recording.SteadyError](as[*recording.FormatError](err)))
+	}
+	for i := range levels {
+		levels[i] *= capture.FullScaleMV
+	}
+	return gain.Given(levels, 0, mv, u), nil
 }
 
 // Calibrate works a jig's gain out and keeps it under a name that none has yet,

@@ -58,7 +58,7 @@ func (s *Shop) IssuePapers(v *verdict.Verdict, o *profiles.Order, before Certifi
 			p.Predicted = append(p.Predicted, float64(x.Balance))
 		}
 	}
-	all := papers{shop: s, how: w}
+	all := paperWriter{shop: s, how: w}
 	if err := all.write(s.CertificateFiles(v.Certificate, o.ID, v.Pickup), w.Copy, certificatePages(p)); err != nil {
 		return nil, nil, err
 	}
@@ -107,8 +107,8 @@ func (e *lettersError) Error() string {
 
 func (e *lettersError) Unwrap() error { return ErrLetters }
 
-// papers writes pages, and has written.
-type papers struct {
+// paperWriter writes pages, and has written.
+type paperWriter struct {
 	shop             *Shop
 	how              Paperwork
 	written, notices []string
@@ -116,7 +116,7 @@ type papers struct {
 
 // write writes a paper into the shop's files, and into a copy. A PDF that would lack
 // letters is not written, and that is said.
-func (w *papers) write(files []string, copied string, p pages) error {
+func (w *paperWriter) write(files []string, copied string, p pages) error {
 	lacking, err := report.Unprintable(p.html)
 	if err != nil {
 		return err

@@ -3,6 +3,7 @@ package shop
 import (
 	"context"
 	"fmt"
+	"path/filepath"
 	"slices"
 
 	"evenpole/capture/record"
@@ -21,6 +22,31 @@ func Plan(ctx context.Context, o *profiles.Order, m fit.Predictor, opt plan.Opti
 		return nil, input(ctx, err)
 	}
 	return p, nil
+}
+
+// PlanPair plans the other pickup that an order names, and compares its plan p with that;
+// nil where it names none.
+func (s *Shop) PlanPair(ctx context.Context, o *profiles.Order, m fit.Predictor, opt plan.Options, p *plan.Plan) (*plan.Pair, error) {
+	if o.Pair == nil {
+		return nil, nil
+	}
+	path := o.Pair.File
+	if !filepath.IsAbs(path) {
+		path = filepath.Join(filepath.Dir(o.File), path)
+	}
+	other, err := s.ReadOrder(path)
+	if err != nil {
+		return nil, fmt.Errorf("%s: [pair]: %w", o.File, err)
+	}
+	q, err := Plan(ctx, other, m, plan.Options{})
+	if err != nil {
+		return nil, err
+	}
+	pair, err := plan.Pairing(ctx, o, p, other, q, m, opt)
+	if err != nil {
+		return nil, input(ctx, err)
+	}
+	return pair, nil
 }
 
 // WhatIf changes one thing of a plan at a time, the string set for every other one
@@ -83,6 +109,16 @@ func Explain(m fit.Predictor, setup *fit.Setup, heights []float64) (*explain.Exp
 		return nil, nil, &InputError{err}
 	}
 	return x, append([]string{}, m.Warnings(setup, heights)...), nil
+}
+
+// ExplainOrder is Explain for an order's pickup, and says where causes are told as those
+// of another kind.
+func ExplainOrder(o *profiles.Order, m fit.Predictor, setup *fit.Setup, heights []float64) (*explain.Explanation, []string, error) {
+	x, warnings, err := Explain(m, setup, heights)
+	if under := o.Under(); err == nil && under != "" {
+		warnings = append(warnings, "causes are told as those of one pole right under each string; of "+under.Words()+" 'plan' predicts the balance")
+	}
+	return x, warnings, err
 }
 
 // Next says which captures would narrow the plans of orders most, count at most.

@@ -24,9 +24,7 @@ func (s *Shop) Try(o *profiles.Order, m fit.Predictor, t Trial) (*explain.Explan
 	if err := t.check(o); err != nil {
 		return nil, nil, err
 	}
-	tried := *o
-	tried.FretboardRadius = t.Radius
-	tried.StringHeightFirst, tried.StringHeightLast = t.outer()
+	tried := t.On(o)
 	if t.Set != "" && t.Set != o.Set {
 		lib, err := s.Library()
 		if err != nil {
@@ -38,11 +36,29 @@ func (s *Shop) Try(o *profiles.Order, m fit.Predictor, t Trial) (*explain.Explan
 		}
 		tried.Set, tried.Strings = t.Set, lib.Sets()[i].Strings
 	}
-	setup, heights, err := Given(&tried, t.Heights)
+	setup, heights, err := Given(tried, t.Heights)
 	if err != nil {
 		return nil, nil, err
 	}
 	return Explain(m, setup, heights)
+}
+
+// On is an order with the lengths that are tried, all heights over the bobbin plane where the
+// pickup then stands. Strings that were measured one by one are shifted as the outer two are.
+func (t *Trial) On(o *profiles.Order) *profiles.Order {
+	tried := *o
+	tried.FretboardRadius = t.Radius
+	tried.StringHeightFirst, tried.StringHeightLast = t.outer()
+	if o.MeasuredHeights == nil || tried.FretboardRadius != o.FretboardRadius {
+		tried.MeasuredHeights = nil // strings over another fretboard lie on its arc
+		return &tried
+	}
+	tried.MeasuredHeights = slices.Clone(o.MeasuredHeights)
+	for i := range tried.MeasuredHeights {
+		along := float64(i) / float64(max(1, len(o.MeasuredHeights)-1))
+		tried.MeasuredHeights[i] += (1-along)*(tried.StringHeightFirst-o.StringHeightFirst) + along*(tried.StringHeightLast-o.StringHeightLast)
+	}
+	return &tried
 }
 
 // outer are the heights of the outer strings over the bobbin plane where the pickup stands.

@@ -50,3 +50,17 @@ func TestTry(t *testing.T) {
 		t.Error("the order was changed")
 	}
 }
+
+// Strings that were measured one by one move with the pickup.
+func TestTryMovesMeasuredStrings(t *testing.T) {
+	o := &profiles.Order{MeasuredHeights: []float64{3, 3.5, 3.4}, StringHeightFirst: 3, StringHeightLast: 3.4}
+	trial := Trial{First: 3, Last: 3.6, Raise: 0.5}
+	for i, got := range trial.On(o).MeasuredHeights {
+		if want := []float64{2.5, 3.1, 3.1}[i]; math.Abs(got-want) > 1e-12 {
+			t.Errorf("string %d: %g mm, want %g", i+1, got, want)
+		}
+	}
+	if o.MeasuredHeights[0] != 3 {
+		t.Error("the order was changed")
+	}
+}

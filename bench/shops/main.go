@@ -7,6 +7,10 @@
 // The physics are those of the simulated jig, bent a little from shop to shop, or with
 // -physics solved fields of rods and steel that are drawn at random from what there may be;
 // magnets, strings, heights and plucks scatter. Figures are in dB.
+//
+// With -record kind nothing was measured in a shop, and its handbook was written by 40 other
+// shops of these physics, with -record kinds by 40 of each physics: what plans then leave on
+// the table is what nobody can know who has not measured that shop, or that kind of shop.
 package main
 
 import (
@@ -20,6 +24,7 @@ import (
 	"sync"
 
 	"evenpole/fit"
+	"evenpole/fit/layout"
 	"evenpole/fit/plan"
 	"evenpole/profiles"
 	"evenpole/shop"
@@ -35,10 +40,15 @@ var easy bool
 
 var physics = flag.String("physics", "jig", "what levels follow: jig, the simulated jig's physics; solved, rods and steel drawn at random and solved for their fields")
 
+var kindOf = flag.String("kind", onePole, "what pickups are: one (pole a string), two-coils (slugs that stand as they are, and screws), blade (by the jig's physics)")
+
+// handbook is the model of shops that have measured nothing.
+var handbook fit.Predictor = fit.Handbook(profiles.Travel)
+
 var params = flag.Bool("p", false, "print the falloff model's parameters")
 
 func main() {
-	record := flag.String("record", "full", "what the shop has measured: none, one, full, many, fields")
+	record := flag.String("record", "full", "what the shop has measured: none, one, full, many, fields; kind, kinds: nothing, but other shops of these physics, or of both, wrote its handbook")
 	shops := flag.Int("shops", 20, "number of shops")
 	first := flag.Int("first", 1, "seed of the first one")
 	orders := flag.Int("orders", 8, "orders in each")
@@ -51,10 +61,21 @@ func main() {
 		fmt.Fprintf(os.Stderr, "shops: expected -physics jig or solved, got %q\n", *physics)
 		os.Exit(2)
 	}
+	if *kindOf != onePole && *kindOf != twoCoils && (*kindOf != blades || *physics != "jig") {
+		fmt.Fprintf(os.Stderr, "shops: expected -kind one, two-coils or, by the jig's physics, blade, got %q\n", *kindOf)
+		os.Exit(2)
+	}
 	d, ok := designs[*record]
 	if !ok {
-		fmt.Fprintf(os.Stderr, "shops: expected -record none, one, full, many or fields, got %q\n", *record)
+		fmt.Fprintf(os.Stderr, "shops: expected -record none, kind, kinds, one, full, many or fields, got %q\n", *record)
 		os.Exit(2)
+	}
+	const teachers = 40
+	switch *record {
+	case "kind":
+		handbook = taught(teachers, *physics)
+	case "kinds":
+		handbook = taught(teachers, "jig", "solved")
 	}
 	all := make([][]outcome, *shops)
 	var wg sync.WaitGroup
@@ -89,6 +110,8 @@ type outcome struct {
 	advice                                 plan.Advice
 	flatMeets, flatSaid                    float64 // share of builds, and what was said
 	met                                    bool
+	ownRegret                              float64   // dB, of a blade: by how much the worst string is farther off than it could be
+	measured                               bool      // every wrap of it is in the record
 	off, sd                                []float64 // dB, balance less predicted, and how far that may be
 }
 
@@ -99,7 +122,7 @@ func (o outcome) String() string {
 
 func run(seed uint64, d design, orders, rounds int) []outcome {
 	w := newWorld(seed, d)
-	models := w.models(d)
+	models := w.models()
 	if *params {
 		fmt.Print(seed)
 		for _, p := range models["falloff"].(fit.Model).Parameters() {
@@ -120,7 +143,7 @@ func run(seed uint64, d design, orders, rounds int) []outcome {
 			p, err := plan.Make(context.Background(), j.order, now["falloff"], plan.Options{})
 			check(err)
 			j.measure(p.Heights, seed*1000+uint64(100*n+r))
-			now = w.models(d)
+			now = w.models()
 		}
 		out = append(out, j.outcome(n, seed, now))
 		w.rows = rows // the next order starts from the small record again
@@ -129,7 +152,7 @@ func run(seed uint64, d design, orders, rounds int) []outcome {
 }
 
 // models fits every kind to the record as it is.
-func (w *world) models(d design) map[string]fit.Predictor {
+func (w *world) models() map[string]fit.Predictor {
 	source := shop.Source{Readings: w.readings()}
 	if len(w.fields) > 0 {
 		source.Fields = w.fieldReadings()
@@ -138,7 +161,7 @@ func (w *world) models(d design) map[string]fit.Predictor {
 	check(err)
 	models := map[string]fit.Predictor{}
 	if len(w.rows) == 0 {
-		models["falloff"] = fit.Handbook(profiles.Travel)
+		models["falloff"] = handbook
 	}
 	for _, kind := range fit.Kinds() {
 		if r, err := fit.OfKind(context.Background(), data, kind); err == nil {
@@ -152,6 +175,9 @@ func (w *world) models(d design) map[string]fit.Predictor {
 
 func (j *job) outcome(n int, seed uint64, models map[string]fit.Predictor) outcome {
 	o := outcome{shop: int(seed), order: n}
+	if *kindOf == blades {
+		return j.hung(o, seed, n, models["falloff"])
+	}
 	build := func(h []float64) float64 { return spreadOf(j.built(h, seed*1000+uint64(n))) }
 	o.best = build(j.best())
 	p, err := plan.Make(context.Background(), j.order, models["falloff"], plan.Options{})
@@ -162,10 +188,11 @@ func (j *job) outcome(n int, seed uint64, models map[string]fit.Predictor) outco
 	for i, b := range balance(v) {
 		o.off = append(o.off, b-p.Balance[i])
 	}
-	o.sd = balanceSD(models["falloff"].Uncertainty(setupOf(j), p.Heights), p.Slope)
+	o.sd = balanceSD(layout.Over(models["falloff"], j.order).Uncertainty(setupOf(j), p.Heights), p.Slope)
+	o.measured = j.measured()
 	o.advice, o.flatSaid = p.Advice, p.Flat.Meets
 	if easy {
-		const builds = 20
+		const builds = 60
 		for b := range uint64(builds) {
 			o.flatMeets += b2f(j.meets(j.built(p.Flat.Heights, 7777+b))) / builds
 		}
@@ -217,6 +244,19 @@ func print(out []outcome) {
 			figure("  regret", func(o outcome) float64 { return k.f(o) - o.best })
 		}
 	}
+	if *kindOf == blades {
+		figure("  regret in the worst string", func(o outcome) float64 { return o.ownRegret })
+	}
+	regretWhere := func(name string, measured bool) {
+		figure(name, func(o outcome) float64 {
+			if o.measured != measured {
+				return math.NaN()
+			}
+			return o.built - o.best
+		})
+	}
+	regretWhere("falloff, wraps on record", true)
+	regretWhere("falloff, a wrap that is not", false)
 	held, low, better, n := 0, 0, 0, len(out)
 	var brier, base, mean float64
 	for _, o := range out {

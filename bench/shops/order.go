@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"slices"
 
+	"evenpole/capture/record"
 	"evenpole/fit/level"
 	"evenpole/jig"
 	"evenpole/jig/sim"
@@ -43,6 +44,7 @@ func (w *world) newOrder(kind int) *job {
 	if name == "seven" {
 		o.StringSpread *= 1.2
 	}
+	as(o)
 	b := r.IntN(4)
 	o.Batch = w.batches[b].Name
 	j := &job{order: o, world: w, batch: b, excite: w.excite, heights: o.StringHeights()}
@@ -61,7 +63,9 @@ func (w *world) newOrder(kind int) *job {
 		}
 		j.grid = append(j.grid, g)
 	}
-	j.fill()
+	if *kindOf != blades {
+		j.fill()
+	}
 	return j
 }
 
@@ -243,6 +247,13 @@ func (j *job) measure(heights []float64, seed uint64) {
 		p.read = append(p.read, round(pole.Height+0.02*w.rng.NormFloat64()))
 	}
 	w.mount(p, stringSet{p.name, j.order.Strings, strings}, j.heights, 4)
+}
+
+// measured reports whether the shop has strings of every wrap that is ordered.
+func (j *job) measured() bool {
+	return !slices.ContainsFunc(j.order.Strings, func(s profiles.String) bool {
+		return !slices.ContainsFunc(j.world.rows, func(r record.Reading) bool { return r.Wrap == s.Wrap })
+	})
 }
 
 // meets reports whether every string is within the order's tolerance.

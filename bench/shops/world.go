@@ -5,6 +5,7 @@ import (
 	"iter"
 	"math"
 	"math/rand/v2"
+	"slices"
 
 	"evenpole/capture/record"
 	"evenpole/fit/field"
@@ -80,13 +81,17 @@ type design struct {
 
 var designs = map[string]design{
 	"none":   {},
+	"kind":   {}, // the handbook is another
+	"kinds":  {},
 	"one":    {pickups: 1, sets: []string{"ten"}, takes: 4},
 	"full":   {pickups: 4, sets: []string{"ten", "twelve"}, high: 2, takes: 4},
 	"many":   {pickups: 10, sets: []string{"ten", "twelve"}, high: 4, takes: 4},
 	"fields": {pickups: 4, sets: []string{"ten", "twelve"}, high: 2, takes: 4, fields: true},
 }
 
-func newWorld(seed uint64, d design) *world {
+func newWorld(seed uint64, d design) *world { return newWorldOf(*physics, seed, d) }
+
+func newWorldOf(physics string, seed uint64, d design) *world {
 	r := rand.New(rand.NewPCG(seed, 0x73686f70))
 	w := &world{rng: r, radius: 2.38, length: 14 + 4*r.Float64(), magnets: 0.05 + 0.025*r.Float64(), excite: jig.Excite(plucked),
 		place: 60 + 90*r.Float64(), twist: newTwist(r)}
@@ -94,7 +99,7 @@ func newWorld(seed uint64, d design) *world {
 		w.radius = 2.5
 	}
 	mean := 0.5 + 0.15*r.Float64()
-	if *physics == "solved" {
+	if physics == "solved" {
 		w.solved = newSolved(rand.New(rand.NewPCG(seed, 0x736f6c766564)))
 		rod := w.solved.made.Rod
 		w.radius, w.length, mean = rod.Radius, rod.Length, rod.Remanence
@@ -107,7 +112,7 @@ func newWorld(seed uint64, d design) *world {
 		w.channels = append(w.channels, 0.02*r.NormFloat64())
 	}
 	for _, name := range d.sets {
-		set := stringSet{name: name, listed: bench[name]}
+		set := stringSet{name: name, listed: orderSets[name]}
 		for _, s := range set.listed {
 			set.actual = append(set.actual, w.actual(s))
 		}
@@ -132,6 +137,23 @@ func (w *world) actual(s profiles.String) profiles.String {
 
 // levels returns ln v of each string.
 func (w *world) levels(poles []sim.Pole, strings []profiles.String, heights []float64, spacing, scale, place float64, excite jig.Excite) []float64 {
+	switch *kindOf {
+	case twoCoils:
+		first := slices.Clone(poles)
+		for i := range first {
+			first[i].Height = slugs
+		}
+		return bothCoils(w.overRow(first, strings, heights, spacing, scale, place, excite), w.overRow(poles, strings, heights, spacing, scale, place, excite), scale, place)
+	case blades:
+		return w.bladed(poles[0].Height, strings, heights, spacing, func(poles []sim.Pole, strings []profiles.String, heights []float64, spacing float64) []float64 {
+			return w.overRow(poles, strings, heights, spacing, scale, place, excite)
+		})
+	}
+	return w.overRow(poles, strings, heights, spacing, scale, place, excite)
+}
+
+// overRow is ln v of each string over a single row of poles.
+func (w *world) overRow(poles []sim.Pole, strings []profiles.String, heights []float64, spacing, scale, place float64, excite jig.Excite) []float64 {
 	if w.solved != nil {
 		return w.solved.levels(poles, strings, heights, spacing, profiles.Excitation(excite))
 	}
@@ -208,11 +230,13 @@ func (w *world) mount(p pickup, set stringSet, heights []float64, takes int) {
 		for t := range takes {
 			w.drift = 0.97*w.drift + 0.25*0.01*w.rng.NormFloat64()
 			level := math.Exp(v[i] + p.coil + w.channels[i] + w.drift + 0.03*w.rng.NormFloat64())
-			w.rows = append(w.rows, record.Reading{
+			row := record.Reading{
 				Session: fmt.Sprintf("s%03d", w.sessions), Purpose: record.ForModel, Pickup: p.name, Batch: w.batches[p.batch].Name,
 				String: i + 1, StringSet: set.name, Core: s.Core, Gauge: s.Gauge, Wrap: s.Wrap, PoleHeight: p.read[i], StringHeight: read[i],
 				Mode: "P", Take: t + 1, RMS: math.Hypot(level, 0.3), Quiet: 0.3, Peak: 3.5 * level, Freq: hz, Excite: profiles.Excitation(w.excite), Line: len(w.rows) + 2,
-			})
+			}
+			w.file(&row)
+			w.rows = append(w.rows, row)
 		}
 	}
 }
@@ -225,6 +249,9 @@ func (w *world) capture(d design) {
 		h := w.stagger(p, 6)
 		if d.pickups == 1 {
 			h = w.stagger(1, 6)
+		}
+		if *kindOf == blades {
+			h = slices.Repeat([]float64{0.5 * float64(p%4)}, 6)
 		}
 		x := pickup{name: fmt.Sprintf("P%d", p+1), batch: p % 3, poles: w.poles(p%3, h), coil: 0.12 * w.rng.NormFloat64()}
 		for _, v := range h {

@@ -40,6 +40,9 @@ var readingColumns = table.New(
 	table.Word("excite", func(r *Reading) *profiles.Excitation { return &r.Excite }, profiles.Excitations()),
 	table.Word("status", func(r *Reading) *Status { return &r.Status }, Statuses()),
 	note("note", func(r *Reading) *string { return &r.Note }),
+	table.Word("under", func(r *Reading) *profiles.Under { return &r.Under }, profiles.Unders()),
+	height("pole_height_2_mm", func(r *Reading) *float64 { return &r.PoleHeight2 }).When((*Reading).TwoCoils),
+	table.Text("coil_2_gain", func(r *Reading) *string { return &r.Gain2 }).Checked(isGain, "a number from -100 to 100 that is not 0"),
 ).Finish(func(r *Reading, c *table.Cells) { r.Line = c.Line })
 
 // fieldColumns are likewise those of fields.csv.
@@ -69,6 +72,12 @@ func name[T any, S ~string](column string, at func(*T) *S) table.Column[T] {
 // note: a person's words.
 func note[T any](column string, at func(*T) *string) table.Column[T] {
 	return table.Text(column, at).Checked(profiles.IsNote, profiles.WantNote)
+}
+
+// isGain: no digest rounds it, as it does numbers with a unit.
+func isGain(text string) bool {
+	v, err := strconv.ParseFloat(text, 64)
+	return text == "" || err == nil && v != 0 && v >= -100 && v <= 100
 }
 
 // number: one that is not so large that its whole part would be kept altered.

@@ -7,6 +7,7 @@ import (
 	"io"
 	"io/fs"
 	"path/filepath"
+	"strconv"
 	"strings"
 
 	"evenpole/capture/record/disk"
@@ -16,7 +17,12 @@ import (
 // mountColumns are the columns of both files in which a row says what its mount says.
 var mountColumns = []string{
 	"pickup", "batch", "string", "magnet", "string_set", "core_mm", "gauge_mm", "wrap", "pole_height_mm", "string_height_mm", "probe_gap_mm",
+	"under", "pole_height_2_mm", "coil_2_gain",
 }
+
+// layoutColumns are those that only pickups have which are not one pole a string and one
+// coil: records of before lack them, and take all other pickups.
+var layoutColumns = []string{"under", "pole_height_2_mm", "coil_2_gain"}
 
 // SetMount fills in the cell from a mount: what is mounted under the reading's string.
 // It is false, and the reading as it was, for a string that the mount does not have.
@@ -29,6 +35,10 @@ func (r *Reading) SetMount(m *profiles.Mount) bool {
 	r.Pickup, r.Batch, r.StringSet = m.Pickup, m.Batch, m.Set
 	r.Core, r.Gauge, r.Wrap = s.Core, s.Gauge, s.Wrap
 	r.PoleHeight, r.StringHeight = m.PoleHeights[i], m.StringHeights[i]
+	r.Under, r.PoleHeight2, r.Gain2 = m.Under, 0, ""
+	if two := m.Second; two != nil {
+		r.PoleHeight2, r.Gain2 = two.PoleHeights[i], strconv.FormatFloat(two.Gain, 'f', 4, 64)
+	}
 	return true
 }
 

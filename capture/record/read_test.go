@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/csv"
 	"os"
+	"strings"
 	"testing"
 )
 
@@ -15,7 +16,8 @@ func TestSampleSurvivesReadAndWrite(t *testing.T) {
 	var got bytes.Buffer
 	w := csv.NewWriter(&got)
 	w.UseCRLF = true
-	w.Write(readingColumns.Names)
+	of := strings.Count(header, ",") + 1 // the sample is a record of before
+	w.Write(readingColumns.Names[:of])
 	n := 0
 	for r, err := range Readings(bytes.NewReader(want), "readings.csv") {
 		if err != nil {
@@ -25,7 +27,7 @@ func TestSampleSurvivesReadAndWrite(t *testing.T) {
 		if r.Line != n+1 {
 			t.Fatalf("line %d, expected %d", r.Line, n+1)
 		}
-		w.Write(readingColumns.Row(&r))
+		w.Write(readingColumns.Row(&r)[:of])
 	}
 	w.Flush()
 	if n != 712 {

@@ -77,6 +77,7 @@ func fieldRow(cells map[string]string) table.Row {
 }
 
 const (
+	newHead   = header + ",under,pole_height_2_mm,coil_2_gain" // of a new file; those of before have header
 	header    = "time,session,purpose,jig,boot,seq,pickup,batch,string,string_set,core_mm,gauge_mm,wrap,pole_height_mm,string_height_mm,mode,take,rms_mv,peak_mv,freq_hz,window_ms,quiet_mv,excite,status,note"
 	firstRow  = `2026-03-04T04:06:07.089Z,s001,model,jig-7,0000ABCD,1,"T ""4"", new",M-03,2,,0.3300,0.3300,plain,-0.05,3.125,P,3,12.300,45.678,246.900,500,0.400,travel,ok,`
 	fieldHead = "time,session,jig,boot,seq,batch,magnet,pickup,string,position,take,field_mt,probe_gap_mm,status,note"
@@ -90,7 +91,7 @@ func TestANewFileHasTheColumnsInOrder(t *testing.T) {
 	if err := s.readings.append(sampleRow(1)); err != nil {
 		t.Fatal(err)
 	}
-	if got, want := text(t, s.path(ReadingsFile)), header+"\r\n"+firstRow+"\r\n"; got != want {
+	if got, want := text(t, s.path(ReadingsFile)), newHead+"\r\n"+firstRow+",,,\r\n"; got != want {
 		t.Errorf("got\n%s\nexpected\n%s", got, want)
 	}
 	if err := s.fields.append(fieldRow(map[string]string{"field_mt": "1"})); err != nil {

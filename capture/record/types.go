@@ -162,6 +162,9 @@ type Reading struct {
 	Excite       profiles.Excitation
 	Status       Status // "" counts as ok
 	Note         string
+	Under        profiles.Under // what is under the strings where it is not one pole each
+	PoleHeight2  float64        // mm, of the pole in a second coil; means nothing without Gain2
+	Gain2        string         // by how much the string moves over that coil, by how much it moves over the first; negative where its signal is subtracted; "" with one coil
 
 	Line int // line of the file on which the row starts, 1 is the header; 0 when new
 
@@ -169,6 +172,9 @@ type Reading struct {
 	// ScaleOf. "" where they are in mV. Package fit/gain fills it in.
 	Scale string
 }
+
+// TwoCoils reports whether the row is of a pickup with two coils.
+func (r *Reading) TwoCoils() bool { return r.Gain2 != "" }
 
 // FieldReading is one row of fields.csv. Pickup and String are empty for a
 // loose magnet.

@@ -70,7 +70,7 @@ func (s *Writer) notice(text string) {
 // seal, with a remark why. That comes before the lock is signed: until then, whether
 // the writer before was cut short can be seen, also when this one is cut short itself.
 func (s *Writer) open(now time.Time, unsealed string) (err error) {
-	if s.readings, err = s.openSealed(ReadingsFile, readingColumns.Layout, now, unsealed); err != nil {
+	if s.readings, err = s.openSealed(ReadingsFile, readingColumns.Layout, now, unsealed, layoutColumns...); err != nil {
 		return err
 	}
 	if s.fields, err = s.openSealed(FieldsFile, fieldColumns.Layout, now, unsealed, "status", "note"); err != nil {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"time"
 
 	"evenpole/fit/gain"
@@ -19,13 +20,15 @@ type calibrateOptions struct {
 	record   string
 	points   string
 	from     string
+	tone     string
+	channel  int
 	now      func() time.Time
 }
 
 func newCalibrateCmd(e *env) *cobra.Command {
 	o := calibrateOptions{now: time.Now}
 	cmd := &cobra.Command{
-		Use:   "calibrate --jig ID (--source-mv V --source-u U (--reading-mv MV,.. | --session ID) | --points FILE)",
+		Use:   "calibrate --jig ID (--source-mv V --source-u U (--reading-mv MV,.. | --session ID | --recording FILE) | --points FILE)",
 		Short: "Find a jig's gain from a source of known level",
 		Long: `Finds by how much the jig's millivolts are off, from readings of a source whose RMS
 level is known: put it in the pickup's place, one string's channel after the other,
@@ -40,9 +43,13 @@ three levels or more to see whether the jig is linear.
 A source is no pickup: capture it into a folder of its own, or 'fit' learns from
 it, and name that folder's record with --readings.
 
+A recorder is calibrated by --recording: some seconds of the source's steady tone, made
+with the recorder as it is set for plucks. Its id is "recording-NAME", of --recorder NAME;
+millivolts are none before, and hold for readings from --from on until a knob is moved.
+
 --points FILE is CSV: source_mv, source_u_mv, reading_mv and, if you will, string.`,
 		Args: cobra.NoArgs,
-		RunE: func(*cobra.Command, []string) error { return runCalibrate(e, o) },
+		RunE: func(cmd *cobra.Command, _ []string) error { return runCalibrate(cmd.Context(), e, o) },
 	}
 	f := cmd.Flags()
 	f.StringVar(&o.Jig, "jig", "", "the jig's `id`, as in the record")
@@ -54,12 +61,14 @@ it, and name that folder's record with --readings.
 	f.IntVar(&o.str, "string", 0, "the `string` whose channel that was (default: the jig as a whole)")
 	f.StringVar(&o.session, "session", "", "take the good takes of this `session` instead")
 	f.StringVar(&o.record, "readings", "", "the readings `file` that the session is in (default: the shop's)")
+	f.StringVar(&o.tone, "recording", "", "take them from this recording of the source's tone, a WAV or FLAC `file`, instead")
+	f.IntVar(&o.channel, "channel", 0, "`number` of the recording's channel (default 1)")
 	f.StringVar(&o.points, "points", "", "take readings from this CSV `file` instead")
 	f.StringVar(&o.from, "from", "", "correct readings from this `day` on (2026-03-02; default: from now on)")
 	f.IntVar(&o.Months, "months", 12, "`months` until it is due again")
 	required(cmd, "jig")
-	cmd.MarkFlagsMutuallyExclusive("points", "session", "reading-mv")
-	cmd.MarkFlagsOneRequired("points", "session", "reading-mv")
+	cmd.MarkFlagsMutuallyExclusive("points", "session", "reading-mv", "recording")
+	cmd.MarkFlagsOneRequired("points", "session", "reading-mv", "recording")
 	cmd.MarkFlagsRequiredTogether("source-mv", "source-u")
 	cmd.MarkFlagsMutuallyExclusive("points", "source-mv")
 	cmd.MarkFlagsMutuallyExclusive("readings", "points")
@@ -67,7 +76,7 @@ it, and name that folder's record with --readings.
 	return cmd
 }
 
-func runCalibrate(e *env, o calibrateOptions) error {
+func runCalibrate(ctx context.Context, e *env, o calibrateOptions) error {
 	s, err := e.theShop()
 	if err != nil {
 		return err
@@ -80,7 +89,7 @@ func runCalibrate(e *env, o calibrateOptions) error {
 	if o.points == "" && o.sourceMV == 0 {
 		return badInput("source-mv and source-u: expected the source's level and its uncertainty, got none")
 	}
-	readings, err := sourceReadings(s, o)
+	readings, err := sourceReadings(ctx, s, o)
 	if err != nil {
 		return err
 	}
@@ -105,10 +114,12 @@ type calibrationDocument struct {
 var calibrationJSON = newDocument[calibrationDocument]()
 
 // sourceReadings gathers what the jig read, from wherever it was told.
-func sourceReadings(s *shop.Shop, o calibrateOptions) ([]gain.Reading, error) {
+func sourceReadings(ctx context.Context, s *shop.Shop, o calibrateOptions) ([]gain.Reading, error) {
 	switch {
 	case o.points != "":
 		return shop.SourcePoints(o.points)
+	case o.tone != "":
+		return shop.SourceRecording(ctx, o.tone, o.channel, o.sourceMV, o.sourceU)
 	case o.session != "":
 		return s.SourceSession(o.record, o.Jig, o.session, o.sourceMV, o.sourceU)
 	}

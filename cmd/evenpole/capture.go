@@ -64,6 +64,11 @@ A string that does not sound at the note of the mount, to half a semitone, is an
 string or out of tune. At a terminal you are asked at its first take; a script stops
 there, unless --as-mounted says that the mount is right. A check cannot conform then.
 
+A jig with an exciter drives each string as strongly as its exciter does: what a pluck
+gives one string more than another, by pitch and weight, is not in such levels. 'plan'
+works it out from notes and masses; a pickup that is captured on both kinds of jig tells
+it, string by string, and then plucked and driven captures feed one model.
+
 A pickup that the record has with another batch, with other heights of poles that are
 no screws, with more strings, or, in a check, under other strings only, may be another
 one under its id. At a terminal you are asked before anything is plucked; a script ends

@@ -63,7 +63,7 @@ func addRecordingFlags(cmd *cobra.Command, o *recordingOptions) {
 	f.BoolVar(&o.yes, "yes", false, "file what was understood of a recording")
 	svgFlag(cmd, &o.svg, "draw a recording with its plucks into this `file`, .svg")
 	cmd.MarkFlagsOneRequired("port", "recording")
-	for _, other := range []string{"port", "field", "max-plucks"} {
+	for _, other := range []string{"port", "field", "max-plucks", "until"} {
 		cmd.MarkFlagsMutuallyExclusive("recording", other)
 	}
 }

@@ -44,6 +44,7 @@ func TestExamplesRun(t *testing.T) {
 	try(t, "demo", "--dir", dir)
 	t.Chdir(dir)
 	write(t, "jig/gale.toml", "batch = \"gale\"\nprobe_gap_mm = 0.5\nmagnets = [\"gale/1\", \"gale/2\", \"gale/3\", \"gale/4\", \"gale/5\", \"gale/6\"]\n")
+	writeRecordings(t, "jig/T-1-1.toml")
 	exampleFiles(t)
 	port := startJig(t, "jig/L-012-a.toml")
 	for range 2 {

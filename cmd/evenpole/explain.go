@@ -116,7 +116,7 @@ func explainOrder(ctx context.Context, e *env, o explainOptions) (*explained, er
 	if err != nil {
 		return nil, err
 	}
-	x, warnings, err := shop.Explain(model, setup, heights)
+	x, warnings, err := shop.ExplainOrder(order, model, setup, heights)
 	if err != nil {
 		return nil, explainError(err)
 	}

@@ -3,6 +3,7 @@ package main
 import (
 	"cmp"
 	"io"
+	"slices"
 	"strings"
 
 	"evenpole/profiles"
@@ -30,10 +31,27 @@ func newFormatCmd(e *env, f *profiles.Format, short string) *cobra.Command {
 		},
 	}
 	cmd.AddCommand(newNewCmd(e, f))
+	if f == profiles.OrderFormat {
+		cmd.Long += "\n\n" + samplesHelp()
+	}
 	return cmd
 }
 
+// samplesHelp shows orders for pickups of other kinds.
+func samplesHelp() string {
+	var b strings.Builder
+	b.WriteString("Other pickups ('order new --kind " + strings.Join(profiles.SampleNames(), "|") + "' writes these):\n")
+	for _, s := range profiles.Samples() {
+		b.WriteString("\n")
+		for line := range strings.Lines(s.Text) {
+			b.WriteString("    " + line)
+		}
+	}
+	return strings.TrimRight(b.String(), "\n")
+}
+
 func newNewCmd(e *env, f *profiles.Format) *cobra.Command {
+	var kind string
 	cmd := &cobra.Command{
 		Use:   "new [FILE]",
 		Short: "Write a commented file to fill in",
@@ -42,7 +60,10 @@ FILE, to standard output. Lengths are in mm, or with --units in or in a shop of 
 inches. One that is in the shop's orders or jig folder is never
 replaced, any other only with --force.`,
 		Args: cobra.MaximumNArgs(1),
-		RunE: func(_ *cobra.Command, args []string) error { return runNew(e, f, args) },
+		RunE: func(_ *cobra.Command, args []string) error { return runNew(e, f, kind, args) },
+	}
+	if f == profiles.OrderFormat {
+		cmd.Flags().StringVar(&kind, "kind", "", "of pickup: "+profiles.Choice(profiles.SampleNames())+"; a short order for it, in mm")
 	}
 	e.writes(cmd)
 	return cmd
@@ -55,13 +76,24 @@ type newFileDocument struct {
 
 var newFileJSON = newDocument[newFileDocument]()
 
-func runNew(e *env, f *profiles.Format, args []string) error {
+func runNew(e *env, f *profiles.Format, kind string, args []string) error {
 	s, err := e.shopHere()
 	if err != nil {
 		return err
 	}
 	units := cmp.Or(e.units, profiles.Millimetres)
 	write := func(w io.Writer) error { return f.WriteNew(w, units) }
+	if kind != "" {
+		name, err := profiles.OneOf(kind, profiles.SampleNames())
+		if err != nil {
+			return badInput("--kind: %v", err)
+		}
+		sample := profiles.Samples()[slices.Index(profiles.SampleNames(), name)]
+		write = func(w io.Writer) error {
+			_, err := io.WriteString(w, sample.Text)
+			return err
+		}
+	}
 	if len(args) == 0 {
 		if e.json {
 			return badInput("the file is TOML: with --json, name one for it")

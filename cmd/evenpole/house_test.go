@@ -41,7 +41,8 @@ var mayImport = map[string][]string{
 	"fit/explain": {"profiles", "fit", "fit/cell", "fit/curve", "fit/level", "fit/solve"},
 	"fit/next":    {"profiles", "fit", "fit/cell", "fit/curve", "fit/level", "fit/solve"},
 
-	"fit/plan":    {"profiles", "fit", "fit/cell", "fit/level", "fit/solve"},
+	"fit/layout":  {"profiles", "fit", "fit/cell", "fit/curve", "fit/field", "fit/solve"},
+	"fit/plan":    {"profiles", "fit", "fit/cell", "fit/layout", "fit/level", "fit/solve"},
 	"fit/verdict": {"profiles", "capture/record", "fit", "fit/cell", "fit/curve", "fit/field", "fit/level", "fit/solve"},
 	"fit/batch":   {"capture/record", "fit", "fit/cell", "fit/field", "fit/level", "fit/solve"},
 	"fit/repeat":  {"capture/record", "capture/record/sheet", "fit", "fit/cell", "fit/level", "fit/solve"},

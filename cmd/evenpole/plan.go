@@ -110,6 +110,7 @@ func runPlan(ctx context.Context, e *env, o planOptions) error {
 		return planJSON.write(e, doc)
 	}
 	printPlan(e, order, doc.Plan)
+	printPair(e, doc.Pair)
 	printWhatIf(e, order, doc.WhatIf)
 	for _, path := range []string{o.svg, o.fullSize, o.csv} {
 		if path != "" {
@@ -130,6 +131,9 @@ func (o *planOptions) plan(ctx context.Context, e *env, s *shop.Shop, order *pro
 		}
 	}
 	if doc.Plan, err = shop.Plan(ctx, order, model, plan.Options{Stock: stock, Progress: step}); err != nil {
+		return doc, err
+	}
+	if doc.Pair, err = s.PlanPair(ctx, order, model, plan.Options{Progress: step}, doc.Plan); err != nil {
 		return doc, err
 	}
 	if o.match {
@@ -185,12 +189,26 @@ func (e *env) planPoles(order *profiles.Order, p *plan.Plan) report.PolePicture 
 	return picture
 }
 
+// polesOf says what stands under an order's strings.
+func polesOf(o *profiles.Order) string {
+	under := o.Under()
+	if under == "" {
+		return string(o.Poles) + " poles"
+	}
+	return fmt.Sprintf("%s (%s)", o.Poles, under.Words())
+}
+
 func printPlan(e *env, o *profiles.Order, p *plan.Plan) {
-	e.print("order %s: %s poles over batch %s, from %s", p.Order, o.Poles, o.Batch, p.Source)
+	e.print("order %s: %s over batch %s, from %s", p.Order, polesOf(o), o.Batch, p.Source)
 	if m := p.Move; m != nil {
-		e.print("the poles stay as they are; string 1's end of the pickup %+.1f mm, the other end %+.1f mm:", m.RaiseFirst, m.RaiseLast)
+		what := "the poles stay as they are"
+		if o.Poles == profiles.Blade {
+			what = "the blade stays as it is"
+		}
+		e.print(what+"; string 1's end of the pickup %+.1f mm, the other end %+.1f mm:", m.RaiseFirst, m.RaiseLast)
 		e.print("undersides of the strings %.2f and %.2f mm over the bobbin plane then", m.StringHeightFirst, m.StringHeightLast)
 	}
+	printCoils(e, o, p)
 	e.print("")
 	printPoles(e, o, p)
 	e.print("")
@@ -210,7 +228,7 @@ func printPlan(e *env, o *profiles.Order, p *plan.Plan) {
 	}
 	e.print("advice: %s", p.Advice)
 	e.warn(p.Warnings)
-	for _, c := range plan.Cautions(o.Poles) {
+	for _, c := range plan.CautionsOf(o) {
 		e.note("caution: %s", c)
 	}
 }
@@ -246,7 +264,12 @@ func printPoles(e *env, o *profiles.Order, p *plan.Plan) {
 		beside = "height mm\t"
 	}
 	step, stepName := slopeStep(u)
-	heads := fmt.Sprintf("string\tnote\theight %[1]s\t%[2]smay be off %[1]s\tgap %[1]s\tbalance dB\toff target dB\tdB per %[3]s\t", u.Name(), beside, stepName)
+	shared := len(p.Poles) > 0 && p.Poles[0].Numbers != nil
+	poles := ""
+	if shared {
+		poles = "pole\t"
+	}
+	heads := fmt.Sprintf("string\tnote\t"+poles+"height %[1]s\t%[2]smay be off %[1]s\tgap %[1]s\tbalance dB\toff target dB\tdB per %[3]s\t", u.Name(), beside, stepName)
 	if o.FormerDepth > 0 {
 		heads += "length " + u.Name() + "\t"
 	}
@@ -257,13 +280,17 @@ func printPoles(e *env, o *profiles.Order, p *plan.Plan) {
 	fmt.Fprintln(tw, heads)
 	for i, h := range p.Heights {
 		q := p.Poles[i]
-		fmt.Fprintf(tw, "%d\t%s\t%s\t", i+1, o.Strings[i].Note, u.Figure(h))
+		fmt.Fprintf(tw, "%d\t%s\t", i+1, o.Strings[i].Note)
+		if shared {
+			fmt.Fprintf(tw, "%s\t", q.PoleNumbers())
+		}
+		fmt.Fprintf(tw, "%s\t", u.Figure(h))
 		if beside != "" {
 			fmt.Fprintf(tw, "%.2f\t", h)
 		}
 		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\t%s\t", mayBeOff(u, q), u.Figure(p.Gaps[i]), signed(p.Balance[i]), signed(p.Deviation[i]), signed(p.Slope[i]*step))
 		if o.FormerDepth > 0 {
-			fmt.Fprintf(tw, "%s\t", u.Figure(q.Length))
+			fmt.Fprintf(tw, "%s\t", lengthOf(u, q))
 		}
 		if matched {
 			fmt.Fprintf(tw, "%s\t", q.Magnet)
@@ -271,6 +298,53 @@ func printPoles(e *env, o *profiles.Order, p *plan.Plan) {
 		fmt.Fprintln(tw)
 	}
 	tw.Flush()
+}
+
+// lengthOf is the length of a pole; "" where the row that is planned has none.
+func lengthOf(u profiles.Units, q plan.Pole) string {
+	if q.Length == 0 {
+		return ""
+	}
+	return u.Figure(q.Length)
+}
+
+// printCoils prints what two coils hear of the strings, and where the row stands that is
+// not planned.
+func printCoils(e *env, o *profiles.Order, p *plan.Plan) {
+	c := p.Coils
+	if c == nil {
+		return
+	}
+	how := "add up"
+	if !c.Adds {
+		how = "are subtracted"
+	}
+	e.print("two coils %s apart, whose signals %s: a string moves %.2f times as far over the second as over the first", e.units.Write("%.1f", c.Apart)+" "+e.units.Name(), how, c.Gain)
+	for k, r := range c.Rows {
+		does := "is set below"
+		if !r.Set {
+			does = "stays at " + lengths(e.units, r.Heights) + " " + e.units.Name()
+		}
+		e.print("coil %d (%s) %s", k+1, r.Poles, does)
+	}
+	if c.Hz != nil {
+		e.print("they cancel each other at %.0f Hz on %s, at %.0f Hz on %s", c.Hz[0], o.Strings[0].Note, c.Hz[len(c.Hz)-1], o.Strings[len(o.Strings)-1].Note)
+	}
+}
+
+// printPair prints how loud the pickup is beside the other of its instrument.
+func printPair(e *env, p *plan.Pair) {
+	if p == nil {
+		return
+	}
+	e.print("")
+	e.print("beside order %s: %+.1f dB expected (%+.1f to %+.1f), %+.1f wanted within %.2g, a chance of %.0f %%", p.Order, p.Expected, p.Interval[0], p.Interval[1], p.Wanted, p.Tolerance, 100*p.Meets)
+	if p.Raise != 0 {
+		e.print("%s", e.units.Text(fmt.Sprintf("with this whole pickup moved by %+.1f mm: %+.1f dB, a chance of %.0f %%, and a spread of %.2f dB among its strings", p.Raise, p.Reached, 100*p.MeetsAfter, p.RaisedTo)))
+	}
+	for _, w := range p.Warnings {
+		e.print("note: %s", w)
+	}
 }
 
 // slopeStep is the change of a pole's height that slopes are told for, in steps of the

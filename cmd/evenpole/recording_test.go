@@ -1,11 +1,18 @@
 package main
 
 import (
+	"bytes"
+	"crypto/sha256"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"io/fs"
 	"math"
 	"math/rand/v2"
+	"os"
+	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -45,7 +52,7 @@ func recordedMount(pickup, heights, over string) string {
 	return fmt.Sprintf("pickup = %q\nbatch = \"M-01\"\npoles = \"rod\"\npole_heights_mm = [%s]\nstring_heights_mm = [%s]\nset = \"light plain-third 10-46\"\n", pickup, heights, over)
 }
 
-// bench is what is mounted, as the simulated jig's physics has it.
+// mountedLevels is a mount, and what the simulated jig's physics measures of it, mV.
 func mountedLevels(t *testing.T, text string) (*profiles.Mount, []float64) {
 	t.Helper()
 	lib, err := profiles.LoadLibrary(t.TempDir())
@@ -249,4 +256,173 @@ func TestRecordingsAlone(t *testing.T) {
 	if x, y := verdicts[0].Verdict, verdicts[1].Verdict; x != y && y != "cannot tell yet" {
 		t.Errorf("verdict %q by the jig, %q by recordings", x, y)
 	}
+}
+
+// shortRecording is a shop with a mount and a recording of two plucks of each string.
+func shortRecording(t *testing.T) (dir string, file []byte) {
+	t.Helper()
+	dir = t.TempDir()
+	mount := recordedMount("T-1", "0.2, 0.8, 1.6, 0.4, 1.0, 0.6", "3, 3, 3, 3, 3, 3")
+	m, levels := mountedLevels(t, mount)
+	file = recordBench(rand.New(rand.NewPCG(1, 2)), m, levels, 2, 0.05, 3e-4)
+	write(t, filepath.Join(dir, "mount.toml"), mount)
+	write(t, filepath.Join(dir, "a.wav"), string(file))
+	return dir, file
+}
+
+func rowsOf(t *testing.T, dir string) (out []record.Reading) {
+	t.Helper()
+	f, err := os.Open(filepath.Join(dir, record.ReadingsFile))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	for r, err := range record.Readings(f, f.Name()) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		out = append(out, r)
+	}
+	return out
+}
+
+// What was understood is said and drawn before anything is kept; the same recording
+// twice, or as something else, adds nothing.
+func TestCaptureRecording(t *testing.T) {
+	dir, file := shortRecording(t)
+	words := []string{"evenpole", "capture", "--recording", "a.wav", "--mount", "mount.toml", "--purpose", "model", "--excite", "travel"}
+	status, said := runIn(dir, append(words, "--svg", "a.svg")...)
+	for _, want := range []string{"WAV, 24 bits, 16000 Hz, channel 1 of 1", "12 plucks", "levels are relative: millivolts are none", "nothing kept yet: --yes files 12 takes", "string 6, 82.4 Hz"} {
+		if status != 0 || !strings.Contains(said, want) {
+			t.Errorf("status %d, and no %q in: %s", status, want, said)
+		}
+	}
+	if len(rowsOf(t, dir)) > 0 {
+		t.Error("takes were kept without --yes")
+	}
+	if svg, err := os.ReadFile(filepath.Join(dir, "a.svg")); err != nil || strings.Count(string(svg), `class="window"`) != 12 {
+		t.Errorf("picture: %v", err)
+	}
+	for n, want := range []string{"session s001: 12 takes kept", "session s001 has this very recording already: nothing added"} {
+		if status, said := runIn(dir, append(words, "--yes")...); status != 0 || !strings.Contains(said, want) {
+			t.Errorf("time %d: status %d, and no %q in: %s", n+1, status, want, said)
+		}
+	}
+	rows := rowsOf(t, dir)
+	digest := sha256.Sum256(file)
+	for i, r := range rows {
+		if r.Jig != "recording" || r.Boot != fmt.Sprintf("%X", digest[:4]) || r.Seq != uint32(i+1) || r.String != i%6+1 || r.Window != 500 || r.Mode != record.Pluck || r.Status != record.OK ||
+			r.Excite != profiles.Travel || !(r.Quiet > 0 && r.Quiet < r.RMS/10) || !strings.Contains(r.Note, "thousandths of full scale") || r.Take != i/6+1 {
+			t.Errorf("row %d: got %+v", i+1, r)
+		}
+	}
+	if len(rows) != 12 {
+		t.Errorf("got %d rows", len(rows))
+	}
+	again := strings.Split(strings.Join(words, " ")+" --yes --recorder desk", " ")
+	if status, said := runIn(dir, again...); status != 2 || !strings.Contains(said, "was filed before, in session s001") {
+		t.Errorf("as another recorder's: status %d, %s", status, said)
+	}
+	if status, said := runIn(dir, "evenpole", "record", "verify"); status != 0 {
+		t.Errorf("verify: status %d, %s", status, said)
+	}
+}
+
+// Recordings of a recorder that has a name go on with one session; what comes through a
+// pipe is filed by its digest, too, and --json says all of it.
+func TestCaptureRecordingsGoOn(t *testing.T) {
+	dir, file := shortRecording(t)
+	words := []string{"capture", "--mount", "mount.toml", "--purpose", "model", "--excite", "force", "--recorder", "desk", "--yes", "--json"}
+	piped := func(file []byte, more ...string) map[string]any {
+		t.Helper()
+		cmd := exec.Command("evenpole", append(append(words, "--recording", "-"), more...)...)
+		cmd.Dir, cmd.Stdin = dir, bytes.NewReader(file)
+		out, err := cmd.Output()
+		if err != nil {
+			t.Fatalf("%v: %s", err, err.(*exec.ExitError).Stderr)
+		}
+		return decoded[map[string]any](t, string(out))
+	}
+	other := bytes.Clone(file)
+	other[len(other)-1] ^= 1
+	first, second, third, last := piped(file), piped(other), piped(file), piped(append(bytes.Clone(other), 0), "--again")
+	if first["session"] != "s001" || first["jig"] != "recording-desk" || first["kept"] != 12.0 || first["already_complete"] != false || first["wanted_takes"].(float64) < 2 {
+		t.Errorf("first: %v", first)
+	}
+	if second["session"] != "s001" || second["kept"] != 12.0 || third["already_complete"] != true || third["kept"] != 0.0 || last["session"] != "s002" {
+		t.Errorf("then: %v, %v, %v", second, third, last)
+	}
+}
+
+// What cannot be listened to is refused, with nothing kept.
+func TestRecordingRefused(t *testing.T) {
+	dir, file := shortRecording(t)
+	write(t, filepath.Join(dir, "cut.wav"), string(file[:30]))
+	write(t, filepath.Join(dir, "silence.wav"), string(soundtest.WAV(make([]float64, 16000), 16000, 16, 1)))
+	write(t, filepath.Join(dir, "nameless.toml"), strings.Replace(recordedMount("T-1", "0.2", "3"), `set = "light plain-third 10-46"`, `string = [{gauge_mm = 0.25, wrap = "plain"}]`, 1))
+	usual := "--recording a.wav --mount mount.toml --purpose model --excite travel"
+	for _, c := range []struct{ words, want string }{
+		{"--recording a.wav --mount mount.toml --purpose model", "excite: how the strings were plucked: expected travel or force, got \"\""},
+		{usual + " --channel 2", "a.wav: expected a channel from 1 to 1, got 2"},
+		{usual + " --port x", "[port recording] were all set"},
+		{usual + " --string 7", "string: expected 1 to 6, got 7"},
+		{"--recording cut.wav --mount mount.toml --purpose model --excite travel", "cut.wav: byte 30: expected 16 bytes of the format, got 10 and the end of the file"},
+		{"--recording mount.toml --mount mount.toml --purpose model --excite travel", "mount.toml: byte 0: expected a WAV or FLAC recording, got \"pick\""},
+		{"--recording silence.wav --mount mount.toml --purpose model --excite travel --yes", "silence.wav: no pluck was heard in 1s of sound"},
+		{"--recording a.wav --mount nameless.toml --purpose model --excite travel", "string 1: its note, for a recording tells strings by their pitch"},
+		{"--port x --mount mount.toml --purpose model --yes", "yes: it says something of a recording"},
+	} {
+		status, said := runIn(dir, append([]string{"evenpole", "capture"}, strings.Fields(c.words)...)...)
+		if status != 2 || !strings.Contains(said, c.want) {
+			t.Errorf("%s: status %d, and no %q in: %s", c.words, status, c.want, said)
+		}
+	}
+	if len(rowsOf(t, dir)) > 0 {
+		t.Error("takes were kept")
+	}
+}
+
+// A recorder that was calibrated has true levels, by a tone of known level that it recorded.
+func TestCalibrateRecorder(t *testing.T) {
+	b := newBothShops(t)
+	const gain = 4e-4 // 1/mV
+	tone := make([]float64, 5*recordedRate)
+	for i := range tone {
+		tone[i] = gain * 50 * math.Sqrt2 * math.Sin(2*math.Pi*500*float64(i)/recordedRate)
+	}
+	write(t, filepath.Join(b.rec, "tone.wav"), string(soundtest.WAV(tone, recordedRate, 24, 1)))
+	mount := recordedMount("T-1", "0.2, 0.8, 1.6, 0.4, 1.0, 0.6", "3, 3, 3, 3, 3, 3")
+	b.do(b.rec, 0, "calibrate", "--shop", ".", "--jig", "recording", "--recording", "tone.wav", "--source-mv", "50", "--source-u", "0.2", "--from", "2020-01-01")
+	b.measure(1, record.ForCheck, mount, 3, gain)
+	_, levels := mountedLevels(t, mount)
+	v := decoded[judgedBy](t, b.do(b.rec, -1, "check", "--order", "order.toml", "--pickup", "T-1", "--json"))
+	for i, s := range v.Strings {
+		if s.Level == nil || math.Abs(math.Log(*s.Level/levels[i])) > 0.2 { // three takes by hand
+			t.Errorf("string %d: %v mV, truly %.1f", i+1, s.Level, levels[i])
+		}
+	}
+}
+
+// writeRecordings writes the recordings of the examples into the folder of a shop: plucks of
+// what a mount says, and a tone.
+func writeRecordings(t *testing.T, mount string) {
+	t.Helper()
+	lib, err := profiles.LoadLibrary(".")
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, err := profiles.ReadMount(mount, lib)
+	if err != nil {
+		t.Fatal(err)
+	}
+	levels := slices.Repeat([]float64{50}, len(m.Strings))
+	write(t, "T-1.wav", string(recordBench(rand.New(rand.NewPCG(1, 2)), m, levels, 2, 0.05, 1e-3)))
+	tone := make([]float64, 4*recordedRate)
+	for i := range tone {
+		tone[i] = 0.02 * math.Sin(2*math.Pi*500*float64(i)/recordedRate)
+	}
+	write(t, "tone.wav", string(soundtest.WAV(tone, recordedRate, 24, 1)))
 }

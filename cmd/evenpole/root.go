@@ -139,7 +139,7 @@ The examples of commands run in the shop that 'evenpole demo' leaves.`,
 		SilenceErrors: true,
 		SilenceUsage:  true,
 		PersistentPreRunE: func(cmd *cobra.Command, _ []string) error {
-			if err := cmd.ValidateRequiredFlags(); err != nil { // cobra would look only after this
+			if err := errors.Join(cmd.ValidateRequiredFlags(), cmd.ValidateFlagGroups()); err != nil { // cobra would look only after this
 				return err
 			}
 			*started = true

@@ -19,6 +19,8 @@
 //   - gathering.go: Gathering, which goes on with a file that has grown.
 //   - tuning.go: the pitch of strings whose frequency was not measured.
 //   - fields.go: AddFields, what a fields file knows of the magnets.
+//   - driven.go: driven cells as plucked ones, where both were captured (JoinDriven);
+//     equivalent.go: two rows of poles as one.
 //   - parts.go: the cells of one pickup, one session, one string set.
 //   - sets.go: the string sets that a record knows.
 //
@@ -51,6 +53,8 @@ type Cell struct {
 	StringHeight float64
 	Mode         record.Mode         // Pluck or Drive
 	Excite       profiles.Excitation // "" when not told
+
+	Under profiles.Under // what is under the strings where it is not one pole each; with two coils PoleHeight is Equivalent
 
 	Jig   string // "" when not told
 	Batch string

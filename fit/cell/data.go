@@ -12,6 +12,8 @@ type Data struct {
 	Used     int       // takes in cells
 	LeftOut  []LeftOut // by reason
 
+	Remarks []string // what was made of cells, in plain words: see JoinDriven
+
 	Suspects []Suspect // mistakes that the record seems to hold, by package screen
 
 	Magnets map[string]float64 // ln of the flux density of single magnets against their batch: see AddFields
@@ -35,6 +37,14 @@ func SeveralJigs(cells []Cell) bool {
 		}
 	}
 	return false
+}
+
+// ForgetTakes lets go of what the takes of cells say beside their mean, once the record
+// has been screened: models do not ask for it, and it is two fifths of a cell's memory.
+func (d *Data) ForgetTakes() {
+	for i := range d.Cells {
+		d.Cells[i].TakeStats = nil
+	}
 }
 
 // LeftOut counts the rows that are in no cell for one reason.

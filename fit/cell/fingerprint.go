@@ -114,6 +114,9 @@ func (c *Cell) appendTo(b []byte, jigs bool) []byte {
 	number(" mean=", c.Mean)
 	number(" sd=", c.SD)
 	number(" freq=", c.Freq)
+	if c.Under != "" {
+		word(" under=", string(c.Under))
+	}
 	first := ""
 	if !c.First.IsZero() {
 		first = c.First.UTC().Format(time.RFC3339Nano)

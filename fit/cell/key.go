@@ -3,6 +3,7 @@ package cell
 import (
 	"cmp"
 	"math"
+	"strconv"
 
 	"evenpole/capture/record"
 	"evenpole/profiles"
@@ -13,8 +14,30 @@ import (
 type mounting struct {
 	pickup, session, set, jig string
 	wrap                      profiles.Wrap
+	under                     profiles.Under
 	scale                     string // of levels; "" for mV
 	byHand                    bool
+}
+
+// underOf is what a row has under its strings.
+func underOf(r *record.Reading) profiles.Under {
+	if !r.TwoCoils() {
+		return r.Under
+	}
+	return r.Under.TwoCoils()
+}
+
+// Height is the height of the pole under a row's string, mm; with two coils that of one
+// row of poles in place of both.
+func Height(r *record.Reading) float64 {
+	if !r.TwoCoils() {
+		return r.PoleHeight
+	}
+	gain, err := strconv.ParseFloat(r.Gain2, 64)
+	if err != nil || math.IsNaN(r.PoleHeight2) {
+		return math.NaN()
+	}
+	return Equivalent(r.PoleHeight, r.PoleHeight2, gain)
 }
 
 // how is how takes were made.
@@ -67,19 +90,23 @@ func (k *key) fault() string {
 type told struct {
 	pickup, session, set, scale, jig      string
 	wrap                                  profiles.Wrap
+	under                                 profiles.Under
 	string                                int
 	core, gauge, poleHeight, stringHeight uint64 // bits, as NaN is told, too
+	second                                uint64
+	gain                                  string
 }
 
 // by reports whether a row tells the same.
 func (t *told) by(r *record.Reading) bool {
-	return t.string == r.String && t.core == math.Float64bits(r.Core) && t.gauge == math.Float64bits(r.Gauge) &&
+	return t.string == r.String && t.under == r.Under && t.second == math.Float64bits(r.PoleHeight2) && t.gain == r.Gain2 && t.core == math.Float64bits(r.Core) && t.gauge == math.Float64bits(r.Gauge) &&
 		t.poleHeight == math.Float64bits(r.PoleHeight) && t.stringHeight == math.Float64bits(r.StringHeight) &&
 		t.session == r.Session && t.pickup == r.Pickup && t.set == r.StringSet && t.wrap == r.Wrap &&
 		t.scale == r.Scale && t.jig == r.Jig
 }
 
 func toldBy(r *record.Reading) told {
-	return told{r.Pickup, r.Session, r.StringSet, r.Scale, r.Jig, r.Wrap, r.String,
-		math.Float64bits(r.Core), math.Float64bits(r.Gauge), math.Float64bits(r.PoleHeight), math.Float64bits(r.StringHeight)}
+	return told{r.Pickup, r.Session, r.StringSet, r.Scale, r.Jig, r.Wrap, r.Under, r.String,
+		math.Float64bits(r.Core), math.Float64bits(r.Gauge), math.Float64bits(r.PoleHeight), math.Float64bits(r.StringHeight),
+		math.Float64bits(r.PoleHeight2), r.Gain2}
 }

@@ -9,8 +9,8 @@ import (
 )
 
 // mostOpen is how many takes are kept before cells are summed up to which no row has come
-// for a while: some 20 MB of them.
-const mostOpen = 1 << 18
+// for a while: some 10 MB of them.
+const mostOpen = 1 << 17
 
 // spot is a string over a pole in one session, in the making: its cells, of which there
 // are more than one where takes were made in more than one way, and its rows that are no
@@ -85,11 +85,11 @@ func (s *store) find(r *record.Reading) (at int32, fault string) {
 		return s.spot, s.fault
 	}
 	gauge, wrap := gaugeAndWrap(r)
-	m := mounting{r.Pickup, r.Session, r.StringSet, r.Jig, wrap, r.Scale, record.IsRecorder(r.Jig)}
+	m := mounting{r.Pickup, r.Session, r.StringSet, r.Jig, wrap, underOf(r), r.Scale, record.IsRecorder(r.Jig)}
 	if m.pickup == "" {
 		m.pickup = s.unnamed
 	}
-	k := key{s.mountings.of(m), int32(r.String), r.Core, gauge, r.PoleHeight, r.StringHeight}
+	k := key{s.mountings.of(m), int32(r.String), r.Core, gauge, Height(r), r.StringHeight}
 	s.here, s.known, s.spot, s.fault = toldBy(r), true, -1, k.fault()
 	if s.fault == lacksCell {
 		return -1, s.fault
@@ -287,7 +287,7 @@ func (s *store) compare(c, d *making, rank []int32) int {
 	return cmp.Or(
 		strings.Compare(x.set, y.set), strings.Compare(x.jig, y.jig), strings.Compare(x.scale, y.scale), cmp.Compare(a.core, b.core), cmp.Compare(a.gauge, b.gauge), cmp.Compare(x.wrap, y.wrap),
 		cmp.Compare(a.poleHeight, b.poleHeight), cmp.Compare(a.stringHeight, b.stringHeight),
-		cmp.Compare(h.mode, i.mode), cmp.Compare(h.excite, i.excite),
+		cmp.Compare(h.mode, i.mode), cmp.Compare(h.excite, i.excite), cmp.Compare(x.under, y.under),
 	)
 }
 
@@ -298,7 +298,7 @@ func (s *store) cell(c *making) Cell {
 	c.sum.stats.Others = p.others
 	return Cell{
 		Pickup: m.pickup, Session: m.session, String: int(p.string), Set: m.set, Core: p.core, Gauge: p.gauge, Wrap: m.wrap,
-		PoleHeight: p.poleHeight, StringHeight: p.stringHeight, Mode: h.mode, Excite: h.excite,
+		PoleHeight: p.poleHeight, StringHeight: p.stringHeight, Mode: h.mode, Excite: h.excite, Under: m.under,
 		Jig: m.jig, Batch: s.batches.list[c.sum.batch], Takes: c.sum.takes, Mean: c.sum.mean, SD: c.sum.sd, Freq: c.sum.freq,
 		ByHand: m.byHand, Scale: m.scale, First: c.sum.first, Rows: c.rows, Weight: 1, TakeStats: c.sum.stats,
 	}

@@ -101,14 +101,20 @@ func Trusted(cells []Cell) []Cell {
 	if !anyCell(cells, (*Cell).Suspected) {
 		return cells
 	}
-	var out []Cell
+	n := 0
+	for i := range cells {
+		if !cells[i].Suspected() {
+			n++
+		}
+	}
+	if n == 0 {
+		return cells
+	}
+	out := make([]Cell, 0, n)
 	for i := range cells {
 		if !cells[i].Suspected() {
 			out = append(out, cells[i])
 		}
-	}
-	if out == nil {
-		return cells
 	}
 	return out
 }

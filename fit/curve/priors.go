@@ -53,6 +53,8 @@ var wrapPriors = map[profiles.Wrap]solve.Normal{
 	profiles.Nickel:            {Mean: math.Log(0.13), SD: 0.35},
 	profiles.NickelPlatedSteel: {Mean: math.Log(0.31), SD: 0.25},
 	profiles.Stainless:         {Mean: math.Log(0.24), SD: 0.35},
+	profiles.StainlessFlat:     {Mean: math.Log(0.28), SD: 0.5},  // ribbon fills the ring, but for the gaps from turn to turn: our assumption
+	profiles.StainlessHalf:     {Mean: math.Log(0.26), SD: 0.4},  // between ribbon and round wire: our assumption
 	profiles.Bronze:            {Mean: math.Log(0.003), SD: 0.5}, // not magnetic
 	profiles.PhosphorBronze:    {Mean: math.Log(0.003), SD: 0.5},
 }

@@ -366,3 +366,27 @@ func TestOfSession(t *testing.T) {
 		t.Errorf("another jig: %v", err)
 	}
 }
+
+// A recorder without a calibration has levels of a scale of its own; one with, and a jig,
+// have levels in mV.
+func TestScale(t *testing.T) {
+	rows := func(yield func(record.Reading, error) bool) {
+		for _, jig := range []string{"sim-1", "recording-desk", "recording"} {
+			if !yield(record.Reading{Jig: jig, Boot: "0A", RMS: 10, Time: time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)}, nil) {
+				return
+			}
+		}
+	}
+	scales := func(b Book) (out []string) {
+		for r := range b.Apply(rows) {
+			out = append(out, fmt.Sprintf("%s %g", r.Scale, r.RMS))
+		}
+		return out
+	}
+	if got := scales(nil); !slices.Equal(got, []string{" 10", "recording-desk 10", "recording/0A 10"}) {
+		t.Errorf("without a calibration: got %q", got)
+	}
+	if got := scales(Book{{Jig: "recording-desk", Gain: 2}}); !slices.Equal(got, []string{" 10", " 20", "recording/0A 10"}) {
+		t.Errorf("with one: got %q", got)
+	}
+}

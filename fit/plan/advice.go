@@ -63,6 +63,7 @@ func (j *job) warnings(p *Plan) []string {
 			}
 		}
 	}
+	w = append(w, j.blade()...)
 	w = append(w, j.ownWraps()...)
 	w = append(w, j.estimatedCores()...)
 	w = append(w, j.centring()...)
@@ -103,6 +104,14 @@ func (j *job) magnetPull(p *Plan) []string {
 	}
 	return []string{"magnet pull gets large: " + strings.Join(near, ", ") +
 		"; common practice, for strings at rest over rod magnets: listen for beats and wrong pitch high up the neck, or allow a larger min_gap_mm"}
+}
+
+// blade says what a blade leaves to be set.
+func (j *job) blade() []string {
+	if j.order.Poles != profiles.Blade {
+		return nil
+	}
+	return []string{"a blade gives no string a height of its own: what can be set is how high the whole pickup hangs and how it is tilted, and the balance that is left is the strings' and the blade's; a blade whose top is curved, or another string set, changes it"}
 }
 
 // ownWraps warns of wraps, in any string set, that the handbook does not know.
@@ -235,6 +244,19 @@ func (j *job) breaches() []string {
 	return w
 }
 
+// CautionsOf are the cautions for all poles of an order.
+func CautionsOf(o *profiles.Order) []string {
+	out := Cautions(o.Poles)
+	if c := o.Layout.Coil; c != nil {
+		for _, text := range Cautions(c.Poles) {
+			if !slices.Contains(out, text) {
+				out = append(out, text)
+			}
+		}
+	}
+	return out
+}
+
 // Cautions are what must stand beside pole heights for poles of this kind.
 // All are common practice.
 func Cautions(kind profiles.PoleKind) []string {
@@ -250,6 +272,8 @@ func Cautions(kind profiles.PoleKind) []string {
 			"slugs are set before the coil is wound: never press or hammer a slug of a wound coil",
 			magnets,
 		}
+	case profiles.Blade:
+		return []string{magnets}
 	default:
 		return []string{
 			"turn screws in small steps and count the turns; never force one that binds",

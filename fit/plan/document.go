@@ -1,5 +1,10 @@
 package plan
 
+import (
+	"strconv"
+	"strings"
+)
+
 // What a plan says: the types of its JSON document.
 
 // Advice is the short answer to an order.
@@ -24,6 +29,8 @@ type Plan struct {
 	Cost      float64      `json:"simplicity_cost_db"` // by how much its worst_db exceeds the best stagger's, for being simpler
 	Best      []float64    `json:"best_heights_mm"`    // the stagger with the least worst_db
 	Move      *Move        `json:"pickup,omitempty"`   // nil when poles can be set
+	Coils     *Coils       `json:"coils,omitempty"`    // nil for one coil
+	Pair      *Pair        `json:"pair,omitempty"`     // nil when the order names no other pickup
 	Poles     []Pole       `json:"poles"`
 	Flat      *Flat        `json:"flat"`   // nil when poles cannot be set
 	Radius    Forecast     `json:"radius"` // poles on the strings' arc, from the lowest allowed height
@@ -91,10 +98,21 @@ func (m *Move) moves() bool { return m.RaiseFirst != 0 || m.RaiseLast != 0 }
 
 // Pole is what the bench needs to know of one pole.
 type Pole struct {
-	Length float64 `json:"length_mm,omitempty"` // pole top to former's depth, when the order gives that
-	Lower  float64 `json:"may_be_lower_mm"`     // how much too low it alone may stand; 0 when the plan hardly has a chance to meet
-	Higher float64 `json:"may_be_higher_mm"`    // how much too high
-	Magnet string  `json:"magnet,omitempty"`    // its name, from the stock or the order; "" when none is chosen
+	Length  float64 `json:"length_mm,omitempty"` // pole top to former's depth, when the order gives that
+	Lower   float64 `json:"may_be_lower_mm"`     // how much too low it alone may stand; 0 when the plan hardly has a chance to meet
+	Higher  float64 `json:"may_be_higher_mm"`    // how much too high
+	Numbers []int   `json:"numbers,omitempty"`   // of the poles under the string, where it has not one of its own
+	Magnet  string  `json:"magnet,omitempty"`    // its name, from the stock or the order; "" when none is chosen
+}
+
+// PoleNumbers is the numbers of the poles under a string, for people; "" where it has one
+// of its own.
+func (q *Pole) PoleNumbers() string {
+	var out []string
+	for _, n := range q.Numbers {
+		out = append(out, strconv.Itoa(n))
+	}
+	return strings.Join(out, " and ")
 }
 
 // Relaxed is the plan with one limit of the order a step wider, or with one more

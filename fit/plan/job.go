@@ -6,6 +6,7 @@ import (
 	"fmt"
 
 	"evenpole/fit"
+	"evenpole/fit/layout"
 	"evenpole/profiles"
 )
 
@@ -47,11 +48,21 @@ type job struct {
 }
 
 func newJob(ctx context.Context, o *profiles.Order, m fit.Predictor, opt Options) (*job, error) {
+	set, err := setRow(o)
+	if err != nil {
+		return nil, err
+	}
+	return newJobOver(ctx, set, layout.Over(m, o), opt)
+}
+
+// newJobOver is newJob for an order whose row of poles was chosen, and a model for its
+// pickup.
+func newJobOver(ctx context.Context, o *profiles.Order, m fit.Predictor, opt Options) (j *job, err error) {
 	opt = opt.withDefaults(o)
 	if err := check(o, opt); err != nil {
 		return nil, err
 	}
-	j := &job{ctx: ctx, order: o, model: m, target: o.Target(), opt: opt, points: normalPoints(opt.Draws, len(o.Strings))}
+	j = &job{ctx: ctx, order: o, model: m, target: o.Target(), opt: opt, points: normalPoints(opt.Draws, len(o.Strings))}
 	j.addVariant(o.Set, o.Strings)
 	for _, a := range o.Alternatives {
 		j.addVariant(a.Name, a.Strings)
@@ -59,14 +70,13 @@ func newJob(ctx context.Context, o *profiles.Order, m fit.Predictor, opt Options
 	if o.FixedHeights != nil {
 		return j, nil
 	}
-	var err error
 	j.limits, err = newLimits(o, j.stringHeights())
 	return j, err
 }
 
 // addVariant adds the ordered pickup under another string set.
 func (j *job) addVariant(name string, strings []profiles.String) {
-	j.variants = append(j.variants, &variant{set: name, model: j.model, setup: setup(j.order, strings), target: j.target})
+	j.variants = append(j.variants, &variant{set: name, model: j.model, setup: setup(j.order, strings), target: j.target, layout: &j.order.Layout})
 }
 
 // with is a copy of the job with every variant's setup changed.

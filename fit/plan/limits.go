@@ -18,6 +18,8 @@ const lengthTolerance = 1e-6
 type limits struct {
 	grid []float64 // mm, ascending: what the shop can set
 	room []int     // by string: how many heights of the grid, from the lowest, keep the gap
+
+	shared [][]int // by string, the strings over its pole, itself among them; nil where each has its own
 }
 
 func newLimits(o *profiles.Order, stringHeights []float64) (limits, error) {
@@ -37,7 +39,34 @@ func newLimits(o *profiles.Order, stringHeights []float64) (limits, error) {
 			return l, noRoom(o, i, s, l.grid[0])
 		}
 	}
+	l.share(&o.Layout)
 	return l, nil
+}
+
+// share leaves strings over one pole the heights that all of them allow.
+func (l *limits) share(of *profiles.Layout) {
+	if of.StringsPerPole < 2 {
+		return
+	}
+	l.shared = make([][]int, len(l.room))
+	for i := range l.room {
+		for k := range l.room {
+			if of.Leader(i) == of.Leader(k) {
+				l.shared[i] = append(l.shared[i], k)
+				l.room[i] = min(l.room[i], l.room[k])
+			}
+		}
+	}
+}
+
+// set moves the pole under string i to height k, and with it that of all who share it.
+func (l *limits) set(index []int, i, k int) {
+	index[i] = k
+	if l.shared != nil {
+		for _, other := range l.shared[i] {
+			index[other] = k
+		}
+	}
 }
 
 // noRoom is the error for a string under which no pole fits, with what to change.
@@ -98,6 +127,11 @@ func (l limits) follow(stringHeights []float64) []float64 {
 	h := make([]float64, len(stringHeights))
 	for i, s := range stringHeights {
 		h[i] = nearest(l.grid[:l.room[i]], l.grid[0]+s-lowest)
+	}
+	for i, over := range l.shared {
+		for _, k := range over {
+			h[i] = min(h[i], h[k])
+		}
 	}
 	return h
 }

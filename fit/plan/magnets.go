@@ -14,7 +14,7 @@ import (
 // these magnets, and goes on as long as the score improves.
 func (j *job) bestMatched() (*search, []int, error) {
 	s, best, least, err := j.bestStagger()
-	if err != nil || j.order.Magnets != nil || len(j.opt.Stock) < len(j.target) {
+	if err != nil || j.order.Magnets != nil || !j.order.Layout.Plain() || len(j.opt.Stock) < len(j.target) {
 		return s, best, err
 	}
 	gains := j.gains(j.limits.heights(best))

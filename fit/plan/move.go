@@ -99,6 +99,10 @@ func (j *job) bestPlacement() (chosen placement, cost float64, err error) {
 			}
 		}
 	}
+	if j.order.Poles == profiles.Blade {
+		chosen = narrowest(all, all[best].worst+bladeWithin)
+		return chosen, chosen.worst - all[best].worst, nil
+	}
 	chosen = all[best]
 	for _, h := range all {
 		if h.worst <= all[best].worst+equalWithin && chosen.fartherThan(h) {
@@ -106,6 +110,27 @@ func (j *job) bestPlacement() (chosen placement, cost float64, err error) {
 		}
 	}
 	return chosen, chosen.worst - all[best].worst, nil
+}
+
+// bladeWithin is by how many dB a blade's worst string may be farther off for strings that
+// lie closer together: tilt and height alone leave a choice between the two.
+const bladeWithin = 0.15
+
+// narrowest is the placement with the least spread of mean predictions, the largest among
+// the string sets, of those whose expected worst deviation is within the limit; the one
+// that moves the pickup less of two as narrow.
+func narrowest(all []placement, limit float64) (chosen placement) {
+	least := math.Inf(1)
+	for _, h := range all {
+		spread := 0.0
+		for _, d := range h.deviations {
+			spread = max(spread, slices.Max(d)-slices.Min(d))
+		}
+		if h.worst <= limit && (spread < least-rounding || spread < least+rounding && chosen.fartherThan(h)) {
+			chosen, least = h, spread
+		}
+	}
+	return chosen
 }
 
 // relaxTravel plans again with each limit of travel that the placement reaches a

@@ -16,6 +16,8 @@
 //   - limits.go: the pole heights that an order allows (limits), and the names of
 //     limits in messages. Where a limit is worked out.
 //   - sample.go: quasi-Monte Carlo samples of simulated pickups (sample).
+//   - rows.go: with two coils, the row of poles that is set, and what is said of both
+//     ([Coils]).
 //   - job.go: [Options], and an order that is checked and ready to plan (job).
 //   - forecast.go: what to expect of given pole heights ([Forecast]).
 //   - search.go: the best stagger (search); simple.go: flat tops, and a simpler
@@ -27,6 +29,7 @@
 //   - advice.go: where the advice is decided (advise), and the warnings.
 //   - plan.go: [Make], which runs all of these in order.
 //   - whatif.go: the plan with one thing other than ordered ([WhatIf]).
+//   - pair.go: how loud the pickup is beside the other of its instrument ([Pairing]).
 package plan
 
 import (
@@ -51,6 +54,9 @@ func Make(ctx context.Context, o *profiles.Order, m fit.Predictor, opt Options) 
 		return nil, fmt.Errorf("%s: %w", o.File, err)
 	}
 	p, err := j.plan()
+	if err == nil {
+		p.Coils = describeCoils(o, p.Heights)
+	}
 	if ctx.Err() != nil { // whatever a search that was cut short came to
 		return nil, ctx.Err()
 	}

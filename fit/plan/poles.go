@@ -30,6 +30,9 @@ func (j *job) poles(heights []float64) ([]Pole, error) {
 		if j.order.FormerDepth > 0 {
 			out[i].Length = h + j.order.FormerDepth
 		}
+		if l := &j.order.Layout; l.PolesPerString == 2 || l.StringsPerPole == 2 {
+			out[i].Numbers = j.order.Layout.PolesOf(i + 1)
+		}
 		if m := j.variants[0].setup.Magnets; m != nil {
 			out[i].Magnet = m[i]
 		}
@@ -50,7 +53,11 @@ func (j *job) mayBeOff(samples []sample, heights []float64, i int, sign, least f
 		off = min(off, 0.9*(j.stringHeights()[i]-heights[i]))
 	}
 	for step := off; ; off = safe + step {
-		at[i] = heights[i] + sign*off
+		for k := range at {
+			if j.order.Layout.Leader(k) == j.order.Layout.Leader(i) {
+				at[k] = heights[k] + sign*off
+			}
+		}
 		if j.chance(samples, at) >= least {
 			safe = off
 		}

@@ -249,6 +249,21 @@ func (s *search) middle() [][]float64 {
 			out[i][k] = (lo + hi) / 2
 		}
 	}
+	return s.limits.meet(out)
+}
+
+// meet is a table in which strings that share a pole have the mean of their levels.
+func (l *limits) meet(table [][]float64) [][]float64 {
+	if l.shared == nil {
+		return table
+	}
+	out := make([][]float64, len(table))
+	for i, over := range l.shared {
+		out[i] = make([]float64, len(table[i]))
+		for _, k := range over {
+			floats.AddScaled(out[i], 1/float64(len(over)), table[k])
+		}
+	}
 	return out
 }
 
@@ -380,11 +395,13 @@ func (s *search) try(at []int, best *score, a, k, b, l int) bool {
 		return false
 	}
 	wasA, wasB := at[a], at[b]
-	at[a], at[b] = k, l
+	s.limits.set(at, a, k)
+	s.limits.set(at, b, l)
 	if got := s.score(at, best.worst); got.less(*best) {
 		*best = got
 		return true
 	}
-	at[b], at[a] = wasB, wasA
+	s.limits.set(at, b, wasB)
+	s.limits.set(at, a, wasA)
 	return false
 }

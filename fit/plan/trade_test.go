@@ -69,12 +69,14 @@ func planned(t testing.TB, o *profiles.Order, m fit.Predictor) *plan.Plan {
 // third of that gauge makes the third far too loud; over a flat fretboard and
 // steel-wrapped strings, flat tops come close.
 func TestTheTradesStaggers(t *testing.T) {
-	for name, m := range map[string]fit.Predictor{"handbook": fit.Handbook(profiles.Travel), "record": benchModel(t)} {
-		t.Run(name, func(t *testing.T) { tradesStaggers(t, m) })
-	}
+	t.Run("handbook", func(t *testing.T) { tradesStaggers(t, fit.Handbook(profiles.Travel), 0.6, 1.25) })
+	t.Run("record", func(t *testing.T) { tradesStaggers(t, benchModel(t), 0.45, 1) })
 }
 
-func tradesStaggers(t *testing.T, m fit.Predictor) {
+// tradesStaggers plans with a model. Over a flat fretboard under steel flat tops may be
+// expected to be off by some share of what they are over a round one under nickel, and
+// poles to stand apart by so many mm.
+func tradesStaggers(t *testing.T, m fit.Predictor, share, poles float64) {
 	const third = 2
 
 	old := planned(t, six(7.25, "nickel", true), m)
@@ -101,8 +103,11 @@ func tradesStaggers(t *testing.T, m fit.Predictor) {
 	if here, there := apart(level.Flat.Deviation), apart(old.Flat.Deviation); here > there/2 { // what they are like, not how sure that is
 		t.Errorf("flat tops: strings %.1f dB apart over a flat fretboard under steel, %.1f over a round one under nickel; want less than half", here, there)
 	}
-	if apart(level.Heights) > apart(old.Heights)/2 {
-		t.Errorf("flat fretboard: poles of %v, want them less than half as far apart as %v", level.Heights, old.Heights)
+	if here, there := level.Flat.Worst, old.Flat.Worst; here > share*there {
+		t.Errorf("flat tops: expected %.1f dB off over a flat fretboard under steel, %.1f over a round one under nickel; want %g of that at most", here, there, share)
+	}
+	if far := apart(level.Heights); far > poles || far > apart(old.Heights)/2 {
+		t.Errorf("flat fretboard: poles of %v, want them within %g mm, and half as far apart as %v", level.Heights, poles, old.Heights)
 	}
 }
 

@@ -21,6 +21,7 @@ type variant struct {
 	setup       *fit.Setup
 	target      []float64 // dB, wanted balance by string; its mean is 0
 	independent bool      // a string's level depends on its own pole alone
+	layout      *profiles.Layout
 }
 
 // levels predicts the mean of ln v by string. A level that is not finite is an
@@ -93,7 +94,7 @@ func (v *variant) slopes(heights []float64) *mat.Dense {
 func (v *variant) root(heights []float64, slopes *mat.Dense, settingSD float64) ([]float64, error) {
 	n := len(heights)
 	c := mat.NewSymDense(n, nil)
-	c.SymOuterK(settingSD*settingSD, slopes)
+	c.SymOuterK(settingSD*settingSD, v.byPole(slopes))
 	c.AddSym(c, v.model.Uncertainty(v.setup, heights))
 	c.ScaleSym(level.PerLn*level.PerLn, c)
 	if x := mat.Sum(c); math.IsNaN(x) || math.IsInf(x, 0) {
@@ -112,6 +113,23 @@ func (v *variant) root(heights []float64, slopes *mat.Dense, settingSD float64) 
 	scaled.Mul(&axes, mat.NewDiagDense(n, lengths))
 	root.Mul(&scaled, axes.T())
 	return root.RawMatrix().Data, nil
+}
+
+// byPole is the Jacobian by poles: strings that share one have the sum of their columns in
+// that of the first of them.
+func (v *variant) byPole(slopes *mat.Dense) *mat.Dense {
+	if v.layout == nil || v.layout.StringsPerPole < 2 {
+		return slopes
+	}
+	n, _ := slopes.Dims()
+	out := mat.NewDense(n, n, nil)
+	for k := range n {
+		for i := range n {
+			to := v.layout.Leader(k)
+			out.Set(i, to, out.At(i, to)+slopes.At(i, k))
+		}
+	}
+	return out
 }
 
 // centre is the covariance that is left after the strings' mean is subtracted.
@@ -154,8 +172,6 @@ func setup(o *profiles.Order, strings []profiles.String) *fit.Setup {
 		PickupFromBridge: o.PickupFromBridge,
 		Excite:           o.Excite,
 	}
-	if n := len(o.Strings); n > 1 {
-		s.Spacing = o.StringSpread / float64(n-1)
-	}
+	s.Spacing = o.Spacing()
 	return s
 }

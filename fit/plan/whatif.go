@@ -5,8 +5,10 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"evenpole/fit"
+	"evenpole/fit/layout"
 	"evenpole/profiles"
 )
 
@@ -53,11 +55,7 @@ func WhatIf(ctx context.Context, o *profiles.Order, m fit.Predictor, opt Options
 	for _, tilt := range []float64{whatIfTilt, -whatIfTilt} {
 		w.add(fmt.Sprintf("tilt: string 1's end %+.2f mm, the other %+.2f mm", tilt, -tilt), o, p.Heights, tilt, -tilt)
 	}
-	for i := range p.Heights {
-		at := slices.Clone(p.Heights)
-		at[i] += whatIfPole
-		w.add(fmt.Sprintf("pole %d %+.1f mm", i+1, whatIfPole), o, at, 0, 0)
-	}
+	w.addPoles(o, p)
 	for _, set := range sets {
 		if len(set.Strings) == len(o.Strings) {
 			changed := *o
@@ -68,9 +66,33 @@ func WhatIf(ctx context.Context, o *profiles.Order, m fit.Predictor, opt Options
 	return w.changes, w.err
 }
 
+// addPoles forecasts each pole's height alone, with all strings over it. A blade has none.
+func (w *whatIf) addPoles(o *profiles.Order, p *Plan) {
+	for i := range p.Heights {
+		if o.Layout.Leader(i) != i || o.Poles == profiles.Blade {
+			continue
+		}
+		at := slices.Clone(p.Heights)
+		for k := range at {
+			if o.Layout.Leader(k) == i {
+				at[k] += whatIfPole
+			}
+		}
+		what := "pole"
+		numbers := o.Layout.PolesOf(i + 1)
+		if len(numbers) > 1 {
+			what = "poles"
+		}
+		w.add(fmt.Sprintf("%s %s %+.1f mm", what, strings.Trim(strings.ReplaceAll(fmt.Sprint(numbers), " ", " and "), "[]"), whatIfPole), o, at, 0, 0)
+	}
+}
+
 // otherRadii are those of fretboards that the order's strings fit on, but for its own.
 func otherRadii(o *profiles.Order) []float64 {
 	const same = 0.5 // mm, a radius that was rounded
+	if o.MeasuredHeights != nil {
+		return nil
+	}
 	return slices.DeleteFunc(slices.Clone(whatIfRadii), func(r float64) bool {
 		return math.Abs(r-o.FretboardRadius) < same || r > 0 && r < o.StringSpread
 	})
@@ -120,10 +142,14 @@ func (w *whatIf) add(what string, o *profiles.Order, heights []float64, first, l
 // job is the changed order with the plan's magnets, and with the pickup where the
 // plan has it.
 func (w *whatIf) job(o *profiles.Order, first, last float64) (*job, error) {
-	as := *o
+	set, err := setRow(o)
+	if err != nil {
+		return nil, err
+	}
+	as := *set
 	as.FixedHeights, as.Alternatives = w.plan.Heights, nil
 	as.Magnets = w.plan.magnets()
-	j, err := newJob(w.ctx, &as, w.model, w.opt)
+	j, err := newJobOver(w.ctx, &as, layout.Over(w.model, o), w.opt)
 	if err != nil {
 		return nil, err
 	}

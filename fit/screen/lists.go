@@ -70,7 +70,7 @@ func (s *screener) listsOf() *lists {
 		l.strings[k] = n
 		l.addSets(s, k, seen)
 		if !s.anyImpossible(m) {
-			l.addPickup(s, k, at)
+			l.addPickup(s, k, at, seen)
 		}
 	}
 	for _, set := range l.sets {
@@ -98,8 +98,8 @@ func (l *lists) addSets(s *screener, k int, seen map[string]bool) {
 }
 
 // addPickup adds a mounting to those of its pickup with which another may have been mixed
-// up. at says where the pickups stand.
-func (l *lists) addPickup(s *screener, k int, at map[groupOf]int) {
+// up. at says where the pickups stand, and seen which lists of heights they have.
+func (l *lists) addPickup(s *screener, k int, at map[groupOf]int, seen map[string]bool) {
 	m, group := s.mountings[k], l.strings[k]
 	pickup := groupOf{group, s.cells[m[0]].Pickup}
 	p, ok := at[pickup]
@@ -108,10 +108,21 @@ func (l *lists) addPickup(s *screener, k int, at map[groupOf]int) {
 		at[pickup] = p
 		l.others[group] = append(l.others[group], nil)
 	}
-	of := &l.others[group][p]
-	if !slices.ContainsFunc(*of, func(o int) bool { return s.sameHeights(m, s.mountings[o]) }) {
-		*of = append(*of, k)
+	if key := s.heightsKey(m, group, p); !seen[key] {
+		seen[key] = true
+		l.others[group][p] = append(l.others[group][p], k)
 	}
+}
+
+// heightsKey tells apart the lists of pole heights of a pickup, to the digits that a cause
+// shows.
+func (s *screener) heightsKey(m mounting, group, pickup int) string {
+	key := strconv.AppendInt([]byte{'h'}, int64(group), 10)
+	key = strconv.AppendInt(append(key, ' '), int64(pickup), 10)
+	for _, i := range m {
+		key = strconv.AppendUint(append(key, ' '), math.Float64bits(shown(s.cells[i].PoleHeight)+0), 36) // no -0
+	}
+	return string(key)
 }
 
 // sameHeights reports whether two mountings have the same pole heights, to the digits that

@@ -109,13 +109,19 @@ func (s *screener) others(m mounting, most int) []other {
 		if !impossible { // a name makes nothing possible
 			out = append(out, other{mounting: of[0]})
 		}
-		if len(out) > most {
-			break
+		if differ != 0 {
+			of = nil
 		}
 		for _, k := range of {
-			if differ == 0 && !s.sameHeights(m, s.mountings[k]) && possibleWith(as, s.lists.lengths[0][k]) {
+			if len(out) > most {
+				return out
+			}
+			if !s.sameHeights(m, s.mountings[k]) && possibleWith(as, s.lists.lengths[0][k]) {
 				out = append(out, other{k, true})
 			}
+		}
+		if len(out) > most {
+			return out
 		}
 	}
 	return out

@@ -89,16 +89,19 @@ func (c *check) newExpectation() (x *expectation, lacks string) {
 		model: c.opt.Bench.Model, sets: c.opt.Bench.Sets, heights: make([]float64, n), noise: make([]float64, n), probe: &probe{}, relative: c.session.relative(),
 		setup: &fit.Setup{
 			StringHeights: make([]float64, n), Poles: c.order.Poles, Batch: c.v.Batch, Excite: c.session.excite(),
-			ScaleLength: c.order.ScaleLength, PickupFromBridge: c.order.PickupFromBridge, Spacing: c.order.StringSpread / max(1, float64(n-1)),
+			ScaleLength: c.order.ScaleLength, PickupFromBridge: c.order.PickupFromBridge, Spacing: c.order.Spacing(),
 		},
 	}
 	if n < 2 {
 		return nil, "a pickup of one string has no balance"
 	}
+	if under := c.order.Under(); under != "" && !slices.Contains(x.model.Measured().Under, under) {
+		return nil, "the model was fitted to no pickup with " + under.Words()
+	}
 	bench := perDB(solve.Square(float64(x.model.ResidualSD())) + c.channel()*c.channel())
 	for i := range n {
 		t := c.session.takes(i)
-		x.heights[i], x.setup.StringHeights[i] = t.row.PoleHeight, t.row.StringHeight
+		x.heights[i], x.setup.StringHeights[i] = cell.Height(&t.row), t.row.StringHeight
 		x.setup.Strings = append(x.setup.Strings, mounted(&t.row, c.order.Strings[i]))
 		if gap := t.row.StringHeight - t.row.PoleHeight; !(gap > 0) || !known(gap) || !(t.row.Core > 0) {
 			return nil, c.name(i) + ": the record does not say its heights and its core"
@@ -156,7 +159,7 @@ func mounted(r *record.Reading, ordered profiles.String) profiles.String {
 func (c *check) cell(i int, s *fit.Setup) cell.Cell {
 	t, str := c.session.takes(i), s.Strings[i]
 	out := cell.Cell{Pickup: c.v.Pickup, String: i + 1, Set: t.row.StringSet, Core: str.Core, Gauge: str.Gauge, Wrap: str.Wrap,
-		PoleHeight: t.row.PoleHeight, StringHeight: t.row.StringHeight, Mode: t.row.Mode, Excite: s.Excite, Batch: c.v.Batch, Takes: len(t.levels)}
+		PoleHeight: cell.Height(&t.row), Under: c.order.Under(), StringHeight: t.row.StringHeight, Mode: t.row.Mode, Excite: s.Excite, Batch: c.v.Batch, Takes: len(t.levels)}
 	if len(t.freqs) > 0 {
 		out.Freq = middle(slices.Sorted(slices.Values(t.freqs)))
 	} else if hz, err := profiles.Pitch(str.Note); err == nil {

@@ -203,3 +203,20 @@ func TestGuardBands(t *testing.T) {
 		}
 	}
 }
+
+// Into a recording strings are plucked in any order, and it is one look; another
+// recording of the session is another.
+func TestRecordingIsOneLook(t *testing.T) {
+	var turns turns
+	again := 0
+	for _, boot := range []string{"0000000A", "0000000B"} {
+		for seq := range 12 {
+			if turns.again(&record.Reading{Jig: record.RecorderJig("desk"), Boot: boot, Seq: uint32(seq + 1), HasSeq: true, String: seq%6 + 1}) {
+				again++
+			}
+		}
+	}
+	if again != 1 {
+		t.Errorf("got %d further looks, want 1", again)
+	}
+}

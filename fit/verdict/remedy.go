@@ -21,7 +21,7 @@ func (c *check) remedies() {
 	if c.opt.Slope == nil && c.x != nil {
 		c.opt.Slope = c.x.slopes()
 	}
-	screws := c.order.Poles == profiles.Screw
+	screws := c.screws()
 	for i := range c.v.Strings {
 		s := &c.v.Strings[i]
 		switch {
@@ -41,7 +41,17 @@ func (c *check) remedies() {
 		c.v.Remedy += "turn the screws in small steps, then capture again"
 		return
 	}
+	if c.order.Poles == profiles.Blade {
+		c.v.Remedy += "raise, lower or tilt the pickup as 'plan' says; where that does not even it out, change strings, or the blade's top"
+		return
+	}
 	c.v.Remedy += cmp.Or(c.move(), c.tilt()) + "; never press, pull or hammer a pole of a wound coil"
+}
+
+// screws reports whether a row of the pickup's poles is screws that can be turned.
+func (c *check) screws() bool {
+	two := c.order.Layout.Coil
+	return c.order.Poles == profiles.Screw && (two == nil || c.order.FixedHeights == nil) || two != nil && two.Poles == profiles.Screw && two.Fixed == nil
 }
 
 // turnBack says what to do about a single pole with the other side up, which comes
@@ -89,6 +99,9 @@ func (x *expectation) slopes() []float64 {
 // other levels stay; not ok when its slope is not known.
 func (c *check) wanted(i int) (height float64, ok bool) {
 	s := &c.v.Strings[i]
+	if c.order.Layout.Coil != nil { // slopes are of both rows together
+		return 0, false
+	}
 	if c.opt.Slope == nil || !(c.opt.Slope[i] > 0) || !s.PoleHeight.Known() {
 		return 0, false
 	}
@@ -149,7 +162,11 @@ func (c *check) restring(i int) string {
 	if s.Deviation > 0 {
 		core, way = "thinner", "lower"
 	}
-	text := fmt.Sprintf("%s: try a string with a %s core%s; or rewind with a %s pole", loudness(s.Deviation), core, c.example(i), way)
+	text := fmt.Sprintf("%s: try a string with a %s core%s", loudness(s.Deviation), core, c.example(i))
+	if c.order.Poles == profiles.Blade {
+		return text
+	}
+	text += fmt.Sprintf("; or rewind with a %s pole", way)
 	want, ok := c.wanted(i)
 	low, high := c.heights(i)
 	switch {

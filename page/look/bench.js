@@ -1,6 +1,7 @@
 // Shows the bench as events tell of it, and lets keys press its buttons. All figures come
 // as text; nothing is worked out here.
 import { bar, row } from "/look/parts.js";
+import "/look/write.js"; // the mount is checked as it is typed
 
 (() => {
   const get = (id) => document.getElementById(id);

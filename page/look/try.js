@@ -31,6 +31,5 @@ import { bar, row } from "/look/parts.js";
     if (shown) shown.textContent = e.target.value;
     ask();
   });
-  form.addEventListener("submit", (e) => e.preventDefault());
   ask();
 })();

@@ -1,4 +1,4 @@
-// Has the order checked as it is typed, by the program, and shows what it says beside the
+// Has an order or a mount checked as it is typed, by the program, and shows what it says beside the
 // field that it is about.
 (() => {
   const form = document.getElementById("write");
@@ -19,5 +19,5 @@
   };
   form.addEventListener("input", () => { clearTimeout(timer); timer = setTimeout(check, 300); });
   at = form.querySelector("[aria-invalid]");
-  if (document.getElementById("text")) check(); // empty fields are not wrong yet
+  if (document.getElementById("text")?.value) check(); // empty fields are not wrong yet
 })();

@@ -187,6 +187,18 @@ type Format struct {
 	Zero      string  // how 0 is written, where that is otherwise
 }
 
+// When is a column that is empty in rows of which has is false.
+func (c Column[T]) When(has func(*T) bool) Column[T] {
+	get := c.get
+	c.get = func(x *T) string {
+		if !has(x) {
+			return ""
+		}
+		return get(x)
+	}
+	return c
+}
+
 // Number is a column of decimal numbers; NaN is an empty cell.
 func Number[T any](name string, at func(*T) *float64, f Format) Column[T] {
 	want := strconv.FormatFloat(f.Low, 'f', -1, 64) + " or more"
