@@ -64,14 +64,6 @@ func TestCommandsThatMayNotWrite(t *testing.T) {
 	}
 }
 
-// runIn runs a command in a folder.
-func runIn(dir string, words ...string) (status int, said string) {
-	cmd := exec.Command(words[0], words[1:]...)
-	cmd.Dir = dir
-	text, _ := cmd.CombinedOutput() // how it ended is in the status
-	return cmd.ProcessState.ExitCode(), string(text)
-}
-
 // limitedShop is a shop with the readings of a list, sealed, and what the commands want.
 func limitedShop(t *testing.T) (shop string) {
 	t.Helper()

@@ -262,3 +262,11 @@ func cmdScant(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Fatalf("the plan meets with a chance of %.2f, %d warnings", p.Meets, len(p.Warnings))
 	}
 }
+
+// runIn runs a command in a folder.
+func runIn(dir string, words ...string) (status int, said string) {
+	cmd := exec.Command(words[0], words[1:]...)
+	cmd.Dir = dir
+	text, _ := cmd.CombinedOutput() // how it ended is in the status
+	return cmd.ProcessState.ExitCode(), string(text)
+}
