@@ -77,7 +77,7 @@ func (f *Falloff) Parameters() []Parameter {
 		if k == curve.RecorderEffect {
 			continue // no estimate
 		}
-		if k != curve.MagnetEffect || f.LevelCounts[k] > 0 {
+		if k != curve.MagnetEffect && k != curve.JigEffect || f.LevelCounts[k] > 0 {
 			out = append(out, f.scatterOf(k))
 		}
 	}

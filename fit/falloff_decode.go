@@ -20,10 +20,10 @@ func decodeFalloff(state []byte) (*Falloff, error) {
 	return f, f.check()
 }
 
-// addEffects adds the effects that models of before there were recordings lack: these
-// have no level of them.
+// addEffects adds the effects that models of before there were recordings lack, or of
+// before jigs had an effect: these have no level of them.
 func (f *Falloff) addEffects() {
-	if k := curve.RecorderEffect; len(f.SDs) == 1+k && len(f.LevelCounts) == k {
+	for k := len(f.LevelCounts); k >= curve.RecorderEffect && k < len(curve.Effects) && len(f.SDs) == 1+k; k++ {
 		f.SDs, f.LevelCounts = append(f.SDs, curve.Effects[k].Spread.SD), append(f.LevelCounts, 0)
 	}
 }

@@ -326,15 +326,16 @@ func stepOrSolve(m *solve.Mixed, sds []float64, estimated bool) (fit *solve.Mixe
 func furthest(a, b []float64) float64 { return floats.Distance(a, b, math.Inf(1)) }
 
 // keepOffsets keeps the effects of strings and slots, which help to predict cells of
-// another pickup under the same strings at the same bench, and of batches, which help
-// to predict a built pickup.
+// another pickup under the same strings at the same bench, of batches, which help to
+// predict a built pickup, and of jigs, where there are several.
 func (f *Falloff) keepOffsets(m *solve.Mixed, fit *solve.MixedFit, cells []cell.Cell) {
 	f.Offsets = map[string]float64{}
-	for _, k := range []int{curve.BatchEffect, curve.StringEffect, curve.SlotEffect} {
+	for _, k := range []int{curve.BatchEffect, curve.StringEffect, curve.SlotEffect, curve.JigEffect} {
 		kept := make([]bool, len(fit.U[k]))
+		effect := offsetEffect(k)
 		for i, l := range m.Terms[k].Level {
-			if !kept[l] {
-				f.Offsets[curve.Effects[k].Key(&cells[i])] = fit.U[k][l][0]
+			if l >= 0 && !kept[l] {
+				f.Offsets[effect.Key(&cells[i])] = fit.U[k][l][0]
 				kept[l] = true
 			}
 		}

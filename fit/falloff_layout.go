@@ -46,14 +46,17 @@ func knowPoleFields(cells []cell.Cell) bool {
 	return slices.ContainsFunc(cells, func(c cell.Cell) bool { return c.FieldKnown })
 }
 
-// effectsIn are the effects in cells. Where fields of poles were measured, poles differ
-// less in what the fields leave; a pole whose field was not measured then has a magnet
-// effect, too, of the fields' scatter.
+// effectsIn are the effects in cells. Where there are several jigs, each has an effect.
+// Where fields of poles were measured, poles differ less in what the fields leave; a pole
+// whose field was not measured then has a magnet effect, too, of the fields' scatter.
 func effectsIn(cells []cell.Cell, fieldSD float64) []curve.Effect {
-	if !knowPoleFields(cells) {
-		return curve.Effects
-	}
 	out := slices.Clone(curve.Effects)
+	if cell.SeveralJigs(cells) {
+		out[curve.JigEffect].Level = curve.JigLevel
+	}
+	if !knowPoleFields(cells) {
+		return out
+	}
 	out[curve.PoleEffect].Spread.SD = 0.03
 	out[curve.MagnetEffect].Spread.SD = curve.FixedPriors[curve.FieldExponent].Mean * fieldSD
 	out[curve.MagnetEffect].Level = func(c *cell.Cell) curve.EffectLevel {

@@ -149,7 +149,7 @@ func (l *falloffLeaver) withoutCells(out func(i int) bool) (func(i int) float64,
 // sharedOf are a fit's unknowns that all pickups share.
 func sharedOf(fit *solve.MixedFit) *solve.Shared {
 	out := &solve.Shared{Beta: fit.Beta, U: make([][]float64, len(fit.U))}
-	for _, k := range []int{curve.BatchEffect, curve.StringEffect, curve.SlotEffect} {
+	for _, k := range []int{curve.BatchEffect, curve.StringEffect, curve.SlotEffect, curve.JigEffect} {
 		for _, u := range fit.U[k] {
 			out.U[k] = append(out.U[k], u[0])
 		}
@@ -164,9 +164,13 @@ func (l *falloffLeaver) batchOf(i int) int { return l.mixed.Terms[curve.BatchEff
 // are out that out returns true for.
 func (l *falloffLeaver) expectFrom(rest *solve.Shared, out func(i int) bool, from, to int) func(i int) float64 {
 	strings, slots := &l.mixed.Terms[curve.StringEffect], &l.mixed.Terms[curve.SlotEffect]
-	batches := l.batchOffsets(rest, out, from, to)
+	batches, jigs := l.batchOffsets(rest, out, from, to), l.mixed.Terms[curve.JigEffect].Level
 	return func(i int) float64 {
-		return l.f.Predict(rest.Beta, l.sites[i], 0) + batches[l.batchOf(i)] +
+		jig := 0.0
+		if jigs[i] >= 0 {
+			jig = rest.U[curve.JigEffect][jigs[i]]
+		}
+		return jig + l.f.Predict(rest.Beta, l.sites[i], 0) + batches[l.batchOf(i)] +
 			rest.U[curve.StringEffect][strings.Level[i]] + rest.U[curve.SlotEffect][slots.Level[i]]
 	}
 }

@@ -14,11 +14,11 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// Expect predicts cells of a pickup with the offsets of their batch, strings and slots.
+// Expect predicts cells of a pickup with the offsets of their batch, strings, slots and jigs.
 func (f *Falloff) Expect(cells []cell.Cell) []float64 {
 	out := make([]float64, len(cells))
 	last := cell.LastStrings(cells)
-	known := [...]offsets{f.offsetsOf(curve.BatchEffect), f.offsetsOf(curve.StringEffect), f.offsetsOf(curve.SlotEffect)}
+	known := [...]offsets{f.offsetsOf(curve.BatchEffect), f.offsetsOf(curve.StringEffect), f.offsetsOf(curve.SlotEffect), f.offsetsOf(curve.JigEffect)}
 	for i := range cells {
 		c := &cells[i]
 		if c.Excite != f.Excite {
@@ -40,8 +40,17 @@ type offsets struct {
 	seen   map[curve.EffectLevel]float64
 }
 
+// offsetEffect is an effect by whose levels offsets are kept: all jigs have one.
+func offsetEffect(k int) *curve.Effect {
+	e := curve.Effects[k]
+	if k == curve.JigEffect {
+		e.Level = curve.JigLevel
+	}
+	return &e
+}
+
 func (f *Falloff) offsetsOf(k int) offsets {
-	return offsets{&curve.Effects[k], f.Offsets, map[curve.EffectLevel]float64{}}
+	return offsets{offsetEffect(k), f.Offsets, map[curve.EffectLevel]float64{}}
 }
 
 // of is the offset of a cell, ln v; 0 where its level is not known.

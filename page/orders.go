@@ -57,6 +57,9 @@ func (s *Server) planned(r *http.Request) (name string, o *profiles.Order, p *pl
 	if p, err = shop.Plan(r.Context(), o, model, plan.Options{}); err != nil {
 		return
 	}
+	if p.Pair, err = s.shop.PlanPair(r.Context(), o, model, plan.Options{}, p); err != nil {
+		return
+	}
 	x, _, err = shop.Explain(model, shop.AsPlanned(o, p), p.Heights)
 	return
 }
@@ -70,9 +73,9 @@ func (s *Server) order(w http.ResponseWriter, r *http.Request) error {
 	at := func(kind string) string { return to("/order/picture", "name", name) + "&kind=" + kind }
 	v := &view{Title: "Order " + o.ID, Place: "/orders", Sections: []section{
 		{Facts: []fact{
-			{"advice", string(p.Advice)}, {"strings", orDash(o.Set)}, {"batch", o.Batch}, {"poles", string(o.Poles)}, {"tolerance", fmt.Sprintf("±%g dB", o.Tolerance)},
+			{"advice", string(p.Advice)}, {"strings", orDash(o.Set)}, {"batch", o.Batch}, {"poles", o.PolesWords()}, {"tolerance", fmt.Sprintf("±%g dB", o.Tolerance)},
 			{"from", p.Source}, {"every string within tolerance", percent(p.Meets)},
-		}, Lines: inUnits(o.Units, p.Warnings), Links: []link{{to("/order/try", "name", name), "Try other heights, strings and radii"}, {to("/order/write", "name", name), "Write another order like it"},
+		}, Lines: append(append(p.Coils.Words(o, o.Units), p.Pair.Words(o.Units)...), inUnits(o.Units, p.Warnings)...), Links: []link{{to("/order/try", "name", name), "Try other heights, strings and radii"}, {to("/order/write", "name", name), "Write another order like it"},
 			{to("/next", "order", name), "What to measure next for it"}}},
 		{Heading: "Poles", Table: poleGrid(o, p), Pictures: []picture{{at("poles"), "Planned poles under their strings, to scale"}},
 			Links: []link{{to("/order/gauge", "name", name) + "&as=pdf", "The height gauge as a PDF, to print at full size"}, {to("/order/gauge", "name", name) + "&as=svg", "The height gauge as a picture"}}},

@@ -269,6 +269,14 @@ func (l *Layout) under(of PoleKind) Under {
 	return ""
 }
 
+// PolesWords says what stands under the strings, for people.
+func (o *Order) PolesWords() string {
+	if under := o.Under(); under != "" {
+		return fmt.Sprintf("%s (%s)", o.Poles, under.Words())
+	}
+	return string(o.Poles)
+}
+
 // Under is what the ordered pickup has under its strings.
 func (o *Order) Under() Under {
 	u := o.Layout.under(o.Poles)

@@ -144,21 +144,13 @@ func (p *page) Facts() [][2]string {
 	if v.Session != "" {
 		jig += ", " + v.Session
 	}
-	facts := [][2]string{{"Pickup", v.Pickup}, {"Order", v.Order}, {"Measured", p.Measured()}, {"Magnets", magnets}, {"Poles", polesOf(o)}, {"Jig, session", jig}}
+	facts := [][2]string{{"Pickup", v.Pickup}, {"Order", v.Order}, {"Measured", p.Measured()}, {"Magnets", magnets}, {"Poles", o.PolesWords()}, {"Jig, session", jig}}
 	for _, f := range [][2]string{{"Product, serial", joined(o.Product, o.Serial)}, {"Built by", o.Operator}} {
 		if f[1] != "" {
 			facts = append(facts, f)
 		}
 	}
 	return facts
-}
-
-// polesOf says what stands under an order's strings.
-func polesOf(o *profiles.Order) string {
-	if under := o.Under(); under != "" {
-		return fmt.Sprintf("%s; %s", o.Poles, under.Words())
-	}
-	return string(o.Poles)
 }
 
 // State is what the pickup is meant for, and what it was measured and compared with.

@@ -230,12 +230,12 @@ func fileOf(p string) string {
 
 // readDocument reads a file whole, or says why it cannot be shared.
 func readDocument(file string) (text, why string, err error) {
-	b, err := disk.ReadFile(file)
-	switch {
+	b, err := readSmall(file, mostDocument)
+	switch large := (*InputError)(nil); {
+	case errors.As(err, &large):
+		return "", fmt.Sprintf("expected at most %d KiB", mostDocument>>10), nil
 	case err != nil:
 		return "", "", err
-	case len(b) > mostDocument:
-		return "", fmt.Sprintf("expected at most %d KiB", mostDocument>>10), nil
 	case len(b) == 0:
 		return "", "it is empty", nil
 	}

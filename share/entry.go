@@ -165,15 +165,23 @@ func appendQuoted(b []byte, text string) []byte {
 
 // decode reads what encode wrote, and refuses any other text.
 func decode(text string) (map[string]string, error) {
-	if len(text) > MostCells {
-		return nil, fmt.Errorf("expected at most %d bytes, got %d", MostCells, len(text))
-	}
-	var cells map[string]string
-	if err := json.Unmarshal([]byte(text), &cells); err != nil || cells == nil {
-		return nil, errors.New("expected a JSON object of texts")
+	cells, err := decodeAny(text)
+	if err != nil {
+		return nil, err
 	}
 	if again, err := encode(cells); err != nil || again != text {
 		return nil, errors.New("expected a JSON object of texts with sorted names and nothing else")
+	}
+	return cells, nil
+}
+
+// decodeAny reads a JSON object of texts, however it is written.
+func decodeAny(text string) (cells map[string]string, err error) {
+	if len(text) > MostCells {
+		return nil, fmt.Errorf("expected at most %d bytes, got %d", MostCells, len(text))
+	}
+	if err := json.Unmarshal([]byte(text), &cells); err != nil || cells == nil {
+		return nil, errors.New("expected a JSON object of texts")
 	}
 	return cells, nil
 }

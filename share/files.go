@@ -3,6 +3,7 @@ package share
 import (
 	"bytes"
 	"errors"
+	"fmt"
 	"io"
 	"io/fs"
 	"os"
@@ -49,7 +50,22 @@ func appendText(file string, text []byte) error {
 	return disk.SyncDir(filepath.Dir(file))
 }
 
-// cutUnended cuts off what follows the last line of a file.
+// readSmall reads a file of at most so many bytes.
+func readSmall(file string, most int64) ([]byte, error) {
+	f, err := disk.Open(file)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	text, err := io.ReadAll(io.LimitReader(f, most+1))
+	if err == nil && int64(len(text)) > most {
+		err = &InputError{fmt.Sprintf("%s: expected at most %d KiB, got more", file, most>>10)}
+	}
+	return text, err
+}
+
+// cutUnended cuts off what follows the last line of a file of lines of at most MostCells
+// bytes.
 func cutUnended(file string) error {
 	f, err := disk.OpenOwn(file, os.O_RDWR)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -58,9 +74,16 @@ func cutUnended(file string) error {
 	if err != nil {
 		return err
 	}
-	text, err := io.ReadAll(f)
-	if whole := bytes.LastIndexByte(text, '\n') + 1; err == nil && whole < len(text) {
-		err = errors.Join(f.Truncate(int64(whole)), f.Sync())
+	size, err := f.Seek(0, io.SeekEnd)
+	if err == nil {
+		start := max(size-MostCells-1, 0)
+		end := make([]byte, size-start)
+		if _, err = f.ReadAt(end, start); err == io.EOF {
+			err = nil
+		}
+		if whole := start + int64(bytes.LastIndexByte(end, '\n')+1); err == nil && whole < size {
+			err = errors.Join(f.Truncate(whole), f.Sync())
+		}
 	}
 	return errors.Join(err, f.Close())
 }

@@ -11,7 +11,6 @@ import (
 	"strings"
 	"time"
 
-	"evenpole/capture/record/disk"
 	"evenpole/capture/record/table"
 	"evenpole/profiles"
 )
@@ -79,7 +78,7 @@ type words map[pair]Word
 
 // add takes in a file of decisions; there is none where it is missing.
 func (w words) add(path string) error {
-	text, err := disk.ReadFile(path)
+	text, err := readSmall(path, mostDocument)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil
 	}
@@ -117,7 +116,7 @@ func (b *Bench) note(kind Kind, name string, benches []string, word Word, reason
 	path := b.shared(namesFile)
 	var text bytes.Buffer
 	var rows [][]string
-	switch before, err := disk.ReadFile(path); {
+	switch before, err := readSmall(path, mostDocument); {
 	case err != nil && !errors.Is(err, fs.ErrNotExist):
 		return err
 	case len(before) == 0:

@@ -245,7 +245,7 @@ func rowOf(s Stream, names []string, form *rowForm, e Entry) (row []string, age 
 	bad := func(err error) error {
 		return &BadError{fmt.Sprintf("%s %d: %v", s, e.N, err)}
 	}
-	cells, err := decode(e.Cells)
+	cells, err := decodeAny(e.Cells)
 	if err != nil {
 		return nil, "", bad(err)
 	}
@@ -267,7 +267,7 @@ func rowOf(s Stream, names []string, form *rowForm, e Entry) (row []string, age 
 		return nil, "", bad(errors.New("it has a column that this program does not know: use a newer one"))
 	}
 	if again, err := form.encode(row, age); err != nil || again != e.Cells {
-		return nil, "", bad(errors.New("a cell has spaces round it, or ends its lines otherwise than with LF"))
+		return nil, "", bad(errors.New("it is not written as entries are, or a cell has spaces round it"))
 	}
 	if err := record.CheckRow(s.file(), row); err != nil {
 		return nil, "", bad(err)

@@ -22,13 +22,16 @@ type Settings struct {
 	Folder   string `toml:"folder,omitempty"` // where the shared record is; "" for a database
 }
 
+// mostSettings is how long the file may be, bytes.
+const mostSettings = 16 << 10
+
 // ErrNotJoined says that a shop shares nothing yet.
 var ErrNotJoined = errors.New("this shop has not joined a shared record")
 
 // ReadSettings reads the settings of a shop: ErrNotJoined where there are none.
 func ReadSettings(s *shop.Shop) (*Settings, error) {
 	path := filepath.Join(s.Dir(), shop.SharedDir, settingsFile)
-	text, err := disk.ReadFile(path)
+	text, err := readSmall(path, mostSettings)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, ErrNotJoined
 	}

@@ -227,7 +227,10 @@ func (v *View) settle(ctx context.Context) error {
 			}
 			return false, "their strings differ"
 		}
-		if x.first == y.first {
+		switch {
+		case x.first == "" && y.first == "":
+			return false, noReadingTells
+		case x.first == y.first:
 			return false, "their rows say alike: " + x.first
 		}
 		return false, fmt.Sprintf("%s: %s; %s: %s", a, x.first, b, y.first)
@@ -262,9 +265,7 @@ func (u uses) note(ctx context.Context, p *part) error {
 		if err != nil {
 			return err
 		}
-		if r.Jig != "" {
-			u.of(Jig, r.Jig, p.bench).boots[r.Boot] = true
-		}
+		u.noteJig(p.bench, r.Jig, r.Boot)
 		if r.Batch != "" {
 			u.of(Batch, r.Batch, p.bench)
 		}
@@ -275,10 +276,15 @@ func (u uses) note(ctx context.Context, p *part) error {
 	return nil
 }
 
-func (u uses) noteReading(bench string, r *record.Reading) {
-	if r.Jig != "" {
-		u.of(Jig, r.Jig, bench).boots[r.Boot] = true
+// noteJig notes a jig, but for what stands for recordings, which is no jig.
+func (u uses) noteJig(bench, jig, boot string) {
+	if jig != "" && !record.IsRecorder(jig) {
+		u.of(Jig, jig, bench).boots[boot] = true
 	}
+}
+
+func (u uses) noteReading(bench string, r *record.Reading) {
+	u.noteJig(bench, r.Jig, r.Boot)
 	if r.Batch != "" {
 		u.of(Batch, r.Batch, bench)
 	}
@@ -305,8 +311,10 @@ func (c copied) String() string {
 	case c.same > 0:
 		return fmt.Sprintf("%d of their readings are the same: copies", c.same)
 	}
-	return "no reading tells"
+	return noReadingTells
 }
+
+const noReadingTells = "no reading tells"
 
 // copies compares the readings of jigs that two benches have of one power-up.
 func (v *View) copies(u uses) (map[pair]copied, error) {

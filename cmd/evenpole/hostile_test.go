@@ -55,6 +55,7 @@ func TestHostileFiles(t *testing.T) {
 		{"strings.toml", []string{"plan", "--order", "order.toml"}, "", "", 0},
 		{"batches.toml", []string{"batch"}, "", "", 0},
 		{"shop.toml", []string{"batch"}, "", "", 0},
+		{"shared/share.toml", []string{"share", "verify"}, "", "", 0},
 	} {
 		t.Run(strings.ReplaceAll(c.file, "/", "-"), func(t *testing.T) {
 			own := texts
@@ -187,7 +188,7 @@ func ends(t *testing.T, h hostile, file string, words []string) {
 	shop := hostileShop(t)
 	defer os.RemoveAll(shop)
 	path := filepath.Join(shop, file)
-	if err := os.RemoveAll(path); err != nil {
+	if err := errors.Join(os.RemoveAll(path), os.MkdirAll(filepath.Dir(path), 0o755)); err != nil {
 		t.Fatal(err)
 	}
 	if err := exec.Command("cp", "--sparse=always", h.path, path).Run(); err != nil {

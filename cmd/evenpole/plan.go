@@ -110,7 +110,12 @@ func runPlan(ctx context.Context, e *env, o planOptions) error {
 		return planJSON.write(e, doc)
 	}
 	printPlan(e, order, doc.Plan)
-	printPair(e, doc.Pair)
+	if words := doc.Pair.Words(e.units); words != nil {
+		e.print("")
+		for _, line := range words {
+			e.print("%s", line)
+		}
+	}
 	printWhatIf(e, order, doc.WhatIf)
 	for _, path := range []string{o.svg, o.fullSize, o.csv} {
 		if path != "" {
@@ -189,17 +194,12 @@ func (e *env) planPoles(order *profiles.Order, p *plan.Plan) report.PolePicture 
 	return picture
 }
 
-// polesOf says what stands under an order's strings.
-func polesOf(o *profiles.Order) string {
-	under := o.Under()
-	if under == "" {
-		return string(o.Poles) + " poles"
-	}
-	return fmt.Sprintf("%s (%s)", o.Poles, under.Words())
-}
-
 func printPlan(e *env, o *profiles.Order, p *plan.Plan) {
-	e.print("order %s: %s over batch %s, from %s", p.Order, polesOf(o), o.Batch, p.Source)
+	poles := o.PolesWords()
+	if o.Under() == "" {
+		poles += " poles"
+	}
+	e.print("order %s: %s over batch %s, from %s", p.Order, poles, o.Batch, p.Source)
 	if m := p.Move; m != nil {
 		what := "the poles stay as they are"
 		if o.Poles == profiles.Blade {
@@ -208,7 +208,9 @@ func printPlan(e *env, o *profiles.Order, p *plan.Plan) {
 		e.print(what+"; string 1's end of the pickup %+.1f mm, the other end %+.1f mm:", m.RaiseFirst, m.RaiseLast)
 		e.print("undersides of the strings %.2f and %.2f mm over the bobbin plane then", m.StringHeightFirst, m.StringHeightLast)
 	}
-	printCoils(e, o, p)
+	for _, line := range p.Coils.Words(o, e.units) {
+		e.print("%s", line)
+	}
 	e.print("")
 	printPoles(e, o, p)
 	e.print("")
@@ -306,45 +308,6 @@ func lengthOf(u profiles.Units, q plan.Pole) string {
 		return ""
 	}
 	return u.Figure(q.Length)
-}
-
-// printCoils prints what two coils hear of the strings, and where the row stands that is
-// not planned.
-func printCoils(e *env, o *profiles.Order, p *plan.Plan) {
-	c := p.Coils
-	if c == nil {
-		return
-	}
-	how := "add up"
-	if !c.Adds {
-		how = "are subtracted"
-	}
-	e.print("two coils %s apart, whose signals %s: a string moves %.2f times as far over the second as over the first", e.units.Write("%.1f", c.Apart)+" "+e.units.Name(), how, c.Gain)
-	for k, r := range c.Rows {
-		does := "is set below"
-		if !r.Set {
-			does = "stays at " + lengths(e.units, r.Heights) + " " + e.units.Name()
-		}
-		e.print("coil %d (%s) %s", k+1, r.Poles, does)
-	}
-	if c.Hz != nil {
-		e.print("they cancel each other at %.0f Hz on %s, at %.0f Hz on %s", c.Hz[0], o.Strings[0].Note, c.Hz[len(c.Hz)-1], o.Strings[len(o.Strings)-1].Note)
-	}
-}
-
-// printPair prints how loud the pickup is beside the other of its instrument.
-func printPair(e *env, p *plan.Pair) {
-	if p == nil {
-		return
-	}
-	e.print("")
-	e.print("beside order %s: %+.1f dB expected (%+.1f to %+.1f), %+.1f wanted within %.2g, a chance of %.0f %%", p.Order, p.Expected, p.Interval[0], p.Interval[1], p.Wanted, p.Tolerance, 100*p.Meets)
-	if p.Raise != 0 {
-		e.print("%s", e.units.Text(fmt.Sprintf("with this whole pickup moved by %+.1f mm: %+.1f dB, a chance of %.0f %%, and a spread of %.2f dB among its strings", p.Raise, p.Reached, 100*p.MeetsAfter, p.RaisedTo)))
-	}
-	for _, w := range p.Warnings {
-		e.print("note: %s", w)
-	}
 }
 
 // slopeStep is the change of a pole's height that slopes are told for, in steps of the

@@ -56,6 +56,7 @@ type Cell struct {
 
 	Under profiles.Under // what is under the strings where it is not one pole each; with two coils PoleHeight is Equivalent
 
+	Jig   string // "" when not told
 	Batch string
 	Takes int       // good takes that Mean stands for
 	Mean  float64   // robust mean of ln v, v in mV: Huber's, see solve.RobustMean

@@ -31,6 +31,22 @@ func (d *Data) ForgetTakes() {
 	}
 }
 
+// SeveralJigs reports whether cells are of more than one jig, those apart that a hand
+// plucked for a recorder.
+func SeveralJigs(cells []Cell) bool {
+	first := -1
+	for i := range cells {
+		switch {
+		case cells[i].ByHand:
+		case first < 0:
+			first = i
+		case cells[i].Jig != cells[first].Jig:
+			return true
+		}
+	}
+	return false
+}
+
 // LeftOut counts the rows that are in no cell for one reason.
 type LeftOut struct {
 	Reason string `json:"reason"`

@@ -80,11 +80,12 @@ func (d *Data) endHash(h hash.Hash) string {
 // lines are the lines of some cells.
 func (d *Data) lines(from, to int) [][]byte {
 	out := make([][]byte, to-from)
+	jigs := SeveralJigs(d.Cells)
 	solve.InParallel(to-from, func(first, last int) {
 		text := make([]byte, 0, 300*(last-first))
 		for i := first; i < last; i++ {
 			begin := len(text)
-			text = d.Cells[from+i].appendTo(text)
+			text = d.Cells[from+i].appendTo(text, jigs)
 			out[i] = text[begin:len(text):len(text)]
 		}
 	})
@@ -92,8 +93,8 @@ func (d *Data) lines(from, to int) [][]byte {
 }
 
 // appendTo appends what a fingerprint covers of a cell, one line. Numbers have as
-// many digits as tell them from their neighbours.
-func (c *Cell) appendTo(b []byte) []byte {
+// many digits as tell them from their neighbours. The jig is told where there are several.
+func (c *Cell) appendTo(b []byte, jigs bool) []byte {
 	word := func(name, v string) { b = strconv.AppendQuote(append(b, name...), v) }
 	number := func(name string, v float64) { b = strconv.AppendFloat(append(b, name...), v, 'g', -1, 64) }
 	count := func(name string, v int) { b = strconv.AppendInt(append(b, name...), int64(v), 10) }
@@ -125,6 +126,9 @@ func (c *Cell) appendTo(b []byte) []byte {
 	number(" field=", c.Field)
 	b = strconv.AppendBool(append(b, " field_known="...), c.FieldKnown)
 	b = strconv.AppendBool(append(b, " usual_pitch="...), c.UsualPitch)
+	if jigs {
+		word(" jig=", c.Jig)
+	}
 	if c.ByHand { // others are written as they were before there were recordings
 		word(" by_hand scale=", c.Scale)
 	}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 	"time"
 
@@ -53,8 +54,12 @@ func TestFingerprintLine(t *testing.T) {
 			" batch=%q takes=%d mean=%v sd=%v freq=%v first=%q weight=%v field=%v field_known=%t usual_pitch=%t\n",
 			c.Pickup, c.Session, c.String, c.Set, c.Core, c.Gauge, c.Wrap, c.PoleHeight, c.StringHeight, c.Mode, c.Excite,
 			c.Batch, c.Takes, c.Mean, c.SD, c.Freq, c.First.UTC().Format(time.RFC3339Nano), c.Weight, c.Field, c.FieldKnown, c.UsualPitch)
-		if got := string(c.appendTo(nil)); got != want {
+		if got := string(c.appendTo(nil, false)); got != want {
 			t.Fatalf("got\n%swant\n%s", got, want)
+		}
+		c.Jig = text()
+		if got, want := string(c.appendTo(nil, true)), strings.TrimSuffix(want, "\n")+fmt.Sprintf(" jig=%q\n", c.Jig); got != want {
+			t.Fatalf("of several jigs: got\n%swant\n%s", got, want)
 		}
 	}
 }

@@ -9,14 +9,14 @@ import (
 	"evenpole/profiles"
 )
 
-// mounting is what the cells of one string set over one pickup in one session have in
+// mounting is what the cells of one string set over one pickup on one jig in one session have in
 // common.
 type mounting struct {
-	pickup, session, set string
-	wrap                 profiles.Wrap
-	under                profiles.Under
-	scale                string // of levels; "" for mV
-	byHand               bool
+	pickup, session, set, jig string
+	wrap                      profiles.Wrap
+	under                     profiles.Under
+	scale                     string // of levels; "" for mV
+	byHand                    bool
 }
 
 // underOf is what a row has under its strings.

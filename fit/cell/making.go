@@ -85,7 +85,7 @@ func (s *store) find(r *record.Reading) (at int32, fault string) {
 		return s.spot, s.fault
 	}
 	gauge, wrap := gaugeAndWrap(r)
-	m := mounting{r.Pickup, r.Session, r.StringSet, wrap, underOf(r), r.Scale, record.IsRecorder(r.Jig)}
+	m := mounting{r.Pickup, r.Session, r.StringSet, r.Jig, wrap, underOf(r), r.Scale, record.IsRecorder(r.Jig)}
 	if m.pickup == "" {
 		m.pickup = s.unnamed
 	}
@@ -285,7 +285,7 @@ func (s *store) compare(c, d *making, rank []int32) int {
 	x, y := &s.mountings.list[a.mounting], &s.mountings.list[b.mounting]
 	h, i := s.hows.list[c.how], s.hows.list[d.how]
 	return cmp.Or(
-		strings.Compare(x.set, y.set), strings.Compare(x.scale, y.scale), cmp.Compare(a.core, b.core), cmp.Compare(a.gauge, b.gauge), cmp.Compare(x.wrap, y.wrap),
+		strings.Compare(x.set, y.set), strings.Compare(x.jig, y.jig), strings.Compare(x.scale, y.scale), cmp.Compare(a.core, b.core), cmp.Compare(a.gauge, b.gauge), cmp.Compare(x.wrap, y.wrap),
 		cmp.Compare(a.poleHeight, b.poleHeight), cmp.Compare(a.stringHeight, b.stringHeight),
 		cmp.Compare(h.mode, i.mode), cmp.Compare(h.excite, i.excite), cmp.Compare(x.under, y.under),
 	)
@@ -299,7 +299,7 @@ func (s *store) cell(c *making) Cell {
 	return Cell{
 		Pickup: m.pickup, Session: m.session, String: int(p.string), Set: m.set, Core: p.core, Gauge: p.gauge, Wrap: m.wrap,
 		PoleHeight: p.poleHeight, StringHeight: p.stringHeight, Mode: h.mode, Excite: h.excite, Under: m.under,
-		Batch: s.batches.list[c.sum.batch], Takes: c.sum.takes, Mean: c.sum.mean, SD: c.sum.sd, Freq: c.sum.freq,
+		Jig: m.jig, Batch: s.batches.list[c.sum.batch], Takes: c.sum.takes, Mean: c.sum.mean, SD: c.sum.sd, Freq: c.sum.freq,
 		ByHand: m.byHand, Scale: m.scale, First: c.sum.first, Rows: c.rows, Weight: 1, TakeStats: c.sum.stats,
 	}
 }

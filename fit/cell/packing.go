@@ -90,6 +90,7 @@ func (s *store) pack(c *pack.Coder, standing *record.Standing) {
 		pack.Text(c, &m.pickup)
 		pack.Text(c, &m.session)
 		pack.Text(c, &m.set)
+		pack.Text(c, &m.jig)
 		pack.Text(c, &m.wrap)
 		pack.Text(c, &m.under)
 		pack.Text(c, &m.scale)

@@ -53,7 +53,7 @@ func plainly(wanted func(*record.Reading) bool, files ...[]record.Reading) *Data
 		}
 	}
 	cellOf := func(m met) Cell {
-		c := Cell{Pickup: m.Pickup, Session: m.Session, String: m.String, Set: m.StringSet, Core: m.Core,
+		c := Cell{Pickup: m.Pickup, Session: m.Session, String: m.String, Set: m.StringSet, Jig: m.Jig, Core: m.Core,
 			PoleHeight: m.PoleHeight, StringHeight: m.StringHeight, Mode: cmp.Or(m.Mode, record.Pluck), Excite: m.Excite}
 		if c.Pickup == "" && len(files) > 1 {
 			c.Pickup = fmt.Sprintf("file %d", m.file+1)
@@ -68,7 +68,7 @@ func plainly(wanted func(*record.Reading) bool, files ...[]record.Reading) *Data
 		if !take {
 			c.Mode, c.Excite = "", ""
 		}
-		return fmt.Sprint(c.Pickup, "|", c.Session, "|", c.String, "|", c.Set, c.Core+0, c.Gauge+0, c.Wrap, c.PoleHeight+0, c.StringHeight+0, c.Mode, c.Excite)
+		return fmt.Sprint(c.Pickup, "|", c.Session, "|", c.String, "|", c.Set, "|", c.Jig, "|", c.Core+0, c.Gauge+0, c.Wrap, c.PoleHeight+0, c.StringHeight+0, c.Mode, c.Excite)
 	}
 	takes, others, lists := map[string][]met{}, map[string][]Span{}, map[string]Cell{}
 	lines := map[string][]Span{}
@@ -149,7 +149,7 @@ func plainly(wanted func(*record.Reading) bool, files ...[]record.Reading) *Data
 	}
 	for _, list := range [][]Cell{d.Cells, d.Impossible} {
 		slices.SortFunc(list, func(a, b Cell) int {
-			return cmp.Or(strings.Compare(a.Pickup, b.Pickup), strings.Compare(a.Session, b.Session), a.String-b.String, strings.Compare(a.Set, b.Set),
+			return cmp.Or(strings.Compare(a.Pickup, b.Pickup), strings.Compare(a.Session, b.Session), a.String-b.String, strings.Compare(a.Set, b.Set), strings.Compare(a.Jig, b.Jig),
 				cmp.Compare(a.Core, b.Core), cmp.Compare(a.Gauge, b.Gauge), cmp.Compare(a.Wrap, b.Wrap), cmp.Compare(a.PoleHeight, b.PoleHeight),
 				cmp.Compare(a.StringHeight, b.StringHeight), cmp.Compare(a.Mode, b.Mode), cmp.Compare(a.Excite, b.Excite))
 		})

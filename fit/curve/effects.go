@@ -55,10 +55,12 @@ const (
 	MountingEffect        // a mounting, by which all its strings lie higher, mm
 	MagnetEffect          // a pole whose field was not measured, where others' was
 	RecorderEffect        // levels of a pickup that are in no known unit
+	JigEffect             // a jig, where there are several
 )
 
 // Effects are all random effects. No cell has part in the one of magnets unless
-// fields of poles were measured: package fit says which then do.
+// fields of poles were measured, nor in that of jigs unless there are several: package fit
+// says which then do.
 var Effects = []Effect{
 	PickupEffect: {"pickup", true, solve.Spread{SD: 0.15, DF: 3}, func(c *cell.Cell) EffectLevel { return EffectLevel{Pickup: c.Pickup} }},
 	BatchEffect:  {"batch", false, solve.Spread{SD: 0.10, DF: 3}, func(c *cell.Cell) EffectLevel { return EffectLevel{Name: c.Batch} }},
@@ -73,11 +75,18 @@ var Effects = []Effect{
 		return EffectLevel{Number: c.String}
 	}},
 	MountingEffect: {"setup", true, solve.Spread{SD: 0.05, DF: 4}, func(c *cell.Cell) EffectLevel { return EffectLevel{Pickup: c.Pickup, Name: c.Session} }},
-	MagnetEffect:   {"magnet", true, solve.Spread{SD: 0.04, DF: 20}, func(*cell.Cell) EffectLevel { return EffectLevel{None: true} }},
+	MagnetEffect:   {"magnet", true, solve.Spread{SD: 0.04, DF: 20}, noLevel},
 	RecorderEffect: {"recorder", true, solve.Spread{SD: recorderSD, DF: recorderDF}, func(c *cell.Cell) EffectLevel {
 		return EffectLevel{Pickup: c.Pickup, Name: c.Scale, None: c.Scale == ""}
 	}},
+	JigEffect: {"jig", false, solve.Spread{SD: 0.05, DF: 3}, noLevel},
 }
+
+func noLevel(*cell.Cell) EffectLevel { return EffectLevel{None: true} }
+
+// JigLevel is the level of a cell's jig, where the effect is had. What a hand plucked for a
+// recorder is of no jig.
+func JigLevel(c *cell.Cell) EffectLevel { return EffectLevel{Name: c.Jig, None: c.ByHand} }
 
 // Nothing is known of a recorder's gain beforehand, ln v, and none is learnt of it: the
 // scatter of gains stays as it is.

@@ -45,6 +45,8 @@ func levelName(k int, c *cell.Cell) string {
 		return strings.TrimPrefix(fmt.Sprintf("%s, string %d", c.Set, c.String), ", ")
 	case curve.SlotEffect:
 		return fmt.Sprintf("slot %d", c.String)
+	case curve.JigEffect:
+		return cmp.Or(c.Jig, "not named")
 	}
 	return cmp.Or(curve.Effects[k].Level(c).String(), "not named")
 }

@@ -129,12 +129,11 @@ func TestExplainMeasured(t *testing.T) {
 }
 
 // TestEffectsHaveWords fails when the model gets an effect that no explanation
-// shows: a pickup's strings share pickup and batch, and a session's the recorder's gain, so
-// these are no causes.
+// shows: a pickup's strings share pickup, batch, jig and recorder, so these are no causes.
 func TestEffectsHaveWords(t *testing.T) {
 	for _, e := range curve.Effects {
 		c, ok := effectCauses[e.Name]
-		shared := e.Name == "pickup" || e.Name == "batch" || e.Name == "recorder"
+		shared := e.Name == "pickup" || e.Name == "batch" || e.Name == "jig" || e.Name == "recorder"
 		if ok == shared || ok && (c.Name == "" || c.Words == "") {
 			t.Errorf("effect %q: cause %+v", e.Name, c)
 		}

@@ -31,6 +31,22 @@ type Pair struct {
 	Warnings   []string   `json:"warnings"`       //
 }
 
+// Words says it to people, a line each.
+func (r *Pair) Words(u profiles.Units) []string {
+	if r == nil {
+		return nil
+	}
+	out := []string{fmt.Sprintf("beside order %s: %+.1f dB expected (%+.1f to %+.1f), %+.1f wanted within %.2g, a chance of %.0f %%",
+		r.Order, r.Expected, r.Interval[0], r.Interval[1], r.Wanted, r.Tolerance, 100*r.Meets)}
+	if r.Raise != 0 {
+		out = append(out, u.Text(fmt.Sprintf("with this whole pickup moved by %+.2f mm: %+.1f dB, a chance of %.0f %%, and a spread of %.2f dB among its strings", r.Raise, r.Reached, 100*r.MeetsAfter, r.RaisedTo)))
+	}
+	for _, w := range r.Warnings {
+		out = append(out, "note: "+w)
+	}
+	return out
+}
+
 // What the difference of two pickups may be off by beside their levels: our assumptions.
 const (
 	pickupSD    = 1.3  // dB, of one coil beside another where a model does not say
@@ -40,16 +56,22 @@ const (
 // pairTolerance is what a difference may be off by, where an order does not say.
 const pairTolerance = 1.5 // dB
 
-// Pairing compares a plan with that of the other pickup on the instrument. The orders have
-// to say where their pickups are.
+// Pairing compares a plan with that of the other pickup on the instrument. Where that
+// cannot be told, as the orders do not say where their pickups are, say, it is nil, and the
+// plan's warnings say why.
 func Pairing(ctx context.Context, o *profiles.Order, p *Plan, other *profiles.Order, q *Plan, m fit.Predictor, opt Options) (*Pair, error) {
+	untold := ""
 	switch {
 	case o.ScaleLength == 0 || o.PickupFromBridge == 0 || other.PickupFromBridge == 0:
-		return nil, fmt.Errorf("%s: [pair]: expected scale_length_mm in this order and pickup_from_bridge_mm in both: how much strings move over either pickup follows from them", o.File)
+		untold = "how much strings move over either pickup follows from scale_length_mm in this order and pickup_from_bridge_mm in both, which are not all given"
 	case math.IsNaN(meanLevel(p.Level)) || math.IsNaN(meanLevel(q.Level)):
-		return nil, fmt.Errorf("%s: [pair]: the model knows no levels in mV, and so no difference of two pickups", o.File)
+		untold = "the model knows no levels in mV"
 	case len(o.Strings) != len(other.Strings):
-		return nil, fmt.Errorf("%s: [pair]: expected %d strings in %s, as here, got %d", o.File, len(o.Strings), other.File, len(other.Strings))
+		untold = fmt.Sprintf("it has %d strings, and this one %d", len(other.Strings), len(o.Strings))
+	}
+	if untold != "" {
+		p.Warnings = append(p.Warnings, fmt.Sprintf("how loud this pickup is beside that of order %s cannot be told: %s", other.ID, untold))
+		return nil, nil
 	}
 	out := &Pair{Order: other.ID, Wanted: o.Pair.Difference, Tolerance: o.Pair.Tolerance, Warnings: []string{}}
 	if out.Tolerance == 0 {

@@ -3,6 +3,7 @@ package plan
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"evenpole/fit/layout"
 	"evenpole/profiles"
@@ -73,6 +74,34 @@ func describeCoils(o *profiles.Order, heights []float64) *Coils {
 			break
 		}
 		out.Hz = append(out.Hz, math.Round(hz*out.Cancelled))
+	}
+	return out
+}
+
+// Words says it to people, a line each.
+func (c *Coils) Words(o *profiles.Order, u profiles.Units) []string {
+	if c == nil {
+		return nil
+	}
+	how := "add up"
+	if !c.Adds {
+		how = "are subtracted"
+	}
+	out := []string{fmt.Sprintf("two coils %s apart, whose signals %s: a string moves %.2f times as far over the second as over the first",
+		u.Text(fmt.Sprintf("%.1f mm", c.Apart)), how, c.Gain)}
+	for k, r := range c.Rows {
+		does := "is set as planned"
+		if !r.Set {
+			var at []string
+			for _, h := range r.Heights {
+				at = append(at, u.Figure(h))
+			}
+			does = "stays at " + strings.Join(at, ", ") + " " + u.Name()
+		}
+		out = append(out, fmt.Sprintf("coil %d (%s) %s", k+1, r.Poles, does))
+	}
+	if n := len(c.Hz); n > 0 {
+		out = append(out, fmt.Sprintf("they cancel each other at %.0f Hz on %s, at %.0f Hz on %s", c.Hz[0], o.Strings[0].Note, c.Hz[n-1], o.Strings[n-1].Note))
 	}
 	return out
 }

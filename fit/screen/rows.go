@@ -60,7 +60,7 @@ func classesOf(cells []*cell.Cell, from int) (k classes, each []*class, sds []fl
 	for _, e := range curve.Effects {
 		for _, c := range firsts {
 			key := e.Key(c)
-			if _, ok := k.columns[key]; ok || e.Local {
+			if _, ok := k.columns[key]; ok || e.Local || e.Level(c).None {
 				continue
 			}
 			k.columns[key] = from + len(sds)
@@ -78,7 +78,7 @@ func classesOf(cells []*cell.Cell, from int) (k classes, each []*class, sds []fl
 // of the record has are noise to it.
 func (k *classes) effectsOf(c *cell.Cell) (columns []int, unseen float64) {
 	for _, e := range curve.Effects {
-		if e.Local {
+		if e.Local || e.Level(c).None {
 			continue
 		}
 		if col, ok := k.columns[e.Key(c)]; ok {
