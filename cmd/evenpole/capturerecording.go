@@ -62,7 +62,6 @@ func addRecordingFlags(cmd *cobra.Command, o *recordingOptions) {
 	f.IntVar(&o.only, "string", 0, "all plucks of the recording are of this `string`")
 	f.BoolVar(&o.yes, "yes", false, "file what was understood of a recording")
 	svgFlag(cmd, &o.svg, "draw a recording with its plucks into this `file`, .svg")
-	cmd.MarkFlagsOneRequired("port", "recording")
 	for _, other := range []string{"port", "field", "max-plucks", "until"} {
 		cmd.MarkFlagsMutuallyExclusive("recording", other)
 	}
@@ -71,6 +70,9 @@ func addRecordingFlags(cmd *cobra.Command, o *recordingOptions) {
 // check refuses what does not go together.
 func (o *recordingOptions) check(cmd *cobra.Command) error {
 	if o.file == "" {
+		if !cmd.Flags().Changed("port") {
+			return withHint(badInput(`expected a jig's --port or a --recording (required flag "port" not set)`), "'evenpole jig list' shows the ports; without a jig, a recorder does")
+		}
 		for _, flag := range []string{"recorder", "excite", "channel", "string", "yes", "svg"} {
 			if cmd.Flags().Changed(flag) {
 				return badInput("%s: it says something of a recording: expected --recording, got none", flag)

@@ -44,7 +44,6 @@ func TestExamplesRun(t *testing.T) {
 	try(t, "demo", "--dir", dir)
 	t.Chdir(dir)
 	write(t, "jig/gale.toml", "batch = \"gale\"\nprobe_gap_mm = 0.5\nmagnets = [\"gale/1\", \"gale/2\", \"gale/3\", \"gale/4\", \"gale/5\", \"gale/6\"]\n")
-	writeRecordings(t, "jig/T-1-1.toml")
 	exampleFiles(t)
 	port := startJig(t, "jig/L-012-a.toml")
 	for range 2 {
@@ -66,12 +65,13 @@ func TestExamplesRun(t *testing.T) {
 	}
 }
 
-// exampleFiles writes the spreadsheets that examples read, and has another bench share in
+// exampleFiles writes the spreadsheets and recordings that examples read, and has another bench share in
 // the folder that they name.
 func exampleFiles(t *testing.T) {
 	t.Helper()
 	write(t, "sheet.csv", "String;Core (in);Pole height (mm);String height (mm);RMS (mV)\n1;0,010;0,5;3,0;12,5\n")
 	write(t, "friend.csv", "String,Pole height (mm),String height (mm),Output\n1,0.5,3.0,12.5\n")
+	writeRecordings(t, "jig/T-1-1.toml")
 	try(t, "share", "init", "--folder", "stick")
 	otherBench(t, "stick")
 }
