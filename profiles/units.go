@@ -53,6 +53,15 @@ func (u Units) AndBeside() []Units {
 // thousandths of an inch.
 func (u Units) Figure(mm float64) string { return u.Write("%.2f", mm) }
 
+// Figures writes lengths in mm as Figure does, with commas between them.
+func (u Units) Figures(mm []float64) string {
+	var out []string
+	for _, x := range mm {
+		out = append(out, u.Figure(x))
+	}
+	return strings.Join(out, ", ")
+}
+
 // Write writes a length in mm by a format for mm; in inches with a decimal more, and at
 // least three, so that no digit is lost that the trade uses.
 func (u Units) Write(format string, mm float64) string {
@@ -101,6 +110,15 @@ func (u Units) Text(sentence string) string {
 	return translated(sentence, inMilliT, func(list string) string {
 		return list + " (" + number.ReplaceAllStringFunc(strings.TrimSuffix(list, " mT"), gauss) + " G)"
 	})
+}
+
+// Texts are sentences, each as Text has it.
+func (u Units) Texts(sentences []string) []string {
+	var out []string
+	for _, s := range sentences {
+		out = append(out, u.Text(s))
+	}
+	return out
 }
 
 // translated replaces what a pattern finds, but for what stands behind "in (" already.
@@ -164,10 +182,7 @@ func (u Units) Read(text string) (mm float64, err error) {
 	if err != nil || math.IsNaN(mm) || math.IsInf(mm, 0) {
 		return 0, fmt.Errorf("expected a length in %s, got %q", u.Name(), text)
 	}
-	if u == Inches {
-		mm *= mmPerInch
-	}
-	return mm, nil
+	return u.InMM(mm), nil
 }
 
 // InGauss tells whether fields are told in gauss beside millitesla: where lengths are in

@@ -37,14 +37,6 @@ func (p BatchPage) GapSaid() string {
 	return p.Units.Say(float64(p.Gap))
 }
 
-// Said are sentences in the page's units.
-func (p BatchPage) Said(sentences []string) (out []string) {
-	for _, s := range sentences {
-		out = append(out, p.Units.Text(s))
-	}
-	return out
-}
-
 //go:embed batch.html
 var batchHTML string
 
@@ -59,7 +51,7 @@ var batchTemplate = template.Must(template.New("batch").Funcs(template.FuncMap{
 	"signed":    func(x float64) string { return figure("%+.1f", x) },
 	"percent":   func(x float64) string { return figure("%.3g", 100*x) + " %" },
 	"percentOf": func(x float64) string { return figure("%.3g", x) + " %" },
-}).Parse(batchHTML))
+}).Parse(batchHTML + endingHTML))
 
 // WriteBatch writes one page of HTML that prints on A4 or Letter; more with many
 // sets. The same report gives the same bytes: its date is the measurement's.
@@ -73,9 +65,13 @@ func WriteBatch(w io.Writer, p BatchPage) error {
 	}
 	return fill(w, batchTemplate, struct {
 		BatchPage
-		Strip    template.HTML
-		Cautions []string
-	}{p, strip, batch.Cautions()})
+		Strip template.HTML
+	}{p, strip})
+}
+
+// Ending is the page's.
+func (p BatchPage) Ending() ending {
+	return ending{Notes: p.Units.Texts(p.Notes), Cautions: batch.Cautions(), Footnote: "Strength: the size of the field at the probe.", Version: p.Version}
 }
 
 // When is the time of the last take, in words.

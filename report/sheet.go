@@ -22,6 +22,15 @@ func css() template.CSS { return template.CSS(pageCSS) }
 //go:embed page.css
 var pageCSS string
 
+//go:embed ending.html
+var endingHTML string
+
+// ending is how pages for the workshop end.
+type ending struct {
+	Notes, Cautions         []string
+	Footnote, Version, Line string // no line where it is ""
+}
+
 //go:embed sheet.html
 var sheetHTML string
 
@@ -32,7 +41,7 @@ var sheetTemplate = template.Must(template.New("sheet").Funcs(template.FuncMap{
 	"db":        func(x level.Figure) string { return figure("%+.2f", float64(x)) },
 	"target":    func(x float64) string { return figure("%+.2f", x) },
 	"plain":     func(x level.Figure) string { return figure("%.2f", float64(x)) },
-}).Parse(sheetHTML))
+}).Parse(sheetHTML + endingHTML))
 
 // Texts that the page and the PDF share.
 const (
@@ -123,6 +132,15 @@ func (p *page) Unit() string { return p.Units.Name() }
 
 // Text is a sentence with its lengths in the units of the papers.
 func (p *page) Text(sentence string) string { return p.Units.Text(p.Units.Keys(sentence)) }
+
+// Ending is the page's.
+func (p *page) Ending() ending {
+	out := ending{Cautions: p.Cautions, Footnote: p.Footnote(), Version: p.Version, Line: p.Line()}
+	for _, note := range p.Verdict.Notes {
+		out.Notes = append(out.Notes, p.Text(note))
+	}
+	return out
+}
 
 // Footnote says where heights are measured from.
 func (p *page) Footnote() string {
