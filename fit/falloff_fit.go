@@ -330,7 +330,7 @@ func furthest(a, b []float64) float64 { return floats.Distance(a, b, math.Inf(1)
 // predict a built pickup, and of jigs, where there are several.
 func (f *Falloff) keepOffsets(m *solve.Mixed, fit *solve.MixedFit, cells []cell.Cell) {
 	f.Offsets = map[string]float64{}
-	for _, k := range []int{curve.BatchEffect, curve.StringEffect, curve.SlotEffect, curve.JigEffect} {
+	for _, k := range offsetEffects {
 		kept := make([]bool, len(fit.U[k]))
 		effect := offsetEffect(k)
 		for i, l := range m.Terms[k].Level {

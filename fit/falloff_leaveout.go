@@ -149,7 +149,7 @@ func (l *falloffLeaver) withoutCells(out func(i int) bool) (func(i int) float64,
 // sharedOf are a fit's unknowns that all pickups share.
 func sharedOf(fit *solve.MixedFit) *solve.Shared {
 	out := &solve.Shared{Beta: fit.Beta, U: make([][]float64, len(fit.U))}
-	for _, k := range []int{curve.BatchEffect, curve.StringEffect, curve.SlotEffect, curve.JigEffect} {
+	for _, k := range offsetEffects {
 		for _, u := range fit.U[k] {
 			out.U[k] = append(out.U[k], u[0])
 		}

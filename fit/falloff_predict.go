@@ -18,7 +18,10 @@ import (
 func (f *Falloff) Expect(cells []cell.Cell) []float64 {
 	out := make([]float64, len(cells))
 	last := cell.LastStrings(cells)
-	known := [...]offsets{f.offsetsOf(curve.BatchEffect), f.offsetsOf(curve.StringEffect), f.offsetsOf(curve.SlotEffect), f.offsetsOf(curve.JigEffect)}
+	var known [len(offsetEffects)]offsets
+	for i, k := range offsetEffects {
+		known[i] = f.offsetsOf(k)
+	}
 	for i := range cells {
 		c := &cells[i]
 		if c.Excite != f.Excite {
@@ -39,6 +42,9 @@ type offsets struct {
 	all    map[string]float64
 	seen   map[curve.EffectLevel]float64
 }
+
+// offsetEffects are the effects whose offsets a model keeps.
+var offsetEffects = [...]int{curve.BatchEffect, curve.StringEffect, curve.SlotEffect, curve.JigEffect}
 
 // offsetEffect is an effect by whose levels offsets are kept: all jigs have one.
 func offsetEffect(k int) *curve.Effect {

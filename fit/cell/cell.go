@@ -169,3 +169,13 @@ func (c *Cell) Fault() (columns []string, cause string) {
 	}
 	return []string{"pole_height_mm", "string_height_mm"}, fmt.Sprintf("string %d at %s mm over a pole of %s mm: none is heard beyond a gap of %d mm", c.String, mm(c.StringHeight), mm(c.PoleHeight), mostGap)
 }
+
+// shift changes a cell's level, ln. What its takes say is copied, as cells may share it.
+func (c *Cell) shift(by float64) {
+	c.Mean += by
+	if c.TakeStats != nil {
+		stats := *c.TakeStats
+		stats.Mean += by
+		c.TakeStats = &stats
+	}
+}

@@ -100,12 +100,6 @@ func (d *Data) BringRelative() {
 			continue
 		}
 		g := group{c.Pickup, c.Scale}
-		shift := usualLevel - sum[g]/n[g]
-		c.Mean += shift
-		if c.TakeStats != nil {
-			stats := *c.TakeStats
-			stats.Mean += shift
-			c.TakeStats = &stats
-		}
+		c.shift(usualLevel - sum[g]/n[g])
 	}
 }

@@ -37,12 +37,7 @@ func (d *Data) JoinDriven() {
 			continue
 		}
 		joined++
-		c.Mean += off.mean
-		if c.TakeStats != nil {
-			stats := *c.TakeStats
-			stats.Mean += off.mean
-			c.TakeStats = &stats
-		}
+		c.shift(off.mean)
 		c.Excite = plucked
 	}
 	if joined > 0 {

@@ -42,7 +42,7 @@ func TestPoleAtIsTheRodsField(t *testing.T) {
 // TestReach: one pole right under its string counts as it is; one beside it as one that
 // is farther off, the less so the farther the string is from both.
 func TestReach(t *testing.T) {
-	under, beside := reachOf(poleAt(4.8, 0), 4.8, 0), reachOf(poleAt(4.8, 3), 4.8, 0)
+	under, beside := usualOf(4.8).reach(poleAt(4.8, 0), 0), usualOf(4.8).reach(poleAt(4.8, 3), 0)
 	for gap := 1.0; gap < 8; gap += 0.7 {
 		if d := under.more(gap); math.Abs(d) > 0.01 {
 			t.Errorf("gap %g mm under the string: %+.3f mm", gap, d)
@@ -60,7 +60,8 @@ func TestReach(t *testing.T) {
 // so that its far strings count as nearer.
 func TestBladeFallsMoreSlowly(t *testing.T) {
 	blade := bladeAt(3.2, -31, 31, 0)
-	r := reachOf(blade, usualDiameter, relative(blade, usualDiameter))
+	u := usualOf(usualDiameter)
+	r := u.reach(blade, u.relative(blade))
 	if near, far := r.more(2), r.more(6); near < 0 || far > 0 || near-far < 0.3 {
 		t.Errorf("at 2 mm %+.2f mm, at 6 mm %+.2f mm", near, far)
 	}

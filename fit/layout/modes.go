@@ -21,8 +21,7 @@ func motionOf(scale, first, second float64) motion {
 // Motion is how the strings of an order with two coils move over the second, against the
 // first: the RMS of their velocity, and the correlation.
 func Motion(o *profiles.Order) (gain, alike float64) {
-	m := motionOf(o.ScaleLength, o.PickupFromBridge, o.Layout.Coil.FromBridge)
-	return m.gain, m.alike
+	return profiles.StringMotion(o.ScaleLength, o.PickupFromBridge, o.Layout.Coil.FromBridge)
 }
 
 // MotionBetween is how much a string of a scale length moves over a place so far from the

@@ -133,15 +133,15 @@ func reachesOf(o *profiles.Order, sources []source) []reach {
 	if sources == nil {
 		return nil
 	}
-	d, scale := diameterOf(o), 0.0
+	u, scale := usualOf(diameterOf(o)), 0.0
 	if o.Poles == profiles.Blade || o.Layout.PolesPerString == 2 {
 		for _, s := range sources {
-			scale += relative(s, d) / float64(len(sources))
+			scale += u.relative(s) / float64(len(sources))
 		}
 	}
 	var out []reach
 	for _, s := range sources {
-		out = append(out, reachOf(s, d, scale))
+		out = append(out, u.reach(s, scale))
 	}
 	return out
 }

@@ -79,24 +79,36 @@ const (
 // is: by how much that gap is larger, tabulated by the true gap.
 type reach []float64
 
-// reachOf compares a source with the usual pole. At the reference gap, scale is by how
+// usual is how strong a single usual pole is, ln, by the gap, mm.
+type usual struct {
+	at, strong []float64
+	atRef      float64 // at the reference gap
+}
+
+// Steps of usual's table, mm.
+const usualLow, usualHigh, usualStep = 0.1, 25.0, 0.1
+
+func usualOf(diameter float64) usual {
+	one := poleAt(diameter, 0)
+	u := usual{atRef: one.strength(curve.RefGap)}
+	for z := usualLow; z <= usualHigh; z += usualStep {
+		u.at, u.strong = append(u.at, z), append(u.strong, one.strength(z))
+	}
+	return u
+}
+
+// reach compares a source with the usual pole. At the reference gap, scale is by how
 // much more of it there is than of one pole, ln: such a share that all strings have is no
 // part of their balance.
-func reachOf(of source, diameter, scale float64) reach {
-	one := poleAt(diameter, 0)
-	const low, high, step = 0.1, 25.0, 0.1
-	var at, strong []float64
-	for z := low; z <= high; z += step {
-		at, strong = append(at, z), append(strong, one.strength(z))
-	}
+func (u usual) reach(of source, scale float64) reach {
 	var r reach
 	for z := leastGap; z <= mostGap; z += gapStep {
 		want := of.strength(z) - scale
 		k := 1
-		for k < len(at)-1 && strong[k] > want {
+		for k < len(u.at)-1 && u.strong[k] > want {
 			k++
 		}
-		r = append(r, at[k-1]+(strong[k-1]-want)/(strong[k-1]-strong[k])*step-z)
+		r = append(r, u.at[k-1]+(u.strong[k-1]-want)/(u.strong[k-1]-u.strong[k])*usualStep-z)
 	}
 	return r
 }
@@ -109,6 +121,4 @@ func (r reach) more(gap float64) float64 {
 }
 
 // relative is by how much a source is stronger than the usual pole at the reference gap.
-func relative(of source, diameter float64) float64 {
-	return of.strength(curve.RefGap) - poleAt(diameter, 0).strength(curve.RefGap)
-}
+func (u usual) relative(of source) float64 { return of.strength(curve.RefGap) - u.atRef }

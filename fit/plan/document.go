@@ -107,9 +107,11 @@ type Pole struct {
 
 // PoleNumbers is the numbers of the poles under a string, for people; "" where it has one
 // of its own.
-func (q *Pole) PoleNumbers() string {
+func (q *Pole) PoleNumbers() string { return joined(q.Numbers) }
+
+func joined(numbers []int) string {
 	var out []string
-	for _, n := range q.Numbers {
+	for _, n := range numbers {
 		out = append(out, strconv.Itoa(n))
 	}
 	return strings.Join(out, " and ")

@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -114,8 +115,8 @@ func meanLevel(mv []level.Figure) float64 {
 // raise finds by how much the whole pickup has to be raised for the difference that is
 // wanted, as far as its travel and the strings allow.
 func (r *Pair) raise(ctx context.Context, o *profiles.Order, p *Plan, m fit.Predictor, opt Options) error {
-	w := whatIf{ctx: ctx, model: m, opt: opt, plan: p}
-	up, down := usualTravel(o.PickupRaise), usualTravel(o.PickupLower)
+	w := whatIf{ctx: ctx, model: layout.Over(m, o), opt: opt, plan: p}
+	up, down := cmp.Or(o.PickupRaise, profiles.UsualTravel), cmp.Or(o.PickupLower, profiles.UsualTravel)
 	best := math.Inf(1)
 	for k := math.Ceil(-down/moveStep - rounding); k*moveStep <= up+rounding; k++ {
 		by := math.Round(k*moveStep*1e6)/1e6 + 0
@@ -139,12 +140,4 @@ func (r *Pair) raise(ctx context.Context, o *profiles.Order, p *Plan, m fit.Pred
 		r.Warnings = append(r.Warnings, fmt.Sprintf("raising or lowering this pickup within its travel and the strings' gap does not bring the difference within %.2g dB of what is wanted: wind the coils otherwise, or move the other pickup, too", r.Tolerance))
 	}
 	return nil
-}
-
-// usualTravel is the travel that an order gives, or the usual.
-func usualTravel(mm float64) float64 {
-	if mm == 0 {
-		return profiles.UsualTravel
-	}
-	return mm
 }

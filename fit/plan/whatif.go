@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"evenpole/fit"
 	"evenpole/fit/layout"
@@ -39,7 +38,7 @@ var whatIfRadii = []float64{184.15, 241.3, 254, 304.8, 406.4, 0}
 // strings, for which sets lists more than the order does. Changes with which a pole
 // would reach its string are left out. When ctx ends, the error is its error.
 func WhatIf(ctx context.Context, o *profiles.Order, m fit.Predictor, opt Options, p *Plan, sets []profiles.StringSet) ([]Change, error) {
-	w := whatIf{ctx: ctx, model: m, opt: opt, plan: p}
+	w := whatIf{ctx: ctx, model: layout.Over(m, o), opt: opt, plan: p}
 	for _, radius := range otherRadii(o) {
 		changed := *o
 		changed.FretboardRadius = radius
@@ -83,7 +82,7 @@ func (w *whatIf) addPoles(o *profiles.Order, p *Plan) {
 		if len(numbers) > 1 {
 			what = "poles"
 		}
-		w.add(fmt.Sprintf("%s %s %+.1f mm", what, strings.Trim(strings.ReplaceAll(fmt.Sprint(numbers), " ", " and "), "[]"), whatIfPole), o, at, 0, 0)
+		w.add(fmt.Sprintf("%s %s %+.1f mm", what, joined(numbers), whatIfPole), o, at, 0, 0)
 	}
 }
 
@@ -149,7 +148,7 @@ func (w *whatIf) job(o *profiles.Order, first, last float64) (*job, error) {
 	as := *set
 	as.FixedHeights, as.Alternatives = w.plan.Heights, nil
 	as.Magnets = w.plan.magnets()
-	j, err := newJobOver(w.ctx, &as, layout.Over(w.model, o), w.opt)
+	j, err := newJobOver(w.ctx, &as, w.model, w.opt)
 	if err != nil {
 		return nil, err
 	}

@@ -204,11 +204,8 @@ func (c *check) example(i int) string {
 	return text
 }
 
-// How a pickup is moved.
-const (
-	moveStep    = 0.1 // mm: finer than its height screws are set
-	usualTravel = 1.5 // mm up or down at either end where the order does not say (common practice)
-)
+// moveStep is by what a pickup is moved, mm: finer than its height screws are set.
+const moveStep = 0.1
 
 // move finds the height and tilt of the pickup with the least worst deviation by the
 // model, and the smallest such move; "" without a model.
@@ -218,7 +215,7 @@ func (c *check) move() string {
 	}
 	now := c.worst(0, 0)
 	best, first, last := now, 0.0, 0.0
-	up, down := cmp.Or(c.order.PickupRaise, usualTravel), cmp.Or(c.order.PickupLower, usualTravel)
+	up, down := cmp.Or(c.order.PickupRaise, profiles.UsualTravel), cmp.Or(c.order.PickupLower, profiles.UsualTravel)
 	for a := -math.Round(down / moveStep); a <= math.Round(up/moveStep); a++ {
 		for b := -math.Round(down / moveStep); b <= math.Round(up/moveStep); b++ {
 			x, y := a*moveStep, b*moveStep
