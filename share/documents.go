@@ -147,7 +147,7 @@ func (l *ledger) add(versions ...[2]string) error {
 		l.last[v[0]] = v[1]
 		l.n++
 	}
-	return appendText(l.file, b.Bytes())
+	return disk.Append(l.file, b.Bytes())
 }
 
 // refresh adds what is new or gone of a shop's documents. passed names those that cannot

@@ -7,7 +7,6 @@ import (
 	"io"
 	"io/fs"
 	"os"
-	"path/filepath"
 
 	"evenpole/capture/record/disk"
 	"evenpole/capture/record/table"
@@ -31,23 +30,6 @@ func write(text string) func(io.Writer) error {
 		_, err := io.WriteString(to, text)
 		return err
 	}
-}
-
-// appendText adds text to a file and makes it last, with the file's name.
-func appendText(file string, text []byte) error {
-	if len(text) == 0 {
-		return nil
-	}
-	defer disk.Hold()()
-	f, err := disk.OpenAppend(file)
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(text)
-	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
-		return &disk.WriteError{Path: file, Err: err}
-	}
-	return disk.SyncDir(filepath.Dir(file))
 }
 
 // readSmall reads a file of at most so many bytes.

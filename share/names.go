@@ -11,6 +11,7 @@ import (
 	"strings"
 	"time"
 
+	"evenpole/capture/record/disk"
 	"evenpole/capture/record/table"
 	"evenpole/profiles"
 )
@@ -132,7 +133,7 @@ func (b *Bench) note(kind Kind, name string, benches []string, word Word, reason
 	if err := table.WriteLines(&text, false, rows...); err != nil {
 		return err
 	}
-	return appendText(path, text.Bytes())
+	return disk.Append(path, text.Bytes())
 }
 
 // A Clash is one name that benches use for what may be different things. What their rows

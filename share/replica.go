@@ -302,7 +302,7 @@ func (l *ledger) copy(entries []Entry) error {
 		}
 		b.WriteString(e.Cells + "\n")
 	}
-	return appendText(l.file, b.Bytes())
+	return disk.Append(l.file, b.Bytes())
 }
 
 // take notes what an entry says, and refuses one that is no version of a document.
@@ -338,7 +338,7 @@ func appendRows(file, path string, names []string, rows [][]string) error {
 	if err := table.WriteLines(&b, false, rows...); err != nil {
 		return err
 	}
-	return appendText(path, b.Bytes())
+	return disk.Append(path, b.Bytes())
 }
 
 // widen writes a copy anew whose header is not that of names.

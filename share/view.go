@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"iter"
 	"maps"
 	"os"
@@ -54,34 +53,14 @@ func (b *Bench) View(ctx context.Context) (*View, error) {
 	for _, x := range all {
 		v.parts = append(v.parts, part{
 			bench: x.bench, dir: x.dir, decisions: b.decisionsOf(x), own: x.bench == b.Bench,
-			readings: fileRows(filepath.Join(x.dir, record.ReadingsFile), record.Readings),
-			fields:   fileRows(filepath.Join(x.dir, record.FieldsFile), record.Fields),
+			readings: record.ReadFile(filepath.Join(x.dir, record.ReadingsFile), record.Readings),
+			fields:   record.ReadFile(filepath.Join(x.dir, record.FieldsFile), record.Fields),
 			rows: func(file string) iter.Seq2[[]string, error] {
-				return fileRows(filepath.Join(x.dir, file), func(r io.Reader, name string) iter.Seq2[[]string, error] { return record.Rows(r, file, name) })
+				return record.ReadFile(filepath.Join(x.dir, file), func(r io.Reader, name string) iter.Seq2[[]string, error] { return record.Rows(r, file, name) })
 			},
 		})
 	}
 	return v, v.settle(ctx)
-}
-
-// fileRows reads a file that may be missing, or have nothing in it.
-func fileRows[T any](path string, rows func(io.Reader, string) iter.Seq2[T, error]) iter.Seq2[T, error] {
-	return func(yield func(T, error) bool) {
-		f, err := record.Open(path)
-		if errors.Is(err, fs.ErrNotExist) {
-			return
-		}
-		if err != nil {
-			var none T
-			yield(none, err)
-			return
-		}
-		defer f.Close()
-		if size, ok := f.(interface{ Size() int64 }); ok && size.Size() == 0 {
-			return
-		}
-		rows(f, path)(yield)
-	}
 }
 
 // ViewOf is that of a carrier: its entries are read as they are asked for, each compared

@@ -44,23 +44,27 @@ type OrderLine struct {
 }
 
 // Overview reads the whole record. Memory grows with sessions and pickups.
-func (s *Shop) Overview(ctx context.Context) (o Overview, err error) {
+func (s *Shop) Overview(ctx context.Context) (Overview, error) {
+	o, _, _, err := s.overview(ctx)
+	return o, err
+}
+
+// overview is Overview, with the pickups and certificates that it is made of.
+func (s *Shop) overview(ctx context.Context) (o Overview, measured []Measured, issued Certificates, err error) {
 	if o.Sessions, err = s.Sessions(ctx); err != nil {
-		return o, err
+		return
 	}
-	measured, err := s.Pickups(ctx)
-	if err != nil {
-		return o, err
+	if measured, err = s.Pickups(ctx); err != nil {
+		return
 	}
-	issued, err := s.Certificates()
-	if err != nil {
-		return o, err
+	if issued, err = s.Certificates(); err != nil {
+		return
 	}
 	for i := range measured {
 		o.Pickups = append(o.Pickups, pickupLine(&measured[i], issued, o.Sessions))
 	}
 	o.Orders, err = s.orderLines(issued)
-	return o, err
+	return
 }
 
 // pickupLine tells of a pickup.

@@ -47,11 +47,7 @@ type Issued struct {
 // Recorded looks an id up: that of a pickup or of a session. ErrUnknownID, within an
 // *InputError, says that there is neither.
 func (s *Shop) Recorded(ctx context.Context, id string) (*Recorded, error) {
-	o, err := s.Overview(ctx)
-	if err != nil {
-		return nil, err
-	}
-	measured, err := s.Pickups(ctx)
+	o, measured, issued, err := s.overview(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -87,10 +83,6 @@ func (s *Shop) Recorded(ctx context.Context, id string) (*Recorded, error) {
 			if l.Pickup == id {
 				r.Pickup.Sessions = append(r.Pickup.Sessions, full(l))
 			}
-		}
-		issued, err := s.Certificates()
-		if err != nil {
-			return nil, err
 		}
 		for _, c := range issued.OfPickup(id) {
 			r.Pickup.Certificates = append(r.Pickup.Certificates, Issued{c.Certificate, c.Order, string(c.Verdict.Verdict), c.Session})

@@ -127,16 +127,7 @@ func appendRow(path string, header, row []string) error {
 	if err := table.WriteLines(&b, true, row); err != nil {
 		return err
 	}
-	defer disk.Hold()()
-	f, err := disk.OpenAppend(path)
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(b.Bytes())
-	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
-		return &disk.WriteError{Path: path, Err: err}
-	}
-	return disk.SyncDir(filepath.Dir(path))
+	return disk.Append(path, b.Bytes())
 }
 
 // missingStart is what has to come before the next row of a CSV file.

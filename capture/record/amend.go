@@ -129,7 +129,7 @@ func (a *Amending) plan(dir string, now time.Time) (p amendment, err error) {
 		mounted: func(r *Reading) (string, bool) { return fmt.Sprintf("string %d", r.String), r.SetMount(a.Mount) },
 		end:     func(r *Reading) { r.Time, r.Status, r.Note = now, Retracted, note },
 	}
-	if p.readings, err = readings.amend(readFile(filepath.Join(dir, ReadingsFile), Readings)); err != nil {
+	if p.readings, err = readings.amend(ReadFile(filepath.Join(dir, ReadingsFile), Readings)); err != nil {
 		return p, err
 	}
 	fields := amender[FieldReading, *FieldReading]{
@@ -139,7 +139,7 @@ func (a *Amending) plan(dir string, now time.Time) (p amendment, err error) {
 		},
 		end: func(f *FieldReading) { f.Time, f.Status, f.Note = now, Retracted, note },
 	}
-	if p.fields, err = fields.amend(readFile(filepath.Join(dir, FieldsFile), Fields)); err != nil {
+	if p.fields, err = fields.amend(ReadFile(filepath.Join(dir, FieldsFile), Fields)); err != nil {
 		return p, err
 	}
 	nameless, back := p.readings.nameless+p.fields.nameless, p.readings.back+p.fields.back

@@ -66,7 +66,7 @@ func amend(t *testing.T, dir string, a Amending) Amendment {
 // counts lists the rows of a shop that count, by all that they say.
 func counts(t *testing.T, dir string) (all []string) {
 	t.Helper()
-	readings, err := Sift[Reading](readFile(filepath.Join(dir, ReadingsFile), Readings), nil)
+	readings, err := Sift[Reading](ReadFile(filepath.Join(dir, ReadingsFile), Readings), nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -75,7 +75,7 @@ func counts(t *testing.T, dir string) (all []string) {
 			all = append(all, strings.Join(readingColumns.Row(&r.Row), ","))
 		}
 	}
-	fields, err := Sift[FieldReading](readFile(filepath.Join(dir, FieldsFile), Fields), nil)
+	fields, err := Sift[FieldReading](ReadFile(filepath.Join(dir, FieldsFile), Fields), nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -242,7 +242,7 @@ func some(states map[string]crashState, n int) (keys []string) {
 // count counts the readings in a shop.
 func count(t *testing.T, dir string) (n int) {
 	t.Helper()
-	for _, err := range readFile(filepath.Join(dir, ReadingsFile), Readings) {
+	for _, err := range ReadFile(filepath.Join(dir, ReadingsFile), Readings) {
 		if err != nil {
 			t.Fatal(err)
 		}

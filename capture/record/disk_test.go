@@ -79,7 +79,7 @@ func captureOnto(t *testing.T, bench *jigtest.Jig, dir string, rows, room int) (
 func rowsIn(t *testing.T, dir string) map[uint32]int {
 	rows := map[uint32]int{}
 	var torn *record.RowError
-	for r, err := range record.ReadFile(filepath.Join(dir, record.ReadingsFile)) {
+	for r, err := range record.ReadFile(filepath.Join(dir, record.ReadingsFile), record.Readings) {
 		if torn != nil {
 			t.Error(torn)
 		}

@@ -48,7 +48,7 @@ func Export(ctx context.Context, to io.Writer, dir, file string, f Filter) (rows
 // purposesOf returns the purpose of each session.
 func purposesOf(sessions string) (map[string]Purpose, error) {
 	all := map[string]Purpose{}
-	for h, err := range readFile(sessions, readHolds) {
+	for h, err := range ReadFile(sessions, readHolds) {
 		if err != nil {
 			return nil, err
 		}

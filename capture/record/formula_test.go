@@ -26,7 +26,7 @@ func TestNoFormulaInARecord(t *testing.T) {
 	if !strings.Contains(file, ",'=1+1") || !strings.Contains(file, ",'-old,") || !strings.Contains(file, ",-0.50,") {
 		t.Errorf("written:\n%s", file)
 	}
-	rows, err := Sift[Reading](readFile(path, Readings), nil)
+	rows, err := Sift[Reading](ReadFile(path, Readings), nil)
 	if err != nil || rows[1].Row.Note != note || rows[1].Row.Pickup != pickup {
 		t.Errorf("read: %+v, %v", rows, err)
 	}

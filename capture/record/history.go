@@ -11,19 +11,19 @@ type History struct {
 // session, "" for none.
 func (s *Writer) History(jig, boot, session string) (*History, error) {
 	h := &historian{History: History{Seen: map[uint32]bool{}}, jig: jig, boot: boot, session: session}
-	for row, err := range readFile(s.path(SessionsFile), readHolds) {
+	for row, err := range ReadFile(s.path(SessionsFile), readHolds) {
 		if err != nil {
 			return nil, err
 		}
 		h.LastSession = max(h.LastSession, sessionNumber(row.Session))
 	}
-	for r, err := range readFile(s.path(ReadingsFile), Readings) {
+	for r, err := range ReadFile(s.path(ReadingsFile), Readings) {
 		if err != nil {
 			return nil, err
 		}
 		h.add(aboutReading(&r))
 	}
-	for f, err := range readFile(s.path(FieldsFile), Fields) {
+	for f, err := range ReadFile(s.path(FieldsFile), Fields) {
 		if err != nil {
 			return nil, err
 		}

@@ -228,7 +228,7 @@ func TestImportingTwiceAddsNothing(t *testing.T) {
 		}
 	}
 	var seqs []string
-	for r, err := range readFile(filepath.Join(dir, ReadingsFile), Readings) {
+	for r, err := range ReadFile(filepath.Join(dir, ReadingsFile), Readings) {
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -281,7 +281,7 @@ func takeBack(t *testing.T, dir string, what ...Target) {
 // height".
 func counted(t *testing.T, dir string) (all []string) {
 	t.Helper()
-	rows, err := Sift[Reading](readFile(filepath.Join(dir, ReadingsFile), Readings), nil)
+	rows, err := Sift[Reading](ReadFile(filepath.Join(dir, ReadingsFile), Readings), nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -411,7 +411,7 @@ func TestImportOntoAFullDisk(t *testing.T) {
 	s.Close()
 	rest := add(t, readings, dir, ImportOptions{})
 	rows := 0
-	for _, err := range readFile(filepath.Join(dir, ReadingsFile), Readings) {
+	for _, err := range ReadFile(filepath.Join(dir, ReadingsFile), Readings) {
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -29,7 +29,7 @@ type MountedString struct{ Core, Gauge, PoleHeight float64 }
 // where there is no record; a *RowError says that the record cannot be read.
 func MountedBefore(dir, pickup string) ([]Mounted, error) {
 	m := mountedBefore{at: map[string]int{}}
-	readings, err := Sift(readFile(filepath.Join(dir, ReadingsFile), Readings), func(r *Reading) bool { return r.Pickup == pickup })
+	readings, err := Sift(ReadFile(filepath.Join(dir, ReadingsFile), Readings), func(r *Reading) bool { return r.Pickup == pickup })
 	if err != nil {
 		return nil, err
 	}
@@ -38,7 +38,7 @@ func MountedBefore(dir, pickup string) ([]Mounted, error) {
 		s.Set = r.StringSet
 		s.Strings[r.String] = MountedString{r.Core, r.Gauge, r.PoleHeight}
 	}
-	fields, err := Sift(readFile(filepath.Join(dir, FieldsFile), Fields), func(r *FieldReading) bool { return r.Pickup == pickup })
+	fields, err := Sift(ReadFile(filepath.Join(dir, FieldsFile), Fields), func(r *FieldReading) bool { return r.Pickup == pickup })
 	if err != nil {
 		return nil, err
 	}

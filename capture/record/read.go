@@ -94,9 +94,9 @@ func unended(f io.ReaderAt, size int64) (int64, error) {
 	return size, nil
 }
 
-// readFile reads the rows of a file of the shop, of which there are none when
+// ReadFile reads the rows of a file of the shop, of which there are none when
 // there is no file or nothing in it.
-func readFile[T any](path string, rows func(io.Reader, string) iter.Seq2[T, error]) iter.Seq2[T, error] {
+func ReadFile[T any](path string, rows func(io.Reader, string) iter.Seq2[T, error]) iter.Seq2[T, error] {
 	return func(yield func(T, error) bool) {
 		f, err := openNow(path)
 		if errors.Is(err, fs.ErrNotExist) {

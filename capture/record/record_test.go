@@ -221,7 +221,7 @@ func TestATornShopIsMendedWhenItIsOpened(t *testing.T) {
 		t.Fatal(err)
 	}
 	n := 0
-	for _, err := range readFile(s.path(ReadingsFile), Readings) {
+	for _, err := range ReadFile(s.path(ReadingsFile), Readings) {
 		if err != nil {
 			t.Error(err)
 		}

@@ -119,12 +119,12 @@ type found struct {
 }
 
 func find(dir string, t *Target) (f found, err error) {
-	f.readings, err = covered(t, ReadingsFile, readFile(filepath.Join(dir, ReadingsFile), Readings),
+	f.readings, err = covered(t, ReadingsFile, ReadFile(filepath.Join(dir, ReadingsFile), Readings),
 		func(r *Reading) (about, int) { return aboutReading(r), r.Line }, &f)
 	if err != nil {
 		return f, err
 	}
-	f.fields, err = covered(t, FieldsFile, readFile(filepath.Join(dir, FieldsFile), Fields),
+	f.fields, err = covered(t, FieldsFile, ReadFile(filepath.Join(dir, FieldsFile), Fields),
 		func(r *FieldReading) (about, int) { return aboutField(r), r.Line }, &f)
 	switch {
 	case err != nil || len(f.readings)+len(f.fields) > 0:

@@ -124,7 +124,7 @@ func failAndGoOn(t *testing.T, disk *tightDisk) (kept int) {
 	}
 	noFaults(t, dir, fmt.Sprintf("after the next writer of %+v", said))
 	var seqs []int
-	for r, err := range readFile(filepath.Join(dir, ReadingsFile), Readings) {
+	for r, err := range ReadFile(filepath.Join(dir, ReadingsFile), Readings) {
 		if err != nil {
 			t.Fatalf("%+v: %v", said, err)
 		}

@@ -55,7 +55,7 @@ func openSealer(record string, columns *table.Layout, why string, create func(pa
 func rowsAfter(record string, columns *table.Layout, last seal) (rows int, unsealed []string, err error) {
 	found, exact := false, false
 	text := func(r io.Reader, name string) iter.Seq2[textRow, error] { return textRows(r, name, columns) }
-	for row, err := range readFile(record, text) {
+	for row, err := range ReadFile(record, text) {
 		if bad := (*RowError)(nil); err != nil && !errors.As(err, &bad) {
 			return rows, unsealed, err
 		}
@@ -79,7 +79,7 @@ func (z *sealer) addOverdue(s seal) {
 // lastSeal returns the last seal that can be read. A header that is wrong is an
 // error; wrong lines are left for Verify to find.
 func lastSeal(path string) (last seal, err error) {
-	for s, err := range readFile(path, readSeals) {
+	for s, err := range ReadFile(path, readSeals) {
 		var row *RowError
 		switch {
 		case err == nil:

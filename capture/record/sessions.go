@@ -65,7 +65,7 @@ type Holds []Hold
 // HoldsIn reads the sessions.csv of a folder; there are no holds where it is missing.
 func HoldsIn(dir string) (Holds, error) {
 	var all Holds
-	for h, err := range readFile(filepath.Join(dir, SessionsFile), readHolds) {
+	for h, err := range ReadFile(filepath.Join(dir, SessionsFile), readHolds) {
 		if err != nil {
 			return nil, err
 		}

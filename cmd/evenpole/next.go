@@ -85,6 +85,6 @@ func printNext(e *env, list []next.Proposal) {
 	for i, p := range list {
 		e.print("")
 		e.print("%d. then %.2f dB: %s", i+1, p.After, p.Words(i+1))
-		e.print("   string_heights_%s = [%s]", e.units.Name(), lengths(e.units, p.StringHeights))
+		e.print("   string_heights_%s = [%s]", e.units.Name(), e.units.Figures(p.StringHeights))
 	}
 }

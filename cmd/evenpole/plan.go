@@ -332,7 +332,7 @@ func printStaggers(e *env, p *plan.Plan) {
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 	fmt.Fprintf(tw, "stagger\tworst dB\tspread dB\t95 %% of builds\tall within %g dB\theights %s\n", p.Tolerance, e.units.Name())
 	for _, s := range p.Staggers() {
-		heights := "[" + strings.ReplaceAll(lengths(e.units, s.Heights), ",", "") + "]"
+		heights := "[" + strings.ReplaceAll(e.units.Figures(s.Heights), ",", "") + "]"
 		if s.Strings != "" {
 			heights = ""
 		}

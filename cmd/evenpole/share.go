@@ -77,6 +77,16 @@ func (e *env) joined(ctx context.Context) (*share.Bench, share.Carrier, error) {
 	return b, c, err
 }
 
+// askShared asks the shared record as the shop's bench, and tells when that takes long.
+func askShared[T any](ctx context.Context, e *env, ask func(*share.Bench, context.Context, share.Carrier) (T, error)) (answer T, err error) {
+	b, c, err := e.joined(ctx)
+	if err != nil {
+		return answer, err
+	}
+	defer c.Close()
+	return late(ctx, e, func(ctx context.Context) (T, error) { return ask(b, ctx, c) })
+}
+
 func benchOf(s *shop.Shop) (*share.Bench, error) {
 	b, err := share.Of(s)
 	if errors.Is(err, share.ErrNotJoined) {
@@ -118,12 +128,7 @@ func runShare(ctx context.Context, e *env, o shareOptions) error {
 	if err := joinAs(ctx, s, o); err != nil {
 		return err
 	}
-	b, c, err := e.joined(ctx)
-	if err != nil {
-		return err
-	}
-	defer c.Close()
-	r, err := late(ctx, e, func(ctx context.Context) (*share.Report, error) { return b.Exchange(ctx, c) })
+	r, err := askShared(ctx, e, (*share.Bench).Exchange)
 	if err != nil {
 		if r != nil && !e.json {
 			printMoved(e, r)
@@ -205,12 +210,7 @@ decides. Nothing is pushed or pulled.`,
 var shareStatusJSON = newDocument[*share.Status]()
 
 func runShareStatus(ctx context.Context, e *env) error {
-	b, c, err := e.joined(ctx)
-	if err != nil {
-		return err
-	}
-	defer c.Close()
-	st, err := late(ctx, e, func(ctx context.Context) (*share.Status, error) { return b.Status(ctx, c) })
+	st, err := askShared(ctx, e, (*share.Bench).Status)
 	if err != nil {
 		return err
 	}
@@ -255,12 +255,7 @@ altered, or is gone.`,
 var shareAuditJSON = newDocument[*share.Audit]()
 
 func runShareVerify(ctx context.Context, e *env) error {
-	b, c, err := e.joined(ctx)
-	if err != nil {
-		return err
-	}
-	defer c.Close()
-	a, err := late(ctx, e, func(ctx context.Context) (*share.Audit, error) { return b.Verify(ctx, c) })
+	a, err := askShared(ctx, e, (*share.Bench).Verify)
 	if err != nil {
 		return err
 	}

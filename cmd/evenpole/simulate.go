@@ -156,10 +156,8 @@ func (o *simOptions) practise(e *env) (scatter sim.Scatter, err error) {
 		}
 	}
 	p := &o.practice
-	if o.firstDay != "" {
-		if p.FirstDay, err = time.Parse(time.DateOnly, o.firstDay); err != nil {
-			return scatter, badInput("first-day: expected a day such as 2026-03-02, got %q", o.firstDay)
-		}
+	if p.FirstDay, err = dayFlag("first-day", o.firstDay); err != nil {
+		return scatter, err
 	}
 	if !p.Remount && (len(p.Hands) > 0 || !p.FirstDay.IsZero()) {
 		return scatter, badInput("hands and first-day: expected --remount with them, as it is mountings that they are of")

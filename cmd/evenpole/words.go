@@ -153,15 +153,6 @@ func dayFlag(flag, text string) (time.Time, error) {
 	return t, nil
 }
 
-// lengths lists lengths in mm, in units.
-func lengths(u profiles.Units, mm []float64) string {
-	var out []string
-	for _, v := range mm {
-		out = append(out, u.Figure(v))
-	}
-	return strings.Join(out, ", ")
-}
-
 // few are the first of some notes on pickups, and how many more there are.
 func few(notes []string) []string {
 	const most = profiles.MostListed

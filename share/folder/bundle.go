@@ -11,8 +11,10 @@ import (
 	"fmt"
 	"io"
 	"iter"
+	"maps"
 	"os"
 	"regexp"
+	"slices"
 	"strconv"
 
 	"evenpole/capture/record/disk"
@@ -91,10 +93,7 @@ func bundleNumber(name string) (n int, ok bool) {
 
 // writeBundle writes a bundle, which must not be there yet.
 func writeBundle(path, bench string, number int, before share.Heads, entries []share.Entry) error {
-	heads := share.Heads{}
-	for s, h := range before {
-		heads[s] = h
-	}
+	heads := maps.Clone(before)
 	for _, e := range entries {
 		heads[e.Stream] = share.Head{N: e.N, Chain: e.Chain}
 	}
@@ -210,10 +209,7 @@ func (h *head) read(ctx context.Context, do func(share.Entry) bool) error {
 	if _, err := readLine(in); err != nil {
 		return bad("%v", err)
 	}
-	at := share.Heads{}
-	for s, head := range h.before {
-		at[s] = head
-	}
+	at := maps.Clone(h.before)
 	for n := range h.Entries {
 		if err := ctx.Err(); n%1000 == 0 && err != nil {
 			return err
@@ -227,7 +223,7 @@ func (h *head) read(ctx context.Context, do func(share.Entry) bool) error {
 			return bad("entry %d: expected a JSON object of an entry", n+1)
 		}
 		want := at.Of(h.Bench, e.Stream).Next(e.Cells)
-		if e.N != want.N || e.Chain != want.Chain || !isStream(e.Stream) {
+		if e.N != want.N || e.Chain != want.Chain || !slices.Contains(share.Streams(), e.Stream) {
 			return bad("entry %d, %.20s %d, does not follow from those before it: it was altered", n+1, e.Stream, e.N)
 		}
 		at[e.Stream] = want
@@ -244,15 +240,6 @@ func (h *head) read(ctx context.Context, do func(share.Entry) bool) error {
 		return bad("it goes on after its entries")
 	}
 	return nil
-}
-
-func isStream(s share.Stream) bool {
-	for _, known := range share.Streams() {
-		if s == known {
-			return true
-		}
-	}
-	return false
 }
 
 // checkDigest compares what a file says with its last line.

@@ -45,6 +45,24 @@ func OpenAppend(path string) (Appender, error) {
 	return newInPlace(f)
 }
 
+// Append adds text to a file, which is made if there is none, and makes it last, with the
+// file's name. No text makes no file.
+func Append(path string, text []byte) error {
+	if len(text) == 0 {
+		return nil
+	}
+	defer Hold()()
+	f, err := OpenAppend(path)
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(text)
+	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
+		return &WriteError{Path: path, Err: err}
+	}
+	return SyncDir(filepath.Dir(path))
+}
+
 // MakeDir makes a folder and those above it, each of which lasts.
 func MakeDir(dir string) error {
 	err := os.Mkdir(dir, 0o755)
