@@ -16,7 +16,11 @@ import (
 func (s *Server) check(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
 	name, pickup := q.Get("order"), q.Get("pickup")
-	_, v, notices, err := s.judge(r, name, pickup, verdict.Options{})
+	issued, err := s.shop.Certificates()
+	if err != nil {
+		return err
+	}
+	_, v, notices, err := s.judge(r, name, pickup, verdict.Options{}, issued)
 	if err != nil {
 		return err
 	}
@@ -28,7 +32,7 @@ func (s *Server) check(w http.ResponseWriter, r *http.Request) error {
 }
 
 // judge checks a pickup against an order, as 'check' does.
-func (s *Server) judge(r *http.Request, name, pickup string, opt verdict.Options) (o *profiles.Order, v *verdict.Verdict, notices []string, err error) {
+func (s *Server) judge(r *http.Request, name, pickup string, opt verdict.Options, issued shop.Certificates) (o *profiles.Order, v *verdict.Verdict, notices []string, err error) {
 	if o, err = s.shop.Order(name); err != nil {
 		return
 	}
@@ -36,10 +40,6 @@ func (s *Server) judge(r *http.Request, name, pickup string, opt verdict.Options
 		return
 	}
 	defer s.work.free()
-	issued, err := s.shop.Certificates()
-	if err != nil {
-		return
-	}
 	v, notices, err = s.shop.Check(r.Context(), o, pickup, opt, issued)
 	return
 }
@@ -72,15 +72,15 @@ func (s *Server) issue(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	o, v, _, err := s.judge(r, f.Get("order"), pickup, verdict.Options{Resistance: coil})
+	issued, err := s.shop.Certificates()
+	if err != nil {
+		return err
+	}
+	o, v, _, err := s.judge(r, f.Get("order"), pickup, verdict.Options{Resistance: coil}, issued)
 	if err != nil {
 		return err
 	}
 	paper, err := s.shop.Paper()
-	if err != nil {
-		return err
-	}
-	issued, err := s.shop.Certificates()
 	if err != nil {
 		return err
 	}

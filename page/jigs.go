@@ -50,11 +50,7 @@ func (s *Server) gainGrid() (*grid, error) {
 
 // repeats is what 'repeat' says of the whole record.
 func (s *Server) repeats(ctx context.Context) (*repeat.Study, error) {
-	return s.study.get(s.shop.Stamp(), func() (*repeat.Study, error) {
-		if err := s.work.take(ctx); err != nil {
-			return nil, err
-		}
-		defer s.work.free()
+	return s.study.get(ctx, s.work, s.shop.Stamp(), func() (*repeat.Study, error) {
 		return s.shop.Repeat(ctx, repeat.Options{}, "")
 	})
 }
@@ -106,11 +102,7 @@ func (s *Server) jigAtAGlance(ctx context.Context) (section, error) {
 
 // drifts is the control chart of the pickups that were checked.
 func (s *Server) drifts(ctx context.Context) (*drift.Chart, error) {
-	return s.shipped.get(s.shop.Stamp(), func() (*drift.Chart, error) {
-		if err := s.work.take(ctx); err != nil {
-			return nil, err
-		}
-		defer s.work.free()
+	return s.shipped.get(ctx, s.work, s.shop.Stamp(), func() (*drift.Chart, error) {
 		return s.shop.Drift(ctx, "", "", drift.Options{})
 	})
 }

@@ -1,6 +1,9 @@
 package page
 
-import "sync"
+import (
+	"context"
+	"sync"
+)
 
 // kept is what was worked out last, for as long as what it was worked out from is the same.
 type kept[T any] struct {
@@ -10,13 +13,17 @@ type kept[T any] struct {
 	value T
 }
 
-// get returns what was made of the same, or makes it.
-func (k *kept[T]) get(of string, make func() (T, error)) (T, error) {
+// get returns what was made of the same, or makes it, once there is a place for the work.
+func (k *kept[T]) get(ctx context.Context, work places, of string, make func() (T, error)) (none T, err error) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	if k.made && k.of == of {
 		return k.value, nil
 	}
+	if err := work.take(ctx); err != nil {
+		return none, err
+	}
+	defer work.free()
 	v, err := make()
 	if err != nil {
 		return v, err

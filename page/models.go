@@ -156,11 +156,7 @@ func parameterGrid(m *fit.Result) *grid {
 
 // plots makes the pictures of a model, as 'pictures' does.
 func (s *Server) plots(r *http.Request, file string) (gallery, error) {
-	return s.gallery.get(file+" "+s.shop.Stamp(), func() (gallery, error) {
-		if err := s.work.take(r.Context()); err != nil {
-			return gallery{}, err
-		}
-		defer s.work.free()
+	return s.gallery.get(r.Context(), s.work, file+" "+s.shop.Stamp(), func() (gallery, error) {
 		d, fitted, err := s.shop.Diagnose(r.Context(), file)
 		if err != nil {
 			return gallery{}, err

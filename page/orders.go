@@ -75,7 +75,7 @@ func (s *Server) order(w http.ResponseWriter, r *http.Request) error {
 		{Facts: []fact{
 			{"advice", string(p.Advice)}, {"strings", orDash(o.Set)}, {"batch", o.Batch}, {"poles", o.PolesWords()}, {"tolerance", fmt.Sprintf("±%g dB", o.Tolerance)},
 			{"from", p.Source}, {"every string within tolerance", percent(p.Meets)},
-		}, Lines: append(append(p.Coils.Words(o, o.Units), p.Pair.Words(o.Units)...), inUnits(o.Units, p.Warnings)...), Links: []link{{to("/order/try", "name", name), "Try other heights, strings and radii"}, {to("/order/write", "name", name), "Write another order like it"},
+		}, Lines: append(append(p.Coils.Words(o, o.Units), p.Pair.Words(o.Units)...), o.Units.Texts(p.Warnings)...), Links: []link{{to("/order/try", "name", name), "Try other heights, strings and radii"}, {to("/order/write", "name", name), "Write another order like it"},
 			{to("/next", "order", name), "What to measure next for it"}}},
 		{Heading: "Poles", Table: poleGrid(o, p), Pictures: []picture{{at("poles"), "Planned poles under their strings, to scale"}},
 			Links: []link{{to("/order/gauge", "name", name) + "&as=pdf", "The height gauge as a PDF, to print at full size"}, {to("/order/gauge", "name", name) + "&as=svg", "The height gauge as a picture"}}},

@@ -39,11 +39,7 @@ func pickupGrid(list []shop.Measured, issued shop.Certificates) *grid {
 
 // measured is the pickups of the record, and the certificates.
 func (s *Server) measured(r *http.Request) ([]shop.Measured, shop.Certificates, error) {
-	list, err := s.list.get(s.shop.Stamp(), func() ([]shop.Measured, error) {
-		if err := s.work.take(r.Context()); err != nil {
-			return nil, err
-		}
-		defer s.work.free()
+	list, err := s.list.get(r.Context(), s.work, s.shop.Stamp(), func() ([]shop.Measured, error) {
 		return s.shop.Pickups(r.Context())
 	})
 	if err != nil {

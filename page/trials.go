@@ -96,14 +96,19 @@ func slidersOf(o *profiles.Order, p *plan.Plan) []slider {
 	return out
 }
 
+// trial is an order that a request names, and what the request tries on it.
+func (s *Server) trial(q url.Values) (o *profiles.Order, t shop.Trial, err error) {
+	if o, err = s.shop.Order(q.Get("name")); err != nil {
+		return nil, t, err
+	}
+	t, err = trialOf(q, o)
+	return o, t, err
+}
+
 // tryNow answers a trial.
 func (s *Server) tryNow(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
-	o, err := s.shop.Order(q.Get("name"))
-	if err != nil {
-		return err
-	}
-	t, err := trialOf(q, o)
+	o, t, err := s.trial(q)
 	if err != nil {
 		return err
 	}
@@ -162,7 +167,7 @@ func trialOf(q url.Values, o *profiles.Order) (shop.Trial, error) {
 
 // triedOf shows what is expected of a trial.
 func triedOf(x *explain.Explanation, u profiles.Units, warnings []string) tried {
-	out := tried{Words: inUnits(u, warnings)}
+	out := tried{Words: u.Texts(warnings)}
 	causes, _ := x.Parted()
 	for i := range x.Strings {
 		e := &x.Strings[i]

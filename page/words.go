@@ -70,15 +70,6 @@ func orDash(text string) string {
 
 func joined(parts []string) string { return orDash(strings.Join(parts, ", ")) }
 
-// inUnits are sentences with their lengths in units.
-func inUnits(u profiles.Units, sentences []string) []string {
-	var out []string
-	for _, s := range sentences {
-		out = append(out, u.Text(s))
-	}
-	return out
-}
-
 // units of keys, as labels have them.
 var unitsOfKeys = strings.NewReplacer("_db", ", dB", "_ohm", ", ohm", "_percent", ", %", "_", " ")
 
@@ -96,9 +87,5 @@ func normalised(text string) string { return strings.ReplaceAll(text, "\r\n", "\
 
 // lengths writes lengths in mm, in units.
 func lengths(u profiles.Units, mm []float64) string {
-	var parts []string
-	for _, v := range mm {
-		parts = append(parts, u.Figure(v))
-	}
-	return joined(parts)
+	return orDash(u.Figures(mm))
 }

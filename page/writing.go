@@ -52,11 +52,7 @@ func (s *Server) writeOrder(w http.ResponseWriter, r *http.Request) error {
 // asTried fills in what was tried on an order: lengths, strings, and the poles as another
 // stagger to compare.
 func (s *Server) asTried(in *profiles.Filled, q url.Values) error {
-	o, err := s.shop.Order(q.Get("name"))
-	if err != nil {
-		return err
-	}
-	t, err := trialOf(q, o)
+	o, t, err := s.trial(q)
 	if err != nil {
 		return err
 	}

@@ -2,7 +2,6 @@ package next
 
 import (
 	"fmt"
-	"strings"
 
 	"evenpole/fit"
 	"evenpole/profiles"
@@ -33,11 +32,7 @@ func (p *Proposal) Words(number int) string {
 	switch p.WoundFor {
 	case 0: // one of the record
 	case number:
-		var heights []string
-		for _, mm := range p.PoleHeights {
-			heights = append(heights, profiles.Millimetres.Figure(mm))
-		}
-		what = fmt.Sprintf("wind a test pickup with poles at %s mm and capture it under %q", strings.Join(heights, ", "), p.Set)
+		what = fmt.Sprintf("wind a test pickup with poles at %s mm and capture it under %q", profiles.Millimetres.Figures(p.PoleHeights), p.Set)
 	default:
 		what = fmt.Sprintf("capture the test pickup of %d under %q", p.WoundFor, p.Set)
 	}
