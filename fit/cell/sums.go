@@ -21,6 +21,9 @@ type summary struct {
 	first          Instant
 	stats          *TakeStats
 	lost           []lostTake // takes that were taken back
+
+	from, to    record.Ref // its takes of lowest and highest number
+	takenBefore int        // how many rows had taken readings of its power-up back then
 }
 
 // lostTake is a take that was taken back: where it stands.
@@ -33,9 +36,8 @@ type sums struct {
 	plain, levels, freqs, values, logs []float64
 }
 
-// summaryOf sums takes up, but for those that were taken back.
-func (w *sums) summaryOf(takes []take, standing *record.Standing) summary {
-	var s summary
+// sumUp sums takes up, but for those that were taken back.
+func (w *sums) sumUp(takes []take, standing *record.Standing, s *summary) {
 	w.kept, w.plain, w.freqs = w.kept[:0], w.plain[:0], w.freqs[:0]
 	for i := range takes {
 		t := &takes[i]
@@ -50,17 +52,16 @@ func (w *sums) summaryOf(takes []take, standing *record.Standing) summary {
 		}
 	}
 	if len(w.kept) == 0 {
-		return s
+		return
 	}
 	w.levels = append(w.levels[:0], w.plain...) // which are sorted
 	s.takes, s.batch, s.first = len(w.kept), batchOf(w.kept), firstOf(w.kept)
 	s.mean, s.sd = w.robust.Mean(w.levels)
-	s.stats = &TakeStats{Mean: stat.Mean(w.plain, nil), SD: solve.StdDev(w.plain), Top: w.ceilingOf(w.kept), Trend: trendOf(w.kept, s.mean, s.sd)}
+	*s.stats = TakeStats{Mean: stat.Mean(w.plain, nil), SD: solve.StdDev(w.plain), Top: w.ceilingOf(w.kept), Trend: trendOf(w.kept, s.mean, s.sd)}
 	if len(w.freqs) > 0 {
 		slices.Sort(w.freqs)
 		s.freq = solve.Median(w.freqs)
 	}
-	return s
 }
 
 // ceilingOf looks for takes that end at one level.
