@@ -26,12 +26,11 @@ func (s *screener) otherSets(m mounting) []*hypothesis {
 		if name := s.cells[o[0]].Set; name != "" && name == s.cells[m[0]].Set || s.setKey(o) == own {
 			continue
 		}
-		remount := cell.Remounting(func(m, other *cell.Mounting) { m.Set = other.Set })
 		h := &hypothesis{
 			kind: WrongSet, columns: []string{"string_set", "core_mm", "gauge_mm", "wrap"}, touched: m, prior: oftenSet,
 			correct: func(x int, c *cell.Cell) {
 				from := s.cells[o[x]]
-				remount(c, from)
+				c.Remount(func(m *cell.Mounting) { m.Set = from.Set })
 				c.Core, c.Gauge, c.Wrap = from.Core, from.Gauge, from.Wrap
 			},
 			words: func() string { return fmt.Sprintf("filed under %s: were the strings %s?", s.setName(m), s.setName(o)) },
@@ -142,7 +141,6 @@ func possibleWith(cells []cell.Cell, poles []float64) bool {
 
 // renamed is the hypothesis that a mounting was one of the pickup of another.
 func (s *screener) renamed(m, o mounting) *hypothesis {
-	rename := renaming(func(m, other *cell.Mounting) { m.Pickup = other.Pickup })
 	return &hypothesis{
 		kind: PickupMixedUp, columns: []string{"pickup"}, touched: m, correct: func(x int, c *cell.Cell) { rename(c, s.cells[o[x]]) },
 		words: func() string {
@@ -153,12 +151,12 @@ func (s *screener) renamed(m, o mounting) *hypothesis {
 
 // refiled is the hypothesis that it was, and had the pole heights of the other, too.
 func (s *screener) refiled(m, o mounting) *hypothesis {
-	rename := renaming(func(m, other *cell.Mounting) { m.Pickup, m.Batch = other.Pickup, other.Batch })
 	return &hypothesis{
 		kind: PickupMixedUp, columns: []string{"pickup", "batch", "pole_height_mm"}, touched: m,
 		correct: func(x int, c *cell.Cell) {
 			from := s.cells[o[x]]
 			rename(c, from)
+			c.Remount(func(m *cell.Mounting) { m.Batch = from.Batch })
 			c.PoleHeight = from.PoleHeight
 		},
 		words: func() string {
@@ -168,12 +166,8 @@ func (s *screener) refiled(m, o mounting) *hypothesis {
 	}
 }
 
-// renaming returns what makes a cell one of the pickup of another, whose mounting alters
-// its own.
-func renaming(change func(m, other *cell.Mounting)) func(c, from *cell.Cell) {
-	remount := cell.Remounting(change)
-	return func(c, from *cell.Cell) {
-		remount(c, from)
-		c.Field, c.FieldKnown = from.Field, from.FieldKnown
-	}
+// rename makes a cell one of the pickup of another.
+func rename(c, from *cell.Cell) {
+	c.Remount(func(m *cell.Mounting) { m.Pickup = from.Pickup })
+	c.Field, c.FieldKnown = from.Field, from.FieldKnown
 }
