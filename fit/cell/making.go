@@ -334,12 +334,15 @@ func (s *sharer) cells(list, rank []int32) []Cell {
 	if len(list) == 0 {
 		return nil
 	}
-	list = s.of.sort(list, rank)
-	out := make([]Cell, len(list))
-	for i, k := range list {
-		out[i].Mounting = s.mounting(&s.of.cells[k])
+	out, place := make([]Cell, len(list)), make([]int32, len(s.of.cells))
+	for x, i := range s.of.sort(list, rank) {
+		out[x].Mounting = s.mounting(&s.of.cells[i])
+		place[i] = int32(x)
 	}
-	onAllCores(len(list), func(_ *sums, i int) { s.of.fill(&out[i], &s.of.cells[list[i]]) })
+	onAllCores(len(list), func(w *sums, x int) { // in the order in which they were summed up, so that memory is let go of
+		i := list[x]
+		s.of.fill(w, &out[place[i]], &s.of.cells[i])
+	})
 	return out
 }
 
@@ -357,14 +360,15 @@ func (s *sharer) mounting(c *making) *Mounting {
 	return s.mountings[at]
 }
 
-// fill makes a cell, but for its mounting, of one that is summed up. It may be called on
-// many at once.
-func (s *store) fill(out *Cell, c *making) {
+// fill makes a cell, but for its mounting, of one that is summed up, and lets go of that.
+// It may be called on many at once.
+func (s *store) fill(w *sums, out *Cell, c *making) {
 	k := &s.keys.list[c.spot]
-	c.sum.stats.Others = s.spots[c.spot].others
+	c.sum.stats.Others = w.others.kept(s.spots[c.spot].others)
 	*out = Cell{
-		Mounting: out.Mounting, Wrap: s.wraps.list[k.wrap], Rows: c.rows, TakeStats: c.sum.stats,
+		Mounting: out.Mounting, Wrap: s.wraps.list[k.wrap], Rows: w.rows.kept(c.rows), TakeStats: c.sum.stats,
 		String: int(k.string), Core: k.core, Gauge: k.gauge, PoleHeight: k.poleHeight, StringHeight: k.stringHeight,
 		Takes: c.sum.takes, Mean: c.sum.mean, SD: c.sum.sd, Freq: c.sum.freq, First: c.sum.first, Weight: 1,
 	}
+	c.sum, c.rows = nil, nil
 }

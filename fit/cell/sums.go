@@ -34,6 +34,8 @@ type sums struct {
 	robust                             solve.Robust
 	kept                               []take
 	plain, levels, freqs, values, logs []float64
+	lines                              []Span
+	rows, others                       spans // of cells, and of what is said of their takes
 }
 
 // sumUp sums takes up, but for those that were taken back.
@@ -81,12 +83,14 @@ func (w *sums) ceilingOf(takes []take) Ceiling {
 		}
 	}
 	_, c.Scatter = w.robust.Mean(logs)
+	w.lines = w.lines[:0]
 	for i := range takes {
 		if t := &takes[i]; t.loudest(c.OfPeaks) == c.Value {
 			c.Reached++
-			c.Rows = addLine(c.Rows, t.file, t.line)
+			w.lines = addLine(w.lines, t.file, t.line)
 		}
 	}
+	c.Rows = w.others.kept(w.lines)
 	return c
 }
 
