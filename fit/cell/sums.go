@@ -71,11 +71,13 @@ func (w *sums) ceilingOf(takes []take) Ceiling {
 	c := Ceiling{Takes: len(takes), OfPeaks: !slices.ContainsFunc(takes, func(t take) bool { return !(t.peak > 0) || !solve.Finite(t.peak) })}
 	values, logs := w.values[:0], w.logs[:0]
 	for i := range takes {
-		v := takes[i].loudest(c.OfPeaks)
-		values, logs = append(values, v), append(logs, math.Log(v))
+		values = append(values, takes[i].loudest(c.OfPeaks))
+	}
+	slices.Sort(values)
+	for _, v := range values { // sorted, which the robust mean wants
+		logs = append(logs, math.Log(v))
 	}
 	w.values, w.logs = values, logs
-	slices.Sort(values)
 	c.Value, c.Step = values[len(values)-1], math.Inf(1)
 	for i, v := range values[1:] {
 		if v > values[i] {
