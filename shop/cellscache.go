@@ -136,18 +136,22 @@ func (k *recordCells) resume() *cell.Gathering {
 	c := pack.Read(text)
 	var head cellsHead
 	head.pack(c)
-	now, ok := k.stand.Reach(head.reach.Size)
-	if c.Damaged() || head.mark != cellsMark || head.format != cellsFormat || k.origin == "" || head.origin != k.origin || !ok || head.reach != now {
+	if c.Damaged() || head.mark != cellsMark || head.format != cellsFormat || k.origin == "" || head.origin != k.origin {
 		return nil
 	}
+	same := make(chan bool, 1)
+	go func() { // beside the unpacking, which one core does
+		now, ok := k.stand.Reach(head.reach.Size)
+		same <- ok && now == head.reach
+	}()
 	x := cell.Resume(c)
-	if c.Damaged() || len(c.Bytes()) > 0 {
+	if !<-same || c.Damaged() || len(c.Bytes()) > 0 {
 		return nil
 	}
-	if ok, err := x.Add(k.rows(k.stand.After(now))); !ok || err != nil {
+	if ok, err := x.Add(k.rows(k.stand.After(head.reach))); !ok || err != nil {
 		return nil
 	}
-	k.unread -= now.Size
+	k.unread -= head.reach.Size
 	return x
 }
 
