@@ -43,7 +43,9 @@ as well as the model before it, or with --use. --out writes it to a file of your
 choice instead. Outside a shop, without --out, nothing is written.
 
 Of a shop's own record, what was made of its readings is kept in readings.cells, so
-that the next fit reads the rows that came since; you may delete it at any time.
+that the next fit reads the rows that came since, and what was found in it in
+readings.found, so that no command searches it again before other rows come. You may
+delete both at any time.
 
 --shared fits the readings of all benches of a shared record (see 'evenpole share') as
 they were pulled; --shared=there streams them from the shared record itself.`,
