@@ -92,7 +92,11 @@ func runFit(ctx context.Context, e *env, o fitOptions) error {
 		return badInput("--use makes a shop's model current: it wants a shop, and no --out")
 	}
 	ofRecord := inShop && s.IsRecord(o.readings)
-	keepMemoryLow()
+	garbage := uint64(leastGarbage)
+	if ofRecord {
+		garbage = leastGarbageAgain
+	}
+	keepMemoryLow(garbage)
 	fitting := shop.Fitting{Files: o.readings, Fields: o.fields, Program: version(), KeepCells: ofRecord}
 	if o.shared != "" {
 		source, _, done, err := e.sharedSource(ctx, o.shared)

@@ -12,7 +12,7 @@ import (
 // 4 MB as the least that is in use.
 func TestMemoryGrowsBy(t *testing.T) {
 	for inUse, want := range map[uint64]uint64{0: leastGarbage, 1 << 20: leastGarbage, 12 << 20: leastGarbage, 1 << 30: 3 << 30 / 10} {
-		got := max(inUse, 4<<20) * uint64(percentFor(inUse)) / 100
+		got := max(inUse, 4<<20) * uint64(percentFor(inUse, leastGarbage)) / 100
 		if got > want || got < want-want/50 {
 			t.Errorf("of %d bytes in use: got %d more, want %d", inUse, got, want)
 		}
@@ -23,7 +23,7 @@ func TestMemoryGrowsBy(t *testing.T) {
 func TestMemoryIsPacedAnew(t *testing.T) {
 	t.Setenv("GOGC", "")
 	defer debug.SetGCPercent(debug.SetGCPercent(100))
-	keepMemoryLow()
+	keepMemoryLow(leastGarbage)
 	much := make([]byte, 100<<20)
 	waitForPercent(t, func(percent uint64) bool { return percent == garbagePercent })
 	runtime.KeepAlive(much)
