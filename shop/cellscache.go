@@ -61,7 +61,7 @@ type keptFile struct {
 // write writes the file. That it cannot costs time alone.
 func (k *keptFile) write() {
 	if k.text != nil {
-		disk.WriteFile(k.path, text(k.text))
+		disk.WriteSpare(k.path, text(k.text))
 	}
 }
 
