@@ -111,39 +111,56 @@ func (s *screener) likeliest(ctx context.Context, changed bool) ([]*hypothesis, 
 func (s *screener) examineAll(ctx context.Context) ([]*hypothesis, error) {
 	found := make([]*hypothesis, len(s.mountings))
 	s.drifts = make([]*hypothesis, len(s.mountings))
-	inChunks(len(s.levels.pickups), func(_, from, to int) {
-		e := newElimination(s.levels)
-		var w weighing
-		for _, p := range s.levels.pickups[from:to] {
+	inChunks(len(s.levels.all), func(_, from, to int) {
+		w := newExaminer(s)
+		for _, p := range s.levels.all[from:to] {
 			if ctx.Err() != nil {
 				return
 			}
-			var l *locals
-			var unexplained float64
-			for _, k := range s.lists.byPickup[p.name] {
-				if s.found[k] >= mostPerMount {
-					continue
-				}
-				if l == nil {
-					l = localsOf(e, p)
-					unexplained = s.levels.unexplained(l)
-				}
-				found[k] = s.examine(k, l, unexplained, &w)
-				for _, h := range []*hypothesis{found[k], s.drifts[k]} {
-					if h != nil {
-						h.cause = h.words() // before others change the record
-					}
-				}
-			}
+			w.examine(p, found)
 		}
 	})
 	return found, ctx.Err()
 }
 
+// examiner examines the mountings of one pickup after the other.
+type examiner struct {
+	*screener
+	elimination *elimination
+	locals      locals
+	baseline    baseline
+}
+
+func newExaminer(s *screener) *examiner {
+	return &examiner{screener: s, elimination: newElimination(s.levels)}
+}
+
+// examine finds the likeliest mistake of each of a pickup's mountings.
+func (w *examiner) examine(p *pickup, found []*hypothesis) {
+	open := false
+	var unexplained float64
+	for _, k := range w.lists.byPickup[p.name] {
+		if w.found[k] >= mostPerMount {
+			continue
+		}
+		if !open {
+			open = true
+			w.locals.fill(w.elimination, p)
+			unexplained = w.levels.unexplained(&w.locals)
+		}
+		found[k] = w.screener.examine(k, &w.locals, unexplained, &w.baseline)
+		for _, h := range []*hypothesis{found[k], w.drifts[k]} {
+			if h != nil {
+				h.cause = h.words() // before others change the record
+			}
+		}
+	}
+}
+
 // accept puts the record right.
 func (s *screener) accept(h *hypothesis) {
 	for i, c := range h.corrected {
-		s.cells[i] = &c
+		s.cells[i] = c
 		s.impossible[i] = false
 	}
 	s.found[h.mounting]++
@@ -179,7 +196,7 @@ func (s *screener) unexplainedLengths() []mistake {
 				continue
 			}
 			c := s.filed[i]
-			h := &hypothesis{kind: Impossible, mounting: k, strings: []int{c.String}, corrected: map[int]cell.Cell{i: *c}, evidence: certain}
+			h := &hypothesis{kind: Impossible, mounting: k, strings: []int{c.String}, corrected: map[int]*cell.Cell{i: c}, evidence: certain}
 			h.columns, h.cause = c.Fault()
 			out = append(out, s.report(h))
 		}

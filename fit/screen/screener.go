@@ -18,6 +18,7 @@ type screener struct {
 	excite        profiles.Excitation // of most cells
 	takeVariance  cell.TakeVariances
 	mountings     []mounting
+	of            []int32 // the mounting of each cell
 	lists         *lists
 	found         []int                 // mistakes found, by mounting
 	digits        map[*lengthColumn]int // decimals that lengths of a column usually have
@@ -41,6 +42,7 @@ type habit struct{ cost, within float64 }
 
 func newScreener(d *cell.Data) *screener {
 	s := &screener{digits: map[*lengthColumn]int{}, nPossible: len(d.Cells), excite: cell.UsualExcite(d.Cells, d.Impossible), takeVariance: cell.TakeVariancesOf(d.Cells, d.Impossible)}
+	s.filed = make([]*cell.Cell, 0, len(d.Cells)+len(d.Impossible))
 	for _, cells := range [][]cell.Cell{d.Cells, d.Impossible} {
 		for i := range cells {
 			s.filed = append(s.filed, &cells[i])
@@ -53,6 +55,12 @@ func newScreener(d *cell.Data) *screener {
 		s.impossible[s.nPossible+i] = true
 	}
 	s.mountings = mountingsOf(s.cells)
+	s.of = make([]int32, len(s.cells))
+	for k, m := range s.mountings {
+		for _, i := range m {
+			s.of[i] = int32(k)
+		}
+	}
 	s.found = make([]int, len(s.mountings))
 	for _, l := range lengths {
 		s.digits[l] = s.usualDigits(l)
@@ -60,16 +68,19 @@ func newScreener(d *cell.Data) *screener {
 	return s
 }
 
+// mountingOf is the number of a mounting.
+func (s *screener) mountingOf(m mounting) int { return int(s.of[m[0]]) }
+
 // cellAt is the cell at a place, as corrected if it is among the corrected ones.
-func (s *screener) cellAt(i int, corrected map[int]cell.Cell) *cell.Cell {
+func (s *screener) cellAt(i int, corrected map[int]*cell.Cell) *cell.Cell {
 	if c, ok := corrected[i]; ok {
-		return &c
+		return c
 	}
 	return s.cells[i]
 }
 
 // listed writes a mounting's lengths, some cells corrected.
-func (s *screener) listed(m mounting, corrected map[int]cell.Cell, l *lengthColumn) string {
+func (s *screener) listed(m mounting, corrected map[int]*cell.Cell, l *lengthColumn) string {
 	var out []string
 	for _, i := range m {
 		out = append(out, mm(l.get(s.cellAt(i, corrected))))
