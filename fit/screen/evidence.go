@@ -20,6 +20,7 @@ type baseline struct {
 	logLikelihood float64
 	lists         float64 // see listEvidence
 	impossible    bool    // has a length that cannot be
+	namesOnly     bool    // see screener.again
 	alone, joint  joint   // of the pickup; of it and the one that was asked for last
 
 	scratch    cell.Cell
@@ -142,6 +143,7 @@ func (s *screener) examine(k int, l *locals, unexplained float64, b *baseline) *
 	if s.driftsOnly {
 		return drift
 	}
+	s.openToNames[k] = false // unless hypotheses finds out that it is
 	mostGain := b.mostGain()
 	if mostGain+mostPrior < leastEvidence {
 		return nil

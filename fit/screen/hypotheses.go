@@ -18,6 +18,12 @@ func (s *screener) hypotheses(b *baseline, try func(h *hypothesis) bool) {
 		}
 	}
 	one, two, all := b.mostGains()
+	// So many alternatives there can be at most, for any of them to have enough evidence.
+	most := int(math.Min(math.Exp(all-leastEvidence), math.MaxInt32))
+	if b.namesOnly {
+		s.otherPickups(b, most, try)
+		return
+	}
 	for _, l := range lengths {
 		extra := 0.0
 		if max(one, all)+extraDigits >= leastEvidence && s.anyExtraDigits(b.mounting, l) {
@@ -43,9 +49,7 @@ func (s *screener) hypotheses(b *baseline, try func(h *hypothesis) bool) {
 	if all+oftenSet >= leastEvidence {
 		each(s.otherSets(b))
 	}
-	// So many alternatives there can be at most, for any of them to have enough evidence.
-	most := math.Min(math.Exp(all-leastEvidence), math.MaxInt32)
-	s.otherPickups(b, int(most), try)
+	s.otherPickups(b, most, try)
 }
 
 // hypothesis is one mistake that a mounting may hold.

@@ -46,6 +46,7 @@ type levelModel struct {
 	total     *information // of all cells and the priors
 	given     *estimate    // what the whole record says; nil until the end of the fit
 	locals    []*kept      // of each pickup
+	moved     float64      // see levelModel.correct
 	usualLift lift         // of a session of which nothing is known
 	room      sync.Pool    // of eliminations, for those
 }
@@ -82,12 +83,17 @@ func newLevelModel(s *screener) *levelModel {
 		m.linearise()
 	}
 	m.given = m.total.posterior()
+	m.forgetLocals()
+	m.usualLift.precision = 1 / (liftVariance * m.scale * m.scale)
+	return m
+}
+
+// forgetLocals is to be called when what the whole record says has changed.
+func (m *levelModel) forgetLocals() {
 	m.locals = make([]*kept, len(m.all))
 	for k := range m.locals {
 		m.locals[k] = &kept{}
 	}
-	m.usualLift.precision = 1 / (liftVariance * m.scale * m.scale)
-	return m
 }
 
 // layOut numbers pickups, sessions and the shared unknowns, and starts the unknowns at

@@ -238,6 +238,10 @@ type opened struct {
 	p         *pickup
 	rows      []row
 	gradients []float64
+	classes   [8]struct { // of the cells that were asked for last, by string
+		key classKey
+		of  *class
+	}
 }
 
 func newOpened(m *levelModel) *opened { return &opened{m: m, at: m.curve.At(m.theta)} }
@@ -300,10 +304,27 @@ type where struct {
 // rowOf writes the row of any cell, in the place of the i-th cell.
 func (o *opened) rowOf(c *cell.Cell, i int, at where, r *row) {
 	m := o.m
-	*r = row{pickup: at.pickup, session: at.session, class: m.classes.classOf(c), gradient: grown(r.gradient, len(m.theta))}
+	*r = row{pickup: at.pickup, session: at.session, class: o.classOf(c), gradient: grown(r.gradient, len(m.theta))}
+	still := m.curve
+	filed := m.cells[i]
+	still.Pitch = m.curve.Pitch && (c.Core != filed.Core || c.Gauge != filed.Gauge || c.Wrap != filed.Wrap)
+	s := still.CellSite(c, at.last)
+	if !still.Pitch {
+		s.Velocity = m.velocity[i]
+	}
 	var mean float64
-	mean, r.lift = o.at.Linear(r.gradient, m.curve.CellSite(c, at.last), 0)
+	mean, r.lift = o.at.Linear(r.gradient, s, 0)
 	m.fill(r, c, i, mean)
+}
+
+// classOf is the class of any cell.
+func (o *opened) classOf(c *cell.Cell) *class {
+	key := classKeyOf(c)
+	last := &o.classes[c.String%len(o.classes)]
+	if last.of == nil || last.key != key {
+		last.key, last.of = key, o.m.classes.classOf(c)
+	}
+	return last.of
 }
 
 // shared is what shared unknowns add to a row's level.

@@ -57,70 +57,109 @@ func Screen(ctx context.Context, d *cell.Data) ([]cell.Suspect, error) {
 // findAll finds mistakes in rounds until none is left.
 func (s *screener) findAll(ctx context.Context) ([]mistake, error) {
 	var found []mistake
-	changed := true
+	s.fit()
 	for range mostRounds {
-		if changed {
-			s.lists = s.listsOf()
-			s.levels = newLevelModel(s)
-			s.habits = s.learnHabits()
-		}
-		likeliest, err := s.likeliest(ctx, changed)
-		if err != nil {
+		if err := s.examineAll(ctx); err != nil {
 			return nil, err
 		}
+		likeliest := s.likeliest()
 		if len(likeliest) == 0 {
 			if s.driftsOnly {
 				break
 			}
-			s.driftsOnly, changed = true, false
+			s.driftsOnly, s.again = true, again{}
 			continue
 		}
-		changed = true
 		touched := map[string]bool{}
+		var accepted, putOff []*hypothesis
 		for _, h := range likeliest {
 			if slices.ContainsFunc(h.pickups, func(p string) bool { return touched[p] }) {
-				continue // the next round looks at it again
+				putOff = append(putOff, h) // the next round looks at it again
+				continue
 			}
 			for _, p := range h.pickups {
 				touched[p] = true
 			}
 			found = append(found, s.report(h))
-			s.accept(h)
+			accepted = append(accepted, h)
 		}
+		s.accept(accepted, putOff)
 	}
 	return append(found, s.unexplainedLengths()...), nil
 }
 
-// likeliest returns the likeliest mistake of each mounting that has enough evidence, the
-// one with the strongest first. Of a record that has not changed since it was asked last,
-// the drifts are known.
-func (s *screener) likeliest(ctx context.Context, changed bool) ([]*hypothesis, error) {
-	found := s.drifts
-	if changed {
-		var err error
-		if found, err = s.examineAll(ctx); err != nil {
-			return nil, err
+// again says what a round looks at again.
+type again struct {
+	all     bool
+	pickups map[string]bool // all mountings of these
+	others  map[string]bool // of all other mountings, whether they were of these, see screener.openToNames
+}
+
+// fit learns from the record as it seems to be, all of which is to be looked at again.
+func (s *screener) fit() {
+	s.levels, s.lists = nil, nil // both may be as large as the cells
+	s.lists = s.listsOf()
+	s.levels = newLevelModel(s)
+	s.habits = s.learnHabits()
+	s.again = again{all: true}
+}
+
+// accept puts the record right. The next round looks again at what that concerns: where
+// little changes, the mountings of the pickups that it touches and those that may have
+// been of these.
+func (s *screener) accept(accepted, putOff []*hypothesis) {
+	apply := func() {
+		for _, h := range accepted {
+			for i, c := range h.corrected {
+				s.cells[i] = c
+				s.impossible[i] = false
+			}
+			s.found[h.mounting]++
 		}
+	}
+	concerned, ok := s.levels.correct(accepted, apply)
+	if concerned == nil {
+		apply()
+	}
+	if !ok {
+		s.fit()
+		return
+	}
+	s.lists = nil
+	s.lists = s.listsOf()
+	s.again = again{pickups: map[string]bool{}, others: map[string]bool{}}
+	for _, p := range concerned {
+		s.again.pickups[p.name], s.again.others[p.name] = true, true
+	}
+	for _, h := range putOff {
+		s.again.pickups[h.pickups[0]] = true
+	}
+}
+
+// likeliest returns the likeliest mistake of each mounting that has enough evidence, the
+// one with the strongest first.
+func (s *screener) likeliest() []*hypothesis {
+	found := s.likely
+	if s.driftsOnly {
+		found = s.drifts
 	}
 	out := slices.DeleteFunc(slices.Clone(found), func(h *hypothesis) bool { return h == nil })
 	slices.SortStableFunc(out, func(a, b *hypothesis) int { return cmp.Compare(b.evidence, a.evidence) })
-	return out, nil
+	return out
 }
 
-// examineAll returns the likeliest mistake of each mounting.
-func (s *screener) examineAll(ctx context.Context) ([]*hypothesis, error) {
-	found := make([]*hypothesis, len(s.mountings))
-	s.drifts = make([]*hypothesis, len(s.mountings))
+// examineAll finds the likeliest mistake of each mounting that is to be looked at again.
+func (s *screener) examineAll(ctx context.Context) error {
 	inChunks(len(s.levels.all), func(_, from, to int) {
 		w := newExaminer(s)
 		for _, p := range s.levels.all[from:to] {
 			if ctx.Err() != nil {
 				return
 			}
-			w.examine(p, found)
+			w.examine(p)
 		}
 	})
-	return found, ctx.Err()
+	return ctx.Err()
 }
 
 // examiner examines the mountings of one pickup after the other.
@@ -136,11 +175,16 @@ func newExaminer(s *screener) *examiner {
 }
 
 // examine finds the likeliest mistake of each of a pickup's mountings.
-func (w *examiner) examine(p *pickup, found []*hypothesis) {
+func (w *examiner) examine(p *pickup) {
 	open := false
 	var unexplained float64
 	for _, k := range w.lists.byPickup[p.name] {
+		all := w.again.all || w.again.pickups[p.name]
+		if !all && (w.driftsOnly || !w.openToNames[k] || len(w.again.others) == 0) {
+			continue
+		}
 		if w.found[k] >= mostPerMount {
+			w.likely[k], w.drifts[k] = nil, nil
 			continue
 		}
 		if !open {
@@ -148,22 +192,14 @@ func (w *examiner) examine(p *pickup, found []*hypothesis) {
 			w.locals.fill(w.elimination, p)
 			unexplained = w.levels.unexplained(&w.locals)
 		}
-		found[k] = w.screener.examine(k, &w.locals, unexplained, &w.baseline)
-		for _, h := range []*hypothesis{found[k], w.drifts[k]} {
+		w.baseline.namesOnly = !all
+		w.likely[k] = w.screener.examine(k, &w.locals, unexplained, &w.baseline)
+		for _, h := range []*hypothesis{w.likely[k], w.drifts[k]} {
 			if h != nil {
 				h.cause = h.words() // before others change the record
 			}
 		}
 	}
-}
-
-// accept puts the record right.
-func (s *screener) accept(h *hypothesis) {
-	for i, c := range h.corrected {
-		s.cells[i] = c
-		s.impossible[i] = false
-	}
-	s.found[h.mounting]++
 }
 
 // report is a hypothesis as users read it.

@@ -10,22 +10,24 @@ import (
 
 // screener holds the record as far as it has been put right.
 type screener struct {
-	nPossible     int                 // cells of Data.Cells; those behind are of Data.Impossible
-	filed         []*cell.Cell        // as the record has them
-	cells         []*cell.Cell        // as they seem to be: those put right are cells of their own
-	impossible    []bool              // of lengths that cannot be, and not put right
-	extraVariance []float64           // of each cell's level, beside its own: of levels that were cut off
-	excite        profiles.Excitation // of most cells
-	takeVariance  cell.TakeVariances
-	mountings     []mounting
-	of            []int32 // the mounting of each cell
-	lists         *lists
-	found         []int                 // mistakes found, by mounting
-	digits        map[*lengthColumn]int // decimals that lengths of a column usually have
-	driftsOnly    bool                  // the last rounds look for drifts alone: another mistake may look like one
-	drifts        []*hypothesis         // of each mounting, as it was examined last; nil = none
-	habits        habits
-	levels        *levelModel
+	nPossible      int                 // cells of Data.Cells; those behind are of Data.Impossible
+	filed          []*cell.Cell        // as the record has them
+	cells          []*cell.Cell        // as they seem to be: those put right are cells of their own
+	impossible     []bool              // of lengths that cannot be, and not put right
+	extraVariance  []float64           // of each cell's level, beside its own: of levels that were cut off
+	excite         profiles.Excitation // of most cells
+	takeVariance   cell.TakeVariances
+	mountings      []mounting
+	of             []int32 // the mounting of each cell
+	lists          *lists
+	found          []int                 // mistakes found, by mounting
+	digits         map[*lengthColumn]int // decimals that lengths of a column usually have
+	driftsOnly     bool                  // the last rounds look for drifts alone: another mistake may look like one
+	likely, drifts []*hypothesis         // of each mounting, as it was examined last; nil = none
+	openToNames    []bool                // of each mounting: it may have been of another pickup, as far as its levels can be likelier
+	again          again
+	habits         habits
+	levels         *levelModel
 }
 
 // habits is how a shop fills in its lists of heights.
@@ -61,7 +63,8 @@ func newScreener(d *cell.Data) *screener {
 			s.of[i] = int32(k)
 		}
 	}
-	s.found = make([]int, len(s.mountings))
+	n := len(s.mountings)
+	s.found, s.likely, s.drifts, s.openToNames = make([]int, n), make([]*hypothesis, n), make([]*hypothesis, n), make([]bool, n)
 	for _, l := range lengths {
 		s.digits[l] = s.usualDigits(l)
 	}

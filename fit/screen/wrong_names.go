@@ -81,12 +81,16 @@ func (s *screener) otherPickups(b *baseline, most int, try func(h *hypothesis) b
 	if n == 0 || n > most {
 		return
 	}
+	s.openToNames[s.mountingOf(b.mounting)] = true
 	h, o := s.mixedUp(b)
 	var pickup string
 	var prior float64
 	s.eachOther(b, func(of other) bool {
-		*o = of
-		if name := s.cells[s.mountings[of.mounting][0]].Pickup; name != pickup {
+		name := s.cells[s.mountings[of.mounting][0]].Pickup
+		if b.namesOnly && !s.again.others[name] {
+			return true
+		}
+		if *o = of; name != pickup {
 			pickup, prior = name, -math.Log(float64(n))
 			if s.habits.mountsOnce && s.mountedTwice(b.mounting, name) {
 				prior -= seldomTwice
