@@ -7,7 +7,7 @@ import (
 
 const (
 	fewCells    = 0.001 // share of the cells up to which a correction is one of few
-	mostMoved   = 0.03  // standard deviations of a cell's own scatter, root mean square: less makes no difference to evidence
+	mostMoved   = 0.01  // standard deviations of a cell's own scatter, root mean square: less makes no difference to evidence
 	againRounds = 4     // in which the weights of a corrected pickup's cells settle
 )
 
@@ -97,7 +97,8 @@ func (m *levelModel) fileAnew(pickups []*pickup, corrected []int) {
 // settle finds the weights of the cells of pickups, the shared unknowns given.
 func (m *levelModel) settle(pickups []*pickup) {
 	inChunks(len(pickups), func(_, from, to int) {
-		e, w := newElimination(m), reweighing{opened: newOpened(m)}
+		e, w := m.elimination(), reweighing{opened: newOpened(m)}
+		defer m.room.Put(e)
 		still, zs := make([]float64, len(m.mean)), make([]float64, len(m.cells))
 		for _, p := range pickups[from:to] {
 			w.open(p)

@@ -13,7 +13,7 @@ import (
 func slippedShop() (d *cell.Data, pickups []string) {
 	d = madeShop(60, 30)
 	mounting := func(pickup, k int) []cell.Cell { return d.Cells[(pickup*30+k)*6:][:6] }
-	mounting(3, 2)[1].PoleHeight *= 10
+	mounting(3, 2)[1].PoleHeight /= 10
 	mounting(20, 5)[4].PoleHeight /= 10
 	for i := range mounting(41, 7) {
 		mounting(41, 7)[i].Pickup = "P00007"

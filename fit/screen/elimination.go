@@ -38,16 +38,6 @@ func newElimination(m *levelModel) *elimination {
 	return &elimination{opened: newOpened(m), params: len(m.theta), classAt: make([]int, len(m.classes.of))}
 }
 
-// grown is a slice of zeros, the old one if it has room.
-func grown(s []float64, n int) []float64 {
-	if cap(s) < n {
-		return make([]float64, n, n+n/2)
-	}
-	s = s[:n]
-	clear(s)
-	return s
-}
-
 // eliminate does all of it for one pickup, which it opens, at the cells' weights in the
 // robust fit.
 func (e *elimination) eliminate(p *pickup) {

@@ -3,46 +3,7 @@ package screen
 import (
 	"math"
 	"slices"
-
-	"evenpole/fit/cell"
 )
-
-// baseline is the record as filed, against which the hypotheses on a mounting are
-// weighed. It is used again for mounting after mounting: a record has too many of both
-// for memory of their own.
-type baseline struct {
-	mounting      mounting
-	pickup        string
-	levels        surroundings
-	rows          []*row    // of the mounting's cells
-	least         []float64 // half of ln of the least variance that each can have
-	density       density
-	logLikelihood float64
-	lists         float64 // see listEvidence
-	impossible    bool    // has a length that cannot be
-	namesOnly     bool    // see screener.again
-	alone, joint  joint   // of the pickup; of it and the one that was asked for last
-
-	scratch    cell.Cell
-	own        cell.Cell   // see becomesImpossible
-	renamed    []cell.Cell // see tryOtherPickups
-	places     []*among
-	trial      density
-	unexpected density // see filedDensity
-	cov        []float64
-	when       []float64 // see trendOf
-	along      []float64 // see slope
-	room       []float64
-}
-
-// joint is what is left of a mounting's pickup, or of it together with another one.
-type joint struct {
-	locals *locals // of the other one
-	at     where   // the mounting's session would be there
-	rest   float64 // see surroundings; at least, where it is not exact
-	exact  bool
-	cells  int
-}
 
 // known is the joint once rest is exact.
 func (b *baseline) known(j *joint) *joint {
@@ -211,19 +172,6 @@ func (s *screener) leastGain(h *hypothesis, b *baseline, other float64) float64 
 	return max(least, other-h.prior) + b.lists - rounding
 }
 
-// correctedCell is the x-th cell that a hypothesis touches, without the mistake, as long as
-// no other one is asked for.
-func (s *screener) correctedCell(h *hypothesis, b *baseline, x int) *cell.Cell {
-	c := &b.scratch
-	if h.cells != nil {
-		c = &h.cells[x]
-	} else {
-		*c = *s.cells[h.touched[x]]
-	}
-	h.correct(x, c)
-	return c
-}
-
 // corrected is the density of a mounting's levels under a hypothesis; nil as soon as it is
 // not so much likelier than as filed, whatever the cells that are left.
 func (s *screener) corrected(h *hypothesis, b *baseline, j *joint, least float64) *density {
@@ -325,29 +273,4 @@ func (s *screener) repairs(h *hypothesis) bool {
 		}
 	}
 	return false
-}
-
-// slope estimates by how much levels rise with a covariate of the mounting's cells, of
-// which the scatter of their takes gives an estimate of its own, inTakes with the variance
-// inTakesVar. evidence is ln of the likelihood ratio of a slope that scatters by sd
-// against one that scatters by sd0.
-func (b *baseline) slope(covariate []float64, inTakes, inTakesVar, sd, sd0 float64) (slope, evidence float64) {
-	d := &b.density
-	z := b.along[:0]
-	for x, r := range b.rows {
-		if !r.unknown {
-			z = append(z, covariate[x])
-		}
-	}
-	for i := range z {
-		z[i] = (z[i] - inner(d.factor[i*d.most:i*d.most+i], z)) / d.factor[i*d.most+i]
-	}
-	b.along = z
-	precision := inner(z, z) + 1/inTakesVar
-	sum := inner(z, d.solved) + inTakes/inTakesVar
-	logRatio := func(sd float64) float64 {
-		shrink := 1 / (precision + 1/(sd*sd))
-		return sum*sum*shrink/2 - math.Log1p(precision*sd*sd)/2
-	}
-	return sum / (precision + 1/(sd*sd)), logRatio(sd) - logRatio(sd0)
 }

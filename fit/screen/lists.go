@@ -35,8 +35,9 @@ func (s *screener) shapeOf(m mounting) shape { return shape{len(m), s.cells[m[le
 
 // setList is the different sets that mountings with the same list of strings had.
 type setList struct {
-	mountings []int // the first of each set whose lengths can be, in order
-	cores     []int // the first of each list of cores; by the core of the first string
+	mountings []int    // the first of each set whose lengths can be, in order
+	keys      []string // of those, see appendSetKey
+	cores     []int    // the first of each list of cores; by the core of the first string
 }
 
 // listsOf looks through the record as it seems to be.
@@ -103,8 +104,20 @@ func (l *lists) addSets(s *screener, k int, seen map[string]bool) {
 		set.cores = append(set.cores, k)
 	}
 	if l.key = s.appendSetKey(append(l.key[:0], 's'), m); !s.anyImpossible(m) && l.isNew(seen) {
-		set.mountings = append(set.mountings, k)
+		set.mountings, set.keys = append(set.mountings, k), append(set.keys, string(l.key[1:]))
 	}
+}
+
+// appendSetKey makes a key that tells string sets apart.
+func (s *screener) appendSetKey(b []byte, m mounting) []byte {
+	for _, i := range m {
+		c := s.cells[i]
+		b = append(append(strconv.AppendInt(b, int64(c.String), 10), ' '), c.Set...)
+		b = strconv.AppendUint(append(b, ' '), math.Float64bits(c.Core), 36)
+		b = strconv.AppendUint(append(b, ' '), math.Float64bits(c.Gauge), 36)
+		b = append(append(append(b, ' '), c.Wrap...), '\n')
+	}
+	return b
 }
 
 // addPickup adds a mounting to those of its pickup with which another may have been mixed

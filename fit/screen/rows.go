@@ -50,13 +50,17 @@ func classesOf(cells []*cell.Cell, from int) (k classes, each []*class, sds []fl
 	k = classes{map[classKey]*class{}, map[string]int{}}
 	var firsts []*cell.Cell
 	each = make([]*class, len(cells))
+	var last classMemo
 	for i, c := range cells {
-		key := classKeyOf(c)
-		if k.of[key] == nil {
-			k.of[key] = &class{string: c.String, number: len(firsts)}
-			firsts = append(firsts, c)
-		}
-		each[i] = k.of[key]
+		each[i] = last.of(c, func(key classKey) *class {
+			of := k.of[key]
+			if of == nil {
+				of = &class{string: c.String, number: len(firsts)}
+				k.of[key] = of
+				firsts = append(firsts, c)
+			}
+			return of
+		})
 	}
 	for _, e := range curve.Effects {
 		for _, c := range firsts {
@@ -89,6 +93,22 @@ func (k *classes) effectsOf(c *cell.Cell) (columns []int, unseen float64) {
 		}
 	}
 	return columns, unseen
+}
+
+// classMemo is the classes of the cells that were asked for last, by string.
+type classMemo [8]struct {
+	key   classKey
+	class *class
+}
+
+// of is the class of a cell; find finds one that is not among the last ones.
+func (m *classMemo) of(c *cell.Cell, find func(classKey) *class) *class {
+	key := classKeyOf(c)
+	last := &m[uint(c.String)%uint(len(m))]
+	if last.class == nil || last.key != key {
+		last.key, last.class = key, find(key)
+	}
+	return last.class
 }
 
 // classOf is the class of any cell.
@@ -235,16 +255,14 @@ func (p *pickups) numberOf(name string) int {
 type opened struct {
 	m         *levelModel
 	at        *curve.At
+	round     int // of the estimates that at is of
 	p         *pickup
 	rows      []row
 	gradients []float64
-	classes   [8]struct { // of the cells that were asked for last, by string
-		key classKey
-		of  *class
-	}
+	classes   classMemo
 }
 
-func newOpened(m *levelModel) *opened { return &opened{m: m, at: m.curve.At(m.theta)} }
+func newOpened(m *levelModel) *opened { return &opened{m: m, at: m.curve.At(m.theta), round: m.rounds} }
 
 // open works out the rows of a pickup.
 func (o *opened) open(p *pickup) {
@@ -304,7 +322,7 @@ type where struct {
 // rowOf writes the row of any cell, in the place of the i-th cell.
 func (o *opened) rowOf(c *cell.Cell, i int, at where, r *row) {
 	m := o.m
-	*r = row{pickup: at.pickup, session: at.session, class: o.classOf(c), gradient: grown(r.gradient, len(m.theta))}
+	*r = row{pickup: at.pickup, session: at.session, class: o.classes.of(c, func(classKey) *class { return m.classes.classOf(c) }), gradient: grown(r.gradient, len(m.theta))}
 	still := m.curve
 	filed := m.cells[i]
 	still.Pitch = m.curve.Pitch && (c.Core != filed.Core || c.Gauge != filed.Gauge || c.Wrap != filed.Wrap)
@@ -315,16 +333,6 @@ func (o *opened) rowOf(c *cell.Cell, i int, at where, r *row) {
 	var mean float64
 	mean, r.lift = o.at.Linear(r.gradient, s, 0)
 	m.fill(r, c, i, mean)
-}
-
-// classOf is the class of any cell.
-func (o *opened) classOf(c *cell.Cell) *class {
-	key := classKeyOf(c)
-	last := &o.classes[c.String%len(o.classes)]
-	if last.of == nil || last.key != key {
-		last.key, last.of = key, o.m.classes.classOf(c)
-	}
-	return last.of
 }
 
 // shared is what shared unknowns add to a row's level.

@@ -88,13 +88,6 @@ func (s *screener) findAll(ctx context.Context) ([]mistake, error) {
 	return append(found, s.unexplainedLengths()...), nil
 }
 
-// again says what a round looks at again.
-type again struct {
-	all     bool
-	pickups map[string]bool // all mountings of these
-	others  map[string]bool // of all other mountings, whether they were of these, see screener.openToNames
-}
-
 // fit learns from the record as it seems to be, all of which is to be looked at again.
 func (s *screener) fit() {
 	s.levels, s.lists = nil, nil // both may be as large as the cells
@@ -151,7 +144,8 @@ func (s *screener) likeliest() []*hypothesis {
 // examineAll finds the likeliest mistake of each mounting that is to be looked at again.
 func (s *screener) examineAll(ctx context.Context) error {
 	inChunks(len(s.levels.all), func(_, from, to int) {
-		w := newExaminer(s)
+		w := examiner{screener: s, elimination: s.levels.elimination()}
+		defer s.levels.room.Put(w.elimination)
 		for _, p := range s.levels.all[from:to] {
 			if ctx.Err() != nil {
 				return
@@ -168,10 +162,6 @@ type examiner struct {
 	elimination *elimination
 	locals      locals
 	baseline    baseline
-}
-
-func newExaminer(s *screener) *examiner {
-	return &examiner{screener: s, elimination: newElimination(s.levels)}
 }
 
 // examine finds the likeliest mistake of each of a pickup's mountings.

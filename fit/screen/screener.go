@@ -42,6 +42,13 @@ type habits struct {
 // list that it ought to repeat; a cost of 0 where the shop does not repeat it.
 type habit struct{ cost, within float64 }
 
+// again says what a round looks at again.
+type again struct {
+	all     bool
+	pickups map[string]bool // all mountings of these
+	others  map[string]bool // of all other mountings, whether they were of these, see screener.openToNames
+}
+
 func newScreener(d *cell.Data) *screener {
 	s := &screener{digits: map[*lengthColumn]int{}, nPossible: len(d.Cells), excite: cell.UsualExcite(d.Cells, d.Impossible), takeVariance: cell.TakeVariancesOf(d.Cells, d.Impossible)}
 	s.filed = make([]*cell.Cell, 0, len(d.Cells)+len(d.Impossible))

@@ -10,6 +10,16 @@ import (
 // Small dense matrices, row by row in one slice; of symmetric ones the lower triangle
 // is read. A levelModel factorises thousands of them, of a few rows each.
 
+// grown is a slice of zeros, the old one if it has room.
+func grown(s []float64, n int) []float64 {
+	if cap(s) < n {
+		return make([]float64, n, n+n/2)
+	}
+	s = s[:n]
+	clear(s)
+	return s
+}
+
 // factorise turns a symmetric matrix into its Cholesky factor in place; false where it
 // is not positive definite.
 func factorise(a []float64, n int) bool {

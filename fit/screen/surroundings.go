@@ -89,10 +89,14 @@ func (m *levelModel) localsOf(name string) *locals {
 
 // elimination is one that nobody else uses.
 func (m *levelModel) elimination() *elimination {
-	if e, ok := m.room.Get().(*elimination); ok {
-		return e
+	e, ok := m.room.Get().(*elimination)
+	if !ok {
+		return newElimination(m)
 	}
-	return newElimination(m)
+	if e.round != m.rounds {
+		e.at, e.round = m.curve.At(m.theta), m.rounds
+	}
+	return e
 }
 
 // liftOf is what is known of the lift of a session of the pickup; what is usual where the

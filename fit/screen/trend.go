@@ -96,3 +96,28 @@ func (t *sessionTrend) takenOff(c cell.Cell, when, slope float64) *cell.Cell {
 	}
 	return &c
 }
+
+// slope estimates by how much levels rise with a covariate of the mounting's cells, of
+// which the scatter of their takes gives an estimate of its own, inTakes with the variance
+// inTakesVar. evidence is ln of the likelihood ratio of a slope that scatters by sd
+// against one that scatters by sd0.
+func (b *baseline) slope(covariate []float64, inTakes, inTakesVar, sd, sd0 float64) (slope, evidence float64) {
+	d := &b.density
+	z := b.along[:0]
+	for x, r := range b.rows {
+		if !r.unknown {
+			z = append(z, covariate[x])
+		}
+	}
+	for i := range z {
+		z[i] = (z[i] - inner(d.factor[i*d.most:i*d.most+i], z)) / d.factor[i*d.most+i]
+	}
+	b.along = z
+	precision := inner(z, z) + 1/inTakesVar
+	sum := inner(z, d.solved) + inTakes/inTakesVar
+	logRatio := func(sd float64) float64 {
+		shrink := 1 / (precision + 1/(sd*sd))
+		return sum*sum*shrink/2 - math.Log1p(precision*sd*sd)/2
+	}
+	return sum / (precision + 1/(sd*sd)), logRatio(sd) - logRatio(sd0)
+}

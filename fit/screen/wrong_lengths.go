@@ -18,8 +18,6 @@ const (
 	knownSet    = 3 // diameters are wrong where the shop has strings of those that were meant
 )
 
-const sameSteel = 0.02 // of cores in two units, ln: as files round them
-
 // scaledOne lists lengths of one string in a wrong unit or with the point in a wrong
 // place.
 func (s *screener) scaledOne(b *baseline, l *lengthColumn) []*hypothesis {

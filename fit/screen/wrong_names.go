@@ -3,7 +3,6 @@ package screen
 import (
 	"fmt"
 	"math"
-	"strconv"
 
 	"evenpole/fit/cell"
 )
@@ -21,10 +20,11 @@ const (
 func (s *screener) otherSets(b *baseline) []*hypothesis {
 	m := b.mounting
 	var out []*hypothesis
-	own := s.setKey(m)
-	for _, k := range s.lists.group(s, m).sets.mountings {
+	b.key = s.appendSetKey(b.key[:0], m)
+	sets := &s.lists.group(s, m).sets
+	for x, k := range sets.mountings {
 		o := s.mountings[k]
-		if name := s.cells[o[0]].Set; name != "" && name == s.cells[m[0]].Set || s.setKey(o) == own {
+		if name := s.cells[o[0]].Set; name != "" && name == s.cells[m[0]].Set || sets.keys[x] == string(b.key) {
 			continue
 		}
 		h := &hypothesis{
@@ -44,20 +44,6 @@ func (s *screener) otherSets(b *baseline) []*hypothesis {
 		out = append(out, h)
 	}
 	return out
-}
-
-// setKey tells string sets apart.
-func (s *screener) setKey(m mounting) string { return string(s.appendSetKey(nil, m)) }
-
-func (s *screener) appendSetKey(b []byte, m mounting) []byte {
-	for _, i := range m {
-		c := s.cells[i]
-		b = append(append(strconv.AppendInt(b, int64(c.String), 10), ' '), c.Set...)
-		b = strconv.AppendUint(append(b, ' '), math.Float64bits(c.Core), 36)
-		b = strconv.AppendUint(append(b, ' '), math.Float64bits(c.Gauge), 36)
-		b = append(append(append(b, ' '), c.Wrap...), '\n')
-	}
-	return b
 }
 
 // setName is what people call a mounting's string set.
