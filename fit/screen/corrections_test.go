@@ -16,7 +16,7 @@ func slippedShop() (d *cell.Data, pickups []string) {
 	mounting(3, 2)[1].PoleHeight /= 10
 	mounting(20, 5)[4].PoleHeight /= 10
 	for i := range mounting(41, 7) {
-		mounting(41, 7)[i].Pickup = "P00007"
+		mounting(41, 7)[i].Remount(func(m *cell.Mounting) { m.Pickup = "P00007" })
 	}
 	return d, []string{"P00003", "P00007", "P00020", "P00041"}
 }

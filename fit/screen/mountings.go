@@ -111,7 +111,7 @@ func eachOnce(cells []*cell.Cell, act mounting) bool {
 func compareRows(cells []*cell.Cell, a, b int) int {
 	first := func(i int) (file, line int) {
 		if rows := cells[i].Rows; len(rows) > 0 {
-			return rows[0].File, rows[0].First
+			return int(rows[0].File), int(rows[0].First)
 		}
 		return -1, -1
 	}

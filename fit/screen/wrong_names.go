@@ -31,7 +31,8 @@ func (s *screener) otherSets(b *baseline) []*hypothesis {
 			kind: WrongSet, columns: []string{"string_set", "core_mm", "gauge_mm", "wrap"}, touched: m, prior: oftenSet,
 			correct: func(x int, c *cell.Cell) {
 				from := s.cells[o[x]]
-				c.Set, c.Core, c.Gauge, c.Wrap = from.Set, from.Core, from.Gauge, from.Wrap
+				c.Remount(func(m *cell.Mounting) { m.Set = from.Set })
+				c.Core, c.Gauge, c.Wrap = from.Core, from.Gauge, from.Wrap
 			},
 			words: func() string { return fmt.Sprintf("filed under %s: were the strings %s?", s.setName(m), s.setName(o)) },
 		}
@@ -150,13 +151,15 @@ var renamedColumns, refiledColumns = []string{"pickup"}, []string{"pickup", "bat
 func (s *screener) mixedUp(b *baseline) (*hypothesis, *other) {
 	m, of := b.mounting, &other{}
 	h := &hypothesis{kind: PickupMixedUp, touched: m, cells: b.renamed}
+	own := make([]cell.Mounting, len(m)) // of the cells: there are too many alternatives for Remount
 	h.correct = func(x int, c *cell.Cell) {
-		from, heights := s.cells[s.mountings[of.mounting][x]], s.cells[m[x]]
+		from, filed := s.cells[s.mountings[of.mounting][x]], s.cells[m[x]]
+		own[x] = *filed.Mounting
+		own[x].Pickup = from.Pickup
+		c.Mounting, c.PoleHeight, c.Field, c.FieldKnown = &own[x], filed.PoleHeight, from.Field, from.FieldKnown
 		if of.whole {
-			heights = from
+			own[x].Batch, c.PoleHeight = from.Batch, from.PoleHeight
 		}
-		c.Pickup, c.Field, c.FieldKnown = from.Pickup, from.Field, from.FieldKnown
-		c.Batch, c.PoleHeight = heights.Batch, heights.PoleHeight
 	}
 	h.words = func() string {
 		o := s.mountings[of.mounting]
