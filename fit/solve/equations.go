@@ -23,8 +23,6 @@ type solution struct {
 	*layout
 	sigma     float64
 	factors   [][]float64 // of each term: its lower triangle in full, by rows
-	loads     []load      // of each column
-	leafLoad  load
 	weight    []float64
 	groups    []eliminated
 	own       [][]float64 // of each group: its unknowns, in the order of their places
@@ -44,7 +42,6 @@ func (lay *layout) solve(par []float64) (*solution, error) {
 	if s.sigma == 0 || math.IsInf(s.sigma, 0) || math.IsNaN(s.sigma) {
 		return nil, errNotDefinite
 	}
-	s.load()
 	s.weigh(nil)
 	logdet, err := s.eliminate()
 	if err != nil {

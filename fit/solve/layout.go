@@ -30,15 +30,14 @@ type layout struct {
 	termOf  [][]int // of each group: the term of each of its unknowns
 	leaf    int     // the term that is eliminated first; -1 = none
 
-	columns []column // of all terms but the leaf, local ones first
-	nOwn    int      // columns of local terms
-
 	info   *mat.SymDense // see Step, and where it was worked out
 	infoAt []float64
 
-	order  []int  // observations by group, in it by leaf
-	begin  []int  // of each group in order, and the end
-	chunks []*sum // of groups that stand together: their number follows from the data alone, so that sums do
+	order    []int       // observations by group, in it by leaf
+	begin    []int       // of each group in order, and the end
+	portions [][]portion // of each group
+	class    []int32     // of each observation, its class in its portion
+	chunks   []*sum      // of groups that stand together: their number follows from the data alone, so that sums do
 }
 
 // noUnknown is the place of a level that no observation has.
@@ -76,8 +75,8 @@ func (m *Mixed) layOut() (*layout, error) {
 	if lay.leaf >= 0 {
 		lay.place(lay.leaf)
 	}
-	lay.listColumns()
 	lay.sortObservations()
+	lay.cutIntoPortions()
 	lay.cutIntoChunks()
 	m.lay = lay
 	return lay, nil
@@ -221,10 +220,14 @@ func (lay *layout) leafOf(i int) int {
 
 // runs calls do for each run of observations of one group and one leaf.
 func (lay *layout) runs(group int, do func(observations []int)) {
-	all := lay.order[lay.begin[group]:lay.begin[group+1]]
-	for len(all) > 0 {
-		n := 1
-		for n < len(all) && lay.leafOf(all[n]) == lay.leafOf(all[0]) {
+	lay.runsIn(lay.begin[group], lay.begin[group+1], do)
+}
+
+// runsIn calls it for those between two places in the layout's order.
+func (lay *layout) runsIn(from, to int, do func(observations []int)) {
+	for all := lay.order[from:to]; len(all) > 0; {
+		n, leaf := 1, lay.leafOf(all[0])
+		for n < len(all) && lay.leafOf(all[n]) == leaf {
 			n++
 		}
 		do(all[:n])

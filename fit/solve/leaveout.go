@@ -65,7 +65,7 @@ func (s *Solved) WithoutGroup(group int) (*Shared, error) {
 // deviations. It costs as much as solving the model. It may be called from several
 // goroutines.
 func (s *Solved) Without(skip func(i int) bool) (*Shared, error) {
-	out := &solution{layout: s.s.layout.withOwnChunks(), sigma: s.s.sigma, factors: s.s.factors, loads: s.s.loads, leafLoad: s.s.leafLoad}
+	out := &solution{layout: s.s.layout.withOwnChunks(), sigma: s.s.sigma, factors: s.s.factors}
 	out.weigh(skip)
 	if _, err := out.eliminate(); err != nil {
 		return nil, err
