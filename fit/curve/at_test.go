@@ -28,6 +28,10 @@ func TestAtAgreesWithPredictAndGradient(t *testing.T) {
 		if w := c.Gradient(want, th, &s, 0); math.Abs(lift-w) > 1e-13 || math.Abs(value-c.Predict(th, &s, 0)) > 1e-13 {
 			t.Errorf("%+v: %.15g and %.15g, want %.15g and %.15g", s, value, lift, c.Predict(th, &s, 0), w)
 		}
+		steels := c.Steels(th, []*Site{&s})
+		if v, l := steels.Linear(want, 0, &s, 0, steels.LogReach(0, &s, 0)); v != value || l != lift || steels.Predict(0, &s) != c.Predict(th, &s, 0) {
+			t.Errorf("%+v: %.15g and %.15g by its steel, want %.15g and %.15g", s, v, l, value, lift)
+		}
 		for k := range want {
 			if math.Abs(got[k]-want[k]) > 1e-13 {
 				t.Errorf("%+v: derivative %d is %.15g, want %.15g", s, k, got[k], want[k])

@@ -66,9 +66,14 @@ func (c *Curve) CellSite(of *cell.Cell, last int) *Site {
 		Missing: MissingNeighbours(of.String, last), Field: of.Field,
 	}
 	if c.Pitch {
-		s.Velocity = RelativeVelocity(c.Excite, of.Freq, profiles.String{Gauge: s.Gauge, Core: s.Core, Wrap: s.Wrap})
+		s.Velocity = c.CellVelocity(of)
 	}
 	return s
+}
+
+// CellVelocity is the equation's X of a cell.
+func (c *Curve) CellVelocity(of *cell.Cell) float64 {
+	return RelativeVelocity(c.Excite, of.Freq, profiles.String{Gauge: max(of.Gauge, of.Core), Core: of.Core, Wrap: of.Wrap})
 }
 
 // WrapWeight is k_wrap: how much a mm2 of wrap counts beside a mm2 of core.
@@ -117,7 +122,7 @@ func (of *steel) reach(gap float64) float64 {
 // gapTerm is the term of the gap: the change of ln v from the reference gap to
 // another, for a string of some steel.
 func (of *steel) gapTerm(gap float64) float64 {
-	return -of.slope * (RefGap + of.bend) * math.Log(of.reach(gap)/(RefGap+of.bend))
+	return -of.slope * (RefGap + of.bend) * of.logReach(gap)
 }
 
 // Predict returns the mean of ln v, for strings that lie lift mm higher than
@@ -143,12 +148,26 @@ func (c *Curve) Gradient(dst, th []float64, s *Site, lift float64) float64 {
 	return byLift
 }
 
-// linear is Predict and Gradient at once.
+// linear is Predict and Gradient at once; a dst of no entries takes none of the latter.
 func linear(dst, th []float64, s *Site, of *steel, lift float64) (value, byLift float64) {
+	return linearAt(dst, th, s, of, lift, of.logReach(s.Gap()+lift))
+}
+
+// logReach is ln((gap + o)/(g + o)).
+func (of *steel) logReach(gap float64) float64 {
+	return math.Log(of.reach(gap) / (RefGap + of.bend))
+}
+
+// linearAt is linear where logReach is known.
+func linearAt(dst, th []float64, s *Site, of *steel, lift, ratio float64) (value, byLift float64) {
 	gap := s.Gap() + lift
 	a, slope, bend, at := of.logArea, of.slope, of.bend, of.reach(gap)
-	ratio := math.Log(at / (RefGap + bend))
 	fall := -slope * (RefGap + bend) * ratio
+	end, endSlope := s.endTerm(gap)
+	value, byLift = sum(th, s, a, fall, end), -slope*(RefGap+bend)/at-th[EndLoss]*endSlope
+	if len(dst) == 0 {
+		return value, byLift
+	}
 	byBend := -slope * bend * (ratio + (RefGap+bend)/at - 1)
 	perArea := th[AreaExponent] + th[Steepness]*fall + th[BendExponent]*byBend
 	clear(dst)
@@ -161,7 +180,6 @@ func linear(dst, th []float64, s *Site, of *steel, lift float64) (value, byLift 
 	dst[Bend] = byBend
 	dst[BendExponent] = a * byBend
 	dst[Protrusion] = s.Height
-	end, endSlope := s.endTerm(gap)
 	dst[EndLoss] = -end
 	dst[FieldExponent] = s.Field
 	if of.wrap > 0 {
@@ -171,5 +189,5 @@ func linear(dst, th []float64, s *Site, of *steel, lift float64) (value, byLift 
 			dst[of.wrapAt] = byWeight
 		}
 	}
-	return sum(th, s, a, fall, end), -slope*(RefGap+bend)/at - th[EndLoss]*endSlope
+	return value, byLift
 }

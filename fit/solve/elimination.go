@@ -26,7 +26,7 @@ const (
 
 // cutIntoChunks shares the groups out.
 func (lay *layout) cutIntoChunks() {
-	per := max(observationsPerChunk, (len(lay.Y)+mostChunks-1)/mostChunks)
+	per := max(observationsPerChunk, (lay.n+mostChunks-1)/mostChunks)
 	for g := 0; g < len(lay.sizes); {
 		c := &sum{first: g}
 		for from := lay.begin[g]; g < len(lay.sizes) && (g == c.first || lay.begin[g+1]-from <= per); g++ {
@@ -65,6 +65,7 @@ type block struct {
 
 	moments moments
 	leaf    combination // the sum of a leaf's rows by what multiplies it
+	fixed   []float64   // of an observation
 	row     row
 	entries [][]entry // of each class of a portion: places among the block's unknowns
 }
@@ -141,6 +142,7 @@ func (b *block) eliminate(s *solution, group int) (eliminated, bool) {
 func (b *block) addPortion(s *solution, p *portion) {
 	m := &b.moments
 	m.reset(s.nFixed, len(p.first), 2*(p.to-p.from))
+	b.fixed = grown(b.fixed, s.nFixed)
 	s.runsIn(p.from, p.to, func(run []int) {
 		b.leaf.reset(m)
 		pivot := 1.0
@@ -149,11 +151,11 @@ func (b *block) addPortion(s *solution, p *portion) {
 			if w == 0 {
 				continue
 			}
-			fixed, class := s.fixedRow(i), s.class[i]
-			m.addObservation(w, s.Y[i], fixed, class)
-			if z := s.leafLoading(i); z != 0 {
+			y, fixed, z := s.observe(i, b.fixed)
+			m.addObservation(w, y, fixed, s.class[i])
+			if z != 0 {
 				pivot += w * z * z
-				b.leaf.add(w*z, s.Y[i], fixed, class)
+				b.leaf.add(w*z, y, fixed, s.class[i])
 			}
 		}
 		if pivot > 1 {
@@ -194,18 +196,25 @@ func (b *block) eliminateUnknown(j int) bool {
 // substitute finds every group's unknowns and the residuals, the shared ones known.
 func (s *solution) substitute() {
 	s.own = make([][]float64, len(s.sizes))
-	s.residual = make([]float64, len(s.Y))
+	s.residual = make([]float64, s.n)
 	InParallelEach(len(s.chunks), func(c int) {
-		var r row
-		var of []float64
+		var w substitution
 		for g := s.chunks[c].first; g < s.chunks[c].last; g++ {
-			of = s.substituteGroup(g, &r, of)
+			w.group(s, g)
 		}
 	})
 }
 
-// substituteGroup finds the unknowns of one group and the residuals of its observations.
-func (s *solution) substituteGroup(group int, r *row, of []float64) []float64 {
+// substitution is the memory of finding the unknowns of groups.
+type substitution struct {
+	row   row
+	terms []float64 // what terms but the leaf make of each class
+	fixed []float64 // of an observation
+	leafs []float64 // what each observation of a run multiplies its leaf by
+}
+
+// group finds the unknowns of one group and the residuals of its observations.
+func (w *substitution) group(s *solution, group int) {
 	mid := s.mids[group]
 	n := mid + len(s.b)
 	kept := s.groups[group]
@@ -218,35 +227,38 @@ func (s *solution) substituteGroup(group int, r *row, of []float64) []float64 {
 	s.own[group] = make([]float64, s.sizes[group])
 	copy(s.own[group], x[:mid])
 	for _, p := range s.portions[group] {
-		of = grown(of, len(p.first))
+		w.terms = grown(w.terms, len(p.first))
 		for c, i := range p.first {
-			r.writeTerms(s, i)
-			of[c] = r.dotTerms(x, mid)
+			w.row.writeTerms(s, i)
+			w.terms[c] = w.row.dotTerms(x, mid)
 		}
 		s.runsIn(p.from, p.to, func(run []int) {
-			b := s.substituteRun(run, of)
+			b := w.run(s, run)
 			if l := s.leafOf(run[0]); l >= 0 {
 				s.own[group][s.local[s.leaf][l]] = b
 			}
 		})
 	}
-	return of
 }
 
-// substituteRun finds the leaf of a run of observations, 0 where they have none, and
-// their residuals; of is what terms make of each class.
-func (s *solution) substituteRun(run []int, of []float64) (leaf float64) {
+// run finds the leaf of a run of observations, 0 where they have none, and their
+// residuals.
+func (w *substitution) run(s *solution, run []int) (leaf float64) {
+	w.fixed, w.leafs = grown(w.fixed, s.nFixed), zeros(w.leafs, len(run))
 	sum, pivot := 0.0, 1.0
-	for _, i := range run {
-		left := s.Y[i] - of[s.class[i]] - floats.Dot(s.fixedRow(i), s.b[:s.nFixed])
-		s.residual[i] = left
-		z := s.leafLoading(i)
+	for o, i := range run {
+		if s.weight[i] == 0 {
+			continue
+		}
+		y, fixed, z := s.observe(i, w.fixed)
+		left := y - w.terms[s.class[i]] - floats.Dot(fixed, s.b[:s.nFixed])
+		s.residual[i], w.leafs[o] = left, z
 		sum += s.weight[i] * z * left
 		pivot += s.weight[i] * z * z
 	}
 	leaf = sum / pivot
-	for _, i := range run {
-		s.residual[i] -= leaf * s.leafLoading(i)
+	for o, i := range run {
+		s.residual[i] -= leaf * w.leafs[o]
 	}
 	return leaf
 }

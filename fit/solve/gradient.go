@@ -248,6 +248,7 @@ func (w *inverseWork) addPortion(p *portion) {
 	t, v := &w.changes.moments, &w.leaves.moments
 	t.reset(s.nFixed, len(p.first), 3*(p.to-p.from))
 	v.reset(s.nFixed, len(p.first), p.to-p.from)
+	w.changes.fixed = grown(w.changes.fixed, s.nFixed)
 	s.runsIn(p.from, p.to, func(run []int) {
 		leaf.reset(t)
 		change.reset(t)
@@ -257,9 +258,10 @@ func (w *inverseWork) addPortion(p *portion) {
 			if weight == 0 {
 				continue
 			}
-			dW, fixed, class := s.weightSlope(i)*weight, s.fixedRow(i), s.class[i]
+			dW, class := s.weightSlope(i)*weight, s.class[i]
+			_, fixed, z := s.observe(i, w.changes.fixed)
 			t.addObservation(dW, 0, fixed, class)
-			if z := s.leafLoading(i); z != 0 {
+			if z != 0 {
 				pivot += weight * z * z
 				leaf.add(weight*z, 0, fixed, class)
 				slope += dW * z * z

@@ -18,6 +18,7 @@ import (
 // to its observations. Without it a block would cost the cube of its unknowns.
 type layout struct {
 	*Mixed
+	n       int     // observations
 	nFixed  int     // fixed effects
 	nShared int     // fixed effects and shared random ones
 	size    []int   // of each term: number of covariates
@@ -49,14 +50,11 @@ func (m *Mixed) layOut() (*layout, error) {
 	if err := m.check(); err != nil {
 		return nil, err
 	}
-	fixed := 0
-	if m.X != nil {
-		_, fixed = m.X.Dims()
-	}
+	n, fixed := m.dims()
 	if m.lay != nil && m.lay.nFixed == fixed {
 		return m.lay, nil
 	}
-	lay := &layout{Mixed: m, nFixed: fixed, nShared: fixed, at: make([]int, len(m.Terms)), local: make([][]int, len(m.Terms)), group: make([][]int, len(m.Terms))}
+	lay := &layout{Mixed: m, n: n, nFixed: fixed, nShared: fixed, at: make([]int, len(m.Terms)), local: make([][]int, len(m.Terms)), group: make([][]int, len(m.Terms))}
 	groups := 1
 	for _, g := range m.Group {
 		groups = max(groups, g+1)
@@ -82,18 +80,10 @@ func (m *Mixed) layOut() (*layout, error) {
 	return lay, nil
 }
 
-// Copy is the same model with observations, fixed effects, covariates and weights of its
-// own.
-func (m *Mixed) Copy() *Mixed {
+// With is the same model with other observations and weights; the number of fixed effects stays.
+func (m *Mixed) With(given Observations, weight []float64) *Mixed {
 	out := *m
-	out.Y, out.Weight, out.Known = slices.Clone(m.Y), slices.Clone(m.Weight), slices.Clone(m.Known)
-	if m.X != nil {
-		out.X = mat.DenseCopyOf(m.X)
-	}
-	out.Terms = slices.Clone(m.Terms)
-	for k := range out.Terms {
-		out.Terms[k].Z = copyRows(m.Terms[k].Z)
-	}
+	out.Given, out.Weight = given, weight
 	if m.lay != nil {
 		out.lay = m.lay.withOwnChunks()
 		out.lay.Mixed = &out
@@ -101,28 +91,24 @@ func (m *Mixed) Copy() *Mixed {
 	return &out
 }
 
-// copyRows copies covariates into one block of memory.
-func copyRows(z [][]float64) [][]float64 {
-	if len(z) == 0 {
-		return nil
+// dims is the number of observations and of fixed effects.
+func (m *Mixed) dims() (n, fixed int) {
+	if m.Given != nil {
+		return m.Given.Len(), m.Given.Fixed()
 	}
-	n := len(z[0])
-	all := make([]float64, len(z)*n)
-	out := make([][]float64, len(z))
-	for i := range z {
-		out[i] = all[i*n : (i+1)*n : (i+1)*n]
-		copy(out[i], z[i])
+	if m.X != nil {
+		_, fixed = m.X.Dims()
 	}
-	return out
+	return len(m.Y), fixed
 }
 
 // check refuses rows that do not match the observations.
 func (m *Mixed) check() error {
-	n := len(m.Y)
+	n, _ := m.dims()
 	if n == 0 {
 		return errors.New("no observations")
 	}
-	if m.X != nil {
+	if m.Given == nil && m.X != nil {
 		if r, _ := m.X.Dims(); r != n {
 			return fmt.Errorf("fixed effects have %d rows for %d observations", r, n)
 		}
@@ -186,7 +172,7 @@ func (lay *layout) place(k int) {
 
 // sortObservations puts the observations in order.
 func (lay *layout) sortObservations() {
-	lay.order = make([]int, len(lay.Y))
+	lay.order = make([]int, lay.n)
 	for i := range lay.order {
 		lay.order[i] = i
 	}

@@ -21,7 +21,7 @@ const (
 // cutIntoPortions finds the classes of observations, and cuts groups where these become
 // many.
 func (lay *layout) cutIntoPortions() {
-	lay.portions, lay.class = make([][]portion, len(lay.sizes)), make([]int32, len(lay.Y))
+	lay.portions, lay.class = make([][]portion, len(lay.sizes)), make([]int32, lay.n)
 	for g := range lay.sizes {
 		c := classifier{lay: lay, at: lay.begin[g]}
 		lay.runs(g, c.add)
@@ -96,7 +96,7 @@ func (c *classifier) classOf(i int) int32 {
 func (lay *layout) sameTerms(i, j int) bool {
 	for k := range lay.Terms {
 		t := &lay.Terms[k]
-		if k != lay.leaf && (t.Level[i] != t.Level[j] || t.Z != nil && t.Level[i] >= 0) {
+		if k != lay.leaf && (t.Level[i] != t.Level[j] || (t.Z != nil || t.Varies) && t.Level[i] >= 0) {
 			return false
 		}
 	}

@@ -6,6 +6,8 @@ import "gonum.org/v1/gonum/floats"
 func (s *solution) loading(k, i, c int) float64 {
 	z, factor, size := s.Terms[k].Z, s.factors[k], s.size[k]
 	switch {
+	case s.Terms[k].Varies:
+		return s.varying(i) * factor[0]
 	case z == nil:
 		return factor[0]
 	case size == 1:
@@ -18,20 +20,33 @@ func (s *solution) loading(k, i, c int) float64 {
 	return v
 }
 
-// leafLoading is what an observation multiplies its leaf by; 0 where it has none.
-func (s *solution) leafLoading(i int) float64 {
-	if s.leafOf(i) < 0 {
-		return 0
-	}
-	return s.loading(s.leaf, i, 0)
+// varying is the covariate of terms that vary.
+func (s *solution) varying(i int) float64 {
+	_, covariate := s.Given.Row(i, nil)
+	return covariate
 }
 
-// fixedRow is what an observation multiplies the fixed effects by.
-func (lay *layout) fixedRow(i int) []float64 {
-	if lay.nFixed == 0 {
-		return nil
+// observe returns what was observed, and what the observation multiplies the fixed effects
+// by, in memory where it has to be written, and its leaf; 0 where it has none.
+func (s *solution) observe(i int, memory []float64) (y float64, fixed []float64, leaf float64) {
+	if s.Given == nil {
+		y = s.Y[i]
+		if s.nFixed > 0 {
+			fixed = s.X.RawRowView(i)
+		}
+		if s.leafOf(i) >= 0 {
+			leaf = s.loading(s.leaf, i, 0)
+		}
+		return y, fixed, leaf
 	}
-	return lay.X.RawRowView(i)
+	y, covariate := s.Given.Row(i, memory)
+	if s.leafOf(i) >= 0 {
+		leaf = s.factors[s.leaf][0]
+		if s.Terms[s.leaf].Varies {
+			leaf *= covariate
+		}
+	}
+	return y, memory, leaf
 }
 
 // row is what an observation multiplies the unknowns by: the group's own ones, then the
@@ -41,6 +56,8 @@ type row struct {
 	fixed  []float64 // of all fixed effects
 	shared []entry   // places among the shared unknowns
 	leaf   float64
+	y      float64 // what was observed
+	memory []float64
 }
 
 // entry is one entry of a row, by the place of its unknown.
@@ -52,7 +69,8 @@ type entry struct {
 // write writes observation i's row.
 func (r *row) write(s *solution, i int) {
 	r.writeTerms(s, i)
-	r.fixed, r.leaf = s.fixedRow(i), s.leafLoading(i)
+	r.memory = grown(r.memory, s.nFixed)
+	r.y, r.fixed, r.leaf = s.observe(i, r.memory)
 }
 
 // writeTerms writes the entries of all terms but the leaf.
