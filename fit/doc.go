@@ -23,8 +23,9 @@
 //     without a reading, from priors alone. falloff_decode.go reads and checks what stands
 //     in a file.
 //   - loglinear.go, loglinear_fit.go, loglinear_predict.go, loglinear_decode.go: the
-//     log-linear models, plain least squares to compare with; groups.go takes the
-//     pickups' means off, loglinear_moments.go leaves parts out by their sums.
+//     log-linear models, plain least squares to compare with, within the pickups of
+//     groups.go; loglinear_moments.go adds cells up for them, and leaves parts out by
+//     taking their sums off.
 //   - kinds.go: the table of kinds.
 //   - parts.go, crossval.go: leaving out. Each pickup, then each string set, is a [Fold]: it
 //     is predicted from the rest, by its share of the equations where that is exact enough
