@@ -35,8 +35,7 @@ func (f *Falloff) EffectsOf(cells []cell.Cell, skip func(*cell.Cell) bool) (*Cel
 	}
 	m := &CellEffects{Model: f, Cells: cells, sites: f.sitesOf(cells), Lift: make([]float64, len(cells)), mixed: f.mixedModel(cells)}
 	for i := range cells {
-		at := m.sites.at(i)
-		m.Sites = append(m.Sites, &at)
+		m.Sites = append(m.Sites, m.sites.at(i))
 	}
 	var at *tangent
 	for range effectsRounds {

@@ -97,8 +97,7 @@ func (f *Falloff) startTheta(m *solve.Mixed, cells []cell.Cell, sites *sites) er
 	p := &solve.Nonlinear{M: n + f.Size(), N: f.Size(), Rough: true,
 		Residual: func(dst, th []float64) {
 			for x, i := range some {
-				at := sites.at(i)
-				dst[x] = m.Weight[i] * (f.Predict(th, &at, 0) - cells[i].Mean) / startSD
+				dst[x] = m.Weight[i] * (f.Predict(th, sites.at(i), 0) - cells[i].Mean) / startSD
 			}
 			for j, prior := range m.Prior {
 				dst[n+j] = (th[j] - prior.Mean) / prior.SD
@@ -107,8 +106,8 @@ func (f *Falloff) startTheta(m *solve.Mixed, cells []cell.Cell, sites *sites) er
 		Jacobian: func(dst *mat.Dense, th []float64) {
 			dst.Zero()
 			for x, i := range some {
-				row, at := dst.RawRowView(x), sites.at(i)
-				f.Gradient(row, th, &at, 0)
+				row := dst.RawRowView(x)
+				f.Gradient(row, th, sites.at(i), 0)
 				floats.Scale(m.Weight[i]/startSD, row)
 			}
 			for j, prior := range m.Prior {
@@ -168,14 +167,18 @@ func (f *Falloff) start(ctx context.Context, m *solve.Mixed, cells []cell.Cell, 
 func fewPickups(cells []cell.Cell) []cell.Cell {
 	const step, enough = 5, 1500
 	g := byPickup(cells)
-	var out []cell.Cell
+	var at []int
 	for i := range cells {
 		if g.of[i]%step == step/2 {
-			out = append(out, cells[i])
+			at = append(at, i)
 		}
 	}
-	if len(out) < enough {
+	if len(at) < enough {
 		return nil
+	}
+	out := make([]cell.Cell, len(at))
+	for x, i := range at {
+		out[x] = cells[i]
 	}
 	return out
 }

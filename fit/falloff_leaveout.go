@@ -168,12 +168,11 @@ func (l *falloffLeaver) expectFrom(rest *solve.Shared, out func(i int) bool, fro
 	batches, jigs := l.batchOffsets(rest, out, from, to), l.mixed.Terms[curve.JigEffect].Level
 	steels := l.f.Steels(rest.Beta, l.sites.strings)
 	return func(i int) float64 {
-		at := l.sites.at(i)
 		jig := 0.0
 		if jigs[i] >= 0 {
 			jig = rest.U[curve.JigEffect][jigs[i]]
 		}
-		return jig + steels.Predict(int(l.sites.string[i]), &at) + batches[l.batchOf(i)] +
+		return jig + steels.Predict(int(l.sites.string[i]), l.sites.place(i), 0) + batches[l.batchOf(i)] +
 			rest.U[curve.StringEffect][strings.Level[i]] + rest.U[curve.SlotEffect][slots.Level[i]]
 	}
 }

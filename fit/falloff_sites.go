@@ -52,11 +52,17 @@ func (f *Falloff) sitesOf(cells []cell.Cell) *sites {
 	return s
 }
 
+// place is where cell i is under its string.
+func (s *sites) place(i int) curve.Place {
+	c := &s.cells[i]
+	return curve.Place{Height: c.PoleHeight, StringHeight: c.StringHeight, Velocity: s.velocity[i], Field: c.Field}
+}
+
 // at is the site of cell i.
-func (s *sites) at(i int) curve.Site {
-	c, site := &s.cells[i], *s.strings[s.string[i]]
-	site.Height, site.StringHeight, site.Field, site.Velocity = c.PoleHeight, c.StringHeight, c.Field, s.velocity[i]
-	return site
+func (s *sites) at(i int) *curve.Site {
+	site, at := *s.strings[s.string[i]], s.place(i)
+	site.Height, site.StringHeight, site.Field, site.Velocity = at.Height, at.StringHeight, at.Field, at.Velocity
+	return &site
 }
 
 // numbered gives keys numbers in order of appearance. Keys of cells mostly follow each
@@ -111,13 +117,12 @@ func (t *tangent) Fixed() int {
 }
 
 func (t *tangent) Row(i int, fixed []float64) (y, slope float64) {
-	site, lift := t.sites.at(i), t.liftOf(i)
-	value, slope := t.steels.Linear(fixed, int(t.sites.string[i]), &site, lift, t.logReach[i])
-	y = t.sites.cells[i].Mean - value + slope*lift
-	for j, v := range fixed {
-		y += v * t.theta[j]
+	string, at, lift, mean := int(t.sites.string[i]), t.sites.place(i), t.liftOf(i), t.sites.cells[i].Mean
+	offset, slope := t.steels.Row(fixed, string, at, lift, t.logReach[i])
+	if t.known {
+		offset = t.steels.Predict(string, at, lift)
 	}
-	return y, slope
+	return mean - offset + slope*lift, slope
 }
 
 func (t *tangent) liftOf(i int) float64 {
@@ -134,8 +139,7 @@ func (f *Falloff) tangent(m *solve.Mixed, at *sites, lift []float64) *tangent {
 	t.steels, t.logReach = f.Steels(t.theta, at.strings), make([]float64, t.Len())
 	solve.InParallel(t.Len(), func(from, to int) {
 		for i := from; i < to; i++ {
-			site := at.at(i)
-			t.logReach[i] = t.steels.LogReach(int(at.string[i]), &site, t.liftOf(i))
+			t.logReach[i] = t.steels.LogReach(int(at.string[i]), at.place(i), t.liftOf(i))
 		}
 	})
 	return t

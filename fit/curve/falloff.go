@@ -116,7 +116,12 @@ func PlainDiameter(logArea float64) float64 { return RefDiameter * math.Exp(logA
 
 // reach is gap + o.
 func (of *steel) reach(gap float64) float64 {
-	return math.Max(gap+of.bend, 0.05) // a typing slip may put the string inside its pole
+	return max(gap+of.bend, 0.05) // a typing slip may put the string inside its pole
+}
+
+// logReach is ln((gap + o)/(g + o)).
+func (of *steel) logReach(gap float64) float64 {
+	return math.Log(of.reach(gap) / (RefGap + of.bend))
 }
 
 // gapTerm is the term of the gap: the change of ln v from the reference gap to
@@ -148,26 +153,12 @@ func (c *Curve) Gradient(dst, th []float64, s *Site, lift float64) float64 {
 	return byLift
 }
 
-// linear is Predict and Gradient at once; a dst of no entries takes none of the latter.
+// linear is Predict and Gradient at once.
 func linear(dst, th []float64, s *Site, of *steel, lift float64) (value, byLift float64) {
-	return linearAt(dst, th, s, of, lift, of.logReach(s.Gap()+lift))
-}
-
-// logReach is ln((gap + o)/(g + o)).
-func (of *steel) logReach(gap float64) float64 {
-	return math.Log(of.reach(gap) / (RefGap + of.bend))
-}
-
-// linearAt is linear where logReach is known.
-func linearAt(dst, th []float64, s *Site, of *steel, lift, ratio float64) (value, byLift float64) {
 	gap := s.Gap() + lift
 	a, slope, bend, at := of.logArea, of.slope, of.bend, of.reach(gap)
+	ratio := of.logReach(gap)
 	fall := -slope * (RefGap + bend) * ratio
-	end, endSlope := s.endTerm(gap)
-	value, byLift = sum(th, s, a, fall, end), -slope*(RefGap+bend)/at-th[EndLoss]*endSlope
-	if len(dst) == 0 {
-		return value, byLift
-	}
 	byBend := -slope * bend * (ratio + (RefGap+bend)/at - 1)
 	perArea := th[AreaExponent] + th[Steepness]*fall + th[BendExponent]*byBend
 	clear(dst)
@@ -180,6 +171,7 @@ func linearAt(dst, th []float64, s *Site, of *steel, lift, ratio float64) (value
 	dst[Bend] = byBend
 	dst[BendExponent] = a * byBend
 	dst[Protrusion] = s.Height
+	end, endSlope := s.endTerm(gap)
 	dst[EndLoss] = -end
 	dst[FieldExponent] = s.Field
 	if of.wrap > 0 {
@@ -189,5 +181,5 @@ func linearAt(dst, th []float64, s *Site, of *steel, lift, ratio float64) (value
 			dst[of.wrapAt] = byWeight
 		}
 	}
-	return value, byLift
+	return sum(th, s, a, fall, end), -slope*(RefGap+bend)/at - th[EndLoss]*endSlope
 }
