@@ -53,7 +53,7 @@
 //     writer.go is the one process that may do all this; operator.go tells who captured,
 //     and gives an older sessions.csv its column for it; mounts.go keeps copies of
 //     mounts.
-//   - standing.go says which rows count. about.go has what the rows of both files have
+//   - standing.go says which rows count, retractions.go counts them in one pass. about.go has what the rows of both files have
 //     in common; history.go tells a capture what there is already, mounted.go what was
 //     on the jig when a pickup was measured before; retract.go takes
 //     readings back, amend.go files a session anew, export.go copies rows out.
