@@ -45,7 +45,7 @@
 //   - types.go has the values, takes.go what a reading counts for, columns.go the
 //     columns.
 //   - folder.go names the files of a shop folder; read.go reads them while a writer
-//     may be at work; stand.go tells how far one was read, and reads what came since;
+//     may be at work; end.go reads the end of a file alone; stand.go tells how far one was read, and reads what came since;
 //     progress.go tells people how far long work is.
 //   - sessions.go has the holds, seal.go says what a seal covers, and textrow.go reads rows
 //     with their digests.
