@@ -242,7 +242,7 @@ func pickupsOf(rows iter.Seq2[record.Reading, error], wanted func(*record.Readin
 			out = append(out, Measured{Pickup: first.Pickup, Batch: first.Batch})
 		}
 		x := *about[key{first.Pickup, first.Session}]
-		x.ID, x.Set, x.First = first.Session, first.Set, first.First
+		x.ID, x.Set, x.First = first.Session, first.Set, first.First.Time()
 		for _, c := range cells {
 			x.Takes += c.Takes
 		}
