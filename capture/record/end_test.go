@@ -22,7 +22,7 @@ func TestRowsAfterOfALongRecord(t *testing.T) {
 	plain := strings.SplitAfter(b.String(), "\n")
 	digests := func(lines []string) (all []string) {
 		for row := range digestRows(strings.NewReader(strings.Join(lines, "")), "r", readingColumns.Layout) {
-			all = append(all, row.digest)
+			all = append(all, string(row.digest[:]))
 		}
 		return all
 	}

@@ -111,10 +111,10 @@ func digestsAfter(r io.Reader, rows int, name string, columns *table.Layout, las
 		}
 		rows++
 		switch {
-		case row.digest == last.digest && !exact:
+		case string(row.digest[:]) == last.digest && !exact:
 			found, exact, unsealed = true, rows == last.row, nil
 		case found || rows > last.row:
-			unsealed = append(unsealed, row.digest)
+			unsealed = append(unsealed, string(row.digest[:]))
 		}
 	}
 	return rows, unsealed, exact, nil
@@ -167,7 +167,7 @@ func endsAsSealed(record string, columns *table.Layout) bool {
 	}
 	defer f.Close()
 	last := ""
-	err = scan(f, record, columns, func(row table.Row, _ table.Place, _ *RowError) { last = digestOf(columns, row) })
+	err = scan(f, record, columns, func(row table.Row, _ table.Place, _ *RowError) { last = rowDigest(columns, row) })
 	return err == nil && last == newest.digest
 }
 

@@ -35,7 +35,7 @@ func textColumns[T any](l *table.Layout, cells func(*T) *[mostColumns]string) *t
 // digestRow is where a row stands, and the digest of what it says.
 type digestRow struct {
 	line   int
-	digest string
+	digest hexDigest
 	cells  *[mostColumns]string // of the row at hand; the rows that one goroutine reads share them
 }
 
