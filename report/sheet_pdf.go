@@ -51,7 +51,8 @@ func (p *page) fill(s *leaf) {
 	for _, l := range p.Lists() {
 		s.list(l.Heading, l.Points, bodySize)
 	}
-	s.beside(0.6, 6, func() { s.list(notesHeading, p.Verdict.Notes, smallSize) }, func() { s.list(cautionsHeading, p.Cautions, smallSize) })
+	end := p.Ending()
+	s.beside(0.6, 6, func() { s.list(notesHeading, end.Notes, smallSize) }, func() { s.list(cautionsHeading, end.Cautions, smallSize) })
 	p.foot(s)
 }
 
