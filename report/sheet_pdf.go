@@ -45,7 +45,7 @@ func (p *page) fill(s *leaf) {
 	chart := p.balance()
 	s.picture(chartWidth, 0.86, func(on canvas) float64 { chart.draw(on); return chartHeight })
 	s.gap(2)
-	s.para(polesCaption, bodySize+0.5, true)
+	s.para(p.PolesCaption(), bodySize+0.5, true)
 	poles := p.poles()
 	s.picture(poleWidth, 0.86, poles.draw)
 	for _, l := range p.Lists() {
