@@ -239,6 +239,8 @@ func (b *inBrowser) startByKeys(purpose string) {
 	b.tabTo("#purpose")
 	b.press(purpose[:2]) // a menu goes to what begins so
 	b.fillIn("#takes-wanted", "3")
+	b.fillIn("#until", "0.5") // which no fewer takes can show
+	b.fillIn("#operator", "Bo")
 	for path, text := range map[string]string{"pickup": "sim", "batch": "sim", "pole_heights": "1 1 1 1 1 1", "string_heights": "3,3,3,3,3,3 mm"} {
 		b.fillIn("[id='m."+path+"']", text)
 	}
@@ -250,6 +252,7 @@ func (b *inBrowser) startByKeys(purpose string) {
 	b.tabTo("form[action='/capture/start'] button")
 	b.press(kb.Enter)
 	b.wait("location.pathname === '/capture' && document.getElementById('about').innerText.includes('for " + purpose + "')")
+	b.shows("#about", "operator Bo")
 }
 
 // state waits until the page of captures shows a state.
