@@ -30,12 +30,13 @@ func (l *Listener) flag(p *Pluck, x []float64, begin int, strokes []int) {
 	if l.clipped(x, p.Freq) {
 		p.Flags |= jig.Clipped
 	}
+	loud := l.blocks(x)
 	if other := l.otherString(p, begin); other > 0 {
 		p.fault(fmt.Sprintf("string %d sounds with it", other))
-	} else if len(strokes) > 0 || l.rises(x) {
+	} else if len(strokes) > 0 || rises(loud) {
 		p.Flags |= jig.DoubleStrike
 	}
-	if p.Flags&jig.DoubleStrike == 0 && l.stopped(x, p.Quiet) {
+	if p.Flags&jig.DoubleStrike == 0 && stopped(loud, p.Quiet) {
 		p.Flags |= jig.ShortWindow
 	}
 	if p.Quiet > quietShare*p.RMS {
@@ -92,8 +93,7 @@ func (l *Listener) blocks(x []float64) []float64 {
 
 // rises reports whether a block is louder than one of the two before by more than a
 // string can be that was let go once.
-func (l *Listener) rises(x []float64) bool {
-	b := l.blocks(x)
+func rises(b []float64) bool {
 	for i := 1; i < len(b); i++ {
 		if b[i] > strokeRise*min(b[i-1], b[max(0, i-2)]) && b[i] > b[0]/4 {
 			return true
@@ -102,9 +102,8 @@ func (l *Listener) rises(x []float64) bool {
 	return false
 }
 
-// stopped reports whether the string was stopped within the window.
-func (l *Listener) stopped(x []float64, quiet float64) bool {
-	b := l.blocks(x)
+// stopped reports whether the string was stopped within the window of blocks.
+func stopped(b []float64, quiet float64) bool {
 	for i := 1; i < len(b); i++ {
 		if b[i] < stoppedShare*b[i-1] && b[i-1] > 4*quiet && b[i-1] > b[0]/10 {
 			return true
@@ -126,8 +125,11 @@ func (l *Listener) powerFrom(begin int) []float64 {
 // otherString is a string that sounds with the one that was plucked; 0 for none. It has
 // the power of its partials that are none of the other's.
 func (l *Listener) otherString(p *Pluck, begin int) int {
+	if p.String == 0 || l.opt.Only > 0 {
+		return 0
+	}
 	power := l.powerFrom(begin)
-	if p.String == 0 || l.opt.Only > 0 || power == nil {
+	if power == nil {
 		return 0
 	}
 	least := (otherShare + p.Quiet*p.Quiet/p.RMS/p.RMS) * floats.Sum(power)

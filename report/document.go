@@ -71,12 +71,8 @@ func (d *document) letters(points float64, bold bool) {
 	d.SetFont(pageFamily, d.weight, points)
 }
 
-// wear goes on in the font of a family.
-func (d *document) wear(family string) {
-	if family != eastFamily {
-		d.SetFont(pageFamily, d.weight, d.points)
-		return
-	}
+// wearEast goes on in eastFamily.
+func (d *document) wearEast() {
 	if !d.east {
 		d.east = true
 		ttf, err := eastTTF()
@@ -90,34 +86,43 @@ func (d *document) wear(family string) {
 }
 
 // run is a piece of text in one font.
-type run struct{ family, text string }
+type run struct {
+	east bool // in eastFamily; otherwise in pageFamily
+	text string
+}
 
-// runs cuts text where the font changes. A letter that no font has is left to pageFamily.
+// isEast reports whether a letter is printed in eastFamily. One that no font has is left to
+// pageFamily.
+func isEast(r rune) bool { return r >= firstEast && familyOf(r) == eastFamily }
+
+// runs cuts text where the font changes.
 func runs(text string) (out []run) {
 	for _, r := range text {
-		family := pageFamily
-		if r >= firstEast && familyOf(r) == eastFamily {
-			family = eastFamily
-		}
-		if n := len(out); n > 0 && out[n-1].family == family {
+		east := isEast(r)
+		if n := len(out); n > 0 && out[n-1].east == east {
 			out[n-1].text += string(r)
 		} else {
-			out = append(out, run{family, string(r)})
+			out = append(out, run{east, string(r)})
 		}
 	}
 	return out
 }
 
-// inRuns goes through text run by run in the letters chosen, and wears those of the page
-// again afterwards.
-func (d *document) inRuns(text string, do func(text string)) {
-	all := runs(text)
-	for _, r := range all {
-		d.wear(r.family)
+// inRun does something in the font of a run, and wears that of the page again afterwards.
+func (d *document) inRun(r run, do func(text string)) {
+	if !r.east {
 		do(r.text)
+		return
 	}
-	if n := len(all); n > 0 && all[n-1].family != pageFamily {
-		d.wear(pageFamily)
+	d.wearEast()
+	do(r.text)
+	d.SetFont(pageFamily, d.weight, d.points)
+}
+
+// inRuns goes through text run by run in the letters chosen.
+func (d *document) inRuns(text string, do func(text string)) {
+	for _, r := range runs(text) {
+		d.inRun(r, do)
 	}
 }
 
@@ -166,13 +171,8 @@ func (d *document) lines(text string, width float64) (out []string) {
 	end, next := -1, 0            // where it may end, and the next begin
 	east, wasEast := false, false // this letter, and the one before it
 	for i := 0; i < len(letters); {
-		family, symbols := pageFamily, 0
-		d.inRuns(string(letters[i]), func(part string) { symbols = d.GetStringSymbolWidth(part) })
-		if letters[i] >= firstEast {
-			family = familyOf(letters[i])
-		}
-		east, wasEast = family == eastFamily, east
-		sum += symbols
+		east, wasEast = isEast(letters[i]), east
+		d.inRun(run{east, string(letters[i])}, func(letter string) { sum += d.GetStringSymbolWidth(letter) })
 		switch {
 		case unicode.IsSpace(letters[i]) && string(letters[i]) != noBreak && !tied(letters, i):
 			end, next = i, i+1

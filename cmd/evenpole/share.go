@@ -63,13 +63,22 @@ takes it, and nothing prints it. Its owner makes it ready with 'share init' and
 	return cmd
 }
 
-// joined is the bench that a shop is, and the shared record that it joined.
-func (e *env) joined(ctx context.Context) (*share.Bench, share.Carrier, error) {
+// bench is the shop as a bench of the shared record that it joined.
+func (e *env) bench() (*shop.Shop, *share.Bench, error) {
 	s, err := e.theShop()
 	if err != nil {
 		return nil, nil, err
 	}
-	b, err := benchOf(s)
+	b, err := share.Of(s)
+	if errors.Is(err, share.ErrNotJoined) {
+		err = withHint(&inputError{err}, "'evenpole share --bench NAME' joins one, with --folder DIR in a folder")
+	}
+	return s, b, err
+}
+
+// joined is the bench that a shop is, and the shared record that it joined.
+func (e *env) joined(ctx context.Context) (*share.Bench, share.Carrier, error) {
+	s, b, err := e.bench()
 	if err != nil {
 		return nil, nil, err
 	}
@@ -85,14 +94,6 @@ func askShared[T any](ctx context.Context, e *env, ask func(*share.Bench, contex
 	}
 	defer c.Close()
 	return late(ctx, e, func(ctx context.Context) (T, error) { return ask(b, ctx, c) })
-}
-
-func benchOf(s *shop.Shop) (*share.Bench, error) {
-	b, err := share.Of(s)
-	if errors.Is(err, share.ErrNotJoined) {
-		return nil, withHint(&inputError{err}, "'evenpole share --bench NAME' joins one, with --folder DIR in a folder")
-	}
-	return b, err
 }
 
 // carrierOf is where a shared record is: in a folder, or a database for "".
@@ -319,24 +320,19 @@ func runShareExport(ctx context.Context, e *env, o shareExportOptions) error {
 // sharedView is the record of all benches, as it was pulled or, there, as the shared record
 // has it. done lets go of it.
 func (e *env) sharedView(ctx context.Context, there bool) (v *share.View, done func(), err error) {
-	s, err := e.theShop()
+	if there {
+		_, c, err := e.joined(ctx)
+		if err != nil {
+			return nil, nil, err
+		}
+		return share.Streamed(ctx, c)
+	}
+	_, b, err := e.bench()
 	if err != nil {
 		return nil, nil, err
 	}
-	b, err := benchOf(s)
-	if err != nil {
-		return nil, nil, err
-	}
-	if !there {
-		v, err = b.View(ctx)
-		return v, func() {}, err
-	}
-	c, err := carrierOf(ctx, s, b.Folder)
-	if err != nil {
-		return nil, nil, err
-	}
-	v, done, err = share.Streamed(ctx, c)
-	return v, done, err
+	v, err = b.View(ctx)
+	return v, func() {}, err
 }
 
 // sharedFlag is the flag --shared of commands that can read the record of all benches: "" is
@@ -413,11 +409,7 @@ func runShareWord(ctx context.Context, e *env, word share.Word, args []string, r
 	if err != nil {
 		return badInput("%w", err)
 	}
-	s, err := e.theShop()
-	if err != nil {
-		return err
-	}
-	b, err := benchOf(s)
+	_, b, err := e.bench()
 	if err != nil {
 		return err
 	}
