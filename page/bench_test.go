@@ -50,9 +50,8 @@ func (b *jigBench) plug(gone bool) *sim.Term {
 	return term
 }
 
-// startJig runs a simulated jig with the workshop's flat pickup on it. Where it hangs up,
-// its port is gone until back is closed.
-func startJig(t *testing.T, c sim.Config, back chan struct{}) *jigBench {
+// flatJig is a simulated jig with the workshop's flat pickup on it.
+func flatJig(t *testing.T, c sim.Config) *sim.Jig {
 	t.Helper()
 	m, err := profiles.ParseMount("mount", []byte(workshop.FlatMount), profiles.Builtin())
 	if err != nil {
@@ -62,12 +61,19 @@ func startJig(t *testing.T, c sim.Config, back chan struct{}) *jigBench {
 	if err != nil {
 		t.Fatal(err)
 	}
+	j := sim.New(c)
+	j.Mount(mounted)
+	return j
+}
+
+// startJig runs a simulated jig with the workshop's flat pickup on it. Where it hangs up,
+// its port is gone until back is closed.
+func startJig(t *testing.T, c sim.Config, back chan struct{}) *jigBench {
+	t.Helper()
 	if c.Speed == 0 {
 		c.Speed = 2000
 	}
-	j := sim.New(c)
-	j.Mount(mounted)
-	b := &jigBench{}
+	j, b := flatJig(t, c), &jigBench{}
 	term := b.plug(false)
 	ctx, cancel := context.WithCancel(context.Background())
 	served := make(chan struct{})
