@@ -69,6 +69,8 @@ var mayImport = map[string][]string{
 	"firmware-notes": {},
 	"cmd/evenpole":   {"*"},
 
+	"cmd/evenpole/terminal": {},
+
 	"capture/record/recordtest": {"capture/record", "profiles"},
 	"fit/cell/celltest":         {"capture/record", "capture/record/recordtest", "fit/cell", "profiles"},
 	"fit/curve/curvetest":       {"capture/record", "fit/cell", "fit/curve", "profiles"},
