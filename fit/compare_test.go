@@ -19,9 +19,9 @@ import (
 // half of what they differ by.
 func threePickups() *cell.Data {
 	return &cell.Data{Cells: []cell.Cell{
-		{Pickup: "A", Mean: 1}, {Pickup: "A", Mean: 3},
-		{Pickup: "B", Mean: 2}, {Pickup: "B", Mean: 6},
-		{Pickup: "C", Mean: 0}, {Pickup: "C", Mean: 6},
+		{Mounting: &cell.Mounting{Pickup: "A"}, Mean: 1}, {Mounting: &cell.Mounting{Pickup: "A"}, Mean: 3},
+		{Mounting: &cell.Mounting{Pickup: "B"}, Mean: 2}, {Mounting: &cell.Mounting{Pickup: "B"}, Mean: 6},
+		{Mounting: &cell.Mounting{Pickup: "C"}, Mean: 0}, {Mounting: &cell.Mounting{Pickup: "C"}, Mean: 6},
 	}}
 }
 
@@ -210,7 +210,7 @@ func TestCompareCopiesNoCells(t *testing.T) {
 	for p := range pickups {
 		name := fmt.Sprintf("P%04d", p)
 		for range each {
-			d.Cells = append(d.Cells, cell.Cell{Pickup: name})
+			d.Cells = append(d.Cells, cell.Cell{Mounting: &cell.Mounting{Pickup: name}})
 		}
 		balance := 0.1
 		r.CVPickups = append(r.CVPickups, Fold{Name: name, Cells: each, Balance: &balance, Level: &balance})

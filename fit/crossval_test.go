@@ -46,7 +46,7 @@ func crossValidate(d *cell.Data, fit fitter, step func(done, of int)) crossValid
 func TestCrossValidateByHand(t *testing.T) {
 	// A is predicted by B's mean 2, B by A's mean 0. Errors of A: -3, -1
 	// (balance -1, 1); of B: 1, 3 (balance -1, 1).
-	d := &cell.Data{Cells: []cell.Cell{{Pickup: "A", Mean: -1}, {Pickup: "A", Mean: 1}, {Pickup: "B", Mean: 1}, {Pickup: "B", Mean: 3}}}
+	d := &cell.Data{Cells: []cell.Cell{{Mounting: &cell.Mounting{Pickup: "A"}, Mean: -1}, {Mounting: &cell.Mounting{Pickup: "A"}, Mean: 1}, {Mounting: &cell.Mounting{Pickup: "B"}, Mean: 1}, {Mounting: &cell.Mounting{Pickup: "B"}, Mean: 3}}}
 	cv := crossValidate(d, fitFlat, nil)
 	balance, whole := level.PerLn, level.PerLn*math.Sqrt((9+1+1+9)/4.0)
 	if math.Abs(*cv.balance-balance) > 1e-12 || math.Abs(*cv.level-whole) > 1e-12 || len(cv.notes) != 0 {
@@ -59,8 +59,8 @@ func TestCrossValidateByHand(t *testing.T) {
 // (balance -1, 1) and by -4, 0 in B (-2, 2). Without Y it says 1.
 func TestCrossValidateLeavesSetsOut(t *testing.T) {
 	d := &cell.Data{Cells: []cell.Cell{
-		{Pickup: "A", Set: "X", Mean: -1}, {Pickup: "A", Set: "X", Mean: 1}, {Pickup: "A", Set: "Y", Mean: 3},
-		{Pickup: "B", Set: "X", Mean: 0}, {Pickup: "B", Set: "X", Mean: 4}, {Pickup: "B", Set: "Y", Mean: 5},
+		{Mounting: &cell.Mounting{Pickup: "A", Set: "X"}, Mean: -1}, {Mounting: &cell.Mounting{Pickup: "A", Set: "X"}, Mean: 1}, {Mounting: &cell.Mounting{Pickup: "A", Set: "Y"}, Mean: 3},
+		{Mounting: &cell.Mounting{Pickup: "B", Set: "X"}, Mean: 0}, {Mounting: &cell.Mounting{Pickup: "B", Set: "X"}, Mean: 4}, {Mounting: &cell.Mounting{Pickup: "B", Set: "Y"}, Mean: 5},
 	}}
 	var steps []int
 	cv := crossValidate(d, fitFlat, func(done, of int) { steps = append(steps, done, of) })
@@ -84,9 +84,9 @@ func TestCrossValidateLeavesSetsOut(t *testing.T) {
 // What a set alone has is told by priors alone, and said to be.
 func TestFoldNamesWrapsThatNothingElseHas(t *testing.T) {
 	d := &cell.Data{Cells: []cell.Cell{
-		{Pickup: "A", Set: "X", Wrap: "plain"}, {Pickup: "A", Set: "X", Wrap: "nickel"},
-		{Pickup: "A", Set: "Y", Wrap: "plain"}, {Pickup: "A", Set: "Y", Wrap: "bronze"},
-		{Pickup: "A", Set: "Z", Wrap: "bronze"},
+		{Mounting: &cell.Mounting{Pickup: "A", Set: "X"}, Wrap: "plain"}, {Mounting: &cell.Mounting{Pickup: "A", Set: "X"}, Wrap: "nickel"},
+		{Mounting: &cell.Mounting{Pickup: "A", Set: "Y"}, Wrap: "plain"}, {Mounting: &cell.Mounting{Pickup: "A", Set: "Y"}, Wrap: "bronze"},
+		{Mounting: &cell.Mounting{Pickup: "A", Set: "Z"}, Wrap: "bronze"},
 	}}
 	sets := crossValidate(d, fitFlat, nil).sets
 	if !slices.Equal(sets[0].NewWraps, []profiles.Wrap{profiles.Nickel}) || len(sets[1].NewWraps)+len(sets[2].NewWraps) > 0 {
@@ -95,11 +95,11 @@ func TestFoldNamesWrapsThatNothingElseHas(t *testing.T) {
 }
 
 func TestCrossValidateWithoutFigures(t *testing.T) {
-	one := &cell.Data{Cells: []cell.Cell{{Pickup: "A", Mean: -1}, {Pickup: "A", Mean: 1}}}
+	one := &cell.Data{Cells: []cell.Cell{{Mounting: &cell.Mounting{Pickup: "A"}, Mean: -1}, {Mounting: &cell.Mounting{Pickup: "A"}, Mean: 1}}}
 	if cv := crossValidate(one, fitFlat, nil); cv.balance != nil || cv.level != nil || len(cv.notes) != 1 {
 		t.Errorf("one pickup: got %+v", cv)
 	}
-	single := &cell.Data{Cells: []cell.Cell{{Pickup: "A", Mean: -1}, {Pickup: "B", Mean: 1}}}
+	single := &cell.Data{Cells: []cell.Cell{{Mounting: &cell.Mounting{Pickup: "A"}, Mean: -1}, {Mounting: &cell.Mounting{Pickup: "B"}, Mean: 1}}}
 	if cv := crossValidate(single, fitFlat, nil); cv.balance != nil || cv.level == nil {
 		t.Errorf("one cell a pickup: got %+v", cv)
 	}

@@ -117,7 +117,7 @@ func (f *Falloff) fromData(j int) float64 {
 
 // batchKey is where a batch stands in Offsets.
 func batchKey(batch string) string {
-	return curve.Effects[curve.BatchEffect].Key(&cell.Cell{Batch: batch})
+	return curve.Effects[curve.BatchEffect].Key(&cell.Cell{Mounting: &cell.Mounting{Batch: batch}})
 }
 
 // handbookSDs is the priors' scatter: what cells leave, then each effect.

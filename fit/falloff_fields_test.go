@@ -70,10 +70,12 @@ func TestLevelOfABatch(t *testing.T) {
 		c := &cells[i]
 		var n int
 		fmt.Sscanf(c.Pickup, "P%d", &n)
-		if c.Batch = "weak"; n%2 == 1 {
-			c.Batch = "strong"
+		batch := "weak"
+		if n%2 == 1 {
+			batch = "strong"
 			c.Mean += louder
 		}
+		c.Remount(func(m *cell.Mounting) { m.Batch = batch })
 	}
 	f, err := fitFalloff(context.Background(), &cell.Data{Cells: cells, Batches: map[string]float64{"weak": math.Log(230), "strong": math.Log(300), "new": math.Log(360)}}, nil)
 	if err != nil {
@@ -90,7 +92,7 @@ func TestLevelOfABatch(t *testing.T) {
 	}
 	unseen := func(batch string) []cell.Cell {
 		c := cells[0]
-		c.Batch = batch
+		c.Remount(func(m *cell.Mounting) { m.Batch = batch })
 		return []cell.Cell{c}
 	}
 	for batch, level := range map[string]float64{"weak": weak[0], "strong": strong[0], "new": fresh[0]} {

@@ -21,7 +21,7 @@ func largeRecord(t *testing.T, copies int) *cell.Data {
 	for n := range copies {
 		shift := map[string]float64{}
 		for _, c := range sample {
-			c.Pickup = string(rune('A'+n)) + c.Pickup
+			c.Remount(func(m *cell.Mounting) { m.Pickup = string(rune('A'+n)) + m.Pickup })
 			pole := c.Pickup + string(rune('0'+c.String))
 			for _, key := range []string{c.Pickup, pole} {
 				if _, ok := shift[key]; !ok {
@@ -38,7 +38,7 @@ func largeRecord(t *testing.T, copies int) *cell.Data {
 	for i := range d.Cells {
 		c := &d.Cells[i]
 		if c.Pickup == d.Cells[0].Pickup {
-			c.Batch = "lone" // what the others cannot tell but by its loose magnets
+			c.Remount(func(m *cell.Mounting) { m.Batch = "lone" }) // what the others cannot tell but by its loose magnets
 		} else {
 			d.Batches[c.Batch] = 4.6
 		}
@@ -57,9 +57,12 @@ func TestLeavingOutIsRefitting(t *testing.T) {
 	several := largeRecord(t, 8) // the copies on two jigs
 	for i := range several.Cells {
 		c := &several.Cells[i]
-		if c.Jig = "a"; c.Pickup[0]%2 == 0 {
-			c.Jig, c.Mean = "b", c.Mean+0.1
+		jig := "a"
+		if c.Pickup[0]%2 == 0 {
+			jig = "b"
+			c.Mean += 0.1
 		}
+		c.Remount(func(m *cell.Mounting) { m.Jig = jig })
 	}
 	leavingOutIsRefitting(t, falloffKind, several)
 }

@@ -66,12 +66,13 @@ func TestOneFact(t *testing.T) {
 	}
 	f.Cov[a][b] = 0.95e-4
 	f.Cov[b][a] = f.Cov[a][b]
-	notes := f.confounded([]cell.Cell{{StringHeight: 3}, {StringHeight: 4}})
+	twoHeights := []cell.Cell{{Mounting: &cell.Mounting{}, StringHeight: 3}, {Mounting: &cell.Mounting{}, StringHeight: 4}}
+	notes := f.confounded(twoHeights)
 	if len(notes) != 1 || !strings.Contains(notes[0], "only together (correlation +0.95)") {
 		t.Errorf("got %q", notes)
 	}
 	f.Cov[a][b], f.Cov[b][a] = 0, 0
-	if notes := f.confounded([]cell.Cell{{StringHeight: 3}, {StringHeight: 4}}); len(notes) != 0 {
+	if notes := f.confounded(twoHeights); len(notes) != 0 {
 		t.Errorf("got %q", notes)
 	}
 }

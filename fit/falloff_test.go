@@ -183,7 +183,7 @@ func TestSearchBeginsInSomePickups(t *testing.T) {
 	var cells []cell.Cell
 	for k := range 320 {
 		for range 24 {
-			cells = append(cells, cell.Cell{Pickup: fmt.Sprint(k), Batch: fmt.Sprint(k % 2)})
+			cells = append(cells, cell.Cell{Mounting: &cell.Mounting{Pickup: fmt.Sprint(k), Batch: fmt.Sprint(k % 2)}})
 		}
 	}
 	count := map[string]int{}

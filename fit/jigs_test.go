@@ -22,9 +22,10 @@ func onTwoJigs(t *testing.T, higher float64) *cell.Data {
 	d := *celltest.Sample(t)
 	var cells []cell.Cell
 	for _, c := range d.Cells {
-		c.Jig = "a"
+		c.Remount(func(m *cell.Mounting) { m.Jig = "a" })
 		cells = append(cells, c)
-		c.Jig, c.Session, c.Mean = "b", c.Session+" again", c.Mean+higher+0.01*rng.NormFloat64()
+		c.Remount(func(m *cell.Mounting) { m.Jig, m.Session = "b", m.Session+" again" })
+		c.Mean += higher + 0.01*rng.NormFloat64()
 		cells = append(cells, c)
 	}
 	slices.SortStableFunc(cells, func(a, b cell.Cell) int {
@@ -52,7 +53,7 @@ func TestJigsHaveAnEffect(t *testing.T) {
 	first := d.Cells[:1:1]
 	on := func(jig string) float64 {
 		c := first[0]
-		c.Jig = jig
+		c.Remount(func(m *cell.Mounting) { m.Jig = jig })
 		return f.Expect([]cell.Cell{c})[0]
 	}
 	if got, want := on("b")-on("a"), f.Offsets["jigb"]-f.Offsets["jiga"]; math.Abs(got-want) > 1e-12 {

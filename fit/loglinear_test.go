@@ -36,8 +36,8 @@ func (w truth) cells(rng *rand.Rand, pickups int) []cell.Cell {
 		for set, cores := range testCores {
 			for i, core := range cores {
 				c := cell.Cell{
-					Pickup: fmt.Sprintf("P%02d", p), Session: fmt.Sprint(set), String: i + 1, Core: core, Gauge: core, Wrap: profiles.Plain,
-					PoleHeight: 2 * rng.Float64(), StringHeight: 3 + 1.5*rng.Float64(), Excite: profiles.Travel, Takes: 5, Batch: "M",
+					Mounting: &cell.Mounting{Pickup: fmt.Sprintf("P%02d", p), Session: fmt.Sprint(set), Excite: profiles.Travel, Batch: "M"},
+					String:   i + 1, Core: core, Gauge: core, Wrap: profiles.Plain, PoleHeight: 2 * rng.Float64(), StringHeight: 3 + 1.5*rng.Float64(), Takes: 5,
 				}
 				c.Mean = level + w.pole*c.PoleHeight + w.core*math.Log(core) + w.lift*(c.StringHeight+core/2) + w.noise*rng.NormFloat64()
 				cells = append(cells, c)
@@ -249,7 +249,7 @@ func TestLogLinearOnDegenerateRecords(t *testing.T) {
 func TestLogLinearFitsTheMostCommonExcitation(t *testing.T) {
 	cells := truth{pole: 0.45, core: 1.1, lift: -0.5, noise: 0.05}.cells(rand.New(rand.NewPCG(4, 4)), 3)
 	for i := range 12 { // the whole first pickup
-		cells[i].Excite = profiles.Force
+		cells[i].Remount(func(m *cell.Mounting) { m.Excite = profiles.Force })
 		cells[i].Mean += 5
 	}
 	r, err := measuredAs(&cell.Data{Cells: cells, Used: 180}, logHeight.name)
@@ -406,7 +406,7 @@ func sameCore(cells []cell.Cell) []cell.Cell {
 func TestLogLinearFromDrivenStrings(t *testing.T) {
 	cells := truth{pole: 0.45, core: 1.1, lift: -0.5, noise: 0.05}.cells(rand.New(rand.NewPCG(8, 8)), 3)
 	for i := range cells {
-		cells[i].Mode, cells[i].Excite = "D", profiles.Drive
+		cells[i].Remount(func(m *cell.Mounting) { m.Mode, m.Excite = "D", profiles.Drive })
 	}
 	m := fitted(t, logGap, cells)
 	s, heights := setup()

@@ -38,7 +38,7 @@ func TestArc(t *testing.T) {
 func TestWarnsOfOtherRadius(t *testing.T) {
 	var cells []cell.Cell
 	for i, h := range profiles.ArcHeights(241, 51, 6, 3, 3) {
-		cells = append(cells, cell.Cell{Pickup: "p", Session: "s", String: i + 1, Core: 0.3, Wrap: profiles.Plain, StringHeight: h})
+		cells = append(cells, cell.Cell{Mounting: &cell.Mounting{Pickup: "p", Session: "s"}, String: i + 1, Core: 0.3, Wrap: profiles.Plain, StringHeight: h})
 	}
 	r := rangeOf(cells)
 	for radius, want := range map[float64]string{184: "(184 mm)", 254: "", 0: "(flat)"} {

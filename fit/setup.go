@@ -34,5 +34,5 @@ func (s *Setup) PlayedBy(measured profiles.Excitation) profiles.Excitation {
 // cell is one string of a setup over its pole, as a cell without takes.
 func (s *Setup) cell(i int, heights []float64) *cell.Cell {
 	str := &s.Strings[i]
-	return &cell.Cell{Core: str.Core, Gauge: str.Gauge, Wrap: str.Wrap, PoleHeight: heights[i], StringHeight: s.StringHeights[i]}
+	return &cell.Cell{Mounting: &cell.Mounting{}, Core: str.Core, Gauge: str.Gauge, Wrap: str.Wrap, PoleHeight: heights[i], StringHeight: s.StringHeights[i]}
 }

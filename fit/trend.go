@@ -132,11 +132,11 @@ func (f *Fold) meanErrorOf(first, last int) (timedError, bool) {
 			continue
 		}
 		if from.IsZero() {
-			from = c.First
+			from = c.First.Time()
 		}
 		n++
 		sum += f.errors[i]
-		after += c.First.Sub(from).Seconds()
+		after += c.First.Time().Sub(from).Seconds()
 	}
 	if n == 0 {
 		return timedError{}, false

@@ -127,7 +127,7 @@ func watched(misses ...float64) []Fold {
 	var folds []Fold
 	for i, m := range misses {
 		name := fmt.Sprint("P", i)
-		own := []cell.Cell{{Pickup: name, First: monthsOn(float64(i))}, {Pickup: name, First: monthsOn(float64(i))}}
+		own := []cell.Cell{{Mounting: &cell.Mounting{Pickup: name}, First: cell.InstantOf(monthsOn(float64(i)))}, {Mounting: &cell.Mounting{Pickup: name}, First: cell.InstantOf(monthsOn(float64(i)))}}
 		folds = append(folds, Fold{Name: name, cells: own, errors: []float64{m - 0.3, m + 0.3}})
 	}
 	return folds
@@ -150,8 +150,8 @@ func TestDriftThatCannotBeTold(t *testing.T) {
 	untimed, soon, unpredicted := watched(1, 2, 3), watched(1, 2, 3), watched(1, 2, 3)
 	for i := range 3 {
 		for j := range 2 {
-			untimed[i].cells[j].First = time.Time{}
-			soon[i].cells[j].First = firstDay.Add(time.Duration(i) * 24 * time.Hour)
+			untimed[i].cells[j].First = cell.Instant{}
+			soon[i].cells[j].First = cell.InstantOf(firstDay.Add(time.Duration(i) * 24 * time.Hour))
 			unpredicted[i].errors[j] = math.NaN()
 		}
 	}
@@ -167,7 +167,7 @@ func TestDriftThatCannotBeTold(t *testing.T) {
 func TestDriftIsToldFromRepeats(t *testing.T) {
 	var f Fold
 	for i := range 6 {
-		f.cells = append(f.cells, cell.Cell{Pickup: "P", Session: fmt.Sprint("s", i), Set: "X", StringHeight: 3, First: monthsOn(float64(i))})
+		f.cells = append(f.cells, cell.Cell{Mounting: &cell.Mounting{Pickup: "P", Session: fmt.Sprint("s", i), Set: "X"}, StringHeight: 3, First: cell.InstantOf(monthsOn(float64(i)))})
 		f.errors = append(f.errors, -0.05*float64(i))
 	}
 	d := trendOf([]Fold{f})
@@ -175,7 +175,7 @@ func TestDriftIsToldFromRepeats(t *testing.T) {
 		t.Errorf("got %+v", d)
 	}
 	for i := range f.cells {
-		f.cells[i].Set = fmt.Sprint("X", i)
+		f.cells[i].Remount(func(m *cell.Mounting) { m.Set = fmt.Sprint("X", i) })
 	}
 	if d := trendOf([]Fold{f}); d != nil {
 		t.Errorf("other strings each time: got %+v", d)
@@ -210,7 +210,7 @@ func TestFitFindsDrift(t *testing.T) {
 	for i, p := range d.Pickups() {
 		for j := range d.Cells {
 			if c := &d.Cells[j]; c.Pickup == p {
-				c.First = monthsOn(float64(i))
+				c.First = cell.InstantOf(monthsOn(float64(i)))
 				c.Mean += perMonth * float64(i)
 			}
 		}

@@ -5,6 +5,7 @@ import (
 	"sync/atomic"
 	"testing"
 
+	"evenpole/fit/cell"
 	"evenpole/profiles"
 )
 
@@ -15,7 +16,7 @@ func TestUnseenByShareIsByFitting(t *testing.T) {
 		d := largeRecord(t, 8)
 		for i := range d.Cells {
 			if d.Cells[i].Pickup == d.Pickups()[3] {
-				d.Cells[i].Excite = profiles.Force
+				d.Cells[i].Remount(func(m *cell.Mounting) { m.Excite = profiles.Force })
 			}
 		}
 		m, err := k.fit(t.Context(), d)

@@ -40,7 +40,7 @@ import (
 // shop.
 const (
 	cellsMark   = "evenpole cells"
-	cellsFormat = 3 // raise it when cells are made or packed otherwise
+	cellsFormat = 4 // raise it when cells are made or packed otherwise
 )
 
 // mostUnread is how many bytes of readings are read every time rather than that the

@@ -227,7 +227,7 @@ func (s *Shop) Pickups(ctx context.Context) ([]Measured, error) {
 			out = append(out, Measured{Pickup: first.Pickup, Batch: first.Batch})
 		}
 		x := about[key{first.Pickup, first.Session}]
-		x.ID, x.Set, x.First = first.Session, first.Set, first.First
+		x.ID, x.Set, x.First = first.Session, first.Set, first.First.Time()
 		for _, c := range cells {
 			x.Takes += c.Takes
 		}

@@ -116,7 +116,7 @@ const noBatch = "\x00"
 func unexplained(m fit.Model, cells []cell.Cell) (db float64, batch string) {
 	unnamed := slices.Clone(cells)
 	for i := range unnamed {
-		unnamed[i].Batch = noBatch
+		unnamed[i].Remount(func(m *cell.Mounting) { m.Batch = noBatch })
 	}
 	var left []float64
 	for i, y := range m.Expect(unnamed) {

@@ -88,10 +88,10 @@ func (f fixed) Expect(cells []cell.Cell) []float64 {
 }
 
 func TestCompare(t *testing.T) {
-	d := &cell.Data{Cells: []cell.Cell{
-		{Pickup: "P1", Batch: "gale", Mean: 2.1}, {Pickup: "P1", Batch: "gale", Mean: 2.3}, {Pickup: "P2", Batch: "squall", Mean: 1.9},
-		{Pickup: "P3", Batch: "squall", Mean: 1.7},
-	}}
+	of := func(pickup, batch string, mean float64) cell.Cell {
+		return cell.Cell{Mounting: &cell.Mounting{Pickup: pickup, Batch: batch}, Mean: mean}
+	}
+	d := &cell.Data{Cells: []cell.Cell{of("P1", "gale", 2.1), of("P1", "gale", 2.3), of("P2", "squall", 1.9), of("P3", "squall", 1.7)}}
 	m := fixed{pickupSD: 0.1}
 	l, ok := Compare(d, m, "gale", "squall", 0.95)
 	if !ok {

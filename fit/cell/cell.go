@@ -5,6 +5,7 @@
 // The way through it:
 //
 //   - lines.go: which lines of which files something stands on.
+//   - instant.go: a point in time.
 //   - take.go: one take, its level, and what a cell's takes say beside their mean.
 //   - cell.go: Cell, with what can be and what cannot.
 //   - data.go: Data, a record as models see it: the cells, what was left out and why,
@@ -30,9 +31,7 @@ package cell
 
 import (
 	"fmt"
-	"strconv"
 	"strings"
-	"time"
 
 	"evenpole/capture/record"
 	"evenpole/fit/solve"
@@ -41,41 +40,57 @@ import (
 
 // Cell is what all good takes of one string over one pole in one session say
 // together: the unit that models are fitted to. Lengths in mm.
+//
+// A record has a million of them: what many have in common stands once, in their
+// Mounting, and what holds pointers comes first, as the garbage collector looks no
+// further.
 type Cell struct {
-	Pickup       string
-	Session      string // a second mounting of the same pickup is another cell
-	String       int    // 1 is the highest-pitched string
-	Set          string // string set, "" when not named
+	*Mounting // many cells have the same one, so that it is altered by Remount alone
+
+	Wrap      profiles.Wrap // Unnamed when a wound string's is not told
+	Rows      []Span        // where the takes stand, flagged ones among them
+	TakeStats *TakeStats    // what its takes say beside Mean and SD; nil when not gathered
+
+	String       int // 1 is the highest-pitched string
 	Core         float64
-	Gauge        float64       // 0 when a wound string's is not known
-	Wrap         profiles.Wrap // Unnamed when a wound string's is not told
-	PoleHeight   float64
+	Gauge        float64 // 0 when a wound string's is not known
+	PoleHeight   float64 // with two coils Equivalent
 	StringHeight float64
-	Mode         record.Mode         // Pluck or Drive
-	Excite       profiles.Excitation // "" when not told
 
-	Under profiles.Under // what is under the strings where it is not one pole each; with two coils PoleHeight is Equivalent
-
-	Jig   string // "" when not told
-	Batch string
-	Takes int       // good takes that Mean stands for
-	Mean  float64   // robust mean of ln v, v in mV: Huber's, see solve.RobustMean
-	SD    float64   // of one take, ln v; 0 for a single take
-	Freq  float64   // median, Hz; by its note where it was not measured; 0 when it is not known
-	First time.Time // UTC, of the first good take; zero when the rows have no time
-	Rows  []Span    // where the takes stand, flagged ones among them
+	Takes int     // good takes that Mean stands for
+	Mean  float64 // robust mean of ln v, v in mV: Huber's, see solve.RobustMean
+	SD    float64 // of one take, ln v; 0 for a single take
+	Freq  float64 // median, Hz; by its note where it was not measured; 0 when it is not known
+	First Instant // of the first good take; none when the rows have no time
 
 	Weight float64 // how far to trust it: 1, or less for a suspect cell, by package screen
 
 	Field      float64 // ln of the flux density over its pole against others of its batch: see AddFields
 	FieldKnown bool    // it was measured
 
-	ByHand bool   // plucked into a recorder, and not by a jig
-	Scale  string // "" where Mean is of mV; else of levels that compare with those of this scale alone
-
 	UsualPitch bool // Freq is what such strings usually sound at: none was measured
+}
 
-	TakeStats *TakeStats // the rest that its takes say; nil when not gathered
+// Mounting is what the cells of one pickup in one session have in common, where their
+// takes were made in one way.
+type Mounting struct {
+	Pickup  string
+	Session string         // a second mounting of the same pickup is another cell
+	Set     string         // string set, "" when not named
+	Under   profiles.Under // what is under the strings where it is not one pole each
+	Batch   string
+	Jig     string              // "" when not told
+	Mode    record.Mode         // Pluck or Drive
+	Excite  profiles.Excitation // "" when not told
+	Scale   string              // "" where levels are of mV; else of levels that compare with those of this scale alone
+	ByHand  bool                // plucked into a recorder, and not by a jig
+}
+
+// Remount gives the cell a mounting of its own, which is the same but for a change.
+func (c *Cell) Remount(change func(m *Mounting)) {
+	m := *c.Mounting
+	change(&m)
+	c.Mounting = &m
 }
 
 // Unnamed is the wrap of a wound string whose wrap the record does not name.
@@ -114,9 +129,9 @@ func (c *Cell) Radius() float64 { return max(c.Gauge, c.Core) / 2 }
 func (c *Cell) Lines() string {
 	var out []string
 	for _, s := range c.Rows {
-		text := strconv.Itoa(s.First)
+		text := fmt.Sprint(s.First)
 		if s.Last > s.First {
-			text += "-" + strconv.Itoa(s.Last)
+			text += fmt.Sprint("-", s.Last)
 		}
 		if s.File > 0 {
 			text += fmt.Sprintf(" of file %d", s.File+1)

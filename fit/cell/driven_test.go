@@ -15,7 +15,7 @@ func drivenRecord() *Data {
 	var cells []Cell
 	add := func(pickup, set string, excite profiles.Excitation, lift float64, level func(n int) float64) {
 		for n := 1; n <= 3; n++ {
-			cells = append(cells, Cell{Pickup: pickup, Set: set, String: n, PoleHeight: 1, StringHeight: 3 + lift, Excite: excite, Mean: level(n), Takes: 4})
+			cells = append(cells, Cell{Mounting: &Mounting{Pickup: pickup, Set: set, Excite: excite}, String: n, PoleHeight: 1, StringHeight: 3 + lift, Mean: level(n), Takes: 4})
 		}
 	}
 	add("A", "s", profiles.Force, 0, func(n int) float64 { return 2 + 0.3*float64(n) })
@@ -64,7 +64,7 @@ func TestJoinDrivenOnly(t *testing.T) {
 		}
 	}
 	d := drivenRecord()
-	d.Cells[0].Excite = profiles.Travel
+	d.Cells[0].Remount(func(m *Mounting) { m.Excite = profiles.Travel })
 	if d.JoinDriven(); d.Remarks != nil {
 		t.Errorf("two kinds of plucks: %q", d.Remarks)
 	}

@@ -28,7 +28,7 @@ func TestFieldsOfLooseMagnets(t *testing.T) {
 	loose := func(batch, name string, mT, gap float64) record.FieldReading {
 		return record.FieldReading{Batch: batch, Magnet: name, Field: mT, ProbeGap: gap}
 	}
-	d := &Data{Cells: []Cell{{Pickup: "P", String: 1}, {Pickup: "P", String: 2}}}
+	d := &Data{Cells: []Cell{{Mounting: &Mounting{Pickup: "P"}, String: 1}, {Mounting: &Mounting{Pickup: "P"}, String: 2}}}
 	err := d.AddFields(fieldRows([]record.FieldReading{
 		loose("a", "a/1", 100, 0.5), loose("a", "a/1", 104, 0.5), loose("a", "a/2", -98, 0.5), loose("a", "a/3", 100, 0.5),
 		loose("b", "b/1", 50, 0.5), loose("b", "b/2", 60, 0.5),
@@ -91,7 +91,7 @@ func TestFieldsInAPickup(t *testing.T) {
 	d := &Data{}
 	for i, h := range heights {
 		row = append(row, field.Pole{Rod: usualRod, X: profiles.UsualSpacing * float64(i), Top: h})
-		d.Cells = append(d.Cells, Cell{Pickup: "P", String: i + 1, PoleHeight: h})
+		d.Cells = append(d.Cells, Cell{Mounting: &Mounting{Pickup: "P"}, String: i + 1, PoleHeight: h})
 	}
 	var rows []record.FieldReading
 	raw := []float64{}

@@ -119,7 +119,7 @@ func (c *Cell) appendTo(b []byte, jigs bool) []byte {
 	}
 	first := ""
 	if !c.First.IsZero() {
-		first = c.First.UTC().Format(time.RFC3339Nano)
+		first = c.First.Time().Format(time.RFC3339Nano)
 	}
 	word(" first=", first)
 	number(" weight=", c.Weight)

@@ -176,7 +176,7 @@ func (g *gatherer) passOver(r *record.Reading, reason string) {
 	g.leaveOut(reason, g.file, r.Line)
 	if at, _ := g.find(r); at >= 0 {
 		p := &g.spots[at]
-		p.others = addLine(p.others, g.file, r.Line)
+		p.others = addLine(p.others, int32(g.file), int32(r.Line))
 	}
 }
 
@@ -189,7 +189,7 @@ func (g *gatherer) addTake(r *record.Reading, ref record.Ref, why record.Reason)
 		return
 	}
 	c := g.cellOf(r, at)
-	c.rows = addLine(c.rows, g.file, r.Line)
+	c.rows = addLine(c.rows, int32(g.file), int32(r.Line))
 	y, reason := levelOf(r, why)
 	if reason == "" && c.good == mostTakes {
 		reason = isUnneeded
@@ -226,7 +226,7 @@ func levelOf(r *record.Reading, why record.Reason) (y float64, reason string) {
 // data ends the gathering.
 func (g *gatherer) data() *Data {
 	d := &Data{Readings: g.readings}
-	d.Cells, d.Impossible = g.finish(&g.standing, func(t lostTake) { g.leaveOut(string(record.TakenBack), t.file, t.line) })
+	d.Cells, d.Impossible = g.finish(&g.standing, func(t lostTake) { g.leaveOut(string(record.TakenBack), int(t.file), int(t.line)) })
 	for i := range d.Cells {
 		d.Used += d.Cells[i].Takes
 	}

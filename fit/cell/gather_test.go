@@ -227,7 +227,7 @@ func TestGatherKeepsABoundedNumberOfTakes(t *testing.T) {
 		rows = append(rows, with(good(), func(r *record.Reading) { r.Seq, r.Line = uint32(i+1), 2*i+2 }))
 	}
 	d := gather(t, rows)
-	if c := d.Cells[0]; c.Takes != mostTakes || len(c.Rows) > mostTakes || c.Rows[len(c.Rows)-1].Last != rows[len(rows)-1].Line {
+	if c := d.Cells[0]; c.Takes != mostTakes || len(c.Rows) > mostTakes || int(c.Rows[len(c.Rows)-1].Last) != rows[len(rows)-1].Line {
 		t.Errorf("got %d takes, %d spans to line %d", c.Takes, len(c.Rows), c.Rows[len(c.Rows)-1].Last)
 	}
 	if d.leftOut(isUnneeded) != 50 {
@@ -248,7 +248,7 @@ func TestCellKnowsItsFirstGoodTake(t *testing.T) {
 	later.Time, first.Time = at("2026-02-03T09:00:00Z"), at("2026-02-03T10:30:00+02:00")
 	flagged.Time, flagged.Status = at("2026-02-03T08:00:00Z"), record.Clipped
 	d := gather(t, []record.Reading{flagged, later, row, first})
-	if want := at("2026-02-03T08:30:00Z"); len(d.Cells) != 1 || d.Cells[0].First != want.UTC() {
+	if want := at("2026-02-03T08:30:00Z"); len(d.Cells) != 1 || d.Cells[0].First.Time() != want.UTC() {
 		t.Errorf("got %+v, want one cell whose first take was at %v", d.Cells, want)
 	}
 	if c := gather(t, []record.Reading{row}).Cells[0]; !c.First.IsZero() {
@@ -262,7 +262,7 @@ func TestCellForgetsTheTimeOfWhatWasTakenBack(t *testing.T) {
 	late := with(good(), func(r *record.Reading) { r.Seq, r.Time = 2, early.Time.Add(time.Hour) })
 	back := with(early, func(r *record.Reading) { r.Status = record.Retracted })
 	d := gather(t, []record.Reading{early, late, back})
-	if len(d.Cells) != 1 || !d.Cells[0].First.Equal(late.Time) {
+	if len(d.Cells) != 1 || d.Cells[0].First != InstantOf(late.Time) {
 		t.Errorf("got %+v, want one cell from %v on", d.Cells, late.Time)
 	}
 }

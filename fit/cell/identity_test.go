@@ -17,10 +17,15 @@ import (
 func TestFingerprintsStay(t *testing.T) {
 	d := &Data{
 		Cells: []Cell{
-			{Pickup: "T-1", Session: "s001", String: 1, Set: "light \"10\"", Core: 0.254, Gauge: 0.254, Wrap: "plain", PoleHeight: 0.4, StringHeight: 3,
-				Mode: "P", Excite: "travel", Batch: "gale", Takes: 6, Mean: 2.5123456789, SD: 0.03, Freq: 329.628, Weight: 1,
-				First: time.Date(2025, 3, 3, 8, 49, 54, 870e6, time.UTC), Field: -0.02, FieldKnown: true},
-			{Pickup: "T-1", String: 6, Core: 0.42, Wrap: "nickel", StringHeight: 3.5, Mode: "D", Excite: "drive", Takes: 1, Mean: 2, Weight: 0.01, UsualPitch: true},
+			{
+				Mounting: &Mounting{Pickup: "T-1", Session: "s001", Set: "light \"10\"", Mode: "P", Excite: "travel", Batch: "gale"},
+				String:   1, Core: 0.254, Gauge: 0.254, Wrap: "plain", PoleHeight: 0.4, StringHeight: 3, Takes: 6, Mean: 2.5123456789, SD: 0.03, Freq: 329.628,
+				Weight: 1, First: InstantOf(time.Date(2025, 3, 3, 8, 49, 54, 870e6, time.UTC)), Field: -0.02, FieldKnown: true,
+			},
+			{
+				Mounting: &Mounting{Pickup: "T-1", Mode: "D", Excite: "drive"},
+				String:   6, Core: 0.42, Wrap: "nickel", StringHeight: 3.5, Takes: 1, Mean: 2, Weight: 0.01, UsualPitch: true,
+			},
 		},
 		Magnets: map[string]float64{"gale/2": 0.01, "gale/1": -0.01}, FieldSD: 0.04, Batches: map[string]float64{"gale": 5.6},
 	}
@@ -47,17 +52,20 @@ func TestFingerprintLine(t *testing.T) {
 	for range 200 {
 		number := func() float64 { return numbers[r.IntN(len(numbers))] }
 		text := func() string { return texts[r.IntN(len(texts))] }
-		c := Cell{Pickup: text(), Session: text(), String: r.IntN(20) - 5, Set: text(), Core: number(), Gauge: number(), Wrap: profiles.Wrap(text()), PoleHeight: number(),
-			StringHeight: number(), Mode: record.Mode(text()), Excite: profiles.Excitation(text()), Batch: text(), Takes: r.IntN(9), Mean: number(), SD: number(), Freq: number(),
-			First: time.Unix(int64(r.IntN(1e9)), int64(r.IntN(1e9))), Weight: number(), Field: number(), FieldKnown: r.IntN(2) == 0, UsualPitch: r.IntN(2) == 0}
+		c := Cell{
+			Mounting: &Mounting{Pickup: text(), Session: text(), Set: text(), Mode: record.Mode(text()), Excite: profiles.Excitation(text()), Batch: text()},
+			String:   r.IntN(20) - 5, Core: number(), Gauge: number(), Wrap: profiles.Wrap(text()), PoleHeight: number(), StringHeight: number(),
+			Takes: r.IntN(9), Mean: number(), SD: number(), Freq: number(), First: InstantOf(time.Unix(int64(r.IntN(1e9)), int64(r.IntN(1e9)))),
+			Weight: number(), Field: number(), FieldKnown: r.IntN(2) == 0, UsualPitch: r.IntN(2) == 0,
+		}
 		want := fmt.Sprintf("pickup=%q session=%q string=%d set=%q core=%v gauge=%v wrap=%q pole_height=%v string_height=%v mode=%q excite=%q"+
 			" batch=%q takes=%d mean=%v sd=%v freq=%v first=%q weight=%v field=%v field_known=%t usual_pitch=%t\n",
 			c.Pickup, c.Session, c.String, c.Set, c.Core, c.Gauge, c.Wrap, c.PoleHeight, c.StringHeight, c.Mode, c.Excite,
-			c.Batch, c.Takes, c.Mean, c.SD, c.Freq, c.First.UTC().Format(time.RFC3339Nano), c.Weight, c.Field, c.FieldKnown, c.UsualPitch)
+			c.Batch, c.Takes, c.Mean, c.SD, c.Freq, c.First.Time().Format(time.RFC3339Nano), c.Weight, c.Field, c.FieldKnown, c.UsualPitch)
 		if got := string(c.appendTo(nil, false)); got != want {
 			t.Fatalf("got\n%swant\n%s", got, want)
 		}
-		c.Jig = text()
+		c.Remount(func(m *Mounting) { m.Jig = text() })
 		if got, want := string(c.appendTo(nil, true)), strings.TrimSuffix(want, "\n")+fmt.Sprintf(" jig=%q\n", c.Jig); got != want {
 			t.Fatalf("of several jigs: got\n%swant\n%s", got, want)
 		}

@@ -2,16 +2,16 @@ package cell
 
 // Span is a run of lines of one file.
 type Span struct {
-	File  int `json:"file"`  // which of Gather's files, from 0
-	First int `json:"first"` // lines; the header is line 1
-	Last  int `json:"last"`
+	File  int32 `json:"file"`  // which of Gather's files, from 0
+	First int32 `json:"first"` // lines; the header is line 1
+	Last  int32 `json:"last"`
 }
 
 // mostRuns is how many runs of lines are told apart.
 const mostRuns = 1000
 
 // addLine adds a line to runs of lines.
-func addLine(rows []Span, file, line int) []Span {
+func addLine(rows []Span, file, line int32) []Span {
 	if n := len(rows); n > 0 {
 		if last := &rows[n-1]; last.File == file && (last.Last+1 == line || last.Last == line || n == mostRuns) {
 			last.Last = line

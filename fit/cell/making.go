@@ -269,8 +269,38 @@ func (s *store) sorted(list []int32) []Cell {
 	})
 	slices.SortFunc(list, func(i, k int32) int { return s.compare(&s.cells[i], &s.cells[k], rank) })
 	out := make([]Cell, len(list))
-	onAllCores(len(list), func(_ *sums, i int) { out[i] = s.cell(&s.cells[list[i]]) })
+	shared := sharer{of: s}
+	for i, k := range list {
+		out[i].Mounting = shared.mounting(&s.cells[k])
+	}
+	onAllCores(len(list), func(_ *sums, i int) { s.fill(&out[i], &s.cells[list[i]]) })
 	return out
+}
+
+// sharer has cells share their mountings. They come by pickup and session.
+type sharer struct {
+	of   *store
+	last []*Mounting // those of one pickup in one session
+}
+
+// mounting is that of a cell that is summed up.
+func (s *sharer) mounting(c *making) *Mounting {
+	m, h := &s.of.mountings.list[s.of.spots[c.spot].mounting], s.of.hows.list[c.how]
+	own := Mounting{
+		Pickup: m.pickup, Session: m.session, Set: m.set, Under: m.under, Batch: s.of.batches.list[c.sum.batch],
+		Jig: m.jig, Mode: h.mode, Excite: h.excite, Scale: m.scale, ByHand: m.byHand,
+	}
+	if len(s.last) > 0 && (s.last[0].Session != own.Session || s.last[0].Pickup != own.Pickup) {
+		s.last = s.last[:0]
+	}
+	for _, known := range s.last {
+		if *known == own {
+			return known
+		}
+	}
+	shared := &own
+	s.last = append(s.last, shared)
+	return shared
 }
 
 // compare orders cells; rank is that of pickups and sessions.
@@ -291,15 +321,14 @@ func (s *store) compare(c, d *making, rank []int32) int {
 	)
 }
 
-// cell is a cell that is summed up. It may be called on many at once.
-func (s *store) cell(c *making) Cell {
-	p, h := &s.spots[c.spot], s.hows.list[c.how]
-	m := &s.mountings.list[p.mounting]
+// fill makes a cell, but for its mounting, of one that is summed up. It may be called on
+// many at once.
+func (s *store) fill(out *Cell, c *making) {
+	p := &s.spots[c.spot]
 	c.sum.stats.Others = p.others
-	return Cell{
-		Pickup: m.pickup, Session: m.session, String: int(p.string), Set: m.set, Core: p.core, Gauge: p.gauge, Wrap: m.wrap,
-		PoleHeight: p.poleHeight, StringHeight: p.stringHeight, Mode: h.mode, Excite: h.excite, Under: m.under,
-		Jig: m.jig, Batch: s.batches.list[c.sum.batch], Takes: c.sum.takes, Mean: c.sum.mean, SD: c.sum.sd, Freq: c.sum.freq,
-		ByHand: m.byHand, Scale: m.scale, First: c.sum.first, Rows: c.rows, Weight: 1, TakeStats: c.sum.stats,
+	*out = Cell{
+		Mounting: out.Mounting, Wrap: s.mountings.list[p.mounting].wrap, Rows: c.rows, TakeStats: c.sum.stats,
+		String: int(p.string), Core: p.core, Gauge: p.gauge, PoleHeight: p.poleHeight, StringHeight: p.stringHeight,
+		Takes: c.sum.takes, Mean: c.sum.mean, SD: c.sum.sd, Freq: c.sum.freq, First: c.sum.first, Weight: 1,
 	}
 }

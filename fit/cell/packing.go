@@ -52,17 +52,14 @@ func packID(c *pack.Coder, id *int32, of int) {
 	}
 }
 
-// Times that a record can have: years of four digits.
-var (
-	firstSecond = time.Time{}.Unix()
-	lastSecond  = time.Date(9999, 12, 31, 23, 59, 59, 0, time.UTC).Unix()
-)
+// lastInstant that a record can have, as years are of four digits.
+var lastInstant = InstantOf(time.Date(9999, 12, 31, 23, 59, 59, 999999999, time.UTC))
 
-// packSecond packs a time.
-func packSecond(c *pack.Coder, second *int64, nano *int32) {
-	pack.Whole(c, second)
-	pack.Whole(c, nano)
-	c.Check(firstSecond <= *second && *second <= lastSecond && 0 <= *nano && *nano < 1e9)
+// packInstant packs a time.
+func packInstant(c *pack.Coder, i *Instant) {
+	pack.Whole(c, &i.second)
+	pack.Whole(c, &i.nano)
+	c.Check(0 <= i.second && !lastInstant.Before(*i) && 0 <= i.nano && i.nano < 1e9)
 }
 
 // pack packs a gatherer of one file.
@@ -148,7 +145,7 @@ func (s *store) packTake(c *pack.Coder, t *take, standing *record.Standing) {
 	packFinite(c, &t.rms)
 	c.Float(&t.peak)
 	packFinite(c, &t.when)
-	packSecond(c, &t.second, &t.nano)
+	packInstant(c, &t.at)
 	packID(c, &t.batch, len(s.batches.list))
 	standing.PackRef(c, &t.ref)
 	pack.Whole(c, &t.line)
@@ -169,10 +166,9 @@ func (s *store) packSummary(c *pack.Coder, x *summary) {
 	packFinite(c, &x.freq)
 	c.Check(x.sd >= 0 && x.freq >= 0)
 	packID(c, &x.batch, len(s.batches.list))
-	second, nano := x.first.Unix(), int32(x.first.Nanosecond())
-	packSecond(c, &second, &nano)
+	packInstant(c, &x.first)
 	if c.Reading() {
-		x.first, x.stats = time.Unix(second, int64(nano)).UTC(), &TakeStats{}
+		x.stats = &TakeStats{}
 	}
 	x.stats.pack(c)
 }

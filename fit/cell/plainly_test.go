@@ -53,20 +53,22 @@ func plainly(wanted func(*record.Reading) bool, files ...[]record.Reading) *Data
 		}
 	}
 	cellOf := func(m met) Cell {
-		c := Cell{Pickup: m.Pickup, Session: m.Session, String: m.String, Set: m.StringSet, Jig: m.Jig, Core: m.Core,
-			PoleHeight: m.PoleHeight, StringHeight: m.StringHeight, Mode: cmp.Or(m.Mode, record.Pluck), Excite: m.Excite}
+		c := Cell{
+			Mounting: &Mounting{Pickup: m.Pickup, Session: m.Session, Set: m.StringSet, Jig: m.Jig, Mode: cmp.Or(m.Mode, record.Pluck), Excite: m.Excite},
+			String:   m.String, Core: m.Core, PoleHeight: m.PoleHeight, StringHeight: m.StringHeight,
+		}
 		if c.Pickup == "" && len(files) > 1 {
-			c.Pickup = fmt.Sprintf("file %d", m.file+1)
+			c.Mounting.Pickup = fmt.Sprintf("file %d", m.file+1)
 		}
 		if c.Mode == record.Drive {
-			c.Excite = profiles.Drive
+			c.Mounting.Excite = profiles.Drive
 		}
 		c.Gauge, c.Wrap = gaugeAndWrap(m.Reading)
 		return c
 	}
 	name := func(c Cell, take bool) string {
 		if !take {
-			c.Mode, c.Excite = "", ""
+			c.Remount(func(m *Mounting) { m.Mode, m.Excite = "", "" })
 		}
 		return fmt.Sprint(c.Pickup, "|", c.Session, "|", c.String, "|", c.Set, "|", c.Jig, "|", c.Core+0, c.Gauge+0, c.Wrap, c.PoleHeight+0, c.StringHeight+0, c.Mode, c.Excite)
 	}
@@ -83,7 +85,7 @@ func plainly(wanted func(*record.Reading) bool, files ...[]record.Reading) *Data
 			}
 			leave(reason, m)
 			if lacks != lacksCell {
-				others[name(c, false)] = addLine(others[name(c, false)], m.file, m.Line)
+				others[name(c, false)] = addLine(others[name(c, false)], int32(m.file), int32(m.Line))
 			}
 			continue
 		case lacks != "":
@@ -93,7 +95,7 @@ func plainly(wanted func(*record.Reading) bool, files ...[]record.Reading) *Data
 			continue
 		}
 		k := name(c, true)
-		lines[k] = addLine(lines[k], m.file, m.Line)
+		lines[k] = addLine(lines[k], int32(m.file), int32(m.Line))
 		_, reason := levelOf(m.Reading, m.why)
 		if reason == "" && len(takes[k]) == mostTakes {
 			reason = isUnneeded
@@ -122,8 +124,8 @@ func plainly(wanted func(*record.Reading) bool, files ...[]record.Reading) *Data
 			if m.Freq > 0 && solve.Finite(m.Freq) {
 				freqs = append(freqs, m.Freq)
 			}
-			c.Batch = cmp.Or(c.Batch, m.Batch)
-			if t := m.Time.UTC(); !t.IsZero() && (c.First.IsZero() || t.Before(c.First)) {
+			c.Mounting.Batch = cmp.Or(c.Batch, m.Batch)
+			if t := InstantOf(m.Time); !t.IsZero() && (c.First.IsZero() || t.Before(c.First)) {
 				c.First = t
 			}
 		}

@@ -8,7 +8,7 @@ import (
 // Levels of one pickup and one scale are shifted together; those in mV stay.
 func TestBringRelative(t *testing.T) {
 	stats := &TakeStats{Mean: -5}
-	d := &Data{Cells: []Cell{{Pickup: "A", Mean: 3}, {Pickup: "A", Scale: "r", Mean: -5, TakeStats: stats}, {Pickup: "A", Scale: "r", Mean: -4}, {Pickup: "B", Scale: "r", Mean: 9}}}
+	d := &Data{Cells: []Cell{{Mounting: &Mounting{Pickup: "A"}, Mean: 3}, {Mounting: &Mounting{Pickup: "A", Scale: "r"}, Mean: -5, TakeStats: stats}, {Mounting: &Mounting{Pickup: "A", Scale: "r"}, Mean: -4}, {Mounting: &Mounting{Pickup: "B", Scale: "r"}, Mean: 9}}}
 	for range 2 { // once more changes nothing
 		d.BringRelative()
 		for i, want := range []float64{3, usualLevel - 0.5, usualLevel + 0.5, usualLevel} {

@@ -12,7 +12,7 @@ import (
 // to; one that was never measured whole does not.
 func TestStringSetsOfTheRecord(t *testing.T) {
 	d := gather(t, recordtest.Sample(t))
-	d.Cells = append(d.Cells, Cell{Set: "half", String: 2, Core: 0.3, Gauge: 0.3, Wrap: profiles.Plain})
+	d.Cells = append(d.Cells, Cell{Mounting: &Mounting{Set: "half"}, String: 2, Core: 0.3, Gauge: 0.3, Wrap: profiles.Plain})
 	sets := d.StringSets()
 	if len(sets) != 2 || sets[0].Name != "ten-nps" || sets[1].Name != "twelve-w3-ni" {
 		t.Fatalf("got %+v", sets)

@@ -6,7 +6,6 @@ import (
 	"slices"
 	"sync"
 	"sync/atomic"
-	"time"
 
 	"evenpole/capture/record"
 	"evenpole/fit/solve"
@@ -19,13 +18,13 @@ type summary struct {
 	takes          int
 	mean, sd, freq float64
 	batch          int32 // in words
-	first          time.Time
+	first          Instant
 	stats          *TakeStats
 	lost           []lostTake // takes that were taken back
 }
 
 // lostTake is a take that was taken back: where it stands.
-type lostTake struct{ file, line int }
+type lostTake struct{ file, line int32 }
 
 // sums sums cells up, one after the other, in the same memory.
 type sums struct {
@@ -41,7 +40,7 @@ func (w *sums) summaryOf(takes []take, standing *record.Standing) summary {
 	for i := range takes {
 		t := &takes[i]
 		if standing.IsTakenBack(t.ref) {
-			s.lost = append(s.lost, lostTake{int(t.file), int(t.line)})
+			s.lost = append(s.lost, lostTake{t.file, t.line})
 			continue
 		}
 		w.kept = append(w.kept, *t)
@@ -84,7 +83,7 @@ func (w *sums) ceilingOf(takes []take) Ceiling {
 	for i := range takes {
 		if t := &takes[i]; t.loudest(c.OfPeaks) == c.Value {
 			c.Reached++
-			c.Rows = addLine(c.Rows, int(t.file), int(t.line))
+			c.Rows = addLine(c.Rows, t.file, t.line)
 		}
 	}
 	return c

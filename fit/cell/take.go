@@ -2,7 +2,6 @@ package cell
 
 import (
 	"math"
-	"time"
 
 	"evenpole/capture/record"
 )
@@ -16,20 +15,16 @@ type take struct {
 	level, freq float64 // ln v; Hz
 	rms, peak   float64 // mV
 	when        float64 // see timeOf
-	second      int64   // of its time, in Unix time
-	nano        int32   // likewise
-	batch       int32   // in words
+	at          Instant
 	ref         record.Ref
+	batch       int32 // in store.batches
 	file, line  int32
 }
 
 // takeOf is the take of a row.
 func takeOf(r *record.Reading, y float64, batch int32, ref record.Ref, file int) take {
-	return take{y, r.Freq, r.RMS, r.Peak, timeOf(r), r.Time.Unix(), int32(r.Time.Nanosecond()), batch, ref, int32(file), int32(r.Line)}
+	return take{y, r.Freq, r.RMS, r.Peak, timeOf(r), InstantOf(r.Time), ref, batch, int32(file), int32(r.Line)}
 }
-
-// time is when the take was made, UTC; zero when the row does not say.
-func (t *take) time() time.Time { return time.Unix(t.second, int64(t.nano)).UTC() }
 
 // timeOf is when a take was made, in seconds; its number on the jig, or its line,
 // stands for the time of takes without one.
@@ -107,11 +102,11 @@ func batchOf(takes []take) int32 {
 	return unnamedBatch
 }
 
-// firstOf is the earliest time of takes; zero when none has one.
-func firstOf(takes []take) time.Time {
-	var first time.Time
+// firstOf is the earliest time of takes; none when none has one.
+func firstOf(takes []take) Instant {
+	var first Instant
 	for i := range takes {
-		if t := takes[i].time(); !t.IsZero() && (first.IsZero() || t.Before(first)) {
+		if t := takes[i].at; !t.IsZero() && (first.IsZero() || t.Before(first)) {
 			first = t
 		}
 	}

@@ -30,11 +30,12 @@ func TestUsualTuning(t *testing.T) {
 			if session == "s1" {
 				core = 0.3 // other strings
 			}
-			d.Cells = append(d.Cells, Cell{Pickup: "P", Session: session, String: i + 1, Core: core, Gauge: core})
+			d.Cells = append(d.Cells, Cell{Mounting: &Mounting{Pickup: "P", Session: session}, String: i + 1, Core: core, Gauge: core})
 		}
 	}
 	heard := d.Cells[0] // the first string of the first set was heard elsewhere
-	heard.Pickup, heard.Freq = "Q", 300
+	heard.Remount(func(m *Mounting) { m.Pickup = "Q" })
+	heard.Freq = 300
 	d.Cells = append(d.Cells, heard)
 	d.tune()
 	for i, c := range d.Cells[:12] {

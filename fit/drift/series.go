@@ -117,7 +117,7 @@ func (s *Series) gather(rows iter.Seq2[record.Reading, error], keep func(*record
 			s.Warnings = append(s.Warnings, fmt.Sprintf("session %q of pickup %q is left out: expected times, and good takes of every string set up in one way", first.Session, first.Pickup))
 			continue
 		}
-		s.Values = append(s.Values, Value{label(first), first.First, x})
+		s.Values = append(s.Values, Value{label(first), first.First.Time(), x})
 	}
 	s.sort()
 	return nil

@@ -69,7 +69,7 @@ func (d *Diagnosis) addPickup(cells []cell.Cell, expected []float64) {
 	measured, expected := solve.Centred(levelsOf(cells)), solve.Centred(expected)
 	for i, c := range cells {
 		d.Cells = append(d.Cells, Diagnosed{
-			Pickup: c.Pickup, Session: c.Session, String: c.String, First: c.First,
+			Pickup: c.Pickup, Session: c.Session, String: c.String, First: c.First.Time(),
 			Measured: level.PerLn * measured[i], Predicted: math.NaN(), Residual: level.PerLn * (measured[i] - expected[i]),
 		})
 	}

@@ -130,7 +130,7 @@ func TestDiagnosePickupOfAnotherExcitation(t *testing.T) {
 	cells := 0
 	for i := range d.Cells {
 		if d.Cells[i].Pickup == other {
-			d.Cells[i].Excite = profiles.Force
+			d.Cells[i].Remount(func(m *cell.Mounting) { m.Excite = profiles.Force })
 		} else {
 			cells++
 		}

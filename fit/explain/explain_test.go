@@ -168,9 +168,9 @@ func TestLatestSession(t *testing.T) {
 	d := celltest.Sample(t)
 	f := drawnModel(rand.New(rand.NewPCG(15, 16)))
 	for _, p := range d.Pickups() {
-		var last cell.Cell
+		last := cell.Cell{Mounting: &cell.Mounting{}}
 		for _, c := range d.Cells {
-			if c.Pickup == p && (last.Session == "" || c.First.After(last.First)) {
+			if c.Pickup == p && (last.Session == "" || last.First.Before(c.First)) {
 				last = c
 			}
 		}

@@ -92,7 +92,7 @@ func sessionOf(f *fit.Falloff, d *cell.Data, pickup, session string) (string, er
 			continue
 		}
 		sessions = append(sessions, c.Session)
-		if last == nil || cmp.Or(c.First.Compare(last.First), strings.Compare(c.Session, last.Session)) > 0 {
+		if last == nil || cmp.Or(c.First.Time().Compare(last.First.Time()), strings.Compare(c.Session, last.Session)) > 0 {
 			last = c
 		}
 	}

@@ -69,5 +69,5 @@ func benchOf(cells []cell.Cell) (benchPickup, bool) {
 
 // effectKey names the level of effect k for a pickup, or for its pole i.
 func (b *benchPickup) effectKey(k, i int) string {
-	return curve.Effects[k].Key(&cell.Cell{Pickup: b.name + b.key, String: i + 1})
+	return curve.Effects[k].Key(&cell.Cell{Mounting: &cell.Mounting{Pickup: b.name + b.key}, String: i + 1})
 }

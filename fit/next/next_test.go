@@ -133,8 +133,11 @@ func proposedCells(f *fit.Falloff, p *Proposal, session string) []cell.Cell {
 	}
 	for i, s := range p.Strings {
 		hz, _ := profiles.Pitch(s.Note)
-		c := cell.Cell{Pickup: name, Session: session, String: i + 1, Set: p.Set, Core: s.Core, Gauge: s.Gauge, Wrap: s.Wrap, PoleHeight: p.PoleHeights[i],
-			StringHeight: p.StringHeights[i], Mode: "P", Excite: profiles.Travel, Takes: takesForNext, SD: 0.03, Freq: hz, Batch: "b"}
+		c := cell.Cell{
+			Mounting: &cell.Mounting{Pickup: name, Session: session, Set: p.Set, Mode: "P", Excite: profiles.Travel, Batch: "b"},
+			String:   i + 1, Core: s.Core, Gauge: s.Gauge, Wrap: s.Wrap, PoleHeight: p.PoleHeights[i], StringHeight: p.StringHeights[i],
+			Takes: takesForNext, SD: 0.03, Freq: hz,
+		}
 		c.Mean = f.Expect([]cell.Cell{c})[0]
 		out = append(out, c)
 	}

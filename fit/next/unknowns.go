@@ -116,10 +116,12 @@ func (u *unknowns) place(k int, key string) {
 
 // stringKey and slotKey name effects as the model does.
 func stringKey(set string, i int, s profiles.String) string {
-	return curve.Effects[curve.StringEffect].Key(&cell.Cell{Set: set, String: i + 1, Core: s.Core, Gauge: s.Gauge})
+	return curve.Effects[curve.StringEffect].Key(&cell.Cell{Mounting: &cell.Mounting{Set: set}, String: i + 1, Core: s.Core, Gauge: s.Gauge})
 }
 
-func slotKey(i int) string { return curve.Effects[curve.SlotEffect].Key(&cell.Cell{String: i + 1}) }
+func slotKey(i int) string {
+	return curve.Effects[curve.SlotEffect].Key(&cell.Cell{Mounting: &cell.Mounting{}, String: i + 1})
+}
 
 // covariance is the covariance of the unknowns, as far as the record tells.
 func (u *unknowns) covariance() *mat.SymDense {

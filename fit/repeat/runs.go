@@ -69,14 +69,14 @@ func namingSessions(rows iter.Seq2[record.Reading, error], sessions map[string]s
 
 // newRun makes a run of one session's cells, or says why there is none.
 func newRun(cells []cell.Cell) (r run, why string) {
-	r = run{session: cells[0].Session, pickup: cells[0].Pickup, at: cells[0].First}
+	r = run{session: cells[0].Session, pickup: cells[0].Pickup, at: cells[0].First.Time()}
 	for i := range cells {
 		c := &cells[i]
 		if c.String != i+1 {
 			return r, fmt.Sprintf("session %q of pickup %q is left out: expected good takes of string %d, set up in one way, got those of string %d", r.session, r.pickup, i+1, c.String)
 		}
-		if c.First.Before(r.at) {
-			r.at = c.First
+		if at := c.First.Time(); at.Before(r.at) {
+			r.at = at
 		}
 		mean, sd := c.Plain()
 		r.levels = append(r.levels, float64(level.Ln(mean).DB()))

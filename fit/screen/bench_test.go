@@ -34,10 +34,10 @@ func madeShop(pickups, mountings int) *cell.Data {
 			lift := 0.05 * r.NormFloat64()
 			for x := range 6 {
 				c := cell.Cell{
-					Pickup: fmt.Sprintf("P%05d", p), Session: fmt.Sprintf("s%03d", k), String: x + 1, Set: fmt.Sprint("set ", set), Wrap: profiles.Plain,
-					Gauge: gauges[x] * (1 + 0.1*float64(set)), PoleHeight: heights[x], StringHeight: 3.2 + 0.2*float64(r.IntN(4)),
-					Excite: profiles.Travel, Batch: fmt.Sprint("M-", p%12), Takes: 8, SD: 0.03, Freq: pitches[x] * math.Exp(0.001*r.NormFloat64()),
-					Rows: []cell.Span{{First: 10*len(d.Cells) + 2, Last: 10*len(d.Cells) + 9}},
+					Mounting: &cell.Mounting{Pickup: fmt.Sprintf("P%05d", p), Session: fmt.Sprintf("s%03d", k), Set: fmt.Sprint("set ", set), Excite: profiles.Travel, Batch: fmt.Sprint("M-", p%12)},
+					String:   x + 1, Wrap: profiles.Plain, Gauge: gauges[x] * (1 + 0.1*float64(set)), PoleHeight: heights[x],
+					StringHeight: 3.2 + 0.2*float64(r.IntN(4)), Takes: 8, SD: 0.03, Freq: pitches[x] * math.Exp(0.001*r.NormFloat64()),
+					Rows: []cell.Span{{First: int32(10*len(d.Cells) + 2), Last: int32(10*len(d.Cells) + 9)}},
 				}
 				if c.Core = c.Gauge; x > 2 {
 					c.Core, c.Wrap = 0.4*c.Gauge, profiles.Nickel

@@ -64,7 +64,7 @@ func TestCeilingsWantMoreThanCoarseDigits(t *testing.T) {
 }
 
 func TestMergedJoinsRuns(t *testing.T) {
-	span := func(file, first, last int) cell.Span { return cell.Span{File: file, First: first, Last: last} }
+	span := func(file, first, last int32) cell.Span { return cell.Span{File: file, First: first, Last: last} }
 	got := mergeSpans([]cell.Span{span(0, 8, 9), span(1, 3, 3), span(0, 1, 4), span(0, 5, 5), span(0, 3, 4)})
 	if want := []cell.Span{span(0, 1, 5), span(0, 8, 9), span(1, 3, 3)}; !reflect.DeepEqual(got, want) {
 		t.Errorf("got %v, want %v", got, want)

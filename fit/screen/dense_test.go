@@ -227,7 +227,8 @@ func TestHypothesesAreGivenUpForWantOfEvidence(t *testing.T) {
 	mixedUp := madeShop(10, 1)
 	for i := range mixedUp.Cells[:6] { // so far off that the cells of two pickups leave less than it adds
 		c := &mixedUp.Cells[i]
-		c.Pickup, c.Session, c.Mean = "P00007", "s009", c.Mean+0.4*float64(i%3)
+		c.Remount(func(m *cell.Mounting) { m.Pickup, m.Session = "P00007", "s009" })
+		c.Mean += 0.4 * float64(i%3)
 	}
 	s := fitted(t, mixedUp)
 	given, kept := 0, 0

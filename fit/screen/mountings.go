@@ -56,7 +56,10 @@ func mountingsOf(cells []*cell.Cell) []mounting {
 // byRows lists the places of cells by where their first rows stand, those without rows
 // first.
 func byRows(cells []*cell.Cell) []int {
-	type first struct{ file, line, place int }
+	type first struct {
+		file, line int32
+		place      int
+	}
 	all := make([]first, len(cells))
 	for i, c := range cells {
 		all[i] = first{-1, -1, i}
@@ -64,7 +67,9 @@ func byRows(cells []*cell.Cell) []int {
 			all[i] = first{c.Rows[0].File, c.Rows[0].First, i}
 		}
 	}
-	slices.SortFunc(all, func(a, b first) int { return cmp.Or(a.file-b.file, a.line-b.line, a.place-b.place) })
+	slices.SortFunc(all, func(a, b first) int {
+		return cmp.Or(cmp.Compare(a.file, b.file), cmp.Compare(a.line, b.line), a.place-b.place)
+	})
 	out := make([]int, len(all))
 	for k, f := range all {
 		out[k] = f.place

@@ -25,7 +25,7 @@ type seededSlip struct {
 	Pickup  string          `json:"pickup"`
 	String  json.RawMessage `json:"string"` // a number, a list, or null for all
 	Columns []string        `json:"columns"`
-	Rows    [][2]int        `json:"rows"`
+	Rows    [][2]int32      `json:"rows"`
 }
 
 func (s *seededSlip) strings(t *testing.T) []int {
@@ -54,7 +54,7 @@ func readFile(t testing.TB, path ...string) []byte {
 }
 
 // share is how much of some rows is among others.
-func share(of [][2]int, among []cell.Span) float64 {
+func share(of [][2]int32, among []cell.Span) float64 {
 	var in, all float64
 	for _, r := range of {
 		for line := r[0]; line <= r[1]; line++ {
@@ -106,9 +106,9 @@ func TestScreenFindsSeededSlips(t *testing.T) {
 		if f.Pickup != s.Pickup || !slices.Equal(f.Strings, s.strings(t)) || !slices.Equal(f.Columns, s.Columns) {
 			t.Errorf("%s: got pickup %s, strings %v, columns %v; want %s, %s, %v", s.Kind, f.Pickup, f.Strings, f.Columns, s.Pickup, s.String, s.Columns)
 		}
-		own := [][2]int{}
+		own := [][2]int32{}
 		for _, r := range f.Rows {
-			own = append(own, [2]int{r.First, r.Last})
+			own = append(own, [2]int32{r.First, r.Last})
 		}
 		var seeded []cell.Span
 		for _, r := range s.Rows {
@@ -121,7 +121,7 @@ func TestScreenFindsSeededSlips(t *testing.T) {
 	for i := range d.Cells {
 		c := &d.Cells[i]
 		touched := slices.ContainsFunc(found, func(f cell.Suspect) bool {
-			return c.Session == f.Session && share([][2]int{{c.Rows[0].First, c.Rows[0].First}}, f.Rows) > 0
+			return c.Session == f.Session && share([][2]int32{{c.Rows[0].First, c.Rows[0].First}}, f.Rows) > 0
 		})
 		if c.Weight < 1 && !touched || !(c.Weight > 0) {
 			t.Errorf("%s %s string %d: weight %g, touched %v", c.Pickup, c.Session, c.String, c.Weight, touched)

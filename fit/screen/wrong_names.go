@@ -30,7 +30,8 @@ func (s *screener) otherSets(m mounting) []*hypothesis {
 			kind: WrongSet, columns: []string{"string_set", "core_mm", "gauge_mm", "wrap"}, touched: m, prior: oftenSet,
 			correct: func(x int, c *cell.Cell) {
 				from := s.cells[o[x]]
-				c.Set, c.Core, c.Gauge, c.Wrap = from.Set, from.Core, from.Gauge, from.Wrap
+				c.Remount(func(m *cell.Mounting) { m.Set = from.Set })
+				c.Core, c.Gauge, c.Wrap = from.Core, from.Gauge, from.Wrap
 			},
 			words: func() string { return fmt.Sprintf("filed under %s: were the strings %s?", s.setName(m), s.setName(o)) },
 		}
@@ -155,7 +156,8 @@ func (s *screener) refiled(m, o mounting) *hypothesis {
 		correct: func(x int, c *cell.Cell) {
 			from := s.cells[o[x]]
 			rename(c, from)
-			c.Batch, c.PoleHeight = from.Batch, from.PoleHeight
+			c.Remount(func(m *cell.Mounting) { m.Batch = from.Batch })
+			c.PoleHeight = from.PoleHeight
 		},
 		words: func() string {
 			return fmt.Sprintf("filed as %q with its pole heights %s mm: was it %q, whose are %s?",
@@ -166,5 +168,6 @@ func (s *screener) refiled(m, o mounting) *hypothesis {
 
 // rename makes a cell one of the pickup of another.
 func rename(c, from *cell.Cell) {
-	c.Pickup, c.Field, c.FieldKnown = from.Pickup, from.Field, from.FieldKnown
+	c.Remount(func(m *cell.Mounting) { m.Pickup = from.Pickup })
+	c.Field, c.FieldKnown = from.Field, from.FieldKnown
 }

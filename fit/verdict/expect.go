@@ -158,8 +158,10 @@ func mounted(r *record.Reading, ordered profiles.String) profiles.String {
 // cell is string i of the session as a cell, without a level.
 func (c *check) cell(i int, s *fit.Setup) cell.Cell {
 	t, str := c.session.takes(i), s.Strings[i]
-	out := cell.Cell{Pickup: c.v.Pickup, String: i + 1, Set: t.row.StringSet, Core: str.Core, Gauge: str.Gauge, Wrap: str.Wrap,
-		PoleHeight: cell.Height(&t.row), Under: c.order.Under(), StringHeight: t.row.StringHeight, Mode: t.row.Mode, Excite: s.Excite, Batch: c.v.Batch, Takes: len(t.levels)}
+	out := cell.Cell{
+		Mounting: &cell.Mounting{Pickup: c.v.Pickup, Set: t.row.StringSet, Under: c.order.Under(), Batch: c.v.Batch, Mode: t.row.Mode, Excite: s.Excite},
+		String:   i + 1, Core: str.Core, Gauge: str.Gauge, Wrap: str.Wrap, PoleHeight: cell.Height(&t.row), StringHeight: t.row.StringHeight, Takes: len(t.levels),
+	}
 	if len(t.freqs) > 0 {
 		out.Freq = middle(slices.Sorted(slices.Values(t.freqs)))
 	} else if hz, err := profiles.Pitch(str.Note); err == nil {

@@ -56,9 +56,11 @@ func Shop(rng *rand.Rand, pickups int) ([]float64, []cell.Cell) {
 					thicker = 1.2
 				}
 				hz, _ := profiles.Pitch(s.Note)
-				x := cell.Cell{Pickup: fmt.Sprint("P", p), Session: fmt.Sprint("s", session), String: i + 1, Set: fmt.Sprint("set", session%2),
-					Core: s.Core * thicker, Gauge: s.Gauge * thicker, Wrap: s.Wrap, PoleHeight: height[i],
-					StringHeight: 3.6 + 0.4*float64(session), Mode: record.Pluck, Excite: profiles.Travel, Takes: 8, SD: 0.025, Freq: hz, Batch: "b"}
+				x := cell.Cell{
+					Mounting: &cell.Mounting{Pickup: fmt.Sprint("P", p), Session: fmt.Sprint("s", session), Set: fmt.Sprint("set", session%2), Mode: record.Pluck, Excite: profiles.Travel, Batch: "b"},
+					String:   i + 1, Core: s.Core * thicker, Gauge: s.Gauge * thicker, Wrap: s.Wrap, PoleHeight: height[i],
+					StringHeight: 3.6 + 0.4*float64(session), Takes: 8, SD: 0.025, Freq: hz,
+				}
 				at := (&curve.Curve{Excite: profiles.Travel, Pitch: true}).CellSite(&x, 6)
 				x.Mean = c.Predict(th, at, lift) + coil + pole[i] + strings[session%2][i] + 0.02*rng.NormFloat64()
 				cells = append(cells, x)
