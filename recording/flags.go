@@ -126,16 +126,6 @@ func stopped(b []float64, quiet float64) bool {
 	return false
 }
 
-// powerFrom is the power spectrum of the sound from a sample on; nil where there is too
-// little of it.
-func (l *Listener) powerFrom(begin int) []float64 {
-	x := l.within(begin, begin+len(l.wide.window))
-	if len(x) < len(l.wide.window) {
-		return nil
-	}
-	return l.wide.of(x)
-}
-
 // otherString is a string that sounds with the one that was plucked; 0 for none. It has
 // the power of its partials that are none of the other's.
 func (l *Listener) otherString(p *Pluck, begin int) int {
