@@ -73,8 +73,6 @@ func (p BatchPage) decision(s *pdf.Page) {
 	})
 }
 
-func percent(share float64) string { return figure("%.3g", 100*share) + " %" }
-
 // between is an interval of fields; a dash when it is not known.
 func (p BatchPage) between(i *batch.Interval) string {
 	if i == nil {

@@ -118,3 +118,17 @@ func label(number int, note string, width float64) string {
 	}
 	return string(text)
 }
+
+// folded breaks a text into lines of some letters at most.
+func folded(s string, most int) []string {
+	var lines []string
+	line := ""
+	for _, word := range strings.Fields(s) {
+		if line != "" && len([]rune(line+" "+word)) > most {
+			lines = append(lines, line)
+			line = ""
+		}
+		line = strings.TrimSpace(line + " " + word)
+	}
+	return append(lines, line)
+}
