@@ -2,6 +2,7 @@ package screen
 
 import (
 	"cmp"
+	"encoding/binary"
 	"math"
 	"slices"
 	"strconv"
@@ -84,6 +85,10 @@ func (s *screener) listsOf() *lists {
 	return l
 }
 
+func appendBits(b []byte, v float64) []byte {
+	return binary.LittleEndian.AppendUint64(b, math.Float64bits(v))
+}
+
 // isNew reports whether the key was never seen, and remembers it.
 func (l *lists) isNew(seen map[string]bool) bool {
 	if seen[string(l.key)] {
@@ -96,9 +101,9 @@ func (l *lists) isNew(seen map[string]bool) bool {
 // addSets adds a mounting's strings to those that are known.
 func (l *lists) addSets(s *screener, k int, seen map[string]bool) {
 	m, set := s.mountings[k], &l.groups[l.strings[k]].sets
-	l.key = strconv.AppendInt(append(l.key[:0], 'c'), int64(l.strings[k]), 10)
+	l.key = append(strconv.AppendInt(append(l.key[:0], 'c'), int64(l.strings[k]), 10), ' ')
 	for _, i := range m {
-		l.key = strconv.AppendUint(append(l.key, ' '), math.Float64bits(s.cells[i].Core), 36)
+		l.key = appendBits(l.key, s.cells[i].Core)
 	}
 	if l.isNew(seen) {
 		set.cores = append(set.cores, k)
@@ -113,9 +118,8 @@ func (s *screener) appendSetKey(b []byte, m mounting) []byte {
 	for _, i := range m {
 		c := s.cells[i]
 		b = append(append(strconv.AppendInt(b, int64(c.String), 10), ' '), c.Set...)
-		b = strconv.AppendUint(append(b, ' '), math.Float64bits(c.Core), 36)
-		b = strconv.AppendUint(append(b, ' '), math.Float64bits(c.Gauge), 36)
-		b = append(append(append(b, ' '), c.Wrap...), '\n')
+		b = append(append(append(b, '\n'), c.Wrap...), '\n')
+		b = appendBits(appendBits(b, c.Core), c.Gauge)
 	}
 	return b
 }
@@ -148,9 +152,9 @@ func (l *lists) addPickup(s *screener, k int, at map[groupOf]int, seen map[strin
 // the digits that a cause shows.
 func (l *lists) appendHeightsKey(heights []float64, group, pickup int) {
 	l.key = strconv.AppendInt(append(l.key[:0], 'h'), int64(group), 10)
-	l.key = strconv.AppendInt(append(l.key, ' '), int64(pickup), 10)
+	l.key = append(strconv.AppendInt(append(l.key, ' '), int64(pickup), 10), ' ')
 	for _, v := range heights {
-		l.key = strconv.AppendUint(append(l.key, ' '), math.Float64bits(shown(v)+0), 36) // no -0
+		l.key = appendBits(l.key, shown(v)+0) // no -0
 	}
 }
 

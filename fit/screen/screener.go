@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"evenpole/fit/cell"
+	"evenpole/fit/solve"
 	"evenpole/profiles"
 )
 
@@ -63,7 +64,17 @@ func newScreener(d *cell.Data) *screener {
 	for i := range d.Impossible {
 		s.impossible[s.nPossible+i] = true
 	}
-	s.mountings = mountingsOf(s.cells)
+	digits := make([]int, len(lengths))
+	solve.InParallelEach(1+len(lengths), func(k int) {
+		if k == 0 {
+			s.mountings = mountingsOf(s.cells)
+		} else {
+			digits[k-1] = s.usualDigits(lengths[k-1])
+		}
+	})
+	for k, l := range lengths {
+		s.digits[l] = digits[k]
+	}
 	s.of = make([]int32, len(s.cells))
 	for k, m := range s.mountings {
 		for _, i := range m {
@@ -72,9 +83,6 @@ func newScreener(d *cell.Data) *screener {
 	}
 	n := len(s.mountings)
 	s.found, s.likely, s.drifts, s.openToNames = make([]int, n), make([]*hypothesis, n), make([]*hypothesis, n), make([]bool, n)
-	for _, l := range lengths {
-		s.digits[l] = s.usualDigits(l)
-	}
 	return s
 }
 

@@ -152,14 +152,20 @@ func (s *screener) mixedUp(b *baseline) (*hypothesis, *other) {
 	m, of := b.mounting, &other{}
 	h := &hypothesis{kind: PickupMixedUp, touched: m, cells: b.renamed}
 	own := make([]cell.Mounting, len(m)) // of the cells: there are too many alternatives for Remount
+	for x, i := range m {
+		own[x] = *s.cells[i].Mounting
+	}
 	h.correct = func(x int, c *cell.Cell) {
 		from, filed := s.cells[s.mountings[of.mounting][x]], s.cells[m[x]]
-		own[x] = *filed.Mounting
-		own[x].Pickup = from.Pickup
-		c.Mounting, c.PoleHeight, c.Field, c.FieldKnown = &own[x], filed.PoleHeight, from.Field, from.FieldKnown
+		heights := filed
 		if of.whole {
-			own[x].Batch, c.PoleHeight = from.Batch, from.PoleHeight
+			heights = from
 		}
+		if own[x].Pickup != from.Pickup || own[x].Batch != heights.Batch {
+			own[x] = *filed.Mounting
+			own[x].Pickup, own[x].Batch = from.Pickup, heights.Batch
+		}
+		c.Mounting, c.PoleHeight, c.Field, c.FieldKnown = &own[x], heights.PoleHeight, from.Field, from.FieldKnown
 	}
 	h.words = func() string {
 		o := s.mountings[of.mounting]
