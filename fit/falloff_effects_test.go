@@ -40,7 +40,7 @@ func TestModesAreFitted(t *testing.T) {
 		}
 	}
 	for i, r := range m.Residuals() {
-		if want := m.mixed.Y[i] - m.fit.Fitted[i]; math.Abs(r-want) > 1e-4 {
+		if want := m.fit.Residual[i]; math.Abs(r-want) > 1e-4 {
 			t.Errorf("cell %d: residual %.6f, by the mixed model %.6f", i, r, want)
 		}
 	}
@@ -89,14 +89,15 @@ func plainInverse(t *testing.T, m *CellEffects) *mat.SymDense {
 		}
 	}
 	for i := range m.Cells {
-		row := mat.NewVecDense(n, nil)
+		row, gradient := mat.NewVecDense(n, nil), make([]float64, p)
+		_, slope := m.mixed.Given.Row(i, gradient)
 		for j := range p {
-			row.SetVec(j, m.gradient.At(i, j))
+			row.SetVec(j, gradient[j])
 		}
 		for k, term := range m.mixed.Terms {
 			z := 1.0
-			if term.Z != nil {
-				z = term.Z[i][0]
+			if term.Varies {
+				z = slope
 			}
 			if term.Level[i] >= 0 {
 				row.SetVec(first[k]+term.Level[i], z)

@@ -3,8 +3,10 @@ package solve
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -95,6 +97,9 @@ func TestGradientByLogarithms(t *testing.T) {
 	for trial := range 5 {
 		m := simpleMixed(rng, 60+200*trial, 4+trial)
 		m.Weight[3] = 0
+		if trial == 4 { // every observation is a class, of which a portion holds not all
+			m.Terms[1].Z = m.Terms[2].Z
+		}
 		s, err := m.solveAt(0.4, []float64{0.3, 0.7, 0.5})
 		if err != nil {
 			t.Fatal(err)
@@ -107,6 +112,57 @@ func TestGradientByLogarithms(t *testing.T) {
 			if math.Abs(got-want[k]) > 1e-10*(1+math.Abs(want[k])) {
 				t.Errorf("trial %d, standard deviation %d: got %.12g, want %.12g", trial, k, got, want[k])
 			}
+		}
+	}
+}
+
+// givenRows are observations that a model holds, as if they were worked out.
+type givenRows struct {
+	y []float64
+	x *mat.Dense
+	z [][]float64
+}
+
+func (g *givenRows) Len() int { return len(g.y) }
+
+func (g *givenRows) Fixed() int {
+	_, n := g.x.Dims()
+	return n
+}
+
+func (g *givenRows) Row(i int, fixed []float64) (y, covariate float64) {
+	copy(fixed, g.x.RawRowView(i))
+	return g.y[i], g.z[i][0]
+}
+
+// Observations that are worked out say what those say that a model holds, whether the term
+// that varies is eliminated first or not.
+func TestObservationsMayBeWorkedOut(t *testing.T) {
+	rng := rand.New(rand.NewPCG(6, 7))
+	for _, varying := range []int{2, 1} {
+		m := simpleMixed(rng, 260, 6)
+		m.Weight[3] = 0
+		m.Terms[varying].Z = m.Terms[2].Z
+		if varying != 2 {
+			m.Terms[2].Z = nil
+		}
+		given := *m
+		given.Y, given.X, given.Given = nil, nil, &givenRows{m.Y, m.X, m.Terms[varying].Z}
+		given.Terms = slices.Clone(m.Terms)
+		given.Terms[varying].Z, given.Terms[varying].Varies = nil, true
+		want, wantSigma, wantSDs, err := m.Step(0.4, []float64{0.3, 0.7, 0.5})
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, gotSigma, gotSDs, err := given.Step(0.4, []float64{0.3, 0.7, 0.5})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if d := floats.Distance(append(gotSDs, gotSigma), append(wantSDs, wantSigma), math.Inf(1)); d > 1e-12 {
+			t.Errorf("term %d varies: the next standard deviations differ by %g", varying, d)
+		}
+		if d := floats.Distance(append(got.Beta, got.Residual...), append(want.Beta, want.Residual...), math.Inf(1)); d > 1e-11 {
+			t.Errorf("term %d varies: estimates and residuals differ by %g", varying, d)
 		}
 	}
 }
