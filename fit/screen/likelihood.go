@@ -30,18 +30,18 @@ const (
 // pickup (its level, its poles, its mountings) are normal, so that the levels of
 // one pickup are jointly normal given the others: see surroundings.
 type levelModel struct {
-	curve         curve.Curve
-	theta         []float64 // the curve's parameters
-	cells         []*cell.Cell
-	takeVariance  cell.TakeVariances
-	scale         float64 // this record's scatter beside the usual
-	classes       classes
-	mean, sd      []float64 // prior of the shared unknowns; parameters first
-	impossible    []bool    // of each cell: its level says nothing
-	extraVariance []float64 // of each cell, see screener
-	class         []*class  // of each cell
-	velocity      []float64 // of each cell's string, see curve.Site
-	weight        []float64 // of each cell in the robust fit
+	curve        curve.Curve
+	theta        []float64 // the curve's parameters
+	cells        []*cell.Cell
+	takeVariance cell.TakeVariances
+	scale        float64 // this record's scatter beside the usual
+	classes      classes
+	mean, sd     []float64 // prior of the shared unknowns; parameters first
+	impossible   []bool    // of each cell: its level says nothing
+	cutOff       []bool    // of each cell, see screener
+	class        []*class  // of each cell
+	velocity     []float64 // of each cell's string, see curve.Site
+	weight       []float64 // of each cell in the robust fit
 	*pickups
 	inverses  [][]float64  // of each pickup, see elimination.inverse
 	total     *information // of all cells and the priors
@@ -60,7 +60,7 @@ func newLevelModel(s *screener) *levelModel {
 	cells := s.cells
 	m := &levelModel{
 		curve: curve.Curve{Excite: s.excite, Pitch: true}, cells: cells, takeVariance: s.takeVariance,
-		impossible: s.impossible, extraVariance: s.extraVariance, scale: 1,
+		impossible: s.impossible, cutOff: s.cutOff, scale: 1,
 	}
 	var wraps []*curve.Site
 	seen := map[profiles.Wrap]bool{}

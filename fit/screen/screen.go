@@ -41,7 +41,7 @@ func Screen(ctx context.Context, d *cell.Data) ([]cell.Suspect, error) {
 	})
 	for _, f := range found {
 		for _, i := range f.cells {
-			s.extraVariance[i] = unknownSD * unknownSD
+			s.cutOff[i] = true
 		}
 	}
 	more, err := s.findAll(ctx)

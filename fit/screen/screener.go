@@ -15,7 +15,7 @@ type screener struct {
 	filed          []*cell.Cell        // as the record has them
 	cells          []*cell.Cell        // as they seem to be: those put right are cells of their own
 	impossible     []bool              // of lengths that cannot be, and not put right
-	extraVariance  []float64           // of each cell's level, beside its own: of levels that were cut off
+	cutOff         []bool              // of each cell: takes of it were cut off
 	excite         profiles.Excitation // of most cells
 	takeVariance   cell.TakeVariances
 	mountings      []mounting
@@ -59,7 +59,7 @@ func newScreener(d *cell.Data) *screener {
 		}
 	}
 	s.cells = slices.Clone(s.filed)
-	s.extraVariance = make([]float64, len(s.cells))
+	s.cutOff = make([]bool, len(s.cells))
 	s.impossible = make([]bool, len(s.cells))
 	for i := range d.Impossible {
 		s.impossible[s.nPossible+i] = true
