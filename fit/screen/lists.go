@@ -19,14 +19,18 @@ type lists struct {
 	strings  []int          // of each mounting: the number of its list of strings
 	lengths  [2][][]float64 // of each mounting: its pole heights and string heights
 	groups   []group        // by list of strings
+	numbers  [][]int32      // of each mounting that stands in group.pickups: its pole heights' places in group.values
+	batches  []*string      // of those: the batch; nil where its cells are of several
 	key      []byte         // scratch
 }
 
 // group is what mountings with the same list of strings had.
 type group struct {
 	sets            setList
-	pickups         [][]int   // by pickup: the first mounting of each list of pole heights, of those that can be
-	lowest, highest []float64 // pole heights of those, by string; nil where there are none
+	pickups         [][]int             // by pickup: the first mounting of each list of pole heights, of those that can be
+	lowest, highest []float64           // pole heights of those, by string; nil where there are none
+	values          [][]float64         // different pole heights of those, by string
+	numbers         []map[float64]int32 // where they stand there
 }
 
 // shape is what lists of heights that may be compared have in common.
@@ -44,7 +48,7 @@ type setList struct {
 // listsOf looks through the record as it seems to be.
 func (s *screener) listsOf() *lists {
 	n := len(s.mountings)
-	l := &lists{byPickup: map[string][]int{}, byShape: map[shape][]int{}, shapes: make([]shape, 0, n), strings: make([]int, n)}
+	l := &lists{byPickup: map[string][]int{}, byShape: map[shape][]int{}, shapes: make([]shape, 0, n), strings: make([]int, n), numbers: make([][]int32, n), batches: make([]*string, n)}
 	for c := range l.lengths {
 		l.lengths[c] = make([][]float64, n)
 	}
@@ -142,10 +146,31 @@ func (l *lists) addPickup(s *screener, k int, at map[groupOf]int, seen map[strin
 	g.pickups[p] = append(g.pickups[p], k)
 	if g.lowest == nil {
 		g.lowest, g.highest = slices.Clone(heights), slices.Clone(heights)
+		g.values, g.numbers = make([][]float64, len(m)), make([]map[float64]int32, len(m))
 	}
+	l.numbers[k] = make([]int32, len(m))
+	l.batches[k] = &s.cells[m[0]].Batch
 	for x, v := range heights {
 		g.lowest[x], g.highest[x] = min(g.lowest[x], v), max(g.highest[x], v)
+		l.numbers[k][x] = g.numberOf(x, v)
+		if s.cells[m[x]].Batch != s.cells[m[0]].Batch {
+			l.batches[k] = nil
+		}
 	}
+}
+
+// numberOf is where a pole height of a string stands in values.
+func (g *group) numberOf(x int, v float64) int32 {
+	n, ok := g.numbers[x][v]
+	if !ok {
+		if g.numbers[x] == nil {
+			g.numbers[x] = map[float64]int32{}
+		}
+		n = int32(len(g.values[x]))
+		g.numbers[x][v] = n
+		g.values[x] = append(g.values[x], v)
+	}
+	return n
 }
 
 // appendHeightsKey makes a key that tells apart the lists of pole heights of a pickup, to
