@@ -267,7 +267,7 @@ func (s *store) sorted(list []int32) []Cell {
 	rank := s.mountings.ranks(func(a, b mounting) int {
 		return cmp.Or(strings.Compare(a.pickup, b.pickup), strings.Compare(a.session, b.session))
 	})
-	slices.SortFunc(list, func(i, k int32) int { return s.compare(&s.cells[i], &s.cells[k], rank) })
+	s.sort(list, rank)
 	out := make([]Cell, len(list))
 	shared := sharer{of: s}
 	for i, k := range list {
@@ -303,15 +303,32 @@ func (s *sharer) mounting(c *making) *Mounting {
 	return shared
 }
 
-// compare orders cells; rank is that of pickups and sessions.
-func (s *store) compare(c, d *making, rank []int32) int {
+// sort orders cells; rank is that of pickups and sessions. It and the string tell most
+// cells apart, and so stand side by side in memory.
+func (s *store) sort(list, rank []int32) {
+	type place struct{ rank, string, cell int32 }
+	places := make([]place, len(list))
+	for x, i := range list {
+		k := &s.spots[s.cells[i].spot].key
+		places[x] = place{rank[k.mounting], k.string, i}
+	}
+	slices.SortFunc(places, func(a, b place) int {
+		switch {
+		case a.rank != b.rank:
+			return int(a.rank - b.rank)
+		case a.string != b.string:
+			return int(a.string - b.string)
+		}
+		return s.compare(&s.cells[a.cell], &s.cells[b.cell])
+	})
+	for x := range places {
+		list[x] = places[x].cell
+	}
+}
+
+// compare orders cells of one string in one session of a pickup.
+func (s *store) compare(c, d *making) int {
 	a, b := &s.spots[c.spot].key, &s.spots[d.spot].key
-	if x, y := rank[a.mounting], rank[b.mounting]; x != y {
-		return int(x - y)
-	}
-	if a.string != b.string {
-		return int(a.string - b.string)
-	}
 	x, y := &s.mountings.list[a.mounting], &s.mountings.list[b.mounting]
 	h, i := s.hows.list[c.how], s.hows.list[d.how]
 	return cmp.Or(

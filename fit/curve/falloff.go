@@ -61,14 +61,19 @@ func (c *Curve) Priors() []solve.Normal {
 
 // CellSite is the site of a cell of a pickup whose highest string is last.
 func (c *Curve) CellSite(of *cell.Cell, last int) *Site {
-	s := &Site{
+	s := new(Site) // inlined, so that it need not be on the heap
+	c.setSite(s, of, last)
+	return s
+}
+
+func (c *Curve) setSite(s *Site, of *cell.Cell, last int) {
+	*s = Site{
 		Core: of.Core, Gauge: max(of.Gauge, of.Core), Wrap: of.Wrap, Height: of.PoleHeight, StringHeight: of.StringHeight,
 		Missing: MissingNeighbours(of.String, last), Field: of.Field,
 	}
 	if c.Pitch {
 		s.Velocity = c.CellVelocity(of)
 	}
-	return s
 }
 
 // CellVelocity is the equation's X of a cell.

@@ -6,7 +6,6 @@ import (
 	"slices"
 
 	"evenpole/fit/cell"
-	"evenpole/fit/solve"
 )
 
 // ceiling is a highest peak in a session of a pickup.
@@ -95,8 +94,7 @@ func usualPeaks(cells []cell.Cell) map[bool]peaks {
 		out[k] = peaks{step: min(out[k].step, w.Top.Step)}
 	}
 	for k, v := range all {
-		slices.Sort(v)
-		out[k] = peaks{solve.Median(v), out[k].step}
+		out[k] = peaks{median(v), out[k].step}
 	}
 	return out
 }
