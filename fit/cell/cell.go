@@ -10,7 +10,7 @@
 //   - cell.go: Cell, with what can be and what cannot.
 //   - data.go: Data, a record as models see it: the cells, what was left out and why,
 //     and its fingerprint.
-//   - key.go: what tells cells apart, and ids.go, numbers that stand for texts.
+//   - key.go: what tells cells apart, and ids.go, numbers that stand for what comes again.
 //   - sums.go: what the takes of a cell say together.
 //   - making.go: the cells in the making; they are summed up early, so that memory grows
 //     with cells and not with rows.

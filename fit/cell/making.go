@@ -2,6 +2,7 @@ package cell
 
 import (
 	"cmp"
+	"runtime/debug"
 	"slices"
 	"strings"
 
@@ -243,6 +244,10 @@ func (s *store) miss(standing *record.Standing) bool {
 	return any
 }
 
+// manyCells take so much memory that what was garbage has to make room for them: half a
+// second of one core at a million.
+const manyCells = 200_000
+
 // finish sums up what is left, and turns everything into cells that can and that cannot
 // be, in order; cells without a good take are none. lost is told the takes that were
 // taken back. The store is no good any more.
@@ -271,6 +276,9 @@ func (s *store) finish(standing *record.Standing, lost func(lostTake)) (cells, i
 		}
 	}
 	s.keys.slots = nil
+	if len(good) > manyCells {
+		debug.FreeOSMemory()
+	}
 	rank := s.mountings.ranks(func(a, b mounting) int {
 		return cmp.Or(strings.Compare(a.pickup, b.pickup), strings.Compare(a.session, b.session))
 	})
