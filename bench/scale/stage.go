@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"evenpole/capture/record"
@@ -56,20 +57,17 @@ func stages(program, dir string) []stage {
 			args: fitShop},
 		{name: "no more rows", before: func(log string) error { return fitShorter(program, filepath.Join(dir, "shop"), log, 0) },
 			args: fitShop},
-		{name: "explain", args: func(string) []string {
-			return []string{program, "explain", "--shop", dir, "--model", filepath.Join(dir, "model.json"), "--pickup", "P0001"}
-		}},
-		{name: "pictures", args: func(string) []string {
-			return []string{program, "pictures", "--shop", dir, "--model", filepath.Join(dir, "model.json"), "--out", filepath.Join(dir, "pictures"), "--force"}
-		}},
+		inShop(program, dir, "explain", "explain", "--model", filepath.Join(dir, "model.json"), "--pickup", "P0001"),
+		inShop(program, dir, "pictures", "pictures", "--model", filepath.Join(dir, "model.json"), "--out", filepath.Join(dir, "pictures"), "--force"),
+		inShop(program, dir, "list", "record", "list"),
+		inShop(program, dir, "sessions", "record", "sessions"),
+		inShop(program, dir, "show", "record", "show", "P0001"),
 		{name: "next", does: nextStage},
 		{name: "verify", does: func(log string) (string, error) { // the command's exit status tells the rows that stand twice
 			audit, err := record.Verify(context.Background(), filepath.Dir(log), func(record.Finding) {})
 			return fmt.Sprintf("%d faults", audit.Faults), err
 		}},
-		{name: "export", args: func(string) []string {
-			return []string{program, "record", "export", "--shop", dir, "--out", filepath.Join(dir, "export.csv"), "--force"}
-		}},
+		inShop(program, dir, "export", "record", "export", "--out", filepath.Join(dir, "export.csv"), "--force"),
 		{name: "pandas, SciPy", args: func(log string) []string {
 			return peer(dir, "python3", "peer.py", peerPython, "import pandas, scipy", log)
 		}},
@@ -77,6 +75,11 @@ func stages(program, dir string) []stage {
 			return peer(dir, "Rscript", "peer.R", peerR, "library(data.table); library(lme4)", log)
 		}},
 	}
+}
+
+// inShop is a command that reads the shop's record.
+func inShop(program, dir, name string, command ...string) stage {
+	return stage{name: name, args: func(string) []string { return slices.Concat([]string{program}, command, []string{"--shop", dir}) }}
 }
 
 // peer is the command that runs a script of another program; nil when that is not

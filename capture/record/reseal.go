@@ -87,7 +87,7 @@ func writeSeals(to io.Writer, record string, columns *table.Layout) (rows int, e
 	err = table.WriteLines(to, false, sealColumns.Names)
 	last := seal{}
 	scanned := scanFile(record, columns, func(row table.Row, _ table.Place, _ *RowError) {
-		last = seal{row: last.row + 1, digest: digestOf(columns, row), remark: accepted}.after(last)
+		last = seal{row: last.row + 1, digest: rowDigest(columns, row), remark: accepted}.after(last)
 		if err == nil {
 			err = table.WriteLines(to, false, sealColumns.Row(&last))
 		}
