@@ -97,7 +97,7 @@ func (s *sources) check(path string, tests bool) map[string]*sourcePackage {
 	return out
 }
 
-// assigned are the fields that statements assign to, and those whose address they take.
+// assigned are the fields that statements assign to.
 func (p *sourcePackage) assigned() (out []*ast.SelectorExpr) {
 	add := func(list ...ast.Expr) {
 		for _, e := range list {
@@ -113,10 +113,6 @@ func (p *sourcePackage) assigned() (out []*ast.SelectorExpr) {
 				add(x.Lhs...)
 			case *ast.IncDecStmt:
 				add(x.X)
-			case *ast.UnaryExpr:
-				if x.Op == token.AND {
-					add(x.X)
-				}
 			}
 			return true
 		})
