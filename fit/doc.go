@@ -14,15 +14,18 @@
 //     the range of what it was fitted to, outside of which it warns. check.go: what a
 //     model may hold, so that it predicts in numbers.
 //   - falloff.go: [Falloff], the model with the equation of package curve and random
-//     effects. falloff_layout.go lays its cells out as a mixed model, falloff_fit.go fits
-//     it, falloff_leaveout.go leaves pickups and string sets out of it without fitting anew, falloff_notes.go says what the data did not tell, falloff_predict.go predicts;
+//     effects. falloff_layout.go lays its cells out as a mixed model, falloff_sites.go
+//     makes the curve linear for them, falloff_fit.go fits it, falloff_leaveout.go leaves
+//     pickups and string sets out of it without fitting anew, falloff_notes.go says what the
+//     data did not tell, falloff_predict.go predicts;
 //     falloff_effects.go finds the effects in given cells ([CellEffects], [Posterior]),
 //     from which package explain says what makes strings differ. handbook.go is the model
 //     without a reading, from priors alone. falloff_decode.go reads and checks what stands
 //     in a file.
 //   - loglinear.go, loglinear_fit.go, loglinear_predict.go, loglinear_decode.go: the
-//     log-linear models, plain least squares to compare with; groups.go takes the
-//     pickups' means off, loglinear_moments.go leaves parts out by their sums.
+//     log-linear models, plain least squares to compare with, within the pickups of
+//     groups.go; loglinear_moments.go adds cells up for them, and leaves parts out by
+//     taking their sums off.
 //   - kinds.go: the table of kinds.
 //   - parts.go, crossval.go: leaving out. Each pickup, then each string set, is a [Fold]: it
 //     is predicted from the rest, by its share of the equations where that is exact enough

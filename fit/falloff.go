@@ -8,7 +8,6 @@ import (
 	"evenpole/fit/cell"
 	"evenpole/fit/curve"
 	"evenpole/fit/level"
-	"evenpole/fit/solve"
 )
 
 // falloffName is the kind of the falloff model with random effects.
@@ -127,16 +126,4 @@ func handbookSDs() []float64 {
 		sds = append(sds, e.Spread.SD)
 	}
 	return sds
-}
-
-// sitesOf is the curve's inputs of cells.
-func (f *Falloff) sitesOf(cells []cell.Cell) []*curve.Site {
-	last := cell.LastStrings(cells)
-	sites := make([]*curve.Site, len(cells))
-	solve.InParallel(len(cells), func(from, to int) {
-		for i := from; i < to; i++ {
-			sites[i] = f.CellSite(&cells[i], last[cells[i].Pickup])
-		}
-	})
-	return sites
 }

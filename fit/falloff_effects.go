@@ -7,8 +7,6 @@ import (
 	"evenpole/fit/cell"
 	"evenpole/fit/curve"
 	"evenpole/fit/solve"
-
-	"gonum.org/v1/gonum/mat"
 )
 
 // CellEffects are the random effects that a falloff model finds in cells, its parameters
@@ -19,9 +17,9 @@ type CellEffects struct {
 	Sites []*curve.Site
 	Lift  []float64 // of each cell's strings: how much higher they lie than was said, mm
 
-	mixed    *solve.Mixed // made linear at Lift, the curve's parameters as fixed effects
-	gradient *mat.Dense   // of the curve, by its parameters: one row a cell
-	fit      *solve.MixedFit
+	mixed *solve.Mixed // made linear at Lift, the curve's parameters as fixed effects
+	sites *sites
+	fit   *solve.MixedFit
 }
 
 // effectsRounds is how often the curve is made linear at the last lifts and cells are
@@ -35,15 +33,20 @@ func (f *Falloff) EffectsOf(cells []cell.Cell, skip func(*cell.Cell) bool) (*Cel
 	if len(cells) == 0 {
 		return nil, fmt.Errorf("no cell plucked by %q, as the model was", f.Excite)
 	}
-	m := &CellEffects{Model: f, Cells: cells, Sites: f.sitesOf(cells), Lift: make([]float64, len(cells)), mixed: f.mixedModel(cells)}
-	m.gradient = m.mixed.X
+	m := &CellEffects{Model: f, Cells: cells, sites: f.sitesOf(cells), Lift: make([]float64, len(cells)), mixed: f.mixedModel(cells)}
+	for i := range cells {
+		m.Sites = append(m.Sites, m.sites.at(i))
+	}
+	var at *tangent
 	for range effectsRounds {
 		m.reweigh(skip)
-		if err := m.solve(); err != nil {
+		at = f.tangent(m.mixed, m.sites, m.lifts())
+		at.known = true
+		if err := m.solve(at); err != nil {
 			return nil, err
 		}
 	}
-	m.mixed.X = m.gradient
+	at.known = false
 	return m, nil
 }
 
@@ -60,15 +63,8 @@ func (m *CellEffects) reweigh(skip func(*cell.Cell) bool) {
 }
 
 // solve finds the effects in the cells' levels less the curve's.
-func (m *CellEffects) solve() (err error) {
-	m.mixed.X = m.gradient
-	m.Model.linearise(m.mixed, m.Cells, m.Sites, m.Lift)
-	m.mixed.X = nil
-	for i := range m.Cells {
-		for j, th := range m.Model.Theta {
-			m.mixed.Y[i] -= m.gradient.At(i, j) * th
-		}
-	}
+func (m *CellEffects) solve(at *tangent) (err error) {
+	m.mixed.Given = at
 	if m.fit, err = m.mixed.At(m.Model.SDs[0], m.Model.SDs[1:]); err != nil {
 		return err
 	}
@@ -78,9 +74,17 @@ func (m *CellEffects) solve() (err error) {
 	return nil
 }
 
+// lifts are those that the last solution says of mountings; nil without one.
+func (m *CellEffects) lifts() []float64 {
+	if m.fit == nil {
+		return nil
+	}
+	return liftsOf(m.fit)
+}
+
 // LevelOf is the number of the level of effect k that a cell belongs to; -1 when it has
 // no part in the effect.
-func (m *CellEffects) LevelOf(k, cell int) int { return m.mixed.Terms[k].Level[cell] }
+func (m *CellEffects) LevelOf(k, cell int) int { return m.mixed.Terms[k].Level.At(cell) }
 
 // Value is the value of effect k in a cell, ln v (of setup mm); 0 when the cell has no
 // part in it.

@@ -8,6 +8,7 @@ import (
 
 	"evenpole/fit/cell/celltest"
 	"evenpole/fit/curve"
+	"evenpole/fit/solve"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -40,7 +41,7 @@ func TestModesAreFitted(t *testing.T) {
 		}
 	}
 	for i, r := range m.Residuals() {
-		if want := m.mixed.Y[i] - m.fit.Fitted[i]; math.Abs(r-want) > 1e-4 {
+		if want := m.fit.Residual[i]; math.Abs(r-want) > 1e-4 {
 			t.Errorf("cell %d: residual %.6f, by the mixed model %.6f", i, r, want)
 		}
 	}
@@ -68,6 +69,14 @@ func TestPosterior(t *testing.T) {
 	}
 }
 
+// levelsIn is how many levels a term has.
+func levelsIn(t solve.Term) int {
+	if t.Level == nil {
+		return 0
+	}
+	return int(slices.Max(t.Level)) + 1
+}
+
 // plainInverse is the covariance of the parameters and then of all effects,
 // from the normal equations without elimination.
 func plainInverse(t *testing.T, m *CellEffects) *mat.SymDense {
@@ -77,29 +86,30 @@ func plainInverse(t *testing.T, m *CellEffects) *mat.SymDense {
 	var first []int
 	for _, term := range m.mixed.Terms {
 		first = append(first, n)
-		n += slices.Max(term.Level) + 1
+		n += levelsIn(term)
 	}
 	a := mat.NewSymDense(n, nil)
 	for j, prior := range m.mixed.Prior {
 		a.SetSym(j, j, 1/(prior.SD*prior.SD))
 	}
 	for k, at := range first {
-		for l := range slices.Max(m.mixed.Terms[k].Level) + 1 {
+		for l := range levelsIn(m.mixed.Terms[k]) {
 			a.SetSym(at+l, at+l, 1/(f.SDs[k+1]*f.SDs[k+1]))
 		}
 	}
 	for i := range m.Cells {
-		row := mat.NewVecDense(n, nil)
+		row, gradient := mat.NewVecDense(n, nil), make([]float64, p)
+		_, slope := m.mixed.Given.Row(i, gradient)
 		for j := range p {
-			row.SetVec(j, m.gradient.At(i, j))
+			row.SetVec(j, gradient[j])
 		}
 		for k, term := range m.mixed.Terms {
 			z := 1.0
-			if term.Z != nil {
-				z = term.Z[i][0]
+			if term.Varies {
+				z = slope
 			}
-			if term.Level[i] >= 0 {
-				row.SetVec(first[k]+term.Level[i], z)
+			if l := term.Level.At(i); l >= 0 {
+				row.SetVec(first[k]+l, z)
 			}
 		}
 		a.SymRankOne(a, m.mixed.Weight[i]/(f.SDs[0]*f.SDs[0]+m.mixed.Known[i]), row)

@@ -44,7 +44,7 @@ func fitFalloff(ctx context.Context, d *cell.Data, given *Falloff) (*Falloff, er
 	f.Pitch, notes = cell.PitchNotes(cells)
 	f.Remarks = append(f.Remarks, notes...)
 	sites := f.sitesOf(cells)
-	f.Wraps = curve.WrapsOf(sites)
+	f.Wraps = curve.WrapsOf(sites.strings)
 	if given != nil {
 		f.SDs = given.SDs
 		if slices.Equal(f.Wraps, given.Wraps) && f.Excite == given.Excite {
@@ -88,7 +88,7 @@ const (
 
 // startTheta finds the parameters of a model without effects: damped steps lead from
 // the priors to where the data are, so that the undamped steps of iterate converge.
-func (f *Falloff) startTheta(m *solve.Mixed, cells []cell.Cell, sites []*curve.Site) error {
+func (f *Falloff) startTheta(m *solve.Mixed, cells []cell.Cell, sites *sites) error {
 	var some []int
 	for i := 0; i < len(cells); i += startStride(len(cells)) {
 		some = append(some, i)
@@ -97,7 +97,7 @@ func (f *Falloff) startTheta(m *solve.Mixed, cells []cell.Cell, sites []*curve.S
 	p := &solve.Nonlinear{M: n + f.Size(), N: f.Size(), Rough: true,
 		Residual: func(dst, th []float64) {
 			for x, i := range some {
-				dst[x] = m.Weight[i] * (f.Predict(th, sites[i], 0) - cells[i].Mean) / startSD
+				dst[x] = m.Weight[i] * (f.Predict(th, sites.at(i), 0) - cells[i].Mean) / startSD
 			}
 			for j, prior := range m.Prior {
 				dst[n+j] = (th[j] - prior.Mean) / prior.SD
@@ -107,7 +107,7 @@ func (f *Falloff) startTheta(m *solve.Mixed, cells []cell.Cell, sites []*curve.S
 			dst.Zero()
 			for x, i := range some {
 				row := dst.RawRowView(x)
-				f.Gradient(row, th, sites[i], 0)
+				f.Gradient(row, th, sites.at(i), 0)
 				floats.Scale(m.Weight[i]/startSD, row)
 			}
 			for j, prior := range m.Prior {
@@ -138,7 +138,7 @@ func startStride(cells int) int {
 
 // start finds where the search begins: of a large record in some of its pickups, in which
 // the search begins likewise.
-func (f *Falloff) start(ctx context.Context, m *solve.Mixed, cells []cell.Cell, sites []*curve.Site) (sds []float64, err error) {
+func (f *Falloff) start(ctx context.Context, m *solve.Mixed, cells []cell.Cell, sites *sites) (sds []float64, err error) {
 	if some := fewPickups(cells); some != nil && f.Theta == nil {
 		g := &Falloff{Curve: f.Curve, SDs: f.SDs, FieldSD: f.FieldSD, PoleFields: f.PoleFields, rough: true}
 		if _, err := g.iterate(ctx, g.mixedModel(some), some, g.sitesOf(some)); err != nil {
@@ -167,14 +167,18 @@ func (f *Falloff) start(ctx context.Context, m *solve.Mixed, cells []cell.Cell, 
 func fewPickups(cells []cell.Cell) []cell.Cell {
 	const step, enough = 5, 1500
 	g := byPickup(cells)
-	var out []cell.Cell
+	var at []int
 	for i := range cells {
 		if g.of[i]%step == step/2 {
-			out = append(out, cells[i])
+			at = append(at, i)
 		}
 	}
-	if len(out) < enough {
+	if len(at) < enough {
 		return nil
+	}
+	out := make([]cell.Cell, len(at))
+	for x, i := range at {
+		out[x] = cells[i]
 	}
 	return out
 }
@@ -184,19 +188,19 @@ type iteration struct {
 	f     *Falloff
 	m     *solve.Mixed
 	cells []cell.Cell
-	sites []*curve.Site
-	lift  []float64        // of each cell's strings: how much higher they lie than was said, mm
+	sites *sites
+	lift  []float64        // of each mounting: how much higher its strings lie than was said, mm; nil = not known yet
 	skip  func(i int) bool // cells that have no weight; nil = none
 }
 
 // iterate solves for the parameters and, where f has none, for the standard deviations.
-func (f *Falloff) iterate(ctx context.Context, m *solve.Mixed, cells []cell.Cell, sites []*curve.Site) (*iteration, error) {
+func (f *Falloff) iterate(ctx context.Context, m *solve.Mixed, cells []cell.Cell, sites *sites) (*iteration, error) {
 	estimated := f.SDs == nil
 	sds, err := f.start(ctx, m, cells, sites)
 	if err != nil {
 		return nil, err
 	}
-	it := &iteration{f: f, m: m, cells: cells, sites: sites, lift: make([]float64, len(cells))}
+	it := &iteration{f: f, m: m, cells: cells, sites: sites}
 	_, f.SDs, err = it.run(ctx, sds, estimated, f.rest(len(cells)))
 	return it, err
 }
@@ -213,7 +217,7 @@ func (it *iteration) run(ctx context.Context, sds []float64, estimated bool, res
 		if err := ctx.Err(); err != nil {
 			return nil, nil, err
 		}
-		f.linearise(m, it.cells, it.sites, it.lift)
+		m.Given = it.tangent()
 		fit, next, err := stepOrSolve(m, sds, estimated && sdsMoved >= sdsRest(rest))
 		if err != nil {
 			return nil, nil, err
@@ -268,10 +272,9 @@ func (s *fasterSearch) next(units []solve.Normal, theta, toTheta, sds, toSDs []f
 // reweigh takes over what a round says of mountings, and weighs the cells by what it left
 // of them.
 func (it *iteration) reweigh(fit *solve.MixedFit, sigma float64) {
-	mountings := it.m.Terms[curve.MountingEffect].Level
+	it.lift = liftsOf(fit)
 	solve.InParallel(len(it.cells), func(from, to int) {
 		for i := from; i < to; i++ {
-			it.lift[i] = fit.U[curve.MountingEffect][mountings[i]][0]
 			it.m.Weight[i] = 0
 			if it.skip == nil || !it.skip(i) {
 				it.m.Weight[i] = huberWeight(it.m, fit, sigma, it.cells, i)
@@ -280,9 +283,23 @@ func (it *iteration) reweigh(fit *solve.MixedFit, sigma float64) {
 	})
 }
 
+// liftsOf is what a fit says of mountings.
+func liftsOf(fit *solve.MixedFit) []float64 {
+	lifts := make([]float64, len(fit.U[curve.MountingEffect]))
+	for l, u := range fit.U[curve.MountingEffect] {
+		lifts[l] = u[0]
+	}
+	return lifts
+}
+
+// tangent is the curve made linear at the last estimates.
+func (it *iteration) tangent() *tangent {
+	return it.f.tangent(it.m, it.sites, it.lift)
+}
+
 // solve solves the model once more where the search has ended.
 func (it *iteration) solve() (*solve.Solved, error) {
-	it.f.linearise(it.m, it.cells, it.sites, it.lift)
+	it.m.Given = it.tangent()
 	return it.m.Solve(it.f.SDs[0], it.f.SDs[1:])
 }
 

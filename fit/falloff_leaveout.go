@@ -20,10 +20,10 @@ import (
 type falloffLeaver struct {
 	f      *Falloff
 	cells  []cell.Cell
-	sites  []*curve.Site
+	sites  *sites
 	mixed  *solve.Mixed
 	solved *solve.Solved
-	lift   []float64 // of each cell's strings, mm
+	lift   []float64 // of each mounting's strings, mm
 
 	fieldsKnown, pitchless int                // cells whose pole's field was measured, and those without a pitch
 	batches                []int              // cells of each batch
@@ -133,12 +133,13 @@ func (l *falloffLeaver) withoutCells(out func(i int) bool) (func(i int) float64,
 	defer l.oneAtATime.Unlock()
 	g := *l.f
 	g.Theta = slices.Clone(rest.Beta)
-	it := iteration{f: &g, cells: l.cells, sites: l.sites, m: l.mixed.Copy(), lift: slices.Clone(l.lift), skip: out}
+	weight := slices.Clone(l.mixed.Weight)
 	for i := range l.cells {
 		if out(i) {
-			it.m.Weight[i] = 0
+			weight[i] = 0
 		}
 	}
+	it := iteration{f: &g, cells: l.cells, sites: l.sites, m: l.mixed.With(nil, weight), lift: l.lift, skip: out}
 	fit, _, err := it.run(context.Background(), l.f.SDs, false, setRest)
 	if err != nil {
 		return nil, err
@@ -158,19 +159,20 @@ func sharedOf(fit *solve.MixedFit) *solve.Shared {
 }
 
 // batchOf is the number of a cell's batch.
-func (l *falloffLeaver) batchOf(i int) int { return l.mixed.Terms[curve.BatchEffect].Level[i] }
+func (l *falloffLeaver) batchOf(i int) int { return l.mixed.Terms[curve.BatchEffect].Level.At(i) }
 
 // expectFrom predicts cells as Falloff.Expect does, once those from one to before another
 // are out that out returns true for.
 func (l *falloffLeaver) expectFrom(rest *solve.Shared, out func(i int) bool, from, to int) func(i int) float64 {
 	strings, slots := &l.mixed.Terms[curve.StringEffect], &l.mixed.Terms[curve.SlotEffect]
 	batches, jigs := l.batchOffsets(rest, out, from, to), l.mixed.Terms[curve.JigEffect].Level
+	steels := l.f.Steels(rest.Beta, l.sites.strings)
 	return func(i int) float64 {
 		jig := 0.0
-		if jigs[i] >= 0 {
-			jig = rest.U[curve.JigEffect][jigs[i]]
+		if l := jigs.At(i); l >= 0 {
+			jig = rest.U[curve.JigEffect][l]
 		}
-		return jig + l.f.Predict(rest.Beta, l.sites[i], 0) + batches[l.batchOf(i)] +
+		return jig + steels.Predict(int(l.sites.string[i]), l.sites.place(i), 0) + batches[l.batchOf(i)] +
 			rest.U[curve.StringEffect][strings.Level[i]] + rest.U[curve.SlotEffect][slots.Level[i]]
 	}
 }

@@ -7,8 +7,6 @@ import (
 	"evenpole/fit/cell"
 	"evenpole/fit/level"
 	"evenpole/fit/solve"
-
-	"gonum.org/v1/gonum/mat"
 )
 
 // fit fits the terms whose effects the data can tell.
@@ -28,24 +26,20 @@ func (k logKind) fit(d *cell.Data) (*logLinear, error) {
 	}
 	cells = cell.Trusted(cells) // a least-squares line would follow a mistake
 	g := byPickup(cells)
-	m.chooseTerms(g, cells, k.terms)
+	l := newLogLeaver(columnsOf(k.terms, cells), cells, g, allTrusted)
+	taken := m.chooseTerms(l)
 	if len(m.terms) == 0 {
 		have := fmt.Sprintf("%s make %s of %s, which differ too little in height, gap and core or are too few",
 			counted(d.Readings, "reading"), counted(len(cells), "cell"), counted(g.n, "pickup"))
 		return nil, &CannotFitError{have, need}
 	}
-	x, centre := g.centred(columns(m.terms, cells))
-	y, mean := g.centred(levelsOf(cells))
-	lsq, err := solve.Linear(x, y.RawMatrix().Data)
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", k.name, err)
+	residuals, ok := m.fitTerms(l, taken)
+	if !ok {
+		return nil, fmt.Errorf("%s: its terms make each other up", k.name)
 	}
-	m.B, m.Centre, m.Mean = lsq.B, centre, mean[0]
-	m.SD = lsq.SD(g.n)
-	m.Cov = solve.Rows(lsq.Cov, m.SD*m.SD)
-	m.MeanSE = m.meanError(g, cells)
+	m.MeanSE = m.meanError(l, taken)
 	m.Range = rangeOf(cells)
-	m.noteDoubts(cells, lsq.R)
+	m.noteDoubts(cells, residuals)
 	return m, nil
 }
 
@@ -54,44 +48,66 @@ func (m *logLinear) note(format string, args ...any) {
 }
 
 // chooseTerms takes the terms whose effects the cells can tell, as long as there are
-// enough cells, and notes the others.
-func (m *logLinear) chooseTerms(g groups, cells []cell.Cell, terms []term) {
-	l := newLogLeaver(columnsOf(terms, cells), cells, g, allTrusted)
-	taken := l.kind.choose(l.all, func(t term, tooFew bool) {
+// enough cells, and notes the others. It returns their columns.
+func (m *logLinear) chooseTerms(l *logLeaver) (taken []int) {
+	taken = l.kind.choose(l.all, func(t term, tooFew bool) {
 		if tooFew {
-			m.note("%s of %s are too few to tell the effect of the %s: capture more", counted(len(cells), "cell"), counted(g.n, "pickup"), t.words())
+			m.note("%s of %s are too few to tell the effect of the %s: capture more", counted(len(l.cells), "cell"), counted(l.groups.n, "pickup"), t.words())
 		} else {
 			m.note("%s", t.cannotTell)
 		}
 	})
 	for _, j := range taken {
-		m.terms = append(m.terms, terms[j])
-		m.Terms = append(m.Terms, terms[j].name)
+		m.terms = append(m.terms, l.kind.terms[j])
+		m.Terms = append(m.Terms, l.kind.terms[j].name)
 	}
+	return taken
 }
 
-// columns evaluates terms for cells.
-func columns(terms []term, cells []cell.Cell) *mat.Dense {
-	x := mat.NewDense(len(cells), len(terms), nil)
-	for i := range cells {
-		for j, t := range terms {
-			x.Set(i, j, t.value(&cells[i]))
+// fitTerms fits the terms in some columns within pickups, and returns what they leave of
+// each cell; false where they make each other up. Estimates from sums of products are made
+// better by what they leave (iterative refinement), as far as rounding allows.
+func (m *logLinear) fitTerms(l *logLeaver, taken []int) (residuals []float64, ok bool) {
+	level := l.kind.level()
+	normal, ok := l.all.normal(taken)
+	if !ok {
+		return nil, false
+	}
+	m.B = normal.solve(l.all.column(level, taken))
+	for range 2 {
+		var slopes []float64
+		residuals, slopes = l.residuals(taken, m.B)
+		for i, step := range normal.solve(slopes) {
+			m.B[i] += step
 		}
 	}
-	return x
+	m.Mean = l.mean(level)
+	for _, j := range taken {
+		m.Centre = append(m.Centre, l.mean(j))
+	}
+	if df := len(l.cells) - len(taken) - l.groups.n; df > 0 {
+		m.SD = math.Sqrt(solve.SumSquares(residuals) / float64(df))
+	}
+	m.Cov = solve.Rows(normal.inverse(), m.SD*m.SD)
+	return residuals, true
 }
 
 // meanError is the standard error of Mean: from how pickups differ, or from
 // the cells of a single one.
-func (m *logLinear) meanError(g groups, cells []cell.Cell) float64 {
-	if g.n < 2 {
-		return m.SD / math.Sqrt(float64(len(cells)))
+func (m *logLinear) meanError(l *logLeaver, taken []int) float64 {
+	if l.groups.n < 2 {
+		return m.SD / math.Sqrt(float64(len(l.cells)))
 	}
-	residuals := make([]float64, len(cells))
-	for i := range cells {
-		residuals[i] = cells[i].Mean - m.at(&cells[i])
+	off := make([]float64, l.groups.n)
+	for k := range off {
+		p := &l.pickups[k]
+		off[k] = p.sum[l.kind.level()]
+		for x, j := range taken {
+			off[k] -= m.B[x] * p.sum[j]
+		}
+		off[k] /= p.n
 	}
-	return solve.StdDev(g.means(mat.NewDense(len(residuals), 1, residuals)).RawMatrix().Data) / math.Sqrt(float64(g.n))
+	return solve.StdDev(off) / math.Sqrt(float64(l.groups.n))
 }
 
 // noteDoubts notes estimates against physics, an exact fit, and cells far off.

@@ -69,8 +69,20 @@ func (p *pooled) add(m *moments, sign float64) {
 	}
 }
 
+// mean is the mean of pickups' means of a column, from the column's mean over all cells.
+func (p *pooled) mean(column int) float64 { return p.means[column] / p.pickups }
+
 // at is the product of two columns.
 func (p *pooled) at(j, k int) float64 { return p.within[j*len(p.means)+k] }
+
+// column is the products of a column with others.
+func (p *pooled) column(column int, others []int) []float64 {
+	out := make([]float64, len(others))
+	for i, j := range others {
+		out[i] = p.at(j, column)
+	}
+	return out
+}
 
 // leftBy is the root mean square of a column's residuals on others; 0 where these make
 // each other up.
@@ -91,23 +103,59 @@ func (p *pooled) leftBy(column int, others []int) float64 {
 // solve is the least-squares line of a column on others, false where these make each
 // other up as far as sums of squares tell.
 func (p *pooled) solve(column int, others []int) (b []float64, ok bool) {
-	n := len(others)
-	a, right := mat.NewSymDense(n, nil), mat.NewVecDense(n, nil)
-	for i, j := range others {
-		for k := i; k < n; k++ {
-			a.SetSym(i, k, p.at(j, others[k])/math.Sqrt(p.at(j, j)*p.at(others[k], others[k])))
-		}
-		right.SetVec(i, p.at(j, column)/math.Sqrt(p.at(j, j)))
-	}
-	var chol mat.Cholesky
-	var x mat.VecDense
-	if !chol.Factorize(a) || chol.Cond() > 1e10 || chol.SolveVecTo(&x, right) != nil {
+	n, ok := p.normal(others)
+	if !ok {
 		return nil, false
 	}
-	for i, j := range others {
-		b = append(b, x.AtVec(i)/math.Sqrt(p.at(j, j)))
+	return n.solve(p.column(column, others)), true
+}
+
+// normalEquations are those of some columns, which are counted in units that bring the
+// diagonal to 1.
+type normalEquations struct {
+	chol mat.Cholesky
+	unit []float64
+}
+
+// normal is the normal equations of columns, false where these make each other up as far
+// as sums of squares tell.
+func (p *pooled) normal(columns []int) (*normalEquations, bool) {
+	n := &normalEquations{unit: make([]float64, len(columns))}
+	for i, j := range columns {
+		n.unit[i] = 1 / math.Sqrt(p.at(j, j))
 	}
-	return b, true
+	a := mat.NewSymDense(len(columns), nil)
+	for i, j := range columns {
+		for k := i; k < len(columns); k++ {
+			a.SetSym(i, k, n.unit[i]*p.at(j, columns[k])*n.unit[k])
+		}
+	}
+	return n, n.chol.Factorize(a) && n.chol.Cond() <= 1e10
+}
+
+// solve solves for one right-hand side.
+func (n *normalEquations) solve(right []float64) []float64 {
+	x := mat.NewVecDense(len(right), nil)
+	for i, v := range right {
+		x.SetVec(i, n.unit[i]*v)
+	}
+	n.chol.SolveVecTo(x, x) // its condition is known to be good
+	for i := range right {
+		x.SetVec(i, n.unit[i]*x.AtVec(i))
+	}
+	return x.RawVector().Data
+}
+
+// inverse is the inverse of the equations' matrix.
+func (n *normalEquations) inverse() *mat.SymDense {
+	var inv mat.SymDense
+	n.chol.InverseTo(&inv) // likewise
+	for i := range n.unit {
+		for k := i; k < len(n.unit); k++ {
+			inv.SetSym(i, k, n.unit[i]*inv.At(i, k)*n.unit[k])
+		}
+	}
+	return &inv
 }
 
 // logColumns are the columns of a kind's terms: their values, then the lengths that have to
@@ -196,6 +244,30 @@ func (m *logLinear) leaver(d *cell.Data) *logLeaver {
 
 func allTrusted(*cell.Cell) bool { return true }
 
+// mean is the mean of pickups' means of a column.
+func (l *logLeaver) mean(column int) float64 { return l.all.mean(column) + l.kind.from[column] }
+
+// residuals are what the line b of the level on some columns leaves of each cell, within
+// pickups, and their products with the columns.
+func (l *logLeaver) residuals(columns []int, b []float64) (residuals, products []float64) {
+	residuals, products = make([]float64, len(l.cells)), make([]float64, len(columns))
+	row, level := make([]float64, l.kind.count()), l.kind.level()
+	for i := range l.cells {
+		l.kind.write(row, &l.cells[i])
+		p := &l.pickups[l.groups.of[i]]
+		r := row[level] - p.sum[level]/p.n
+		for x, j := range columns {
+			row[j] -= p.sum[j] / p.n
+			r -= b[x] * row[j]
+		}
+		residuals[i] = r
+		for x, j := range columns {
+			products[x] += r * row[j]
+		}
+	}
+	return residuals, products
+}
+
 // sums are the moments of each pickup without the cells that are out.
 func (l *logLeaver) sums(out func(i int) bool) []moments {
 	sums := make([]moments, l.groups.n)
@@ -252,10 +324,10 @@ func (l *logLeaver) expectFrom(rest *pooled) (func(i int) float64, error) {
 	if len(taken) == 0 || !ok {
 		return nil, errRefit
 	}
-	mean := rest.means[l.kind.level()]/rest.pickups + l.kind.from[l.kind.level()]
+	mean := rest.mean(l.kind.level()) + l.kind.from[l.kind.level()]
 	centre := make([]float64, len(taken))
 	for i, j := range taken {
-		centre[i] = rest.means[j]/rest.pickups + l.kind.from[j]
+		centre[i] = rest.mean(j) + l.kind.from[j]
 	}
 	return func(i int) float64 {
 		y := mean

@@ -1,9 +1,13 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"io"
+	"maps"
 	"math"
+	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -79,5 +83,43 @@ func TestControlOfLittleAndMuch(t *testing.T) {
 	}
 	if err := Control(full{}, many); err == nil {
 		t.Error("a full disk goes unnoticed")
+	}
+}
+
+// A line of very many points is drawn by as many as can be told apart, and reaches as far
+// up and down in every column of pixels.
+func TestControlOfVeryMany(t *testing.T) {
+	size := func(points int) int {
+		c := watch(t, points, points/2, 0.5)
+		return len(draw(t, func(w io.Writer) error { return Control(w, c) }))
+	}
+	if some, many := size(5000), size(20000); many > some+some/2 || many > 400<<10 {
+		t.Errorf("%d bytes for 20000 points, %d for 5000", many, some)
+	}
+	r := rand.New(rand.NewPCG(3, 4))
+	reach := func(points [][2]float64) map[int][4]float64 { // by column: first, least, most, last
+		out := map[int][4]float64{}
+		for _, p := range points {
+			column := int(math.Floor(p[0]))
+			c, known := out[column]
+			if !known {
+				c = [4]float64{p[1], p[1], p[1], 0}
+			}
+			out[column] = [4]float64{c[0], min(c[1], p[1]), max(c[2], p[1]), p[1]}
+		}
+		return out
+	}
+	for _, n := range []int{mostInLine, mostInLine + 1, 50_000} {
+		points := make([][2]float64, n)
+		for i := range points {
+			points[i] = [2]float64{controlLeft + 600*float64(i)/float64(n), r.NormFloat64()}
+		}
+		got := thinned(points)
+		if !maps.Equal(reach(got), reach(points)) || len(got) > max(mostInLine, 4*600) || n <= mostInLine && len(got) != n {
+			t.Errorf("%d points of %d show another line", len(got), n)
+		}
+		if !slices.IsSortedFunc(got, func(a, b [2]float64) int { return cmp.Compare(a[0], b[0]) }) {
+			t.Errorf("%d points of %d do not stand from left to right", len(got), n)
+		}
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"iter"
 	"strings"
 
 	"evenpole/capture/record"
@@ -103,8 +104,7 @@ func (s *Shop) Repeat(ctx context.Context, o repeat.Options, operators string) (
 		}
 		o.Captured = holds.Operators()
 	}
-	study, err := repeat.Analyse(until(ctx, "readings", s.Readings()), o)
-	return study, as[*repeat.TooFew](err)
+	return analysed(ctx, s.Readings(), o)
 }
 
 // RepeatOf is Repeat of readings wherever they come from, corrected by their gains. captured
@@ -118,7 +118,13 @@ func RepeatOf(ctx context.Context, src Source, o repeat.Options, captured map[st
 		}
 	}
 	o.Captured = captured
-	study, err := repeat.Analyse(src.Gains.Apply(until(ctx, "readings", src.Readings)), o)
+	return analysed(ctx, src.Gains.Apply(src.Readings), o)
+}
+
+// analysed analyses readings, and tells of the steps of that.
+func analysed(ctx context.Context, rows iter.Seq2[record.Reading, error], o repeat.Options) (*repeat.Study, error) {
+	o.Step = func(step string) { record.Tell(ctx, "%s", step) }
+	study, err := repeat.Analyse(until(ctx, "readings", rows), o)
 	return study, as[*repeat.TooFew](err)
 }
 

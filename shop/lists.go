@@ -206,32 +206,47 @@ func (s *Shop) Pickups(ctx context.Context) ([]Measured, error) {
 	if Missing(s.ReadingsFile()) {
 		return nil, nil
 	}
+	return pickupsOf(until(ctx, "readings", s.Readings()), func(*record.Reading) bool { return true })
+}
+
+// pickupsOf lists what was measured by the rows that are wanted.
+func pickupsOf(rows iter.Seq2[record.Reading, error], wanted func(*record.Reading) bool) ([]Measured, error) {
 	type key struct{ pickup, session string }
-	about := map[key]Session{}
-	data, err := cell.Gather(noted(until(ctx, "readings", s.Readings()), func(r *record.Reading) {
-		k := key{r.Pickup, r.Session}
-		seen := about[k]
+	about := map[key]*Session{}
+	var last key // of the row before
+	seen := &Session{}
+	data, err := cell.GatherOnly(wanted, noted(rows, func(r *record.Reading) {
+		if !wanted(r) {
+			return
+		}
+		if k := (key{r.Pickup, r.Session}); k != last || about[k] == nil {
+			if seen = about[k]; seen == nil {
+				seen = &Session{}
+				about[k] = seen
+			}
+			last = k
+		}
 		seen.Purpose, seen.Jig = r.Purpose, r.Jig
 		if r.Status != record.Retracted && r.Time.After(seen.Last) {
 			seen.Last = r.Time
 		}
-		about[k] = seen
 	}))
 	if err != nil {
 		return nil, err
 	}
 	var out []Measured
+	var factors tFactors
 	for _, cells := range data.Sessions() {
 		first := cells[0]
 		if n := len(out); n == 0 || out[n-1].Pickup != first.Pickup {
 			out = append(out, Measured{Pickup: first.Pickup, Batch: first.Batch})
 		}
-		x := about[key{first.Pickup, first.Session}]
+		x := *about[key{first.Pickup, first.Session}]
 		x.ID, x.Set, x.First = first.Session, first.Set, first.First.Time()
 		for _, c := range cells {
 			x.Takes += c.Takes
 		}
-		x.Strings, x.Level = levelsOf(cells)
+		x.Strings, x.Level = factors.levelsOf(cells)
 		m := &out[len(out)-1]
 		m.Sessions = append(m.Sessions, x)
 	}
@@ -244,11 +259,14 @@ func (s *Shop) Pickups(ctx context.Context) ([]Measured, error) {
 	return out, nil
 }
 
-// noted hands rows on and shows each to note.
+// noted hands rows on and shows each to note, once where they are read several times.
 func noted(rows iter.Seq2[record.Reading, error], note func(*record.Reading)) iter.Seq2[record.Reading, error] {
+	again := false
 	return func(yield func(record.Reading, error) bool) {
+		first := !again
+		again = true
 		for r, err := range rows {
-			if err == nil {
+			if err == nil && first {
 				note(&r)
 			}
 			if !yield(r, err) {

@@ -42,12 +42,30 @@ func Levels(rows []record.Reading) ([]StringLevel, error) {
 	if err != nil {
 		return nil, err
 	}
-	out, _ := levelsOf(data.Cells)
+	var factors tFactors
+	out, _ := factors.levelsOf(data.Cells)
 	return out, nil
 }
 
+// tFactors are by how many standard errors the 95 % interval of a mean of so many takes
+// reaches to either side, as they were worked out; that takes longer than a session's
+// levels.
+type tFactors map[int]float64
+
+func (f *tFactors) of(takes int) float64 {
+	t, known := (*f)[takes]
+	if !known {
+		t = distuv.StudentsT{Sigma: 1, Nu: float64(takes - 1)}.Quantile(0.975)
+		if *f == nil {
+			*f = tFactors{}
+		}
+		(*f)[takes] = t
+	}
+	return t
+}
+
 // levelsOf are the levels of a session's cells, and that of all of them together in mV.
-func levelsOf(cells []cell.Cell) (out []StringLevel, together level.Figure) {
+func (f *tFactors) levelsOf(cells []cell.Cell) (out []StringLevel, together level.Figure) {
 	var sum level.Ln
 	var means []level.Ln
 	for i := range cells {
@@ -63,9 +81,8 @@ func levelsOf(cells []cell.Cell) (out []StringLevel, together level.Figure) {
 			s.Level = level.Figure(math.NaN())
 		}
 		if c.Takes > 1 {
-			t := distuv.StudentsT{Sigma: 1, Nu: float64(c.Takes - 1)}.Quantile(0.975)
 			s.Scatter = level.Figure(level.Ln(sd).DB())
-			s.Within = level.Figure(level.Ln(t * sd / math.Sqrt(float64(c.Takes))).DB())
+			s.Within = level.Figure(level.Ln(f.of(c.Takes) * sd / math.Sqrt(float64(c.Takes))).DB())
 		}
 		out = append(out, s)
 	}

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"evenpole/capture/record"
 	"evenpole/fit/level"
 	"evenpole/fit/verdict"
 )
@@ -43,39 +44,62 @@ type OrderLine struct {
 	Problem     string `json:"problem"` // why its file cannot be read; "" when it can
 }
 
-// Overview reads the whole record. Memory grows with sessions and pickups.
+// Overview reads the whole record, once. Memory grows with sessions and pickups.
 func (s *Shop) Overview(ctx context.Context) (Overview, error) {
-	o, _, _, err := s.overview(ctx)
-	return o, err
+	x, err := s.wholeRecord(ctx, func(*record.Reading) bool { return true })
+	return x.Overview, err
 }
 
-// overview is Overview, with the pickups and certificates that it is made of.
-func (s *Shop) overview(ctx context.Context) (o Overview, measured []Measured, issued Certificates, err error) {
-	if o.Sessions, err = s.Sessions(ctx); err != nil {
+// wholeRecord is an overview, and what it is made of.
+type wholeRecord struct {
+	Overview
+	measured   []Measured
+	issued     Certificates
+	back       []record.Reading // the rows that take back
+	fieldsBack []record.FieldReading
+}
+
+// wholeRecord reads the record for an overview: all sessions, and the pickups of the rows
+// that are wanted.
+func (s *Shop) wholeRecord(ctx context.Context, wanted func(*record.Reading) bool) (x wholeRecord, err error) {
+	if x.back, err = record.Retractions(s.ReadingsFile()); err != nil {
 		return
 	}
-	if measured, err = s.Pickups(ctx); err != nil {
+	if x.fieldsBack, err = record.FieldRetractions(s.fieldsFile()); err != nil {
 		return
 	}
-	if issued, err = s.Certificates(); err != nil {
+	var list sessionList
+	if !Missing(s.ReadingsFile()) || Missing(s.fieldsFile()) { // without either, that is said
+		count := list.countReadings(x.back)
+		if x.measured, err = pickupsOf(noted(until(ctx, "readings", s.Readings()), count.Add), wanted); err != nil {
+			return
+		}
+		count.End()
+	}
+	if x.Sessions, err = s.withFields(ctx, &list, x.fieldsBack); err != nil {
 		return
 	}
-	for i := range measured {
-		o.Pickups = append(o.Pickups, pickupLine(&measured[i], issued, o.Sessions))
+	if x.issued, err = s.Certificates(); err != nil {
+		return
 	}
-	o.Orders, err = s.orderLines(issued)
+	open := map[string][]string{} // sessions, by their pickups
+	for _, l := range x.Sessions {
+		if l.Open {
+			open[l.Pickup] = append(open[l.Pickup], l.Session)
+		}
+	}
+	for i := range x.measured {
+		m := &x.measured[i]
+		x.Pickups = append(x.Pickups, pickupLine(m, x.issued, open[m.Pickup]))
+	}
+	x.Orders, err = s.orderLines(x.issued)
 	return
 }
 
 // pickupLine tells of a pickup.
-func pickupLine(m *Measured, issued Certificates, sessions []SessionLine) PickupLine {
+func pickupLine(m *Measured, issued Certificates, open []string) PickupLine {
 	last := m.Latest()
-	l := PickupLine{Pickup: m.Pickup, Batch: m.Batch, Session: last.ID, Measured: last.Last, Level: last.Level, Strings: last.Strings, Open: []string{}}
-	for _, x := range sessions {
-		if x.Open && x.Pickup == m.Pickup {
-			l.Open = append(l.Open, x.Session)
-		}
-	}
+	l := PickupLine{Pickup: m.Pickup, Batch: m.Batch, Session: last.ID, Measured: last.Last, Level: last.Level, Strings: last.Strings, Open: append([]string{}, open...)}
 	if v := issued.OfPickup(m.Pickup).Newest(); v != nil {
 		l.Order, l.Verdict, l.Certificate, l.Shipped = v.Order, v.Verdict, v.Certificate, v.Verdict == verdict.Conforms
 	}

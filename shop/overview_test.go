@@ -2,6 +2,7 @@ package shop
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
@@ -115,5 +116,47 @@ func TestMountsOf(t *testing.T) {
 	}
 	if others, err := s.SameMount("s001"); err != nil || others != nil {
 		t.Errorf("%v, %v", others, err)
+	}
+}
+
+// A pickup's levels are the same whether all of the record is listed or it alone is shown,
+// also where other pickups tell the pitch of its strings.
+func TestRecordedAsListed(t *testing.T) {
+	dir := t.TempDir()
+	const text = `time,session,purpose,jig,boot,seq,pickup,string,string_set,core_mm,pole_height_mm,string_height_mm,mode,rms_mv,freq_hz,status
+2025-03-03T08:00:01.000Z,s001,model,j,0000000A,1,P,1,light,0.254,0.5,3,P,10,329.6,ok
+2025-03-03T08:00:02.000Z,s001,model,j,0000000A,2,P,2,light,0.33,0.5,3,P,11,246.9,ok
+2025-03-03T09:00:03.000Z,s002,check,j,0000000A,3,Q,1,light,0.254,0.7,3,P,20,,ok
+2025-03-03T09:00:04.000Z,s002,check,j,0000000A,4,Q,2,light,0.33,0.7,3,P,21,,ok
+2025-03-03T09:00:05.000Z,s002,check,j,0000000A,5,Q,2,light,0.33,0.7,3,P,22,,ok
+`
+	if err := os.WriteFile(filepath.Join(dir, "readings.csv"), []byte(text), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	s, err := Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	all, err := s.Pickups(t.Context())
+	if err != nil || len(all) != 2 {
+		t.Fatalf("%+v, %v", all, err)
+	}
+	for _, m := range all {
+		for _, id := range []string{m.Pickup, m.Sessions[0].ID} {
+			r, err := s.Recorded(t.Context(), id)
+			if err != nil {
+				t.Fatal(err)
+			}
+			x := r.Session
+			if x == nil {
+				x = &r.Pickup.Sessions[0]
+			}
+			if got, want := fmt.Sprintf("%+v", x.Levels), fmt.Sprintf("%+v", m.Sessions[0].Strings); got != want {
+				t.Errorf("%s: %s\nlisted as %s", id, got, want)
+			}
+			if x.Levels[0].Freq != 329.6 {
+				t.Errorf("%s: pitch %g", id, x.Levels[0].Freq)
+			}
+		}
 	}
 }

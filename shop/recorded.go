@@ -47,7 +47,7 @@ type Issued struct {
 // Recorded looks an id up: that of a pickup or of a session. ErrUnknownID, within an
 // *InputError, says that there is neither.
 func (s *Shop) Recorded(ctx context.Context, id string) (*Recorded, error) {
-	o, measured, issued, err := s.overview(ctx)
+	o, err := s.recordOf(ctx, id)
 	if err != nil {
 		return nil, err
 	}
@@ -55,13 +55,10 @@ func (s *Shop) Recorded(ctx context.Context, id string) (*Recorded, error) {
 	if err != nil {
 		return nil, err
 	}
-	reasons, err := s.reasons(ctx)
-	if err != nil {
-		return nil, err
-	}
+	reasons := o.reasons()
 	full := func(l SessionLine) SessionRecord {
 		x := SessionRecord{SessionLine: l, Level: level.Figure(math.NaN()), Levels: []StringLevel{}, Mount: holds.Mount(l.Session), Reasons: append([]string{}, reasons[l.Session]...)}
-		for _, m := range measured {
+		for _, m := range o.measured {
 			for _, one := range m.Sessions {
 				if one.ID == l.Session && m.Pickup == l.Pickup {
 					x.Level, x.Levels = one.Level, one.Strings
@@ -84,7 +81,7 @@ func (s *Shop) Recorded(ctx context.Context, id string) (*Recorded, error) {
 				r.Pickup.Sessions = append(r.Pickup.Sessions, full(l))
 			}
 		}
-		for _, c := range issued.OfPickup(id) {
+		for _, c := range o.issued.OfPickup(id) {
 			r.Pickup.Certificates = append(r.Pickup.Certificates, Issued{c.Certificate, c.Order, string(c.Verdict.Verdict), c.Session})
 		}
 	}
@@ -94,29 +91,34 @@ func (s *Shop) Recorded(ctx context.Context, id string) (*Recorded, error) {
 	return r, nil
 }
 
+// recordOf reads the whole record for what is called id. Only cells of that are made, unless
+// it has takes whose pitch other cells tell.
+func (s *Shop) recordOf(ctx context.Context, id string) (wholeRecord, error) {
+	tuned := true
+	o, err := s.wholeRecord(ctx, func(r *record.Reading) bool {
+		wanted := r.Pickup == id || r.Session == id
+		tuned = tuned && !(wanted && r.Mode != record.Quiet && !(r.Freq > 0))
+		return wanted
+	})
+	if err != nil || tuned {
+		return o, err
+	}
+	return s.wholeRecord(ctx, func(*record.Reading) bool { return true })
+}
+
 // reasons are the notes of the rows that took readings back, by session.
-func (s *Shop) reasons(ctx context.Context) (map[string][]string, error) {
+func (x *wholeRecord) reasons() map[string][]string {
 	said := map[string][]string{}
-	note := func(session, why string, status record.Status) {
-		if status == record.Retracted && why != "" && !slices.Contains(said[session], why) {
+	note := func(session, why string) {
+		if why != "" && !slices.Contains(said[session], why) {
 			said[session] = append(said[session], why)
 		}
 	}
-	if !Missing(s.ReadingsFile()) {
-		for r, err := range until(ctx, "readings", s.Readings()) {
-			if err != nil {
-				return nil, err
-			}
-			note(r.Session, r.Note, r.Status)
-		}
+	for i := range x.back {
+		note(x.back[i].Session, x.back[i].Note)
 	}
-	if !Missing(s.fieldsFile()) {
-		for f, err := range until(ctx, "fields", fieldRows(s.fieldsFile())) {
-			if err != nil {
-				return nil, err
-			}
-			note(f.Session, f.Note, f.Status)
-		}
+	for i := range x.fieldsBack {
+		note(x.fieldsBack[i].Session, x.fieldsBack[i].Note)
 	}
-	return said, nil
+	return said
 }

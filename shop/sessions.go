@@ -3,7 +3,6 @@ package shop
 import (
 	"cmp"
 	"context"
-	"iter"
 	"slices"
 	"time"
 
@@ -33,24 +32,47 @@ type SessionLine struct {
 }
 
 // Sessions lists the sessions of the record, in the order of their first rows, those of
-// readings first. The record is read twice; memory grows with sessions.
+// readings first. Memory grows with sessions, and with rows that were taken back.
 func (s *Shop) Sessions(ctx context.Context) ([]SessionLine, error) {
+	var list sessionList
+	if !Missing(s.ReadingsFile()) || Missing(s.fieldsFile()) { // without either, that is said
+		back, err := record.Retractions(s.ReadingsFile())
+		if err != nil {
+			return nil, err
+		}
+		count := list.countReadings(back)
+		for r, err := range until(ctx, "readings", s.Readings()) {
+			if err != nil {
+				return nil, err
+			}
+			count.Add(&r)
+		}
+		count.End()
+	}
+	back, err := record.FieldRetractions(s.fieldsFile())
+	if err != nil {
+		return nil, err
+	}
+	return s.withFields(ctx, &list, back)
+}
+
+// withFields completes a list of sessions of readings by those of fields, of which some
+// rows take readings back, and by what was held for sessions.
+func (s *Shop) withFields(ctx context.Context, list *sessionList, back []record.FieldReading) ([]SessionLine, error) {
 	holds, err := record.HoldsIn(s.Dir())
 	if err != nil {
 		return nil, err
 	}
-	var list sessionList
-	if !Missing(s.ReadingsFile()) || Missing(s.fieldsFile()) { // without either, that is said
-		err = eachStanding(ctx, "readings", s.Readings(), func(r *record.Reading, why record.Reason) { list.of(r.Session).add(r, why) })
-		if err != nil {
-			return nil, err
-		}
-	}
 	if !Missing(s.fieldsFile()) {
-		err = eachStanding(ctx, "fields", fieldRows(s.fieldsFile()), func(f *record.FieldReading, why record.Reason) { list.of(f.Session).addField(f, why) })
-		if err != nil {
-			return nil, err
+		count := record.Count(back, func(f *record.FieldReading) { list.of(f.Session).meetField(f) },
+			func(f *record.FieldReading, why record.Reason) { list.of(f.Session).countField(f, why) })
+		for f, err := range until(ctx, "fields", fieldRows(s.fieldsFile())) {
+			if err != nil {
+				return nil, err
+			}
+			count.Add(&f)
 		}
+		count.End()
 	}
 	open, who := holds.Open(), holds.Operators()
 	purposes := holds.Purposes()
@@ -66,10 +88,14 @@ func (s *Shop) Sessions(ctx context.Context) ([]SessionLine, error) {
 type sessionList struct {
 	lines []SessionLine
 	at    map[string]int
+	last  int // of lines: where the row before was added
 }
 
 // of finds or adds a session.
 func (l *sessionList) of(session string) *SessionLine {
+	if l.last < len(l.lines) && l.lines[l.last].Session == session {
+		return &l.lines[l.last]
+	}
 	i, known := l.at[session]
 	if !known {
 		if l.at == nil {
@@ -79,43 +105,24 @@ func (l *sessionList) of(session string) *SessionLine {
 		l.at[session] = i
 		l.lines = append(l.lines, SessionLine{Session: session})
 	}
+	l.last = i
 	return &l.lines[i]
 }
 
-// eachStanding goes through rows, twice, and hands on those that are no retractions and
-// repeat no other, with why they do not count.
-func eachStanding[T any, P interface {
-	*T
-	record.Row
-}](ctx context.Context, what string, rows iter.Seq2[T, error], do func(*T, record.Reason)) error {
-	var all, again record.Standing
-	for r, err := range until(ctx, what, rows) {
-		if err != nil {
-			return err
-		}
-		all.Meet(P(&r))
-	}
-	for r, err := range until(ctx, what, rows) {
-		if err != nil {
-			return err
-		}
-		ref, why := again.Meet(P(&r))
-		switch {
-		case why == record.TakesBack, why == record.Repeated:
-			continue
-		case all.IsTakenBack(ref):
-			why = record.TakenBack
-		}
-		do(&r, why)
-	}
-	return nil
+// countReadings begins to count the rows of readings, of which some take readings back.
+func (l *sessionList) countReadings(back []record.Reading) *record.Counting[record.Reading, *record.Reading] {
+	return record.Count(back, func(r *record.Reading) { l.of(r.Session).meet(r) }, func(r *record.Reading, why record.Reason) { l.of(r.Session).count(r, why) })
 }
 
-// add counts a row, which is no retraction and repeats no other. What is mounted is what
-// the session's last rows say, as they are those that were filed anew.
-func (l *SessionLine) add(r *record.Reading, why record.Reason) {
+// meet takes note of what is mounted, which is what the session's last rows say, as they
+// are those that were filed anew.
+func (l *SessionLine) meet(r *record.Reading) {
 	l.Purpose, l.Pickup, l.Batch, l.Set = r.Purpose, r.Pickup, r.Batch, r.StringSet
 	l.spans(r.Time)
+}
+
+// count counts a row.
+func (l *SessionLine) count(r *record.Reading, why record.Reason) {
 	switch {
 	case why == record.TakenBack:
 		l.TakenBack++
@@ -132,10 +139,14 @@ func (l *SessionLine) add(r *record.Reading, why record.Reason) {
 	}
 }
 
-// addField counts a field reading likewise.
-func (l *SessionLine) addField(f *record.FieldReading, why record.Reason) {
+// meetField takes note of what is under the probe.
+func (l *SessionLine) meetField(f *record.FieldReading) {
 	l.Pickup, l.Batch = cmp.Or(f.Pickup, l.Pickup), cmp.Or(f.Batch, l.Batch)
 	l.spans(f.Time)
+}
+
+// countField counts a field reading.
+func (l *SessionLine) countField(f *record.FieldReading, why record.Reason) {
 	switch {
 	case why == record.TakenBack:
 		l.TakenBack++

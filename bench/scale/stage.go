@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"evenpole/capture/record"
@@ -36,6 +37,7 @@ var peerR string
 
 // stages are what is measured; program is the program, dir a folder for what it writes.
 func stages(program, dir string) []stage {
+	fitShop := func(string) []string { return []string{program, "fit", "--shop", filepath.Join(dir, "shop"), "--json"} }
 	return []stage{
 		{name: "bare", does: bareStage},
 		{name: "cells", does: cellsStage},
@@ -51,22 +53,29 @@ func stages(program, dir string) []stage {
 			os.Remove(model) // of the last log: no command replaces a file
 			return []string{program, "fit", "--readings", log, "--out", model, "--json"}
 		}},
-		{name: "100 more rows", before: func(log string) error { return fitShorter(program, filepath.Join(dir, "shop"), log) },
-			args: func(string) []string { return []string{program, "fit", "--shop", filepath.Join(dir, "shop"), "--json"} }},
-		{name: "explain", args: func(string) []string {
-			return []string{program, "explain", "--shop", dir, "--model", filepath.Join(dir, "model.json"), "--pickup", "P0001"}
-		}},
-		{name: "pictures", args: func(string) []string {
-			return []string{program, "pictures", "--shop", dir, "--model", filepath.Join(dir, "model.json"), "--out", filepath.Join(dir, "pictures"), "--force"}
-		}},
+		{name: "100 more rows", before: func(log string) error { return fitShorter(program, filepath.Join(dir, "shop"), log, 100) },
+			args: fitShop},
+		{name: "no more rows", before: func(log string) error { return fitShorter(program, filepath.Join(dir, "shop"), log, 0) },
+			args: fitShop},
+		inShop(program, dir, "explain", "explain", "--model", filepath.Join(dir, "model.json"), "--pickup", "P0001"),
+		inShop(program, dir, "pictures", "pictures", "--model", filepath.Join(dir, "model.json"), "--out", filepath.Join(dir, "pictures"), "--force"),
+		inShop(program, dir, "list", "record", "list"),
+		inShop(program, dir, "sessions", "record", "sessions"),
+		inShop(program, dir, "show", "record", "show", "P0001"),
 		{name: "next", does: nextStage},
 		{name: "verify", does: func(log string) (string, error) { // the command's exit status tells the rows that stand twice
 			audit, err := record.Verify(context.Background(), filepath.Dir(log), func(record.Finding) {})
 			return fmt.Sprintf("%d faults", audit.Faults), err
 		}},
-		{name: "export", args: func(string) []string {
-			return []string{program, "record", "export", "--shop", dir, "--out", filepath.Join(dir, "export.csv"), "--force"}
+		{name: "verify sealed", before: sealShop, does: func(log string) (string, error) {
+			audit, err := record.Verify(context.Background(), sealedShop(log), func(record.Finding) {})
+			return fmt.Sprintf("%d faults", audit.Faults), err
 		}},
+		{name: "capture goes on", before: sealShop, does: goOnStage},
+		{name: "batch", before: func(log string) error { return looseMagnets(filepath.Join(dir, "loose"), log) }, args: func(string) []string {
+			return []string{program, "batch", "--shop", filepath.Join(dir, "loose"), "--json"}
+		}},
+		inShop(program, dir, "export", "record", "export", "--out", filepath.Join(dir, "export.csv"), "--force"),
 		{name: "pandas, SciPy", args: func(log string) []string {
 			return peer(dir, "python3", "peer.py", peerPython, "import pandas, scipy", log)
 		}},
@@ -74,6 +83,11 @@ func stages(program, dir string) []stage {
 			return peer(dir, "Rscript", "peer.R", peerR, "library(data.table); library(lme4)", log)
 		}},
 	}
+}
+
+// inShop is a command that reads the shop's record.
+func inShop(program, dir, name string, command ...string) stage {
+	return stage{name: name, args: func(string) []string { return slices.Concat([]string{program}, command, []string{"--shop", dir}) }}
 }
 
 // peer is the command that runs a script of another program; nil when that is not
@@ -142,17 +156,16 @@ type cost struct {
 	said            string
 }
 
-// fitShorter makes a shop of a log which was fitted when it was 100 rows shorter.
-func fitShorter(program, shop, log string) error {
+// fitShorter makes a shop of a log which was fitted when it was so many rows shorter.
+func fitShorter(program, shop, log string, rows int) error {
 	text, err := os.ReadFile(log)
 	if err != nil {
 		return err
 	}
 	shorter := text
-	for range 101 {
-		shorter = shorter[:max(0, bytes.LastIndexByte(shorter, '\n'))]
+	for range rows {
+		shorter = shorter[:1+bytes.LastIndexByte(shorter[:len(shorter)-1], '\n')]
 	}
-	shorter = text[:len(shorter)+1]
 	readings := filepath.Join(shop, record.ReadingsFile)
 	if err := errors.Join(os.RemoveAll(shop), os.MkdirAll(shop, 0o777), os.WriteFile(readings, shorter, 0o666)); err != nil {
 		return err

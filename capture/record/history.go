@@ -36,13 +36,17 @@ func (s *Writer) History(jig, boot, session string) (*History, error) {
 type historian struct {
 	History
 	jig, boot, session string
+	before             string // the session of the row before
 	standing           Standing
 	takes              []Take // of the session, until it is known which were taken back
 	refs               []Ref
 }
 
 func (h *historian) add(a about) {
-	h.LastSession = max(h.LastSession, sessionNumber(a.session))
+	if a.session != h.before {
+		h.before = a.session
+		h.LastSession = max(h.LastSession, sessionNumber(a.session))
+	}
 	if a.id.Jig == h.jig && a.id.Boot == h.boot && a.named {
 		h.Seen[a.id.Seq] = true
 	}

@@ -93,7 +93,7 @@ func (l *ledger) write(rows []table.Row) error {
 		if lines[i], err = l.line(rows[i]); err != nil {
 			return err
 		}
-		digests[i] = digestOf(l.layout, rows[i])
+		digests[i] = rowDigest(l.layout, rows[i])
 	}
 	if err := l.put(lines...); err != nil {
 		return err

@@ -26,22 +26,22 @@ type matcher struct {
 	begun bool
 	last  seal // the newest that was read
 
-	rows   []digestedRow // that wait for a match
-	seals  []seal        // that wait for a match
-	passed int           // seals that do not wait any more
-	where  map[string]int
-	before int // rows at the beginning, from before there were seals
-	sealed int // rows that say what their seals say
+	rows   []digestedRow  // that wait for a match
+	seals  []seal         // that wait for a match
+	passed int            // seals that do not wait any more
+	where  map[string]int // the seals that wait, by their digests, counted with those that passed; nil until rows and seals first do not go together
+	before int            // rows at the beginning, from before there were seals
+	sealed int            // rows that say what their seals say
 }
 
 type digestedRow struct {
 	line   int
-	digest string
+	digest hexDigest
 }
 
 func newMatcher(file string, tell func(Finding), busy bool) *matcher {
 	none := func() (seal, error, bool) { return seal{}, nil, false }
-	return &matcher{file: file, tell: tell, busy: busy, after: 1, where: map[string]int{}, next: none, stop: func() {}}
+	return &matcher{file: file, tell: tell, busy: busy, after: 1, next: none, stop: func() {}}
 }
 
 // read gives the matcher its seals.
@@ -65,7 +65,9 @@ func (m *matcher) fill(n int) {
 			m.check(s)
 		default:
 			m.check(s)
-			m.where[s.digest] = m.passed + len(m.seals)
+			if m.where != nil {
+				m.where[s.digest] = m.passed + len(m.seals)
+			}
 			m.seals = append(m.seals, s)
 		}
 	}
@@ -89,7 +91,7 @@ func (m *matcher) badSeal(err error) {
 }
 
 // row compares the next row of the record.
-func (m *matcher) row(line int, digest string) {
+func (m *matcher) row(line int, digest hexDigest) {
 	if m.before > 0 {
 		m.before--
 		m.note(line, Unsealed, false, "written before there were seals: whether it was altered cannot be told")
@@ -104,7 +106,7 @@ func (m *matcher) row(line int, digest string) {
 // fits tells whether the next row and the next seal go together.
 func (m *matcher) fits() bool {
 	m.fill(1)
-	return len(m.seals) > 0 && m.seals[0].digest == m.rows[0].digest
+	return len(m.seals) > 0 && m.seals[0].digest == string(m.rows[0].digest[:])
 }
 
 // settle decides on at least one row that waits.
@@ -113,7 +115,7 @@ func (m *matcher) settle() {
 		m.match()
 		return
 	}
-	m.fill(window)
+	m.lookAhead()
 	rows, seals := m.nextPair()
 	for range min(rows, seals) {
 		m.note(m.rows[0].line, Altered, true, "it does not say what it said when it was written")
@@ -128,13 +130,24 @@ func (m *matcher) settle() {
 	}
 }
 
+// lookAhead reads seals until as many wait as a window has.
+func (m *matcher) lookAhead() {
+	if m.where == nil {
+		m.where = map[string]int{}
+		for i, s := range m.seals {
+			m.where[s.digest] = m.passed + i
+		}
+	}
+	m.fill(window)
+}
+
 // nextPair returns how many rows and seals come before the next row and seal that
 // go together, the fewest of both. Where none of those that wait do, the rows were
 // altered, as far as there are seals.
 func (m *matcher) nextPair() (rows, seals int) {
 	best := len(m.rows) + len(m.seals)
 	for i := 0; i < len(m.rows) && i < best; i++ {
-		at, ok := m.where[m.rows[i].digest]
+		at, ok := m.where[string(m.rows[i].digest[:])]
 		if j := at - m.passed; ok && i+j < best {
 			rows, seals, best = i, j, i+j
 		}
@@ -190,12 +203,20 @@ func (m *matcher) missing(n int) {
 
 func (m *matcher) drop(rows, seals int) {
 	for _, s := range m.seals[:seals] {
-		if m.where[s.digest] == m.passed {
+		if m.where != nil && m.where[s.digest] == m.passed {
 			delete(m.where, s.digest)
 		}
 		m.passed++
 	}
-	m.rows, m.seals = m.rows[rows:], m.seals[seals:]
+	m.rows, m.seals = dropped(m.rows, rows), dropped(m.seals, seals)
+}
+
+// dropped are things without the first ones; where none is left their memory is used again.
+func dropped[T any](things []T, n int) []T {
+	if n == len(things) {
+		return things[:0]
+	}
+	return things[n:]
 }
 
 // note tells of a row. Rows that follow each other and of which the same is said are

@@ -66,14 +66,13 @@ var sealColumns = table.New(
 // check refuses what cannot be a seal.
 func (s *seal) check(c *table.Cells) {
 	s.line = c.Line
-	want := fmt.Sprintf("%d digits, each 0 to 9 or a to f", digestDigits)
 	switch {
 	case s.row == 0:
 		c.Fail("row", "a whole number from 1")
 	case !isDigest(s.digest) && (s.digest != "" || s.remark != neverSealed):
-		c.Fail("digest", want)
+		c.Fail("digest", wantDigest)
 	case !isDigest(s.chain):
-		c.Fail("chain", want)
+		c.Fail("chain", wantDigest)
 	}
 }
 
@@ -81,8 +80,15 @@ func (s *seal) check(c *table.Cells) {
 // altered row in 2^64 has the same.
 const digestDigits = 16
 
+var wantDigest = fmt.Sprintf("%d digits, each 0 to 9 or a to f", digestDigits)
+
 func isDigest(s string) bool {
-	return len(s) == digestDigits && strings.Trim(s, "0123456789abcdef") == ""
+	for i := range len(s) {
+		if c := s[i]; !(c >= '0' && c <= '9' || c >= 'a' && c <= 'f') {
+			return false
+		}
+	}
+	return len(s) == digestDigits
 }
 
 // after returns the seal with its chain, which goes on from the seal before.
@@ -105,18 +111,33 @@ func readSeals(r io.Reader, name string) iter.Seq2[seal, error] {
 func sealsPath(record string) string { return strings.TrimSuffix(record, ".csv") + ".seals.csv" }
 
 func digest(text []byte) string {
+	d := hexDigestOf(text)
+	return string(d[:])
+}
+
+// hexDigest is a digest as it stands in a file of seals.
+type hexDigest [digestDigits]byte
+
+func hexDigestOf(text []byte) (d hexDigest) {
 	sum := sha256.Sum256(text)
-	return hex.EncodeToString(sum[:digestDigits/2])
+	hex.Encode(d[:], sum[:digestDigits/2])
+	return d
 }
 
 // digestOf returns the digest of a row; that of a line that is no row is the digest
 // of nothing.
-func digestOf(columns *table.Layout, row table.Row) string {
+func digestOf(columns *table.Layout, row table.Row) hexDigest {
 	if row == nil {
-		return digest(nil)
+		return hexDigestOf(nil)
 	}
 	var room [512]byte // for most rows
-	return digest(appendSealed(room[:0], columns, row))
+	return hexDigestOf(appendSealed(room[:0], columns, row))
+}
+
+// rowDigest is digestOf as a seal has it.
+func rowDigest(columns *table.Layout, row table.Row) string {
+	d := digestOf(columns, row)
+	return string(d[:])
 }
 
 // sealedText returns what a row says, as its seal covers it.

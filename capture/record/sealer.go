@@ -4,7 +4,7 @@ import (
 	"errors"
 	"io"
 	"io/fs"
-	"iter"
+	"math"
 	"os"
 	"path/filepath"
 
@@ -37,11 +37,14 @@ func openSealer(record string, columns *table.Layout, why string, create func(pa
 	} else if z.last, err = lastSeal(z.path); err != nil {
 		return z, err
 	}
-	rows, unsealed, err := rowsAfter(record, columns, z.last)
-	if !started && rows > 0 {
-		z.addOverdue(seal{row: rows, remark: neverSealed})
+	if !started {
+		rows, err := countRows(record, columns)
+		if rows > 0 {
+			z.addOverdue(seal{row: rows, remark: neverSealed})
+		}
 		return z, err
 	}
+	_, unsealed, err := rowsAfter(record, columns, z.last)
 	for _, digest := range unsealed {
 		z.addOverdue(seal{row: z.last.row + 1, digest: digest, remark: why})
 	}
@@ -52,22 +55,69 @@ func openSealer(record string, columns *table.Layout, why string, create func(pa
 // after the row of the last seal: the row of that number, or, where rows were added or
 // removed, the last one of the same digest. Where no row has that digest, as the row
 // was altered, the number of rows tells which are new.
+//
+// Where the row of that number has that digest, as it mostly has, no row before it is read.
 func rowsAfter(record string, columns *table.Layout, last seal) (rows int, unsealed []string, err error) {
-	found, exact := false, false
-	text := func(r io.Reader, name string) iter.Seq2[textRow, error] { return textRows(r, name, columns) }
-	for row, err := range ReadFile(record, text) {
+	err = withRows(record, func(f *snapshot) (err error) {
+		exact := false
+		if end, ok := endOf(f, f.Size(), last.row, f.Size()); ok {
+			rows, unsealed, exact, err = digestsAfter(end, end.before, record, columns, last)
+		}
+		if err != nil || !exact {
+			rows, unsealed, _, err = digestsAfter(f, 0, record, columns, last)
+		}
+		return err
+	})
+	return rows, unsealed, err
+}
+
+// countRows counts the rows of a record.
+func countRows(record string, columns *table.Layout) (rows int, err error) {
+	err = withRows(record, func(f *snapshot) (err error) {
+		end, ok := endOf(f, f.Size(), math.MaxInt, f.Size())
+		if !ok {
+			end.Reader = f
+		}
+		rows, _, _, err = digestsAfter(end, end.before, record, columns, seal{row: math.MaxInt})
+		return err
+	})
+	return rows, err
+}
+
+// withRows does something with a file as it stands, unless it is not there or has nothing
+// in it, as a writer was cut short before the header.
+func withRows(path string, do func(*snapshot) error) error {
+	f, err := openNow(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	if f.Size() == 0 {
+		return nil
+	}
+	return do(f)
+}
+
+// digestsAfter is rowsAfter for a file from the row after so many on. exact tells whether
+// the row of the last seal's number has its digest.
+func digestsAfter(r io.Reader, rows int, name string, columns *table.Layout, last seal) (all int, unsealed []string, exact bool, err error) {
+	found := false
+	for row, err := range digestRows(r, name, columns) {
 		if bad := (*RowError)(nil); err != nil && !errors.As(err, &bad) {
-			return rows, unsealed, err
+			return rows, unsealed, exact, err
 		}
 		rows++
 		switch {
-		case row.digest == last.digest && !exact:
+		case string(row.digest[:]) == last.digest && !exact:
 			found, exact, unsealed = true, rows == last.row, nil
 		case found || rows > last.row:
-			unsealed = append(unsealed, row.digest)
+			unsealed = append(unsealed, string(row.digest[:]))
 		}
 	}
-	return rows, unsealed, nil
+	return rows, unsealed, exact, nil
 }
 
 // addOverdue notes a seal that is to be written before the next one.
@@ -77,9 +127,22 @@ func (z *sealer) addOverdue(s seal) {
 }
 
 // lastSeal returns the last seal that can be read. A header that is wrong is an
-// error; wrong lines are left for Verify to find.
+// error; wrong lines are left for Verify to find. Most of a long file is not read.
 func lastSeal(path string) (last seal, err error) {
-	for s, err := range ReadFile(path, readSeals) {
+	err = withRows(path, func(f *snapshot) (err error) {
+		if end, ok := endOf(f, f.Size(), math.MaxInt, f.Size()-pieceSize); ok {
+			last, err = lastSealOf(end, path)
+		}
+		if err == nil && last == (seal{}) {
+			last, err = lastSealOf(f, path)
+		}
+		return err
+	})
+	return last, err
+}
+
+func lastSealOf(seals io.Reader, name string) (last seal, err error) {
+	for s, err := range readSeals(seals, name) {
 		var row *RowError
 		switch {
 		case err == nil:
@@ -104,7 +167,7 @@ func endsAsSealed(record string, columns *table.Layout) bool {
 	}
 	defer f.Close()
 	last := ""
-	err = scan(f, record, columns, func(row table.Row, _ table.Place, _ *RowError) { last = digestOf(columns, row) })
+	err = scan(f, record, columns, func(row table.Row, _ table.Place, _ *RowError) { last = rowDigest(columns, row) })
 	return err == nil && last == newest.digest
 }
 

@@ -45,7 +45,7 @@
 //   - types.go has the values, takes.go what a reading counts for, columns.go the
 //     columns.
 //   - folder.go names the files of a shop folder; read.go reads them while a writer
-//     may be at work; stand.go tells how far one was read, and reads what came since;
+//     may be at work; end.go reads the end of a file alone; stand.go tells how far one was read, and reads what came since;
 //     progress.go tells people how far long work is.
 //   - sessions.go has the holds, seal.go says what a seal covers, and textrow.go reads rows
 //     with their digests.
@@ -53,7 +53,7 @@
 //     writer.go is the one process that may do all this; operator.go tells who captured,
 //     and gives an older sessions.csv its column for it; mounts.go keeps copies of
 //     mounts.
-//   - standing.go says which rows count. about.go has what the rows of both files have
+//   - standing.go says which rows count, retractions.go counts them in one pass. about.go has what the rows of both files have
 //     in common; history.go tells a capture what there is already, mounted.go what was
 //     on the jig when a pickup was measured before; retract.go takes
 //     readings back, amend.go files a session anew, export.go copies rows out.

@@ -43,7 +43,7 @@ func TestSealVectors(t *testing.T) {
 		var rows []sealVector
 		err := scanFile(filepath.Join(dir, name), l, func(row table.Row, _ table.Place, _ *RowError) {
 			v := want[name][len(rows)]
-			rows = append(rows, sealVector{name, len(rows) + 1, string(sealedText(l, row)), digestOf(l, row), v.Chain, v.Remark})
+			rows = append(rows, sealVector{name, len(rows) + 1, string(sealedText(l, row)), rowDigest(l, row), v.Chain, v.Remark})
 		})
 		if err != nil || !slices.Equal(rows, want[name]) {
 			t.Errorf("%s: got %+v, %v\nexpected %+v", name, rows, err, want[name])

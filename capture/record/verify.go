@@ -139,7 +139,7 @@ func verifyRows[T any](m *matcher, f *fileVerifier, record *snapshot, columns *t
 	}
 	next, stop := iter.Pull2(table.Read(again(), f.path, columns, nil))
 	defer stop()
-	for row, err := range textRows(again(), f.path, columns.Layout) {
+	for row, err := range digestRows(again(), f.path, columns.Layout) {
 		if bad := (*RowError)(nil); err != nil && !errors.As(err, &bad) {
 			return err
 		}

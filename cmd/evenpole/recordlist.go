@@ -1,7 +1,9 @@
 package main
 
 import (
+	"bufio"
 	"context"
+	"errors"
 	"fmt"
 	"strings"
 	"text/tabwriter"
@@ -55,7 +57,8 @@ func runList(ctx context.Context, e *env) error {
 		o.Sessions, o.Pickups, o.Orders = append([]shop.SessionLine{}, o.Sessions...), append([]shop.PickupLine{}, o.Pickups...), append([]shop.OrderLine{}, o.Orders...)
 		return overviewJSON.write(e, o)
 	}
-	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
+	out := bufio.NewWriter(e.stdout)
+	tw := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(tw, "pickup\tbatch\tsession\tmeasured\tlevel mV\tbalance dB by string\tscatter dB by string\tstate")
 	for i := range o.Pickups {
 		p := &o.Pickups[i]
@@ -69,7 +72,7 @@ func runList(ctx context.Context, e *env) error {
 		fmt.Fprintf(tw, "%s\t%s\t%s\n", o.Orders[i].Order, orDash(o.Orders[i].Customer), orderState(&o.Orders[i]))
 	}
 	fmt.Fprintln(tw)
-	if err := tw.Flush(); err != nil {
+	if err := errors.Join(tw.Flush(), out.Flush()); err != nil {
 		return err
 	}
 	return printSessions(e, o.Sessions)

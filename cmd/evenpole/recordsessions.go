@@ -1,8 +1,10 @@
 package main
 
 import (
+	"bufio"
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"text/tabwriter"
 
@@ -32,7 +34,7 @@ func runSessions(ctx context.Context, e *env) error {
 	if err != nil {
 		return err
 	}
-	list, err := s.Sessions(ctx)
+	list, err := late(ctx, e, s.Sessions)
 	if err != nil {
 		return err
 	}
@@ -44,13 +46,14 @@ func runSessions(ctx context.Context, e *env) error {
 
 // printSessions prints a line a session.
 func printSessions(e *env, list []shop.SessionLine) error {
-	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
+	out := bufio.NewWriter(e.stdout) // the table comes cell by cell
+	tw := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(tw, "session\tpurpose\tpickup\tstring set\tlast reading\tstrings\tgood takes\tquiet\tflagged\ttaken back\tfields\toperator\tstate")
 	for _, l := range list {
 		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\t%s\t%d\t%d\t%d\t%d\t%d\t%d\t%s\t%s\n", orDash(l.Session), orDash(string(l.Purpose)), orDash(cmp.Or(l.Pickup, l.Batch)), orDash(l.Set), dayOrDash(l.Last),
 			l.Strings, l.Good, l.Quiet, l.Flagged, l.TakenBack, l.Fields, orDash(l.Operator), sessionState(&l))
 	}
-	return tw.Flush()
+	return errors.Join(tw.Flush(), out.Flush())
 }
 
 // sessionState is how a session stands: what it wanted is all there, or not.

@@ -34,7 +34,7 @@ of a tolerance the jig eats; and how many takes a verdict needs.
 A session is a mounting, and a pause of three hours ends a sitting. Who mounted what
 'capture --operator' has told. operators.csv in the shop goes before that: columns
 session and operator, and sitting or mounting where the above does not hold.
-'evenpole repeat design' plans a study. Hundreds of sessions, such as a reference pickup's of a year, take minutes:
+'evenpole repeat design' plans a study. Thousands of sessions, such as a reference pickup's of ten years, take a minute:
 --pickup and --since pick the study's.
 
 --shared studies the readings of all benches of a shared record (see 'evenpole share'):

@@ -17,8 +17,9 @@
 //   - options.go: [Options], [Limits] and [Risks].
 //   - document.go: what is known of a batch ([Report]), with its parts.
 //   - values.go: strengths of a batch at one gap.
-//   - tolerance.go: factors of normal tolerance intervals; anova.go, trend.go,
-//     outliers.go: the analysis of variance and the tests that are used.
+//   - tolerance.go: factors of normal tolerance intervals; anova.go, outliers.go:
+//     the analysis of variance and the tests that are used; trend.go: the test for a
+//     trend, by the slopes of slopes.go.
 //   - components.go: what strengths vary by ([Scatter]); bothlimits.go: shares beyond
 //     limits, and factors for two limits; sampling.go: plans for a single look; wald.go:
 //     limits that hold at every look; decide.go: whether the batch is as ordered

@@ -5,6 +5,8 @@ import (
 	"testing"
 
 	"evenpole/profiles"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // Prediction and derivatives of many sites are those of each alone, whether its steel was
@@ -27,6 +29,14 @@ func TestAtAgreesWithPredictAndGradient(t *testing.T) {
 		value, lift := at.Linear(got, &s, 0)
 		if w := c.Gradient(want, th, &s, 0); math.Abs(lift-w) > 1e-13 || math.Abs(value-c.Predict(th, &s, 0)) > 1e-13 {
 			t.Errorf("%+v: %.15g and %.15g, want %.15g and %.15g", s, value, lift, c.Predict(th, &s, 0), w)
+		}
+		row, place, steels := make([]float64, c.Size()), Place{s.Height, s.StringHeight, s.Velocity, s.Field}, c.Steels(th, []*Site{&s})
+		offset, byLift := steels.Row(row, 0, place, 0, steels.LogReach(0, place, 0))
+		if v := offset + floats.Dot(row, th); math.Abs(v-value) > 1e-13 || math.Abs(byLift-lift) > 1e-13 || floats.Distance(row, got, math.Inf(1)) > 1e-13 {
+			t.Errorf("%+v: %.15g and %.15g of place and string, want %.15g and %.15g; derivatives %v, want %v", s, v, byLift, value, lift, row, got)
+		}
+		if v := steels.Predict(0, place, 0); math.Abs(v-value) > 1e-13 {
+			t.Errorf("%+v: %.15g of place and string, want %.15g", s, v, value)
 		}
 		for k := range want {
 			if math.Abs(got[k]-want[k]) > 1e-13 {

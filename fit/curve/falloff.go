@@ -61,14 +61,24 @@ func (c *Curve) Priors() []solve.Normal {
 
 // CellSite is the site of a cell of a pickup whose highest string is last.
 func (c *Curve) CellSite(of *cell.Cell, last int) *Site {
-	s := &Site{
+	s := new(Site) // inlined, so that it need not be on the heap
+	c.setSite(s, of, last)
+	return s
+}
+
+func (c *Curve) setSite(s *Site, of *cell.Cell, last int) {
+	*s = Site{
 		Core: of.Core, Gauge: max(of.Gauge, of.Core), Wrap: of.Wrap, Height: of.PoleHeight, StringHeight: of.StringHeight,
 		Missing: MissingNeighbours(of.String, last), Field: of.Field,
 	}
 	if c.Pitch {
-		s.Velocity = RelativeVelocity(c.Excite, of.Freq, profiles.String{Gauge: s.Gauge, Core: s.Core, Wrap: s.Wrap})
+		s.Velocity = c.CellVelocity(of)
 	}
-	return s
+}
+
+// CellVelocity is the equation's X of a cell.
+func (c *Curve) CellVelocity(of *cell.Cell) float64 {
+	return RelativeVelocity(c.Excite, of.Freq, profiles.String{Gauge: max(of.Gauge, of.Core), Core: of.Core, Wrap: of.Wrap})
 }
 
 // WrapWeight is k_wrap: how much a mm2 of wrap counts beside a mm2 of core.
@@ -111,13 +121,18 @@ func PlainDiameter(logArea float64) float64 { return RefDiameter * math.Exp(logA
 
 // reach is gap + o.
 func (of *steel) reach(gap float64) float64 {
-	return math.Max(gap+of.bend, 0.05) // a typing slip may put the string inside its pole
+	return max(gap+of.bend, 0.05) // a typing slip may put the string inside its pole
+}
+
+// logReach is ln((gap + o)/(g + o)).
+func (of *steel) logReach(gap float64) float64 {
+	return math.Log(of.reach(gap) / (RefGap + of.bend))
 }
 
 // gapTerm is the term of the gap: the change of ln v from the reference gap to
 // another, for a string of some steel.
 func (of *steel) gapTerm(gap float64) float64 {
-	return -of.slope * (RefGap + of.bend) * math.Log(of.reach(gap)/(RefGap+of.bend))
+	return -of.slope * (RefGap + of.bend) * of.logReach(gap)
 }
 
 // Predict returns the mean of ln v, for strings that lie lift mm higher than
@@ -147,7 +162,7 @@ func (c *Curve) Gradient(dst, th []float64, s *Site, lift float64) float64 {
 func linear(dst, th []float64, s *Site, of *steel, lift float64) (value, byLift float64) {
 	gap := s.Gap() + lift
 	a, slope, bend, at := of.logArea, of.slope, of.bend, of.reach(gap)
-	ratio := math.Log(at / (RefGap + bend))
+	ratio := of.logReach(gap)
 	fall := -slope * (RefGap + bend) * ratio
 	byBend := -slope * bend * (ratio + (RefGap+bend)/at - 1)
 	perArea := th[AreaExponent] + th[Steepness]*fall + th[BendExponent]*byBend

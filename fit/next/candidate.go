@@ -12,12 +12,32 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// candidate is a capture with what it would measure of the unknowns.
+// candidate is a capture with what it would measure of the unknowns. There are many of
+// them: what the captures of a pickup share, and what is zero, is not kept with each.
 type candidate struct {
 	Proposal
-	key      string        // of a test pickup to be wound
-	gradient *mat.Dense    // of its cells' levels, by the unknowns: one row a string
-	noise    *mat.SymDense // covariance of its cells' levels, the unknowns given
+	key     string // of a test pickup to be wound
+	own     *ownPart
+	effects []effectPlaces
+	ofCurve []float64 // gradient of its cells' levels by the curve's parameters, string by string
+	slope   []float64 // of these levels by the strings' height
+}
+
+// stringSet is a set of strings with the places of their effects.
+type stringSet struct {
+	profiles.StringSet
+	effects []effectPlaces
+}
+
+// effectPlaces are where the effects of a string and of its slot stand.
+type effectPlaces struct{ str, slot int }
+
+func (u *unknowns) setOf(set profiles.StringSet) stringSet {
+	out := stringSet{StringSet: set}
+	for i, s := range set.Strings {
+		out.effects = append(out.effects, effectPlaces{u.at[stringKey(set.Name, i, s)], u.at[slotKey(i)]})
+	}
+	return out
 }
 
 // The captures that are considered: with strings where they usually lie, and higher by
@@ -29,40 +49,52 @@ const (
 )
 
 // candidateOf is the capture of a pickup under a set, its strings higher by lift, mm.
-func (u *unknowns) candidateOf(b benchPickup, own *ownPart, set profiles.StringSet, lift float64) candidate {
-	c := candidate{key: b.key, Proposal: Proposal{Pickup: b.name, Set: set.Name, Strings: set.Strings, PoleHeights: b.poles, Higher: lift}}
+func (u *unknowns) candidateOf(b benchPickup, own *ownPart, set stringSet, lift float64) candidate {
+	c := candidate{key: b.key, own: own, effects: set.effects, Proposal: Proposal{Pickup: b.name, Set: set.Name, Strings: set.Strings, PoleHeights: b.poles, Higher: lift}}
 	for _, h := range b.strings {
 		c.StringHeights = append(c.StringHeights, math.Round(100*(h+lift))/100)
 	}
-	u.measure(&c, b, own)
+	u.measure(&c, b)
 	return c
 }
 
-// measure works out what a capture would measure, and how noisily. The level and the
-// poles of a pickup of the record depend on the unknowns as far as its cells tell; what
-// they scatter given the unknowns is noise. Those of a pickup to be wound are unknowns.
-func (u *unknowns) measure(c *candidate, b benchPickup, own *ownPart) {
+// measure works out what a capture would measure of the curve.
+func (u *unknowns) measure(c *candidate, b benchPickup) {
 	f, n := u.model, len(b.poles)
 	s := &fit.Setup{Strings: c.Strings, StringHeights: c.StringHeights, Excite: cmp.Or(f.Excite, profiles.Travel)}
-	c.gradient, c.noise = mat.DenseCopyOf(own.gradient), mat.NewSymDense(n, nil)
-	slope := make([]float64, n)
-	ofCurve := make([]float64, f.Size())
+	c.ofCurve, c.slope = make([]float64, n*f.Size()), make([]float64, n)
 	for i := range n {
-		row := c.gradient.RawRowView(i)
-		slope[i] = f.Gradient(ofCurve, f.Theta, f.Site(s, i, b.poles), 0)
-		for j, v := range ofCurve {
+		c.slope[i] = f.Gradient(c.ofCurve[i*f.Size():(i+1)*f.Size()], f.Theta, f.Site(s, i, b.poles), 0)
+	}
+}
+
+// gradientOf is the gradient of a capture's cells' levels by the unknowns, one row a
+// string. The level and the poles of a pickup of the record depend on the unknowns as far
+// as its cells tell; those of a pickup to be wound are unknowns.
+func (u *unknowns) gradientOf(c *candidate, dst *mat.Dense) {
+	dst.Copy(c.own.gradient)
+	m := u.model.Size()
+	for i := range c.slope {
+		row := dst.RawRowView(i)
+		for j, v := range c.ofCurve[i*m : (i+1)*m] {
 			row[j] += v
 		}
-		row[u.at[stringKey(c.Set, i, c.Strings[i])]]++
-		row[u.at[slotKey(i)]]++
+		row[c.effects[i].str]++
+		row[c.effects[i].slot]++
 	}
+}
+
+// noiseOf is the covariance of a capture's cells' levels, the unknowns given. What the
+// level and the poles of a pickup of the record scatter then is noise.
+func (u *unknowns) noiseOf(c *candidate, dst *mat.SymDense) {
+	f, n := u.model, len(c.slope)
 	for i := range n {
 		for k := i; k < n; k++ {
-			v := own.scatter.At(i, k) + solve.Square(f.SDs[1+curve.MountingEffect])*slope[i]*slope[k]
+			v := c.own.scatter.At(i, k) + solve.Square(f.SDs[1+curve.MountingEffect])*c.slope[i]*c.slope[k]
 			if i == k {
 				v += solve.Square(f.SDs[0]) + solve.Square(takeScatter)/takesForNext
 			}
-			c.noise.SetSym(i, k, v)
+			dst.SetSym(i, k, v)
 		}
 	}
 }
@@ -72,11 +104,23 @@ func (u *unknowns) measure(c *candidate, b benchPickup, own *ownPart) {
 type ownPart struct {
 	gradient *mat.Dense
 	scatter  *mat.SymDense
+	columns  []bool // of the unknowns: the gradient by it may not be 0
 }
 
 func (u *unknowns) ownPartOf(b benchPickup) *ownPart {
+	own := u.ownGradientOf(b)
+	own.columns = make([]bool, len(u.sds))
+	for i := range b.poles {
+		for j, v := range own.gradient.RawRowView(i) {
+			own.columns[j] = own.columns[j] || v != 0
+		}
+	}
+	return own
+}
+
+func (u *unknowns) ownGradientOf(b benchPickup) *ownPart {
 	n := len(b.poles)
-	own := &ownPart{mat.NewDense(n, len(u.sds), nil), mat.NewSymDense(n, nil)}
+	own := &ownPart{gradient: mat.NewDense(n, len(u.sds), nil), scatter: mat.NewSymDense(n, nil)}
 	if !u.known(b) {
 		for i := range n {
 			own.gradient.Set(i, u.at[b.effectKey(curve.PickupEffect, i)], 1)

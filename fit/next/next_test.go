@@ -5,6 +5,7 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"evenpole/fit"
@@ -64,7 +65,9 @@ func TestNextNarrowsAsItSays(t *testing.T) {
 		if !ok {
 			t.Fatal("no update")
 		}
-		less, _ := g.narrowing(c, g.propagated(g.cov))
+		room := g.room(len(c.slope))
+		less, _ := g.narrowing(c, g.propagated(g.cov), room)
+		sameProduct(t, g, room)
 		if said, is := g.rms(g.total(g.propagated(g.cov))-less), g.uncertainty(cov); math.Abs(said-is) > 1e-9 {
 			t.Errorf("%q under %q: narrowed to %.9f dB, by the covariance after it %.9f", c.Pickup, c.Set, said, is)
 		}
@@ -165,6 +168,22 @@ func uncertaintyOf(f *fit.Falloff) float64 {
 	return level.PerLn * math.Sqrt(sum/float64(len(curvetest.Steels)))
 }
 
+// sameProduct compares G C with the plain product, in the columns in which it is used.
+func sameProduct(t *testing.T, g *search, m *measured) {
+	t.Helper()
+	var whole mat.Dense
+	whole.Mul(m.g, g.cov)
+	rows, columns := m.g.Dims()
+	for i := range rows {
+		for j := range columns {
+			used := slices.Contains(m.columns, j)
+			if used && m.gc.At(i, j) != whole.At(i, j) || !used && m.g.At(i, j) != 0 {
+				t.Fatalf("row %d, column %d: %v by the columns that are not 0, %v by all; gradient %v", i, j, m.gc.At(i, j), whole.At(i, j), m.g.At(i, j))
+			}
+		}
+	}
+}
+
 // TestNextUpdateIsExact: the covariance after a capture is what adding its
 // information to that of the rest gives.
 func TestNextUpdateIsExact(t *testing.T) {
@@ -183,11 +202,14 @@ func TestNextUpdateIsExact(t *testing.T) {
 		if err := prior.Inverse(g.cov); err != nil {
 			t.Fatal(err)
 		}
-		if err := noise.Inverse(c.noise); err != nil {
+		m := g.room(len(c.slope))
+		g.gradientOf(c, m.g)
+		g.noiseOf(c, m.v)
+		if err := noise.Inverse(m.v); err != nil {
 			t.Fatal(err)
 		}
-		gv.Mul(c.gradient.T(), &noise)
-		info.Mul(&gv, c.gradient)
+		gv.Mul(m.g.T(), &noise)
+		info.Mul(&gv, m.g)
 		info.Add(&info, &prior)
 		if err := want.Inverse(&info); err != nil {
 			t.Fatal(err)

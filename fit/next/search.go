@@ -43,10 +43,14 @@ func newSearch(ctx context.Context, f *fit.Falloff, d *cell.Data, wants []Want, 
 	benches := benchesOf(d, wants[0])
 	s.unknowns = newUnknowns(withWraps(f, wants, sets), record, sets, benches)
 	s.balances = s.balancesOf(wants)
+	var onJig []stringSet
+	for _, set := range sets {
+		onJig = append(onJig, s.setOf(set))
+	}
 	captures := make([][]candidate, len(benches))
 	solve.InParallelEach(len(benches), func(i int) {
 		if ctx.Err() == nil {
-			captures[i] = s.capturesOf(benches[i], sets)
+			captures[i] = s.capturesOf(benches[i], onJig)
 		}
 	})
 	s.candidates = slices.Concat(captures...)
@@ -54,7 +58,7 @@ func newSearch(ctx context.Context, f *fit.Falloff, d *cell.Data, wants []Want, 
 }
 
 // capturesOf are the captures of one pickup under sets with as many strings.
-func (s *search) capturesOf(b benchPickup, sets []profiles.StringSet) []candidate {
+func (s *search) capturesOf(b benchPickup, sets []stringSet) []candidate {
 	own := s.ownPartOf(b)
 	var out []candidate
 	for _, set := range sets {
@@ -121,37 +125,66 @@ func (s *search) rms(total float64) float64 {
 	return level.PerLn * math.Sqrt(max(0, total/float64(rows)))
 }
 
-// measured is what a capture measures of the unknowns: G C, and the inverse, factorised,
-// of its own covariance G C G' + V.
+// measured is what a capture measures of the unknowns: its gradient G, G C, and the
+// inverse, factorised, of its own covariance G C G' + V. It is used for one capture after
+// the other.
 type measured struct {
-	gc   mat.Dense
-	chol mat.Cholesky
+	g, gc   *mat.Dense
+	columns []int // of the unknowns: G is 0 in all others
+	v       *mat.SymDense
+	chol    mat.Cholesky
 }
 
-func (s *search) measuredBy(c *candidate) (*measured, bool) {
-	var m measured
-	var gcg mat.Dense
-	m.gc.Mul(c.gradient, s.cov)
-	gcg.Mul(&m.gc, c.gradient.T())
-	n := c.noise.SymmetricDim()
-	v := mat.NewSymDense(n, nil)
-	for i := range n {
-		for k := i; k < n; k++ {
-			v.SetSym(i, k, gcg.At(i, k)+c.noise.At(i, k))
+// room is where a capture of so many strings is measured.
+func (s *search) room(strings int) *measured {
+	n, p := strings, len(s.sds)
+	return &measured{g: mat.NewDense(n, p, nil), gc: mat.NewDense(n, p, nil), v: mat.NewSymDense(n, nil)}
+}
+
+// gradient works out G, and in which columns it is not 0.
+func (s *search) gradient(m *measured, c *candidate) {
+	s.gradientOf(c, m.g)
+	in := slices.Clone(c.own.columns)
+	for j := range s.model.Size() {
+		in[j] = true
+	}
+	for _, e := range c.effects {
+		in[e.str], in[e.slot] = true, true
+	}
+	m.columns = m.columns[:0]
+	for j := range in {
+		if in[j] {
+			m.columns = append(m.columns, j)
 		}
 	}
-	return &m, m.chol.Factorize(v)
+}
+
+// factorise factorises G C G' + V.
+func (s *search) factorise(m *measured, c *candidate) bool {
+	var gcg mat.Dense
+	gcg.Mul(m.gc, m.g.T())
+	s.noiseOf(c, m.v)
+	n := len(c.slope)
+	for i := range n {
+		for k := i; k < n; k++ {
+			m.v.SetSym(i, k, gcg.At(i, k)+m.v.At(i, k))
+		}
+	}
+	return m.chol.Factorize(m.v)
 }
 
 // narrowing is by how much a capture lowers the sum of the balances' variances, which are
 // L: the trace of L C G' (G C G' + V)^-1 G C L'.
-func (s *search) narrowing(c *candidate, propagated *mat.Dense) (float64, bool) {
-	m, ok := s.measuredBy(c)
-	if !ok {
+func (s *search) narrowing(c *candidate, propagated *mat.Dense, m *measured) (float64, bool) {
+	s.gradient(m, c)
+	for i := range c.slope {
+		s.timesCov(m.gc.RawRowView(i), m.g.RawRowView(i), m.columns)
+	}
+	if !s.factorise(m, c) {
 		return 0, false
 	}
 	var shared, solved mat.Dense
-	shared.Mul(c.gradient, propagated.T())
+	shared.Mul(m.g, propagated.T())
 	if err := m.chol.SolveTo(&solved, &shared); err != nil {
 		return 0, false
 	}
@@ -159,15 +192,36 @@ func (s *search) narrowing(c *candidate, propagated *mat.Dense) (float64, bool) 
 	return mat.Sum(&solved), true
 }
 
+// timesCov is a row times the unknowns' covariance, in the columns where the row is not
+// 0: the others are multiplied by 0 next. It adds up in the order in which mat.Dense.Mul
+// does.
+func (s *search) timesCov(dst, row []float64, columns []int) {
+	cov := s.cov.RawSymmetric()
+	for at, j := range columns {
+		var above float64
+		right := cov.Data[j*cov.Stride:]
+		for _, k := range columns[at+1:] {
+			above += row[k] * right[k]
+		}
+		sum := row[j]*right[j] + above
+		for _, k := range slices.Backward(columns[:at]) {
+			sum += row[k] * cov.Data[k*cov.Stride+j]
+		}
+		dst[j] = sum
+	}
+}
+
 // after is the unknowns' covariance after a capture:
 // C - C G' (G C G' + V)^-1 G C.
 func (s *search) after(c *candidate) (*mat.SymDense, bool) {
-	m, ok := s.measuredBy(c)
-	if !ok {
+	m := s.room(len(c.slope))
+	s.gradientOf(c, m.g)
+	m.gc.Mul(m.g, s.cov)
+	if !s.factorise(m, c) {
 		return nil, false
 	}
 	var gain, loss mat.Dense
-	if err := m.chol.SolveTo(&gain, &m.gc); err != nil {
+	if err := m.chol.SolveTo(&gain, m.gc); err != nil {
 		return nil, false
 	}
 	loss.Mul(m.gc.T(), &gain)
@@ -207,20 +261,30 @@ const (
 	worthwhile   = 0.02
 )
 
+// atOnce is how many captures are measured in the same room.
+const atOnce = 50
+
 // best is the capture that narrows most, the cheapest of those nearly as good; ok is
 // false when none is worthwhile.
 func (s *search) best(ctx context.Context) (best candidate, ok bool, err error) {
 	propagated := s.propagated(s.cov)
 	total := s.total(propagated)
 	before := s.rms(total)
-	solve.InParallelEach(len(s.candidates), func(i int) {
-		if ctx.Err() != nil {
-			return
-		}
-		c := &s.candidates[i]
-		c.Before, c.After = before, before
-		if less, ok := s.narrowing(c, propagated); ok {
-			c.After = s.rms(total - less)
+	parts := slices.Collect(slices.Chunk(s.candidates, atOnce))
+	solve.InParallelEach(len(parts), func(i int) {
+		var room *measured
+		for k := range parts[i] {
+			if ctx.Err() != nil {
+				return
+			}
+			c := &parts[i][k]
+			if room == nil || room.v.SymmetricDim() != len(c.slope) {
+				room = s.room(len(c.slope))
+			}
+			c.Before, c.After = before, before
+			if less, ok := s.narrowing(c, propagated, room); ok {
+				c.After = s.rms(total - less)
+			}
 		}
 	})
 	if err := ctx.Err(); err != nil {

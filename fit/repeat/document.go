@@ -2,6 +2,7 @@ package repeat
 
 import (
 	"cmp"
+	"fmt"
 	"time"
 
 	"evenpole/capture/record"
@@ -18,6 +19,7 @@ type Options struct {
 	Takes      int               // of a string in a check; 0 = 10, as capture makes
 	Want       float64           // wanted U of a check, as a share of the tolerance; 0 = 0.3
 	Confidence float64           // of the intervals and of U; 0 = 0.95
+	Step       func(step string) // hears of each step of the work once readings were read; may be nil
 }
 
 // The defaults of Options. That of Want is our choice: a pickup whose strings are
@@ -26,6 +28,13 @@ const (
 	defaultWant       = 0.3
 	defaultConfidence = 0.95
 )
+
+// step tells of a step.
+func (o *Options) step(format string, args ...any) {
+	if o.Step != nil {
+		o.Step(fmt.Sprintf(format, args...))
+	}
+}
 
 func (o Options) withDefaults() Options {
 	o.Takes = cmp.Or(o.Takes, record.UsualTakes)

@@ -97,10 +97,12 @@ func enough(runs []run, pickup string) error {
 func (s *Study) analyse(runs []run, o Options) error {
 	sources, warnings := sourcesOf(runs)
 	s.Warnings = append(s.Warnings, warnings...)
+	o.step("variances of the balance in %d sessions", len(runs))
 	balance, err := balanceOf(runs, sources).estimate()
 	if err != nil {
 		return &TooFew{err.Error()}
 	}
+	o.step("variances of the level in %d sessions", len(runs))
 	mean, err := levelOf(runs, sources).estimate()
 	if err != nil {
 		return &TooFew{err.Error()}
@@ -111,21 +113,23 @@ func (s *Study) analyse(runs []run, o Options) error {
 			takes += n
 		}
 	}
-	s.Balance = balance.components(sources, takes, o.Confidence)
-	s.Level = mean.components(sources, takes, o.Confidence)
+	s.Balance = balance.components("balance", sources, takes, o)
+	s.Level = mean.components("level", sources, takes, o)
 	s.addCheck(balance, mean, runs, o)
 	return s.compareJigs(balance, mean, runs, sources, o.Confidence)
 }
 
-// components lists the standard deviations of an estimate with their intervals.
-func (e *estimate) components(sources []factor, takes int, confidence float64) []Component {
+// components lists the standard deviations of an estimate, of which name says what it is
+// of, with their intervals.
+func (e *estimate) components(name string, sources []factor, takes int, o Options) []Component {
 	var out []Component
 	for k, sd := range e.sd {
 		c := Component{Source: "take", SD: sd, Levels: takes}
 		if k < len(sources) {
 			c.Source, c.Levels = sources[k].name, sources[k].levels
 		}
-		c.Low, c.High = e.interval(k, confidence)
+		o.step("%s: interval %d of %d", name, k+1, len(e.sd))
+		c.Low, c.High = e.interval(k, o.Confidence)
 		out = append(out, c)
 	}
 	return out

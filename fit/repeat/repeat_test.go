@@ -177,9 +177,13 @@ func TestAnalyse(t *testing.T) {
 	for _, r := range runs {
 		who[r.session] = Note{Operator: r.operator}
 	}
-	s, err := Analyse(readings(rng, runs), Options{Operators: who, Tolerance: 1})
+	var steps []string
+	s, err := Analyse(readings(rng, runs), Options{Operators: who, Tolerance: 1, Step: func(step string) { steps = append(steps, step) }})
 	if err != nil {
 		t.Fatal(err)
+	}
+	if len(steps) != 10 || steps[0] != "variances of the balance in 18 sessions" || steps[9] != "level: interval 4 of 4" {
+		t.Errorf("steps %q", steps)
 	}
 	if s.Runs != 18 || len(s.Balance) != 4 || s.Balance[1].Levels != 6 || len(s.Warnings) != 0 {
 		t.Fatalf("%+v", s)

@@ -6,7 +6,6 @@ import (
 	"slices"
 
 	"evenpole/fit/cell"
-	"evenpole/fit/solve"
 )
 
 // ceiling is a highest peak in a session of a pickup.
@@ -24,7 +23,6 @@ func clippedTakes(d *cell.Data) []mistake {
 	usual := usualPeaks(d.Cells)
 	at := map[ceiling]*mistake{}
 	var order []ceiling
-	var others []int
 	for i := range d.Cells {
 		c := &d.Cells[i]
 		if c.TakeStats == nil {
@@ -32,7 +30,6 @@ func clippedTakes(d *cell.Data) []mistake {
 		}
 		evidence := ties(&c.TakeStats.Top, usual[c.TakeStats.Top.OfPeaks])
 		if evidence < leastTieEvidence {
-			others = append(others, i)
 			continue
 		}
 		p := ceilingOf(c)
@@ -43,9 +40,13 @@ func clippedTakes(d *cell.Data) []mistake {
 		at[p].addClipped(c, i)
 		at[p].Evidence = max(at[p].Evidence, evidence)
 	}
-	for _, i := range others {
-		if m := at[ceilingOf(&d.Cells[i])]; m != nil {
-			m.addClipped(&d.Cells[i], i)
+	for i := range d.Cells { // those that reached the same ceiling more seldom
+		c := &d.Cells[i]
+		if len(at) == 0 || c.TakeStats == nil {
+			continue
+		}
+		if m := at[ceilingOf(c)]; m != nil && ties(&c.TakeStats.Top, usual[c.TakeStats.Top.OfPeaks]) < leastTieEvidence {
+			m.addClipped(c, i)
 		}
 	}
 	var out []mistake
@@ -89,14 +90,13 @@ func usualPeaks(cells []cell.Cell) map[bool]peaks {
 		}
 		k := w.Top.OfPeaks
 		if len(all[k]) == 0 {
-			out[k] = peaks{step: math.Inf(1)}
+			all[k], out[k] = make([]float64, 0, len(cells)), peaks{step: math.Inf(1)}
 		}
 		all[k] = append(all[k], w.Top.Scatter)
 		out[k] = peaks{step: min(out[k].step, w.Top.Step)}
 	}
 	for k, v := range all {
-		slices.Sort(v)
-		out[k] = peaks{solve.Median(v), out[k].step}
+		out[k] = peaks{median(v), out[k].step}
 	}
 	return out
 }

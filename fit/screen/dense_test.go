@@ -2,6 +2,7 @@ package screen
 
 import (
 	"math"
+	"math/rand/v2"
 	"slices"
 	"testing"
 
@@ -9,6 +10,7 @@ import (
 	"evenpole/fit/cell/celltest"
 	"evenpole/fit/curve"
 	"evenpole/fit/solve"
+	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -24,7 +26,28 @@ type dense struct {
 }
 
 func (s *screener) dense(m mounting) *dense {
-	return &dense{s.levels, slices.Clone(s.cells), m, slices.Clone(s.levels.rows)}
+	return &dense{s.levels, slices.Clone(s.cells), m, s.levels.allRows()}
+}
+
+// allRows are the rows of all cells.
+func (m *levelModel) allRows() []row {
+	out := make([]row, len(m.cells))
+	for _, p := range m.all {
+		o := newOpened(m)
+		o.open(p)
+		for _, i := range p.cells {
+			out[i] = *o.row(i)
+		}
+	}
+	return out
+}
+
+// baselineOf is the record as filed beside which a mounting is looked at.
+func (s *screener) baselineOf(m mounting) *baseline {
+	l := localsOf(newElimination(s.levels), s.levels.all[s.levels.number[s.cells[m[0]].Pickup]])
+	b := &baseline{}
+	s.begin(b, m, l, s.levels.unexplained(l))
+	return b
 }
 
 // with is the same with a hypothesis's cells in place of the mounting's.
@@ -34,7 +57,9 @@ func (d *dense) with(s *screener, h *hypothesis) *dense {
 		corrected := *s.cells[i]
 		h.correct(x, &corrected)
 		c.cells[i], c.rows[i] = &corrected, row{}
-		d.m.rowOf(&corrected, i, &c.rows[i])
+		pickup := d.m.number[corrected.Pickup]
+		last := d.m.all[d.m.number[s.cells[i].Pickup]].last()
+		newOpened(d.m).rowOf(&corrected, i, where{pickup, d.m.sessionOf(pickup, corrected.Session), last}, &c.rows[i])
 	}
 	return c
 }
@@ -155,7 +180,7 @@ func fitted(t testing.TB, d *cell.Data) *screener {
 }
 
 // someHypotheses are the first and the last of every kind and length.
-func (s *screener) someHypotheses(m mounting) []*hypothesis {
+func (s *screener) someHypotheses(b *baseline) []*hypothesis {
 	var out []*hypothesis
 	add := func(list []*hypothesis) {
 		if n := len(list); n > 0 {
@@ -163,13 +188,21 @@ func (s *screener) someHypotheses(m mounting) []*hypothesis {
 		}
 	}
 	for _, l := range lengths {
-		add(s.scaledOne(m, l))
-		add(s.scaledAll(m, l))
+		add(s.scaledOne(b, l))
+		add(s.scaledAll(b, l))
 	}
-	add(s.swapped(m, poleLength))
-	add(s.reversed(m))
-	add(s.otherSets(m))
-	add(s.otherPickups(m))
+	add(s.swapped(b, poleLength))
+	add(s.reversed(b))
+	add(s.otherSets(b))
+	add(s.allOtherPickups(b))
+	return out
+}
+
+func (s *screener) allOtherPickups(b *baseline) (out []*hypothesis) {
+	s.otherPickups(b, math.MaxInt, func(h *hypothesis) bool {
+		out = append(out, h)
+		return true
+	})
 	return out
 }
 
@@ -185,18 +218,17 @@ func TestEvidenceAgreesWithDenseCovariances(t *testing.T) {
 			if k%4 > 0 {
 				continue
 			}
-			l := s.levels.localsOf(s.cells[m[0]].Pickup)
-			b := s.baselineOf(m, l, s.levels.unexplained(l), &weighing{})
+			b := s.baselineOf(m)
 			d := s.dense(m)
 			log, form, cells := d.conditional(t, []string{b.pickup}, nil)
 			if got := b.levels.rest + b.density.square; !near(got, form) || b.levels.cells != cells {
 				t.Errorf("%s, mounting %d: quadratic form %.9g of %d cells, want %.9g of %d", file, k, got, b.levels.cells, form, cells)
 			}
 			one, two, all := b.mostGains()
-			for _, h := range s.someHypotheses(m) {
+			for _, h := range s.someHypotheses(b) {
 				h.mounting = k
 				s.weigh(h, b, math.Inf(-1))
-				j := b.joint[h.pickups[len(h.pickups)-1]].known()
+				j := b.known(s.jointWith(b, h.pickups[len(h.pickups)-1]))
 				filed := student(j.cells, b.density.halfLogDet, j.rest+b.density.square)
 				corrected := s.corrected(h, b, j, math.Inf(-1))
 				got := student(j.cells, corrected.halfLogDet, j.rest+corrected.square) - filed
@@ -211,7 +243,7 @@ func TestEvidenceAgreesWithDenseCovariances(t *testing.T) {
 			}
 			last := m[len(m)-1]
 			extra := map[int]float64{last: unknownSD * unknownSD}
-			_, got := b.filedDensity(b.joint[b.pickup], []int{last})
+			got := b.filedDensity(&b.alone, []int{last}, &b.unexpected)
 			if want := d.student(t, []string{b.pickup}, extra) - student(cells, log, form); !near(got-b.logLikelihood, want) {
 				t.Errorf("%s, mounting %d: unknown level: %.9g, want %.9g", file, k, got-b.logLikelihood, want)
 			}
@@ -233,19 +265,18 @@ func TestHypothesesAreGivenUpForWantOfEvidence(t *testing.T) {
 	s := fitted(t, mixedUp)
 	given, kept := 0, 0
 	for _, m := range s.mountings {
-		l := s.levels.localsOf(s.cells[m[0]].Pickup)
-		b := s.baselineOf(m, l, s.levels.unexplained(l), &weighing{})
-		for _, h := range append(s.someHypotheses(m), s.otherPickups(m)...) {
+		b := s.baselineOf(m)
+		for _, h := range append(s.someHypotheses(b), s.allOtherPickups(b)...) {
 			s.put(h)
-			j := s.jointWith(b, h.corrected[h.touched[0]].Pickup)
-			exact := j.known()
-			if j.rest < 0 || j.rest > exact.rest+1e-9 {
-				t.Errorf("%s: %.6g left of other cells, at least %.6g", h.kind, exact.rest, j.rest)
+			exact := s.jointWith(b, h.corrected[h.touched[0]].Pickup)
+			rough := *exact
+			if b.known(exact); rough.rest < 0 || rough.rest > exact.rest+1e-9 {
+				t.Errorf("%s: %.6g left of other cells, at least %.6g", h.kind, exact.rest, rough.rest)
 			}
 			d := s.corrected(h, b, exact, math.Inf(-1))
 			likelier := student(exact.cells, d.halfLogDet, exact.rest+d.square) - student(exact.cells, b.density.halfLogDet, exact.rest+b.density.square)
 			for _, least := range []float64{-3, 0, 5} {
-				switch early := s.corrected(h, b, j, least); {
+				switch early := s.corrected(h, b, &rough, least); {
 				case early == nil && likelier > least+1e-9:
 					t.Errorf("%s: given up at %g, and has %g", h.kind, least, likelier)
 				case early == nil:
@@ -267,8 +298,7 @@ func TestHypothesesAreGivenUpForWantOfEvidence(t *testing.T) {
 func TestSlopeAgreesWithDensities(t *testing.T) {
 	s := fitted(t, celltest.File(t, "sample-shop", "readings.csv"))
 	m := s.mountings[0]
-	l := s.levels.localsOf(s.cells[m[0]].Pickup)
-	b := s.baselineOf(m, l, s.levels.unexplained(l), &weighing{})
+	b := s.baselineOf(m)
 	along := make([]float64, len(m))
 	for x := range m {
 		along[x] = float64(x)/5 - 0.5
@@ -319,12 +349,14 @@ func TestDistancesAgreeWithDenseCovariances(t *testing.T) {
 	d := s.dense(nil)
 	before := slices.Clone(m.weight)
 	zs := make([]float64, len(m.cells))
-	p := m.pickups[1]
+	p := m.all[1]
 	shared := make([]float64, len(m.mean))
-	m.reweighPickup(p, m.inverses[1], shared, zs)
+	w := reweighing{opened: newOpened(m)}
+	w.open(p)
+	w.reweigh(m.inverses[1], shared, zs)
 	var cells []int
 	for _, i := range p.cells {
-		if !m.rows[i].unknown {
+		if !d.rows[i].unknown {
 			cells = append(cells, i)
 		}
 	}
@@ -334,8 +366,8 @@ func TestDistancesAgreeWithDenseCovariances(t *testing.T) {
 		for y := x; y < len(cells); y++ {
 			v.SetSym(x, y, d.local(i, cells[y]))
 		}
-		v.SetSym(x, x, v.At(x, x)+m.rows[i].noise/before[i])
-		r.SetVec(x, m.rows[i].residual)
+		v.SetSym(x, x, v.At(x, x)+d.rows[i].noise/before[i])
+		r.SetVec(x, d.rows[i].residual)
 	}
 	var inverse mat.Dense
 	if err := inverse.Inverse(v); err != nil {
@@ -344,10 +376,74 @@ func TestDistancesAgreeWithDenseCovariances(t *testing.T) {
 	var e mat.VecDense
 	e.MulVec(&inverse, r)
 	for x, i := range cells {
-		noise := m.rows[i].noise
+		noise := d.rows[i].noise
 		variance := 1/inverse.At(x, x) - noise/before[i] + noise
 		if want := math.Abs(e.AtVec(x)) / inverse.At(x, x) / math.Sqrt(max(variance, noise)); !near(zs[i], want) {
 			t.Errorf("cell %d: %.9g standard deviations, want %.9g", i, zs[i], want)
 		}
+	}
+}
+
+// staggeredShop is a shop that sets the poles of its pickups for every mounting.
+func staggeredShop(pickups, mountings int) *cell.Data {
+	d := madeShop(pickups, mountings)
+	r := rand.New(rand.NewPCG(2, 2))
+	of := curve.Curve{Excite: profiles.Travel, Wraps: []profiles.Wrap{profiles.Nickel}, Pitch: true}
+	var theta []float64
+	for _, p := range of.Priors() {
+		theta = append(theta, p.Mean)
+	}
+	for i := range d.Cells {
+		c := &d.Cells[i]
+		c.Remount(func(m *cell.Mounting) { m.Session = m.Pickup + m.Session }) // sessions are about one pickup each
+		before := of.Predict(theta, of.CellSite(c, 6), 0)
+		c.PoleHeight = math.Round(20+180*r.Float64()) / 100
+		c.Mean += of.Predict(theta, of.CellSite(c, 6), 0) - before
+	}
+	return d
+}
+
+// A list of pole heights that is excluded for little would have had too little evidence, and
+// most are excluded so.
+func TestListsAreExcludedForWantOfEvidence(t *testing.T) {
+	d := staggeredShop(20, 12)
+	for i := range d.Cells[:12] { // the first two mountings were of another pickup
+		d.Cells[i].Remount(func(m *cell.Mounting) { m.Pickup, m.Session = "P00007", "s099"+m.Session })
+	}
+	s := fitted(t, d)
+	excluded, kept := 0, 0
+	for k, m := range s.mountings {
+		if k%7 > 0 && s.cells[m[0]].Pickup != "P00007" {
+			continue
+		}
+		b := s.baselineOf(m)
+		for i := range m {
+			b.renamed = append(b.renamed[:i], *s.cells[m[i]])
+		}
+		h, o := s.mixedUp(b)
+		for _, of := range s.lists.group(s, m).pickups {
+			if s.cells[s.mountings[of[0]][0]].Pickup == b.pickup {
+				continue
+			}
+			for _, least := range []float64{4, 12} {
+				s.beginRough(b)
+				*o = other{of[0], true, len(of)}
+				s.beginPickup(b, h, o, least)
+				for _, list := range of {
+					o.mounting = list
+					switch enough := s.corrected(h, b, s.jointWith(b, s.cells[s.mountings[list][0]].Pickup), least) != nil; {
+					case !s.excludes(b, o):
+						kept++
+					case enough:
+						t.Errorf("mounting %d as %d: excluded, and may have %g", k, list, least)
+					default:
+						excluded++
+					}
+				}
+			}
+		}
+	}
+	if excluded < 5*kept || kept < 10 {
+		t.Errorf("excluded %d, kept %d", excluded, kept)
 	}
 }

@@ -13,13 +13,15 @@
 // again.
 //
 // The way through: screen.go runs the rounds on a screener (screener.go), which holds
-// the record as filed and as corrected so far. In each round lists.go says which
+// the record as filed and as corrected so far. In the first round lists.go says which
 // mountings may be compared, habits.go learns how the shop fills in its lists, and
-// likelihood.go fits a levelModel to all cells. For each mounting, hypotheses.go lists
+// likelihood.go fits a levelModel to all cells. For each mounting, hypotheses.go tries
 // what may be wrong, from wrong_lengths.go (columns and factors stand in lengths.go) and
-// wrong_names.go; evidence.go weighs each, and trend.go looks for a drift. Takes that were
-// cut off are found first and apart, in clipping.go. mistakes.go names the kinds, how much
-// evidence each needs and what weight cells keep.
+// wrong_names.go; evidence.go weighs each, and trend.go looks for a drift. What is found is
+// put right, and the next round does all this again; where that is little of a large
+// record, corrections.go carries it over into the levelModel, and the round looks again at
+// what it concerns. Takes that were cut off are found first and apart, in clipping.go.
+// mistakes.go names the kinds, how much evidence each needs and what weight cells keep.
 //
 // How levels are weighed in time proportional to cells: a cell's level is a row (rows.go)
 // of shared unknowns, of its pickup's level, of its pole's, of its mounting's lift, and of
@@ -28,7 +30,11 @@
 // record says, surroundings.go takes one mounting's levels away again: what is left is a
 // normal distribution of its few cells, under any hypothesis. The density of all of a
 // pickup's levels is that of its other cells, which no hypothesis changes, times that of
-// the mounting's given those. A test compares all this with dense covariances. small.go
+// the mounting's given those. A test compares all this with dense covariances. The rows of
+// one pickup are in memory at a time, and whatever a hypothesis needs is used again for the
+// next one. Pickups that may have been mixed up with a mounting's are as many as there are:
+// they are tried where its levels can become so much likelier that one of so many has enough
+// evidence, which of a mounting without a mistake is the rarer the more there are. small.go
 // has the arithmetic of small matrices, chunks.go spreads work over cores: results are the
 // same on any number of them.
 //

@@ -6,8 +6,9 @@ package screen
 // behind them, one for each class of the pickup's cells: the sum of the effects that the
 // class has part in. It is used again for pickup after pickup.
 type elimination struct {
-	m       *levelModel
-	p, n    int       // parameters; parameters and classes
+	*opened
+	params  int
+	n       int       // parameters and classes
 	a       []float64 // information, n by n; the lower triangle counts
 	b       []float64 // weighted residuals
 	square  float64   // weighted squares of residuals, less what the local unknowns explain
@@ -21,6 +22,7 @@ type elimination struct {
 	inverse []float64 // locals by locals
 	coupled []float64 // locals by n
 	right   []float64
+	t       []float64 // scratch
 	byClass []float64 // scratch
 }
 
@@ -33,60 +35,65 @@ type lift struct {
 }
 
 func newElimination(m *levelModel) *elimination {
-	return &elimination{m: m, p: len(m.theta), classAt: make([]int, len(m.classes.of))}
+	return &elimination{opened: newOpened(m), params: len(m.theta), classAt: make([]int, len(m.classes.of))}
 }
 
-// grown is a slice of zeros, the old one if it has room.
-func grown(s []float64, n int) []float64 {
-	if cap(s) < n {
-		return make([]float64, n, n+n/2)
-	}
-	s = s[:n]
-	clear(s)
-	return s
-}
-
-// eliminate does all of it for one pickup, at the cells' weights in the robust fit.
+// eliminate does all of it for one pickup, which it opens, at the cells' weights in the
+// robust fit.
 func (e *elimination) eliminate(p *pickup) {
-	e.n = e.p + len(p.classes)
+	e.open(p)
+	e.n = e.params + len(p.classes)
 	e.a, e.b, e.square = grown(e.a, e.n*e.n), grown(e.b, e.n), 0
-	for k, c := range p.classes {
-		e.classAt[c.number] = k
-	}
-	from := 0
+	e.placeClasses()
 	e.lifts = e.lifts[:0]
-	for _, end := range p.ends {
-		e.addSession(p.cells[from:end])
-		from = end
+	for k := range p.ends {
+		e.addSession(k)
 	}
 	e.eliminateLocals(p)
 }
 
+// placeClasses writes down where the classes of the open pickup are.
+func (e *elimination) placeClasses() {
+	for k, c := range e.p.classes {
+		e.classAt[c.number] = k
+	}
+}
+
 // addSession adds the cells of one session and eliminates its lift.
-func (e *elimination) addSession(cells []int) {
+func (e *elimination) addSession(number int) {
 	if len(e.lifts) < cap(e.lifts) {
 		e.lifts = e.lifts[:len(e.lifts)+1]
 	} else {
 		e.lifts = append(e.lifts, lift{})
 	}
 	l := &e.lifts[len(e.lifts)-1]
+	e.liftOf(number, l)
+	cells, from := e.p.session(number)
+	for x, i := range cells {
+		if r := &e.rows[from+x]; !r.unknown {
+			e.addRow(r, e.m.weight[i]/r.noise)
+		}
+	}
+	e.eliminateLift(l)
+}
+
+// liftOf works out what the cells of one session of the open pickup say of its lift.
+func (e *elimination) liftOf(number int, l *lift) {
 	l.precision, l.weighted = 1/(liftVariance*e.m.scale*e.m.scale), 0
-	l.coupled, l.classes, l.byClass = grown(l.coupled, e.p), l.classes[:0], l.byClass[:0]
-	for _, i := range cells {
-		r := &e.m.rows[i]
+	l.coupled, l.classes, l.byClass = grown(l.coupled, e.params), l.classes[:0], l.byClass[:0]
+	cells, from := e.p.session(number)
+	for x, i := range cells {
+		r := &e.rows[from+x]
 		if r.unknown {
 			continue
 		}
-		w := e.m.weight[i] / r.noise
-		e.addRow(r, w)
-		lifted := w * r.lift
+		lifted := e.m.weight[i] / r.noise * r.lift
 		addScaled(l.coupled, lifted, r.gradient)
 		l.classes = append(l.classes, e.classAt[r.class.number])
 		l.byClass = append(l.byClass, lifted)
 		l.precision += lifted * r.lift
 		l.weighted += lifted * r.residual
 	}
-	e.eliminateLift(l)
 }
 
 // addRow adds a cell that counts with the weight w.
@@ -96,11 +103,11 @@ func (e *elimination) addRow(r *row, w float64) {
 			addScaled(e.a[i*e.n:i*e.n+i+1], w*g, r.gradient)
 		}
 	}
-	at := e.p + e.classAt[r.class.number]
-	addScaled(e.a[at*e.n:at*e.n+e.p], w, r.gradient)
+	at := e.params + e.classAt[r.class.number]
+	addScaled(e.a[at*e.n:at*e.n+e.params], w, r.gradient)
 	e.a[at*e.n+at] += w
 	weighted := w * r.residual
-	addScaled(e.b[:e.p], weighted, r.gradient)
+	addScaled(e.b[:e.params], weighted, r.gradient)
 	e.b[at] += weighted
 	e.square += weighted * r.residual
 }
@@ -112,18 +119,18 @@ func (e *elimination) eliminateLift(l *lift) {
 		}
 	}
 	for x, k := range l.classes {
-		at := e.p + k
+		at := e.params + k
 		row := e.a[at*e.n : at*e.n+e.n]
 		f := -l.byClass[x] / l.precision
-		addScaled(row[:e.p], f, l.coupled)
+		addScaled(row[:e.params], f, l.coupled)
 		for y, o := range l.classes {
 			if o <= k {
-				row[e.p+o] += f * l.byClass[y]
+				row[e.params+o] += f * l.byClass[y]
 			}
 		}
 		e.b[at] += f * l.weighted
 	}
-	addScaled(e.b[:e.p], -l.weighted/l.precision, l.coupled)
+	addScaled(e.b[:e.params], -l.weighted/l.precision, l.coupled)
 	e.square -= l.weighted * l.weighted / l.precision
 }
 
@@ -133,21 +140,22 @@ func (e *elimination) eliminateLocals(p *pickup) {
 	e.locals = 1 + len(p.poles)
 	e.coupled, e.right = grown(e.coupled, e.locals*n), grown(e.right, e.locals)
 	for k := range p.classes { // the upper triangle of classes, too
-		at := e.p + k
+		at := e.params + k
 		for j := range k {
-			e.a[(e.p+j)*n+at] = e.a[at*n+e.p+j]
+			e.a[(e.params+j)*n+at] = e.a[at*n+e.params+j]
 		}
 	}
 	for k, c := range p.classes {
-		at := e.p + k
+		at := e.params + k
 		for _, l := range [2]int{0, 1 + p.pole(c.string)} {
 			addScaled(e.coupled[l*n:l*n+n], 1, e.a[at*n:at*n+n])
 			e.right[l] += e.b[at]
 		}
 	}
-	t := grown(nil, e.locals*e.locals)
+	e.t = grown(e.t, 2*e.locals*e.locals)
+	t, room := e.t[:e.locals*e.locals], e.t[e.locals*e.locals:]
 	for k, c := range p.classes {
-		at := e.p + k
+		at := e.params + k
 		for _, l := range [2]int{0, 1 + p.pole(c.string)} {
 			for o := range e.locals {
 				t[o*e.locals+l] += e.coupled[o*n+at]
@@ -163,7 +171,7 @@ func (e *elimination) eliminateLocals(p *pickup) {
 	}
 	factorise(t, e.locals)
 	e.inverse = grown(e.inverse, e.locals*e.locals)
-	invert(t, e.locals, e.inverse)
+	invert(t, e.locals, e.inverse, room)
 	e.byClass = grown(e.byClass, n)
 	for l := range e.locals {
 		through := e.byClass

@@ -3,82 +3,40 @@ package screen
 import (
 	"math"
 	"slices"
-	"sync"
-
-	"evenpole/fit/cell"
 )
 
-// baseline is the record as filed, against which the hypotheses on a mounting are
-// weighed.
-type baseline struct {
-	mounting      mounting
-	pickup        string
-	levels        *surroundings
-	rows          []*row    // of the mounting's cells
-	least         []float64 // half of ln of the least variance that each can have
-	density       *density
-	logLikelihood float64
-	lists         float64 // see listEvidence
-	impossible    bool    // has a length that cannot be
-	joint         map[string]joint
-	*weighing
-}
-
-// weighing is memory for weighing one hypothesis after the other.
-type weighing struct {
-	scratch cell.Cell
-	places  []*among
-	trial   *density
-	cov     []float64
-}
-
-// densityOf is the trial density, of so many levels, with none yet.
-func (w *weighing) densityOf(most int) *density {
-	if w.trial == nil || w.trial.most != most {
-		w.trial, w.cov = newDensity(most), make([]float64, most)
-	}
-	w.trial.reset()
-	return w.trial
-}
-
-// joint is what is left of a mounting's pickup, or of it together with another one.
-type joint struct {
-	locals *locals // of the other one
-	rest   float64 // see surroundings; at least, where exact is not nil
-	cells  int
-	exact  func() float64 // works rest out
-}
-
 // known is the joint once rest is exact.
-func (j joint) known() joint {
-	if j.exact != nil {
-		j.rest, j.exact = j.exact(), nil
+func (b *baseline) known(j *joint) *joint {
+	if !j.exact {
+		j.rest, j.exact = max(0, j.locals.m.unexplained(b.alone.locals, j.locals)-b.levels.alone), true
 	}
 	return j
 }
 
-func (s *screener) baselineOf(m mounting, l *locals, unexplained float64, w *weighing) *baseline {
-	b := &baseline{weighing: w, mounting: m, pickup: l.p.name, levels: surroundingsOf(l, m, unexplained), joint: map[string]joint{}}
+// begin is the record as filed beside which a mounting of an open pickup is looked at.
+func (s *screener) begin(b *baseline, m mounting, l *locals, unexplained float64) {
+	b.mounting, b.pickup, b.rows, b.least = m, l.p.name, b.rows[:0], b.least[:0]
+	b.levels.fill(l, m, unexplained)
 	for _, i := range m {
-		r := &s.levels.rows[i]
+		r := l.e.row(i)
 		b.rows = append(b.rows, r)
 		b.least = append(b.least, math.Log(min(r.noise, impossibleSD*impossibleSD))/2)
 	}
-	b.joint[b.pickup] = joint{locals: l, rest: b.levels.rest, cells: b.levels.cells}
-	b.density, b.logLikelihood = b.filedDensity(b.joint[b.pickup], nil)
+	b.alone = joint{locals: l, at: where{l.p.number, b.rows[0].session, l.p.last()}, rest: b.levels.rest, exact: true, cells: b.levels.cells}
+	b.joint = b.alone
+	b.logLikelihood = b.filedDensity(&b.alone, nil, &b.density)
 	b.lists = s.listEvidence(m, nil)
 	b.impossible = s.anyImpossible(m)
-	return b
 }
 
-// filedDensity is the density of the levels as filed, where a mistake of no known kind
-// made those of some cells.
-func (b *baseline) filedDensity(j joint, unknown []int) (*density, float64) {
-	d, ok := b.levels.filed(b.mounting, unknown)
-	if !ok {
-		return d, math.Inf(-1)
+// filedDensity works out the density of the levels as filed, where a mistake of no known
+// kind made those of some cells, and how likely they are.
+func (b *baseline) filedDensity(j *joint, unknown []int, d *density) float64 {
+	d.reset(len(b.mounting))
+	if !b.levels.filed(b.mounting, unknown, d) {
+		return math.Inf(-1)
 	}
-	return d, student(j.cells, d.halfLogDet, j.rest+d.square)
+	return student(j.cells, d.halfLogDet, j.rest+d.square)
 }
 
 // mostGain bounds the evidence of any hypothesis but for its prior: the mounting's
@@ -101,14 +59,14 @@ func (b *baseline) mostGains() (one, two, all float64) {
 	if b.impossible {
 		return all, all, all
 	}
-	d := b.density
+	d := &b.density
 	n := len(d.left)
-	factor, precision, pull := make([]float64, n*n), make([]float64, n*n), make([]float64, n)
+	b.room = grown(b.room, 3*n*n+2*n)
+	factor, precision, pull, noise := b.room[:n*n], b.room[n*n:2*n*n], b.room[3*n*n:3*n*n+n], b.room[3*n*n+n:][:0]
 	for k := range n {
 		copy(factor[k*n:k*n+k+1], d.factor[k*d.most:])
 	}
-	invert(factor, n, precision)
-	var noise []float64
+	invert(factor, n, precision, b.room[2*n*n:3*n*n])
 	for _, r := range b.rows {
 		if !r.unknown {
 			noise = append(noise, r.noise)
@@ -137,21 +95,22 @@ func (b *baseline) mostGains() (one, two, all float64) {
 	return one, two, all
 }
 
-// examine returns the likeliest mistake of a mounting, nil when none has enough evidence,
-// and a drift on its own account.
-func (s *screener) examine(k int, l *locals, unexplained float64, w *weighing) *hypothesis {
-	b := s.baselineOf(s.mountings[k], l, unexplained, w)
+// examine returns the likeliest mistake of a mounting of an open pickup, nil when none has
+// enough evidence, and a drift on its own account.
+func (s *screener) examine(k int, l *locals, unexplained float64, b *baseline) *hypothesis {
+	s.begin(b, s.mountings[k], l, unexplained)
 	drift, inTakes := s.driftOf(k, b)
 	s.drifts[k] = drift
 	if s.driftsOnly {
 		return drift
 	}
+	s.openToNames[k] = false // unless hypotheses finds out that it is
 	mostGain := b.mostGain()
 	if mostGain+mostPrior < leastEvidence {
 		return nil
 	}
 	var best *hypothesis
-	for _, h := range s.hypotheses(b) {
+	s.hypotheses(b, func(h *hypothesis) bool {
 		h.mounting = k
 		beyond := math.Inf(-1)
 		if best != nil {
@@ -159,8 +118,10 @@ func (s *screener) examine(k int, l *locals, unexplained float64, w *weighing) *
 		}
 		if mostGain+h.prior >= max(leastEvidence, beyond) && s.weigh(h, b, beyond) && h.evidence > beyond {
 			best = h
+			return true
 		}
-	}
+		return false
+	})
 	if best == nil {
 		return nil
 	}
@@ -175,23 +136,18 @@ func (s *screener) examine(k int, l *locals, unexplained float64, w *weighing) *
 // weigh works out the evidence for a hypothesis and reports whether it is enough; it need
 // not go through with one that has no more than another.
 func (s *screener) weigh(h *hypothesis, b *baseline, other float64) bool {
-	h.pickups = []string{b.pickup}
-	b.scratch = *s.cells[h.touched[0]]
-	if h.correct(0, &b.scratch); b.scratch.Pickup != b.pickup {
-		h.pickups = append(h.pickups, b.scratch.Pickup)
+	c := s.correctedCell(h, b, 0)
+	h.pickups = append(h.pickups[:0], b.pickup)
+	if c.Pickup != b.pickup {
+		h.pickups = append(h.pickups, c.Pickup)
 	}
-	j := s.jointWith(b, h.pickups[len(h.pickups)-1])
-	least := leastEvidence - h.prior
-	if b.impossible {
-		least = max(0, leastRepairEvidence-h.prior)
-	}
-	const rounding = 1e-6
-	d := s.corrected(h, b, j, max(least, other-h.prior)+b.lists-rounding)
+	j := s.jointWith(b, c.Pickup)
+	d := s.corrected(h, b, j, s.leastGain(h, b, other))
 	if d == nil {
 		return false
 	}
 	s.put(h)
-	j = j.known()
+	b.known(j)
 	corrected := student(j.cells, d.halfLogDet, j.rest+d.square)
 	levels := corrected - student(j.cells, b.density.halfLogDet, j.rest+b.density.square)
 	lists := s.listEvidence(b.mounting, h.corrected) - b.lists
@@ -202,45 +158,30 @@ func (s *screener) weigh(h *hypothesis, b *baseline, other float64) bool {
 	case h.evidence < leastEvidence, levels < -lists/2-mostLevelsAgainst:
 		return false
 	}
-	_, unknown := b.filedDensity(j, h.touched)
-	return corrected+lists > unknown
+	return corrected+lists > b.filedDensity(j, h.touched, &b.unexpected)
+}
+
+// leastGain is by how much a mounting's levels must at least be likelier under a hypothesis
+// that is to have enough evidence, and more than another.
+func (s *screener) leastGain(h *hypothesis, b *baseline, other float64) float64 {
+	least := leastEvidence - h.prior
+	if b.impossible {
+		least = max(0, leastRepairEvidence-h.prior)
+	}
+	const rounding = 1e-6
+	return max(least, other-h.prior) + b.lists - rounding
 }
 
 // corrected is the density of a mounting's levels under a hypothesis; nil as soon as it is
 // not so much likelier than as filed, whatever the cells that are left.
-func (s *screener) corrected(h *hypothesis, b *baseline, j joint, least float64) *density {
-	var noise float64 // what the own scatter of the cells to come makes of the determinant, at least
-	for _, v := range b.least {
-		noise += v
-	}
-	d, placed := b.densityOf(len(b.mounting)), 0
-	add := func(x int, y *among) bool {
-		noise -= b.least[x]
-		if y.unknown {
-			d.addUnknown()
-		} else {
-			for k, z := range b.places[:placed] {
-				b.cov[k] = y.covariance(z)
-			}
-			if !d.add(b.cov[:placed], y.covariance(y)+y.noise, y.left) {
-				return false
-			}
-			placed++
-		}
-		likelier := student(j.cells, d.halfLogDet+noise, j.rest+d.square) - student(j.cells, b.density.halfLogDet, j.rest+b.density.square)
-		if d.square > b.density.square { // the more is left of other cells, the less does it matter
-			likelier = max(likelier, b.density.halfLogDet-d.halfLogDet-noise)
-		}
-		return likelier >= least
-	}
+func (s *screener) corrected(h *hypothesis, b *baseline, j *joint, least float64) *density {
+	t := b.begin(j, least)
 	for x, i := range h.touched {
-		b.scratch = *s.cells[i]
-		h.correct(x, &b.scratch)
-		y := b.place(placed)
-		s.levels.rowOf(&b.scratch, i, &y.own.row)
+		y := b.place(t.placed)
+		b.levels.l.e.rowOf(s.correctedCell(h, b, x), i, j.at, &y.own.row)
 		j.locals.expect(y.own)
 		b.levels.place(y, y.own)
-		if !add(slices.Index(b.mounting, i), y) {
+		if !t.add(slices.Index(b.mounting, i), y) {
 			return nil
 		}
 	}
@@ -248,35 +189,80 @@ func (s *screener) corrected(h *hypothesis, b *baseline, j joint, least float64)
 		if slices.Contains(h.touched, i) {
 			continue
 		}
-		y := b.place(placed)
+		y := b.place(t.placed)
 		b.levels.place(y, b.levels.asFiled(i))
-		if !add(x, y) {
+		if !t.add(x, y) {
 			return nil
 		}
 	}
-	return d
+	return &b.trial
+}
+
+// trial is a density of a mounting's levels that is given up when it is not so much
+// likelier than as filed, whatever the cells that are left.
+type trial struct {
+	b      *baseline
+	j      *joint
+	least  float64
+	noise  float64 // what the own scatter of the cells to come makes of the determinant, at least
+	filed  float64
+	placed int
+}
+
+// begin is a trial of no cell yet.
+func (b *baseline) begin(j *joint, least float64) trial {
+	t := trial{b: b, j: j, least: least, filed: student(j.cells, b.density.halfLogDet, j.rest+b.density.square)}
+	for _, v := range b.least {
+		t.noise += v
+	}
+	b.trial.reset(len(b.mounting))
+	b.cov = grown(b.cov, len(b.mounting))
+	return t
+}
+
+// add adds the x-th cell of the mounting; false when the trial is given up.
+func (t *trial) add(x int, y *among) bool {
+	b, d := t.b, &t.b.trial
+	t.noise -= b.least[x]
+	if y.unknown {
+		d.addUnknown()
+	} else {
+		for k, z := range b.places[:t.placed] {
+			b.cov[k] = y.covariance(z)
+		}
+		if !d.add(b.cov[:t.placed], y.covariance(y)+y.noise, y.left) {
+			return false
+		}
+		t.placed++
+	}
+	likelier := student(t.j.cells, d.halfLogDet+t.noise, t.j.rest+d.square) - t.filed
+	if d.square > b.density.square { // the more is left of other cells, the less does it matter
+		likelier = max(likelier, b.density.halfLogDet-d.halfLogDet-t.noise)
+	}
+	return likelier >= t.least
 }
 
 // place is memory for the n-th cell of a hypothesis.
-func (w *weighing) place(n int) *among {
-	for len(w.places) <= n {
-		w.places = append(w.places, &among{own: &expected{}})
+func (b *baseline) place(n int) *among {
+	for len(b.places) <= n {
+		b.places = append(b.places, &among{own: &expected{}})
 	}
-	return w.places[n]
+	return b.places[n]
 }
 
 // jointWith is what is left of a mounting's pickup together with another one.
-func (s *screener) jointWith(b *baseline, other string) joint {
-	j, ok := b.joint[other]
-	if !ok {
-		own, l := b.joint[b.pickup].locals, s.levels.localsOf(other)
-		j = joint{
-			locals: l, rest: max(0, own.square+l.square-b.levels.alone), cells: b.levels.cells + len(l.p.cells),
-			exact: sync.OnceValue(func() float64 { return max(0, s.levels.unexplained(own, l)-b.levels.alone) }),
-		}
-		b.joint[other] = j
+func (s *screener) jointWith(b *baseline, other string) *joint {
+	if other == b.pickup {
+		return &b.alone
 	}
-	return j
+	if b.joint.locals.p.name != other {
+		own, l := b.alone.locals, s.levels.localsOf(other)
+		b.joint = joint{
+			locals: l, at: where{l.p.number, s.levels.sessionOf(l.p.number, s.cells[b.mounting[0]].Session), own.p.last()},
+			rest: max(0, own.square+l.square-b.levels.alone), cells: b.levels.cells + len(l.p.cells),
+		}
+	}
+	return &b.joint
 }
 
 // repairs reports whether a hypothesis makes possible what cannot be.
@@ -287,28 +273,4 @@ func (s *screener) repairs(h *hypothesis) bool {
 		}
 	}
 	return false
-}
-
-// slope estimates by how much levels rise with a covariate of the mounting's cells, of
-// which the scatter of their takes gives an estimate of its own, inTakes with the variance
-// inTakesVar. evidence is ln of the likelihood ratio of a slope that scatters by sd
-// against one that scatters by sd0.
-func (b *baseline) slope(covariate []float64, inTakes, inTakesVar, sd, sd0 float64) (slope, evidence float64) {
-	d := b.density
-	var z []float64
-	for x, r := range b.rows {
-		if !r.unknown {
-			z = append(z, covariate[x])
-		}
-	}
-	for i := range z {
-		z[i] = (z[i] - inner(d.factor[i*d.most:i*d.most+i], z)) / d.factor[i*d.most+i]
-	}
-	precision := inner(z, z) + 1/inTakesVar
-	sum := inner(z, d.solved) + inTakes/inTakesVar
-	logRatio := func(sd float64) float64 {
-		shrink := 1 / (precision + 1/(sd*sd))
-		return sum*sum*shrink/2 - math.Log1p(precision*sd*sd)/2
-	}
-	return sum / (precision + 1/(sd*sd)), logRatio(sd) - logRatio(sd0)
 }

@@ -20,12 +20,12 @@ func (s *screener) learnHabits() habits {
 	h.poles = s.habitOf(func(m mounting, within float64) (int, int) { return s.poleDifferences(m, nil, within) })
 	h.heights = s.habitOf(func(m mounting, within float64) (int, int) { return s.heightDifferences(m, nil, within) })
 	h.batch = s.habitOf(func(m mounting, _ float64) (int, int) { return s.batchDifferences(m, nil) })
-	twice := 0
-	for _, m := range s.mountings {
+	twice, _ := s.count(func(m mounting) (int, int) {
 		if s.mountedTwice(m, s.cells[m[0]].Pickup) {
-			twice++
+			return 1, 1
 		}
-	}
+		return 0, 1
+	})
 	h.mountsOnce = float64(twice) <= (1-repeats)*float64(len(s.mountings))
 	return h
 }
@@ -62,11 +62,7 @@ type differences func(m mounting, within float64) (differ, of int)
 // habitOf finds out whether a shop types a list from another one, or measures it anew.
 func (s *screener) habitOf(count differences) habit {
 	for _, way := range []struct{ learn, within float64 }{{sameDigits, sameHeight}, {sameMeasured, sameMeasured}} {
-		differ, all := 0, 0
-		for _, m := range s.mountings {
-			n, of := count(m, way.learn)
-			differ, all = differ+n, all+of
-		}
+		differ, all := s.count(func(m mounting) (int, int) { return count(m, way.learn) })
 		if all > 0 && float64(differ) <= (1-repeats)*float64(all) {
 			coincidence := 2 * way.within / usualRange // chance that a height put right falls on the list
 			return habit{-math.Log(coincidence * float64(differ+1) / float64(all+1)), way.within}
@@ -75,9 +71,25 @@ func (s *screener) habitOf(count differences) habit {
 	return habit{}
 }
 
+// count adds up what is counted of each mounting.
+func (s *screener) count(each func(mounting) (n, of int)) (n, of int) {
+	var parts [mostChunks][2]int
+	inChunks(len(s.mountings), func(chunk, from, to int) {
+		for _, m := range s.mountings[from:to] {
+			n, of := each(m)
+			parts[chunk][0] += n
+			parts[chunk][1] += of
+		}
+	})
+	for _, part := range parts {
+		n, of = n+part[0], of+part[1]
+	}
+	return n, of
+}
+
 // listEvidence is ln of how likely a mounting's lists are by the shop's habits, some
 // cells corrected: 0 when they repeat others, less for every value that differs.
-func (s *screener) listEvidence(m mounting, corrected map[int]cell.Cell) float64 {
+func (s *screener) listEvidence(m mounting, corrected map[int]*cell.Cell) float64 {
 	var sum float64
 	if h := s.habits.poles; h.cost > 0 {
 		n, _ := s.poleDifferences(m, corrected, h.within)
@@ -93,21 +105,22 @@ func (s *screener) listEvidence(m mounting, corrected map[int]cell.Cell) float64
 
 // poleDifferences counts the pole heights of a mounting that differ from those of the
 // pickup's other mounting that is most like it; of 0 heights when there is none.
-func (s *screener) poleDifferences(m mounting, corrected map[int]cell.Cell, within float64) (differ, of int) {
+func (s *screener) poleDifferences(m mounting, corrected map[int]*cell.Cell, within float64) (differ, of int) {
 	return s.leastDifferences(m, corrected, within, poleLength, s.lists.byPickup[s.cellAt(m[0], corrected).Pickup])
 }
 
 // heightDifferences does the same for string heights, among all mountings.
-func (s *screener) heightDifferences(m mounting, corrected map[int]cell.Cell, within float64) (differ, of int) {
+func (s *screener) heightDifferences(m mounting, corrected map[int]*cell.Cell, within float64) (differ, of int) {
 	return s.leastDifferences(m, corrected, within, heightLength, s.lists.byShape[s.shapeOf(m)])
 }
 
 // leastDifferences compares a list of lengths with those of the mountings of as many
 // strings that are to be compared, and counts the differences from the most similar.
-func (s *screener) leastDifferences(m mounting, corrected map[int]cell.Cell, within float64, l *lengthColumn, compared []int) (differ, of int) {
+func (s *screener) leastDifferences(m mounting, corrected map[int]*cell.Cell, within float64, l *lengthColumn, compared []int) (differ, of int) {
 	differ = len(m) + 1
 	own, column := s.lists.listed(s, m, corrected, l)
-	scratch, shape := make([]float64, len(m)), s.lists.shapes[s.lists.of[m[0]]]
+	var room [16]float64
+	scratch, shape := room[:0], s.lists.shapes[s.mountingOf(m)]
 	lists := 0
 	for _, k := range compared {
 		o := s.mountings[k]
@@ -126,12 +139,12 @@ func (s *screener) leastDifferences(m mounting, corrected map[int]cell.Cell, wit
 }
 
 // countDifferences counts the strings whose lengths differ between two mountings; of
-// string heights, those that differ from the median shift. It writes over scratch.
+// string heights, those that differ from the median shift. It writes behind scratch.
 func countDifferences(own, other []float64, within float64, l *lengthColumn, scratch []float64) int {
 	shift := 0.0
 	if l == heightLength {
 		for x, v := range own {
-			scratch[x] = v - other[x]
+			scratch = append(scratch, v-other[x])
 		}
 		slices.Sort(scratch)
 		shift = scratch[len(scratch)/2]
@@ -158,7 +171,7 @@ func (s *screener) mountedTwice(m mounting, pickup string) bool {
 
 // batchDifferences counts 1 where a mounting's batch is that of no other mounting of its
 // pickup; of 0 when there is none.
-func (s *screener) batchDifferences(m mounting, corrected map[int]cell.Cell) (differ, of int) {
+func (s *screener) batchDifferences(m mounting, corrected map[int]*cell.Cell) (differ, of int) {
 	c := s.cellAt(m[0], corrected)
 	for _, k := range s.lists.byPickup[c.Pickup] {
 		o := s.mountings[k][0]

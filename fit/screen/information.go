@@ -51,7 +51,7 @@ func (x *information) mean() []float64 {
 func (x *information) posterior() *estimate {
 	l := x.factor()
 	out := &estimate{make([]float64, x.n*x.n), append([]float64(nil), x.weighted...)}
-	invert(l, x.n, out.cov)
+	invert(l, x.n, out.cov, make([]float64, x.n*x.n))
 	solveWith(l, x.n, out.mean)
 	return out
 }

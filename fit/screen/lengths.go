@@ -60,6 +60,8 @@ const (
 	leastChange = 2 * sameHeight // a mistake that changes less shows in no level
 )
 
+const sameSteel = 0.02 // of cores in two units, ln: as files round them
+
 // mm writes a length as it was typed, more or less.
 func mm(v float64) string { return fmt.Sprintf("%.4g", v) }
 

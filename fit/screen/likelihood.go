@@ -29,26 +29,29 @@ const (
 // pickup (its level, its poles, its mountings) are normal, so that the levels of
 // one pickup are jointly normal given the others: see surroundings.
 type levelModel struct {
-	curve         curve.Curve
-	theta         []float64 // the curve's parameters
-	cells         []*cell.Cell
-	last          []int // of each cell's pickup: its highest string
-	takeVariance  cell.TakeVariances
-	scale         float64 // this record's scatter beside the usual
-	classes       classes
-	mean, sd      []float64 // prior of the shared unknowns; parameters first
-	weight        []float64 // of each cell in the robust fit
-	impossible    []bool    // of each cell: its level says nothing
-	extraVariance []float64 // of each cell, see screener
-	rows          []row     // from the end of the fit on, residuals are beside given.mean
-	velocity      []float64 // of each cell's string, see curve.Site
-	pickups       []*pickup
-	number        map[string]int // of a pickup
-	sessions      map[session]int
-	inverses      [][]float64      // of each pickup, see elimination.inverse
-	total         *information     // of all cells and the priors
-	given         *estimate        // what the whole record says
-	locals        []func() *locals // of each pickup, worked out when they are first asked for
+	curve        curve.Curve
+	theta        []float64 // the curve's parameters
+	cells        []*cell.Cell
+	takeVariance cell.TakeVariances
+	scale        float64 // this record's scatter beside the usual
+	classes      classes
+	mean, sd     []float64 // prior of the shared unknowns; parameters first
+	impossible   []bool    // of each cell: its level says nothing
+	cutOff       []bool    // of each cell, see screener
+	fields       bool      // some cell has one
+	class        []*class  // of each cell
+	velocity     []float64 // of each cell's string, see curve.Site
+	weight       []float64 // of each cell in the robust fit
+	*pickups
+	inverses  [][]float64  // of each pickup, see elimination.inverse
+	total     *information // of all cells and the priors
+	given     *estimate    // what the whole record says; nil until the end of the fit
+	locals    []*kept      // of each pickup
+	moved     float64      // see levelModel.correct
+	usualLift lift         // of a session of which nothing is known
+	zs        []float64    // see reweigh
+	rounds    int          // in which theta was found
+	room      sync.Pool    // of eliminations, for those
 }
 
 // newLevelModel fits the cells as they seem to be; the levels of impossible ones say
@@ -57,12 +60,13 @@ func newLevelModel(s *screener) *levelModel {
 	cells := s.cells
 	m := &levelModel{
 		curve: curve.Curve{Excite: s.excite, Pitch: true}, cells: cells, takeVariance: s.takeVariance,
-		impossible: s.impossible, extraVariance: s.extraVariance, scale: 1,
+		impossible: s.impossible, cutOff: s.cutOff, scale: 1,
 	}
 	var wraps []*curve.Site
 	seen := map[profiles.Wrap]bool{}
 	for _, c := range cells {
 		m.curve.Pitch = m.curve.Pitch && c.Freq > 0
+		m.fields = m.fields || c.Field != 0
 		if !seen[c.Wrap] {
 			seen[c.Wrap] = true
 			wraps = append(wraps, &curve.Site{Wrap: c.Wrap})
@@ -80,20 +84,22 @@ func newLevelModel(s *screener) *levelModel {
 		for k := range m.theta {
 			m.theta[k] += step[k]
 		}
+		m.rounds++
 		m.linearise()
 	}
 	m.given = m.total.posterior()
-	for _, p := range m.pickups {
-		m.locals = append(m.locals, sync.OnceValue(func() *locals { return localsOf(newElimination(m), p) }))
-	}
-	inChunks(len(m.rows), func(_, from, to int) {
-		for i := from; i < to; i++ {
-			if r := &m.rows[i]; !r.unknown {
-				r.residual -= m.shared(r, m.given.mean)
-			}
-		}
-	})
+	m.zs = nil
+	m.forgetLocals()
+	m.usualLift.precision = 1 / (liftVariance * m.scale * m.scale)
 	return m
+}
+
+// forgetLocals is to be called when what the whole record says has changed.
+func (m *levelModel) forgetLocals() {
+	m.locals = make([]*kept, len(m.all))
+	for k := range m.locals {
+		m.locals[k] = &kept{}
+	}
 }
 
 // layOut numbers pickups, sessions and the shared unknowns, and starts the unknowns at
@@ -103,27 +109,17 @@ func (m *levelModel) layOut() {
 		m.theta = append(m.theta, p.Mean)
 		m.mean, m.sd = append(m.mean, p.Mean), append(m.sd, p.SD)
 	}
-	classes, each, sds := classesOf(m.cells, len(m.theta))
-	m.classes = classes
+	var sds []float64
+	m.classes, m.class, sds = classesOf(m.cells, len(m.theta))
 	m.mean, m.sd = append(m.mean, make([]float64, len(sds))...), append(m.sd, sds...)
+	m.pickups = pickupsOf(m.cells, m.class)
+	m.inverses = make([][]float64, len(m.all))
 	n := len(m.cells)
-	var pickups, sessions []int
-	m.pickups, pickups, sessions, m.sessions = pickupsOf(m.cells, each)
-	m.number, m.inverses = map[string]int{}, make([][]float64, len(m.pickups))
-	highest := make([]int, len(m.pickups))
-	for k, p := range m.pickups {
-		m.number[p.name] = k
-		highest[k] = slices.Max(p.poles)
-	}
-	m.last, m.weight, m.velocity, m.rows = make([]int, n), make([]float64, n), make([]float64, n), make([]row, n)
-	gradients := make([]float64, n*len(m.theta))
-	for i := range m.cells {
-		m.last[i], m.weight[i] = max(0, highest[pickups[i]]), 1
-		m.rows[i] = row{pickup: pickups[i], session: sessions[i], class: each[i], gradient: gradients[i*len(m.theta) : (i+1)*len(m.theta)]}
-	}
+	m.weight, m.velocity = make([]float64, n), make([]float64, n)
 	inChunks(n, func(_, from, to int) {
 		for i := from; i < to; i++ {
-			m.velocity[i] = m.curve.CellSite(m.cells[i], m.last[i]).Velocity
+			m.weight[i] = 1
+			m.velocity[i] = m.curve.CellSite(m.cells[i], 0).Velocity
 		}
 	})
 }
@@ -131,27 +127,15 @@ func (m *levelModel) layOut() {
 // linearise works out every cell's row at the last estimates and adds up the
 // information of all.
 func (m *levelModel) linearise() {
-	still := m.curve // strings' velocities are known by now
-	still.Pitch = false
 	parts := make([]*information, mostChunks)
-	inChunks(len(m.pickups), func(chunk, from, to int) {
+	inChunks(len(m.all), func(chunk, from, to int) {
 		parts[chunk] = noInformation(len(m.mean))
-		e, at := newElimination(m), m.curve.At(m.theta)
-		for k := from; k < to; k++ {
-			p := m.pickups[k]
-			for _, i := range p.cells {
-				r := &m.rows[i]
-				s := still.CellSite(m.cells[i], m.last[i])
-				s.Velocity = m.velocity[i]
-				var mean float64
-				mean, r.lift = at.Linear(r.gradient, s, 0)
-				m.fill(r, m.cells[i], mean)
-				r.unknown = r.unknown || m.impossible[i]
-				r.noise += m.extraVariance[i]
-			}
+		e := m.elimination()
+		defer m.room.Put(e)
+		for _, p := range m.all[from:to] {
 			e.eliminate(p)
-			addInformation(e.a, e.b, e.p, p, parts[chunk], 1)
-			m.inverses[k] = append(m.inverses[k][:0], e.inverse...)
+			addInformation(e.a, e.b, e.params, p, parts[chunk], 1)
+			m.inverses[p.number] = append(m.inverses[p.number][:0], e.inverse...)
 		}
 	})
 	m.total = m.priorInformation()
@@ -183,59 +167,66 @@ func (m *levelModel) priorInformation() *information {
 // of its pickup let expect, the shared unknowns given, and returns these distances in
 // standard deviations.
 func (m *levelModel) reweigh(shared []float64) []float64 {
-	zs := make([]float64, len(m.cells))
-	inChunks(len(m.pickups), func(_, from, to int) {
-		for k := from; k < to; k++ {
-			m.reweighPickup(m.pickups[k], m.inverses[k], shared, zs)
+	zs := grown(m.zs, len(m.cells))
+	m.zs = zs
+	inChunks(len(m.all), func(_, from, to int) {
+		e := m.elimination()
+		defer m.room.Put(e)
+		w := reweighing{opened: e.opened}
+		for _, p := range m.all[from:to] {
+			w.open(p)
+			w.reweigh(m.inverses[p.number], shared, zs)
 		}
 	})
-	seen := zs[:0]
-	for i, z := range zs {
-		if !m.rows[i].unknown {
-			seen = append(seen, z)
-		}
-	}
-	return seen
+	return slices.DeleteFunc(zs, func(z float64) bool { return math.IsInf(z, -1) })
 }
 
-// reweighPickup does so for the cells of one pickup, of whose level and poles, the
-// shared unknowns given, the covariance is inverse.
-func (m *levelModel) reweighPickup(p *pickup, inverse, shared, zs []float64) {
-	for _, i := range p.cells {
-		if r := &m.rows[i]; !r.unknown {
+// reweighing sets the weights of the cells of one pickup after the other.
+type reweighing struct {
+	*opened
+	room, coupled []float64
+	lifts         []coupling
+}
+
+// reweigh does so for the open pickup, of whose level and poles, the shared unknowns
+// given, the covariance is inverse. The distance of a cell of which nothing is known is -Inf.
+func (w *reweighing) reweigh(inverse, shared, zs []float64) {
+	m, p, locals := w.m, w.p, 1+len(w.p.poles)
+	for x, i := range p.cells {
+		if r := &w.rows[x]; r.unknown {
+			zs[i] = math.Inf(-1)
+		} else {
 			zs[i] = r.residual - m.shared(r, shared)
 		}
 	}
-	locals := 1 + len(p.poles)
-	right, lifts := make([]float64, locals), make([]coupling, len(p.ends))
-	from := 0
-	for k, end := range p.ends {
-		lifts[k] = m.couplingOf(p, p.cells[from:end], zs)
-		l := &lifts[k]
-		for _, i := range p.cells[from:end] {
-			if r := &m.rows[i]; !r.unknown {
+	w.room, w.coupled, w.lifts = grown(w.room, 3*locals), grown(w.coupled, locals*len(p.ends)), w.lifts[:0]
+	right, local, through := w.room[:locals], w.room[locals:2*locals], w.room[2*locals:]
+	for k := range p.ends {
+		cells, from := p.session(k)
+		l := w.couplingOf(cells, from, zs, w.coupled[k*locals:(k+1)*locals])
+		w.lifts = append(w.lifts, l)
+		for x, i := range cells {
+			if r := &w.rows[from+x]; !r.unknown {
 				v := m.weight[i] / r.noise * zs[i]
 				right[0] += v
 				right[1+p.pole(r.class.string)] += v
 			}
 		}
 		addScaled(right, -l.weighted/l.precision, l.coupled)
-		from = end
 	}
-	local, through := make([]float64, locals), make([]float64, locals)
 	for x := range local {
 		local[x] = inner(right, inverse[x*locals:(x+1)*locals])
 	}
-	from = 0
-	for k, end := range p.ends {
-		l := &lifts[k]
+	for k := range p.ends {
+		l := &w.lifts[k]
 		for x := range through {
 			through[x] = inner(l.coupled, inverse[x*locals:(x+1)*locals])
 		}
 		most := inner(l.coupled, through)
 		height := (l.weighted - inner(l.coupled, local)) / l.precision
-		for _, i := range p.cells[from:end] {
-			r := &m.rows[i]
+		cells, from := p.session(k)
+		for x, i := range cells {
+			r := &w.rows[from+x]
 			if r.unknown {
 				continue
 			}
@@ -243,15 +234,14 @@ func (m *levelModel) reweighPickup(p *pickup, inverse, shared, zs []float64) {
 			ratio := r.lift / l.precision
 			// The variance of what is local, given the cells of the pickup, this one among them.
 			own := r.lift*ratio + inverse[0] + 2*inverse[pole] + inverse[pole*locals+pole] - 2*ratio*(through[0]+through[pole]) + ratio*ratio*most
-			w := m.weight[i] / r.noise
-			precision := w - w*w*own // of the cell's level, given the others
-			e := w * (zs[i] - local[0] - local[pole] - r.lift*height)
-			variance := 1/precision - 1/w + r.noise
+			weight := m.weight[i] / r.noise
+			precision := weight - weight*weight*own // of the cell's level, given the others
+			e := weight * (zs[i] - local[0] - local[pole] - r.lift*height)
+			variance := 1/precision - 1/weight + r.noise
 			z := math.Abs(e) / precision / math.Sqrt(max(variance, r.noise))
 			zs[i] = z
 			m.weight[i] = min(1, solve.Square(clipAt/z))
 		}
-		from = end
 	}
 }
 
@@ -261,16 +251,18 @@ type coupling struct {
 	coupled             []float64
 }
 
-func (m *levelModel) couplingOf(p *pickup, cells []int, residuals []float64) coupling {
-	l := coupling{1 / (liftVariance * m.scale * m.scale), 0, make([]float64, 1+len(p.poles))}
-	for _, i := range cells {
-		r := &m.rows[i]
+// couplingOf is that of a session whose cells begin at a place; it fills coupled.
+func (w *reweighing) couplingOf(cells []int, from int, residuals, coupled []float64) coupling {
+	m := w.m
+	l := coupling{1 / (liftVariance * m.scale * m.scale), 0, coupled}
+	for x, i := range cells {
+		r := &w.rows[from+x]
 		if r.unknown {
 			continue
 		}
 		v := m.weight[i] / r.noise * r.lift
 		l.coupled[0] += v
-		l.coupled[1+p.pole(r.class.string)] += v
+		l.coupled[1+w.p.pole(r.class.string)] += v
 		l.precision += v * r.lift
 		l.weighted += v * residuals[i]
 	}
@@ -283,8 +275,7 @@ func (m *levelModel) rescale(zs []float64) {
 	if len(zs) == 0 {
 		return
 	}
-	slices.Sort(zs)
 	n := float64(len(zs))
-	seen := solve.Square(solve.MADScale * solve.Median(zs) * m.scale)
+	seen := solve.Square(solve.MADScale * median(zs) * m.scale)
 	m.scale = min(max(math.Sqrt((scalePrior+n*seen)/(scalePrior+n)), leastScale), mostScale)
 }

@@ -12,67 +12,110 @@ import (
 // strings, by their places, string 1 first and none twice.
 type mounting []int
 
-// mountsOf groups cells by pickup, session and excitation. A string that stands there
+// mountingsOf groups cells by pickup, session and excitation. A string that stands there
 // more than once, at several heights, was mounted as often: the k-th mounting has the
-// k-th cell of each string, in the order of rows.
+// k-th cell of each string, in the order of rows. They are in the order of their first
+// rows, those without rows first.
 func mountingsOf(cells []*cell.Cell) []mounting {
-	type act struct {
-		pickup, session string
-		excite          profiles.Excitation
+	of, ends := actsOf(cells)
+	inTurn := make(mounting, len(cells))
+	for i, act := range of {
+		inTurn[ends[act]] = i
+		ends[act]++
 	}
-	type place struct{ act, number int } // number of its string, or of one of several mountings
-	acts := map[act]int{}
-	last, number := act{}, -1
-	seen := map[place]int{}
-	at := map[place]int{}
-	var out []mounting
-	for _, i := range byRows(cells) {
-		c := cells[i]
-		if of := (act{c.Pickup, c.Session, c.Excite}); number < 0 || of != last {
-			n, ok := acts[of]
-			if !ok {
-				n = len(acts)
-				acts[of] = n
-			}
-			last, number = of, n
-		}
-		same := place{number, c.String}
-		p := place{number, seen[same]}
-		seen[same]++
-		k, ok := at[p]
-		if !ok {
-			k = len(out)
-			at[p] = k
-			out = append(out, nil)
-		}
-		out[k] = append(out[k], i)
+	type made struct {
+		first    int // the cell whose rows come first
+		mounting mounting
 	}
-	for _, m := range out {
-		slices.SortFunc(m, func(a, b int) int { return cells[a].String - cells[b].String })
+	all := make([]made, 0, len(ends))
+	from := 0
+	for _, end := range ends {
+		act := inTurn[from:end:end]
+		slices.SortFunc(act, func(a, b int) int { return compareRows(cells, a, b) })
+		for _, m := range mountingsOfAct(cells, act) {
+			first := m[0]
+			slices.SortFunc(m, func(a, b int) int { return cells[a].String - cells[b].String })
+			all = append(all, made{first, m})
+		}
+		from = end
+	}
+	slices.SortFunc(all, func(a, b made) int { return compareRows(cells, a.first, b.first) })
+	out := make([]mounting, len(all))
+	for k, m := range all {
+		out[k] = m.mounting
 	}
 	return out
 }
 
-// byRows lists the places of cells by where their first rows stand, those without rows
-// first.
-func byRows(cells []*cell.Cell) []int {
-	type first struct {
-		file, line int32
-		place      int
+// actsOf numbers what was captured of one pickup in one session in one way: of is the
+// number of each cell, and starts is where each would begin were they in turn.
+func actsOf(cells []*cell.Cell) (of []int32, starts []int) {
+	type act struct {
+		pickup, session string
+		excite          profiles.Excitation
 	}
-	all := make([]first, len(cells))
+	acts := map[act]int32{}
+	of = make([]int32, len(cells))
 	for i, c := range cells {
-		all[i] = first{-1, -1, i}
-		if len(c.Rows) > 0 {
-			all[i] = first{c.Rows[0].File, c.Rows[0].First, i}
+		if i > 0 && c.Pickup == cells[i-1].Pickup && c.Session == cells[i-1].Session && c.Excite == cells[i-1].Excite {
+			of[i] = of[i-1]
+		} else {
+			key := act{c.Pickup, c.Session, c.Excite}
+			n, ok := acts[key]
+			if !ok {
+				n = int32(len(starts))
+				acts[key] = n
+				starts = append(starts, 0)
+			}
+			of[i] = n
 		}
+		starts[of[i]]++
 	}
-	slices.SortFunc(all, func(a, b first) int {
-		return cmp.Or(cmp.Compare(a.file, b.file), cmp.Compare(a.line, b.line), a.place-b.place)
-	})
-	out := make([]int, len(all))
-	for k, f := range all {
-		out[k] = f.place
+	n := 0
+	for k, count := range starts {
+		starts[k], n = n, n+count
+	}
+	return of, starts
+}
+
+// mountingsOfAct tells the mountings of one act apart, whose cells are in the order of rows.
+func mountingsOfAct(cells []*cell.Cell, act mounting) []mounting {
+	if eachOnce(cells, act) {
+		return []mounting{act}
+	}
+	var out []mounting
+	seen := map[int]int{}
+	for _, i := range act {
+		k := seen[cells[i].String]
+		seen[cells[i].String]++
+		if k == len(out) {
+			out = append(out, nil)
+		}
+		out[k] = append(out[k], i)
 	}
 	return out
+}
+
+// eachOnce reports whether no string has two cells.
+func eachOnce(cells []*cell.Cell, act mounting) bool {
+	for x, i := range act {
+		if slices.ContainsFunc(act[:x], func(k int) bool { return cells[k].String == cells[i].String }) {
+			return false
+		}
+	}
+	return true
+}
+
+// compareRows says which of two cells' first rows come first; -1 stands for those of a
+// cell without rows.
+func compareRows(cells []*cell.Cell, a, b int) int {
+	first := func(i int) (file, line int) {
+		if rows := cells[i].Rows; len(rows) > 0 {
+			return int(rows[0].File), int(rows[0].First)
+		}
+		return -1, -1
+	}
+	fileA, lineA := first(a)
+	fileB, lineB := first(b)
+	return cmp.Or(fileA-fileB, lineA-lineB, a-b)
 }

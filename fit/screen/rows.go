@@ -1,6 +1,7 @@
 package screen
 
 import (
+	"iter"
 	"slices"
 
 	"evenpole/fit/cell"
@@ -10,7 +11,7 @@ import (
 
 // row is a cell with the model made linear about the last estimates.
 type row struct {
-	pickup, session int // their numbers in the model
+	pickup, session int // the pickup's number in the model, and the session's among the pickup's; -1 where it has none
 	class           *class
 	unknown         bool      // nothing is known of its level
 	residual        float64   // ln v less its prediction
@@ -49,13 +50,17 @@ func classesOf(cells []*cell.Cell, from int) (k classes, each []*class, sds []fl
 	k = classes{map[classKey]*class{}, map[string]int{}}
 	var firsts []*cell.Cell
 	each = make([]*class, len(cells))
+	var last classMemo
 	for i, c := range cells {
-		key := classKeyOf(c)
-		if k.of[key] == nil {
-			k.of[key] = &class{string: c.String, number: len(firsts)}
-			firsts = append(firsts, c)
-		}
-		each[i] = k.of[key]
+		each[i] = last.of(c, func(key classKey) *class {
+			of := k.of[key]
+			if of == nil {
+				of = &class{string: c.String, number: len(firsts)}
+				k.of[key] = of
+				firsts = append(firsts, c)
+			}
+			return of
+		})
 	}
 	for _, e := range curve.Effects {
 		for _, c := range firsts {
@@ -90,6 +95,22 @@ func (k *classes) effectsOf(c *cell.Cell) (columns []int, unseen float64) {
 	return columns, unseen
 }
 
+// classMemo is the classes of the cells that were asked for last, by string.
+type classMemo [8]struct {
+	key   classKey
+	class *class
+}
+
+// of is the class of a cell; find finds one that is not among the last ones.
+func (m *classMemo) of(c *cell.Cell, find func(classKey) *class) *class {
+	key := classKeyOf(c)
+	last := &m[uint(c.String)%uint(len(m))]
+	if last.class == nil || last.key != key {
+		last.key, last.class = key, find(key)
+	}
+	return last.class
+}
+
 // classOf is the class of any cell.
 func (k *classes) classOf(c *cell.Cell) *class {
 	if of, ok := k.of[classKeyOf(c)]; ok {
@@ -102,16 +123,19 @@ func (k *classes) classOf(c *cell.Cell) *class {
 
 // pickup is the cells of one pickup.
 type pickup struct {
-	name     string
-	cells    []int    // by session
-	ends     []int    // where each session ends among them
-	sessions []int    // their numbers
-	poles    []int    // the strings that it has, in order
-	classes  []*class // in order of their first cells
+	name    string
+	number  int      // among the record's
+	cells   []int    // by session
+	ends    []int    // where each session ends among them
+	poles   []int    // the strings that it has, in order
+	classes []*class // in order of their first cells
 }
 
 // pole is the place of a string's pole; -1 where the pickup is not known to have it.
 func (p *pickup) pole(string int) int { return slices.Index(p.poles, string) }
+
+// last is its highest string.
+func (p *pickup) last() int { return max(0, slices.Max(p.poles)) }
 
 // addClass adds the class of one more cell.
 func (p *pickup) addClass(c *class) {
@@ -124,75 +148,193 @@ func (p *pickup) addClass(c *class) {
 	}
 }
 
+// session lists the cells of one session, and says where they begin among all.
+func (p *pickup) session(number int) (cells []int, from int) {
+	if number > 0 {
+		from = p.ends[number-1]
+	}
+	return p.cells[from:p.ends[number]], from
+}
+
 // session is one pickup's session.
 type session struct {
 	pickup int
 	name   string
 }
 
-// pickupsOf lists the pickups of a record, and tells the number of each cell's pickup
-// and session.
-func pickupsOf(cells []*cell.Cell, each []*class) (out []*pickup, pickups, sessions []int, numbers map[session]int) {
-	at := map[string]int{}
-	numbers = map[session]int{}
-	pickups, sessions = make([]int, len(cells)), make([]int, len(cells))
-	var of []*[]int
-	for i, c := range cells {
-		switch {
-		case i > 0 && c.Pickup == cells[i-1].Pickup:
-			pickups[i] = pickups[i-1]
-		default:
-			p, ok := at[c.Pickup]
-			if !ok {
-				p = len(out)
-				at[c.Pickup] = p
-				out = append(out, &pickup{name: c.Pickup})
-			}
-			pickups[i] = p
-		}
-		p := out[pickups[i]]
-		p.addClass(each[i])
-		s, ok := 0, i > 0 && pickups[i] == pickups[i-1] && c.Session == cells[i-1].Session
-		if ok {
-			s = sessions[i-1]
-		} else if s, ok = numbers[session{pickups[i], c.Session}]; !ok {
-			s = len(of)
-			numbers[session{pickups[i], c.Session}] = s
-			of = append(of, &[]int{})
-			p.sessions = append(p.sessions, s)
-		}
-		sessions[i] = s
-		*of[s] = append(*of[s], i)
-	}
-	for _, p := range out {
-		for _, s := range p.sessions {
-			p.cells = append(p.cells, *of[s]...)
-			p.ends = append(p.ends, len(p.cells))
-		}
-	}
-	return out, pickups, sessions, numbers
+// pickups is the cells of a record by pickup.
+type pickups struct {
+	all      []*pickup
+	number   map[string]int  // of a pickup
+	sessions map[session]int // their numbers among their pickup's
+	place    []int32         // of each cell among its pickup's
 }
 
+// pickupsOf lists the pickups of a record, of whose cells the classes are given.
+func pickupsOf(cells []*cell.Cell, each []*class) *pickups {
+	p := &pickups{number: map[string]int{}, sessions: map[session]int{}, place: make([]int32, len(cells))}
+	p.file(cells, each, func(yield func(int) bool) {
+		for i := range cells {
+			if !yield(i) {
+				return
+			}
+		}
+	})
+	return p
+}
+
+// sessionOf is the number of a session among its pickup's; -1 where it has none of that
+// name.
+func (p *pickups) sessionOf(pickup int, name string) int {
+	if n, ok := p.sessions[session{pickup, name}]; ok {
+		return n
+	}
+	return -1
+}
+
+// file adds cells, in order, to pickups that have none of them.
+func (p *pickups) file(cells []*cell.Cell, each []*class, which iter.Seq[int]) {
+	type filed struct{ pickup, session int32 }
+	places := make([]filed, 0, len(p.place))
+	var last *cell.Cell
+	touched := map[int32]bool{}
+	for i := range which {
+		c, at := cells[i], filed{}
+		if last != nil && last.Pickup == c.Pickup {
+			at = places[len(places)-1]
+		} else {
+			at.pickup = int32(p.numberOf(c.Pickup))
+			touched[at.pickup] = true
+		}
+		of := p.all[at.pickup]
+		of.addClass(each[i])
+		if last == nil || last.Pickup != c.Pickup || last.Session != c.Session {
+			key := session{of.number, c.Session}
+			n, ok := p.sessions[key]
+			if !ok {
+				n = len(of.ends)
+				p.sessions[key] = n
+				of.ends = append(of.ends, 0)
+			}
+			at.session = int32(n)
+		}
+		of.ends[at.session]++ // so many they are first
+		places = append(places, at)
+		last = c
+	}
+	for k := range touched { // then where they begin
+		of, n := p.all[k], 0
+		for s, count := range of.ends {
+			of.ends[s], n = n, n+count
+		}
+		of.cells = make([]int, n)
+	}
+	k := 0
+	for i := range which {
+		of, at := p.all[places[k].pickup], &p.all[places[k].pickup].ends[places[k].session]
+		of.cells[*at], p.place[i] = i, int32(*at)
+		*at++
+		k++
+	}
+}
+
+// numberOf is the number of a pickup, a new one where it is not known.
+func (p *pickups) numberOf(name string) int {
+	n, ok := p.number[name]
+	if !ok {
+		n = len(p.all)
+		p.number[name] = n
+		p.all = append(p.all, &pickup{name: name, number: n})
+	}
+	return n
+}
+
+// opened is the rows of one pickup's cells, in their order, at a model's last estimates.
+// They are worked out when they are asked for: those of all pickups would take more
+// memory than the cells.
+type opened struct {
+	m         *levelModel
+	at        *curve.At
+	round     int // of the estimates that at is of
+	p         *pickup
+	rows      []row
+	gradients []float64
+	classes   classMemo
+}
+
+func newOpened(m *levelModel) *opened { return &opened{m: m, at: m.curve.At(m.theta), round: m.rounds} }
+
+// open works out the rows of a pickup.
+func (o *opened) open(p *pickup) {
+	o.begin(p)
+	for k := range p.ends {
+		o.openSession(k)
+	}
+}
+
+// begin makes room for the rows of a pickup.
+func (o *opened) begin(p *pickup) {
+	if o.p = p; cap(o.rows) < len(p.cells) {
+		o.rows, o.gradients = make([]row, 2*len(p.cells)), make([]float64, 2*len(p.cells)*len(o.m.theta))
+	}
+	o.rows = o.rows[:len(p.cells)]
+}
+
+// openSession works out the rows of one of its sessions.
+func (o *opened) openSession(number int) {
+	m, params, last := o.m, len(o.m.theta), o.p.last()
+	still := m.curve // strings' velocities are known by now
+	still.Pitch = false
+	cells, from := o.p.session(number)
+	for x, i := range cells {
+		r := &o.rows[from+x]
+		*r = row{pickup: o.p.number, session: number, class: m.class[i], gradient: o.gradients[(from+x)*params : (from+x+1)*params]}
+		s := still.CellSite(m.cells[i], last)
+		s.Velocity = m.velocity[i]
+		var mean float64
+		mean, r.lift = o.at.Linear(r.gradient, s, 0)
+		m.fill(r, m.cells[i], i, mean)
+		r.unknown = r.unknown || m.impossible[i]
+	}
+}
+
+// row is that of a cell of the pickup.
+func (o *opened) row(i int) *row { return &o.rows[o.m.place[i]] }
+
 // fill works out a row whose gradient is there already, and where the curve has its mean.
-func (m *levelModel) fill(r *row, c *cell.Cell, mean float64) {
+func (m *levelModel) fill(r *row, c *cell.Cell, i int, mean float64) {
 	r.residual = c.Mean - mean
 	sigma := curve.ResidualPrior.SD * m.scale
 	r.noise = sigma*sigma + m.takeVariance.Of(c)/float64(max(1, c.Takes)) + r.class.unseen*m.scale*m.scale
 	r.unknown = c.Excite != m.curve.Excite || !solve.Finite(r.residual)
+	if m.given != nil && !r.unknown {
+		r.residual -= m.shared(r, m.given.mean)
+	}
+	if m.cutOff[i] {
+		r.noise += unknownSD * unknownSD
+	}
 }
 
-// rowOf writes the row of any cell at the last estimates, in the place of the i-th cell.
-func (m *levelModel) rowOf(c *cell.Cell, i int, r *row) {
-	*r = row{pickup: m.number[c.Pickup], class: m.classes.classOf(c), gradient: grown(r.gradient, len(m.theta))}
-	session, ok := m.sessions[session{r.pickup, c.Session}]
-	if r.session = session; !ok {
-		r.session = -1
+// where is a pickup and one of its sessions, where it has such a one, by their numbers.
+type where struct {
+	pickup, session int // -1 where it has none
+	last            int // the highest string of the pickup as filed
+}
+
+// rowOf writes the row of any cell, in the place of the i-th cell.
+func (o *opened) rowOf(c *cell.Cell, i int, at where, r *row) {
+	m := o.m
+	*r = row{pickup: at.pickup, session: at.session, class: o.classes.of(c, func(classKey) *class { return m.classes.classOf(c) }), gradient: grown(r.gradient, len(m.theta))}
+	still := m.curve
+	filed := m.cells[i]
+	still.Pitch = m.curve.Pitch && (c.Core != filed.Core || c.Gauge != filed.Gauge || c.Wrap != filed.Wrap)
+	s := still.CellSite(c, at.last)
+	if !still.Pitch {
+		s.Velocity = m.velocity[i]
 	}
 	var mean float64
-	mean, r.lift = m.curve.Linear(r.gradient, m.theta, m.curve.CellSite(c, m.last[i]))
-	m.fill(r, c, mean)
-	r.residual -= m.shared(r, m.given.mean)
-	r.noise += m.extraVariance[i]
+	mean, r.lift = o.at.Linear(r.gradient, s, 0)
+	m.fill(r, c, i, mean)
 }
 
 // shared is what shared unknowns add to a row's level.

@@ -21,7 +21,7 @@ func TestClassesAreThoseOfTheEffects(t *testing.T) {
 				same = same && e.Key(a) == e.Key(b)
 			}
 		}
-		of := s.levels.rows[i].class
+		of := s.levels.class[i]
 		if !slices.Equal(of.columns, columns) || of.unseen != 0 {
 			t.Errorf("cell %d: columns %v, want %v", i, of.columns, columns)
 		}

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"evenpole/fit/cell"
+	"evenpole/fit/solve"
 )
 
 const (
@@ -29,11 +30,18 @@ func Screen(ctx context.Context, d *cell.Data) ([]cell.Suspect, error) {
 	for i := range d.Cells {
 		d.Cells[i].Weight = 1
 	}
-	found := clippedTakes(d)
-	s := newScreener(d)
+	var found []mistake
+	var s *screener
+	solve.InParallelEach(2, func(k int) {
+		if k == 0 {
+			found = clippedTakes(d)
+		} else {
+			s = newScreener(d)
+		}
+	})
 	for _, f := range found {
 		for _, i := range f.cells {
-			s.extraVariance[i] = unknownSD * unknownSD
+			s.cutOff[i] = true
 		}
 	}
 	more, err := s.findAll(ctx)
@@ -57,96 +65,146 @@ func Screen(ctx context.Context, d *cell.Data) ([]cell.Suspect, error) {
 // findAll finds mistakes in rounds until none is left.
 func (s *screener) findAll(ctx context.Context) ([]mistake, error) {
 	var found []mistake
-	changed := true
+	s.fit()
 	for range mostRounds {
-		if changed {
-			s.lists = s.listsOf()
-			s.levels = newLevelModel(s)
-			s.habits = s.learnHabits()
-		}
-		likeliest, err := s.likeliest(ctx, changed)
-		if err != nil {
+		if err := s.examineAll(ctx); err != nil {
 			return nil, err
 		}
+		likeliest := s.likeliest()
 		if len(likeliest) == 0 {
 			if s.driftsOnly {
 				break
 			}
-			s.driftsOnly, changed = true, false
+			s.driftsOnly, s.again = true, again{}
 			continue
 		}
-		changed = true
 		touched := map[string]bool{}
+		var accepted, putOff []*hypothesis
 		for _, h := range likeliest {
 			if slices.ContainsFunc(h.pickups, func(p string) bool { return touched[p] }) {
-				continue // the next round looks at it again
+				putOff = append(putOff, h) // the next round looks at it again
+				continue
 			}
 			for _, p := range h.pickups {
 				touched[p] = true
 			}
 			found = append(found, s.report(h))
-			s.accept(h)
+			accepted = append(accepted, h)
 		}
+		s.accept(accepted, putOff)
 	}
 	return append(found, s.unexplainedLengths()...), nil
 }
 
-// likeliest returns the likeliest mistake of each mounting that has enough evidence, the
-// one with the strongest first. Of a record that has not changed since it was asked last,
-// the drifts are known.
-func (s *screener) likeliest(ctx context.Context, changed bool) ([]*hypothesis, error) {
-	found := s.drifts
-	if changed {
-		var err error
-		if found, err = s.examineAll(ctx); err != nil {
-			return nil, err
+// fit learns from the record as it seems to be, all of which is to be looked at again.
+func (s *screener) fit() {
+	s.levels, s.lists = nil, nil // both may be as large as the cells
+	solve.InParallelEach(2, func(k int) {
+		if k == 0 {
+			s.lists = s.listsOf()
+		} else {
+			s.levels = newLevelModel(s)
 		}
+	})
+	s.habits = s.learnHabits()
+	s.again = again{all: true}
+}
+
+// accept puts the record right. The next round looks again at what that concerns: where
+// little changes, the mountings of the pickups that it touches and those that may have
+// been of these.
+func (s *screener) accept(accepted, putOff []*hypothesis) {
+	apply := func() {
+		for _, h := range accepted {
+			for i, c := range h.corrected {
+				s.cells[i] = c
+				s.impossible[i] = false
+			}
+			s.found[h.mounting]++
+		}
+	}
+	concerned, ok := s.levels.correct(accepted, apply)
+	if concerned == nil {
+		apply()
+	}
+	if !ok {
+		s.fit()
+		return
+	}
+	if slices.ContainsFunc(accepted, func(h *hypothesis) bool { return h.kind != DriftInSession }) {
+		s.lists = nil
+		s.lists = s.listsOf()
+	}
+	s.again = again{pickups: map[string]bool{}, others: map[string]bool{}}
+	for _, p := range concerned {
+		s.again.pickups[p.name], s.again.others[p.name] = true, true
+	}
+	for _, h := range putOff {
+		s.again.pickups[h.pickups[0]] = true
+	}
+}
+
+// likeliest returns the likeliest mistake of each mounting that has enough evidence, the
+// one with the strongest first.
+func (s *screener) likeliest() []*hypothesis {
+	found := s.likely
+	if s.driftsOnly {
+		found = s.drifts
 	}
 	out := slices.DeleteFunc(slices.Clone(found), func(h *hypothesis) bool { return h == nil })
 	slices.SortStableFunc(out, func(a, b *hypothesis) int { return cmp.Compare(b.evidence, a.evidence) })
-	return out, nil
+	return out
 }
 
-// examineAll returns the likeliest mistake of each mounting.
-func (s *screener) examineAll(ctx context.Context) ([]*hypothesis, error) {
-	found := make([]*hypothesis, len(s.mountings))
-	s.drifts = make([]*hypothesis, len(s.mountings))
-	inChunks(len(s.levels.pickups), func(_, from, to int) {
-		e := newElimination(s.levels)
-		var w weighing
-		for _, p := range s.levels.pickups[from:to] {
+// examineAll finds the likeliest mistake of each mounting that is to be looked at again.
+func (s *screener) examineAll(ctx context.Context) error {
+	inChunks(len(s.levels.all), func(_, from, to int) {
+		w := examiner{screener: s, elimination: s.levels.elimination()}
+		defer s.levels.room.Put(w.elimination)
+		for _, p := range s.levels.all[from:to] {
 			if ctx.Err() != nil {
 				return
 			}
-			var l *locals
-			var unexplained float64
-			for _, k := range s.lists.byPickup[p.name] {
-				if s.found[k] >= mostPerMount {
-					continue
-				}
-				if l == nil {
-					l = localsOf(e, p)
-					unexplained = s.levels.unexplained(l)
-				}
-				found[k] = s.examine(k, l, unexplained, &w)
-				for _, h := range []*hypothesis{found[k], s.drifts[k]} {
-					if h != nil {
-						h.cause = h.words() // before others change the record
-					}
-				}
-			}
+			w.examine(p)
 		}
 	})
-	return found, ctx.Err()
+	return ctx.Err()
 }
 
-// accept puts the record right.
-func (s *screener) accept(h *hypothesis) {
-	for i, c := range h.corrected {
-		s.cells[i] = &c
-		s.impossible[i] = false
+// examiner examines the mountings of one pickup after the other.
+type examiner struct {
+	*screener
+	elimination *elimination
+	locals      locals
+	baseline    baseline
+}
+
+// examine finds the likeliest mistake of each of a pickup's mountings.
+func (w *examiner) examine(p *pickup) {
+	open := false
+	var unexplained float64
+	for _, k := range w.lists.byPickup[p.name] {
+		all := w.again.all || w.again.pickups[p.name]
+		if !all && (w.driftsOnly || !w.openToNames[k] || len(w.again.others) == 0) {
+			continue
+		}
+		if w.found[k] >= mostPerMount {
+			w.likely[k], w.drifts[k] = nil, nil
+			continue
+		}
+		if !open {
+			open = true
+			w.locals.fill(w.elimination, p)
+			unexplained = w.levels.unexplained(&w.locals)
+		}
+		w.baseline.namesOnly = !all
+		w.likely[k] = w.screener.examine(k, &w.locals, unexplained, &w.baseline)
+		for _, h := range []*hypothesis{w.likely[k], w.drifts[k]} {
+			if h != nil {
+				h.cause = h.words() // before others change the record
+			}
+		}
 	}
-	s.found[h.mounting]++
 }
 
 // report is a hypothesis as users read it.
@@ -179,7 +237,7 @@ func (s *screener) unexplainedLengths() []mistake {
 				continue
 			}
 			c := s.filed[i]
-			h := &hypothesis{kind: Impossible, mounting: k, strings: []int{c.String}, corrected: map[int]cell.Cell{i: *c}, evidence: certain}
+			h := &hypothesis{kind: Impossible, mounting: k, strings: []int{c.String}, corrected: map[int]*cell.Cell{i: c}, evidence: certain}
 			h.columns, h.cause = c.Fault()
 			out = append(out, s.report(h))
 		}

@@ -2,12 +2,23 @@ package screen
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/floats"
 )
 
 // Small dense matrices, row by row in one slice; of symmetric ones the lower triangle
 // is read. A levelModel factorises thousands of them, of a few rows each.
+
+// grown is a slice of zeros, the old one if it has room.
+func grown(s []float64, n int) []float64 {
+	if cap(s) < n {
+		return make([]float64, n, n+n/2)
+	}
+	s = s[:n]
+	clear(s)
+	return s
+}
 
 // factorise turns a symmetric matrix into its Cholesky factor in place; false where it
 // is not positive definite.
@@ -46,10 +57,9 @@ func solveWith(l []float64, n int, x []float64) {
 	}
 }
 
-// invert writes the inverse of L L' into out, both triangles.
-func invert(l []float64, n int, out []float64) {
-	// The columns of L^-1 are the rows of out first, then out becomes their product.
-	inv := make([]float64, n*n)
+// invert writes the inverse of L L' into out, both triangles. inv is as much memory.
+func invert(l []float64, n int, out, inv []float64) {
+	// The columns of L^-1 are the rows of inv first, then out becomes their product.
 	for i := range n {
 		inv[i*n+i] = 1 / l[i*n+i]
 		for k := i + 1; k < n; k++ {
@@ -107,4 +117,37 @@ func quadratic(a, m, b []float64) float64 {
 		}
 	}
 	return s
+}
+
+// median is that of values, which it puts into another order.
+func median(values []float64) float64 {
+	k := len(values) / 2
+	low, high := 0, len(values)-1
+	for low < high { // C. A. R. Hoare, Communications of the ACM 4 (7), 1961: Find
+		pivot, i, j := values[(low+high)/2], low, high
+		for i <= j {
+			for values[i] < pivot {
+				i++
+			}
+			for values[j] > pivot {
+				j--
+			}
+			if i <= j {
+				values[i], values[j] = values[j], values[i]
+				i++
+				j--
+			}
+		}
+		if k <= j {
+			high = j
+		} else if k >= i {
+			low = i
+		} else {
+			break
+		}
+	}
+	if len(values)%2 > 0 {
+		return values[k]
+	}
+	return (slices.Max(values[:k]) + values[k]) / 2
 }

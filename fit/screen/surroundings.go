@@ -3,6 +3,7 @@ package screen
 import (
 	"math"
 	"slices"
+	"sync"
 )
 
 const (
@@ -20,23 +21,31 @@ type locals struct {
 	mean    []float64 // when the shared unknowns are at given.mean
 	through []float64 // by how much one unit of each shared unknown lowers them: n by unknowns
 	covered []float64 // through times the covariance of the shared unknowns
-	lifts   []lift    // of its sessions
+	square  float64   // see elimination
 
-	classCov []float64 // see byClass
-
-	// What its cells say of parameters and classes, see elimination.
-	a, b   []float64
-	square float64
+	e        *elimination // what stands on the pickup's rows; nil where they are not kept
+	classCov []float64    // see byClass
+	room     []float64    // memory of the lists
+	of, row  []float64    // scratch
 }
 
 // localsOf works out what is local to a pickup. It stands on e until e is used again.
 func localsOf(e *elimination, p *pickup) *locals {
+	l := &locals{}
+	l.fill(e, p)
+	return l
+}
+
+// fill does so, in place of another pickup.
+func (l *locals) fill(e *elimination, p *pickup) {
 	m := e.m
 	e.eliminate(p)
 	q := len(m.mean)
-	l := &locals{m: m, p: p, n: e.locals, inverse: e.inverse, lifts: e.lifts, a: e.a, b: e.b, square: e.square}
-	l.mean, l.through, l.covered = make([]float64, l.n), make([]float64, l.n*q), make([]float64, l.n*q)
-	of := make([]float64, e.n)
+	l.m, l.p, l.e, l.n, l.inverse, l.square = m, p, e, e.locals, e.inverse, e.square
+	l.room, l.classCov = grown(l.room, l.n+2*l.n*q), l.classCov[:0]
+	l.mean, l.through, l.covered = l.room[:l.n], l.room[l.n:l.n+l.n*q], l.room[l.n+l.n*q:]
+	l.of = grown(l.of, e.n)
+	of := l.of
 	for x := range l.n {
 		l.mean[x] = inner(e.right, e.inverse[x*l.n:(x+1)*l.n])
 		clear(of)
@@ -44,10 +53,10 @@ func localsOf(e *elimination, p *pickup) *locals {
 			addScaled(of, e.inverse[x*l.n+y], e.coupled[y*e.n:(y+1)*e.n])
 		}
 		row := l.through[x*q : (x+1)*q]
-		copy(row, of[:e.p])
+		copy(row, of[:e.params])
 		for k, c := range p.classes {
 			for _, col := range c.columns {
-				row[col] += of[e.p+k]
+				row[col] += of[e.params+k]
 			}
 		}
 		for k, v := range row {
@@ -56,19 +65,56 @@ func localsOf(e *elimination, p *pickup) *locals {
 			}
 		}
 	}
-	return l
+}
+
+// kept is what is local to a pickup, worked out when it is first asked for. It does not
+// keep what the pickup's rows say: that would be as much as the record.
+type kept struct {
+	once sync.Once
+	locals
 }
 
 // localsOf is what is local to a pickup by its name, to keep.
-func (m *levelModel) localsOf(name string) *locals { return m.locals[m.number[name]]() }
+func (m *levelModel) localsOf(name string) *locals {
+	number := m.number[name]
+	k := m.locals[number]
+	k.once.Do(func() {
+		e := m.elimination()
+		k.fill(e, m.all[number])
+		k.inverse, k.of, k.e = slices.Clone(k.inverse), nil, nil
+		m.room.Put(e)
+	})
+	return &k.locals
+}
+
+// elimination is one that nobody else uses.
+func (m *levelModel) elimination() *elimination {
+	e, ok := m.room.Get().(*elimination)
+	if !ok {
+		return newElimination(m)
+	}
+	if e.round != m.rounds {
+		e.at, e.round = m.curve.At(m.theta), m.rounds
+	}
+	return e
+}
 
 // liftOf is what is known of the lift of a session of the pickup; what is usual where the
 // pickup has no such session.
 func (l *locals) liftOf(session int) *lift {
-	if k := slices.Index(l.p.sessions, session); k >= 0 {
-		return &l.lifts[k]
+	switch {
+	case session < 0:
+		return &l.m.usualLift
+	case l.e != nil:
+		return &l.e.lifts[session]
 	}
-	return &lift{precision: 1 / (liftVariance * l.m.scale * l.m.scale)}
+	e, out := l.m.elimination(), &lift{}
+	e.begin(l.p)
+	e.placeClasses()
+	e.openSession(session)
+	e.liftOf(session, out)
+	l.m.room.Put(e)
+	return out
 }
 
 // unexplained is the quadratic form of the levels of all cells of some pickups by their
@@ -77,7 +123,13 @@ func (m *levelModel) unexplained(of ...*locals) float64 {
 	rest := &information{m.total.n, slices.Clone(m.total.precision), make([]float64, m.total.n)}
 	var square float64
 	for _, l := range of {
-		addInformation(l.a, l.b, len(m.theta), l.p, rest, -1)
+		e := l.e
+		if e == nil {
+			e = m.elimination()
+			e.eliminate(l.p)
+			defer m.room.Put(e)
+		}
+		addInformation(e.a, e.b, e.params, l.p, rest, -1)
 		square += l.square
 	}
 	// What pulls the shared unknowns away from where the others would have them.
@@ -164,24 +216,25 @@ func (x *expected) covariance(y *expected) float64 {
 // them, of the level that each class of the pickup's cells has beside the curve and its
 // lift. It is worked out when it is first asked for.
 func (l *locals) byClass() []float64 {
-	if l.classCov != nil {
+	if len(l.classCov) > 0 {
 		return l.classCov
 	}
 	m, params := l.m, len(l.m.theta)
 	q, n := len(m.mean), params+len(l.p.classes)
 	cov := m.given.cov
-	l.classCov = make([]float64, n*n)
+	l.classCov = grown(l.classCov, n*n)
 	set := func(i, k int, v float64) { l.classCov[i*n+k], l.classCov[k*n+i] = v, v }
 	for i := range params {
 		copy(l.classCov[i*n:i*n+params], cov[i*q:i*q+params])
 	}
-	own := make([]float64, l.n*l.n) // of the pickup's level and poles
+	l.row = grown(l.row, l.n*l.n+q)
+	own := l.row[:l.n*l.n] // of the pickup's level and poles
 	for x := range l.n {
 		for y := range l.n {
 			own[x*l.n+y] = l.inverse[x*l.n+y] + inner(l.covered[x*q:(x+1)*q], l.through[y*q:(y+1)*q])
 		}
 	}
-	row := make([]float64, q) // covariances of one class with all shared unknowns
+	row := l.row[l.n*l.n:] // covariances of one class with all shared unknowns
 	for k, c := range l.p.classes {
 		pole := 1 + l.p.pole(c.string)
 		clear(row)
@@ -212,18 +265,19 @@ func (l *locals) byClass() []float64 {
 }
 
 // levels works out the covariance of what some rows of one session as filed have of
-// shared and of local unknowns, given the whole record, and their residuals.
+// shared and of local unknowns, given the whole record, and their residuals. The pickup is
+// open.
 func (l *locals) levels(cells []int, cov, left []float64) {
 	if len(cells) == 0 {
 		return
 	}
-	m, params := l.m, len(l.m.theta)
+	params := len(l.m.theta)
 	by, n := l.byClass(), params+len(l.p.classes)
-	lift := l.liftOf(m.rows[cells[0]].session)
-	room := make([]float64, 2*n*len(cells))
-	rows, through := room[:n*len(cells)], room[n*len(cells):]
+	lift := l.liftOf(l.e.row(cells[0]).session)
+	l.of = grown(l.of, 2*n*len(cells))
+	rows, through := l.of[:n*len(cells)], l.of[n*len(cells):]
 	for x, i := range cells {
-		r := &m.rows[i]
+		r := l.e.row(i)
 		ratio := r.lift / lift.precision
 		row, to := rows[x*n:(x+1)*n], through[x*n:(x+1)*n]
 		copy(row, r.gradient)
@@ -243,7 +297,7 @@ func (l *locals) levels(cells []int, cov, left []float64) {
 			}
 		}
 		for y := range x + 1 {
-			v := inner(row, through[y*n:(y+1)*n]) + ratio*m.rows[cells[y]].lift
+			v := inner(row, through[y*n:(y+1)*n]) + ratio*l.e.row(cells[y]).lift
 			cov[x*len(cells)+y], cov[y*len(cells)+x] = v, v
 		}
 	}
@@ -253,59 +307,62 @@ func (l *locals) levels(cells []int, cov, left []float64) {
 // the other cells of the mounting's pickup. Those count by their weights in the robust
 // fit, the mounting's own levels in full. The mounting's levels are jointly normal about
 // what the surroundings let expect, whatever mistake may have been made of it; but their
-// scatter, and that of the pickup's other cells, is not quite known.
+// scatter, and that of the pickup's other cells, is not quite known. It is used again for
+// mounting after mounting.
 type surroundings struct {
 	l     *locals
-	known []int       // the mounting's cells of whose levels something is known
-	own   []*expected // their rows as filed, once they are asked for
-	cov   []float64   // covariance of what these have of shared and of local unknowns, given the whole record; square
-	left  []float64   // their residuals, given the whole record
-	taken []float64   // inverse of the covariance of these, square
-	pull  []float64   // taken times left
-	alone float64     // what the mounting adds to unexplained
-	rest  float64     // quadratic form of the pickup's other cells, given the other pickups
-	cells int         // of the pickup
+	known []int     // the mounting's cells of whose levels something is known
+	cov   []float64 // covariance of what these have of shared and of local unknowns, given the whole record; square
+	left  []float64 // their residuals, given the whole record
+	taken []float64 // inverse of the covariance of these, square
+	pull  []float64 // taken times left
+	alone float64   // what the mounting adds to unexplained
+	rest  float64   // quadratic form of the pickup's other cells, given the other pickups
+	cells int       // of the pickup
+
+	own      []*expected // the rows of known as filed
+	asked    bool        // they have been worked out
+	room, of []float64   // memory of the lists
 }
 
-// surroundingsOf takes the mounting's own levels away again from what the whole record
-// says.
-func surroundingsOf(l *locals, m mounting, unexplained float64) *surroundings {
-	s := &surroundings{l: l, cells: len(l.p.cells), known: make([]int, 0, len(m))}
+// fill takes the levels of a mounting of an open pickup away again from what the whole
+// record says.
+func (s *surroundings) fill(l *locals, m mounting, unexplained float64) {
+	s.l, s.cells, s.known, s.asked = l, len(l.p.cells), s.known[:0], false
 	for _, i := range m {
-		if !l.m.rows[i].unknown {
+		if !l.e.row(i).unknown {
 			s.known = append(s.known, i)
 		}
 	}
 	n := len(s.known)
-	room := make([]float64, 3*n*n+2*n)
-	s.cov, s.taken, s.left, s.pull = room[:n*n], room[n*n:2*n*n], room[3*n*n:3*n*n+n], room[3*n*n+n:]
-	a := room[2*n*n : 3*n*n]
+	s.room = grown(s.room, 4*n*n+2*n)
+	s.cov, s.taken, s.left, s.pull = s.room[:n*n], s.room[n*n:2*n*n], s.room[4*n*n:4*n*n+n], s.room[4*n*n+n:]
+	a, room := s.room[2*n*n:3*n*n], s.room[3*n*n:4*n*n]
 	l.levels(s.known, s.cov, s.left)
 	for k, i := range s.known {
 		for o := range k + 1 {
 			a[k*n+o] = -s.cov[k*n+o]
 		}
-		a[k*n+k] += l.m.rows[i].noise / l.m.weight[i]
+		a[k*n+k] += l.e.row(i).noise / l.m.weight[i]
 	}
 	factorise(a, n)
-	invert(a, n, s.taken)
+	invert(a, n, s.taken, room)
 	for k := range s.pull {
 		s.pull[k] = inner(s.left, s.taken[k*n:(k+1)*n])
 	}
 	s.alone = inner(s.pull, s.left)
 	s.rest = max(0, unexplained-s.alone)
-	return s
 }
 
-// filed is the density of the mounting's levels as filed, where a mistake of no known kind
-// made those of some cells; false where there is none.
-func (s *surroundings) filed(m mounting, unknown []int) (*density, bool) {
+// filed works out the density of the mounting's levels as filed, where a mistake of no
+// known kind made those of some cells; false where there is none.
+func (s *surroundings) filed(m mounting, unknown []int, d *density) bool {
 	n := len(s.known)
-	d := newDensity(len(m))
-	row, through := make([]float64, n), make([]float64, n)
+	s.of = grown(s.of, 2*n)
+	row, through := s.of[:n], s.of[n:]
 	k := 0
 	for _, i := range m {
-		r := &s.l.m.rows[i]
+		r := s.l.e.row(i)
 		if r.unknown {
 			d.addUnknown()
 			continue
@@ -322,23 +379,26 @@ func (s *surroundings) filed(m mounting, unknown []int) (*density, bool) {
 			noise += unknownSD * unknownSD
 		}
 		if !d.add(row[:k], row[k]+noise, s.left[k]+inner(own, s.pull)) {
-			return d, false
+			return false
 		}
 		k++
 	}
-	return d, true
+	return true
 }
 
 // rows are the mounting's rows as filed.
 func (s *surroundings) rows() []*expected {
-	if s.own == nil {
-		for _, i := range s.known {
-			x := &expected{row: s.l.m.rows[i]}
-			s.l.expect(x)
-			s.own = append(s.own, x)
+	if !s.asked {
+		s.asked = true
+		for len(s.own) < len(s.known) {
+			s.own = append(s.own, &expected{})
+		}
+		for k, i := range s.known {
+			s.own[k].row = *s.l.e.row(i)
+			s.l.expect(s.own[k])
 		}
 	}
-	return s.own
+	return s.own[:len(s.known)]
 }
 
 // asFiled is a cell of the mounting as filed.
@@ -346,7 +406,7 @@ func (s *surroundings) asFiled(i int) *expected {
 	if k := slices.Index(s.known, i); k >= 0 {
 		return s.rows()[k]
 	}
-	return &expected{row: s.l.m.rows[i], of: s.l}
+	return &expected{row: *s.l.e.row(i), of: s.l}
 }
 
 // among is a row beside what the surroundings let expect of it.
@@ -390,15 +450,16 @@ type density struct {
 	solved     []float64 // left by the factor
 	halfLogDet float64
 	square     float64
+	room       []float64 // memory of the lists
 }
 
-func newDensity(most int) *density {
-	room := make([]float64, most*most+2*most)
-	return &density{factor: room[:most*most], most: most, left: room[most*most : most*most : most*most+most], solved: room[most*most+most:][:0]}
-}
-
-// reset takes all levels away.
-func (d *density) reset() {
+// reset takes all levels away and makes room for so many.
+func (d *density) reset(most int) {
+	if d.most != most {
+		d.room = grown(d.room, most*most+2*most)
+		d.most, d.factor = most, d.room[:most*most]
+		d.left, d.solved = d.room[most*most:most*most:most*most+most], d.room[most*most+most:]
+	}
 	d.left, d.solved, d.halfLogDet, d.square = d.left[:0], d.solved[:0], 0, 0
 }
 

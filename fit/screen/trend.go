@@ -30,15 +30,15 @@ type sessionTrend struct {
 	variance  float64   // of slope, by the takes' scatter
 }
 
-// trendOf is a mounting's trend; false when its takes show none.
-func (s *screener) trendOf(m mounting) (sessionTrend, bool) {
+// trendOf is a mounting's trend; false when its takes show none. It stands on when.
+func (s *screener) trendOf(m mounting, when []float64) (sessionTrend, bool) {
 	first, last := math.Inf(1), math.Inf(-1)
 	for _, i := range m {
 		if w := s.cells[i].TakeStats; w != nil {
 			first, last = min(first, w.Trend.First), max(last, w.Trend.Last)
 		}
 	}
-	t := sessionTrend{length: last - first, when: make([]float64, len(m))}
+	t := sessionTrend{length: last - first, when: when}
 	if !(t.length > 0) || !solve.Finite(t.length) {
 		return t, false
 	}
@@ -64,7 +64,8 @@ func (s *screener) trendOf(m mounting) (sessionTrend, bool) {
 // is none; inTakes is how many standard errors the takes of each string show of it.
 func (s *screener) driftOf(k int, b *baseline) (h *hypothesis, inTakes float64) {
 	m := s.mountings[k]
-	t, ok := s.trendOf(m)
+	b.when = grown(b.when, len(m))
+	t, ok := s.trendOf(m, b.when)
 	if !ok {
 		return nil, 0
 	}
@@ -73,7 +74,7 @@ func (s *screener) driftOf(k int, b *baseline) (h *hypothesis, inTakes float64) 
 		return nil, 0
 	}
 	h = &hypothesis{
-		kind: DriftInSession, mounting: k, columns: []string{"rms_mv", "peak_mv"}, corrected: map[int]cell.Cell{},
+		kind: DriftInSession, mounting: k, columns: []string{"rms_mv", "peak_mv"}, corrected: map[int]*cell.Cell{},
 		pickups: []string{s.cells[m[0]].Pickup}, evidence: evidence,
 		words: func() string {
 			return fmt.Sprintf("levels go by %+.1f dB from the session's first take to its last", level.Ln(slope).DB())
@@ -86,12 +87,37 @@ func (s *screener) driftOf(k int, b *baseline) (h *hypothesis, inTakes float64) 
 }
 
 // takenOff is a cell without a drift of this slope, its mean time given.
-func (t *sessionTrend) takenOff(c cell.Cell, when, slope float64) cell.Cell {
+func (t *sessionTrend) takenOff(c cell.Cell, when, slope float64) *cell.Cell {
 	c.Mean -= slope * when
 	if c.TakeStats != nil {
 		w := *c.TakeStats
 		w.Trend.Cross -= slope * w.Trend.Spread / t.length
 		c.TakeStats = &w
 	}
-	return c
+	return &c
+}
+
+// slope estimates by how much levels rise with a covariate of the mounting's cells, of
+// which the scatter of their takes gives an estimate of its own, inTakes with the variance
+// inTakesVar. evidence is ln of the likelihood ratio of a slope that scatters by sd
+// against one that scatters by sd0.
+func (b *baseline) slope(covariate []float64, inTakes, inTakesVar, sd, sd0 float64) (slope, evidence float64) {
+	d := &b.density
+	z := b.along[:0]
+	for x, r := range b.rows {
+		if !r.unknown {
+			z = append(z, covariate[x])
+		}
+	}
+	for i := range z {
+		z[i] = (z[i] - inner(d.factor[i*d.most:i*d.most+i], z)) / d.factor[i*d.most+i]
+	}
+	b.along = z
+	precision := inner(z, z) + 1/inTakesVar
+	sum := inner(z, d.solved) + inTakes/inTakesVar
+	logRatio := func(sd float64) float64 {
+		shrink := 1 / (precision + 1/(sd*sd))
+		return sum*sum*shrink/2 - math.Log1p(precision*sd*sd)/2
+	}
+	return sum / (precision + 1/(sd*sd)), logRatio(sd) - logRatio(sd0)
 }

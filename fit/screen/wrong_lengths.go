@@ -18,16 +18,15 @@ const (
 	knownSet    = 3 // diameters are wrong where the shop has strings of those that were meant
 )
 
-const sameSteel = 0.02 // of cores in two units, ln: as files round them
-
 // scaledOne lists lengths of one string in a wrong unit or with the point in a wrong
 // place.
-func (s *screener) scaledOne(m mounting, l *lengthColumn) []*hypothesis {
+func (s *screener) scaledOne(b *baseline, l *lengthColumn) []*hypothesis {
+	m := b.mounting
 	var out []*hypothesis
 	for _, factor := range factors {
 		for x, i := range m {
 			h := scaled(l, factor, m[x:x+1])
-			if s.becomesImpossible(h) || s.mostChange(h, l) < leastChange {
+			if s.becomesImpossible(h, b) || s.mostChange(h, l, b) < leastChange {
 				continue
 			}
 			if factor.by > 1 && s.hasExtraDigits(i, l) {
@@ -36,7 +35,7 @@ func (s *screener) scaledOne(m mounting, l *lengthColumn) []*hypothesis {
 			h.strings = []int{s.cells[i].String}
 			h.words = func() string {
 				c := h.corrected[i]
-				return fmt.Sprintf("%s %s mm of string %d: %s %s mm?", l.name, mm(l.get(s.filed[i])), c.String, factor.words, mm(l.get(&c)))
+				return fmt.Sprintf("%s %s mm of string %d: %s %s mm?", l.name, mm(l.get(s.filed[i])), c.String, factor.words, mm(l.get(c)))
 			}
 			out = append(out, h)
 		}
@@ -45,14 +44,15 @@ func (s *screener) scaledOne(m mounting, l *lengthColumn) []*hypothesis {
 }
 
 // scaledAll does so with the lengths of all strings.
-func (s *screener) scaledAll(m mounting, l *lengthColumn) []*hypothesis {
+func (s *screener) scaledAll(b *baseline, l *lengthColumn) []*hypothesis {
+	m := b.mounting
 	if len(m) < 2 {
 		return nil
 	}
 	var out []*hypothesis
 	for _, factor := range factors {
 		h := scaled(l, factor, m)
-		if s.becomesImpossible(h) || s.mostChange(h, l) < leastChange {
+		if s.becomesImpossible(h, b) || s.mostChange(h, l, b) < leastChange {
 			continue
 		}
 		if factor.by > 1 && s.anyExtraDigits(m, l) {
@@ -100,23 +100,24 @@ func (s *screener) hasSet(m mounting, factor float64) bool {
 }
 
 // swapped lists pairs of strings whose heights may stand in each other's place.
-func (s *screener) swapped(m mounting, l *lengthColumn) []*hypothesis {
+func (s *screener) swapped(b *baseline, l *lengthColumn) []*hypothesis {
+	m := b.mounting
 	var out []*hypothesis
 	for x, i := range m {
 		for _, k := range m[x+1:] {
-			a, b := s.cells[i], s.cells[k]
-			values := [2]float64{l.get(a), l.get(b)}
+			first, second := s.cells[i], s.cells[k]
+			values := [2]float64{l.get(first), l.get(second)}
 			if math.Abs(values[0]-values[1]) < leastChange {
 				continue
 			}
 			h := &hypothesis{
-				kind: l.swap, columns: l.columns, strings: []int{a.String, b.String}, touched: []int{i, k},
+				kind: l.swap, columns: l.columns, strings: []int{first.String, second.String}, touched: []int{i, k},
 				correct: func(x int, c *cell.Cell) { l.put(c, values[1-x]) },
 				words: func() string {
-					return fmt.Sprintf("%ss %s and %s mm of strings %d and %d: each other's?", l.name, mm(values[0]), mm(values[1]), a.String, b.String)
+					return fmt.Sprintf("%ss %s and %s mm of strings %d and %d: each other's?", l.name, mm(values[0]), mm(values[1]), first.String, second.String)
 				},
 			}
-			if !s.becomesImpossible(h) {
+			if !s.becomesImpossible(h, b) {
 				out = append(out, h)
 			}
 		}
@@ -125,7 +126,8 @@ func (s *screener) swapped(m mounting, l *lengthColumn) []*hypothesis {
 }
 
 // reversed lists the heights read from the other end.
-func (s *screener) reversed(m mounting) []*hypothesis {
+func (s *screener) reversed(b *baseline) []*hypothesis {
+	m := b.mounting
 	if len(m) < 3 || !s.isSymmetric(m) {
 		return nil
 	}
@@ -136,8 +138,8 @@ func (s *screener) reversed(m mounting) []*hypothesis {
 				l.put(c, l.get(s.cells[m[len(m)-1-x]]))
 			}
 		}}
-		unchanged := func(l *lengthColumn) bool { return s.mostChange(h, l) < leastChange }
-		if s.becomesImpossible(h) || slices.ContainsFunc(lengths, unchanged) {
+		unchanged := func(l *lengthColumn) bool { return s.mostChange(h, l, b) < leastChange }
+		if s.becomesImpossible(h, b) || slices.ContainsFunc(lengths, unchanged) {
 			continue
 		}
 		for _, l := range lengths {

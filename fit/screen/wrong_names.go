@@ -3,7 +3,6 @@ package screen
 import (
 	"fmt"
 	"math"
-	"strconv"
 
 	"evenpole/fit/cell"
 )
@@ -18,12 +17,14 @@ const (
 )
 
 // otherSets lists the record's other string sets in place of the one filed.
-func (s *screener) otherSets(m mounting) []*hypothesis {
+func (s *screener) otherSets(b *baseline) []*hypothesis {
+	m := b.mounting
 	var out []*hypothesis
-	own := s.setKey(m)
-	for _, k := range s.lists.sets[s.lists.group(m)].mountings {
+	b.key = s.appendSetKey(b.key[:0], m)
+	sets := &s.lists.group(s, m).sets
+	for x, k := range sets.mountings {
 		o := s.mountings[k]
-		if name := s.cells[o[0]].Set; name != "" && name == s.cells[m[0]].Set || s.setKey(o) == own {
+		if name := s.cells[o[0]].Set; name != "" && name == s.cells[m[0]].Set || sets.keys[x] == string(b.key) {
 			continue
 		}
 		h := &hypothesis{
@@ -35,7 +36,7 @@ func (s *screener) otherSets(m mounting) []*hypothesis {
 			},
 			words: func() string { return fmt.Sprintf("filed under %s: were the strings %s?", s.setName(m), s.setName(o)) },
 		}
-		if s.becomesImpossible(h) {
+		if s.becomesImpossible(h, b) {
 			continue
 		}
 		if s.anyImpossible(m) {
@@ -46,19 +47,6 @@ func (s *screener) otherSets(m mounting) []*hypothesis {
 	return out
 }
 
-// setKey tells string sets apart.
-func (s *screener) setKey(m mounting) string {
-	b := make([]byte, 0, 256)
-	for _, i := range m {
-		c := s.cells[i]
-		b = append(append(strconv.AppendInt(b, int64(c.String), 10), ' '), c.Set...)
-		b = strconv.AppendUint(append(b, ' '), math.Float64bits(c.Core), 36)
-		b = strconv.AppendUint(append(b, ' '), math.Float64bits(c.Gauge), 36)
-		b = append(append(append(b, ' '), c.Wrap...), '\n')
-	}
-	return string(b)
-}
-
 // setName is what people call a mounting's string set.
 func (s *screener) setName(m mounting) string {
 	if name := s.cells[m[0]].Set; name != "" {
@@ -67,22 +55,53 @@ func (s *screener) setName(m mounting) string {
 	return "cores of " + s.listed(m, nil, steelLength) + " mm"
 }
 
-// otherPickups lists the pickups that the mounting may have held instead: with the pole
+// otherPickups tries the pickups that the mounting may have held instead: with the pole
 // heights that stand there, or, where the whole file of another mounting may have been
-// used again, with those of that pickup's other mountings.
-func (s *screener) otherPickups(m mounting) []*hypothesis {
-	var out []*hypothesis
-	for _, o := range s.others(m, math.MaxInt) {
-		h := s.renamed(m, s.mountings[o.mounting])
-		if o.whole {
-			h = s.refiled(m, s.mountings[o.mounting])
-		}
-		if s.habits.mountsOnce && s.mountedTwice(m, s.cells[s.mountings[o.mounting][0]].Pickup) {
-			h.prior = -seldomTwice
-		}
-		out = append(out, h)
+// used again, with those of that pickup's other mountings. It tries none where there are
+// more than most.
+func (s *screener) otherPickups(b *baseline, most int, try func(h *hypothesis) bool) {
+	if len(s.lists.group(s, b.mounting).pickups)-1 > most {
+		return
 	}
-	return out
+	n := 0
+	s.eachOther(b, func(other) bool { n++; return n <= most })
+	if n == 0 || n > most {
+		return
+	}
+	s.openToNames[s.mountingOf(b.mounting)] = true
+	h, o := s.mixedUp(b)
+	s.beginRough(b)
+	var pickup, begun string
+	var prior float64
+	s.eachOther(b, func(of other) bool {
+		name := s.cells[s.mountings[of.mounting][0]].Pickup
+		if b.namesOnly && !s.again.others[name] {
+			return true
+		}
+		if *o = of; name != pickup {
+			pickup, prior = name, -math.Log(float64(n))
+			if s.habits.mountsOnce && s.mountedTwice(b.mounting, name) {
+				prior -= seldomTwice
+			}
+		}
+		h.prior, h.columns, h.corrected = prior, renamedColumns, nil
+		if of.whole {
+			h.columns = refiledColumns
+		}
+		if of.whole && of.lists > fewLists {
+			if begun != name {
+				begun = name
+				s.beginPickup(b, h, o, s.leastGain(h, b, math.Inf(-1)))
+			}
+			if s.excludes(b, o) {
+				return true
+			}
+		}
+		if try(h) {
+			h, o = s.mixedUp(b) // that one is kept
+		}
+		return true
+	})
 }
 
 // other is a mounting of another pickup, of which the name or the whole file may have been
@@ -90,42 +109,38 @@ func (s *screener) otherPickups(m mounting) []*hypothesis {
 type other struct {
 	mounting int
 	whole    bool
+	lists    int // of the pickup's pole heights
 }
 
-// others lists them, but those that would make cells that cannot be. It ends when there
-// are more than most.
-func (s *screener) others(m mounting, most int) []other {
+// eachOther goes through them, but those that would make cells that cannot be.
+func (s *screener) eachOther(b *baseline, yield func(other) bool) {
+	m, group := b.mounting, s.lists.group(s, b.mounting)
 	impossible := s.anyImpossible(m)
 	// A whole file that was used again has the heights of the pickup that it names.
 	differ, _ := s.poleDifferences(m, nil, max(sameHeight, s.habits.poles.within))
-	as := make([]cell.Cell, len(m))
-	for x, i := range m {
-		as[x] = *s.cells[i]
+	own, _ := s.lists.listed(s, m, nil, poleLength)
+	b.renamed = b.renamed[:0]
+	for _, i := range m {
+		b.renamed = append(b.renamed, *s.cells[i])
 	}
-	var out []other
-	for _, of := range s.lists.others[s.lists.group(m)] {
-		if s.cells[s.mountings[of[0]][0]].Pickup == s.cells[m[0]].Pickup {
+	always := group.lowest != nil && possibleWith(b.renamed, group.lowest) && possibleWith(b.renamed, group.highest)
+	for _, of := range group.pickups {
+		if s.cells[s.mountings[of[0]][0]].Pickup == b.pickup {
 			continue
 		}
-		if !impossible { // a name makes nothing possible
-			out = append(out, other{mounting: of[0]})
+		if !impossible && !yield(other{mounting: of[0], lists: len(of)}) { // a name makes nothing possible
+			return
 		}
 		if differ != 0 {
-			of = nil
+			continue
 		}
 		for _, k := range of {
-			if len(out) > most {
-				return out
+			heights := s.lists.lengths[0][k]
+			if !sameHeights(own, heights) && (always || possibleWith(b.renamed, heights)) && !yield(other{k, true, len(of)}) {
+				return
 			}
-			if !s.sameHeights(m, s.mountings[k]) && possibleWith(as, s.lists.lengths[0][k]) {
-				out = append(out, other{k, true})
-			}
-		}
-		if len(out) > most {
-			return out
 		}
 	}
-	return out
 }
 
 // possibleWith reports whether there can be cells with other pole heights.
@@ -139,35 +154,37 @@ func possibleWith(cells []cell.Cell, poles []float64) bool {
 	return true
 }
 
-// renamed is the hypothesis that a mounting was one of the pickup of another.
-func (s *screener) renamed(m, o mounting) *hypothesis {
-	return &hypothesis{
-		kind: PickupMixedUp, columns: []string{"pickup"}, touched: m, correct: func(x int, c *cell.Cell) { rename(c, s.cells[o[x]]) },
-		words: func() string {
+// The columns of a wrong name alone, and of a file that was used again.
+var renamedColumns, refiledColumns = []string{"pickup"}, []string{"pickup", "batch", "pole_height_mm"}
+
+// mixedUp is the hypothesis that a mounting was one of the pickup of another, and, where
+// that is taken as a whole, had its pole heights and batch, too.
+func (s *screener) mixedUp(b *baseline) (*hypothesis, *other) {
+	m, of := b.mounting, &other{}
+	h := &hypothesis{kind: PickupMixedUp, touched: m, cells: b.renamed}
+	own := make([]cell.Mounting, len(m)) // of the cells: there are too many alternatives for Remount
+	for x, i := range m {
+		own[x] = *s.cells[i].Mounting
+	}
+	h.correct = func(x int, c *cell.Cell) {
+		from, filed := s.cells[s.mountings[of.mounting][x]], s.cells[m[x]]
+		heights := filed
+		if of.whole {
+			heights = from
+		}
+		if own[x].Pickup != from.Pickup || own[x].Batch != heights.Batch {
+			own[x] = *filed.Mounting
+			own[x].Pickup, own[x].Batch = from.Pickup, heights.Batch
+		}
+		c.Mounting, c.PoleHeight, c.Field, c.FieldKnown = &own[x], heights.PoleHeight, from.Field, from.FieldKnown
+	}
+	h.words = func() string {
+		o := s.mountings[of.mounting]
+		if !of.whole {
 			return fmt.Sprintf("filed as %q: was it %q?", s.cells[m[0]].Pickup, s.cells[o[0]].Pickup)
-		},
+		}
+		return fmt.Sprintf("filed as %q with its pole heights %s mm: was it %q, whose are %s?",
+			s.cells[m[0]].Pickup, s.listed(m, nil, poleLength), s.cells[o[0]].Pickup, s.listed(o, nil, poleLength))
 	}
-}
-
-// refiled is the hypothesis that it was, and had the pole heights of the other, too.
-func (s *screener) refiled(m, o mounting) *hypothesis {
-	return &hypothesis{
-		kind: PickupMixedUp, columns: []string{"pickup", "batch", "pole_height_mm"}, touched: m,
-		correct: func(x int, c *cell.Cell) {
-			from := s.cells[o[x]]
-			rename(c, from)
-			c.Remount(func(m *cell.Mounting) { m.Batch = from.Batch })
-			c.PoleHeight = from.PoleHeight
-		},
-		words: func() string {
-			return fmt.Sprintf("filed as %q with its pole heights %s mm: was it %q, whose are %s?",
-				s.cells[m[0]].Pickup, s.listed(m, nil, poleLength), s.cells[o[0]].Pickup, s.listed(o, nil, poleLength))
-		},
-	}
-}
-
-// rename makes a cell one of the pickup of another.
-func rename(c, from *cell.Cell) {
-	c.Remount(func(m *cell.Mounting) { m.Pickup = from.Pickup })
-	c.Field, c.FieldKnown = from.Field, from.FieldKnown
+	return h, of
 }

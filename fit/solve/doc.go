@@ -11,10 +11,11 @@
 //   - mixed.go: [Mixed], a linear model with random terms, priors and known
 //     variances, and [MixedFit], what a fit returns.
 //
-// The way through a mixed model: layout.go gives each unknown its place, row.go
-// writes what an observation multiplies them by, equations.go sets up Henderson's equations and solves them at given variances:
-// elimination.go takes each group's own unknowns out, shared.go solves for those that all
-// share. gradient.go is the exact slope of the criterion, by which reml.go searches for
+// The way through a mixed model: layout.go gives each unknown its place, portions.go sorts
+// observations by what they multiply them by, row.go writes it, equations.go sets up
+// Henderson's equations and solves them at given variances: moments.go adds observations
+// up, elimination.go takes each group's own unknowns out, shared.go solves for those that
+// all share. gradient.go is the exact slope of the criterion, by which reml.go searches for
 // the variances ([Mixed.Fit]); information.go steps towards them ([Mixed.Step]), for
 // callers that change the model between steps. posterior.go reads covariances from the
 // solution ([Mixed.Posterior]), leaveout.go leaves groups and observations out of it

@@ -15,6 +15,9 @@ type sum struct {
 	logdet      float64
 	definite    bool
 	group       block
+
+	misfit  float64 // of the observations: squared residuals by their weights, less the weights' logarithms
+	weighed int     // observations of another weight than 0
 }
 
 // observationsPerChunk is how many observations are worth a goroutine; mostChunks bounds
@@ -26,7 +29,7 @@ const (
 
 // cutIntoChunks shares the groups out.
 func (lay *layout) cutIntoChunks() {
-	per := max(observationsPerChunk, (len(lay.Y)+mostChunks-1)/mostChunks)
+	per := max(observationsPerChunk, (lay.n+mostChunks-1)/mostChunks)
 	for g := 0; g < len(lay.sizes); {
 		c := &sum{first: g}
 		for from := lay.begin[g]; g < len(lay.sizes) && (g == c.first || lay.begin[g+1]-from <= per); g++ {
@@ -62,18 +65,12 @@ type block struct {
 	matrix []float64
 	right  []float64
 	logdet float64
-	row    row
-	leaf   leaf
 
-	cross             []float64 // products of the shared terms' unknowns with the fixed effects
-	columns, weighted []float64 // memory: fixed effects by columns, and one of them weighted
-}
-
-// leaf is one leaf's equation: its pivot, what it shares with each other unknown, and
-// the right-hand side.
-type leaf struct {
-	pivot, right float64
-	with         []float64
+	moments moments
+	leaf    combination // the sum of a leaf's rows by what multiplies it
+	fixed   []float64   // of an observation
+	row     row
+	entries [][]entry // of each class of a portion: places among the block's unknowns
 }
 
 // reset empties the block for a group.
@@ -81,7 +78,6 @@ func (b *block) reset(lay *layout, group int) {
 	b.mid = lay.mids[group]
 	b.n = b.mid + max(lay.nShared, 1)
 	b.matrix, b.right = zeros(b.matrix, b.n*b.n), zeros(b.right, b.n)
-	b.leaf.with = zeros(b.leaf.with, b.n)
 	b.logdet = 0
 }
 
@@ -129,7 +125,9 @@ func (b *block) addShared(matrix, right []float64) {
 // unknowns that are its own. What is left is what the group says of the shared ones.
 func (b *block) eliminate(s *solution, group int) (eliminated, bool) {
 	b.reset(s.layout, group)
-	b.addUp(s, group, s.weight, b.takeLeafOff)
+	for _, p := range s.portions[group] {
+		b.addPortion(s, &p)
+	}
 	for j := range b.mid {
 		b.matrix[j*b.n+j]++ // what is known of it before
 	}
@@ -141,52 +139,34 @@ func (b *block) eliminate(s *solution, group int) (eliminated, bool) {
 	return eliminated{append([]float64(nil), b.matrix[:b.mid*b.n]...), append([]float64(nil), b.right[:b.mid]...)}, true
 }
 
-// addUp adds up a group's observations at some weights, those of its leaves apart: a leaf
-// is given away when its observations are complete.
-func (b *block) addUp(s *solution, group int, weight []float64, give func(run []int)) {
-	b.addFixed(s, s.order[s.begin[group]:s.begin[group+1]], weight)
-	b.cross = zeros(b.cross, (s.nShared-s.nFixed)*s.nFixed)
-	s.runs(group, func(run []int) {
-		b.leaf.reset()
+// addPortion adds up some of a group's observations, and eliminates their leaves: a leaf's
+// equation has the products of its observations with each other unknown; to take it off
+// is to add the sum of their rows, by what multiplies the leaf, at a weight below 0.
+func (b *block) addPortion(s *solution, p *portion) {
+	m := &b.moments
+	m.reset(s.nFixed, len(p.first), 2*(p.to-p.from))
+	b.fixed = grown(b.fixed, s.nFixed)
+	s.runsIn(p.from, p.to, func(run []int) {
+		b.leaf.reset(m)
+		pivot := 1.0
 		for _, i := range run {
-			b.row.write(s, i)
-			b.addTerms(weight[i], s.Y[i])
-			b.leaf.add(weight[i], s.Y[i], &b.row, b.mid)
+			w := s.weight[i]
+			if w == 0 {
+				continue
+			}
+			y, fixed, z := s.observe(i, b.fixed)
+			m.addObservation(w, y, fixed, s.class[i])
+			if z != 0 {
+				pivot += w * z * z
+				b.leaf.add(w*z, y, fixed, s.class[i])
+			}
 		}
-		if s.leafOf(run[0]) >= 0 {
-			give(run)
+		if pivot > 1 {
+			b.logdet += math.Log(pivot)
+			m.addCombination(-1/pivot, &b.leaf)
 		}
 	})
-	for k := range s.nShared - s.nFixed {
-		for j, v := range b.cross[k*s.nFixed : (k+1)*s.nFixed] {
-			b.matrix[(b.mid+j)*b.n+b.mid+s.nFixed+k] += v
-		}
-	}
-}
-
-// addFixed adds the products of the fixed effects, column by column: they are most of
-// what there is to add.
-func (b *block) addFixed(s *solution, observations []int, weight []float64) {
-	m, p := len(observations), s.nFixed
-	if p == 0 {
-		return
-	}
-	b.columns, b.weighted = grown(b.columns, (p+2)*m), grown(b.weighted, m)
-	y, w := b.columns[p*m:(p+1)*m], b.columns[(p+1)*m:]
-	for o, i := range observations {
-		w[o], y[o] = weight[i], s.Y[i]
-		for j, v := range s.X.RawRowView(i) {
-			b.columns[j*m+o] = v
-		}
-	}
-	for j := range p {
-		floats.MulTo(b.weighted, w, b.columns[j*m:(j+1)*m])
-		b.right[b.mid+j] += floats.Dot(b.weighted, y)
-		to := b.matrix[(b.mid+j)*b.n+b.mid:]
-		for k := j; k < p; k++ {
-			to[k] += floats.Dot(b.weighted, b.columns[k*m:(k+1)*m])
-		}
-	}
+	m.addTo(b, s, p.first)
 }
 
 // grown is a list of n entries, in the memory of v where it is large enough.
@@ -195,62 +175,6 @@ func grown(v []float64, n int) []float64 {
 		return make([]float64, n)
 	}
 	return v[:n]
-}
-
-// addTerms adds the products of an observation y of weight w with the unknowns of terms.
-func (b *block) addTerms(w, y float64) {
-	r, mid, fixed := &b.row, b.mid, len(b.row.fixed)
-	for x, e := range r.own {
-		we := w * e.v
-		b.right[e.at] += we * y
-		to := b.matrix[e.at*b.n : (e.at+1)*b.n]
-		for _, f := range r.own[x:] {
-			to[f.at] += we * f.v
-		}
-		floats.AddScaled(to[mid:mid+fixed], we, r.fixed)
-		for _, f := range r.shared {
-			to[mid+f.at] += we * f.v
-		}
-	}
-	for x, e := range r.shared {
-		we := w * e.v
-		b.right[mid+e.at] += we * y
-		floats.AddScaled(b.cross[(e.at-fixed)*fixed:(e.at-fixed+1)*fixed], we, r.fixed)
-		to := b.matrix[(mid+e.at)*b.n+mid : (mid+e.at+1)*b.n]
-		for _, f := range r.shared[x:] {
-			to[f.at] += we * f.v
-		}
-	}
-}
-
-func (l *leaf) reset() {
-	clear(l.with)
-	l.pivot, l.right = 1, 0
-}
-
-// add adds an observation y of weight w.
-func (l *leaf) add(w, y float64, r *row, mid int) {
-	if r.leaf == 0 {
-		return
-	}
-	wz := w * r.leaf
-	l.pivot += wz * r.leaf
-	l.right += wz * y
-	r.addTo(l.with, mid, wz)
-}
-
-// takeLeafOff eliminates the leaf from the group's other equations.
-func (b *block) takeLeafOff([]int) {
-	l := &b.leaf
-	b.logdet += math.Log(l.pivot)
-	for x, v := range l.with {
-		if v == 0 {
-			continue
-		}
-		f := -v / l.pivot
-		floats.AddScaled(b.matrix[x*b.n+x:(x+1)*b.n], f, l.with[x:])
-		b.right[x] += f * l.right
-	}
 }
 
 // eliminateUnknown eliminates one unknown of the group from the equations behind it.
@@ -275,18 +199,39 @@ func (b *block) eliminateUnknown(j int) bool {
 // substitute finds every group's unknowns and the residuals, the shared ones known.
 func (s *solution) substitute() {
 	s.own = make([][]float64, len(s.sizes))
-	s.residual = make([]float64, len(s.Y))
+	s.residual = make([]float64, s.n)
 	InParallelEach(len(s.chunks), func(c int) {
-		var rows []row
-		for g := s.chunks[c].first; g < s.chunks[c].last; g++ {
-			rows = s.substituteGroup(g, rows)
+		var w substitution
+		chunk := s.chunks[c]
+		chunk.misfit, chunk.weighed = 0, 0
+		for g := chunk.first; g < chunk.last; g++ {
+			w.group(s, g)
+			chunk.addMisfit(s, g)
 		}
 	})
 }
 
-// substituteGroup finds the unknowns of one group and the residuals of its observations.
-// rows is memory.
-func (s *solution) substituteGroup(group int, rows []row) []row {
+// addMisfit adds that of a group. It comes from residuals, which are a minimum's, so that
+// rounding in the solution enters squared only.
+func (c *sum) addMisfit(s *solution, group int) {
+	for _, i := range s.order[s.begin[group]:s.begin[group+1]] {
+		if w := s.weight[i]; w != 0 {
+			c.misfit += w*s.residual[i]*s.residual[i] - math.Log(w)
+			c.weighed++
+		}
+	}
+}
+
+// substitution is the memory of finding the unknowns of groups.
+type substitution struct {
+	row   row
+	terms []float64 // what terms but the leaf make of each class
+	fixed []float64 // of an observation
+	leafs []float64 // what each observation of a run multiplies its leaf by
+}
+
+// group finds the unknowns of one group and the residuals of its observations.
+func (w *substitution) group(s *solution, group int) {
 	mid := s.mids[group]
 	n := mid + len(s.b)
 	kept := s.groups[group]
@@ -298,35 +243,39 @@ func (s *solution) substituteGroup(group int, rows []row) []row {
 	}
 	s.own[group] = make([]float64, s.sizes[group])
 	copy(s.own[group], x[:mid])
-	s.runs(group, func(run []int) {
-		for len(rows) < len(run) {
-			rows = append(rows, row{})
+	for _, p := range s.portions[group] {
+		w.terms = grown(w.terms, len(p.first))
+		for c, i := range p.first {
+			w.row.writeTerms(s, i)
+			w.terms[c] = w.row.dotTerms(x, mid)
 		}
-		for m, i := range run {
-			rows[m].write(s, i)
-		}
-		b := s.substituteRun(run, rows, x, mid)
-		if l := s.leafOf(run[0]); l >= 0 {
-			s.own[group][s.local[s.leaf][l]] = b
-		}
-	})
-	return rows
+		s.runsIn(p.from, p.to, func(run []int) {
+			b := w.run(s, run)
+			if l := s.leafOf(run[0]); l >= 0 {
+				s.own[group][s.local[s.leaf][l]] = b
+			}
+		})
+	}
 }
 
-// substituteRun finds the leaf of a run of observations, 0 where they have none, and
-// their residuals.
-func (s *solution) substituteRun(run []int, rows []row, x []float64, mid int) (leaf float64) {
+// run finds the leaf of a run of observations, 0 where they have none, and their
+// residuals.
+func (w *substitution) run(s *solution, run []int) (leaf float64) {
+	w.fixed, w.leafs = grown(w.fixed, s.nFixed), zeros(w.leafs, len(run))
 	sum, pivot := 0.0, 1.0
-	for m, i := range run {
-		r := &rows[m]
-		left := s.Y[i] - r.dot(x, mid)
-		s.residual[i] = left
-		sum += s.weight[i] * r.leaf * left
-		pivot += s.weight[i] * r.leaf * r.leaf
+	for o, i := range run {
+		if s.weight[i] == 0 {
+			continue
+		}
+		y, fixed, z := s.observe(i, w.fixed)
+		left := y - w.terms[s.class[i]] - floats.Dot(fixed, s.b[:s.nFixed])
+		s.residual[i], w.leafs[o] = left, z
+		sum += s.weight[i] * z * left
+		pivot += s.weight[i] * z * z
 	}
 	leaf = sum / pivot
-	for m, i := range run {
-		s.residual[i] -= leaf * rows[m].leaf
+	for o, i := range run {
+		s.residual[i] -= leaf * w.leafs[o]
 	}
 	return leaf
 }

@@ -23,8 +23,6 @@ type solution struct {
 	*layout
 	sigma     float64
 	factors   [][]float64 // of each term: its lower triangle in full, by rows
-	loads     []load      // of each column
-	leafLoad  load
 	weight    []float64
 	groups    []eliminated
 	own       [][]float64 // of each group: its unknowns, in the order of their places
@@ -44,7 +42,6 @@ func (lay *layout) solve(par []float64) (*solution, error) {
 	if s.sigma == 0 || math.IsInf(s.sigma, 0) || math.IsNaN(s.sigma) {
 		return nil, errNotDefinite
 	}
-	s.load()
 	s.weigh(nil)
 	logdet, err := s.eliminate()
 	if err != nil {
@@ -58,27 +55,27 @@ func (lay *layout) solve(par []float64) (*solution, error) {
 // weigh sets the observations' weights, 0 for those that skip returns true for; a nil skip
 // skips none.
 func (s *solution) weigh(skip func(i int) bool) {
-	s.weight = make([]float64, len(s.Y))
-	for i := range s.weight {
-		if skip != nil && skip(i) {
-			continue
+	s.weight = make([]float64, s.n)
+	InParallel(s.n, func(from, to int) {
+		for i := from; i < to; i++ {
+			if skip != nil && skip(i) {
+				continue
+			}
+			s.weight[i] = 1 / s.noise(s.sigma, i)
+			if s.Weight != nil {
+				s.weight[i] *= s.Weight[i]
+			}
 		}
-		s.weight[i] = 1 / s.noise(s.sigma, i)
-		if s.Weight != nil {
-			s.weight[i] *= s.Weight[i]
-		}
-	}
+	})
 }
 
 // sumUp works out the criterion.
 func (s *solution) sumUp(logdet float64) {
 	s.reml = logdet + s.penalised()
 	n := 0
-	for _, w := range s.weight {
-		if w != 0 {
-			s.reml -= math.Log(w)
-			n++
-		}
+	for _, c := range s.chunks {
+		s.reml += c.misfit
+		n += c.weighed
 	}
 	for j := range s.nFixed {
 		if sd := s.priorSD(j); sd > 0 {
@@ -180,13 +177,10 @@ func (lay *layout) sharedEquations() *equations {
 	return e
 }
 
-// penalised is the penalised sum of squares at the solution, from residuals: a
-// minimum, so that rounding in the solution enters squared only.
+// penalised is what is known of the unknowns beforehand of the penalised sum of squares at the
+// solution.
 func (s *solution) penalised() float64 {
 	var ss float64
-	for i, r := range s.residual {
-		ss += s.weight[i] * r * r
-	}
 	for _, own := range s.own {
 		ss += floats.Dot(own, own)
 	}
@@ -203,7 +197,7 @@ func (s *solution) penalised() float64 {
 
 // result is what callers read: u = L b, covariances.
 func (s *solution) result() *MixedFit {
-	f := &MixedFit{Sigma: s.sigma, REML: s.reml}
+	f := &MixedFit{Sigma: s.sigma, REML: s.reml, Residual: s.residual}
 	f.Beta = append([]float64(nil), s.b[:s.nFixed]...)
 	if s.nFixed > 0 {
 		f.Cov = s.shared.inverse(s.nFixed)
@@ -212,8 +206,6 @@ func (s *solution) result() *MixedFit {
 		f.Factor = append(f.Factor, mat.NewDense(s.size[k], s.size[k], s.factors[k]))
 		f.U = append(f.U, s.modes(k))
 	}
-	f.Fitted = make([]float64, len(s.Y))
-	floats.SubTo(f.Fitted, s.Y, s.residual)
 	return f
 }
 

@@ -64,16 +64,39 @@ func dense(m *mat.SymDense) []float64 {
 
 // inverseWork holds the part of the equations' inverse that belongs to one group.
 type inverseWork struct {
-	s      *solution
-	shared []float64 // the shared unknowns' part, n x n
-	mid, n int
-	cov    []float64 // the group's unknowns but leaves, then the shared ones
-	row    row
-	leaf   leaf
-	block  block     // see trace
-	byLeaf []float64 // covariance of the leaf with all others, its sign turned
-	times  []float64 // of an observation: the inverse times its row, at its own and the shared terms' entries
-	grad   []float64
+	s         *solution
+	shared    []float64 // the shared unknowns' part, n x n
+	mid, n    int
+	cov       []float64 // the group's unknowns but leaves, then the shared ones
+	row       row
+	leaf      leaf
+	byLeaf    []float64 // covariance of the leaf with all others, its sign turned
+	timesRows []float64 // of an observation: the inverse times its row, at its own and the shared terms' entries
+	grad      []float64
+
+	changes, leaves block // see addSlopes
+	change          combination
+}
+
+// leaf is one leaf's equation: its pivot, and what it shares with each other unknown.
+type leaf struct {
+	pivot float64
+	with  []float64
+}
+
+func (l *leaf) reset() {
+	clear(l.with)
+	l.pivot = 1
+}
+
+// add adds an observation of weight w.
+func (l *leaf) add(w float64, r *row, mid int) {
+	if r.leaf == 0 {
+		return
+	}
+	wz := w * r.leaf
+	l.pivot += wz * r.leaf
+	r.addTo(l.with, mid, wz)
 }
 
 // fill works out the inverse for a group: the shared part is there, each own unknown
@@ -126,7 +149,7 @@ func (w *inverseWork) invertLeaf(run []int) {
 	w.leaf.reset()
 	for _, i := range run {
 		w.row.write(w.s, i)
-		w.leaf.add(w.s.weight[i], 0, &w.row, w.mid)
+		w.leaf.add(w.s.weight[i], &w.row, w.mid)
 	}
 	clear(w.byLeaf)
 	for x, v := range w.leaf.with {
@@ -161,63 +184,112 @@ func (w *inverseWork) variances(group int) []float64 {
 // the weights change, and the trace of C^-1 A'(dW)A is left to work out.
 func (s *solution) logGradient() []float64 {
 	cov := dense(s.shared.inverse(max(s.nShared, 1)))
-	slopes := make([]float64, len(s.Y)) // of the weights, less their sign
-	grad := make([]float64, 1+len(s.Terms))
-	for i, w := range s.weight {
-		if w != 0 {
-			slope := s.weightSlope(i)
-			slopes[i] = slope * w
-			grad[0] += slope * (1 - w*s.residual[i]*s.residual[i])
-		}
-	}
-	variances, traces := make([][]float64, len(s.sizes)), make([]float64, len(s.chunks))
+	parts := make([][]float64, len(s.chunks))
 	InParallelEach(len(s.chunks), func(c int) {
-		w := inverseWork{s: s, shared: cov}
+		w := inverseWork{s: s, shared: cov, grad: make([]float64, 1+len(s.Terms))}
 		for g := s.chunks[c].first; g < s.chunks[c].last; g++ {
 			if s.begin[g] < s.begin[g+1] {
-				variances[g] = make([]float64, s.sizes[g])
-				traces[c] += w.trace(g, slopes, variances[g])
+				w.addSlopes(g)
 			}
 		}
+		parts[c] = w.grad
 	})
-	grad[0] += s.Sigma.penaltySlope(s.sigma)*s.sigma - floats.Sum(traces)
+	grad := make([]float64, 1+len(s.Terms))
+	for _, p := range parts {
+		floats.Add(grad, p)
+	}
+	grad[0] += s.Sigma.penaltySlope(s.sigma) * s.sigma
 	for k, t := range s.Terms {
 		sd := s.factors[k][0]
-		grad[k+1] = t.Spread.penaltySlope(sd) * sd
-		for l := range s.levels[k] {
-			if b := s.level(k, l); b != nil {
-				grad[k+1] += 2 * (1 - s.varianceOf(k, l, cov, variances) - b[0]*b[0])
+		grad[k+1] += t.Spread.penaltySlope(sd) * sd
+		if at := s.at[k]; at >= 0 {
+			for l := range s.levels[k] {
+				grad[k+1] += 2 * (1 - cov[(at+l)*(s.nShared+1)] - s.b[at+l]*s.b[at+l])
 			}
 		}
 	}
 	return grad
 }
 
-// varianceOf is the variance of a level of term k in units of the term's standard
-// deviation.
-func (s *solution) varianceOf(k, l int, shared []float64, own [][]float64) float64 {
-	if at := s.at[k]; at >= 0 {
-		return shared[(at+l)*(s.nShared+1)]
+// addSlopes adds what one group adds to logGradient.
+func (w *inverseWork) addSlopes(group int) {
+	s := w.s
+	w.fill(group)
+	for at, k := range s.termOf[group] {
+		b := s.own[group][at]
+		w.grad[k+1] += 2 * (1 - b*b)
+		if at < w.mid {
+			w.grad[k+1] -= 2 * w.cov[at*(w.n+1)]
+		}
 	}
-	return own[s.group[k][l]][s.local[k][l]]
+	for _, i := range s.order[s.begin[group]:s.begin[group+1]] {
+		if v := s.weight[i]; v != 0 {
+			w.grad[0] += s.weightSlope(i) * (1 - v*s.residual[i]*s.residual[i])
+		}
+	}
+	w.changes.reset(s.layout, group)
+	w.leaves.reset(s.layout, group)
+	for _, p := range s.portions[group] {
+		w.addPortion(&p)
+	}
+	w.grad[0] -= w.traceWith(&w.changes)
+	if s.leaf >= 0 {
+		w.grad[s.leaf+1] -= 2 * w.traceWith(&w.leaves)
+	}
 }
 
-// trace is the trace of the group's part of C^-1 with its rows' products at some weights;
-// the variances of its unknowns are written as well.
-func (w *inverseWork) trace(group int, weight, variances []float64) float64 {
-	w.fill(group)
-	w.leaf.with, w.byLeaf = zeros(w.leaf.with, w.n), zeros(w.byLeaf, w.n)
-	for j := range w.mid {
-		variances[j] = w.cov[j*w.n+j]
-	}
-	b, sum := &w.block, 0.0
-	b.reset(w.s.layout, group)
-	b.addUp(w.s, group, weight, func(run []int) {
-		w.invertLeaf(run)
-		variance := w.leafVariance()
-		variances[w.s.local[w.s.leaf][w.s.leafOf(run[0])]] = variance
-		sum += (b.leaf.pivot-1)*variance - 2*floats.Dot(b.leaf.with, w.byLeaf)
+// addPortion adds up A'(dW)A of a portion of a group, and what makes up the variances of its
+// leaves. With z what multiplies a leaf, p its pivot, v the sum of its rows by Wz, u that by
+// (dW)z, s the sum of (dW)z^2 and G the inverse's part of all unknowns but leaves, the leaf's
+// variance is 1/p + v'Gv/p^2 and adds s/p to the trace and the products of s vv'/p^2 - (uv' + vu')/p
+// with G; that is s (v/p - u/s)(v/p - u/s)' - uu'/s.
+func (w *inverseWork) addPortion(p *portion) {
+	s, leaf, change := w.s, &w.leaves.leaf, &w.change
+	t, v := &w.changes.moments, &w.leaves.moments
+	t.reset(s.nFixed, len(p.first), 3*(p.to-p.from))
+	v.reset(s.nFixed, len(p.first), p.to-p.from)
+	w.changes.fixed = grown(w.changes.fixed, s.nFixed)
+	s.runsIn(p.from, p.to, func(run []int) {
+		leaf.reset(t)
+		change.reset(t)
+		pivot, slope := 1.0, 0.0
+		for _, i := range run {
+			weight := s.weight[i]
+			if weight == 0 {
+				continue
+			}
+			dW, class := s.weightSlope(i)*weight, s.class[i]
+			_, fixed, z := s.observe(i, w.changes.fixed)
+			t.addObservation(dW, 0, fixed, class)
+			if z != 0 {
+				pivot += weight * z * z
+				leaf.add(weight*z, 0, fixed, class)
+				slope += dW * z * z
+				change.add(dW*z, 0, fixed, class)
+			}
+		}
+		if s.leafOf(run[0]) < 0 {
+			return
+		}
+		w.grad[0] -= slope / pivot
+		w.grad[s.leaf+1] -= 2 / pivot
+		if pivot > 1 {
+			v.addCombination(1/(pivot*pivot), leaf)
+		}
+		if slope > 0 {
+			t.addCombination(-1/slope, change)
+			leaf.scale(1 / pivot)
+			leaf.addScaled(-1/slope, change)
+			t.addCombination(slope, leaf)
+		}
 	})
+	t.addTo(&w.changes, s, p.first)
+	v.addTo(&w.leaves, s, p.first)
+}
+
+// traceWith is the trace of the inverse's part of a group with other products of its unknowns.
+func (w *inverseWork) traceWith(b *block) float64 {
+	var sum float64
 	for x := range w.n {
 		cov, products := w.cov[x*w.n+x:(x+1)*w.n], b.matrix[x*w.n+x:(x+1)*w.n]
 		sum += 2*floats.Dot(cov, products) - cov[0]*products[0]
@@ -234,11 +306,11 @@ func (w *inverseWork) leafVariance() float64 {
 func (w *inverseWork) add(i int, isLeaf bool) {
 	s, r := w.s, &w.row
 	leverage := 0.0
-	w.times = w.times[:0]
+	w.timesRows = w.timesRows[:0]
 	for _, e := range r.own {
 		t := w.timesRow(e.at, isLeaf)
 		leverage += t * e.v
-		w.times = append(w.times, t)
+		w.timesRows = append(w.timesRows, t)
 	}
 	for j, v := range r.fixed {
 		leverage += v * w.timesRow(w.mid+j, isLeaf)
@@ -246,7 +318,7 @@ func (w *inverseWork) add(i int, isLeaf bool) {
 	for _, e := range r.shared {
 		t := w.timesRow(w.mid+e.at, isLeaf)
 		leverage += t * e.v
-		w.times = append(w.times, t)
+		w.timesRows = append(w.timesRows, t)
 	}
 	leafTimes := 0.0
 	if isLeaf {
@@ -281,7 +353,7 @@ func (w *inverseWork) addFactors(i int, leafTimes float64) {
 	own, shared := 0, len(w.row.own)
 	par := 1
 	for k, size := range s.size {
-		l := s.Terms[k].Level[i]
+		l := s.Terms[k].Level.At(i)
 		if l >= 0 {
 			b := s.level(k, l)
 			var times []float64
@@ -289,10 +361,10 @@ func (w *inverseWork) addFactors(i int, leafTimes float64) {
 			case k == s.leaf:
 				times = []float64{leafTimes}
 			case s.at[k] < 0:
-				times = w.times[own : own+size]
+				times = w.timesRows[own : own+size]
 				own += size
 			default:
-				times = w.times[shared : shared+size]
+				times = w.timesRows[shared : shared+size]
 				shared += size
 			}
 			at := par

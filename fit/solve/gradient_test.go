@@ -3,8 +3,10 @@ package solve
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -12,7 +14,7 @@ import (
 // with covariates, observations without a level, priors, weights and known variances.
 func randomMixed(rng *rand.Rand, n, groups int) *Mixed {
 	m := &Mixed{
-		X: mat.NewDense(n, 3, nil), Y: make([]float64, n), Known: make([]float64, n), Weight: make([]float64, n), Group: make([]int, n),
+		X: mat.NewDense(n, 3, nil), Y: make([]float64, n), Known: make([]float64, n), Weight: make([]float64, n), Group: make(Levels, n),
 		Prior: []Normal{{}, {0.5, 1}, {}}, Sigma: Spread{0.3, 4},
 		Terms: []Term{
 			{Name: "group", Local: true, Spread: Spread{0.4, 3}},
@@ -23,15 +25,15 @@ func randomMixed(rng *rand.Rand, n, groups int) *Mixed {
 		},
 	}
 	for k := range m.Terms {
-		m.Terms[k].Level = make([]int, n)
+		m.Terms[k].Level = make(Levels, n)
 	}
 	for i := range n {
 		g := i / 2 * groups / ((n + 1) / 2)
-		m.Group[i] = g
+		m.Group[i] = int32(g)
 		m.X.SetRow(i, []float64{1, rng.NormFloat64(), float64(i % 2)})
 		m.Y[i], m.Known[i], m.Weight[i] = 3*rng.NormFloat64(), 0.1*rng.Float64(), 0.5+rng.Float64()
-		m.Terms[0].Level[i], m.Terms[1].Level[i], m.Terms[2].Level[i] = g, rng.IntN(5)-1, 2*g+i%2
-		m.Terms[3].Level[i], m.Terms[4].Level[i] = i/2, rng.IntN(3)
+		m.Terms[0].Level[i], m.Terms[1].Level[i], m.Terms[2].Level[i] = int32(g), rng.Int32N(5)-1, int32(2*g+i%2)
+		m.Terms[3].Level[i], m.Terms[4].Level[i] = int32(i/2), rng.Int32N(3)
 		if i/2%7 == 3 {
 			m.Terms[3].Level[i] = -1
 		}
@@ -95,6 +97,9 @@ func TestGradientByLogarithms(t *testing.T) {
 	for trial := range 5 {
 		m := simpleMixed(rng, 60+200*trial, 4+trial)
 		m.Weight[3] = 0
+		if trial == 4 { // every observation is a class, of which a portion holds not all
+			m.Terms[1].Z = m.Terms[2].Z
+		}
 		s, err := m.solveAt(0.4, []float64{0.3, 0.7, 0.5})
 		if err != nil {
 			t.Fatal(err)
@@ -107,6 +112,57 @@ func TestGradientByLogarithms(t *testing.T) {
 			if math.Abs(got-want[k]) > 1e-10*(1+math.Abs(want[k])) {
 				t.Errorf("trial %d, standard deviation %d: got %.12g, want %.12g", trial, k, got, want[k])
 			}
+		}
+	}
+}
+
+// givenRows are observations that a model holds, as if they were worked out.
+type givenRows struct {
+	y []float64
+	x *mat.Dense
+	z [][]float64
+}
+
+func (g *givenRows) Len() int { return len(g.y) }
+
+func (g *givenRows) Fixed() int {
+	_, n := g.x.Dims()
+	return n
+}
+
+func (g *givenRows) Row(i int, fixed []float64) (y, covariate float64) {
+	copy(fixed, g.x.RawRowView(i))
+	return g.y[i], g.z[i][0]
+}
+
+// Observations that are worked out say what those say that a model holds, whether the term
+// that varies is eliminated first or not.
+func TestObservationsMayBeWorkedOut(t *testing.T) {
+	rng := rand.New(rand.NewPCG(6, 7))
+	for _, varying := range []int{2, 1} {
+		m := simpleMixed(rng, 260, 6)
+		m.Weight[3] = 0
+		m.Terms[varying].Z = m.Terms[2].Z
+		if varying != 2 {
+			m.Terms[2].Z = nil
+		}
+		given := *m
+		given.Y, given.X, given.Given = nil, nil, &givenRows{m.Y, m.X, m.Terms[varying].Z}
+		given.Terms = slices.Clone(m.Terms)
+		given.Terms[varying].Z, given.Terms[varying].Varies = nil, true
+		want, wantSigma, wantSDs, err := m.Step(0.4, []float64{0.3, 0.7, 0.5})
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, gotSigma, gotSDs, err := given.Step(0.4, []float64{0.3, 0.7, 0.5})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if d := floats.Distance(append(gotSDs, gotSigma), append(wantSDs, wantSigma), math.Inf(1)); d > 1e-12 {
+			t.Errorf("term %d varies: the next standard deviations differ by %g", varying, d)
+		}
+		if d := floats.Distance(append(got.Beta, got.Residual...), append(want.Beta, want.Residual...), math.Inf(1)); d > 1e-11 {
+			t.Errorf("term %d varies: estimates and residuals differ by %g", varying, d)
 		}
 	}
 }
@@ -130,7 +186,7 @@ func TestAverageInformationIsItsDefinition(t *testing.T) {
 			}
 			work.Set(i, 0, s.weightSlope(i)*s.residual[i])
 			for k := range terms {
-				if l := m.Terms[k].Level[i]; l >= 0 {
+				if l := m.Terms[k].Level.At(i); l >= 0 {
 					work.Set(i, k+1, 2*s.loading(k, i, 0)*s.level(k, l)[0])
 				}
 			}
@@ -258,7 +314,7 @@ func TestLeavingOutIsSolvingTheOthers(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		compare("a group", got, func(i int) bool { return m.Group[i] == g })
+		compare("a group", got, func(i int) bool { return int(m.Group[i]) == g })
 	}
 	third := func(i int) bool { return i%3 == 0 }
 	got, err := s.Without(third)
@@ -310,7 +366,7 @@ func TestUnseenVariancesAreTheConditionalCovariance(t *testing.T) {
 		}
 		var own, others []int
 		for i := range m.Y {
-			if m.Group[i] == g {
+			if int(m.Group[i]) == g {
 				own = append(own, i)
 			} else {
 				others = append(others, i)

@@ -189,7 +189,7 @@ func (p *products) addObservation(i, mid int) {
 	p.squares[0] += w * f * f
 	p.row.write(s, i)
 	p.row.addTo(p.group[0], mid, w*f)
-	p.leaf.add(w, 0, &p.row, mid)
+	p.leaf.add(w, &p.row, mid)
 	p.one[0] += w * f * p.row.leaf
 }
 

@@ -18,6 +18,7 @@ import (
 // to its observations. Without it a block would cost the cube of its unknowns.
 type layout struct {
 	*Mixed
+	n       int     // observations
 	nFixed  int     // fixed effects
 	nShared int     // fixed effects and shared random ones
 	size    []int   // of each term: number of covariates
@@ -30,15 +31,14 @@ type layout struct {
 	termOf  [][]int // of each group: the term of each of its unknowns
 	leaf    int     // the term that is eliminated first; -1 = none
 
-	columns []column // of all terms but the leaf, local ones first
-	nOwn    int      // columns of local terms
-
 	info   *mat.SymDense // see Step, and where it was worked out
 	infoAt []float64
 
-	order  []int  // observations by group, in it by leaf
-	begin  []int  // of each group in order, and the end
-	chunks []*sum // of groups that stand together: their number follows from the data alone, so that sums do
+	order    []int       // observations by group, in it by leaf
+	begin    []int       // of each group in order, and the end
+	portions [][]portion // of each group
+	class    []int32     // of each observation, its class in its portion
+	chunks   []*sum      // of groups that stand together: their number follows from the data alone, so that sums do
 }
 
 // noUnknown is the place of a level that no observation has.
@@ -50,17 +50,14 @@ func (m *Mixed) layOut() (*layout, error) {
 	if err := m.check(); err != nil {
 		return nil, err
 	}
-	fixed := 0
-	if m.X != nil {
-		_, fixed = m.X.Dims()
-	}
+	n, fixed := m.dims()
 	if m.lay != nil && m.lay.nFixed == fixed {
 		return m.lay, nil
 	}
-	lay := &layout{Mixed: m, nFixed: fixed, nShared: fixed, at: make([]int, len(m.Terms)), local: make([][]int, len(m.Terms)), group: make([][]int, len(m.Terms))}
+	lay := &layout{Mixed: m, n: n, nFixed: fixed, nShared: fixed, at: make([]int, len(m.Terms)), local: make([][]int, len(m.Terms)), group: make([][]int, len(m.Terms))}
 	groups := 1
 	for _, g := range m.Group {
-		groups = max(groups, g+1)
+		groups = max(groups, int(g)+1)
 	}
 	lay.sizes, lay.termOf = make([]int, groups), make([][]int, groups)
 	for k := range m.Terms {
@@ -76,25 +73,17 @@ func (m *Mixed) layOut() (*layout, error) {
 	if lay.leaf >= 0 {
 		lay.place(lay.leaf)
 	}
-	lay.listColumns()
 	lay.sortObservations()
+	lay.cutIntoPortions()
 	lay.cutIntoChunks()
 	m.lay = lay
 	return lay, nil
 }
 
-// Copy is the same model with observations, fixed effects, covariates and weights of its
-// own.
-func (m *Mixed) Copy() *Mixed {
+// With is the same model with other observations and weights; the number of fixed effects stays.
+func (m *Mixed) With(given Observations, weight []float64) *Mixed {
 	out := *m
-	out.Y, out.Weight, out.Known = slices.Clone(m.Y), slices.Clone(m.Weight), slices.Clone(m.Known)
-	if m.X != nil {
-		out.X = mat.DenseCopyOf(m.X)
-	}
-	out.Terms = slices.Clone(m.Terms)
-	for k := range out.Terms {
-		out.Terms[k].Z = copyRows(m.Terms[k].Z)
-	}
+	out.Given, out.Weight = given, weight
 	if m.lay != nil {
 		out.lay = m.lay.withOwnChunks()
 		out.lay.Mixed = &out
@@ -102,34 +91,30 @@ func (m *Mixed) Copy() *Mixed {
 	return &out
 }
 
-// copyRows copies covariates into one block of memory.
-func copyRows(z [][]float64) [][]float64 {
-	if len(z) == 0 {
-		return nil
+// dims is the number of observations and of fixed effects.
+func (m *Mixed) dims() (n, fixed int) {
+	if m.Given != nil {
+		return m.Given.Len(), m.Given.Fixed()
 	}
-	n := len(z[0])
-	all := make([]float64, len(z)*n)
-	out := make([][]float64, len(z))
-	for i := range z {
-		out[i] = all[i*n : (i+1)*n : (i+1)*n]
-		copy(out[i], z[i])
+	if m.X != nil {
+		_, fixed = m.X.Dims()
 	}
-	return out
+	return len(m.Y), fixed
 }
 
 // check refuses rows that do not match the observations.
 func (m *Mixed) check() error {
-	n := len(m.Y)
+	n, _ := m.dims()
 	if n == 0 {
 		return errors.New("no observations")
 	}
-	if m.X != nil {
+	if m.Given == nil && m.X != nil {
 		if r, _ := m.X.Dims(); r != n {
 			return fmt.Errorf("fixed effects have %d rows for %d observations", r, n)
 		}
 	}
 	for _, t := range m.Terms {
-		if len(t.Level) != n || (t.Z != nil && len(t.Z) != n) {
+		if t.Level != nil && len(t.Level) != n || (t.Z != nil && len(t.Z) != n) {
 			return fmt.Errorf("term %q does not have one row an observation", t.Name)
 		}
 	}
@@ -144,7 +129,7 @@ func (lay *layout) measure(k int) {
 		size = len(t.Z[0])
 	}
 	for _, l := range t.Level {
-		levels = max(levels, l+1)
+		levels = max(levels, int(l)+1)
 	}
 	lay.size, lay.levels = append(lay.size, size), append(lay.levels, levels)
 }
@@ -178,7 +163,7 @@ func (lay *layout) place(k int) {
 		if l < 0 || lay.local[k][l] >= 0 {
 			continue
 		}
-		g := lay.Group[i]
+		g := int(lay.Group[i])
 		lay.local[k][l], lay.group[k][l] = lay.sizes[g], g
 		lay.sizes[g] += size
 		lay.termOf[g] = append(lay.termOf[g], slices.Repeat([]int{k}, size)...)
@@ -187,13 +172,16 @@ func (lay *layout) place(k int) {
 
 // sortObservations puts the observations in order.
 func (lay *layout) sortObservations() {
-	lay.order = make([]int, len(lay.Y))
+	lay.order = make([]int, lay.n)
 	for i := range lay.order {
 		lay.order[i] = i
 	}
-	slices.SortStableFunc(lay.order, func(a, b int) int {
+	byGroup := func(a, b int) int {
 		return cmp.Or(cmp.Compare(lay.groupOf(a), lay.groupOf(b)), cmp.Compare(lay.leafOf(a), lay.leafOf(b)))
-	})
+	}
+	if !slices.IsSortedFunc(lay.order, byGroup) {
+		slices.SortStableFunc(lay.order, byGroup)
+	}
 	lay.begin = make([]int, len(lay.sizes)+1)
 	for _, i := range lay.order {
 		lay.begin[lay.groupOf(i)+1]++
@@ -208,7 +196,7 @@ func (lay *layout) groupOf(i int) int {
 	if lay.Group == nil {
 		return 0
 	}
-	return lay.Group[i]
+	return int(lay.Group[i])
 }
 
 // leafOf is the level of the leaf that an observation belongs to; -1 = none.
@@ -216,15 +204,19 @@ func (lay *layout) leafOf(i int) int {
 	if lay.leaf < 0 {
 		return -1
 	}
-	return lay.Terms[lay.leaf].Level[i]
+	return lay.Terms[lay.leaf].Level.At(i)
 }
 
 // runs calls do for each run of observations of one group and one leaf.
 func (lay *layout) runs(group int, do func(observations []int)) {
-	all := lay.order[lay.begin[group]:lay.begin[group+1]]
-	for len(all) > 0 {
-		n := 1
-		for n < len(all) && lay.leafOf(all[n]) == lay.leafOf(all[0]) {
+	lay.runsIn(lay.begin[group], lay.begin[group+1], do)
+}
+
+// runsIn calls it for those between two places in the layout's order.
+func (lay *layout) runsIn(from, to int, do func(observations []int)) {
+	for all := lay.order[from:to]; len(all) > 0; {
+		n, leaf := 1, lay.leafOf(all[0])
+		for n < len(all) && lay.leafOf(all[n]) == leaf {
 			n++
 		}
 		do(all[:n])

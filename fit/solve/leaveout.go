@@ -1,8 +1,13 @@
 package solve
 
+import "sync"
+
 // Solved is a Mixed solved at given standard deviations, from which groups and
 // observations can be left out without solving it anew. Terms have one covariate each.
-type Solved struct{ s *solution }
+type Solved struct {
+	s      *solution
+	blocks sync.Pool // of *block: memory of leaving groups out
+}
 
 // Solve solves the model at given standard deviations, its own and those of its terms.
 func (m *Mixed) Solve(sigma float64, sds []float64) (*Solved, error) {
@@ -10,7 +15,7 @@ func (m *Mixed) Solve(sigma float64, sds []float64) (*Solved, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Solved{s}, nil
+	return &Solved{s: s}, nil
 }
 
 // Fit is the whole solution.
@@ -44,10 +49,14 @@ func (s *Shared) UnseenVariances(observations []int) []float64 {
 // are eliminated, so that one group's share can be taken off. It costs the cube of the
 // shared unknowns, and the group's observations. It may be called from several goroutines.
 func (s *Solved) WithoutGroup(group int) (*Shared, error) {
-	var b block
 	if s.s.begin[group] == s.s.begin[group+1] {
 		return s.s.sharedAt(s.s.b, s.s.shared), nil
 	}
+	b, ok := s.blocks.Get().(*block)
+	if !ok {
+		b = new(block)
+	}
+	defer s.blocks.Put(b)
 	if _, ok := b.eliminate(s.s, group); !ok {
 		return nil, errNotDefinite
 	}
@@ -65,7 +74,7 @@ func (s *Solved) WithoutGroup(group int) (*Shared, error) {
 // deviations. It costs as much as solving the model. It may be called from several
 // goroutines.
 func (s *Solved) Without(skip func(i int) bool) (*Shared, error) {
-	out := &solution{layout: s.s.layout.withOwnChunks(), sigma: s.s.sigma, factors: s.s.factors, loads: s.s.loads, leafLoad: s.s.leafLoad}
+	out := &solution{layout: s.s.layout.withOwnChunks(), sigma: s.s.sigma, factors: s.s.factors}
 	out.weigh(skip)
 	if _, err := out.eliminate(); err != nil {
 		return nil, err

@@ -2,88 +2,12 @@ package solve
 
 import "gonum.org/v1/gonum/floats"
 
-// column is one covariate of a term, and where its unknowns stand.
-type column struct {
-	term, covariate int
-	at              []int32 // of each observation: the place of its unknown, among its group's own ones or the shared ones; -1 = none
-}
-
-// listColumns lists the columns of all terms but the leaf.
-func (lay *layout) listColumns() {
-	for k := range lay.Terms {
-		if k != lay.leaf && lay.isLocal(k) {
-			lay.addColumns(k, lay.local[k])
-		}
-	}
-	lay.nOwn = len(lay.columns)
-	for k := range lay.Terms {
-		if lay.isLocal(k) {
-			continue
-		}
-		places := make([]int, lay.levels[k])
-		for l := range places {
-			places[l] = lay.at[k] + l*lay.size[k]
-		}
-		lay.addColumns(k, places)
-	}
-}
-
-// addColumns adds those of term k, whose levels stand at some places.
-func (lay *layout) addColumns(k int, places []int) {
-	for c := range lay.size[k] {
-		at := make([]int32, len(lay.Y))
-		for i, l := range lay.Terms[k].Level {
-			at[i] = -1
-			if l >= 0 {
-				at[i] = int32(places[l] + c)
-			}
-		}
-		lay.columns = append(lay.columns, column{k, c, at})
-	}
-}
-
-// load is what observations multiply a column's unknowns by, Z L.
-type load struct {
-	same float64   // of all
-	each []float64 // of each; nil where it is the same of all
-}
-
-func (l *load) of(i int) float64 {
-	if l.each == nil {
-		return l.same
-	}
-	return l.each[i]
-}
-
-// load works out the loads at the solution's factors.
-func (s *solution) load() {
-	s.loads = make([]load, len(s.columns))
-	for x, c := range s.columns {
-		s.loads[x] = s.loadOf(c.term, c.covariate)
-	}
-	if s.leaf >= 0 {
-		s.leafLoad = s.loadOf(s.leaf, 0)
-	}
-}
-
-// loadOf is the load of covariate c of term k.
-func (s *solution) loadOf(k, c int) load {
-	if s.Terms[k].Z == nil {
-		return load{same: s.factors[k][0]}
-	}
-	each := make([]float64, len(s.Y))
-	InParallel(len(each), func(from, to int) {
-		for i := from; i < to; i++ {
-			each[i] = s.loading(k, i, c)
-		}
-	})
-	return load{each: each}
-}
-
-// loading is entry c of Z L of term k for one observation.
+// loading is what an observation multiplies covariate c of term k by, an entry of Z L.
 func (s *solution) loading(k, i, c int) float64 {
 	z, factor, size := s.Terms[k].Z, s.factors[k], s.size[k]
 	switch {
+	case s.Terms[k].Varies:
+		return s.varying(i) * factor[0]
 	case z == nil:
 		return factor[0]
 	case size == 1:
@@ -96,6 +20,35 @@ func (s *solution) loading(k, i, c int) float64 {
 	return v
 }
 
+// varying is the covariate of terms that vary.
+func (s *solution) varying(i int) float64 {
+	_, covariate := s.Given.Row(i, nil)
+	return covariate
+}
+
+// observe returns what was observed, and what the observation multiplies the fixed effects
+// by, in memory where it has to be written, and its leaf; 0 where it has none.
+func (s *solution) observe(i int, memory []float64) (y float64, fixed []float64, leaf float64) {
+	if s.Given == nil {
+		y = s.Y[i]
+		if s.nFixed > 0 {
+			fixed = s.X.RawRowView(i)
+		}
+		if s.leafOf(i) >= 0 {
+			leaf = s.loading(s.leaf, i, 0)
+		}
+		return y, fixed, leaf
+	}
+	y, covariate := s.Given.Row(i, memory)
+	if s.leafOf(i) >= 0 {
+		leaf = s.factors[s.leaf][0]
+		if s.Terms[s.leaf].Varies {
+			leaf *= covariate
+		}
+	}
+	return y, memory, leaf
+}
+
 // row is what an observation multiplies the unknowns by: the group's own ones, then the
 // fixed effects, then those of the shared terms.
 type row struct {
@@ -103,6 +56,8 @@ type row struct {
 	fixed  []float64 // of all fixed effects
 	shared []entry   // places among the shared unknowns
 	leaf   float64
+	y      float64 // what was observed
+	memory []float64
 }
 
 // entry is one entry of a row, by the place of its unknown.
@@ -113,22 +68,27 @@ type entry struct {
 
 // write writes observation i's row.
 func (r *row) write(s *solution, i int) {
-	r.own, r.shared, r.leaf = r.own[:0], r.shared[:0], 0
-	for x := range s.columns[:s.nOwn] {
-		if at := s.columns[x].at[i]; at >= 0 {
-			r.own = append(r.own, entry{int(at), s.loads[x].of(i)})
+	r.writeTerms(s, i)
+	r.memory = grown(r.memory, s.nFixed)
+	r.y, r.fixed, r.leaf = s.observe(i, r.memory)
+}
+
+// writeTerms writes the entries of all terms but the leaf.
+func (r *row) writeTerms(s *solution, i int) {
+	r.own, r.shared = r.own[:0], r.shared[:0]
+	for k := range s.Terms {
+		l := s.Terms[k].Level.At(i)
+		if l < 0 || k == s.leaf {
+			continue
 		}
-	}
-	for x := s.nOwn; x < len(s.columns); x++ {
-		if at := s.columns[x].at[i]; at >= 0 {
-			r.shared = append(r.shared, entry{int(at), s.loads[x].of(i)})
+		for c := range s.size[k] {
+			v := s.loading(k, i, c)
+			if s.at[k] < 0 {
+				r.own = append(r.own, entry{s.local[k][l] + c, v})
+			} else {
+				r.shared = append(r.shared, entry{s.at[k] + l*s.size[k] + c, v})
+			}
 		}
-	}
-	if s.leafOf(i) >= 0 {
-		r.leaf = s.leafLoad.of(i)
-	}
-	if s.nFixed > 0 {
-		r.fixed = s.X.RawRowView(i)
 	}
 }
 
@@ -147,14 +107,18 @@ func (r *row) addTo(to []float64, mid int, times float64) {
 
 // dot is the row times such a list.
 func (r *row) dot(x []float64, mid int) float64 {
+	sum := r.dotTerms(x, mid)
+	return sum + floats.Dot(r.fixed, x[mid:mid+len(r.fixed)])
+}
+
+// dotTerms is the entries of terms times such a list.
+func (r *row) dotTerms(x []float64, mid int) float64 {
 	var sum float64
 	for _, e := range r.own {
 		sum += e.v * x[e.at]
 	}
-	x = x[mid:]
-	sum += floats.Dot(r.fixed, x[:len(r.fixed)])
 	for _, e := range r.shared {
-		sum += e.v * x[e.at]
+		sum += e.v * x[mid+e.at]
 	}
 	return sum
 }

@@ -1,0 +1,109 @@
+package curve
+
+// Steels is a Curve at some parameters, for many sites under a few strings: what follows
+// from these alone is worked out once. It may be used by several goroutines at once.
+type Steels struct {
+	th []float64
+	of []stringRow
+}
+
+// stringRow is what a string makes of its sites' rows: what multiplies what of the curve
+// differs between them.
+type stringRow struct {
+	steel
+	site              *Site   // its core, gauge, wrap, and place in the row
+	reference         float64 // g + o
+	wound             float64 // W less the reference's
+	atFall, atBend    float64 // of the offset, see Row
+	atWeight          float64 // likewise
+	byFall, byBend, p float64 // of the derivative by k_wrap
+}
+
+// Place is what differs between sites under one string.
+type Place struct {
+	Height, StringHeight float64 // mm, of the pole and of the string's underside
+	Velocity, Field      float64 // as those of a [Site]
+}
+
+// Steels is the curve at parameters that do not change as long as it is used, under the
+// strings of some sites.
+func (c *Curve) Steels(th []float64, strings []*Site) *Steels {
+	s := &Steels{th: th, of: make([]stringRow, len(strings))}
+	for k, at := range strings {
+		of := stringRow{steel: c.steel(th, at), site: at}
+		of.reference, of.wound = RefGap+of.bend, of.wrap-RefWrap
+		of.atFall = 1 - th[Slope] - th[Steepness]*of.logArea - th[WoundSlope]*of.wound
+		of.atBend = -th[Bend] - th[BendExponent]*of.logArea
+		if of.atWeight = -th[WrapCommon]; of.wrapAt >= 0 {
+			of.atWeight -= th[of.wrapAt]
+		}
+		of.p = of.wrap * th[AreaExponent]
+		of.byFall = of.wrap * (th[Steepness] + (1-of.wrap)*th[WoundSlope])
+		of.byBend = of.wrap * th[BendExponent]
+		s.of[k] = of
+	}
+	return s
+}
+
+// gap is that of a place under string k.
+func (s *Steels) gap(k int, at *Place) float64 {
+	return at.StringHeight + s.of[k].site.Gauge/2 - at.Height
+}
+
+// LogReach is ln((gap + o)/(g + o)) of the equation at a place under string k that lies
+// lift mm higher than it was said to: what Row would take longest for.
+func (s *Steels) LogReach(k int, at Place, lift float64) float64 {
+	return s.of[k].logReach(s.gap(k, &at) + lift)
+}
+
+// Row writes the derivatives of Predict by the parameters into dst, unless that has no
+// entries, at a place with its LogReach, and returns the derivative by lift, and what
+// Predict is beyond the derivatives times the parameters.
+func (s *Steels) Row(dst []float64, k int, at Place, lift, logReach float64) (offset, byLift float64) {
+	of, th := &s.of[k], s.th
+	gap := s.gap(k, &at) + lift
+	steep := -of.slope * of.reference / of.reach(gap)
+	fall := -of.slope * of.reference * logReach
+	byBend := -of.slope*of.bend*(logReach-1) + of.bend*steep
+	end, endSlope := 0.0, 0.0
+	if of.site.Missing > 0 {
+		end, endSlope = of.site.endTerm(gap)
+	}
+	byLift = steep - th[EndLoss]*endSlope
+	offset = of.atFall*fall + of.atBend*byBend
+	byWeight := 0.0
+	if of.wrap > 0 {
+		byWeight = of.p + of.byFall*fall + of.byBend*byBend
+		offset += of.atWeight * byWeight
+	}
+	if len(dst) == 0 {
+		return offset, byLift
+	}
+	clear(dst[FixedParameters:])
+	_ = dst[FixedParameters-1]
+	dst[Level] = 1
+	dst[AreaExponent] = of.logArea
+	dst[VelocityExponent] = at.Velocity
+	dst[Slope] = fall
+	dst[Bend] = byBend
+	dst[Steepness] = of.logArea * fall
+	dst[WoundSlope] = of.wound * fall
+	dst[Protrusion] = at.Height
+	dst[EndLoss] = -end
+	dst[BendExponent] = of.logArea * byBend
+	dst[FieldExponent] = at.Field
+	dst[WrapCommon] = byWeight
+	if of.wrapAt >= 0 && of.wrap > 0 {
+		dst[of.wrapAt] = byWeight
+	}
+	return offset, byLift
+}
+
+// Predict is what [Curve.Predict] is, at a place under string k that lies lift mm higher
+// than it was said to.
+func (s *Steels) Predict(k int, at Place, lift float64) float64 {
+	of := &s.of[k]
+	gap := s.gap(k, &at) + lift
+	end, _ := of.site.endTerm(gap)
+	return sum(s.th, &Site{Velocity: at.Velocity, Height: at.Height, Field: at.Field}, of.logArea, of.gapTerm(gap), end)
+}

@@ -1,0 +1,76 @@
+package screen
+
+import (
+	"maps"
+	"math"
+	"slices"
+	"testing"
+
+	"evenpole/fit/cell"
+)
+
+// slippedShop is a large record with a few mistakes, and the pickups that they are about.
+func slippedShop() (d *cell.Data, pickups []string) {
+	d = madeShop(60, 30)
+	mounting := func(pickup, k int) []cell.Cell { return d.Cells[(pickup*30+k)*6:][:6] }
+	mounting(3, 2)[1].PoleHeight /= 10
+	mounting(20, 5)[4].PoleHeight /= 10
+	for i := range mounting(41, 7) {
+		mounting(41, 7)[i].Remount(func(m *cell.Mounting) { m.Pickup = "P00007" })
+	}
+	return d, []string{"P00003", "P00007", "P00020", "P00041"}
+}
+
+// Where little is put right, the next round looks again at the pickups that it touches, and
+// finds what it would find in a record that had been filed so.
+func TestFewCorrectionsConcernFewMountings(t *testing.T) {
+	d, pickups := slippedShop()
+	s := newScreener(d)
+	s.fit()
+	if err := s.examineAll(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	found := s.likeliest()
+	if len(found) < 3 {
+		t.Fatalf("found %d mistakes", len(found))
+	}
+	s.accept(found, nil)
+	if got := slices.Sorted(maps.Keys(s.again.pickups)); s.again.all || !slices.Equal(got, pickups) {
+		t.Errorf("looks again at all: %v, or at %v; want %v", s.again.all, got, pickups)
+	}
+	if err := s.examineAll(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+
+	filed := &cell.Data{}
+	for _, c := range s.cells {
+		filed.Cells = append(filed.Cells, *c)
+	}
+	anew := newScreener(filed)
+	anew.fit()
+	if err := anew.examineAll(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	got, want := s.levels.allRows(), anew.levels.allRows()
+	var sum float64
+	for i := range got {
+		apart := (got[i].residual - want[i].residual) / math.Sqrt(want[i].noise)
+		sum += apart * apart
+		if got, want := s.levels.weight[i], anew.levels.weight[i]; slices.Contains(pickups, s.cells[i].Pickup) && math.Abs(got-want) > 0.1 {
+			t.Errorf("cell %d: weight %.4g, want %.4g", i, got, want)
+		}
+	}
+	if rms := math.Sqrt(sum / float64(len(got))); rms > 0.003 {
+		t.Errorf("levels expected differ by %.4g standard deviations", rms)
+	}
+	for k := range s.mountings {
+		for _, of := range [][2]*hypothesis{{s.likely[k], anew.likely[k]}, {s.drifts[k], anew.drifts[k]}} {
+			switch {
+			case (of[0] == nil) != (of[1] == nil):
+				t.Errorf("mounting %d: %v, want %v", k, of[0], of[1])
+			case of[0] != nil && (of[0].kind != of[1].kind || math.Abs(of[0].evidence-of[1].evidence) > 0.05):
+				t.Errorf("mounting %d: %s with evidence %.3f, want %s with %.3f", k, of[0].kind, of[0].evidence, of[1].kind, of[1].evidence)
+			}
+		}
+	}
+}
