@@ -3,17 +3,13 @@ package page
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io"
-	"regexp"
-	"strings"
 	"sync"
 	"time"
 
 	"evenpole/capture"
 	"evenpole/capture/record"
 	"evenpole/jig"
-	"evenpole/profiles"
 	"evenpole/shop"
 )
 
@@ -28,22 +24,6 @@ const (
 	complete  = "complete"
 	ended     = "stopped"
 )
-
-// captureForm is what a person fills in to start a capture.
-type captureForm struct {
-	Port, Mount, Text, Purpose, Takes, Until, Operator string
-
-	Again, Mounted, Same bool
-
-	typed *profiles.Filled // the mount, where it was typed in fields; Text is what came of it
-	paths []string         // of the lines of Text then
-}
-
-// job is what a person asked to capture.
-type job struct {
-	form captureForm     // as it was filled in
-	opt  capture.Options // what it says; Again is cleared once the new session has begun
-}
 
 // bench runs one capture at a time. It belongs to the server: a page that goes away does
 // not stop it. Who started it holds the jig; all others watch.
@@ -385,24 +365,4 @@ func (b *bench) finish() {
 	if running {
 		<-done
 	}
-}
-
-// portPattern is what a port is called. Anything else is no port, whatever it leads to.
-var portPattern = regexp.MustCompile(`^(?:/dev/[A-Za-z0-9][A-Za-z0-9._/-]{0,100}|COM[0-9]{1,3})$`)
-
-// newJob makes a job of what a person filled in.
-func newJob(of *shop.Shop, f *captureForm) (*job, error) {
-	if !portPattern.MatchString(f.Port) || strings.Contains(f.Port, "..") {
-		return nil, &refused{fmt.Sprintf("port: expected one such as /dev/ttyACM0 or COM3, got %.60q", f.Port)}
-	}
-	opt, err := f.options()
-	if err != nil {
-		return nil, err
-	}
-	if f.Mount != "" {
-		opt.Mount, err = of.JigMount(f.Mount)
-	} else {
-		opt.Mount, err = of.ParseMount("mount", f.Text)
-	}
-	return &job{*f, opt}, err
 }

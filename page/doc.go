@@ -8,13 +8,14 @@
 //   - bounds.go: sizes, rates and places, the bounds of what a browser may ask.
 //   - guard.go: which requests are served at all (guard), and the headers of every answer.
 //   - words.go: figures as text.
-//   - fields.go: files of the shop as fields to fill in.
+//   - forms.go: what a person filled in (filled), and the capture that it starts (job).
 //   - bench.go: the one capture that is at hand (bench), which outlives the pages that watch
-//     it; seen.go: the bench as pages show it; forms.go: what a person filled in to start it.
+//     it; seen.go: the bench as pages show it.
 //   - fitter.go: the one fit that is at hand (fitter); kept.go, gallery.go: what was worked out
 //     last (kept), pictures among it.
 //   - server.go: Options, and what serves a shop (Server).
-//   - grid.go: tables, shown and downloaded (grid).
+//   - fields.go: files of the shop as fields to fill in; grid.go: tables, shown and
+//     downloaded (grid).
 //   - view.go: what a page shows (view), and templates; look/ has the templates, the style
 //     sheet and the scripts.
 //   - captures.go: the page of captures, its buttons and its events, and which browser holds

@@ -3,7 +3,6 @@ package page
 import (
 	"errors"
 	"fmt"
-	"net/url"
 	"strings"
 
 	"evenpole/profiles"
@@ -95,21 +94,6 @@ func fieldOf(x profiles.Field, typed string, sets []string, prefix string) field
 		f.Choices = sets
 	}
 	return f
-}
-
-// filled reads the fields of a file as they were typed. Names that are no paths of fields
-// are of no account: no field has them.
-func filled(form url.Values, prefix string) profiles.Filled {
-	in := profiles.Filled{Units: profiles.Millimetres, Typed: map[string]string{}}
-	if form.Get("units") == string(profiles.Inches) {
-		in.Units = profiles.Inches
-	}
-	for name, values := range form {
-		if path, ok := strings.CutPrefix(name, prefix); ok {
-			in.Typed[path] = values[0]
-		}
-	}
-	return in
 }
 
 // mistaken says what is wrong with a file, and at which field, where it was typed in fields:

@@ -22,7 +22,7 @@ const (
 	strokeRise   = 1.4125 // 3 dB
 	dipBlock     = 0.012  // s, at least
 	dipReach     = 0.05   // s: the pick is on the string no longer
-	dipRise      = 2      // 6 dB
+	dipDepth     = 3      // 9.5 dB
 	stoppedShare = 0.3    // of a block's RMS in the block before it: a string falls more gently
 	quietShare   = 0.3162 // -10 dB: the noise is taken off, but how much it is then varies
 	otherShare   = 0.03   // of the power: 0.13 dB
@@ -37,7 +37,7 @@ func (l *Listener) flag(p *Pluck, x []float64, begin int, strokes []int) {
 	loud := blocks(x, block, block)
 	if other := l.otherString(p, begin); other > 0 {
 		p.fault(fmt.Sprintf("string %d sounds with it", other))
-	} else if len(strokes) > 0 || rises(loud, 2, strokeRise) || l.dips(x, p.Freq) {
+	} else if len(strokes) > 0 || rises(loud) || l.dips(x, p.Freq) {
 		p.Flags |= jig.DoubleStrike
 	}
 	if p.Flags&jig.DoubleStrike == 0 && stopped(loud, p.Quiet) {
@@ -94,11 +94,11 @@ func blocks(x []float64, long, apart int) []float64 {
 	return out
 }
 
-// rises reports whether a block is louder than one of so many before by more than a string
-// can be that was let go once.
-func rises(b []float64, before int, times float64) bool {
+// rises reports whether a block is louder than one of the two before by more than a
+// string can be that was let go once.
+func rises(b []float64) bool {
 	for i := 1; i < len(b); i++ {
-		if b[i] > times*slices.Min(b[max(0, i-before):i]) && b[i] > b[0]/4 {
+		if b[i] > strokeRise*min(b[i-1], b[max(0, i-2)]) && b[i] > b[0]/4 {
 			return true
 		}
 	}
@@ -106,14 +106,23 @@ func rises(b []float64, before int, times float64) bool {
 }
 
 // dips reports whether the sound nearly ends within the window and comes back: a string that
-// the pick touched and struck again, be it softly. Its blocks are short and hold whole
-// periods, so that they differ by no more than the sound does.
+// the pick touched and struck again, be it softly. Blocks are short, and of whole periods, so
+// that they differ by no more than the sound does. What was not loud before is an attack
+// that is slow.
 func (l *Listener) dips(x []float64, freq float64) bool {
 	if freq <= 0 {
 		return false
 	}
 	long := int(math.Round(math.Ceil(dipBlock*freq) * l.rate / freq))
-	return rises(blocks(x, long, long/2), int(math.Ceil(dipReach*l.rate/float64(long/2))), dipRise)
+	b := blocks(x, long, long/2)
+	reach := int(math.Ceil(dipReach * l.rate / float64(long/2)))
+	for i := 1; i < len(b)-1; i++ {
+		before, after := b[max(0, i-reach):i], b[i+1:min(len(b), i+1+reach)]
+		if min(slices.Max(before), slices.Max(after)) > max(dipDepth*b[i], b[0]/4) {
+			return true
+		}
+	}
+	return false
 }
 
 // stopped reports whether the string was stopped within the window of blocks.

@@ -1,10 +1,11 @@
 package recording
 
 import (
-	"evenpole/jig"
 	"fmt"
 	"math"
 	"slices"
+
+	"evenpole/jig"
 )
 
 // Hear takes the sound that follows, and returns the plucks that it completes.
