@@ -302,6 +302,7 @@ func (o *opened) openSession(number int) {
 func (o *opened) row(i int) *row { return &o.rows[o.m.place[i]] }
 
 // fill works out a row whose gradient is there already, and where the curve has its mean.
+// From the end of the fit on the residual is beside given.mean.
 func (m *levelModel) fill(r *row, c *cell.Cell, i int, mean float64) {
 	r.residual = c.Mean - mean
 	sigma := curve.ResidualPrior.SD * m.scale
