@@ -68,8 +68,7 @@ type block struct {
 	moments moments
 	leaf    combination // the sum of a leaf's rows by what multiplies it
 	fixed   []float64   // of an observation
-	row     row
-	entries [][]entry // of each class of a portion: places among the block's unknowns
+	entries classEntries
 }
 
 // reset empties the block for a group.
@@ -167,7 +166,8 @@ func (b *block) addPortion(s *solution, p *portion) {
 			m.addCombination(-1/pivot, &b.leaf)
 		}
 	})
-	m.addTo(b, s, p.first)
+	b.entries.write(s, b.mid, p.first)
+	m.addTo(b, &b.entries)
 }
 
 // grown is a list of n entries, in the memory of v where it is large enough.

@@ -286,8 +286,10 @@ func (w *inverseWork) addPortion(p *portion) {
 			t.addCombination(slope, leaf)
 		}
 	})
-	t.addTo(&w.changes, s, p.first)
-	v.addTo(&w.leaves, s, p.first)
+	entries := &w.changes.entries
+	entries.write(s, w.mid, p.first)
+	t.addTo(&w.changes, entries)
+	v.addTo(&w.leaves, entries)
 }
 
 // traceWith is the trace of the inverse's part of a group with other products of its unknowns.

@@ -52,12 +52,18 @@ func (m *moments) addObservation(weight, y float64, fixed []float64, class int32
 }
 
 func (m *moments) addSums(class int32, times, y float64, fixed []float64) {
-	n := m.fixed + 1
-	to := m.sums[int(class)*n : (int(class)+1)*n]
-	for j, v := range fixed {
-		to[j] += times * v
+	from := int(class) * (m.fixed + 1)
+	addScaled(m.sums[from:], times, fixed)
+	m.sums[from+m.fixed] += times * y
+}
+
+// addScaled adds a few values, so many times: fewer than a call of floats.AddScaled is
+// worth.
+func addScaled(to []float64, times float64, values []float64) {
+	to = to[:len(values)]
+	for j := range to {
+		to[j] += times * values[j]
 	}
-	to[m.fixed] += times * y
 }
 
 // addCombination adds a row that others make up.
@@ -86,9 +92,7 @@ func (c *combination) reset(m *moments) {
 
 // add adds an observation's row to the combination.
 func (c *combination) add(times, y float64, fixed []float64, class int32) {
-	for j, v := range fixed {
-		c.fixed[j] += times * v
-	}
+	addScaled(c.fixed, times, fixed)
 	c.fixed[len(fixed)] += times * y
 	at := c.place[class]
 	if at == noUnknown {
@@ -114,24 +118,35 @@ func (c *combination) addScaled(times float64, o *combination) {
 // column is fixed effect j, or what follows them, of all rows.
 func (m *moments) column(j int) []float64 { return m.columns[j*m.most : j*m.most+m.rows] }
 
-// addTo adds the products to a group's equations; first is an observation of each class.
-func (m *moments) addTo(b *block, s *solution, first []int) {
-	m.addFixed(b)
-	for len(b.entries) < len(first) {
-		b.entries = append(b.entries, nil)
+// classEntries are what observations of classes multiply the unknowns of terms by, at their
+// places in a block.
+type classEntries struct {
+	of  [][]entry
+	row row
+}
+
+// write writes them; first is an observation of each class.
+func (e *classEntries) write(s *solution, mid int, first []int) {
+	for len(e.of) < len(first) {
+		e.of = append(e.of, nil)
 	}
 	for c, i := range first {
-		b.row.writeTerms(s, i)
-		b.entries[c] = append(b.entries[c][:0], b.row.own...)
-		for _, e := range b.row.shared {
-			b.entries[c] = append(b.entries[c], entry{b.mid + e.at, e.v})
+		e.row.writeTerms(s, i)
+		e.of[c] = append(e.of[c][:0], e.row.own...)
+		for _, f := range e.row.shared {
+			e.of[c] = append(e.of[c], entry{mid + f.at, f.v})
 		}
 	}
-	for c := range first {
-		m.addClass(b, c)
+}
+
+// addTo adds the products to a group's equations.
+func (m *moments) addTo(b *block, e *classEntries) {
+	m.addFixed(b)
+	for c := range m.classes {
+		m.addClass(b, c, e.of[c])
 		for d := c; d < m.classes; d++ {
 			if v := m.pairs[c*m.classes+d]; v != 0 {
-				b.addPair(c, d, v)
+				b.addPair(e.of[c], e.of[d], v, c == d)
 			}
 		}
 	}
@@ -169,9 +184,9 @@ func isAny(values []float64) bool {
 }
 
 // addClass adds the products of a class with fixed effects and observed values.
-func (m *moments) addClass(b *block, c int) {
+func (m *moments) addClass(b *block, c int, entries []entry) {
 	sums := m.sums[c*(m.fixed+1) : (c+1)*(m.fixed+1)]
-	for _, e := range b.entries[c] {
+	for _, e := range entries {
 		b.right[e.at] += e.v * sums[m.fixed]
 		if e.at < b.mid {
 			floats.AddScaled(b.matrix[e.at*b.n+b.mid:e.at*b.n+b.mid+m.fixed], e.v, sums[:m.fixed])
@@ -187,15 +202,15 @@ func (m *moments) addClass(b *block, c int) {
 
 // addPair adds the products of the terms' unknowns of two classes, of which rows with both
 // make up v, or of one with itself.
-func (b *block) addPair(c, d int, v float64) {
-	for x, e := range b.entries[c] {
+func (b *block) addPair(one, other []entry, v float64, same bool) {
+	for x, e := range one {
 		from := 0
-		if c == d {
+		if same {
 			from = x
 		}
-		for _, f := range b.entries[d][from:] {
+		for _, f := range other[from:] {
 			by := v * e.v * f.v
-			if e.at == f.at && c != d {
+			if e.at == f.at && !same {
 				by *= 2
 			}
 			b.matrix[min(e.at, f.at)*b.n+max(e.at, f.at)] += by
