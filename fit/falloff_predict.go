@@ -18,21 +18,23 @@ import (
 func (f *Falloff) Expect(cells []cell.Cell) []float64 {
 	out := make([]float64, len(cells))
 	last := cell.LastStrings(cells)
-	var known [len(offsetEffects)]offsets
-	for i, k := range offsetEffects {
-		known[i] = f.offsetsOf(k)
-	}
-	for i := range cells {
-		c := &cells[i]
-		if c.Excite != f.Excite {
-			out[i] = math.NaN()
-			continue
+	solve.InParallel(len(cells), func(from, to int) {
+		var known [len(offsetEffects)]offsets
+		for i, k := range offsetEffects {
+			known[i] = f.offsetsOf(k)
 		}
-		out[i] = f.Predict(f.Theta, f.CellSite(c, last[c.Pickup]), 0)
-		for _, o := range known {
-			out[i] += o.of(c)
+		for i := from; i < to; i++ {
+			c := &cells[i]
+			if c.Excite != f.Excite {
+				out[i] = math.NaN()
+				continue
+			}
+			out[i] = f.Predict(f.Theta, f.CellSite(c, last[c.Pickup]), 0)
+			for _, o := range known {
+				out[i] += o.of(c)
+			}
 		}
-	}
+	})
 	return out
 }
 
@@ -211,17 +213,23 @@ func (f *Falloff) Warnings(s *Setup, heights []float64) []string {
 // FallAt is the change of ln v from the reference gap to another, with its standard
 // error, for the string of a site as it would be inside the row.
 func (f *Falloff) FallAt(of *curve.Site, gap float64) (fall, se float64) {
-	at := func(gap float64) *curve.Site {
-		return &curve.Site{Core: of.Core, Gauge: of.Gauge, Wrap: of.Wrap, StringHeight: gap - of.Gauge/2}
-	}
-	here, there := at(gap), at(curve.RefGap)
 	grad, ref := make([]float64, f.Size()), make([]float64, f.Size())
-	f.Gradient(grad, f.Theta, here, 0)
-	f.Gradient(ref, f.Theta, there, 0)
+	f.Gradient(grad, f.Theta, atGap(of, gap), 0)
+	f.Gradient(ref, f.Theta, atGap(of, curve.RefGap), 0)
 	for j := range grad {
 		grad[j] -= ref[j]
 	}
 	g := mat.NewVecDense(len(grad), grad)
 	v := mat.Inner(g, solve.Symmetric(f.Cov), g)
-	return f.Predict(f.Theta, here, 0) - f.Predict(f.Theta, there, 0), math.Sqrt(max(0, v))
+	return f.Fall(of, gap), math.Sqrt(max(0, v))
+}
+
+// Fall is the fall of FallAt alone.
+func (f *Falloff) Fall(of *curve.Site, gap float64) float64 {
+	return f.Predict(f.Theta, atGap(of, gap), 0) - f.Predict(f.Theta, atGap(of, curve.RefGap), 0)
+}
+
+// atGap is a site's string at a gap, over a pole that ends at the bobbin plane.
+func atGap(of *curve.Site, gap float64) *curve.Site {
+	return &curve.Site{Core: of.Core, Gauge: of.Gauge, Wrap: of.Wrap, StringHeight: gap - of.Gauge/2}
 }

@@ -16,8 +16,8 @@
 // bytes.
 //
 // The way through it: levels.go asks the simulated jig for levels, shop.go makes the
-// record, rows.go writes it; bare.go is the prototype, stage.go runs the stages, report.go
-// prints.
+// record, rows.go writes it; bare.go is the prototype, sealed.go makes shops with seals
+// and loose magnets, stage.go runs the stages, report.go prints.
 package main
 
 import (

@@ -67,6 +67,14 @@ func stages(program, dir string) []stage {
 			audit, err := record.Verify(context.Background(), filepath.Dir(log), func(record.Finding) {})
 			return fmt.Sprintf("%d faults", audit.Faults), err
 		}},
+		{name: "verify sealed", before: sealShop, does: func(log string) (string, error) {
+			audit, err := record.Verify(context.Background(), sealedShop(log), func(record.Finding) {})
+			return fmt.Sprintf("%d faults", audit.Faults), err
+		}},
+		{name: "capture goes on", before: sealShop, does: goOnStage},
+		{name: "batch", before: func(log string) error { return looseMagnets(filepath.Join(dir, "loose"), log) }, args: func(string) []string {
+			return []string{program, "batch", "--shop", filepath.Join(dir, "loose"), "--json"}
+		}},
 		inShop(program, dir, "export", "record", "export", "--out", filepath.Join(dir, "export.csv"), "--force"),
 		{name: "pandas, SciPy", args: func(log string) []string {
 			return peer(dir, "python3", "peer.py", peerPython, "import pandas, scipy", log)

@@ -84,13 +84,22 @@ func setAside(path string, now time.Time) (aside string, err error) {
 
 // writeSeals writes seals for a whole record, and counts its rows.
 func writeSeals(to io.Writer, record string, columns *table.Layout) (rows int, err error) {
-	err = table.WriteLines(to, false, sealColumns.Names)
+	w := table.NewWriter(to, false)
 	last := seal{}
-	scanned := scanFile(record, columns, func(row table.Row, _ table.Place, _ *RowError) {
-		last = seal{row: last.row + 1, digest: rowDigest(columns, row), remark: accepted}.after(last)
-		if err == nil {
-			err = table.WriteLines(to, false, sealColumns.Row(&last))
+	err = errors.Join(w.Write(sealColumns.Names), withRows(record, func(f *snapshot) error {
+		if _, err := table.Open(io.NewSectionReader(f, 0, f.Size()), record, columns, nil); err != nil {
+			return err
 		}
-	})
-	return last.row, errors.Join(err, scanned)
+		for row, err := range digestRows(f, record, columns) {
+			if bad := (*RowError)(nil); err != nil && !errors.As(err, &bad) {
+				return err
+			}
+			last = seal{row: last.row + 1, digest: string(row.digest[:]), remark: accepted}.after(last)
+			if err := w.Write(sealColumns.Row(&last)); err != nil {
+				return err
+			}
+		}
+		return nil
+	}))
+	return last.row, errors.Join(err, w.Flush())
 }

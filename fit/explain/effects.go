@@ -28,7 +28,7 @@ func effects(p *fit.Posterior) []EffectGroup {
 		g.SD = scale * math.Abs(p.Model.SDs[k+1])
 		for i := range p.Cells {
 			l := p.LevelOf(k, i)
-			if l < 0 {
+			if l < 0 || g.Levels[l].Name != "" { // its other cells say the same
 				continue
 			}
 			g.Levels[l] = EffectLevel{levelName(k, &p.Cells[i]), scale * p.Value(k, i), scale * normal95 * sds[l]}

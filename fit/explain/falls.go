@@ -28,8 +28,7 @@ func falls(m *fit.CellEffects, residuals []float64) []FallClass {
 		for _, i := range members {
 			gap := m.Sites[i].Gap() + m.Lift[i]
 			least, most = min(least, gap), max(most, gap)
-			fall, _ := f.FallAt(m.Sites[i], gap)
-			c.Points = append(c.Points, FallPoint{gap, level.PerLn * (fall + residuals[i]), 0})
+			c.Points = append(c.Points, FallPoint{gap, level.PerLn * (f.Fall(m.Sites[i], gap) + residuals[i]), 0})
 		}
 		middle := m.Sites[members[len(members)/2]]
 		const steps = 48

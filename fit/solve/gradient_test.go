@@ -14,7 +14,7 @@ import (
 // with covariates, observations without a level, priors, weights and known variances.
 func randomMixed(rng *rand.Rand, n, groups int) *Mixed {
 	m := &Mixed{
-		X: mat.NewDense(n, 3, nil), Y: make([]float64, n), Known: make([]float64, n), Weight: make([]float64, n), Group: make([]int, n),
+		X: mat.NewDense(n, 3, nil), Y: make([]float64, n), Known: make([]float64, n), Weight: make([]float64, n), Group: make(Levels, n),
 		Prior: []Normal{{}, {0.5, 1}, {}}, Sigma: Spread{0.3, 4},
 		Terms: []Term{
 			{Name: "group", Local: true, Spread: Spread{0.4, 3}},
@@ -25,15 +25,15 @@ func randomMixed(rng *rand.Rand, n, groups int) *Mixed {
 		},
 	}
 	for k := range m.Terms {
-		m.Terms[k].Level = make([]int, n)
+		m.Terms[k].Level = make(Levels, n)
 	}
 	for i := range n {
 		g := i / 2 * groups / ((n + 1) / 2)
-		m.Group[i] = g
+		m.Group[i] = int32(g)
 		m.X.SetRow(i, []float64{1, rng.NormFloat64(), float64(i % 2)})
 		m.Y[i], m.Known[i], m.Weight[i] = 3*rng.NormFloat64(), 0.1*rng.Float64(), 0.5+rng.Float64()
-		m.Terms[0].Level[i], m.Terms[1].Level[i], m.Terms[2].Level[i] = g, rng.IntN(5)-1, 2*g+i%2
-		m.Terms[3].Level[i], m.Terms[4].Level[i] = i/2, rng.IntN(3)
+		m.Terms[0].Level[i], m.Terms[1].Level[i], m.Terms[2].Level[i] = int32(g), rng.Int32N(5)-1, int32(2*g+i%2)
+		m.Terms[3].Level[i], m.Terms[4].Level[i] = int32(i/2), rng.Int32N(3)
 		if i/2%7 == 3 {
 			m.Terms[3].Level[i] = -1
 		}
@@ -167,6 +167,39 @@ func TestObservationsMayBeWorkedOut(t *testing.T) {
 	}
 }
 
+// What was solved stays as it is when the model is solved anew in the same memory.
+func TestSolvedStaysWhenSolvedAnew(t *testing.T) {
+	m := simpleMixed(rand.New(rand.NewPCG(9, 7)), 260, 6)
+	one, other := []float64{0.3, 0.7, 0.5}, []float64{0.9, 0.1, 1.5}
+	said := func(f *MixedFit, s *Solved) []float64 {
+		rest, err := s.WithoutGroup(2)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return slices.Concat(f.Beta, f.Residual, f.U[0][3], f.U[1][1], f.U[2][5], rest.Beta)
+	}
+	f, err := m.At(0.4, one)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := m.Solve(0.4, one)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := said(f, s)
+	for range 3 {
+		if _, _, _, err := m.Step(0.2, other); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if got := said(f, s); !slices.Equal(got, want) {
+		t.Errorf("got %v, before %v", got, want)
+	}
+	if again, err := m.At(0.4, one); err != nil || !slices.Equal(said(again, s), want) {
+		t.Errorf("solved at the same again: not the same (%v)", err)
+	}
+}
+
 // The average information is what its definition says, with the observations' projection
 // in full.
 func TestAverageInformationIsItsDefinition(t *testing.T) {
@@ -186,7 +219,7 @@ func TestAverageInformationIsItsDefinition(t *testing.T) {
 			}
 			work.Set(i, 0, s.weightSlope(i)*s.residual[i])
 			for k := range terms {
-				if l := m.Terms[k].Level[i]; l >= 0 {
+				if l := m.Terms[k].Level.At(i); l >= 0 {
 					work.Set(i, k+1, 2*s.loading(k, i, 0)*s.level(k, l)[0])
 				}
 			}
@@ -314,7 +347,7 @@ func TestLeavingOutIsSolvingTheOthers(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		compare("a group", got, func(i int) bool { return m.Group[i] == g })
+		compare("a group", got, func(i int) bool { return int(m.Group[i]) == g })
 	}
 	third := func(i int) bool { return i%3 == 0 }
 	got, err := s.Without(third)
@@ -366,7 +399,7 @@ func TestUnseenVariancesAreTheConditionalCovariance(t *testing.T) {
 		}
 		var own, others []int
 		for i := range m.Y {
-			if m.Group[i] == g {
+			if int(m.Group[i]) == g {
 				own = append(own, i)
 			} else {
 				others = append(others, i)
