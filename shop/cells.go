@@ -7,6 +7,7 @@ import (
 	"math"
 
 	"evenpole/capture/record"
+	"evenpole/fit"
 	"evenpole/fit/cell"
 	"evenpole/fit/gain"
 	"evenpole/fit/screen"
@@ -132,6 +133,44 @@ func cellsOf(ctx context.Context, files []string, fieldsFile string, mostUnread 
 		data, err = screened(ctx, data, sources, keep.found)
 	}
 	return data, keep, err
+}
+
+// keeping is what is to be kept of a record.
+type keeping struct {
+	cells keptFile
+	found *finding // nil where nothing is kept of what a fit finds
+}
+
+// write writes all of it, with the model that was fitted.
+func (k *keeping) write(r *fit.Result) {
+	k.cells.write()
+	if k.found != nil {
+		k.found.keepFound(r)
+	}
+}
+
+// gatherKept makes cells of a record's readings alone, from what is kept of them and the
+// rows that follow. Where more than mostUnread bytes follow it says what to keep.
+func gatherKept(ctx context.Context, f folder, book gain.Book, mostUnread int64) (data *cell.Data, keep keeping, err error) {
+	k, err := openRecordCells(ctx, f, book)
+	if err != nil {
+		return nil, keep, err
+	}
+	defer k.stand.Close()
+	x := k.resume()
+	if x == nil {
+		if x, err = cell.Begin(k.rows(k.stand.Readings())); err != nil {
+			return nil, keep, err
+		}
+	}
+	if k.unread > mostUnread {
+		keep.cells = keptFile{k.cells(), k.pack(x)}
+	}
+	data = x.Data()
+	if keep.cells.text != nil || k.unread < k.stand.Size() {
+		keep.found = k.finding()
+	}
+	return data, keep, nil
 }
 
 // sourcesOf are readings files, each with the calibrations beside it.

@@ -1,7 +1,6 @@
 package shop
 
 import (
-	"bytes"
 	"context"
 	"crypto/sha256"
 	"encoding/json"
@@ -12,9 +11,7 @@ import (
 	"runtime/debug"
 
 	"evenpole/capture/record"
-	"evenpole/capture/record/disk"
 	"evenpole/capture/record/pack"
-	"evenpole/fit"
 	"evenpole/fit/cell"
 	"evenpole/fit/gain"
 )
@@ -48,62 +45,6 @@ const (
 // cells are written: some milliseconds' work.
 const mostUnread = 256 << 10
 
-// mostKept is how many bytes are kept: more would take memory that the record's size does
-// not explain, and reading takes little of the time to fit so many cells.
-const mostKept = 64 << 20
-
-// keptFile is what is to stand in a file that may be deleted.
-type keptFile struct {
-	path string
-	text []byte // packed; nil leaves the file as it is
-}
-
-// write writes the file. That it cannot costs time alone.
-func (k *keptFile) write() {
-	if k.text != nil {
-		disk.WriteSpare(k.path, text(k.text))
-	}
-}
-
-// mayKeep reports whether so much may be kept of readings of a size: what is longer than
-// they are saves no time.
-func mayKeep(bytes, readings int64) bool { return bytes <= min(readings, mostKept) }
-
-// readKept reads such a file, and returns what is in it without its digest.
-func readKept(path string, readings int64) (text []byte, ok bool) {
-	info, err := os.Stat(path)
-	if err != nil || !mayKeep(info.Size(), readings) {
-		return nil, false
-	}
-	text, err = disk.ReadFile(path)
-	if err != nil || len(text) < sha256.Size {
-		return nil, false
-	}
-	text, digest := text[:len(text)-sha256.Size], text[len(text)-sha256.Size:]
-	sum := sha256.Sum256(text)
-	return text, bytes.Equal(sum[:], digest)
-}
-
-// withDigest is a text with its digest behind it.
-func withDigest(text []byte) []byte {
-	digest := sha256.Sum256(text)
-	return append(text, digest[:]...)
-}
-
-// keeping is what is to be kept of a record.
-type keeping struct {
-	cells keptFile
-	found *finding // nil where nothing is kept of what a fit finds
-}
-
-// write writes all of it, with the model that was fitted.
-func (k *keeping) write(r *fit.Result) {
-	k.cells.write()
-	if k.found != nil {
-		k.found.keep(r)
-	}
-}
-
 // recordCells gathers a record's readings, with the help of what is kept of its cells.
 type recordCells struct {
 	folder
@@ -123,30 +64,6 @@ func openRecordCells(ctx context.Context, f folder, book gain.Book) (*recordCell
 		return book.Apply(until(ctx, "readings", rows))
 	}
 	return &recordCells{folder: f, stand: stand, origin: originOf(book), rows: rows, unread: stand.Size()}, nil
-}
-
-// gatherKept makes cells of a record's readings alone, from what is kept of them and the
-// rows that follow. Where more than mostUnread bytes follow it says what to keep.
-func gatherKept(ctx context.Context, f folder, book gain.Book, mostUnread int64) (data *cell.Data, keep keeping, err error) {
-	k, err := openRecordCells(ctx, f, book)
-	if err != nil {
-		return nil, keep, err
-	}
-	defer k.stand.Close()
-	x := k.resume()
-	if x == nil {
-		if x, err = cell.Begin(k.rows(k.stand.Readings())); err != nil {
-			return nil, keep, err
-		}
-	}
-	if k.unread > mostUnread {
-		keep.cells = keptFile{k.cells(), k.pack(x)}
-	}
-	data = x.Data()
-	if keep.cells.text != nil || k.unread < k.stand.Size() {
-		keep.found = k.finding()
-	}
-	return data, keep, nil
 }
 
 // originOf tells apart what made cells: the build of the program, by what it says of itself

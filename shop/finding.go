@@ -20,7 +20,7 @@ import (
 // same cells, and a fit of them, need not search again. It may be deleted at any time. A
 // [Fitting] that ends well writes it, and nothing else does.
 //
-// It holds, packed one after the other: foundMark, foundFormat and a [found]; and after
+// It holds, packed one after the other: foundMark, foundFormat and a [keptFinding]; and after
 // that the SHA-256 of all this. It is of one record as it stood and not of what follows:
 // it is believed where the same build of the program, with the same calibrations, has made
 // cells of the same bytes of readings, all of which are looked at, and found the same in
@@ -35,12 +35,12 @@ type finding struct {
 	folder
 	readings int64             // bytes
 	made     [sha256.Size]byte // from what, and by what, cells were made
-	kept     found             // zero where nothing is kept of these cells
-	now      found
+	kept     keptFinding       // zero where nothing is kept of these cells
+	now      keptFinding
 }
 
-// found is what was found in cells.
-type found struct {
+// keptFinding is what was found in cells.
+type keptFinding struct {
 	of       string // digest of what the cells are made of
 	light    []lightCell
 	suspects string // as JSON, which tells an empty list from none
@@ -53,7 +53,7 @@ type lightCell struct {
 	weight float64
 }
 
-func (x *found) pack(c *pack.Coder) {
+func (x *keptFinding) pack(c *pack.Coder) {
 	mark, format := foundMark, foundFormat
 	pack.Text(c, &mark)
 	pack.Whole(c, &format)
@@ -88,7 +88,7 @@ func (f *finding) recall(d *cell.Data) bool {
 	if !ok {
 		return false
 	}
-	var x found
+	var x keptFinding
 	c := pack.Read(text)
 	x.pack(c)
 	var suspects []cell.Suspect
@@ -155,9 +155,9 @@ func writeFigures(h hash.Hash, figures map[string]float64) {
 	h.Write(w.Bytes())
 }
 
-// model is the shop's current model where the last fit of the very same cells, by this
+// madeModel is the shop's current model where the last fit of the very same cells, by this
 // program, made it; else nil.
-func (f *finding) model(program string) *fit.Result {
+func (f *finding) madeModel(program string) *fit.Result {
 	if f.kept.model == "" {
 		return nil
 	}
@@ -177,8 +177,8 @@ func (f *finding) model(program string) *fit.Result {
 	return r
 }
 
-// keep writes what was found, and which model was fitted.
-func (f *finding) keep(r *fit.Result) {
+// keepFound writes what was found, and which model was fitted.
+func (f *finding) keepFound(r *fit.Result) {
 	if f.now.of == "" {
 		return
 	}

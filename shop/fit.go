@@ -33,7 +33,7 @@ func (f *Fitting) Best(ctx context.Context) (*fit.Result, *cell.Data, error) {
 	}
 	data.ForgetTakes()
 	if keep.found != nil {
-		if r := keep.found.model(f.Program); r != nil {
+		if r := keep.found.madeModel(f.Program); r != nil {
 			keep.cells.write()
 			return r, data, nil
 		}
