@@ -146,18 +146,25 @@ type step struct {
 	command func(count int) jig.Command
 }
 
-// steps returns what is to be done with this jig, in order.
-func (o *Options) steps(id jig.Ident) ([]step, error) {
+// Check refuses, as a [*SetupError], what can be captured with no jig; the mount is not
+// looked at.
+func (o Options) Check() error {
+	o = o.withDefaults()
 	if !slices.Contains(record.Purposes(), o.Purpose) {
-		return nil, &SetupError{"", fmt.Sprintf("purpose: expected one of %v, got %q", record.Purposes(), o.Purpose)}
+		return &SetupError{"", fmt.Sprintf("purpose: expected one of %v, got %q", record.Purposes(), o.Purpose)}
 	}
 	if !profiles.IsName(o.Operator) {
-		return nil, &SetupError{"", fmt.Sprintf("operator: expected a name on one line, got %q", o.Operator)}
+		return &SetupError{"", fmt.Sprintf("operator: expected a name on one line, got %q", o.Operator)}
 	}
 	if n := min(o.Takes, o.Quiet, o.MaxPlucks); n < 0 {
-		return nil, &SetupError{"", fmt.Sprintf("takes: expected a number from 1, got %d", n)}
+		return &SetupError{"", fmt.Sprintf("takes: expected a number from 1, got %d", n)}
 	}
-	if err := o.checkUntil(); err != nil {
+	return o.checkUntil()
+}
+
+// steps returns what is to be done with this jig, in order.
+func (o *Options) steps(id jig.Ident) ([]step, error) {
+	if err := o.Check(); err != nil {
 		return nil, err
 	}
 	if o.Kind() == record.OfFields {

@@ -127,7 +127,7 @@ func (v *validation) next() {
 
 // leaveOut predicts the cells of one part from the rest, if there is any.
 func (v *validation) leaveOut(p *part) (Fold, error) {
-	f := Fold{Name: p.name, Data: p.fingerprint}
+	f := Fold{Name: p.name, Data: v.parts.fingerprintOf(p)}
 	if p.isPickup() {
 		f.cells = v.d.Cells[p.first:p.last]
 	}

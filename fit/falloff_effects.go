@@ -84,7 +84,7 @@ func (m *CellEffects) lifts() []float64 {
 
 // LevelOf is the number of the level of effect k that a cell belongs to; -1 when it has
 // no part in the effect.
-func (m *CellEffects) LevelOf(k, cell int) int { return m.mixed.Terms[k].Level[cell] }
+func (m *CellEffects) LevelOf(k, cell int) int { return m.mixed.Terms[k].Level.At(cell) }
 
 // Value is the value of effect k in a cell, ln v (of setup mm); 0 when the cell has no
 // part in it.

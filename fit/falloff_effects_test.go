@@ -8,6 +8,7 @@ import (
 
 	"evenpole/fit/cell/celltest"
 	"evenpole/fit/curve"
+	"evenpole/fit/solve"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -68,6 +69,14 @@ func TestPosterior(t *testing.T) {
 	}
 }
 
+// levelsIn is how many levels a term has.
+func levelsIn(t solve.Term) int {
+	if t.Level == nil {
+		return 0
+	}
+	return int(slices.Max(t.Level)) + 1
+}
+
 // plainInverse is the covariance of the parameters and then of all effects,
 // from the normal equations without elimination.
 func plainInverse(t *testing.T, m *CellEffects) *mat.SymDense {
@@ -77,14 +86,14 @@ func plainInverse(t *testing.T, m *CellEffects) *mat.SymDense {
 	var first []int
 	for _, term := range m.mixed.Terms {
 		first = append(first, n)
-		n += slices.Max(term.Level) + 1
+		n += levelsIn(term)
 	}
 	a := mat.NewSymDense(n, nil)
 	for j, prior := range m.mixed.Prior {
 		a.SetSym(j, j, 1/(prior.SD*prior.SD))
 	}
 	for k, at := range first {
-		for l := range slices.Max(m.mixed.Terms[k].Level) + 1 {
+		for l := range levelsIn(m.mixed.Terms[k]) {
 			a.SetSym(at+l, at+l, 1/(f.SDs[k+1]*f.SDs[k+1]))
 		}
 	}
@@ -99,8 +108,8 @@ func plainInverse(t *testing.T, m *CellEffects) *mat.SymDense {
 			if term.Varies {
 				z = slope
 			}
-			if term.Level[i] >= 0 {
-				row.SetVec(first[k]+term.Level[i], z)
+			if l := term.Level.At(i); l >= 0 {
+				row.SetVec(first[k]+l, z)
 			}
 		}
 		a.SymRankOne(a, m.mixed.Weight[i]/(f.SDs[0]*f.SDs[0]+m.mixed.Known[i]), row)

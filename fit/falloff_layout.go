@@ -58,17 +58,26 @@ func effectsIn(cells []cell.Cell, fieldSD float64) []curve.Effect {
 }
 
 // numberLevels gives each cell the number of its level of an effect, in order of
-// appearance; -1 to a cell that has no part in it.
-func numberLevels(cells []cell.Cell, level func(*cell.Cell) curve.EffectLevel) []int {
+// appearance; -1 to a cell that has no part in it. It is nil where no cell has.
+func numberLevels(cells []cell.Cell, level func(*cell.Cell) curve.EffectLevel) solve.Levels {
 	var seen numbered[curve.EffectLevel]
-	out := make([]int, len(cells))
+	var out solve.Levels
 	for i := range cells {
 		key := level(&cells[i])
 		if key.None {
-			out[i] = -1
+			if out != nil {
+				out[i] = -1
+			}
 			continue
 		}
-		out[i], _ = seen.number(key)
+		if out == nil {
+			out = make(solve.Levels, len(cells))
+			for j := range i {
+				out[j] = -1
+			}
+		}
+		l, _ := seen.number(key)
+		out[i] = int32(l)
 	}
 	return out
 }

@@ -159,7 +159,7 @@ func sharedOf(fit *solve.MixedFit) *solve.Shared {
 }
 
 // batchOf is the number of a cell's batch.
-func (l *falloffLeaver) batchOf(i int) int { return l.mixed.Terms[curve.BatchEffect].Level[i] }
+func (l *falloffLeaver) batchOf(i int) int { return l.mixed.Terms[curve.BatchEffect].Level.At(i) }
 
 // expectFrom predicts cells as Falloff.Expect does, once those from one to before another
 // are out that out returns true for.
@@ -169,8 +169,8 @@ func (l *falloffLeaver) expectFrom(rest *solve.Shared, out func(i int) bool, fro
 	steels := l.f.Steels(rest.Beta, l.sites.strings)
 	return func(i int) float64 {
 		jig := 0.0
-		if jigs[i] >= 0 {
-			jig = rest.U[curve.JigEffect][jigs[i]]
+		if l := jigs.At(i); l >= 0 {
+			jig = rest.U[curve.JigEffect][l]
 		}
 		return jig + steels.Predict(int(l.sites.string[i]), l.sites.place(i), 0) + batches[l.batchOf(i)] +
 			rest.U[curve.StringEffect][strings.Level[i]] + rest.U[curve.SlotEffect][slots.Level[i]]

@@ -18,21 +18,23 @@ import (
 func (f *Falloff) Expect(cells []cell.Cell) []float64 {
 	out := make([]float64, len(cells))
 	last := cell.LastStrings(cells)
-	var known [len(offsetEffects)]offsets
-	for i, k := range offsetEffects {
-		known[i] = f.offsetsOf(k)
-	}
-	for i := range cells {
-		c := &cells[i]
-		if c.Excite != f.Excite {
-			out[i] = math.NaN()
-			continue
+	solve.InParallel(len(cells), func(from, to int) {
+		var known [len(offsetEffects)]offsets
+		for i, k := range offsetEffects {
+			known[i] = f.offsetsOf(k)
 		}
-		out[i] = f.Predict(f.Theta, f.CellSite(c, last[c.Pickup]), 0)
-		for _, o := range known {
-			out[i] += o.of(c)
+		for i := from; i < to; i++ {
+			c := &cells[i]
+			if c.Excite != f.Excite {
+				out[i] = math.NaN()
+				continue
+			}
+			out[i] = f.Predict(f.Theta, f.CellSite(c, last[c.Pickup]), 0)
+			for _, o := range known {
+				out[i] += o.of(c)
+			}
 		}
-	}
+	})
 	return out
 }
 

@@ -102,9 +102,9 @@ type tangent struct {
 	theta  []float64
 	known  bool // the parameters are: what they say is taken off what was observed
 
-	mountings []int     // of each cell
-	lift      []float64 // of each mounting: how much higher its strings lie than was said, mm; nil = 0
-	logReach  []float64 // of each cell, see [curve.Steels]
+	mountings solve.Levels // of each cell
+	lift      []float64    // of each mounting: how much higher its strings lie than was said, mm; nil = 0
+	logReach  []float64    // of each cell, see [curve.Steels]
 }
 
 func (t *tangent) Len() int { return len(t.sites.cells) }
@@ -129,7 +129,7 @@ func (t *tangent) liftOf(i int) float64 {
 	if t.lift == nil {
 		return 0
 	}
-	return t.lift[t.mountings[i]]
+	return t.lift[t.mountings.At(i)]
 }
 
 // tangent is the curve made linear at the model's parameters and at lifts of mountings;

@@ -2,6 +2,7 @@ package fit
 
 import (
 	"slices"
+	"sync"
 
 	"evenpole/fit/cell"
 	"evenpole/profiles"
@@ -14,7 +15,20 @@ type parts struct {
 	sets    []part // in alphabetical order
 	setOf   []int  // of each cell, its place in sets
 
-	fingerprint string // of the data
+	whole        string // fingerprint of the data
+	fingerprints func() // waits for those of the data and of the parts, which are taken beside the fits
+}
+
+// fingerprint is that of the data.
+func (a *parts) fingerprint() string {
+	a.fingerprints()
+	return a.whole
+}
+
+// fingerprintOf is that of one part.
+func (a *parts) fingerprintOf(p *part) string {
+	a.fingerprints()
+	return p.fingerprint
 }
 
 // part is the cells of one pickup or of one string set.
@@ -56,7 +70,8 @@ func partsOf(d *cell.Data) *parts {
 		a.sets[a.setOf[i]].cells++
 	}
 	a.findOwnWraps(d.Cells)
-	a.takeFingerprints(d)
+	a.fingerprints = sync.OnceFunc(func() { a.takeFingerprints(d) })
+	go a.fingerprints()
 	return a
 }
 
@@ -106,7 +121,7 @@ func (a *parts) takeFingerprints(d *cell.Data) {
 		}
 	}
 	whole, parts := d.Fingerprints(&cell.Partition{Of: pickupOf, Parts: len(a.pickups)}, &cell.Partition{Of: a.setOf, Parts: len(a.sets)})
-	a.fingerprint = whole
+	a.whole = whole
 	for k := range a.pickups {
 		a.pickups[k].fingerprint = parts[0][k]
 	}

@@ -95,7 +95,7 @@ func (k modelKind) measured(ctx context.Context, d *cell.Data, all *parts, progr
 	}
 	r := &Result{
 		Model:       m,
-		Fingerprint: all.fingerprint,
+		Fingerprint: all.fingerprint(),
 		Report: Report{
 			Kind: k.name, Readings: d.Readings, Parameters: m.Parameters(), ResidualSD: m.ResidualSD(),
 			CVBalance: cv.balance, CVLevel: cv.level, CVSet: cv.set, CVPickups: cv.pickups, CVSets: cv.sets,
@@ -178,17 +178,22 @@ func (r *Result) checkScatter(d *cell.Data) error {
 
 // countUse counts the cells that the model predicts, with their takes and pickups.
 func (r *Result) countUse(d *cell.Data) {
-	last := ""
-	for i, y := range r.Model.Expect(d.Cells) {
-		if math.IsNaN(y) {
-			continue
+	type use struct{ cells, takes int }
+	pickups := d.ByPickup()
+	uses := make([]use, len(pickups))
+	solve.InParallelEach(len(pickups), func(k int) {
+		for i, y := range r.Model.Expect(pickups[k]) {
+			if !math.IsNaN(y) {
+				uses[k].cells++
+				uses[k].takes += pickups[k][i].Takes
+			}
 		}
-		c := &d.Cells[i]
-		if r.Cells == 0 || c.Pickup != last {
+	})
+	for _, u := range uses {
+		if u.cells > 0 {
 			r.Pickups++
 		}
-		last = c.Pickup
-		r.Cells++
-		r.Used += c.Takes
+		r.Cells += u.cells
+		r.Used += u.takes
 	}
 }

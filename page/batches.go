@@ -9,6 +9,7 @@ import (
 	"strconv"
 
 	"evenpole/fit/batch"
+	"evenpole/profiles"
 	"evenpole/report"
 	"evenpole/shop"
 )
@@ -41,7 +42,11 @@ func (s *Server) batchGrid(ctx context.Context) (*grid, error) {
 	if err != nil {
 		return nil, err
 	}
-	g := &grid{ID: "batches", Caption: "Batches of magnets", Heads: append(textHeads("batch", "measured loose"), figureHeads("least mT", "greatest mT", "probe gap mm")...)}
+	settings, err := s.shop.Settings()
+	if err != nil {
+		return nil, err
+	}
+	g := &grid{ID: "batches", Caption: "Batches of magnets", Heads: append(textHeads("batch", "measured loose"), figureHeads("least mT", "greatest mT", "probe gap "+settings.Units.Name())...)}
 	var measured []string
 	if loose != nil {
 		measured = loose.Batches()
@@ -58,7 +63,7 @@ func (s *Server) batchGrid(ctx context.Context) (*grid, error) {
 		if slices.Contains(measured, name) {
 			at, word = to("/batch", "name", name), "yes"
 		}
-		g.add(at, name, word, given(b.Min), given(b.Max), given(b.ProbeGap))
+		g.add(at, name, word, given(b.Min), given(b.Max), gapOf(b.ProbeGap, settings.Units))
 	}
 	return g, nil
 }
@@ -69,6 +74,14 @@ func given(v float64) string {
 		return unknown
 	}
 	return strconv.FormatFloat(v, 'f', -1, 64)
+}
+
+// gapOf is a gap in mm, in units; 0 is not given.
+func gapOf(mm float64, u profiles.Units) string {
+	if mm == 0 || u != profiles.Inches {
+		return given(mm)
+	}
+	return u.Figure(mm)
 }
 
 // batchOf works out what is known of a batch, as 'batch' does.
@@ -98,23 +111,28 @@ func (s *Server) batch(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	settings, err := s.shop.Settings()
+	if err != nil {
+		return err
+	}
+	u := settings.Units
 	g := &grid{ID: "magnets", Caption: "Magnets, in the order of their first reading", Heads: append(textHeads("magnet"), append(figureHeads("field mT", "takes"), textHeads("outlier", "other pole up", "beyond the limits")...)...)}
 	for i := range b.Magnets {
 		m := &b.Magnets[i]
 		g.add("", m.Name, hundredths(m.Field), strconv.Itoa(m.Takes), yes(m.Outlier), yes(m.Reversed), orDash(m.Breach))
 	}
-	head := section{Facts: []fact{{"magnets", strconv.Itoa(b.Count)}, {"takes", strconv.Itoa(b.Takes)}, {"mean", hundredths(b.Mean) + " mT"}, {"probe gap", plain(b.Gap) + " mm"}, {"measured", minute(b.Measured)}},
-		Lines: b.Warnings}
+	head := section{Facts: []fact{{"magnets", strconv.Itoa(b.Count)}, {"takes", strconv.Itoa(b.Takes)}, {"mean", u.Text(hundredths(b.Mean) + " mT")}, {"probe gap", u.Text(plain(b.Gap) + " mm")}, {"measured", minute(b.Measured)}},
+		Lines: u.Texts(b.Warnings)}
 	if sc := b.Scatter; sc != nil {
 		head.Facts = append(head.Facts, fact{"scatter from magnet to magnet", hundredths(sc.Percent) + " %"})
 	}
 	if d := b.Decision; d != nil {
 		head.State = string(d.Answer)
-		head.Lines = append([]string{d.Sentence()}, head.Lines...)
+		head.Lines = append([]string{u.Text(d.Sentence())}, head.Lines...)
 	}
 	return s.show(w, r, "page.html", &view{Title: "Batch " + b.Batch, Place: "/batches", Sections: []section{
 		head, {Heading: "Magnets", Table: g, Pictures: []picture{{to("/batch/picture", "name", b.Batch), "Strengths of the magnets in the order of measurement"}}},
-		{Heading: "How the figures were made", Lines: append(b.Notes, batch.Cautions()...)},
+		{Heading: "How the figures were made", Lines: append(u.Texts(b.Notes), batch.Cautions()...)},
 	}})
 }
 

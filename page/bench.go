@@ -31,23 +31,18 @@ const (
 
 // captureForm is what a person fills in to start a capture.
 type captureForm struct {
-	Port, Mount, Text, Purpose, Takes string
-	Again, Mounted, Same              bool
-	takes                             int
-	typed                             *profiles.Filled // the mount, where it was typed in fields; Text is what came of it
-	paths                             []string         // of the lines of Text then
+	Port, Mount, Text, Purpose, Takes, Until, Operator string
+
+	Again, Mounted, Same bool
+
+	typed *profiles.Filled // the mount, where it was typed in fields; Text is what came of it
+	paths []string         // of the lines of Text then
 }
 
 // job is what a person asked to capture.
 type job struct {
-	form    captureForm // as it was filled in
-	port    string
-	mount   *profiles.Mount
-	purpose record.Purpose
-	takes   int
-	again   bool // a new session; cleared once that has begun
-	mounted bool // take the strings for those of the mount
-	same    bool // take the pickup for the one that the record has
+	form captureForm     // as it was filled in
+	opt  capture.Options // what it says; Again is cleared once the new session has begun
 }
 
 // bench runs one capture at a time. It belongs to the server: a page that goes away does
@@ -64,6 +59,7 @@ type bench struct {
 	state    string
 	words    string // why it is so
 	jig      string
+	operator string        // who captures; "" where nobody is named
 	live     *shop.Live    // the job as it goes; nil without one
 	stop     chan struct{} // closed: finish the take and stop; nil while nothing runs
 	done     chan struct{} // closed when what runs has ended
@@ -82,8 +78,8 @@ var (
 
 // start starts a capture for a holder.
 func (b *bench) start(j *job, holder string) error {
-	if !j.same {
-		if err := b.shop.SamePickup(j.mount, j.purpose, record.OfReadings, j.again); err != nil {
+	if !j.form.Same {
+		if err := b.shop.SamePickup(j.opt.Mount, j.opt.Purpose, record.OfReadings, j.opt.Again); err != nil {
 			return err
 		}
 	}
@@ -96,7 +92,7 @@ func (b *bench) start(j *job, holder string) error {
 		return errBusy
 	}
 	b.job, b.holder = j, holder
-	b.jig, b.live = "", shop.NewLive(j.mount)
+	b.jig, b.operator, b.live = "", "", shop.NewLive(j.opt.Mount)
 	b.begin()
 	return nil
 }
@@ -311,28 +307,28 @@ func (b *bench) once(ctx context.Context, j *job, stop chan struct{}, met *bool)
 	defer conn.Close()
 	*met = true
 	b.locked(func() { b.jig = conn.Ident().Jig })
-	_, err = capture.Run(ctx, w, conn, capture.Options{
-		Mount: j.mount, Purpose: j.purpose, Takes: j.takes, Again: j.again, AsMounted: j.mounted, Stop: stop,
-		Started: func(r *capture.Result) { b.started(ctx, j, r) }, Progress: b.landed,
-	})
+	opt := j.opt
+	opt.Stop, opt.Started, opt.Progress = stop, func(r *capture.Result) { b.started(ctx, j, r) }, b.landed
+	_, err = capture.Run(ctx, w, conn, opt)
 	return err
 }
 
 func (b *bench) attach(ctx context.Context, j *job) (*jig.Conn, error) {
-	port, err := b.open(j.port)
+	port, err := b.open(j.form.Port)
 	if err != nil {
 		return nil, err
 	}
-	return jig.Attach(ctx, port, j.port, jig.Options{})
+	return jig.Attach(ctx, port, j.form.Port, jig.Options{})
 }
 
 // started shows how far a session has got. From here on it is gone on with, not begun
 // again.
 func (b *bench) started(ctx context.Context, j *job, r *capture.Result) {
 	rows, err := b.shop.RowsBefore(ctx, r)
-	j.again = false
+	j.opt.Again = false
 	b.locked(func() {
-		b.job.again = false
+		b.job.opt.Again = false
+		b.operator = r.Operator
 		b.live.Begun(r, rows)
 		words := ""
 		if err != nil {
@@ -354,7 +350,7 @@ func (b *bench) landed(p capture.Progress) {
 
 // capturing reports whether a pickup is being captured.
 func (b *bench) capturing(pickup string) (is bool) {
-	b.locked(func() { is = b.stop != nil && b.job.mount.Pickup == pickup })
+	b.locked(func() { is = b.stop != nil && b.job.opt.Mount.Pickup == pickup })
 	return is
 }
 
@@ -399,15 +395,14 @@ func newJob(of *shop.Shop, f *captureForm) (*job, error) {
 	if !portPattern.MatchString(f.Port) || strings.Contains(f.Port, "..") {
 		return nil, &refused{fmt.Sprintf("port: expected one such as /dev/ttyACM0 or COM3, got %.60q", f.Port)}
 	}
-	j := &job{form: *f, port: f.Port, takes: f.takes, again: f.Again, mounted: f.Mounted, same: f.Same}
-	var err error
-	if j.purpose, err = record.ParsePurpose(f.Purpose); err != nil {
-		return nil, &refused{"purpose: " + err.Error()}
+	opt, err := f.options()
+	if err != nil {
+		return nil, err
 	}
 	if f.Mount != "" {
-		j.mount, err = of.JigMount(f.Mount)
+		opt.Mount, err = of.JigMount(f.Mount)
 	} else {
-		j.mount, err = of.ParseMount("mount", f.Text)
+		opt.Mount, err = of.ParseMount("mount", f.Text)
 	}
-	return j, err
+	return &job{*f, opt}, err
 }

@@ -50,9 +50,8 @@ func (b *jigBench) plug(gone bool) *sim.Term {
 	return term
 }
 
-// startJig runs a simulated jig with the workshop's flat pickup on it. Where it hangs up,
-// its port is gone until back is closed.
-func startJig(t *testing.T, c sim.Config, back chan struct{}) *jigBench {
+// flatJig is a simulated jig with the workshop's flat pickup on it.
+func flatJig(t *testing.T, c sim.Config) *sim.Jig {
 	t.Helper()
 	m, err := profiles.ParseMount("mount", []byte(workshop.FlatMount), profiles.Builtin())
 	if err != nil {
@@ -62,12 +61,19 @@ func startJig(t *testing.T, c sim.Config, back chan struct{}) *jigBench {
 	if err != nil {
 		t.Fatal(err)
 	}
+	j := sim.New(c)
+	j.Mount(mounted)
+	return j
+}
+
+// startJig runs a simulated jig with the workshop's flat pickup on it. Where it hangs up,
+// its port is gone until back is closed.
+func startJig(t *testing.T, c sim.Config, back chan struct{}) *jigBench {
+	t.Helper()
 	if c.Speed == 0 {
 		c.Speed = 2000
 	}
-	j := sim.New(c)
-	j.Mount(mounted)
-	b := &jigBench{}
+	j, b := flatJig(t, c), &jigBench{}
 	term := b.plug(false)
 	ctx, cancel := context.WithCancel(context.Background())
 	served := make(chan struct{})
@@ -239,6 +245,39 @@ func TestAWholeCapture(t *testing.T) {
 	}
 }
 
+// A capture ends a string's takes once its mean is known well enough, and is somebody's:
+// the next one, too, unless it names another.
+func TestUntilAndOperator(t *testing.T) {
+	s, open := served(t, startJig(t, sim.Config{}, nil))
+	at := open()
+	form := startForm()
+	form.Set("takes", "")
+	form.Set("until", "0.3")
+	form.Set("operator", "Bo")
+	at.post("/capture/start", form)
+	now := at.watch(in(complete))
+	if !strings.Contains(now.About, ", operator Bo") {
+		t.Errorf("about: %q", now.About)
+	}
+	if n := keptTakes(t, s) - 6*3; n < 6*3 || n >= 6*40 {
+		t.Errorf("%d plucks count", n)
+	}
+	if text := at.get("/capture"); !strings.Contains(text, `name="until" inputmode="decimal" value="0.3"`) || !strings.Contains(text, `name="operator" value="Bo"`) {
+		t.Errorf("the form does not know what was filled in last: %.6000s", text)
+	}
+	form = startForm()
+	form.Set("again", "on")
+	at.post("/capture/start", form)
+	at.watch(func(b seen) bool { return b.State == complete && strings.Contains(b.About, "s002") })
+	holds, err := record.HoldsIn(s.shop.Dir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if who := holds.Operators(); who["s001"] != "Bo" || who["s002"] != "Bo" {
+		t.Errorf("operators: %v", who)
+	}
+}
+
 func TestPauseGoOnAndTakeBack(t *testing.T) {
 	s, open := served(t, startJig(t, sim.Config{Scatter: &sim.Scatter{}, Speed: 200}, nil))
 	at := open()
@@ -319,6 +358,7 @@ func TestWhatCannotBeStarted(t *testing.T) {
 		{"purpose", "<script>", "&lt;script&gt;"},
 		{"takes", "none", "takes: expected a number"},
 		{"takes", "0", "takes: expected a number"},
+		{"operator", "Bo\nAnn", "operator: expected a name on one line"},
 		{"mount", "../secret", "no mount of the shop"},
 		{"text", `pickup = "<script>` + "\n", "mount:1:"},
 		{"text", strings.Replace(workshop.FlatMount, `pickup = "sim"`, "pickup = '<script>x</script>'\nnonsense = 1", 1), "mount:"},
@@ -335,6 +375,23 @@ func TestWhatCannotBeStarted(t *testing.T) {
 	}
 	if now := s.bench.shown(""); now.State != idle {
 		t.Errorf("%+v", now)
+	}
+}
+
+func TestWhatAFormCannotSay(t *testing.T) {
+	for want, f := range map[string]captureForm{
+		`purpose: expected one of [model batch check repeat], got "play"`:               {Purpose: "play"},
+		`takes: expected a number from 1, got "0"`:                                      {Purpose: "model", Takes: "0"},
+		`until: expected a standard error of more than 0 up to 10 dB, got "often"`:      {Purpose: "model", Until: "often"},
+		`until: expected a standard error of more than 0 up to 10 dB, got "0"`:          {Purpose: "model", Until: "0"},
+		`until: expected a standard error of more than 0 up to 10 dB, got 11`:           {Purpose: "model", Until: "11"},
+		`until: expected a standard error of more than 0 up to 10 dB, got NaN`:          {Purpose: "model", Until: "nan"},
+		`takes: expected 3 or more, as the standard error of fewer is not known, got 2`: {Purpose: "model", Takes: "2", Until: "0.1"},
+		`operator: expected a name on one line, got "Bo\nAnn"`:                          {Purpose: "model", Operator: "Bo\nAnn"},
+	} {
+		if _, err := f.options(); err == nil || err.Error() != want || statusOf(err) != http.StatusUnprocessableEntity {
+			t.Errorf("got %v, want %s", err, want)
+		}
 	}
 }
 

@@ -16,7 +16,6 @@ import (
 	"evenpole/capture/record"
 	"evenpole/jig"
 	"evenpole/jig/sim"
-	"evenpole/profiles"
 	"evenpole/shop"
 	"evenpole/shop/workshop"
 
@@ -174,20 +173,11 @@ func (p *ptyBench) open(port string) (io.ReadWriteCloser, error) {
 // up it stays away until back is closed.
 func startOnTerminal(t *testing.T, c sim.Config, back chan struct{}) *ptyBench {
 	t.Helper()
-	m, err := profiles.ParseMount("mount", []byte(workshop.FlatMount), profiles.Builtin())
-	if err != nil {
-		t.Fatal(err)
-	}
-	mounted, err := workshop.Mounted(m, 1)
-	if err != nil {
-		t.Fatal(err)
-	}
 	term, err := sim.Terminal()
 	if err != nil {
 		t.Skip(err)
 	}
-	j, p := sim.New(c), &ptyBench{}
-	j.Mount(mounted)
+	j, p := flatJig(t, c), &ptyBench{}
 	p.at(term.Name)
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan struct{})
@@ -239,6 +229,8 @@ func (b *inBrowser) startByKeys(purpose string) {
 	b.tabTo("#purpose")
 	b.press(purpose[:2]) // a menu goes to what begins so
 	b.fillIn("#takes-wanted", "3")
+	b.fillIn("#until", "0.5") // which no fewer takes can show
+	b.fillIn("#operator", "Bo")
 	for path, text := range map[string]string{"pickup": "sim", "batch": "sim", "pole_heights": "1 1 1 1 1 1", "string_heights": "3,3,3,3,3,3 mm"} {
 		b.fillIn("[id='m."+path+"']", text)
 	}
@@ -250,6 +242,7 @@ func (b *inBrowser) startByKeys(purpose string) {
 	b.tabTo("form[action='/capture/start'] button")
 	b.press(kb.Enter)
 	b.wait("location.pathname === '/capture' && document.getElementById('about').innerText.includes('for " + purpose + "')")
+	b.shows("#about", "operator Bo")
 }
 
 // state waits until the page of captures shows a state.
@@ -374,18 +367,7 @@ func TestBrowserAcceptsAFit(t *testing.T) {
 	b.tabTo("form[action='/models/fit'] button")
 	b.press(kb.Enter)
 	b.shows("main", "a new model was kept; it is the current one")
-	m, err := s.shop.ReadModel("model-001.json")
-	if err != nil {
-		t.Fatal(err)
-	}
-	data, err := s.shop.Cells(context.Background())
-	if err != nil {
-		t.Fatal(err)
-	}
-	m.Fingerprint = strings.Repeat("0", len(m.Fingerprint)) // as if of another record
-	if _, err := s.shop.Keep(m, data, true); err != nil {
-		t.Fatal(err)
-	}
+	keepAnother(t, s)
 	b.open("/models")
 	b.do(chromedp.Click("//a[text()='model-001']"))
 	b.shows("main", "predicted")

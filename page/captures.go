@@ -81,7 +81,7 @@ func (s *Server) mountFields(f *captureForm, said written, asText bool) (*fields
 // checkMount says what is wrong with a mount as it is written, as the commands say it.
 func (s *Server) checkMount(w http.ResponseWriter, r *http.Request) error {
 	f, err := readCapture(r)
-	if f == nil {
+	if err != nil {
 		return err
 	}
 	if f.Mount != "" {
@@ -112,13 +112,10 @@ func (s *Server) lastForm(ports []jig.PortInfo) (*captureForm, error) {
 // start starts a capture.
 func (s *Server) start(w http.ResponseWriter, r *http.Request) error {
 	f, err := readCapture(r)
-	if f == nil {
+	if err != nil {
 		return err
 	}
-	var j *job
-	if err == nil {
-		j, err = newJob(s.shop, f)
-	}
+	j, err := newJob(s.shop, f)
 	if err == nil {
 		err = s.bench.start(j, holder(w, r))
 	}

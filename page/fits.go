@@ -13,7 +13,7 @@ import (
 // where it predicts at least as well.
 func (s *Server) startFit(w http.ResponseWriter, r *http.Request) error {
 	err := s.fitter.start(func() (string, error) {
-		f := shop.Fitting{Files: []string{s.shop.ReadingsFile()}, Program: s.version, Progress: s.fitProgress()}
+		f := shop.Fitting{Files: []string{s.shop.ReadingsFile()}, Program: s.version, KeepCells: true, Progress: s.fitProgress()}
 		result, data, err := f.Best(context.Background()) // no page ends it
 		if err != nil {
 			return "", err

@@ -1,12 +1,28 @@
 package page
 
 import (
-	"context"
 	"net/http"
 	"net/url"
 	"strings"
 	"testing"
 )
+
+// keepAnother keeps the first model of a shop once more, as if of another record.
+func keepAnother(t *testing.T, s *Server) {
+	t.Helper()
+	m, err := s.shop.ReadModel("model-001.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	data, err := s.shop.Cells(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	m.Fingerprint = strings.Repeat("0", len(m.Fingerprint))
+	if _, err := s.shop.Keep(m, data, true); err != nil {
+		t.Fatal(err)
+	}
+}
 
 // A fit is run, its model kept, another compared with it and accepted.
 func TestAFitIsAccepted(t *testing.T) {
@@ -23,18 +39,7 @@ func TestAFitIsAccepted(t *testing.T) {
 	wants(t, get(s, "/models"), http.StatusOK, "model-001", "a new model was kept; it is the current one", "Fit now")
 	fitted()
 	wants(t, get(s, "/models"), http.StatusOK, "the shop has this very model already")
-	m, err := s.shop.ReadModel("model-001.json")
-	if err != nil {
-		t.Fatal(err)
-	}
-	data, err := s.shop.Cells(context.Background())
-	if err != nil {
-		t.Fatal(err)
-	}
-	m.Fingerprint = strings.Repeat("0", len(m.Fingerprint)) // as if of another record
-	if _, err := s.shop.Keep(m, data, true); err != nil {
-		t.Fatal(err)
-	}
+	keepAnother(t, s)
 	wants(t, get(s, "/model?name=model-001"), http.StatusOK, "/model/compare?name=model-001", "Make model-001 the current model", "Balance: measured over predicted")
 	wants(t, get(s, "/model/compare?name=model-001"), http.StatusOK, "compared on", "model-002")
 	w := answer(s, request(http.MethodPost, "/models/use", url.Values{"name": {"model-001"}}))

@@ -46,18 +46,7 @@ func fullShop(t *testing.T) (s *Server, pages []string) {
 	}
 	post("/models/fit", nil)
 	<-s.fitter.done
-	m, err := s.shop.ReadModel("model-001.json")
-	if err != nil {
-		t.Fatal(err)
-	}
-	data, err := s.shop.Cells(t.Context())
-	if err != nil {
-		t.Fatal(err)
-	}
-	m.Fingerprint = strings.Repeat("0", len(m.Fingerprint)) // as if of another record
-	if _, err := s.shop.Keep(m, data, true); err != nil {
-		t.Fatal(err)
-	}
+	keepAnother(t, s)
 	if _, err := s.shop.UseModel("model-001.json", "for the test"); err != nil {
 		t.Fatal(err)
 	}

@@ -62,7 +62,10 @@ func (b *bench) shown(holder string) seen {
 		return out
 	}
 	out.Back = b.live.Last() != nil
-	out.About = fmt.Sprintf("pickup %s, for %s, session %s, jig %s", b.job.mount.Pickup, b.job.purpose, orDash(b.live.Session), orDash(b.jig))
+	out.About = fmt.Sprintf("pickup %s, for %s, session %s, jig %s", b.job.opt.Mount.Pickup, b.job.opt.Purpose, orDash(b.live.Session), orDash(b.jig))
+	if b.operator != "" {
+		out.About += ", operator " + b.operator
+	}
 	out.Next, out.NextNote = b.live.Next()
 	out.Left = b.live.Left()
 	for _, x := range b.live.Strings() {

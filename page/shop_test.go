@@ -222,6 +222,20 @@ func TestTheCodeOfACertificateLeadsToIt(t *testing.T) {
 	}
 }
 
+// What is told of a batch is in the shop's units, as the command tells it.
+func TestABatchInInches(t *testing.T) {
+	dir := sampleShop(t, t.TempDir())
+	if err := os.WriteFile(filepath.Join(dir, "shop.toml"), []byte("units = \"in\"\n"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, "batches.toml"), []byte("[[batch]]\nname = \"M-01\"\nprobe_gap_mm = 0.5\n"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	s := servingShop(t, dir, Options{Loopback: true})
+	wants(t, get(s, "/batches"), http.StatusOK, "probe gap in", ">0.020<")
+	wants(t, get(s, "/batch?name=M-01"), http.StatusOK, "0.020 in (0.50 mm)", " mT (2358 G)")
+}
+
 // An order's page has the heights side by side, and its gauge prints.
 func TestHeightsSideBySide(t *testing.T) {
 	s := servingShop(t, hostileShop(t), Options{Loopback: true})

@@ -68,6 +68,17 @@ func (l *Layout) Leader(i int) int {
 	return i
 }
 
+// StringOver is the first string over a pole, both counted from 0.
+func (l *Layout) StringOver(pole int) int {
+	switch {
+	case l.PolesPerString == 2:
+		return pole / 2
+	case l.StringsPerPole == 2:
+		return 2 * pole
+	}
+	return pole
+}
+
 // poleCount is how many poles a row has under n strings.
 func (l *Layout) poleCount(n int) int {
 	switch {

@@ -20,6 +20,9 @@ const (
 	flatTops     = 3      // as high as one another: a string's fall
 	strokeBlock  = 0.04   // s
 	strokeRise   = 1.4125 // 3 dB
+	dipBlock     = 0.012  // s, at least
+	dipReach     = 0.05   // s: the pick is on the string no longer
+	dipRise      = 2      // 6 dB
 	stoppedShare = 0.3    // of a block's RMS in the block before it: a string falls more gently
 	quietShare   = 0.3162 // -10 dB: the noise is taken off, but how much it is then varies
 	otherShare   = 0.03   // of the power: 0.13 dB
@@ -30,12 +33,14 @@ func (l *Listener) flag(p *Pluck, x []float64, begin int, strokes []int) {
 	if l.clipped(x, p.Freq) {
 		p.Flags |= jig.Clipped
 	}
+	block := l.samples(strokeBlock)
+	loud := blocks(x, block, block)
 	if other := l.otherString(p, begin); other > 0 {
 		p.fault(fmt.Sprintf("string %d sounds with it", other))
-	} else if len(strokes) > 0 || l.rises(x) {
+	} else if len(strokes) > 0 || rises(loud, 2, strokeRise) || l.dips(x, p.Freq) {
 		p.Flags |= jig.DoubleStrike
 	}
-	if p.Flags&jig.DoubleStrike == 0 && l.stopped(x, p.Quiet) {
+	if p.Flags&jig.DoubleStrike == 0 && stopped(loud, p.Quiet) {
 		p.Flags |= jig.ShortWindow
 	}
 	if p.Quiet > quietShare*p.RMS {
@@ -79,32 +84,40 @@ func (l *Listener) flats(x []float64, peak, sign, freq float64) (n int) {
 	return n
 }
 
-// blocks are the RMS of successive blocks of a window.
-func (l *Listener) blocks(x []float64) []float64 {
+// blocks are the RMS of blocks of a window, so many samples long and apart.
+func blocks(x []float64, long, apart int) []float64 {
 	var out []float64
-	n := l.samples(strokeBlock)
-	for ; len(x) >= n; x = x[n:] {
-		rms, _ := rmsOf(x[:n])
+	for ; len(x) >= long; x = x[apart:] {
+		rms, _ := rmsOf(x[:long])
 		out = append(out, rms)
 	}
 	return out
 }
 
-// rises reports whether a block is louder than one of the two before by more than a
-// string can be that was let go once.
-func (l *Listener) rises(x []float64) bool {
-	b := l.blocks(x)
+// rises reports whether a block is louder than one of so many before by more than a string
+// can be that was let go once.
+func rises(b []float64, before int, times float64) bool {
 	for i := 1; i < len(b); i++ {
-		if b[i] > strokeRise*min(b[i-1], b[max(0, i-2)]) && b[i] > b[0]/4 {
+		if b[i] > times*slices.Min(b[max(0, i-before):i]) && b[i] > b[0]/4 {
 			return true
 		}
 	}
 	return false
 }
 
-// stopped reports whether the string was stopped within the window.
-func (l *Listener) stopped(x []float64, quiet float64) bool {
-	b := l.blocks(x)
+// dips reports whether the sound nearly ends within the window and comes back: a string that
+// the pick touched and struck again, be it softly. Its blocks are short and hold whole
+// periods, so that they differ by no more than the sound does.
+func (l *Listener) dips(x []float64, freq float64) bool {
+	if freq <= 0 {
+		return false
+	}
+	long := int(math.Round(math.Ceil(dipBlock*freq) * l.rate / freq))
+	return rises(blocks(x, long, long/2), int(math.Ceil(dipReach*l.rate/float64(long/2))), dipRise)
+}
+
+// stopped reports whether the string was stopped within the window of blocks.
+func stopped(b []float64, quiet float64) bool {
 	for i := 1; i < len(b); i++ {
 		if b[i] < stoppedShare*b[i-1] && b[i-1] > 4*quiet && b[i-1] > b[0]/10 {
 			return true
@@ -113,21 +126,14 @@ func (l *Listener) stopped(x []float64, quiet float64) bool {
 	return false
 }
 
-// powerFrom is the power spectrum of the sound from a sample on; nil where there is too
-// little of it.
-func (l *Listener) powerFrom(begin int) []float64 {
-	x := l.within(begin, begin+len(l.wide.window))
-	if len(x) < len(l.wide.window) {
-		return nil
-	}
-	return l.wide.of(x)
-}
-
 // otherString is a string that sounds with the one that was plucked; 0 for none. It has
 // the power of its partials that are none of the other's.
 func (l *Listener) otherString(p *Pluck, begin int) int {
+	if p.String == 0 || l.opt.Only > 0 {
+		return 0
+	}
 	power := l.powerFrom(begin)
-	if p.String == 0 || l.opt.Only > 0 || power == nil {
+	if power == nil {
 		return 0
 	}
 	least := (otherShare + p.Quiet*p.Quiet/p.RMS/p.RMS) * floats.Sum(power)

@@ -92,6 +92,10 @@ func TestFlags(t *testing.T) {
 			p.Stop = 0.12
 			s.Plucks = append(s.Plucks, pluck(1.18, 3, 0.08))
 		}), jig.DoubleStrike, ""},
+		{"struck again softly", one(func(s *soundtest.Scene, p *soundtest.Pluck) {
+			p.Stop = 0.144
+			s.Plucks = append(s.Plucks, pluck(1.168, 3, 0.05))
+		}), jig.DoubleStrike, ""},
 		{"stopped", one(func(_ *soundtest.Scene, p *soundtest.Pluck) { p.Stop = 0.3 }), jig.ShortWindow, ""},
 		{"the end of the recording", one(func(s *soundtest.Scene, _ *soundtest.Pluck) { s.Seconds = 1.3 }), jig.ShortWindow, ""},
 		{"the next pluck", one(func(s *soundtest.Scene, p *soundtest.Pluck) {

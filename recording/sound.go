@@ -6,16 +6,16 @@
 //
 // The way through the package, in the order in which data flow:
 //
-//   - sound.go: a recording as samples, whatever its format ([Open], [Sound]), and where
-//     a damaged one is damaged ([FormatError]); wav.go, flac.go: the formats.
+//   - sound.go: a recording as samples, whatever its format ([Sound]), and where a damaged one
+//     is damaged ([FormatError]); wav.go, flac.go: the formats; open.go: [Open].
 //   - options.go: what to listen for ([Options]), and what is found ([Pluck]).
 //   - spectrum.go: power spectra, means and RMS.
 //   - onset.go: where the sound changes (frames), by published methods that are named there.
 //   - pitch.go: the pitch of a piece of sound (tuner), likewise.
 //   - envelope.go: the outline of a recording, to be drawn ([Envelope]).
-//   - listener.go: plucks in sound as it comes ([Listener]): which changes of the sound are
-//     plucks, where their windows lie, which string it was.
-//   - flags.go: what is wrong with a take.
+//   - listener.go: what a [Listener] keeps of sound as it comes, and how quiet it is at rest;
+//     releases.go: which changes of the sound are plucks; flags.go: what is wrong with a
+//     take; measure.go: plucks in their windows, and which string it was ([Listener.Hear]).
 //   - recording.go: [Hear], all of a recording.
 //   - steady.go: the level of a steady tone ([Steady]), by which a recorder is calibrated.
 //
@@ -79,34 +79,6 @@ type FormatError struct {
 
 // Error returns "FILE: byte 36: message".
 func (e *FormatError) Error() string { return fmt.Sprintf("%s: byte %d: %s", e.File, e.Offset, e.Msg) }
-
-// Open reads the head of a WAV or FLAC recording; name stands for the file in messages.
-// channel is the one to read, from 1. Nothing is read twice, so that r may be a pipe.
-func Open(name string, r io.Reader, channel int) (Sound, error) {
-	c := &counter{r: r}
-	b := bufio.NewReaderSize(c, 1<<16)
-	in := &input{name: name, b: b, under: c}
-	head, err := b.Peek(4)
-	if err != nil && len(head) < 4 {
-		if err != io.EOF {
-			return nil, err
-		}
-		return nil, in.failAt(int64(len(head)), "expected a WAV or FLAC recording, got the end of the file")
-	}
-	var s Sound
-	switch string(head) {
-	case "RIFF", "RF64", "BW64":
-		s, err = openWAV(in, channel)
-	case "fLaC":
-		s, err = openFLAC(in, channel)
-	default:
-		return nil, in.failAt(0, "expected a WAV or FLAC recording, got %q", head)
-	}
-	if err != nil {
-		return nil, err
-	}
-	return s, nil
-}
 
 // checkFormat refuses what cannot be listened to.
 func (in *input) checkFormat(f Format) error {

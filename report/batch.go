@@ -49,7 +49,7 @@ var batchTemplate = template.Must(template.New("batch").Funcs(template.FuncMap{
 	"p":         func(x float64) string { return figure("%.2g", x) },
 	"db":        func(x float64) string { return figure("%+.2f", x) },
 	"signed":    func(x float64) string { return figure("%+.1f", x) },
-	"percent":   func(x float64) string { return figure("%.3g", 100*x) + " %" },
+	"percent":   percent,
 	"percentOf": func(x float64) string { return figure("%.3g", x) + " %" },
 }).Parse(batchHTML + endingHTML))
 
@@ -300,3 +300,6 @@ func (s *strip) words() string {
 	}
 	return text + "."
 }
+
+// percent writes a share.
+func percent(share float64) string { return figure("%.3g", 100*share) + " %" }

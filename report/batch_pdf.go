@@ -8,6 +8,7 @@ import (
 
 	"evenpole/fit/batch"
 	"evenpole/profiles"
+	"evenpole/report/pdf"
 )
 
 // WriteBatchPDF writes the page on a batch as a PDF: one page, or more with many
@@ -16,44 +17,44 @@ func WriteBatchPDF(w io.Writer, p BatchPage, paper Paper) error {
 	if p.Report == nil || len(p.Magnets) == 0 {
 		return fmt.Errorf("batch page: expected a report of a magnet or more")
 	}
-	return onePage(w, paper, "Magnet batch "+p.Batch, p.Measured, p.fill)
+	return pdf.OnePage(w, paper.setup("Magnet batch "+p.Batch, p.Measured), p.fill)
 }
 
 // fill lays the page out.
-func (p BatchPage) fill(s *leaf) {
-	s.para("Magnet batch "+p.Batch, 14, true)
-	s.rule(1.5)
-	s.gap(1)
-	s.pairs(2, [][2]string{{"Measured", p.When()}, {"Magnets, takes", fmt.Sprintf("%d, %d", p.Count, p.Takes)}, {"Probe gap", p.GapSaid()}, {"Reference batch", p.Reference}})
-	s.gap(1)
+func (p BatchPage) fill(s *pdf.Page) {
+	s.Para("Magnet batch "+p.Batch, 14, true)
+	s.Rule(1.5)
+	s.Gap(1)
+	s.Pairs(2, [][2]string{{"Measured", p.When()}, {"Magnets, takes", fmt.Sprintf("%d, %d", p.Count, p.Takes)}, {"Probe gap", p.GapSaid()}, {"Reference batch", p.Reference}})
+	s.Gap(1)
 	p.decision(s)
-	s.gap(2)
-	s.para("Strength of each magnet, in the order in which they were first measured", bodySize+0.5, true)
+	s.Gap(2)
+	s.Para("Strength of each magnet, in the order in which they were first measured", pdf.BodySize+0.5, true)
 	plot := BatchStrip(p.Report)
-	s.picture(chartWidth, 0.8, func(on canvas) float64 { plot.draw(on); return stripHeight })
-	s.gap(1)
-	s.para("Strength", bodySize+0.5, true)
-	s.pairs(1, append(p.strength(), p.odd()...))
+	picture(s, chartWidth, 0.8, func(on canvas) float64 { plot.draw(on); return stripHeight })
+	s.Gap(1)
+	s.Para("Strength", pdf.BodySize+0.5, true)
+	s.Pairs(1, append(p.strength(), p.odd()...))
 	p.others(s)
 	p.sets(s)
-	s.list("Warnings", p.Units.Texts(p.Warnings), bodySize)
-	s.beside(0.6, 6, func() { s.list(notesHeading, p.Units.Texts(p.Notes), smallSize) }, func() { s.list(cautionsHeading, batch.Cautions(), smallSize) })
-	s.gap(1)
-	s.room(1.5 * s.lineHeight(smallSize))
-	s.rule(0.5)
-	s.gap(0.4)
-	s.font(smallSize, false)
-	s.write(s.left, s.base(smallSize), "start", "Strength: the size of the field at the probe.")
-	s.write(s.left+s.width, s.base(smallSize), "end", "evenpole "+p.Version)
+	s.List("Warnings", p.Units.Texts(p.Warnings), pdf.BodySize)
+	s.Beside(0.6, 6, func() { s.List(notesHeading, p.Units.Texts(p.Notes), pdf.SmallSize) }, func() { s.List(cautionsHeading, batch.Cautions(), pdf.SmallSize) })
+	s.Gap(1)
+	s.Room(1.5 * s.LineHeight(pdf.SmallSize))
+	s.Rule(0.5)
+	s.Gap(0.4)
+	s.Font(pdf.SmallSize, false)
+	s.Write(s.Left, s.Base(pdf.SmallSize), "start", "Strength: the size of the field at the probe.")
+	s.Write(s.Left+s.Width, s.Base(pdf.SmallSize), "end", "evenpole "+p.Version)
 }
 
 // decision is the box with the verdict.
-func (p BatchPage) decision(s *leaf) {
+func (p BatchPage) decision(s *pdf.Page) {
 	d := p.Decision
 	if d == nil {
-		s.frame(1.5, false, func() {
-			s.para("NO LIMITS GIVEN", 12, true)
-			s.para("Nothing to accept or reject against.", bodySize, false)
+		s.Frame(1.5, false, func() {
+			s.Para("NO LIMITS GIVEN", 12, true)
+			s.Para("Nothing to accept or reject against.", pdf.BodySize, false)
 		})
 		return
 	}
@@ -61,18 +62,16 @@ func (p BatchPage) decision(s *leaf) {
 	if d.Answer == batch.Reject {
 		weight = 3
 	}
-	s.frame(weight, d.Answer == batch.Accept, func() {
-		s.para(strings.ToUpper(string(d.Answer)), 12, true)
-		s.para(p.Units.Text(d.Sentence())+".", bodySize, false)
+	s.Frame(weight, d.Answer == batch.Accept, func() {
+		s.Para(strings.ToUpper(string(d.Answer)), 12, true)
+		s.Para(p.Units.Text(d.Sentence())+".", pdf.BodySize, false)
 		if d.AtMost > 0 {
-			s.para(fmt.Sprintf("Measure %d more magnets at most; %d more would do, should mean and scatter stay what they are.", d.AtMost, d.Likely), bodySize, false)
+			s.Para(fmt.Sprintf("Measure %d more magnets at most; %d more would do, should mean and scatter stay what they are.", d.AtMost, d.Likely), pdf.BodySize, false)
 		}
-		s.para(fmt.Sprintf("Sampling by variables (the method of ISO 3951-1): a batch with %s beyond the limits is rejected with a chance of %s at most, one with %s accepted with %s; %d magnets always decide (k = %.3f).",
-			percent(d.Acceptable), percent(d.Producer), percent(d.Limiting), percent(d.Consumer), d.Plan, d.PlanK), smallSize, false)
+		s.Para(fmt.Sprintf("Sampling by variables (the method of ISO 3951-1): a batch with %s beyond the limits is rejected with a chance of %s at most, one with %s accepted with %s; %d magnets always decide (k = %.3f).",
+			percent(d.Acceptable), percent(d.Producer), percent(d.Limiting), percent(d.Consumer), d.Plan, d.PlanK), pdf.SmallSize, false)
 	})
 }
-
-func percent(share float64) string { return figure("%.3g", 100*share) + " %" }
 
 // between is an interval of fields; a dash when it is not known.
 func (p BatchPage) between(i *batch.Interval) string {
@@ -135,10 +134,10 @@ func listed(names []string) string {
 }
 
 // others is the table of other batches, and how loud pickups are.
-func (p BatchPage) others(s *leaf) {
+func (p BatchPage) others(s *pdf.Page) {
 	if len(p.Others) > 0 {
-		s.gap(1.5)
-		s.para("Beside other batches", bodySize+0.5, true)
+		s.Gap(1.5)
+		s.Para("Beside other batches", pdf.BodySize+0.5, true)
 		var rows [][]string
 		for _, o := range p.Others {
 			name := o.Batch
@@ -158,40 +157,40 @@ func (p BatchPage) others(s *leaf) {
 			}
 			rows = append(rows, row)
 		}
-		head := []column{{head: "batch", words: true}, {head: "magnets"}, {head: "mean\nmT"}, {head: "this batch\nstronger by"}, {head: "between"}, {head: "field\ndB"}}
+		head := []pdf.Column{{Head: "batch", Words: true}, {Head: "magnets"}, {Head: "mean\nmT"}, {Head: "this batch\nstronger by"}, {Head: "between"}, {Head: "field\ndB"}}
 		if p.Units.InGauss() {
-			head = slices.Insert(head, 3, column{head: "mean\nG"})
+			head = slices.Insert(head, 3, pdf.Column{Head: "mean\nG"})
 		}
-		s.table(head, rows)
+		s.Table(head, rows)
 	}
 	if l := p.Loudness; l != nil {
 		text := fmt.Sprintf("Level of test pickups with this batch (%d) beside those with the reference batch (%d): %s dB", l.Pickups, l.Reference, figure("%+.2f", l.DB))
 		if l.Within != nil {
 			text += fmt.Sprintf(", between %s and %s dB", figure("%+.2f", l.Within.Low), figure("%+.2f", l.Within.High))
 		}
-		s.gap(0.5)
-		s.para(text+".", bodySize, false)
+		s.Gap(0.5)
+		s.Para(text+".", pdf.BodySize, false)
 	}
 }
 
 // sets is the table of matched sets, and what is not in one.
-func (p BatchPage) sets(s *leaf) {
+func (p BatchPage) sets(s *pdf.Page) {
 	m := p.Sets
 	if m == nil {
 		return
 	}
-	s.gap(1.5)
-	s.para(fmt.Sprintf("Matched sets of %d, weakest first: %s within sets, %s unmatched", m.Size, p.MT(m.SD), p.MT(m.Free)), bodySize+0.5, true)
+	s.Gap(1.5)
+	s.Para(fmt.Sprintf("Matched sets of %d, weakest first: %s within sets, %s unmatched", m.Size, p.MT(m.SD), p.MT(m.Free)), pdf.BodySize+0.5, true)
 	for _, set := range m.Sets {
-		s.hanging(fmt.Sprintf("%d", set.Number), fmt.Sprintf("  mean %s, spread %s: %s", p.MT(set.Mean), p.MT(set.Spread), listed(set.Magnets)), bodySize, false)
+		s.Hanging(fmt.Sprintf("%d", set.Number), fmt.Sprintf("  mean %s, spread %s: %s", p.MT(set.Mean), p.MT(set.Spread), listed(set.Magnets)), pdf.BodySize, false)
 	}
 	if m.TrueSD.Known() {
-		s.para(fmt.Sprintf("Each magnet is measured with an error of its own: true strengths within sets scatter by about %s.", p.MT(float64(m.TrueSD))), bodySize, false)
+		s.Para(fmt.Sprintf("Each magnet is measured with an error of its own: true strengths within sets scatter by about %s.", p.MT(float64(m.TrueSD))), pdf.BodySize, false)
 	}
 	if len(m.Left) > 0 {
-		s.para("Left over: "+listed(m.Left)+".", bodySize, false)
+		s.Para("Left over: "+listed(m.Left)+".", pdf.BodySize, false)
 	}
 	if len(m.Unfit) > 0 {
-		s.para("Kept out, beyond the limits or the wrong way round: "+listed(m.Unfit)+".", bodySize, false)
+		s.Para("Kept out, beyond the limits or the wrong way round: "+listed(m.Unfit)+".", pdf.BodySize, false)
 	}
 }

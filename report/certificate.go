@@ -11,6 +11,7 @@ import (
 	"evenpole/fit/plan"
 	"evenpole/fit/verdict"
 	"evenpole/profiles"
+	"evenpole/report/pdf"
 )
 
 // The certificate is for the customer: it names who made the pickup, for whom and for what,
@@ -91,7 +92,7 @@ func (d *diploma) strung() string {
 		if d.Units == profiles.Inches {
 			what = strings.TrimPrefix(d.Units.Figure(s.Gauge), "0")
 		}
-		gauges = append(gauges, strings.TrimSpace(cmp.Or(s.Note, fmt.Sprint(i+1))+noBreak+what))
+		gauges = append(gauges, strings.TrimSpace(cmp.Or(s.Note, fmt.Sprint(i+1))+pdf.NoBreak+what))
 	}
 	text := strings.Join(gauges, ", ") + " " + d.Units.Name()
 	if d.Order.Set != "" {

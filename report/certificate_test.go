@@ -78,6 +78,13 @@ func TestSheetInInches(t *testing.T) {
 	}
 }
 
+// So is the PDF, with all that it notes.
+func TestSheetPDFInInches(t *testing.T) {
+	c := ordered()
+	c.Verdict.Notes = []string{"heights are set to 0.05 mm"}
+	has(t, renderPDF(t, c, A4), "heights are set to 0.002 in (0.05 mm)", "Heights in inches")
+}
+
 func TestUnprintable(t *testing.T) {
 	c := ordered()
 	for name, want := range map[string]string{"Ἀθηνᾶ Иванова Łódź": "", "王小明 やまだ 김": "", "naïve 🎸": "🎸", "שרה": "שרה", "สมชาย": "สมชาย"} {

@@ -186,20 +186,6 @@ func (t *barTable) head() {
 	t.at += 8
 }
 
-// folded breaks a text into lines of some letters at most.
-func folded(s string, most int) []string {
-	var lines []string
-	line := ""
-	for _, word := range strings.Fields(s) {
-		if line != "" && len([]rune(line+" "+word)) > most {
-			lines = append(lines, line)
-			line = ""
-		}
-		line = strings.TrimSpace(line + " " + word)
-	}
-	return append(lines, line)
-}
-
 func (t *barTable) row(r *ExplainRow) {
 	up, down := r.reaches()
 	if r.Mark == Undecided {

@@ -37,12 +37,6 @@ func FullSize(w io.Writer, p PolePicture, format string) error {
 	return fmt.Errorf("full size: expected the format svg or pdf, got %q", format)
 }
 
-func (nowhere) rect(x, y, width, height float64, class string) {}
-func (nowhere) line(x1, y1, x2, y2 float64, class string)      {}
-func (nowhere) circle(x, y, r float64, class string)           {}
-func (nowhere) path(class string, points ...[2]float64)        {}
-func (nowhere) text(x, y float64, class, text string)          {}
-
 // drawGauge draws all of the sheet and returns its width and height in user
 // units.
 func drawGauge(p PolePicture, c canvas) (width, height float64) {

@@ -6,10 +6,10 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"slices"
 	"strings"
 	"testing"
-	"time"
+
+	"evenpole/report/pdf"
 )
 
 // Names in any of the scripts that PDF pages have stand in a certificate's PDF, as text
@@ -41,37 +41,13 @@ func TestNamesInPDF(t *testing.T) {
 	}
 }
 
-// Lines lose no letter, are no wider than asked, and break beside Chinese characters.
-func TestLines(t *testing.T) {
-	d := newDocument(100, 100, "", time.Time{})
-	d.letters(10, false)
-	for text, want := range map[string][]string{
-		"one two three":    {"one two", "three"},
-		"王小明的吉他拾音器":        {"王小明的", "吉他拾音", "器"},
-		"拾音器四。五":           {"拾音器", "四。五"},
-		"Gitarre 王小明":      {"Gitarre", "王小明"},
-		"off by 12 mm":     {"off by", "12 mm"},
-		"Donaudampfschiff": {"Donauda", "mpfschiff"},
-	} {
-		got := d.lines(text, 15)
-		if !slices.Equal(got, want) {
-			t.Errorf("%s: %q, want %q", text, got, want)
-		}
-		for _, line := range got {
-			if w := d.width(line); w > 15 {
-				t.Errorf("%s: a line %.1f mm wide", line, w)
-			}
-		}
-	}
-}
-
 // A page in PDF that would have boxes in place of letters is refused, and says which.
 func TestNoBoxes(t *testing.T) {
 	page := batchPage(100, 110, 120)
 	page.Batch = "สมชาย 王 🎸"
 	var out bytes.Buffer
 	err := WriteBatchPDF(&out, page, A4)
-	if lacking := (*LettersError)(nil); !errors.As(err, &lacking) || lacking.Letters != "สมชาย🎸" || out.Len() > 0 {
+	if lacking := (*pdf.LettersError)(nil); !errors.As(err, &lacking) || lacking.Letters != "สมชาย🎸" || out.Len() > 0 {
 		t.Errorf("got %v, %d bytes", err, out.Len())
 	}
 	if err := WriteBatch(&out, page); err != nil {

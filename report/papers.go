@@ -1,14 +1,56 @@
 package report
 
 import (
+	"bytes"
 	"fmt"
+	"io"
 	"net/url"
+	"path/filepath"
 	"strings"
 	"time"
 
 	"evenpole/fit/verdict"
 	"evenpole/profiles"
+	"evenpole/report/pdf"
 )
+
+// Paper is the size of a page, mm.
+type Paper struct{ Width, Height float64 }
+
+// The papers that documents are made for.
+var (
+	A4     = Paper{210, 297}
+	Letter = Paper{215.9, 279.4}
+)
+
+// setup is that of a PDF on the paper.
+func (p Paper) setup(title string, date time.Time) pdf.Setup {
+	return pdf.Setup{Width: p.Width, Height: p.Height, Title: title, Date: date}
+}
+
+// ParsePaper reads the name of a paper: a4 or letter.
+func ParsePaper(name string) (Paper, error) {
+	switch strings.ToLower(name) {
+	case "a4":
+		return A4, nil
+	case "letter":
+		return Letter, nil
+	}
+	return Paper{}, fmt.Errorf("expected a4 or letter, got %q", name)
+}
+
+// IsPDF reports whether a document is asked for as a PDF, by the end of its name.
+func IsPDF(path string) bool { return strings.EqualFold(filepath.Ext(path), ".pdf") }
+
+// Unprintable lists the letters of a page that PDF pages have not: see [pdf.Lacking]. A browser
+// prints an HTML page with the letters that its machine has.
+func Unprintable(page func(io.Writer) error) (letters string, err error) {
+	var text bytes.Buffer
+	if err := page(&text); err != nil {
+		return "", err
+	}
+	return pdf.Lacking(text.String())
+}
 
 // Papers are what the two papers of a finished pickup say: the certificate for the
 // customer ([WriteCertificate], [WriteCertificatePDF]) and the sheet for the workshop

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"slices"
 	"strings"
 
 	"evenpole/profiles"
@@ -17,7 +16,7 @@ type PolePicture struct {
 	Poles    []Pole         // string 1 first
 	Spacing  float64        // mm between neighbouring poles, centre to centre
 	Diameter float64        // mm, of a pole; 0 means 4.8 (3/16 in, common practice)
-	Outline  []float64      // mm, pole tops to draw dashed beside the poles; nil when there are none
+	Outline  []float64      // mm, by string, pole tops to draw dashed beside the poles; nil when there are none
 	Units    profiles.Units // of the figures in it; lengths are given in mm
 	Beside   string         // what the outline is, such as "flat tops at 0.80 mm"
 
@@ -30,6 +29,7 @@ type PolePicture struct {
 
 // Body is a pole, or a blade's piece under one string.
 type Body struct {
+	String int     // the first that it is under, counted from 0
 	X      float64 // mm, its middle on the scale of Across
 	Width  float64 // mm
 	Height float64 // mm, of its top; NaN when not known
@@ -161,11 +161,12 @@ func (e *elevation) place() {
 		}
 	}
 	for _, b := range e.Bodies {
-		e.bodies = append(e.bodies, Body{b.X - middle, b.Width, b.Height})
+		b.X -= middle
+		e.bodies = append(e.bodies, b)
 	}
 	if e.Bodies == nil {
 		for i, q := range e.Poles {
-			e.bodies = append(e.bodies, Body{e.at[i], e.Diameter, q.Height})
+			e.bodies = append(e.bodies, Body{i, e.at[i], e.Diameter, q.Height})
 		}
 	}
 }
@@ -318,9 +319,9 @@ func (e *elevation) outline() {
 	if e.Outline == nil {
 		return
 	}
-	half := e.Diameter * e.scale / 2 * 1.3
-	for i, h := range e.Outline {
-		e.line(e.x(i)-half, e.y(h), e.x(i)+half, e.y(h), "dashed")
+	for _, b := range e.bodies {
+		x, y, half := e.mm(b.X), e.y(e.Outline[b.String]), (b.Width+0.3*e.Diameter)*e.scale/2
+		e.line(x-half, y, x+half, y, "dashed")
 	}
 	y := e.foot() + 17
 	e.line(poleLeft, y, poleLeft+24, y, "dashed")
@@ -384,12 +385,8 @@ func (p *PolePicture) arrange(o *profiles.Order) {
 		wide = min(wide, 0.9*(poles[i]-poles[i-1]))
 	}
 	for k, x := range poles {
-		for i := range n {
-			if slices.Contains(l.PolesOf(i+1), k+1) {
-				p.Bodies = append(p.Bodies, Body{x, wide, p.Poles[i].Height})
-				break
-			}
-		}
+		i := l.StringOver(k)
+		p.Bodies = append(p.Bodies, Body{i, x, wide, p.Poles[i].Height})
 	}
 }
 
@@ -407,10 +404,12 @@ func bladeUnder(strings []float64, poles []Pole) []Body {
 			right = (x + strings[i+1]) / 2
 		}
 		if n := len(out); n > 0 && out[n-1].Height == poles[i].Height { // one piece
-			left = out[n-1].X - out[n-1].Width/2
-			out = out[:n-1]
+			from := out[n-1]
+			left = from.X - from.Width/2
+			out[n-1] = Body{from.String, (left + right) / 2, right - left, from.Height}
+			continue
 		}
-		out = append(out, Body{(left + right) / 2, right - left, poles[i].Height})
+		out = append(out, Body{i, (left + right) / 2, right - left, poles[i].Height})
 	}
 	return out
 }

@@ -10,9 +10,8 @@
 // The way through the package:
 //
 //   - report.go: figures and names as text, and the way out of every document.
-//   - letters.go: the fonts of PDF pages and which letters they have; document.go: texts in
-//     them (document).
-//   - svg.go, pdf.go: what pictures are drawn on (canvas), as SVG and as PDF.
+//   - svg.go, onpdf.go: what pictures are drawn on (canvas), as SVG and on pages of package
+//     pdf, which has their letters and lines.
 //   - poles.go, balance.go: the pole picture ([PolePicture]) and the balance chart
 //     ([BalanceChart]); gauge.go: the pole picture at full size, with a gauge to cut
 //     out; code.go: a QR code.
@@ -20,8 +19,7 @@
 //     a recording with its plucks ([RecordingPicture]).
 //   - plot.go: a picture with axes ([Plot]) and its strokes; bins.go: how many points lie
 //     where, for pictures of more than mostPoints; plots.go: the pictures of a model.
-//   - leaf.go: a PDF page that is filled from top to bottom (leaf).
-//   - papers.go: what the papers of a finished pickup say ([Papers]); sheet.go,
+//   - papers.go: paper ([Paper]), and what the papers of a finished pickup say ([Papers]); sheet.go,
 //     sheet_pdf.go: the workshop's sheet as HTML and as PDF; certificate.go,
 //     certificate_pdf.go: the customer's certificate likewise; batch.go, batch_pdf.go: the page on a magnet batch ([BatchPage]).
 //   - plan.go: a plan as a table and as a pole picture.
@@ -119,4 +117,18 @@ func label(number int, note string, width float64) string {
 		return string(text[:most-1]) + "…"
 	}
 	return string(text)
+}
+
+// folded breaks a text into lines of some letters at most.
+func folded(s string, most int) []string {
+	var lines []string
+	line := ""
+	for _, word := range strings.Fields(s) {
+		if line != "" && len([]rune(line+" "+word)) > most {
+			lines = append(lines, line)
+			line = ""
+		}
+		line = strings.TrimSpace(line + " " + word)
+	}
+	return append(lines, line)
 }

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"html"
 	"io"
 	"math"
 	"os"
@@ -400,6 +401,52 @@ func TestPlanPoles(t *testing.T) {
 	near(t, "string height", poles.Poles[2].StringHeight, 3.5, 1e-12)
 	if dashed := byClass(elements(t, draw(t, func(w io.Writer) error { return Poles(w, poles) })), "dashed"); len(dashed) != 4 {
 		t.Errorf("dashed lines: got %d, want 3 and the legend's", len(dashed))
+	}
+}
+
+// The sheet's picture has the poles that are there, where they stand: two under each
+// string, one under two, a blade in pieces of one height.
+func TestSheetDrawsThePolesThatAreThere(t *testing.T) {
+	for name, test := range map[string]struct {
+		poles  profiles.PoleKind
+		layout profiles.Layout
+		want   int
+		says   string
+	}{
+		"one":   {profiles.Rod, profiles.Layout{}, 4, ""},
+		"two":   {profiles.Rod, profiles.Layout{PolesPerString: 2, StringPositions: []float64{0, 17, 34, 51}, PolePositions: []float64{-4, 4, 13, 21, 30, 38, 47, 55}}, 8, "a string's two poles at their mean height"},
+		"half":  {profiles.Screw, profiles.Layout{StringsPerPole: 2}, 2, ""},
+		"blade": {profiles.Blade, profiles.Layout{}, 1, ""},
+	} {
+		c := certificate(0.1, -0.1, 0.2, -0.2)
+		c.Order.Poles, c.Order.Layout = test.poles, test.layout
+		for i := range c.Verdict.Strings {
+			c.Verdict.Strings[i].PoleHeight = 0.5
+		}
+		picture := c.poles()
+		if got := byClass(elements(t, draw(t, func(w io.Writer) error { return Poles(w, picture) })), "pole"); len(got) != test.want {
+			t.Errorf("%s: got %d poles, want %d", name, len(got), test.want)
+		}
+		if page := render(t, c); !strings.Contains(html.UnescapeString(page), test.says) {
+			t.Errorf("%s: the page does not say %q", name, test.says)
+		}
+		has(t, renderPDF(t, c, A4), test.says)
+	}
+}
+
+// Other pole tops are dashed over each pole that is there, not between two of them.
+func TestOutlineStandsOverThePoles(t *testing.T) {
+	c := certificate(0.1, -0.1)
+	c.Order.Layout = profiles.Layout{PolesPerString: 2, StringPositions: []float64{0, 40}, PolePositions: []float64{-5, 5, 35, 45}}
+	picture := c.poles()
+	picture.Outline, picture.Beside = []float64{0.8, 0.9}, "flat tops"
+	all := elements(t, draw(t, func(w io.Writer) error { return Poles(w, picture) }))
+	poles, dashed := byClass(all, "pole"), byClass(all, "dashed")
+	if len(poles) != 4 || len(dashed) != 5 {
+		t.Fatalf("got %d poles and %d dashed lines, want 4, and 5 with the legend's", len(poles), len(dashed))
+	}
+	for i, pole := range poles {
+		near(t, "middle", (dashed[i].num(t, "x1")+dashed[i].num(t, "x2"))/2, pole.num(t, "x")+pole.num(t, "width")/2, 0.02)
 	}
 }
 

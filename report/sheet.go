@@ -46,7 +46,6 @@ var sheetTemplate = template.Must(template.New("sheet").Funcs(template.FuncMap{
 // Texts that the page and the PDF share.
 const (
 	heading         = "Workshop sheet"
-	polesCaption    = "Poles as built, and the strings over them, to scale"
 	notesHeading    = "How the figures were made"
 	cautionsHeading = "Cautions"
 )
@@ -214,6 +213,15 @@ func (p *page) BalanceCaption() string {
 	return text
 }
 
+// PolesCaption stands over the poles.
+func (p *page) PolesCaption() string {
+	text := "Poles as built, and the strings over them, to scale"
+	if p.Order.Layout.PolesPerString == 2 { // a reading has one height a string
+		text += "; a string's two poles at their mean height"
+	}
+	return text
+}
+
 // Density is the style class of a page with many strings or remarks: its lines stand
 // closer, so that it stays one page on paper.
 func (p *page) Density() string {
@@ -268,6 +276,7 @@ func (c *Papers) poles() PolePicture {
 	for _, s := range c.Verdict.Strings {
 		p.Poles = append(p.Poles, Pole{s.Number, s.Note, float64(s.PoleHeight), float64(s.StringHeight), float64(s.Gauge)})
 	}
+	p.arrange(c.Order)
 	return p
 }
 

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"evenpole/fit/verdict"
+	"evenpole/report/pdf"
 )
 
 // WriteSheetPDF writes the workshop's sheet as one page of a PDF, which is read and
@@ -17,76 +18,77 @@ func WriteSheetPDF(w io.Writer, c Papers, paper Paper) error {
 		return err
 	}
 	title := fmt.Sprintf("Workshop sheet: pickup %s, %s", c.Verdict.Pickup, c.Verdict.Verdict)
-	return onePage(w, paper, title, c.Verdict.Time, func(s *leaf) { p.fill(s) })
+	return pdf.OnePage(w, paper.setup(title, c.Verdict.Time), p.fill)
 }
 
 // codeSide is that of the QR code on paper, mm.
 const codeSide = 24.0
 
 // fill lays the sheet out.
-func (p *page) fill(s *leaf) {
+func (p *page) fill(s *pdf.Page) {
 	p.head(s)
 	double := p.Verdict.Verdict == verdict.Conforms
 	heavy := 1.5
 	if p.Verdict.Verdict == verdict.OutOfTolerance {
 		heavy = 3
 	}
-	s.frame(heavy, double, func() {
-		s.para(strings.ToUpper(string(p.Verdict.Verdict)), 12, true)
-		s.para(p.Sentence(), bodySize, false)
+	s.Frame(heavy, double, func() {
+		s.Para(strings.ToUpper(string(p.Verdict.Verdict)), 12, true)
+		s.Para(p.Sentence(), pdf.BodySize, false)
 		if p.Verdict.Remedy != "" {
-			s.para("Remedy: "+p.Text(p.Verdict.Remedy)+".", bodySize, false)
+			s.Para("Remedy: "+p.Text(p.Verdict.Remedy)+".", pdf.BodySize, false)
 		}
 	})
-	s.gap(2)
+	s.Gap(2)
 	p.strings(s)
-	s.gap(2)
-	s.para(p.BalanceCaption(), bodySize+0.5, true)
+	s.Gap(2)
+	s.Para(p.BalanceCaption(), pdf.BodySize+0.5, true)
 	chart := p.balance()
-	s.picture(chartWidth, 0.86, func(on canvas) float64 { chart.draw(on); return chartHeight })
-	s.gap(2)
-	s.para(polesCaption, bodySize+0.5, true)
+	picture(s, chartWidth, 0.86, func(on canvas) float64 { chart.draw(on); return chartHeight })
+	s.Gap(2)
+	s.Para(p.PolesCaption(), pdf.BodySize+0.5, true)
 	poles := p.poles()
-	s.picture(poleWidth, 0.86, poles.draw)
+	picture(s, poleWidth, 0.86, poles.draw)
 	for _, l := range p.Lists() {
-		s.list(l.Heading, l.Points, bodySize)
+		s.List(l.Heading, l.Points, pdf.BodySize)
 	}
-	s.beside(0.6, 6, func() { s.list(notesHeading, p.Verdict.Notes, smallSize) }, func() { s.list(cautionsHeading, p.Cautions, smallSize) })
+	end := p.Ending()
+	s.Beside(0.6, 6, func() { s.List(notesHeading, end.Notes, pdf.SmallSize) }, func() { s.List(cautionsHeading, end.Cautions, pdf.SmallSize) })
 	p.foot(s)
 }
 
 // head is the title, what the certificate is of, and its code.
-func (p *page) head(s *leaf) {
-	s.font(14, true)
-	s.write(s.left, s.base(14), "start", p.Heading())
-	title := s.doc.width(p.Heading())
-	left, width, top := s.left, s.width, s.y
-	s.font(bodySize, false)
-	for _, line := range s.wrap(p.Shop, width-title-8) {
-		s.font(bodySize, false)
-		s.write(left+width, s.base(bodySize), "end", line)
-		s.y += s.lineHeight(bodySize)
+func (p *page) head(s *pdf.Page) {
+	s.Font(14, true)
+	s.Write(s.Left, s.Base(14), "start", p.Heading())
+	title := s.Doc.TextWidth(p.Heading())
+	left, width, top := s.Left, s.Width, s.Y
+	s.Font(pdf.BodySize, false)
+	for _, line := range s.Wrap(p.Shop, width-title-8) {
+		s.Font(pdf.BodySize, false)
+		s.Write(left+width, s.Base(pdf.BodySize), "end", line)
+		s.Y += s.LineHeight(pdf.BodySize)
 	}
-	s.y = max(s.y, top+s.lineHeight(14))
-	s.rule(1.5)
-	s.gap(1.5)
-	top = s.y
-	side := codeSide * s.scale
+	s.Y = max(s.Y, top+s.LineHeight(14))
+	s.Rule(1.5)
+	s.Gap(1.5)
+	top = s.Y
+	side := codeSide * s.Scale
 	if p.codeUnits > 0 {
-		drawCode(&pdf{doc: s.doc, x: left + width - side, y: top + 0.5, unit: side / p.codeUnits}, p.Line())
+		drawCode(&onPDF{doc: s.Doc, x: left + width - side, y: top + 0.5, unit: side / p.codeUnits}, p.Line())
 	}
-	s.width = width - side - 6
-	s.pairs(2, p.Facts())
-	s.gap(0.6)
-	s.pairs(1, p.State())
-	s.left, s.width = left, width
-	s.y = max(s.y, top+side+2)
-	s.gap(1)
+	s.Width = width - side - 6
+	s.Pairs(2, p.Facts())
+	s.Gap(0.6)
+	s.Pairs(1, p.State())
+	s.Left, s.Width = left, width
+	s.Y = max(s.Y, top+side+2)
+	s.Gap(1)
 }
 
 // strings is the table.
-func (p *page) strings(s *leaf) {
-	s.para("Strings and poles", bodySize+0.5, true)
+func (p *page) strings(s *pdf.Page) {
+	s.Para("Strings and poles", pdf.BodySize+0.5, true)
 	var rows [][]string
 	for _, x := range p.Verdict.Strings {
 		rows = append(rows, []string{
@@ -95,23 +97,23 @@ func (p *page) strings(s *leaf) {
 			figure("%+.2f", float64(x.Balance)), figure("%+.2f", x.Target), figure("%+.2f", float64(x.Deviation)), figure("%.2f", float64(x.Expanded)), string(x.Verdict),
 		})
 	}
-	s.table([]column{
-		{head: "string", words: true}, {head: "gauge\n" + p.Unit()}, {head: "core\n" + p.Unit()}, {head: "wrap", words: true}, {head: "pole\n" + p.Unit()}, {head: "gap\n" + p.Unit()},
-		{head: "takes"}, {head: "level\nmV"}, {head: "balance\ndB"}, {head: "target\ndB"}, {head: "off by\ndB"}, {head: "± U\ndB"}, {head: "verdict", words: true},
+	s.Table([]pdf.Column{
+		{Head: "string", Words: true}, {Head: "gauge\n" + p.Unit()}, {Head: "core\n" + p.Unit()}, {Head: "wrap", Words: true}, {Head: "pole\n" + p.Unit()}, {Head: "gap\n" + p.Unit()},
+		{Head: "takes"}, {Head: "level\nmV"}, {Head: "balance\ndB"}, {Head: "target\ndB"}, {Head: "off by\ndB"}, {Head: "± U\ndB"}, {Head: "verdict", Words: true},
 	}, rows)
 }
 
 // foot stands at the foot of the page.
-func (p *page) foot(s *leaf) {
-	s.font(smallSize, false)
-	height := (1.4 + float64(len(s.wrap(p.Line(), s.width)))) * s.lineHeight(smallSize)
-	s.gap(1)
-	s.room(height)
-	s.y = s.bottom - height
-	s.rule(0.5)
-	s.gap(0.4)
-	s.write(s.left, s.base(smallSize), "start", p.Footnote())
-	s.write(s.left+s.width, s.base(smallSize), "end", "evenpole "+p.Version)
-	s.y += s.lineHeight(smallSize)
-	s.para(p.Line(), smallSize, false)
+func (p *page) foot(s *pdf.Page) {
+	s.Font(pdf.SmallSize, false)
+	height := (1.4 + float64(len(s.Wrap(p.Line(), s.Width)))) * s.LineHeight(pdf.SmallSize)
+	s.Gap(1)
+	s.Room(height)
+	s.Y = s.Bottom - height
+	s.Rule(0.5)
+	s.Gap(0.4)
+	s.Write(s.Left, s.Base(pdf.SmallSize), "start", p.Footnote())
+	s.Write(s.Left+s.Width, s.Base(pdf.SmallSize), "end", "evenpole "+p.Version)
+	s.Y += s.LineHeight(pdf.SmallSize)
+	s.Para(p.Line(), pdf.SmallSize, false)
 }

@@ -157,3 +157,9 @@ func short(x float64) string {
 
 // nowhere is a canvas that draws nothing, for measuring a picture.
 type nowhere struct{}
+
+func (nowhere) rect(x, y, width, height float64, class string) {}
+func (nowhere) line(x1, y1, x2, y2 float64, class string)      {}
+func (nowhere) circle(x, y, r float64, class string)           {}
+func (nowhere) path(class string, points ...[2]float64)        {}
+func (nowhere) text(x, y float64, class, text string)          {}

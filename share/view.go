@@ -498,11 +498,11 @@ func inLine[T any](parts []part, of func(*part) iter.Seq2[T, error], change func
 // the names that they have in the view. It tells how many rows that were.
 func (v *View) Export(ctx context.Context, to io.Writer, file string) (rows int, err error) {
 	names := record.Columns(file)
-	at := func(name string) int { return slices.Index(names, name) }
 	w := table.NewWriter(to, false)
 	if err := w.Write(names); err != nil {
 		return 0, err
 	}
+	rename := v.renamer(names)
 	for i := range v.parts {
 		p := &v.parts[i]
 		for row, err := range p.rows(file) {
@@ -512,17 +512,7 @@ func (v *View) Export(ctx context.Context, to io.Writer, file string) (rows int,
 			if err != nil {
 				return rows, err
 			}
-			batch := row[at("batch")]
-			change := func(column string, to func(text string) string) {
-				if i := at(column); i >= 0 {
-					row[i] = to(row[i])
-				}
-			}
-			change("session", func(s string) string { return p.bench + "/" + s })
-			change("magnet", func(s string) string { return v.magnet(p.bench, batch, s) })
-			for column, kind := range map[string]Kind{"jig": Jig, "pickup": Pickup, "batch": Batch, "string_set": StringSet} {
-				change(column, func(s string) string { return v.names.of(kind, p.bench, s) })
-			}
+			rename(p.bench, row)
 			if err := w.Write(row); err != nil {
 				return rows, err
 			}
@@ -530,4 +520,24 @@ func (v *View) Export(ctx context.Context, to io.Writer, file string) (rows int,
 		}
 	}
 	return rows, w.Flush()
+}
+
+// renamer returns what gives the cells of a bench's row, in these columns, the names that
+// the shared record has.
+func (v *View) renamer(columns []string) func(bench string, row []string) {
+	at := func(column string) int { return slices.Index(columns, column) }
+	session, magnet, batch := at("session"), at("magnet"), at("batch")
+	kinds := map[int]Kind{at("jig"): Jig, at("pickup"): Pickup, batch: Batch}
+	if set := at("string_set"); set >= 0 { // readings have one
+		kinds[set] = StringSet
+	}
+	return func(bench string, row []string) {
+		row[session] = bench + "/" + row[session]
+		if magnet >= 0 { // field readings have one
+			row[magnet] = v.magnet(bench, row[batch], row[magnet])
+		}
+		for i, kind := range kinds {
+			row[i] = v.names.of(kind, bench, row[i])
+		}
+	}
 }

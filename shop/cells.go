@@ -30,11 +30,12 @@ func Cells(ctx context.Context, sources ...Source) (*cell.Data, error) {
 	if err != nil {
 		return nil, err
 	}
-	return screened(ctx, data, sources)
+	return screened(ctx, data, sources, nil)
 }
 
-// screened adds the fields of magnets to cells that were gathered, and screens them.
-func screened(ctx context.Context, data *cell.Data, sources []Source) (*cell.Data, error) {
+// screened adds the fields of magnets to cells that were gathered, and screens them,
+// unless it is known what is found; known may be nil.
+func screened(ctx context.Context, data *cell.Data, sources []Source, known *finding) (*cell.Data, error) {
 	var all []iter.Seq2[record.FieldReading, error]
 	magnets := map[string][]string{}
 	for _, s := range sources {
@@ -50,9 +51,15 @@ func screened(ctx context.Context, data *cell.Data, sources []Source) (*cell.Dat
 	}
 	data.BringRelative()
 	data.JoinDriven()
+	if known != nil && known.recall(data) {
+		return data, nil
+	}
 	record.Tell(ctx, "looking for mistakes in %d cells", len(data.Cells))
 	if _, err := screen.Screen(ctx, data); err != nil {
 		return nil, err
+	}
+	if known != nil {
+		known.note(data)
 	}
 	return data, nil
 }
@@ -104,7 +111,7 @@ func CellsOf(ctx context.Context, files []string, fieldsFile string) (*cell.Data
 
 // cellsOf is CellsOf. Where the only file is a shop's own, and of more than mostUnread
 // bytes of it nothing is kept yet, it says what to keep of it.
-func cellsOf(ctx context.Context, files []string, fieldsFile string, mostUnread int64) (data *cell.Data, keep keptCells, err error) {
+func cellsOf(ctx context.Context, files []string, fieldsFile string, mostUnread int64) (data *cell.Data, keep keeping, err error) {
 	sources, err := sourcesOf(files)
 	if err != nil {
 		return nil, keep, err
@@ -122,7 +129,7 @@ func cellsOf(ctx context.Context, files []string, fieldsFile string, mostUnread 
 		data, err = gather(ctx, sources)
 	}
 	if err == nil {
-		data, err = screened(ctx, data, sources)
+		data, err = screened(ctx, data, sources, keep.found)
 	}
 	return data, keep, err
 }

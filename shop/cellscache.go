@@ -14,6 +14,7 @@ import (
 	"evenpole/capture/record"
 	"evenpole/capture/record/disk"
 	"evenpole/capture/record/pack"
+	"evenpole/fit"
 	"evenpole/fit/cell"
 	"evenpole/fit/gain"
 )
@@ -51,16 +52,55 @@ const mostUnread = 256 << 10
 // not explain, and reading takes little of the time to fit so many cells.
 const mostKept = 64 << 20
 
-// keptCells is what is to stand in a shop's readings.cells.
-type keptCells struct {
+// keptFile is what is to stand in a file that may be deleted.
+type keptFile struct {
 	path string
-	text []byte // nil leaves it as it is
+	text []byte // packed; nil leaves the file as it is
 }
 
 // write writes the file. That it cannot costs time alone.
-func (k *keptCells) write() {
+func (k *keptFile) write() {
 	if k.text != nil {
-		disk.WriteFile(k.path, text(k.text))
+		disk.WriteSpare(k.path, text(k.text))
+	}
+}
+
+// mayKeep reports whether so much may be kept of readings of a size: what is longer than
+// they are saves no time.
+func mayKeep(bytes, readings int64) bool { return bytes <= min(readings, mostKept) }
+
+// readKept reads such a file, and returns what is in it without its digest.
+func readKept(path string, readings int64) (text []byte, ok bool) {
+	info, err := os.Stat(path)
+	if err != nil || !mayKeep(info.Size(), readings) {
+		return nil, false
+	}
+	text, err = disk.ReadFile(path)
+	if err != nil || len(text) < sha256.Size {
+		return nil, false
+	}
+	text, digest := text[:len(text)-sha256.Size], text[len(text)-sha256.Size:]
+	sum := sha256.Sum256(text)
+	return text, bytes.Equal(sum[:], digest)
+}
+
+// withDigest is a text with its digest behind it.
+func withDigest(text []byte) []byte {
+	digest := sha256.Sum256(text)
+	return append(text, digest[:]...)
+}
+
+// keeping is what is to be kept of a record.
+type keeping struct {
+	cells keptFile
+	found *finding // nil where nothing is kept of what a fit finds
+}
+
+// write writes all of it, with the model that was fitted.
+func (k *keeping) write(r *fit.Result) {
+	k.cells.write()
+	if k.found != nil {
+		k.found.keep(r)
 	}
 }
 
@@ -87,7 +127,7 @@ func openRecordCells(ctx context.Context, f folder, book gain.Book) (*recordCell
 
 // gatherKept makes cells of a record's readings alone, from what is kept of them and the
 // rows that follow. Where more than mostUnread bytes follow it says what to keep.
-func gatherKept(ctx context.Context, f folder, book gain.Book, mostUnread int64) (data *cell.Data, keep keptCells, err error) {
+func gatherKept(ctx context.Context, f folder, book gain.Book, mostUnread int64) (data *cell.Data, keep keeping, err error) {
 	k, err := openRecordCells(ctx, f, book)
 	if err != nil {
 		return nil, keep, err
@@ -100,9 +140,13 @@ func gatherKept(ctx context.Context, f folder, book gain.Book, mostUnread int64)
 		}
 	}
 	if k.unread > mostUnread {
-		keep = keptCells{k.cells(), k.pack(x)}
+		keep.cells = keptFile{k.cells(), k.pack(x)}
 	}
-	return x.Data(), keep, nil
+	data = x.Data()
+	if keep.cells.text != nil || k.unread < k.stand.Size() {
+		keep.found = k.finding()
+	}
+	return data, keep, nil
 }
 
 // originOf tells apart what made cells: the build of the program, by what it says of itself
@@ -129,42 +173,30 @@ func originOf(book gain.Book) string {
 
 // resume goes on from what is kept; nil where that does not help.
 func (k *recordCells) resume() *cell.Gathering {
-	text, ok := k.kept()
+	text, ok := readKept(k.cells(), k.stand.Size())
 	if !ok {
 		return nil
 	}
 	c := pack.Read(text)
 	var head cellsHead
 	head.pack(c)
-	now, ok := k.stand.Reach(head.reach.Size)
-	if c.Damaged() || head.mark != cellsMark || head.format != cellsFormat || k.origin == "" || head.origin != k.origin || !ok || head.reach != now {
+	if c.Damaged() || head.mark != cellsMark || head.format != cellsFormat || k.origin == "" || head.origin != k.origin {
 		return nil
 	}
+	same := make(chan bool, 1)
+	go func() { // beside the unpacking, which one core does
+		now, ok := k.stand.Reach(head.reach.Size)
+		same <- ok && now == head.reach
+	}()
 	x := cell.Resume(c)
-	if c.Damaged() || len(c.Bytes()) > 0 {
+	if !<-same || c.Damaged() || len(c.Bytes()) > 0 {
 		return nil
 	}
-	if ok, err := x.Add(k.rows(k.stand.After(now))); !ok || err != nil {
+	if ok, err := x.Add(k.rows(k.stand.After(head.reach))); !ok || err != nil {
 		return nil
 	}
-	k.unread -= now.Size
+	k.unread -= head.reach.Size
 	return x
-}
-
-// kept is what is in the file, without its digest. One that is longer than the readings
-// saves no time, and is not read.
-func (k *recordCells) kept() (text []byte, ok bool) {
-	info, err := os.Stat(k.cells())
-	if err != nil || info.Size() > min(k.stand.Size(), mostKept) {
-		return nil, false
-	}
-	text, err = disk.ReadFile(k.cells())
-	if err != nil || len(text) < sha256.Size {
-		return nil, false
-	}
-	text, digest := text[:len(text)-sha256.Size], text[len(text)-sha256.Size:]
-	sum := sha256.Sum256(text)
-	return text, bytes.Equal(sum[:], digest)
 }
 
 // pack is what was made of the readings, as it is kept; nil where that cannot be, or the
@@ -178,9 +210,8 @@ func (k *recordCells) pack(x *cell.Gathering) []byte {
 	head := cellsHead{cellsMark, cellsFormat, k.origin, reach}
 	head.pack(w)
 	x.Pack(w)
-	digest := sha256.Sum256(w.Bytes())
-	out := append(w.Bytes(), digest[:]...)
-	if int64(len(out)) > min(k.stand.Size(), mostKept) || !k.stand.Unchanged() {
+	out := withDigest(w.Bytes())
+	if !mayKeep(int64(len(out)), k.stand.Size()) || !k.stand.Unchanged() {
 		return nil
 	}
 	return out

@@ -51,7 +51,7 @@ func (g *growing) check(what string) {
 	g.Helper()
 	want, err1 := gather(g.Context(), []Source{{Readings: readingRows(g.ReadingsFile()), Gains: g.book}})
 	got, keep, err2 := gatherKept(g.Context(), g.folder, g.book, 0)
-	keep.write()
+	keep.cells.write()
 	if !reflect.DeepEqual(got, want) || (err1 == nil) != (err2 == nil) || err1 != nil && err1.Error() != err2.Error() {
 		g.Fatalf("%s: cells are others than of all rows; %v, %v", what, err2, err1)
 	}

@@ -25,6 +25,7 @@ import (
 //	                             in readings.seals.until-TIME.csv
 //	readings.cells               what was made of the readings so far, to save time: see
 //	                             cellscache.go; it may be deleted
+//	readings.found               what the last fit found in them, likewise: see finding.go
 //	shared/                      what other benches added to a shared record: see package share
 //	readings.torn-TIME.csv       a last line that a power cut tore
 //	mounts/PICKUP-DIGEST.toml    what was mounted, as it was described then
@@ -49,6 +50,7 @@ import (
 //	certificates/0001-ORDER-PICKUP.html and .pdf, the customer's; with -workshop, the sheet
 const (
 	cellsFile       = "readings.cells"
+	foundFile       = "readings.found"
 	modelsDir       = "models"
 	currentFile     = "current.txt"
 	historyFile     = "history.csv"
@@ -74,6 +76,7 @@ func (f folder) join(names ...string) string {
 }
 
 func (f folder) cells() string      { return f.join(cellsFile) }
+func (f folder) found() string      { return f.join(foundFile) }
 func (f folder) fieldsFile() string { return f.join(record.FieldsFile) }
 func (f folder) batches() string    { return f.join(profiles.BatchesFile) }
 func (f folder) operators() string  { return f.join(repeat.OperatorsFile) }

@@ -32,6 +32,12 @@ func (f *Fitting) Best(ctx context.Context) (*fit.Result, *cell.Data, error) {
 		return nil, nil, err
 	}
 	data.ForgetTakes()
+	if keep.found != nil {
+		if r := keep.found.model(f.Program); r != nil {
+			keep.cells.write()
+			return r, data, nil
+		}
+	}
 	result, err := fit.Best(ctx, data, f.Progress)
 	if errors.As(err, new(*fit.CannotFitError)) {
 		return nil, nil, bad("%s: %w", strings.Join(f.Files, ", "), err)
@@ -39,12 +45,14 @@ func (f *Fitting) Best(ctx context.Context) (*fit.Result, *cell.Data, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	keep.write()
 	result.Program = f.Program
+	if f.KeepCells {
+		keep.write(result)
+	}
 	return result, data, nil
 }
 
-func (f *Fitting) cells(ctx context.Context, mostUnread int64) (data *cell.Data, keep keptCells, err error) {
+func (f *Fitting) cells(ctx context.Context, mostUnread int64) (data *cell.Data, keep keeping, err error) {
 	if len(f.Sources) > 0 {
 		data, err = Cells(ctx, f.Sources...)
 		return data, keep, err

@@ -16,7 +16,8 @@
 //   - write.go: how whole files are written, and a row that is added to one.
 //   - gains.go: calibrations, from readings of a source to the gains that readings
 //     are corrected by.
-//   - cellscache.go: readings.cells, by which a long record is not read anew each time.
+//   - cellscache.go: readings.cells, by which a long record is not read anew each time;
+//     finding.go: readings.found, by which one that stays is not searched and fitted anew.
 //   - cells.go: readings, then fields, then the screening for mistakes: the cells
 //     that everything is fitted to.
 //   - models.go: the models that were kept, and the current one.

@@ -5,9 +5,10 @@
 // makes a log of each length by the physics of the simulated jig, runs every stage on it
 // as a process of its own, and prints time, processor time and peak memory beside those
 // of a bare prototype, and how they grow from one length to the next: an exponent of 1 is
-// in proportion to rows. "100 more rows" is a fit in a shop that was fitted 100 rows ago. Where python3 with pandas and SciPy, or R with data.table and
-// lme4, are installed, they fit a plain falloff to the same file in the same run, and
-// their slopes have to agree with the prototype's.
+// in proportion to rows. "100 more rows" is a fit in a shop that was fitted 100 rows ago,
+// "no more rows" one right after another. Where python3 with pandas and SciPy, or R with
+// data.table and lme4, are installed, they fit a plain falloff to the same file in the same
+// run, and their slopes have to agree with the prototype's.
 //
 //	go run ./bench/scale -make DIR -rows 10000
 //

@@ -37,6 +37,7 @@ var peerR string
 
 // stages are what is measured; program is the program, dir a folder for what it writes.
 func stages(program, dir string) []stage {
+	fitShop := func(string) []string { return []string{program, "fit", "--shop", filepath.Join(dir, "shop"), "--json"} }
 	return []stage{
 		{name: "bare", does: bareStage},
 		{name: "cells", does: cellsStage},
@@ -52,8 +53,10 @@ func stages(program, dir string) []stage {
 			os.Remove(model) // of the last log: no command replaces a file
 			return []string{program, "fit", "--readings", log, "--out", model, "--json"}
 		}},
-		{name: "100 more rows", before: func(log string) error { return fitShorter(program, filepath.Join(dir, "shop"), log) },
-			args: func(string) []string { return []string{program, "fit", "--shop", filepath.Join(dir, "shop"), "--json"} }},
+		{name: "100 more rows", before: func(log string) error { return fitShorter(program, filepath.Join(dir, "shop"), log, 100) },
+			args: fitShop},
+		{name: "no more rows", before: func(log string) error { return fitShorter(program, filepath.Join(dir, "shop"), log, 0) },
+			args: fitShop},
 		inShop(program, dir, "explain", "explain", "--model", filepath.Join(dir, "model.json"), "--pickup", "P0001"),
 		inShop(program, dir, "pictures", "pictures", "--model", filepath.Join(dir, "model.json"), "--out", filepath.Join(dir, "pictures"), "--force"),
 		inShop(program, dir, "list", "record", "list"),
@@ -153,17 +156,16 @@ type cost struct {
 	said            string
 }
 
-// fitShorter makes a shop of a log which was fitted when it was 100 rows shorter.
-func fitShorter(program, shop, log string) error {
+// fitShorter makes a shop of a log which was fitted when it was so many rows shorter.
+func fitShorter(program, shop, log string, rows int) error {
 	text, err := os.ReadFile(log)
 	if err != nil {
 		return err
 	}
 	shorter := text
-	for range 101 {
-		shorter = shorter[:max(0, bytes.LastIndexByte(shorter, '\n'))]
+	for range rows {
+		shorter = shorter[:1+bytes.LastIndexByte(shorter[:len(shorter)-1], '\n')]
 	}
-	shorter = text[:len(shorter)+1]
 	readings := filepath.Join(shop, record.ReadingsFile)
 	if err := errors.Join(os.RemoveAll(shop), os.MkdirAll(shop, 0o777), os.WriteFile(readings, shorter, 0o666)); err != nil {
 		return err

@@ -11,6 +11,7 @@ import (
 
 	"evenpole/capture"
 	"evenpole/capture/record"
+	"evenpole/cmd/evenpole/terminal"
 	"evenpole/fit/level"
 	"evenpole/profiles"
 	"evenpole/shop"
@@ -21,8 +22,8 @@ import (
 type watched struct {
 	env    *env
 	quiet  bool
-	bell   io.Writer // the terminal whose bell rings; nil for none
-	screen *screen   // nil where lines are printed
+	bell   io.Writer        // the terminal whose bell rings; nil for none
+	screen *terminal.Screen // nil where lines are printed
 	about  string
 	live   *shop.Live
 }
@@ -31,13 +32,13 @@ type watched struct {
 func (e *env) watch(o *captureOptions) *watched {
 	w := &watched{env: e, quiet: o.quiet}
 	for _, to := range []io.Writer{e.stderr, e.stdout} {
-		if o.bell && isTerminal(to) {
+		if o.bell && terminal.Is(to) {
 			w.bell = to
 		}
 	}
-	if !o.quiet && !e.json && canRedraw(e.stdout) {
-		w.screen = &screen{to: e.stdout, texts: e.stderr}
-		if isTerminal(e.stderr) {
+	if !o.quiet && !e.json && terminal.CanRedraw(e.stdout) {
+		w.screen = terminal.New(e.stdout, e.stderr)
+		if terminal.Is(e.stderr) {
 			e.stderr = w.screen
 		}
 	}
@@ -83,14 +84,14 @@ func mounted(m *profiles.Mount) string {
 // show draws the screen, if there is one.
 func (w *watched) show() {
 	if w.screen != nil {
-		w.screen.draw(screenLines(w.live, w.about))
+		w.screen.Draw(screenLines(w.live, w.about))
 	}
 }
 
 // end takes the screen away, and rings that the capture has ended.
 func (w *watched) end() {
 	if w.screen != nil {
-		w.screen.close()
+		w.screen.Close()
 	}
 	w.ring(2)
 }
@@ -105,7 +106,7 @@ func (w *watched) ring(times int) {
 // their balance as bars, what is left.
 func screenLines(l *shop.Live, about string) []string {
 	what, more := l.Next()
-	lines := []string{"", about, "", bold(what) + "  " + more}
+	lines := []string{"", about, "", terminal.Bold(what) + "  " + more}
 	last := "none yet"
 	if n := len(l.Takes); n > 0 {
 		t := l.Takes[n-1]

@@ -274,9 +274,9 @@ func TestSealsGone(t *testing.T) {
 	}
 }
 
-// terminal is a person's terminal, as a command's standard input, and where that person
+// personsTerminal is a person's terminal, as a command's standard input, and where that person
 // types.
-func terminal(t *testing.T) (keys io.Writer, desk *os.File) {
+func personsTerminal(t *testing.T) (keys io.Writer, desk *os.File) {
 	t.Helper()
 	term, err := jigtest.OpenTerminal()
 	if err != nil {
@@ -293,7 +293,7 @@ func terminal(t *testing.T) (keys io.Writer, desk *os.File) {
 
 // Only a person at a terminal is asked, and only yes is a yes.
 func TestAskedAboutPitch(t *testing.T) {
-	keys, desk := terminal(t)
+	keys, desk := personsTerminal(t)
 	var said bytes.Buffer
 	e, wrong := &env{stderr: &said}, &capture.PitchError{Mount: "m.toml", String: 1, How: "at 98.0 Hz"}
 	for answer, want := range map[string]bool{"y\n": true, "Yes\n": true, "n\n": false, "\n": false} {
@@ -321,7 +321,7 @@ func TestAskedAboutPitch(t *testing.T) {
 // plucked or written: a script ends, a person answers. Who goes on with a session that
 // was begun is never asked.
 func TestAskedAboutPickup(t *testing.T) {
-	keys, desk := terminal(t)
+	keys, desk := personsTerminal(t)
 	bench := jigtest.New(jigtest.Config{})
 	port, unplug := plug(t, bench)
 	defer unplug()

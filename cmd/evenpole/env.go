@@ -10,7 +10,7 @@ import (
 	"strings"
 
 	"evenpole/profiles"
-	"evenpole/report"
+	"evenpole/report/pdf"
 
 	"github.com/spf13/cobra"
 )
@@ -48,7 +48,7 @@ func (e *env) writeFile(path string, write func(io.Writer) error) error {
 		return err
 	}
 	err = s.WriteFile(path, e.force, write)
-	if errors.As(err, new(*report.LettersError)) {
+	if errors.As(err, new(*pdf.LettersError)) {
 		return withHint(badInput("%s: %w", path, err), "name a file that ends in .html or .svg: a browser prints it")
 	}
 	return err

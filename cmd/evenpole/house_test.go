@@ -49,7 +49,8 @@ var mayImport = map[string][]string{
 	"fit/drift":   {"capture/record", "fit", "fit/cell", "fit/level"},
 	"fit/gain":    {"capture/record", "capture/record/disk", "capture/record/sheet", "fit", "fit/cell", "fit/level", "fit/solve"},
 
-	"report": {"profiles", "capture/record/table", "fit", "fit/batch", "fit/drift", "fit/explain", "fit/level", "fit/plan", "fit/verdict"},
+	"report":     {"profiles", "capture/record/table", "fit", "fit/batch", "fit/drift", "fit/explain", "fit/level", "fit/plan", "fit/verdict", "report/pdf"},
+	"report/pdf": {},
 	"shop": {"profiles", "recording", "capture", "capture/record", "capture/record/disk", "capture/record/pack", "capture/record/table", "fit", "fit/batch", "fit/cell", "fit/drift", "fit/explain", "fit/field", "fit/gain", "fit/level",
 		"fit/next", "fit/plan", "fit/repeat", "fit/screen", "fit/verdict", "report"},
 	"shop/workshop": {"profiles", "jig/sim"},
@@ -68,6 +69,8 @@ var mayImport = map[string][]string{
 
 	"firmware-notes": {},
 	"cmd/evenpole":   {"*"},
+
+	"cmd/evenpole/terminal": {},
 
 	"capture/record/recordtest": {"capture/record", "profiles"},
 	"fit/cell/celltest":         {"capture/record", "capture/record/recordtest", "fit/cell", "profiles"},

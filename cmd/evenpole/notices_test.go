@@ -50,7 +50,7 @@ func notices(t *testing.T) string {
 		t.Fatal(err)
 	}
 	add("the Go standard library", strings.TrimSpace(string(root)))
-	add("the font Droid Sans Fallback", filepath.Join("..", "..", "report", "fonts"))
+	add("the font Droid Sans Fallback", filepath.Join("..", "..", "report", "pdf", "fonts"))
 	for _, m := range linkedModules(t) {
 		path, dir, _ := strings.Cut(m, "\t")
 		add(path, dir)

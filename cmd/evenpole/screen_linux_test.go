@@ -11,6 +11,7 @@ import (
 	"strings"
 	"testing"
 
+	"evenpole/cmd/evenpole/terminal"
 	"evenpole/fit/level"
 	"evenpole/jig/jigtest"
 
@@ -145,20 +146,20 @@ func TestCaptureRedrawsOneScreen(t *testing.T) {
 // What is told of the line stays above the screen.
 func TestWhatIsToldStaysAboveTheScreen(t *testing.T) {
 	var out bytes.Buffer
-	s := &screen{to: &out, texts: &out}
+	s := terminal.New(&out, &out)
 	g := &glass{}
 	fmt.Fprintln(s, "before")
-	s.draw([]string{"one", "two"})
+	s.Draw([]string{"one", "two"})
 	fmt.Fprintln(s, "line: bad")
-	s.draw([]string{"one", "two", "three"})
+	s.Draw([]string{"one", "two", "three"})
 	fmt.Fprint(s, "sure? ")
 	fmt.Fprintln(&out, "y") // what the terminal echoes
-	s.draw([]string{"four"})
+	s.Draw([]string{"four"})
 	g.put(t, strings.ReplaceAll(out.String(), "\n", "\r\n"))
 	if got, want := strings.Join(g.rows, "|"), "before|line: bad|sure? y|four|"; strings.TrimSuffix(got, "|") != strings.TrimSuffix(want, "|") {
 		t.Errorf("got %q, want %q", got, want)
 	}
-	s.close()
+	s.Close()
 	fmt.Fprintln(s, "after")
 	g = &glass{}
 	g.put(t, strings.ReplaceAll(out.String(), "\n", "\r\n"))

@@ -115,8 +115,9 @@ const noBatch = "\x00"
 // batch not known, and the pickup's batch; NaN when the model says nothing of it.
 func unexplained(m fit.Model, cells []cell.Cell) (db float64, batch string) {
 	unnamed := slices.Clone(cells)
+	remount := cell.Remounting(func(m, _ *cell.Mounting) { m.Batch = noBatch })
 	for i := range unnamed {
-		unnamed[i].Remount(func(m *cell.Mounting) { m.Batch = noBatch })
+		remount(&unnamed[i], &unnamed[i])
 	}
 	var left []float64
 	for i, y := range m.Expect(unnamed) {

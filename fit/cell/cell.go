@@ -93,6 +93,20 @@ func (c *Cell) Remount(change func(m *Mounting)) {
 	c.Mounting = &m
 }
 
+// Remounting returns what alters mountings by those of other cells. Cells that share a
+// mounting share the altered one, too, where they come in a row.
+func Remounting(change func(m, other *Mounting)) func(c, other *Cell) {
+	var from, by, to *Mounting
+	return func(c, other *Cell) {
+		if c.Mounting != from || other.Mounting != by {
+			from, by = c.Mounting, other.Mounting
+			c.Remount(func(m *Mounting) { change(m, by) })
+			to = c.Mounting
+		}
+		c.Mounting = to
+	}
+}
+
 // Unnamed is the wrap of a wound string whose wrap the record does not name.
 const Unnamed profiles.Wrap = "wound"
 

@@ -25,7 +25,7 @@ func (d *Data) JoinDriven() {
 	offsets := d.drivenOffsets(plucked)
 	var joined, left int
 	lacks := map[string]bool{}
-	pluckedOf := map[*Mounting]*Mounting{} // of driven ones
+	remount := Remounting(func(m, _ *Mounting) { m.Excite = plucked })
 	for i := range d.Cells {
 		c := &d.Cells[i]
 		if c.Excite != profiles.Drive {
@@ -39,12 +39,7 @@ func (d *Data) JoinDriven() {
 		}
 		joined++
 		c.shift(off.mean)
-		driven := c.Mounting
-		if pluckedOf[driven] == nil {
-			c.Remount(func(m *Mounting) { m.Excite = plucked })
-			pluckedOf[driven] = c.Mounting
-		}
-		c.Mounting = pluckedOf[driven]
+		remount(c, c)
 	}
 	if joined > 0 {
 		d.Remarks = append(d.Remarks, joinedRemark(joined, offsets))

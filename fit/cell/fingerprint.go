@@ -27,6 +27,15 @@ type Partition struct {
 	Parts int
 }
 
+// write writes the lines of cells from a place on to the hashes of their parts.
+func (p *Partition) write(lines [][]byte, from int, to []hash.Hash) {
+	for x, line := range lines {
+		if part := p.Of[from+x]; part >= 0 {
+			to[part].Write(line)
+		}
+	}
+}
+
 // Fingerprints are the fingerprint of the data, and for each of two ways to cut the
 // cells into parts those of the parts alone, as data without magnets. Either may be
 // nil. Every cell is written once, some at the same time, so that memory is bounded.
@@ -44,14 +53,15 @@ func (d *Data) Fingerprints(cuts ...*Partition) (whole string, parts [][]string)
 	const batch = 16384 // cells whose text is held
 	for from := 0; from < len(d.Cells); from += batch {
 		lines := d.lines(from, min(from+batch, len(d.Cells)))
-		for x, line := range lines {
-			h.Write(line)
-			for k, cut := range cuts {
-				if cut != nil && cut.Of[from+x] >= 0 {
-					hashes[k][cut.Of[from+x]].Write(line)
+		solve.InParallelEach(1+len(cuts), func(k int) {
+			if k == len(cuts) {
+				for _, line := range lines {
+					h.Write(line)
 				}
+			} else if cut := cuts[k]; cut != nil {
+				cut.write(lines, from, hashes[k])
 			}
-		}
+		})
 	}
 	for _, list := range hashes {
 		var out []string
@@ -82,7 +92,7 @@ func (d *Data) lines(from, to int) [][]byte {
 	out := make([][]byte, to-from)
 	jigs := SeveralJigs(d.Cells)
 	solve.InParallel(to-from, func(first, last int) {
-		text := make([]byte, 0, 300*(last-first))
+		text := make([]byte, 0, 400*(last-first)) // most lines have less
 		for i := first; i < last; i++ {
 			begin := len(text)
 			text = d.Cells[from+i].appendTo(text, jigs)
@@ -95,7 +105,7 @@ func (d *Data) lines(from, to int) [][]byte {
 // appendTo appends what a fingerprint covers of a cell, one line. Numbers have as
 // many digits as tell them from their neighbours. The jig is told where there are several.
 func (c *Cell) appendTo(b []byte, jigs bool) []byte {
-	word := func(name, v string) { b = strconv.AppendQuote(append(b, name...), v) }
+	word := func(name, v string) { b = appendQuoted(append(b, name...), v) }
 	number := func(name string, v float64) { b = strconv.AppendFloat(append(b, name...), v, 'g', -1, 64) }
 	count := func(name string, v int) { b = strconv.AppendInt(append(b, name...), int64(v), 10) }
 	word("pickup=", c.Pickup)
@@ -133,6 +143,17 @@ func (c *Cell) appendTo(b []byte, jigs bool) []byte {
 		word(" by_hand scale=", c.Scale)
 	}
 	return append(b, '\n')
+}
+
+// appendQuoted appends a text in quotes, as strconv.AppendQuote does: it is told at a
+// glance of most that nothing in them wants a backslash.
+func appendQuoted(b []byte, text string) []byte {
+	for i := range len(text) {
+		if c := text[i]; c < ' ' || c > '~' || c == '"' || c == '\\' {
+			return strconv.AppendQuote(b, text)
+		}
+	}
+	return append(append(append(b, '"'), text...), '"')
 }
 
 // writeNamed writes figures by name, in order.

@@ -12,7 +12,7 @@ import (
 // can go on.
 func FuzzResume(f *testing.F) {
 	r := rand.New(rand.NewPCG(2, 6))
-	for _, stillOpen := range []int{0, 10, 100} {
+	for _, stillOpen := range []int32{0, 10, 100} {
 		x, err := Begin(recordtest.Rows(randomRows(r, 12)))
 		if err != nil {
 			f.Fatal(err)

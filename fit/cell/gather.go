@@ -202,7 +202,7 @@ func (g *gatherer) addTake(r *record.Reading, ref record.Ref, why record.Reason)
 	}
 	g.keep(c, r, y, ref)
 	if g.kept > g.mostOpen {
-		g.sumUpIdle(&g.standing, g.mostOpen/4)
+		g.sumUpIdle(&g.standing, int32(g.mostOpen/4))
 		if g.kept > g.mostOpen/2 { // few were idle
 			g.mostOpen *= 2
 		}

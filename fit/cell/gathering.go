@@ -48,7 +48,7 @@ const stillOpen = 2000
 // Pack packs what was read so far.
 func (x *Gathering) Pack(c *pack.Coder) { x.pack(c, stillOpen) }
 
-func (x *Gathering) pack(c *pack.Coder, stillOpen int) {
+func (x *Gathering) pack(c *pack.Coder, stillOpen int32) {
 	x.g.sumUpIdle(&x.g.standing, stillOpen)
 	x.g.pack(c)
 }

@@ -12,7 +12,7 @@ import (
 )
 
 // packed is a gathering of rows as bytes, with cells of so many takes kept open.
-func packed(t *testing.T, rows []record.Reading, stillOpen int) []byte {
+func packed(t *testing.T, rows []record.Reading, stillOpen int32) []byte {
 	t.Helper()
 	x, err := Begin(recordtest.Rows(rows))
 	if err != nil {
@@ -38,7 +38,7 @@ func TestGatherInSteps(t *testing.T) {
 				}
 			}
 		}
-		stillOpen := []int{0, 10, 100, 1000}[r.IntN(4)]
+		stillOpen := []int32{0, 10, 100, 1000}[r.IntN(4)]
 		n := r.IntN(len(rows))
 		bytes := packed(t, rows[:n], stillOpen)
 		for n < len(rows) {
@@ -95,7 +95,7 @@ func TestHostilePacking(t *testing.T) {
 	refused, taken := 0, 0
 	for range 40 {
 		rows := randomRows(r, 100)
-		whole := packed(t, rows, []int{0, 50}[r.IntN(2)])
+		whole := packed(t, rows, []int32{0, 50}[r.IntN(2)])
 		for range 300 {
 			bytes := slices.Clone(whole)
 			for range 1 + r.IntN(3) {

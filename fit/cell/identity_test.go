@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -68,6 +69,15 @@ func TestFingerprintLine(t *testing.T) {
 		c.Remount(func(m *Mounting) { m.Jig = text() })
 		if got, want := string(c.appendTo(nil, true)), strings.TrimSuffix(want, "\n")+fmt.Sprintf(" jig=%q\n", c.Jig); got != want {
 			t.Fatalf("of several jigs: got\n%swant\n%s", got, want)
+		}
+	}
+}
+
+// Texts stand in a fingerprint as strconv quotes them.
+func TestAppendQuoted(t *testing.T) {
+	for _, text := range []string{"", "T-01", "a b~!", `say "x"`, `back\slash`, "tab\t", "\x7f", "Größe", "絃", "\xff", "a\x00b"} {
+		if got, want := string(appendQuoted([]byte("x="), text)), "x="+strconv.Quote(text); got != want {
+			t.Errorf("got %s, want %s", got, want)
 		}
 	}
 }

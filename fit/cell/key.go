@@ -10,10 +10,9 @@ import (
 )
 
 // mounting is what the cells of one string set over one pickup on one jig in one session have in
-// common.
+// common, however their takes were made.
 type mounting struct {
 	pickup, session, set, jig string
-	wrap                      profiles.Wrap
 	under                     profiles.Under
 	scale                     string // of levels; "" for mV
 	byHand                    bool
@@ -77,7 +76,7 @@ func gaugeAndWrap(r *record.Reading) (gauge float64, wrap profiles.Wrap) {
 // key is what tells places apart: a string over a pole in one session. It holds no
 // pointers, as a record has many.
 type key struct {
-	mounting, string                      int32 // mounting: in a store's list
+	mounting, wrap, string                int32 // mounting and wrap: in a store's lists
 	core, gauge, poleHeight, stringHeight float64
 }
 

@@ -7,6 +7,22 @@ type Span struct {
 	Last  int32 `json:"last"`
 }
 
+// spans keeps lists of spans in few pieces of memory.
+type spans struct{ free []Span }
+
+// kept is a copy of a list.
+func (s *spans) kept(list []Span) []Span {
+	if len(list) == 0 {
+		return nil
+	}
+	if len(s.free) < len(list) {
+		s.free = make([]Span, max(len(list), 1024))
+	}
+	out := s.free[:len(list):len(list)]
+	s.free = s.free[copy(out, list):]
+	return out
+}
+
 // mostRuns is how many runs of lines are told apart.
 const mostRuns = 1000
 

@@ -88,11 +88,11 @@ func (s *store) pack(c *pack.Coder, standing *record.Standing) {
 		pack.Text(c, &m.session)
 		pack.Text(c, &m.set)
 		pack.Text(c, &m.jig)
-		pack.Text(c, &m.wrap)
 		pack.Text(c, &m.under)
 		pack.Text(c, &m.scale)
 		c.Bool(&m.byHand)
 	})
+	packIDs(c, &s.wraps, func(w *profiles.Wrap) { pack.Text(c, w) })
 	packIDs(c, &s.hows, func(h *how) {
 		pack.Text(c, &h.mode)
 		pack.Text(c, &h.excite)
@@ -100,21 +100,23 @@ func (s *store) pack(c *pack.Coder, standing *record.Standing) {
 	})
 	packIDs(c, &s.batches, func(b *string) { pack.Text(c, b) })
 	c.Check(len(s.batches.list) > 0 && s.batches.list[unnamedBatch] == "")
-	pack.List(c, &s.spots, func(p *spot) { s.packSpot(c, p) })
+	packIDs(c, &s.keys, func(k *key) { s.packKey(c, k) })
+	pack.List(c, &s.spots, func(p *spot) { packLines(c, &p.others) })
+	c.Check(len(s.spots) == len(s.keys.list))
 	pack.List(c, &s.cells, func(m *making) { s.packMaking(c, m, standing) })
 	if c.Reading() && !c.Damaged() {
 		s.link(c)
 	}
 }
 
-func (s *store) packSpot(c *pack.Coder, p *spot) {
-	packID(c, &p.mounting, len(s.mountings.list))
-	pack.Whole(c, &p.string)
-	for _, v := range []*float64{&p.core, &p.gauge, &p.poleHeight, &p.stringHeight} {
+func (s *store) packKey(c *pack.Coder, k *key) {
+	packID(c, &k.mounting, len(s.mountings.list))
+	packID(c, &k.wrap, len(s.wraps.list))
+	pack.Whole(c, &k.string)
+	for _, v := range []*float64{&k.core, &k.gauge, &k.poleHeight, &k.stringHeight} {
 		c.Float(v)
 	}
-	packLines(c, &p.others)
-	c.Check(p.fault() != lacksCell && p.string <= profiles.MaxStrings)
+	c.Check(k.fault() != lacksCell && k.string <= profiles.MaxStrings)
 }
 
 func (s *store) packMaking(c *pack.Coder, m *making, standing *record.Standing) {
@@ -126,17 +128,29 @@ func (s *store) packMaking(c *pack.Coder, m *making, standing *record.Standing) 
 	pack.Whole(c, &m.stage)
 	c.Check(0 <= m.good && m.good <= mostTakes && (m.stage == open || m.stage == summed))
 	if m.stage == open {
-		pack.List(c, &m.takes, func(t *take) { s.packTake(c, t, standing) })
-		c.Check(len(m.takes) <= mostTakes)
+		s.packTakes(c, m, standing)
 		return
 	}
-	standing.PackRef(c, &m.from)
-	standing.PackRef(c, &m.to)
-	pack.Whole(c, &m.takenBefore)
 	if c.Reading() {
 		m.sum = &summary{}
 	}
+	standing.PackRef(c, &m.sum.from)
+	standing.PackRef(c, &m.sum.to)
+	pack.Whole(c, &m.sum.takenBefore)
 	s.packSummary(c, m.sum)
+}
+
+// packTakes packs those of an open cell, which may have none.
+func (s *store) packTakes(c *pack.Coder, m *making, standing *record.Standing) {
+	t := m.open
+	if t == nil {
+		t = &takes{}
+	}
+	pack.List(c, &t.list, func(t *take) { s.packTake(c, t, standing) })
+	c.Check(len(t.list) <= mostTakes)
+	if m.open = t; len(t.list) == 0 {
+		m.open = nil
+	}
 }
 
 func (s *store) packTake(c *pack.Coder, t *take, standing *record.Standing) {
@@ -191,18 +205,16 @@ func (t *TakeStats) pack(c *pack.Coder) {
 
 // link finds what follows from the spots and the cells that were read.
 func (s *store) link(c *pack.Coder) {
-	s.at, s.open, s.kept, s.known = make(map[key]int32, len(s.spots)), nil, 0, false
+	s.open, s.kept, s.known = nil, 0, false
 	for i := range s.spots {
 		s.spots[i].cell = -1
-		s.at[s.spots[i].key] = int32(i)
 	}
-	c.Check(len(s.at) == len(s.spots)) // none twice
 	for i := range s.cells {
 		m := &s.cells[i]
 		p := &s.spots[m.spot]
 		m.older, p.cell = p.cell, int32(i)
 		if m.stage == open {
-			s.open, s.kept = append(s.open, int32(i)), s.kept+len(m.takes)
+			s.open, s.kept = append(s.open, int32(i)), s.kept+m.count()
 		}
 	}
 }

@@ -12,23 +12,29 @@ import (
 // StringSets lists the string sets that the record names and knows whole, by
 // name, their strings as the cells have them.
 func (d *Data) StringSets() []profiles.StringSet {
-	found := map[string][]profiles.String{}
-	for _, c := range d.Cells {
+	found := map[string][]*Cell{} // the last ones of its strings
+	for i := range d.Cells {
+		c := &d.Cells[i]
 		if c.Set == "" {
 			continue
 		}
 		list := found[c.Set]
-		for len(list) < c.String {
-			list = append(list, profiles.String{})
+		if len(list) < c.String {
+			list = append(list, make([]*Cell, c.String-len(list))...)
+			found[c.Set] = list
 		}
-		list[c.String-1] = profiles.String{Note: noteOf(c.Freq), Gauge: max(c.Gauge, c.Core), Core: c.Core, Wrap: c.Wrap}
-		found[c.Set] = list
+		list[c.String-1] = c
 	}
 	var out []profiles.StringSet
 	for name, list := range found {
-		if !slices.ContainsFunc(list, func(s profiles.String) bool { return s.Core == 0 }) {
-			out = append(out, profiles.StringSet{Name: name, Source: "the record", Strings: list})
+		if slices.Contains(list, nil) {
+			continue
 		}
+		set := profiles.StringSet{Name: name, Source: "the record"}
+		for _, c := range list {
+			set.Strings = append(set.Strings, profiles.String{Note: noteOf(c.Freq), Gauge: max(c.Gauge, c.Core), Core: c.Core, Wrap: c.Wrap})
+		}
+		out = append(out, set)
 	}
 	slices.SortFunc(out, func(a, b profiles.StringSet) int { return cmp.Compare(a.Name, b.Name) })
 	return out

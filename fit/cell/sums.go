@@ -21,6 +21,9 @@ type summary struct {
 	first          Instant
 	stats          *TakeStats
 	lost           []lostTake // takes that were taken back
+
+	from, to    record.Ref // its takes of lowest and highest number
+	takenBefore int        // how many rows had taken readings of its power-up back then
 }
 
 // lostTake is a take that was taken back: where it stands.
@@ -31,11 +34,12 @@ type sums struct {
 	robust                             solve.Robust
 	kept                               []take
 	plain, levels, freqs, values, logs []float64
+	lines                              []Span
+	rows, others                       spans // of cells, and of what is said of their takes
 }
 
-// summaryOf sums takes up, but for those that were taken back.
-func (w *sums) summaryOf(takes []take, standing *record.Standing) summary {
-	var s summary
+// sumUp sums takes up, but for those that were taken back.
+func (w *sums) sumUp(takes []take, standing *record.Standing, s *summary) {
 	w.kept, w.plain, w.freqs = w.kept[:0], w.plain[:0], w.freqs[:0]
 	for i := range takes {
 		t := &takes[i]
@@ -50,17 +54,16 @@ func (w *sums) summaryOf(takes []take, standing *record.Standing) summary {
 		}
 	}
 	if len(w.kept) == 0 {
-		return s
+		return
 	}
 	w.levels = append(w.levels[:0], w.plain...) // which are sorted
 	s.takes, s.batch, s.first = len(w.kept), batchOf(w.kept), firstOf(w.kept)
 	s.mean, s.sd = w.robust.Mean(w.levels)
-	s.stats = &TakeStats{Mean: stat.Mean(w.plain, nil), SD: solve.StdDev(w.plain), Top: w.ceilingOf(w.kept), Trend: trendOf(w.kept, s.mean, s.sd)}
+	*s.stats = TakeStats{Mean: stat.Mean(w.plain, nil), SD: solve.StdDev(w.plain), Top: w.ceilingOf(w.kept), Trend: trendOf(w.kept, s.mean, s.sd)}
 	if len(w.freqs) > 0 {
 		slices.Sort(w.freqs)
 		s.freq = solve.Median(w.freqs)
 	}
-	return s
 }
 
 // ceilingOf looks for takes that end at one level.
@@ -68,11 +71,13 @@ func (w *sums) ceilingOf(takes []take) Ceiling {
 	c := Ceiling{Takes: len(takes), OfPeaks: !slices.ContainsFunc(takes, func(t take) bool { return !(t.peak > 0) || !solve.Finite(t.peak) })}
 	values, logs := w.values[:0], w.logs[:0]
 	for i := range takes {
-		v := takes[i].loudest(c.OfPeaks)
-		values, logs = append(values, v), append(logs, math.Log(v))
+		values = append(values, takes[i].loudest(c.OfPeaks))
+	}
+	slices.Sort(values)
+	for _, v := range values { // sorted, which the robust mean wants
+		logs = append(logs, math.Log(v))
 	}
 	w.values, w.logs = values, logs
-	slices.Sort(values)
 	c.Value, c.Step = values[len(values)-1], math.Inf(1)
 	for i, v := range values[1:] {
 		if v > values[i] {
@@ -80,12 +85,14 @@ func (w *sums) ceilingOf(takes []take) Ceiling {
 		}
 	}
 	_, c.Scatter = w.robust.Mean(logs)
+	w.lines = w.lines[:0]
 	for i := range takes {
 		if t := &takes[i]; t.loudest(c.OfPeaks) == c.Value {
 			c.Reached++
-			c.Rows = addLine(c.Rows, t.file, t.line)
+			w.lines = addLine(w.lines, t.file, t.line)
 		}
 	}
+	c.Rows = w.others.kept(w.lines)
 	return c
 }
 

@@ -2,7 +2,6 @@ package cell
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"evenpole/profiles"
@@ -24,9 +23,12 @@ func (d *Data) tune() {
 		number      int
 		core, gauge float64
 	}
+	if !anyCell(d.Cells, unheard) {
+		return
+	}
 	heard := map[str]float64{}
-	for _, c := range d.Cells {
-		if c.Freq > 0 {
+	for i := range d.Cells {
+		if c := &d.Cells[i]; c.Freq > 0 {
 			heard[str{c.Set, c.String, c.Core, c.Gauge}] = c.Freq
 		}
 	}
@@ -46,16 +48,20 @@ func (d *Data) tune() {
 	}
 }
 
+// unheard reports whether a cell's pitch is not known.
+func unheard(c *Cell) bool { return c.Freq <= 0 }
+
 // PitchNotes says what the model takes for granted of the strings' pitch, and
 // whether it knows all of them.
 func PitchNotes(cells []Cell) (known bool, notes []string) {
-	known = !slices.ContainsFunc(cells, func(c Cell) bool { return c.Freq <= 0 })
+	known = !anyCell(cells, unheard)
 	if !known {
 		return false, []string{"readings without freq_hz: how level follows pitch is left out, so strings tuned otherwise than these are predicted as if they were not"}
 	}
 	usual := map[string]bool{}
 	last := LastStrings(cells)
-	for _, c := range cells {
+	for i := range cells {
+		c := &cells[i]
 		if n := usualNotes[last[c.Pickup]]; c.UsualPitch && !usual[n] {
 			usual[n] = true
 			notes = append(notes, fmt.Sprintf("readings without freq_hz: their strings are taken to be tuned to %s, string 1 first", n))

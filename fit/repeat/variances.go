@@ -59,9 +59,9 @@ func (s *sample) mixedModel() *solve.Mixed {
 	for i, f := range s.fixed {
 		x.Set(i, f, 1)
 	}
-	m := &solve.Mixed{Y: s.y, X: x, Weight: s.weight, Group: s.group, Sigma: s.within}
+	m := &solve.Mixed{Y: s.y, X: x, Weight: s.weight, Group: solve.LevelsOf(s.group), Sigma: s.within}
 	for _, c := range s.sources {
-		m.Terms = append(m.Terms, solve.Term{Name: c.name, Level: c.level, Local: c.local})
+		m.Terms = append(m.Terms, solve.Term{Name: c.name, Level: solve.LevelsOf(c.level), Local: c.local})
 	}
 	return m
 }

@@ -43,6 +43,7 @@ type baseline struct {
 	own        cell.Cell   // see becomesImpossible
 	renamed    []cell.Cell // see tryOtherPickups
 	places     []*among
+	rough      rough
 	trial      density
 	unexpected density // see filedDensity
 	cov        []float64

@@ -23,7 +23,6 @@ func clippedTakes(d *cell.Data) []mistake {
 	usual := usualPeaks(d.Cells)
 	at := map[ceiling]*mistake{}
 	var order []ceiling
-	var others []int
 	for i := range d.Cells {
 		c := &d.Cells[i]
 		if c.TakeStats == nil {
@@ -31,7 +30,6 @@ func clippedTakes(d *cell.Data) []mistake {
 		}
 		evidence := ties(&c.TakeStats.Top, usual[c.TakeStats.Top.OfPeaks])
 		if evidence < leastTieEvidence {
-			others = append(others, i)
 			continue
 		}
 		p := ceilingOf(c)
@@ -42,9 +40,13 @@ func clippedTakes(d *cell.Data) []mistake {
 		at[p].addClipped(c, i)
 		at[p].Evidence = max(at[p].Evidence, evidence)
 	}
-	for _, i := range others {
-		if m := at[ceilingOf(&d.Cells[i])]; m != nil {
-			m.addClipped(&d.Cells[i], i)
+	for i := range d.Cells { // those that reached the same ceiling more seldom
+		c := &d.Cells[i]
+		if len(at) == 0 || c.TakeStats == nil {
+			continue
+		}
+		if m := at[ceilingOf(c)]; m != nil && ties(&c.TakeStats.Top, usual[c.TakeStats.Top.OfPeaks]) < leastTieEvidence {
+			m.addClipped(c, i)
 		}
 	}
 	var out []mistake
@@ -88,7 +90,7 @@ func usualPeaks(cells []cell.Cell) map[bool]peaks {
 		}
 		k := w.Top.OfPeaks
 		if len(all[k]) == 0 {
-			out[k] = peaks{step: math.Inf(1)}
+			all[k], out[k] = make([]float64, 0, len(cells)), peaks{step: math.Inf(1)}
 		}
 		all[k] = append(all[k], w.Top.Scatter)
 		out[k] = peaks{step: min(out[k].step, w.Top.Step)}

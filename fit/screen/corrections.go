@@ -6,7 +6,8 @@ import (
 )
 
 const (
-	fewCells    = 0.001 // share of the cells up to which a correction is one of few
+	largeRecord = 10000 // cells from which on a record is; one of fewer is fitted in no time
+	fewCells    = 0.01  // share of the cells up to which a correction is one of few
 	mostMoved   = 0.01  // standard deviations of a cell's own scatter, root mean square: less makes no difference to evidence
 	againRounds = 4     // in which the weights of a corrected pickup's cells settle
 )
@@ -43,9 +44,12 @@ func (m *levelModel) correct(accepted []*hypothesis, apply func()) (concerned []
 }
 
 // concerned lists the pickups that corrections are about, and the cells that they correct;
-// nil where these are not few, or have part in effects that no cell as filed had, or where
+// nil where the record is not large, where these are not few or have part in effects that no cell as filed had, or where
 // a pickup is left without cells.
 func (m *levelModel) concerned(accepted []*hypothesis) (pickups []*pickup, cells []int) {
+	if len(m.cells) < largeRecord {
+		return nil, nil
+	}
 	left := map[*pickup]int{}
 	for _, h := range accepted {
 		for i, c := range h.corrected {

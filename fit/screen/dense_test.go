@@ -2,6 +2,7 @@ package screen
 
 import (
 	"math"
+	"math/rand/v2"
 	"slices"
 	"testing"
 
@@ -9,6 +10,7 @@ import (
 	"evenpole/fit/cell/celltest"
 	"evenpole/fit/curve"
 	"evenpole/fit/solve"
+	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -379,5 +381,69 @@ func TestDistancesAgreeWithDenseCovariances(t *testing.T) {
 		if want := math.Abs(e.AtVec(x)) / inverse.At(x, x) / math.Sqrt(max(variance, noise)); !near(zs[i], want) {
 			t.Errorf("cell %d: %.9g standard deviations, want %.9g", i, zs[i], want)
 		}
+	}
+}
+
+// staggeredShop is a shop that sets the poles of its pickups for every mounting.
+func staggeredShop(pickups, mountings int) *cell.Data {
+	d := madeShop(pickups, mountings)
+	r := rand.New(rand.NewPCG(2, 2))
+	of := curve.Curve{Excite: profiles.Travel, Wraps: []profiles.Wrap{profiles.Nickel}, Pitch: true}
+	var theta []float64
+	for _, p := range of.Priors() {
+		theta = append(theta, p.Mean)
+	}
+	for i := range d.Cells {
+		c := &d.Cells[i]
+		c.Remount(func(m *cell.Mounting) { m.Session = m.Pickup + m.Session }) // sessions are about one pickup each
+		before := of.Predict(theta, of.CellSite(c, 6), 0)
+		c.PoleHeight = math.Round(20+180*r.Float64()) / 100
+		c.Mean += of.Predict(theta, of.CellSite(c, 6), 0) - before
+	}
+	return d
+}
+
+// A list of pole heights that is excluded for little would have had too little evidence, and
+// most are excluded so.
+func TestListsAreExcludedForWantOfEvidence(t *testing.T) {
+	d := staggeredShop(20, 12)
+	for i := range d.Cells[:12] { // the first two mountings were of another pickup
+		d.Cells[i].Remount(func(m *cell.Mounting) { m.Pickup, m.Session = "P00007", "s099"+m.Session })
+	}
+	s := fitted(t, d)
+	excluded, kept := 0, 0
+	for k, m := range s.mountings {
+		if k%7 > 0 && s.cells[m[0]].Pickup != "P00007" {
+			continue
+		}
+		b := s.baselineOf(m)
+		for i := range m {
+			b.renamed = append(b.renamed[:i], *s.cells[m[i]])
+		}
+		h, o := s.mixedUp(b)
+		for _, of := range s.lists.group(s, m).pickups {
+			if s.cells[s.mountings[of[0]][0]].Pickup == b.pickup {
+				continue
+			}
+			for _, least := range []float64{4, 12} {
+				s.beginRough(b)
+				*o = other{of[0], true, len(of)}
+				s.beginPickup(b, h, o, least)
+				for _, list := range of {
+					o.mounting = list
+					switch enough := s.corrected(h, b, s.jointWith(b, s.cells[s.mountings[list][0]].Pickup), least) != nil; {
+					case !s.excludes(b, o):
+						kept++
+					case enough:
+						t.Errorf("mounting %d as %d: excluded, and may have %g", k, list, least)
+					default:
+						excluded++
+					}
+				}
+			}
+		}
+	}
+	if excluded < 5*kept || kept < 10 {
+		t.Errorf("excluded %d, kept %d", excluded, kept)
 	}
 }

@@ -13,12 +13,11 @@ import (
 
 // The settings of a levelModel: our assumptions.
 const (
-	fitRounds   = 8
-	enoughCells = 20000 // of a sample that the first half of the rounds is about
-	clipAt      = 2.5   // standard deviations from which a cell counts less
-	scalePrior  = 20    // cells that the usual scatter is worth
-	mostScale   = 3     // scatter beside the usual: a record that scatters more is not judged by its own
-	leastScale  = 0.75  // nor is one that scatters less
+	fitRounds  = 8
+	clipAt     = 2.5  // standard deviations from which a cell counts less
+	scalePrior = 20   // cells that the usual scatter is worth
+	mostScale  = 3    // scatter beside the usual: a record that scatters more is not judged by its own
+	leastScale = 0.75 // nor is one that scatters less
 )
 
 // levelModel says what levels of some cells the rest of the record lets expect: the
@@ -30,18 +29,19 @@ const (
 // pickup (its level, its poles, its mountings) are normal, so that the levels of
 // one pickup are jointly normal given the others: see surroundings.
 type levelModel struct {
-	curve         curve.Curve
-	theta         []float64 // the curve's parameters
-	cells         []*cell.Cell
-	takeVariance  cell.TakeVariances
-	scale         float64 // this record's scatter beside the usual
-	classes       classes
-	mean, sd      []float64 // prior of the shared unknowns; parameters first
-	impossible    []bool    // of each cell: its level says nothing
-	extraVariance []float64 // of each cell, see screener
-	class         []*class  // of each cell
-	velocity      []float64 // of each cell's string, see curve.Site
-	weight        []float64 // of each cell in the robust fit
+	curve        curve.Curve
+	theta        []float64 // the curve's parameters
+	cells        []*cell.Cell
+	takeVariance cell.TakeVariances
+	scale        float64 // this record's scatter beside the usual
+	classes      classes
+	mean, sd     []float64 // prior of the shared unknowns; parameters first
+	impossible   []bool    // of each cell: its level says nothing
+	cutOff       []bool    // of each cell, see screener
+	fields       bool      // some cell has one
+	class        []*class  // of each cell
+	velocity     []float64 // of each cell's string, see curve.Site
+	weight       []float64 // of each cell in the robust fit
 	*pickups
 	inverses  [][]float64  // of each pickup, see elimination.inverse
 	total     *information // of all cells and the priors
@@ -60,12 +60,13 @@ func newLevelModel(s *screener) *levelModel {
 	cells := s.cells
 	m := &levelModel{
 		curve: curve.Curve{Excite: s.excite, Pitch: true}, cells: cells, takeVariance: s.takeVariance,
-		impossible: s.impossible, extraVariance: s.extraVariance, scale: 1,
+		impossible: s.impossible, cutOff: s.cutOff, scale: 1,
 	}
 	var wraps []*curve.Site
 	seen := map[profiles.Wrap]bool{}
 	for _, c := range cells {
 		m.curve.Pitch = m.curve.Pitch && c.Freq > 0
+		m.fields = m.fields || c.Field != 0
 		if !seen[c.Wrap] {
 			seen[c.Wrap] = true
 			wraps = append(wraps, &curve.Site{Wrap: c.Wrap})
@@ -73,37 +74,24 @@ func newLevelModel(s *screener) *levelModel {
 	}
 	m.curve.Wraps = curve.WrapsOf(wraps)
 	m.layOut()
-	of := m.sample()
-	m.linearise(of)
+	m.linearise()
 	for round := range fitRounds {
 		step := m.total.mean()
-		zs := m.reweigh(of, step)
+		zs := m.reweigh(step)
 		if round > fitRounds/2 {
 			m.rescale(zs)
-		} else if round == fitRounds/2 {
-			of = m.all
 		}
 		for k := range m.theta {
 			m.theta[k] += step[k]
 		}
 		m.rounds++
-		m.linearise(of)
+		m.linearise()
 	}
 	m.given = m.total.posterior()
 	m.zs = nil
 	m.forgetLocals()
 	m.usualLift.precision = 1 / (liftVariance * m.scale * m.scale)
 	return m
-}
-
-// sample is pickups that the fit begins with: some of a large record's, as these tell well
-// enough whereabouts the estimates are.
-func (m *levelModel) sample() (of []*pickup) {
-	every := max(1, len(m.cells)/enoughCells)
-	for k := 0; k < len(m.all); k += every {
-		of = append(of, m.all[k])
-	}
-	return of
 }
 
 // forgetLocals is to be called when what the whole record says has changed.
@@ -136,15 +124,15 @@ func (m *levelModel) layOut() {
 	})
 }
 
-// linearise works out the rows of pickups at the last estimates and adds up the
+// linearise works out every cell's row at the last estimates and adds up the
 // information of all.
-func (m *levelModel) linearise(pickups []*pickup) {
+func (m *levelModel) linearise() {
 	parts := make([]*information, mostChunks)
-	inChunks(len(pickups), func(chunk, from, to int) {
+	inChunks(len(m.all), func(chunk, from, to int) {
 		parts[chunk] = noInformation(len(m.mean))
 		e := m.elimination()
 		defer m.room.Put(e)
-		for _, p := range pickups[from:to] {
+		for _, p := range m.all[from:to] {
 			e.eliminate(p)
 			addInformation(e.a, e.b, e.params, p, parts[chunk], 1)
 			m.inverses[p.number] = append(m.inverses[p.number][:0], e.inverse...)
@@ -175,17 +163,17 @@ func (m *levelModel) priorInformation() *information {
 	return out
 }
 
-// reweigh sets the weights of the cells of pickups from how far each lies from what the
-// other cells of its pickup let expect, the shared unknowns given, and returns these
-// distances in standard deviations.
-func (m *levelModel) reweigh(pickups []*pickup, shared []float64) []float64 {
+// reweigh sets the cells' weights from how far each lies from what the other cells
+// of its pickup let expect, the shared unknowns given, and returns these distances in
+// standard deviations.
+func (m *levelModel) reweigh(shared []float64) []float64 {
 	zs := grown(m.zs, len(m.cells))
 	m.zs = zs
-	inChunks(len(pickups), func(_, from, to int) {
+	inChunks(len(m.all), func(_, from, to int) {
 		e := m.elimination()
 		defer m.room.Put(e)
 		w := reweighing{opened: e.opened}
-		for _, p := range pickups[from:to] {
+		for _, p := range m.all[from:to] {
 			w.open(p)
 			w.reweigh(m.inverses[p.number], shared, zs)
 		}

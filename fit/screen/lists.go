@@ -2,6 +2,7 @@ package screen
 
 import (
 	"cmp"
+	"encoding/binary"
 	"math"
 	"slices"
 	"strconv"
@@ -18,14 +19,18 @@ type lists struct {
 	strings  []int          // of each mounting: the number of its list of strings
 	lengths  [2][][]float64 // of each mounting: its pole heights and string heights
 	groups   []group        // by list of strings
+	numbers  [][]int32      // of each mounting that stands in group.pickups: its pole heights' places in group.values
+	batches  []*string      // of those: the batch; nil where its cells are of several
 	key      []byte         // scratch
 }
 
 // group is what mountings with the same list of strings had.
 type group struct {
 	sets            setList
-	pickups         [][]int   // by pickup: the first mounting of each list of pole heights, of those that can be
-	lowest, highest []float64 // pole heights of those, by string; nil where there are none
+	pickups         [][]int             // by pickup: the first mounting of each list of pole heights, of those that can be
+	lowest, highest []float64           // pole heights of those, by string; nil where there are none
+	values          [][]float64         // different pole heights of those, by string
+	numbers         []map[float64]int32 // where they stand there
 }
 
 // shape is what lists of heights that may be compared have in common.
@@ -43,7 +48,7 @@ type setList struct {
 // listsOf looks through the record as it seems to be.
 func (s *screener) listsOf() *lists {
 	n := len(s.mountings)
-	l := &lists{byPickup: map[string][]int{}, byShape: map[shape][]int{}, shapes: make([]shape, 0, n), strings: make([]int, n)}
+	l := &lists{byPickup: map[string][]int{}, byShape: map[shape][]int{}, shapes: make([]shape, 0, n), strings: make([]int, n), numbers: make([][]int32, n), batches: make([]*string, n)}
 	for c := range l.lengths {
 		l.lengths[c] = make([][]float64, n)
 	}
@@ -84,6 +89,10 @@ func (s *screener) listsOf() *lists {
 	return l
 }
 
+func appendBits(b []byte, v float64) []byte {
+	return binary.LittleEndian.AppendUint64(b, math.Float64bits(v))
+}
+
 // isNew reports whether the key was never seen, and remembers it.
 func (l *lists) isNew(seen map[string]bool) bool {
 	if seen[string(l.key)] {
@@ -96,9 +105,9 @@ func (l *lists) isNew(seen map[string]bool) bool {
 // addSets adds a mounting's strings to those that are known.
 func (l *lists) addSets(s *screener, k int, seen map[string]bool) {
 	m, set := s.mountings[k], &l.groups[l.strings[k]].sets
-	l.key = strconv.AppendInt(append(l.key[:0], 'c'), int64(l.strings[k]), 10)
+	l.key = append(strconv.AppendInt(append(l.key[:0], 'c'), int64(l.strings[k]), 10), ' ')
 	for _, i := range m {
-		l.key = strconv.AppendUint(append(l.key, ' '), math.Float64bits(s.cells[i].Core), 36)
+		l.key = appendBits(l.key, s.cells[i].Core)
 	}
 	if l.isNew(seen) {
 		set.cores = append(set.cores, k)
@@ -113,9 +122,8 @@ func (s *screener) appendSetKey(b []byte, m mounting) []byte {
 	for _, i := range m {
 		c := s.cells[i]
 		b = append(append(strconv.AppendInt(b, int64(c.String), 10), ' '), c.Set...)
-		b = strconv.AppendUint(append(b, ' '), math.Float64bits(c.Core), 36)
-		b = strconv.AppendUint(append(b, ' '), math.Float64bits(c.Gauge), 36)
-		b = append(append(append(b, ' '), c.Wrap...), '\n')
+		b = append(append(append(b, '\n'), c.Wrap...), '\n')
+		b = appendBits(appendBits(b, c.Core), c.Gauge)
 	}
 	return b
 }
@@ -138,19 +146,40 @@ func (l *lists) addPickup(s *screener, k int, at map[groupOf]int, seen map[strin
 	g.pickups[p] = append(g.pickups[p], k)
 	if g.lowest == nil {
 		g.lowest, g.highest = slices.Clone(heights), slices.Clone(heights)
+		g.values, g.numbers = make([][]float64, len(m)), make([]map[float64]int32, len(m))
 	}
+	l.numbers[k] = make([]int32, len(m))
+	l.batches[k] = &s.cells[m[0]].Batch
 	for x, v := range heights {
 		g.lowest[x], g.highest[x] = min(g.lowest[x], v), max(g.highest[x], v)
+		l.numbers[k][x] = g.numberOf(x, v)
+		if s.cells[m[x]].Batch != s.cells[m[0]].Batch {
+			l.batches[k] = nil
+		}
 	}
+}
+
+// numberOf is where a pole height of a string stands in values.
+func (g *group) numberOf(x int, v float64) int32 {
+	n, ok := g.numbers[x][v]
+	if !ok {
+		if g.numbers[x] == nil {
+			g.numbers[x] = map[float64]int32{}
+		}
+		n = int32(len(g.values[x]))
+		g.numbers[x][v] = n
+		g.values[x] = append(g.values[x], v)
+	}
+	return n
 }
 
 // appendHeightsKey makes a key that tells apart the lists of pole heights of a pickup, to
 // the digits that a cause shows.
 func (l *lists) appendHeightsKey(heights []float64, group, pickup int) {
 	l.key = strconv.AppendInt(append(l.key[:0], 'h'), int64(group), 10)
-	l.key = strconv.AppendInt(append(l.key, ' '), int64(pickup), 10)
+	l.key = append(strconv.AppendInt(append(l.key, ' '), int64(pickup), 10), ' ')
 	for _, v := range heights {
-		l.key = strconv.AppendUint(append(l.key, ' '), math.Float64bits(shown(v)+0), 36) // no -0
+		l.key = appendBits(l.key, shown(v)+0) // no -0
 	}
 }
 

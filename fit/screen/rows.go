@@ -310,7 +310,9 @@ func (m *levelModel) fill(r *row, c *cell.Cell, i int, mean float64) {
 	if m.given != nil && !r.unknown {
 		r.residual -= m.shared(r, m.given.mean)
 	}
-	r.noise += m.extraVariance[i]
+	if m.cutOff[i] {
+		r.noise += unknownSD * unknownSD
+	}
 }
 
 // where is a pickup and one of its sessions, where it has such a one, by their numbers.

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"evenpole/fit/cell"
+	"evenpole/fit/solve"
 )
 
 const (
@@ -29,11 +30,18 @@ func Screen(ctx context.Context, d *cell.Data) ([]cell.Suspect, error) {
 	for i := range d.Cells {
 		d.Cells[i].Weight = 1
 	}
-	found := clippedTakes(d)
-	s := newScreener(d)
+	var found []mistake
+	var s *screener
+	solve.InParallelEach(2, func(k int) {
+		if k == 0 {
+			found = clippedTakes(d)
+		} else {
+			s = newScreener(d)
+		}
+	})
 	for _, f := range found {
 		for _, i := range f.cells {
-			s.extraVariance[i] = unknownSD * unknownSD
+			s.cutOff[i] = true
 		}
 	}
 	more, err := s.findAll(ctx)
@@ -91,8 +99,13 @@ func (s *screener) findAll(ctx context.Context) ([]mistake, error) {
 // fit learns from the record as it seems to be, all of which is to be looked at again.
 func (s *screener) fit() {
 	s.levels, s.lists = nil, nil // both may be as large as the cells
-	s.lists = s.listsOf()
-	s.levels = newLevelModel(s)
+	solve.InParallelEach(2, func(k int) {
+		if k == 0 {
+			s.lists = s.listsOf()
+		} else {
+			s.levels = newLevelModel(s)
+		}
+	})
 	s.habits = s.learnHabits()
 	s.again = again{all: true}
 }
@@ -118,8 +131,10 @@ func (s *screener) accept(accepted, putOff []*hypothesis) {
 		s.fit()
 		return
 	}
-	s.lists = nil
-	s.lists = s.listsOf()
+	if slices.ContainsFunc(accepted, func(h *hypothesis) bool { return h.kind != DriftInSession }) {
+		s.lists = nil
+		s.lists = s.listsOf()
+	}
 	s.again = again{pickups: map[string]bool{}, others: map[string]bool{}}
 	for _, p := range concerned {
 		s.again.pickups[p.name], s.again.others[p.name] = true, true

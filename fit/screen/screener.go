@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"evenpole/fit/cell"
+	"evenpole/fit/solve"
 	"evenpole/profiles"
 )
 
@@ -14,7 +15,7 @@ type screener struct {
 	filed          []*cell.Cell        // as the record has them
 	cells          []*cell.Cell        // as they seem to be: those put right are cells of their own
 	impossible     []bool              // of lengths that cannot be, and not put right
-	extraVariance  []float64           // of each cell's level, beside its own: of levels that were cut off
+	cutOff         []bool              // of each cell: takes of it were cut off
 	excite         profiles.Excitation // of most cells
 	takeVariance   cell.TakeVariances
 	mountings      []mounting
@@ -58,12 +59,22 @@ func newScreener(d *cell.Data) *screener {
 		}
 	}
 	s.cells = slices.Clone(s.filed)
-	s.extraVariance = make([]float64, len(s.cells))
+	s.cutOff = make([]bool, len(s.cells))
 	s.impossible = make([]bool, len(s.cells))
 	for i := range d.Impossible {
 		s.impossible[s.nPossible+i] = true
 	}
-	s.mountings = mountingsOf(s.cells)
+	digits := make([]int, len(lengths))
+	solve.InParallelEach(1+len(lengths), func(k int) {
+		if k == 0 {
+			s.mountings = mountingsOf(s.cells)
+		} else {
+			digits[k-1] = s.usualDigits(lengths[k-1])
+		}
+	})
+	for k, l := range lengths {
+		s.digits[l] = digits[k]
+	}
 	s.of = make([]int32, len(s.cells))
 	for k, m := range s.mountings {
 		for _, i := range m {
@@ -72,9 +83,6 @@ func newScreener(d *cell.Data) *screener {
 	}
 	n := len(s.mountings)
 	s.found, s.likely, s.drifts, s.openToNames = make([]int, n), make([]*hypothesis, n), make([]*hypothesis, n), make([]bool, n)
-	for _, l := range lengths {
-		s.digits[l] = s.usualDigits(l)
-	}
 	return s
 }
 

@@ -70,7 +70,8 @@ func (s *screener) otherPickups(b *baseline, most int, try func(h *hypothesis) b
 	}
 	s.openToNames[s.mountingOf(b.mounting)] = true
 	h, o := s.mixedUp(b)
-	var pickup string
+	s.beginRough(b)
+	var pickup, begun string
 	var prior float64
 	s.eachOther(b, func(of other) bool {
 		name := s.cells[s.mountings[of.mounting][0]].Pickup
@@ -87,6 +88,15 @@ func (s *screener) otherPickups(b *baseline, most int, try func(h *hypothesis) b
 		if of.whole {
 			h.columns = refiledColumns
 		}
+		if of.whole && of.lists > fewLists {
+			if begun != name {
+				begun = name
+				s.beginPickup(b, h, o, s.leastGain(h, b, math.Inf(-1)))
+			}
+			if s.excludes(b, o) {
+				return true
+			}
+		}
 		if try(h) {
 			h, o = s.mixedUp(b) // that one is kept
 		}
@@ -99,6 +109,7 @@ func (s *screener) otherPickups(b *baseline, most int, try func(h *hypothesis) b
 type other struct {
 	mounting int
 	whole    bool
+	lists    int // of the pickup's pole heights
 }
 
 // eachOther goes through them, but those that would make cells that cannot be.
@@ -117,7 +128,7 @@ func (s *screener) eachOther(b *baseline, yield func(other) bool) {
 		if s.cells[s.mountings[of[0]][0]].Pickup == b.pickup {
 			continue
 		}
-		if !impossible && !yield(other{mounting: of[0]}) { // a name makes nothing possible
+		if !impossible && !yield(other{mounting: of[0], lists: len(of)}) { // a name makes nothing possible
 			return
 		}
 		if differ != 0 {
@@ -125,7 +136,7 @@ func (s *screener) eachOther(b *baseline, yield func(other) bool) {
 		}
 		for _, k := range of {
 			heights := s.lists.lengths[0][k]
-			if !sameHeights(own, heights) && (always || possibleWith(b.renamed, heights)) && !yield(other{k, true}) {
+			if !sameHeights(own, heights) && (always || possibleWith(b.renamed, heights)) && !yield(other{k, true, len(of)}) {
 				return
 			}
 		}
@@ -152,14 +163,20 @@ func (s *screener) mixedUp(b *baseline) (*hypothesis, *other) {
 	m, of := b.mounting, &other{}
 	h := &hypothesis{kind: PickupMixedUp, touched: m, cells: b.renamed}
 	own := make([]cell.Mounting, len(m)) // of the cells: there are too many alternatives for Remount
+	for x, i := range m {
+		own[x] = *s.cells[i].Mounting
+	}
 	h.correct = func(x int, c *cell.Cell) {
 		from, filed := s.cells[s.mountings[of.mounting][x]], s.cells[m[x]]
-		own[x] = *filed.Mounting
-		own[x].Pickup = from.Pickup
-		c.Mounting, c.PoleHeight, c.Field, c.FieldKnown = &own[x], filed.PoleHeight, from.Field, from.FieldKnown
+		heights := filed
 		if of.whole {
-			own[x].Batch, c.PoleHeight = from.Batch, from.PoleHeight
+			heights = from
 		}
+		if own[x].Pickup != from.Pickup || own[x].Batch != heights.Batch {
+			own[x] = *filed.Mounting
+			own[x].Pickup, own[x].Batch = from.Pickup, heights.Batch
+		}
+		c.Mounting, c.PoleHeight, c.Field, c.FieldKnown = &own[x], heights.PoleHeight, from.Field, from.FieldKnown
 	}
 	h.words = func() string {
 		o := s.mountings[of.mounting]

@@ -15,6 +15,9 @@ type sum struct {
 	logdet      float64
 	definite    bool
 	group       block
+
+	misfit  float64 // of the observations: squared residuals by their weights, less the weights' logarithms
+	weighed int     // observations of another weight than 0
 }
 
 // observationsPerChunk is how many observations are worth a goroutine; mostChunks bounds
@@ -199,10 +202,24 @@ func (s *solution) substitute() {
 	s.residual = make([]float64, s.n)
 	InParallelEach(len(s.chunks), func(c int) {
 		var w substitution
-		for g := s.chunks[c].first; g < s.chunks[c].last; g++ {
+		chunk := s.chunks[c]
+		chunk.misfit, chunk.weighed = 0, 0
+		for g := chunk.first; g < chunk.last; g++ {
 			w.group(s, g)
+			chunk.addMisfit(s, g)
 		}
 	})
+}
+
+// addMisfit adds that of a group. It comes from residuals, which are a minimum's, so that
+// rounding in the solution enters squared only.
+func (c *sum) addMisfit(s *solution, group int) {
+	for _, i := range s.order[s.begin[group]:s.begin[group+1]] {
+		if w := s.weight[i]; w != 0 {
+			c.misfit += w*s.residual[i]*s.residual[i] - math.Log(w)
+			c.weighed++
+		}
+	}
 }
 
 // substitution is the memory of finding the unknowns of groups.

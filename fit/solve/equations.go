@@ -56,26 +56,26 @@ func (lay *layout) solve(par []float64) (*solution, error) {
 // skips none.
 func (s *solution) weigh(skip func(i int) bool) {
 	s.weight = make([]float64, s.n)
-	for i := range s.weight {
-		if skip != nil && skip(i) {
-			continue
+	InParallel(s.n, func(from, to int) {
+		for i := from; i < to; i++ {
+			if skip != nil && skip(i) {
+				continue
+			}
+			s.weight[i] = 1 / s.noise(s.sigma, i)
+			if s.Weight != nil {
+				s.weight[i] *= s.Weight[i]
+			}
 		}
-		s.weight[i] = 1 / s.noise(s.sigma, i)
-		if s.Weight != nil {
-			s.weight[i] *= s.Weight[i]
-		}
-	}
+	})
 }
 
 // sumUp works out the criterion.
 func (s *solution) sumUp(logdet float64) {
 	s.reml = logdet + s.penalised()
 	n := 0
-	for _, w := range s.weight {
-		if w != 0 {
-			s.reml -= math.Log(w)
-			n++
-		}
+	for _, c := range s.chunks {
+		s.reml += c.misfit
+		n += c.weighed
 	}
 	for j := range s.nFixed {
 		if sd := s.priorSD(j); sd > 0 {
@@ -177,13 +177,10 @@ func (lay *layout) sharedEquations() *equations {
 	return e
 }
 
-// penalised is the penalised sum of squares at the solution, from residuals: a
-// minimum, so that rounding in the solution enters squared only.
+// penalised is what is known of the unknowns beforehand of the penalised sum of squares at the
+// solution.
 func (s *solution) penalised() float64 {
 	var ss float64
-	for i, r := range s.residual {
-		ss += s.weight[i] * r * r
-	}
 	for _, own := range s.own {
 		ss += floats.Dot(own, own)
 	}

@@ -353,7 +353,7 @@ func (w *inverseWork) addFactors(i int, leafTimes float64) {
 	own, shared := 0, len(w.row.own)
 	par := 1
 	for k, size := range s.size {
-		l := s.Terms[k].Level[i]
+		l := s.Terms[k].Level.At(i)
 		if l >= 0 {
 			b := s.level(k, l)
 			var times []float64

@@ -14,7 +14,7 @@ import (
 // with covariates, observations without a level, priors, weights and known variances.
 func randomMixed(rng *rand.Rand, n, groups int) *Mixed {
 	m := &Mixed{
-		X: mat.NewDense(n, 3, nil), Y: make([]float64, n), Known: make([]float64, n), Weight: make([]float64, n), Group: make([]int, n),
+		X: mat.NewDense(n, 3, nil), Y: make([]float64, n), Known: make([]float64, n), Weight: make([]float64, n), Group: make(Levels, n),
 		Prior: []Normal{{}, {0.5, 1}, {}}, Sigma: Spread{0.3, 4},
 		Terms: []Term{
 			{Name: "group", Local: true, Spread: Spread{0.4, 3}},
@@ -25,15 +25,15 @@ func randomMixed(rng *rand.Rand, n, groups int) *Mixed {
 		},
 	}
 	for k := range m.Terms {
-		m.Terms[k].Level = make([]int, n)
+		m.Terms[k].Level = make(Levels, n)
 	}
 	for i := range n {
 		g := i / 2 * groups / ((n + 1) / 2)
-		m.Group[i] = g
+		m.Group[i] = int32(g)
 		m.X.SetRow(i, []float64{1, rng.NormFloat64(), float64(i % 2)})
 		m.Y[i], m.Known[i], m.Weight[i] = 3*rng.NormFloat64(), 0.1*rng.Float64(), 0.5+rng.Float64()
-		m.Terms[0].Level[i], m.Terms[1].Level[i], m.Terms[2].Level[i] = g, rng.IntN(5)-1, 2*g+i%2
-		m.Terms[3].Level[i], m.Terms[4].Level[i] = i/2, rng.IntN(3)
+		m.Terms[0].Level[i], m.Terms[1].Level[i], m.Terms[2].Level[i] = int32(g), rng.Int32N(5)-1, int32(2*g+i%2)
+		m.Terms[3].Level[i], m.Terms[4].Level[i] = int32(i/2), rng.Int32N(3)
 		if i/2%7 == 3 {
 			m.Terms[3].Level[i] = -1
 		}
@@ -186,7 +186,7 @@ func TestAverageInformationIsItsDefinition(t *testing.T) {
 			}
 			work.Set(i, 0, s.weightSlope(i)*s.residual[i])
 			for k := range terms {
-				if l := m.Terms[k].Level[i]; l >= 0 {
+				if l := m.Terms[k].Level.At(i); l >= 0 {
 					work.Set(i, k+1, 2*s.loading(k, i, 0)*s.level(k, l)[0])
 				}
 			}
@@ -314,7 +314,7 @@ func TestLeavingOutIsSolvingTheOthers(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		compare("a group", got, func(i int) bool { return m.Group[i] == g })
+		compare("a group", got, func(i int) bool { return int(m.Group[i]) == g })
 	}
 	third := func(i int) bool { return i%3 == 0 }
 	got, err := s.Without(third)
@@ -366,7 +366,7 @@ func TestUnseenVariancesAreTheConditionalCovariance(t *testing.T) {
 		}
 		var own, others []int
 		for i := range m.Y {
-			if m.Group[i] == g {
+			if int(m.Group[i]) == g {
 				own = append(own, i)
 			} else {
 				others = append(others, i)

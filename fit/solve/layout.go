@@ -57,7 +57,7 @@ func (m *Mixed) layOut() (*layout, error) {
 	lay := &layout{Mixed: m, n: n, nFixed: fixed, nShared: fixed, at: make([]int, len(m.Terms)), local: make([][]int, len(m.Terms)), group: make([][]int, len(m.Terms))}
 	groups := 1
 	for _, g := range m.Group {
-		groups = max(groups, g+1)
+		groups = max(groups, int(g)+1)
 	}
 	lay.sizes, lay.termOf = make([]int, groups), make([][]int, groups)
 	for k := range m.Terms {
@@ -114,7 +114,7 @@ func (m *Mixed) check() error {
 		}
 	}
 	for _, t := range m.Terms {
-		if len(t.Level) != n || (t.Z != nil && len(t.Z) != n) {
+		if t.Level != nil && len(t.Level) != n || (t.Z != nil && len(t.Z) != n) {
 			return fmt.Errorf("term %q does not have one row an observation", t.Name)
 		}
 	}
@@ -129,7 +129,7 @@ func (lay *layout) measure(k int) {
 		size = len(t.Z[0])
 	}
 	for _, l := range t.Level {
-		levels = max(levels, l+1)
+		levels = max(levels, int(l)+1)
 	}
 	lay.size, lay.levels = append(lay.size, size), append(lay.levels, levels)
 }
@@ -163,7 +163,7 @@ func (lay *layout) place(k int) {
 		if l < 0 || lay.local[k][l] >= 0 {
 			continue
 		}
-		g := lay.Group[i]
+		g := int(lay.Group[i])
 		lay.local[k][l], lay.group[k][l] = lay.sizes[g], g
 		lay.sizes[g] += size
 		lay.termOf[g] = append(lay.termOf[g], slices.Repeat([]int{k}, size)...)
@@ -176,9 +176,12 @@ func (lay *layout) sortObservations() {
 	for i := range lay.order {
 		lay.order[i] = i
 	}
-	slices.SortStableFunc(lay.order, func(a, b int) int {
+	byGroup := func(a, b int) int {
 		return cmp.Or(cmp.Compare(lay.groupOf(a), lay.groupOf(b)), cmp.Compare(lay.leafOf(a), lay.leafOf(b)))
-	})
+	}
+	if !slices.IsSortedFunc(lay.order, byGroup) {
+		slices.SortStableFunc(lay.order, byGroup)
+	}
 	lay.begin = make([]int, len(lay.sizes)+1)
 	for _, i := range lay.order {
 		lay.begin[lay.groupOf(i)+1]++
@@ -193,7 +196,7 @@ func (lay *layout) groupOf(i int) int {
 	if lay.Group == nil {
 		return 0
 	}
-	return lay.Group[i]
+	return int(lay.Group[i])
 }
 
 // leafOf is the level of the leaf that an observation belongs to; -1 = none.
@@ -201,7 +204,7 @@ func (lay *layout) leafOf(i int) int {
 	if lay.leaf < 0 {
 		return -1
 	}
-	return lay.Terms[lay.leaf].Level[i]
+	return lay.Terms[lay.leaf].Level.At(i)
 }
 
 // runs calls do for each run of observations of one group and one leaf.

@@ -30,7 +30,7 @@ type Mixed struct {
 	Prior  []Normal     // of the fixed effects; nil, or SD 0 for an entry = flat
 	Sigma  Spread       // residual standard deviation: start and prior
 	Terms  []Term
-	Group  []int // group of each observation, from 0; nil = one group
+	Group  Levels // group of each observation, from 0; nil = one group
 
 	lay *layout // worked out at first use: terms, levels and groups stay as they are from then on
 }
@@ -60,11 +60,35 @@ type Spread struct{ SD, DF float64 }
 // of Z.
 type Term struct {
 	Name   string
-	Level  []int       // level of each observation, from 0; -1 = none
+	Level  Levels      // level of each observation
 	Z      [][]float64 // covariates of each observation; nil = one constant 1
 	Varies bool        // it has the one covariate that Given says, in the place of Z
 	Spread Spread      // of a term with one covariate
 	Local  bool        // every level occurs in one group only
+}
+
+// Levels are numbers of levels of observations, from 0; -1 = none. Nil, no observation has
+// one.
+type Levels []int32
+
+// LevelsOf are such numbers; nil of nil.
+func LevelsOf(numbers []int) Levels {
+	if numbers == nil {
+		return nil
+	}
+	out := make(Levels, len(numbers))
+	for i, l := range numbers {
+		out[i] = int32(l)
+	}
+	return out
+}
+
+// At is the level of observation i.
+func (l Levels) At(i int) int {
+	if l == nil {
+		return -1
+	}
+	return int(l[i])
 }
 
 // MixedFit is a fitted Mixed.

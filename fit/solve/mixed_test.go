@@ -148,13 +148,14 @@ func (c mixedCase) build(t *testing.T, local bool) (*Mixed, [][]string) {
 		}
 	}
 	if local {
-		m.Group, _ = tb.levels(c.group)
+		groups, _ := tb.levels(c.group)
+		m.Group = LevelsOf(groups)
 	}
 	var names [][]string
 	for _, ct := range c.terms {
 		term := Term{Name: ct.prefix, Local: local}
-		var lv []string
-		term.Level, lv = tb.levels(ct.by)
+		numbers, lv := tb.levels(ct.by)
+		term.Level = LevelsOf(numbers)
 		names = append(names, lv)
 		for i := range n {
 			var z []float64
@@ -374,10 +375,10 @@ func TestMixedMatchesDenseFormula(t *testing.T) {
 		m.X.Set(i, 0, 1)
 		m.X.Set(i, 1, math.Sin(float64(i)))
 		m.Y = append(m.Y, 2+0.5*math.Sin(float64(i))+0.3*float64(g)+0.2*math.Cos(float64(7*i)))
-		m.Group = append(m.Group, g)
-		m.Terms[0].Level = append(m.Terms[0].Level, g)
-		m.Terms[1].Level = append(m.Terms[1].Level, p)
-		m.Terms[2].Level = append(m.Terms[2].Level, s)
+		m.Group = append(m.Group, int32(g))
+		m.Terms[0].Level = append(m.Terms[0].Level, int32(g))
+		m.Terms[1].Level = append(m.Terms[1].Level, int32(p))
+		m.Terms[2].Level = append(m.Terms[2].Level, int32(s))
 		m.Known = append(m.Known, 0.001*float64(1+i%4))
 		m.Weight = append(m.Weight, 1/(1+0.1*float64(i%5)))
 	}

@@ -96,7 +96,10 @@ func (c *classifier) classOf(i int) int32 {
 func (lay *layout) sameTerms(i, j int) bool {
 	for k := range lay.Terms {
 		t := &lay.Terms[k]
-		if k != lay.leaf && (t.Level[i] != t.Level[j] || (t.Z != nil || t.Varies) && t.Level[i] >= 0) {
+		if k == lay.leaf || t.Level == nil {
+			continue
+		}
+		if t.Level[i] != t.Level[j] || (t.Z != nil || t.Varies) && t.Level[i] >= 0 {
 			return false
 		}
 	}

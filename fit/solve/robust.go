@@ -52,8 +52,15 @@ func (r *Robust) Mean(values []float64) (mean, sd float64) {
 
 // clipped makes of values their distances from mean in units of scale, clipped.
 func clipped(to, values []float64, mean, scale float64) []float64 {
+	to = to[:len(values)]
 	for i, v := range values {
-		to[i] = min(max((v-mean)/scale, -huberClip), huberClip)
+		d := (v - mean) / scale
+		if d > huberClip { // quicker than min and max, which look at signs of zeros
+			d = huberClip
+		} else if d < -huberClip {
+			d = -huberClip
+		}
+		to[i] = d
 	}
 	return to
 }

@@ -77,7 +77,7 @@ func (r *row) write(s *solution, i int) {
 func (r *row) writeTerms(s *solution, i int) {
 	r.own, r.shared = r.own[:0], r.shared[:0]
 	for k := range s.Terms {
-		l := s.Terms[k].Level[i]
+		l := s.Terms[k].Level.At(i)
 		if l < 0 || k == s.leaf {
 			continue
 		}

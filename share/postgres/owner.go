@@ -19,7 +19,7 @@ var migrations embed.FS
 // newest is the version of the schema that this program knows, and oldest the one that it
 // needs to share.
 const (
-	newest = 2
+	newest = 3
 	oldest = 1
 )
 

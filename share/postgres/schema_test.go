@@ -2,10 +2,12 @@ package postgres
 
 import (
 	"context"
+	"errors"
 	"strings"
 	"testing"
 
 	"evenpole/capture/record"
+	"evenpole/profiles"
 	"evenpole/share/sharetest"
 )
 
@@ -69,5 +71,41 @@ func TestASchemaThatIsTooNew(t *testing.T) {
 	_, err = Open(context.Background(), connectionFile(t, server.Connection("evenpole_north", none)))
 	if err == nil || !strings.Contains(err.Error(), "share init") {
 		t.Errorf("no schema: %v", err)
+	}
+}
+
+// TestViewsHaveTheRecordsColumns: all of them, with what the rows say.
+func TestViewsHaveTheRecordsColumns(t *testing.T) {
+	database := fresh(t, "north")
+	a := sharetest.Shop(t, "north", 3)
+	two := sharetest.Row("north", 4)
+	two.Under, two.PoleHeight2, two.Gain2 = profiles.UnderTwoPoles, 0.75, "-0.9"
+	sharetest.Add(t, a.Dir(), two)
+	w, err := record.OpenWriter(a.Dir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	hold := record.Hold{Time: two.Time, Session: "s002", Purpose: record.ForCheck, Kind: record.OfReadings, Jig: "jig-north", Boot: "0000abce", AfterSeq: 7, Pickup: "T-north", Mount: "T.toml", Operator: "Bo"}
+	if err := errors.Join(w.AddHold(hold), w.Close()); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := sharetest.Join(t, a, "north", "").Exchange(context.Background(), reach(t, database, "north")); err != nil {
+		t.Fatal(err)
+	}
+	for view, file := range map[string]string{"readings": record.ReadingsFile, "fields": record.FieldsFile, "sessions": record.SessionsFile} {
+		for _, column := range append([]string{"bench", "row"}, record.Columns(file)...) {
+			if err := sql(t, database, "evenpole_north", "select \""+column+"\" from evenpole."+view); err != nil {
+				t.Errorf("%s.%s: %v", view, column, err)
+			}
+		}
+	}
+	for _, want := range []string{
+		"(select count(*) from evenpole.readings where under = 'two poles' and pole_height_2_mm = 0.75 and coil_2_gain = -0.9) = 1",
+		"(select count(*) from evenpole.readings where under is null and pole_height_2_mm is null and coil_2_gain is null) = 3",
+		"(select count(*) from evenpole.sessions where operator = 'Bo' and after_seq = 7 and kind = 'readings') = 1",
+	} {
+		if err := sql(t, database, "evenpole_north", "do $$ begin assert "+want+"; end $$"); err != nil {
+			t.Errorf("%s: %v", want, err)
+		}
 	}
 }

@@ -36,16 +36,33 @@ func (e *FolderError) Unwrap() error { return syscall.EISDIR }
 // synced: the new file has the name then, and may lose it in a power cut.
 func WriteFile(path string, write func(io.Writer) error) error {
 	defer Hold()()
-	temp, err := writeTemp(path, write)
+	if err := replace(path, write, (*os.File).Sync); err != nil {
+		return err
+	}
+	if err := SyncDir(filepath.Dir(path)); err != nil {
+		return &WriteError{path, err}
+	}
+	return nil
+}
+
+// WriteSpare is WriteFile for a file that need not last, as it is made again where it is
+// gone: nobody waits for the disk. Other programs see it whole, or the one that was there;
+// what a power cut leaves of it may be anything, so that it has to tell by itself whether
+// it is whole.
+func WriteSpare(path string, write func(io.Writer) error) error {
+	defer Hold()()
+	return replace(path, write, func(*os.File) error { return nil })
+}
+
+// replace writes a file and gives it its name.
+func replace(path string, write func(io.Writer) error, sync func(*os.File) error) error {
+	temp, err := writeTemp(path, write, sync)
 	if err != nil {
 		return err
 	}
 	defer temp.Close()
 	if err := os.Rename(temp.Name(), path); err != nil {
 		os.Remove(temp.Name())
-		return &WriteError{path, err}
-	}
-	if err := SyncDir(filepath.Dir(path)); err != nil {
 		return &WriteError{path, err}
 	}
 	return nil
@@ -76,7 +93,7 @@ func createFile(path string, write func(io.Writer) error, link func(old, name st
 	if _, err := os.Lstat(path); err == nil {
 		return &WriteError{path, fs.ErrExist}
 	}
-	temp, err := writeTemp(path, write)
+	temp, err := writeTemp(path, write, (*os.File).Sync)
 	if err != nil {
 		return err
 	}
@@ -186,9 +203,9 @@ func sweep(temp string) {
 	f.Close()
 }
 
-// writeTemp writes and syncs a file beside path, under a name that is its own for as
+// writeTemp writes a file beside path and has sync make it last, under a name that is its own for as
 // long as the file is open. On Windows, where an open file is not renamed, it is closed.
-func writeTemp(path string, write func(io.Writer) error) (temp *os.File, err error) {
+func writeTemp(path string, write func(io.Writer) error, sync func(*os.File) error) (temp *os.File, err error) {
 	if info, err := os.Stat(path); err == nil && info.IsDir() {
 		return nil, &FolderError{path}
 	}
@@ -208,7 +225,7 @@ func writeTemp(path string, write func(io.Writer) error) (temp *os.File, err err
 		err = &WriteError{path, to.err}
 	}
 	if err == nil {
-		if err = errors.Join(f.Chmod(0o644), f.Sync()); err != nil {
+		if err = errors.Join(f.Chmod(0o644), sync(f)); err != nil {
 			err = &WriteError{path, err}
 		}
 	}

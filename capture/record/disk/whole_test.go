@@ -33,16 +33,19 @@ func only(t *testing.T, path, s string) {
 	}
 }
 
-func TestWriteFile(t *testing.T) {
+func TestWriteFile(t *testing.T)  { testWrite(t, WriteFile) }
+func TestWriteSpare(t *testing.T) { testWrite(t, WriteSpare) }
+
+func testWrite(t *testing.T, write func(string, func(io.Writer) error) error) {
 	path := filepath.Join(t.TempDir(), "a.txt")
 	for _, s := range []string{"one\n", "two\n"} {
-		if err := WriteFile(path, text(s)); err != nil {
+		if err := write(path, text(s)); err != nil {
 			t.Fatal(err)
 		}
 		only(t, path, s)
 	}
 	broken := errors.New("no more to say")
-	err := WriteFile(path, func(w io.Writer) error { return errors.Join(text("three")(w), broken) })
+	err := write(path, func(w io.Writer) error { return errors.Join(text("three")(w), broken) })
 	if !errors.Is(err, broken) || errors.As(err, new(*WriteError)) {
 		t.Errorf("got %v", err)
 	}
@@ -54,7 +57,7 @@ func TestWriteFile(t *testing.T) {
 
 func TestWriteFileOverAFolder(t *testing.T) {
 	dir := t.TempDir()
-	for _, write := range []func(string, func(io.Writer) error) error{WriteFile, CreateFile} {
+	for _, write := range []func(string, func(io.Writer) error) error{WriteFile, WriteSpare, CreateFile} {
 		if err := write(dir, text("x")); err == nil || errors.As(err, new(*WriteError)) == errors.As(err, new(*FolderError)) {
 			t.Errorf("got %v", err)
 		}

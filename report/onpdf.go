@@ -3,12 +3,14 @@ package report
 import (
 	"io"
 	"time"
+
+	"evenpole/report/pdf"
 )
 
-// pdf is a canvas on a page. Its letters are those of an embedded font, so that
+// onPDF is a canvas on a page. Its letters are those of an embedded font, so that
 // text can be selected and looks the same everywhere.
-type pdf struct {
-	doc  *document
+type onPDF struct {
+	doc  *pdf.Document
 	x, y float64 // mm, where the canvas begins
 	unit float64 // mm of a user unit
 }
@@ -45,14 +47,14 @@ var letters = map[string]float64{"strong": 11}
 const usualLetters = 12
 
 // newPDF is a canvas that is a page of its own size, in user units.
-func newPDF(width, height float64, title string) *pdf {
-	return &pdf{doc: newDocument(width/perMM, height/perMM, title, time.Time{}), unit: 1 / perMM}
+func newPDF(width, height float64, title string) *onPDF {
+	return &onPDF{doc: pdf.NewDocument(width/perMM, height/perMM, title, time.Time{}), unit: 1 / perMM}
 }
 
-func (p *pdf) write(w io.Writer) error { return p.doc.write(w) }
+func (p *onPDF) write(w io.Writer) error { return p.doc.Write(w) }
 
 // wear sets pens and fills for a class and returns fpdf's style.
-func (p *pdf) wear(class string) string {
+func (p *onPDF) wear(class string) string {
 	l := looks[class]
 	p.doc.SetDrawColor(l.edge, l.edge, l.edge)
 	p.doc.SetFillColor(l.fill, l.fill, l.fill)
@@ -66,9 +68,9 @@ func (p *pdf) wear(class string) string {
 }
 
 // at is where a point of the canvas lies on the page, mm.
-func (p *pdf) at(x, y float64) (float64, float64) { return p.x + x*p.unit, p.y + y*p.unit }
+func (p *onPDF) at(x, y float64) (float64, float64) { return p.x + x*p.unit, p.y + y*p.unit }
 
-func (p *pdf) rect(x, y, width, height float64, class string) {
+func (p *onPDF) rect(x, y, width, height float64, class string) {
 	style := p.wear(class)
 	x, y = p.at(x, y)
 	p.doc.Rect(x, y, width*p.unit, height*p.unit, style)
@@ -78,7 +80,7 @@ func (p *pdf) rect(x, y, width, height float64, class string) {
 }
 
 // hatch strokes what lies within a rectangle in mm.
-func (p *pdf) hatch(x, y, width, height float64) {
+func (p *onPDF) hatch(x, y, width, height float64) {
 	p.doc.SetLineWidth(2.5 * p.unit)
 	p.doc.ClipRect(x, y, width, height, false)
 	for d := 0.0; d < width+height; d += 6 * p.unit * 1.4142 {
@@ -87,20 +89,20 @@ func (p *pdf) hatch(x, y, width, height float64) {
 	p.doc.ClipEnd()
 }
 
-func (p *pdf) line(x1, y1, x2, y2 float64, class string) {
+func (p *onPDF) line(x1, y1, x2, y2 float64, class string) {
 	p.wear(class)
 	x1, y1 = p.at(x1, y1)
 	x2, y2 = p.at(x2, y2)
 	p.doc.Line(x1, y1, x2, y2)
 }
 
-func (p *pdf) circle(x, y, r float64, class string) {
+func (p *onPDF) circle(x, y, r float64, class string) {
 	style := p.wear(class)
 	x, y = p.at(x, y)
 	p.doc.Circle(x, y, r*p.unit, style)
 }
 
-func (p *pdf) path(class string, points ...[2]float64) {
+func (p *onPDF) path(class string, points ...[2]float64) {
 	style := p.wear(class)
 	for i, q := range points {
 		x, y := p.at(q[0], q[1])
@@ -113,19 +115,28 @@ func (p *pdf) path(class string, points ...[2]float64) {
 	p.doc.DrawPath(style)
 }
 
-func (p *pdf) text(x, y float64, class, text string) {
+func (p *onPDF) text(x, y float64, class, text string) {
 	size := letters[class]
 	if size == 0 {
 		size = usualLetters
 	}
-	text = p.doc.printable(text)
-	p.doc.letters(size*p.unit*72/25.4, class == "strong") // points
+	text = p.doc.Printable(text)
+	p.doc.SetLetters(size*p.unit*72/25.4, class == "strong") // points
 	x, y = p.at(x, y)
-	switch width := p.doc.width(text); class {
+	switch width := p.doc.TextWidth(text); class {
 	case "end":
 		x -= width
 	case "mid", "strong":
 		x -= width / 2
 	}
-	p.doc.put(x, y, text)
+	p.doc.Put(x, y, text)
+}
+
+// picture draws on a canvas of so many user units across, as wide as a share of a page's
+// column; draw returns its height.
+func picture(s *pdf.Page, units, share float64, draw func(canvas) float64) {
+	width := s.Width * share * s.Scale
+	unit := width / units
+	s.Room(draw(nowhere{}) * unit)
+	s.Y += draw(&onPDF{doc: s.Doc, x: s.Left + (s.Width-width)/2, y: s.Y, unit: unit}) * unit
 }

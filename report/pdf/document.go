@@ -1,4 +1,13 @@
-package report
+// Package pdf writes PDF pages to print, whose letters can be selected and look the same
+// everywhere. What stands on them is for its callers to say.
+//
+// The way through the package:
+//
+//   - letters.go: the fonts, and which letters they have ([Lacking]).
+//   - document.go: texts in these fonts, and the lines that they are broken into ([Document]).
+//   - page.go: a page that is filled from top to bottom, with letters as large as fit ([Page],
+//     [OnePage]).
+package pdf
 
 import (
 	"io"
@@ -13,8 +22,8 @@ import (
 	"codeberg.org/go-pdf/fpdf"
 )
 
-// document is a PDF document whose texts may have letters of both fonts.
-type document struct {
+// Document is a PDF document whose texts may have letters of both fonts.
+type Document struct {
 	*fpdf.Fpdf
 	weight string // "" or "B"
 	points float64
@@ -23,8 +32,8 @@ type document struct {
 	lacking []rune // letters that were to be printed and that no font has
 }
 
-// printable notes which letters of a text no font has, and returns it as a page can hold it.
-func (d *document) printable(text string) string {
+// Printable notes which letters of a text no font has, and returns it as a page can hold it.
+func (d *Document) Printable(text string) string {
 	for _, r := range lacking(text) {
 		if !slices.Contains(d.lacking, r) && r != '\ufffd' {
 			d.lacking = append(d.lacking, r)
@@ -33,17 +42,17 @@ func (d *document) printable(text string) string {
 	return printable(text)
 }
 
-// write writes the document. A *LettersError says that it lacks letters.
-func (d *document) write(w io.Writer) error {
+// Write writes the document. A *LettersError says that it lacks letters.
+func (d *Document) Write(w io.Writer) error {
 	if len(d.lacking) > 0 {
 		return &LettersError{string(d.lacking)}
 	}
 	return d.Output(w)
 }
 
-// newDocument starts a document of pages of one size, mm. With the same date it
+// NewDocument starts a document of pages of one size, mm. With the same date it
 // is the same bytes.
-func newDocument(width, height float64, title string, date time.Time) *document {
+func NewDocument(width, height float64, title string, date time.Time) *Document {
 	if date.IsZero() {
 		date = time.Unix(0, 0)
 	}
@@ -59,11 +68,11 @@ func newDocument(width, height float64, title string, date time.Time) *document 
 	doc.AddUTF8FontFromBytes(pageFamily, "", liberationsansregular.TTF)
 	doc.AddUTF8FontFromBytes(pageFamily, "B", liberationsansbold.TTF)
 	doc.AddPage()
-	return &document{Fpdf: doc}
+	return &Document{Fpdf: doc}
 }
 
-// letters chooses letters of a size.
-func (d *document) letters(points float64, bold bool) {
+// SetLetters chooses letters of a size.
+func (d *Document) SetLetters(points float64, bold bool) {
 	d.weight, d.points = "", points
 	if bold {
 		d.weight = "B"
@@ -71,12 +80,8 @@ func (d *document) letters(points float64, bold bool) {
 	d.SetFont(pageFamily, d.weight, points)
 }
 
-// wear goes on in the font of a family.
-func (d *document) wear(family string) {
-	if family != eastFamily {
-		d.SetFont(pageFamily, d.weight, d.points)
-		return
-	}
+// wearEast goes on in eastFamily.
+func (d *Document) wearEast() {
 	if !d.east {
 		d.east = true
 		ttf, err := eastTTF()
@@ -90,53 +95,62 @@ func (d *document) wear(family string) {
 }
 
 // run is a piece of text in one font.
-type run struct{ family, text string }
+type run struct {
+	east bool // in eastFamily; otherwise in pageFamily
+	text string
+}
 
-// runs cuts text where the font changes. A letter that no font has is left to pageFamily.
+// isEast reports whether a letter is printed in eastFamily. One that no font has is left to
+// pageFamily.
+func isEast(r rune) bool { return r >= firstEast && familyOf(r) == eastFamily }
+
+// runs cuts text where the font changes.
 func runs(text string) (out []run) {
 	for _, r := range text {
-		family := pageFamily
-		if r >= firstEast && familyOf(r) == eastFamily {
-			family = eastFamily
-		}
-		if n := len(out); n > 0 && out[n-1].family == family {
+		east := isEast(r)
+		if n := len(out); n > 0 && out[n-1].east == east {
 			out[n-1].text += string(r)
 		} else {
-			out = append(out, run{family, string(r)})
+			out = append(out, run{east, string(r)})
 		}
 	}
 	return out
 }
 
-// inRuns goes through text run by run in the letters chosen, and wears those of the page
-// again afterwards.
-func (d *document) inRuns(text string, do func(text string)) {
-	all := runs(text)
-	for _, r := range all {
-		d.wear(r.family)
+// inRun does something in the font of a run, and wears that of the page again afterwards.
+func (d *Document) inRun(r run, do func(text string)) {
+	if !r.east {
 		do(r.text)
+		return
 	}
-	if n := len(all); n > 0 && all[n-1].family != pageFamily {
-		d.wear(pageFamily)
+	d.wearEast()
+	do(r.text)
+	d.SetFont(pageFamily, d.weight, d.points)
+}
+
+// inRuns goes through text run by run in the letters chosen.
+func (d *Document) inRuns(text string, do func(text string)) {
+	for _, r := range runs(text) {
+		d.inRun(r, do)
 	}
 }
 
-// width is that of text in the letters chosen, mm.
-func (d *document) width(text string) (mm float64) {
+// TextWidth is that of text in the letters chosen, mm.
+func (d *Document) TextWidth(text string) (mm float64) {
 	d.inRuns(text, func(part string) { mm += d.GetStringWidth(part) })
 	return mm
 }
 
-// put writes text from x on, its base at y, mm.
-func (d *document) put(x, y float64, text string) {
+// Put writes text from x on, its base at y, mm.
+func (d *Document) Put(x, y float64, text string) {
 	d.inRuns(text, func(part string) {
 		d.Text(x, y, part)
 		x += d.GetStringWidth(part)
 	})
 }
 
-// noBreak is a space at which no line ends.
-const noBreak = "\u00a0"
+// NoBreak is a space at which no line ends.
+const NoBreak = "\u00a0"
 
 // units are signs of units that stay with their figure.
 var units = []string{"mm", "in", "dB", "mV", "mT", "G", "ohm", "%", "°C"}
@@ -158,7 +172,7 @@ const noLineBegins = "、。，．・：；？！」』）】〕》〉々ー"
 
 // lines breaks text into lines of a width in mm, in the letters chosen: at spaces, beside
 // letters of eastFamily, and within a word that is longer than a line.
-func (d *document) lines(text string, width float64) (out []string) {
+func (d *Document) lines(text string, width float64) (out []string) {
 	_, size := d.GetFontSize()
 	most := int(math.Ceil(width * 1000 / size))
 	letters := []rune(text)
@@ -166,15 +180,10 @@ func (d *document) lines(text string, width float64) (out []string) {
 	end, next := -1, 0            // where it may end, and the next begin
 	east, wasEast := false, false // this letter, and the one before it
 	for i := 0; i < len(letters); {
-		family, symbols := pageFamily, 0
-		d.inRuns(string(letters[i]), func(part string) { symbols = d.GetStringSymbolWidth(part) })
-		if letters[i] >= firstEast {
-			family = familyOf(letters[i])
-		}
-		east, wasEast = family == eastFamily, east
-		sum += symbols
+		east, wasEast = isEast(letters[i]), east
+		d.inRun(run{east, string(letters[i])}, func(letter string) { sum += d.GetStringSymbolWidth(letter) })
 		switch {
-		case unicode.IsSpace(letters[i]) && string(letters[i]) != noBreak && !tied(letters, i):
+		case unicode.IsSpace(letters[i]) && string(letters[i]) != NoBreak && !tied(letters, i):
 			end, next = i, i+1
 		case i > begin && (east || wasEast) && !strings.ContainsRune(noLineBegins, letters[i]):
 			end, next = i, i

@@ -1,6 +1,6 @@
 //go:build darwin || freebsd || netbsd || openbsd
 
-package main
+package terminal
 
 import "golang.org/x/sys/unix"
 

@@ -8,7 +8,6 @@ import (
 	"regexp"
 	"strings"
 	"testing"
-	"time"
 
 	"evenpole/fit/verdict"
 )
@@ -116,25 +115,6 @@ func TestBatchPDF(t *testing.T) {
 	has(t, b.Bytes(), "MEASURE MORE", "Measure 13 more magnets at most", "squall/05 (232.0 mT)", "mean 257.3 mT", "Left over: squall/06", "6.0 to +10.0 %", "240.0 to 280.0 mT is wanted")
 	if err := WriteBatchPDF(io.Discard, BatchPage{}, A4); err == nil {
 		t.Error("a page on nothing is no error")
-	}
-}
-
-// Letters shrink until all is on a page; what is too long even so takes more:
-// 126 lines of 8.5 points, at 0.6 of them and 1.22 apart, are on 277 mm.
-func TestOnePage(t *testing.T) {
-	for lines, want := range map[int]string{10: "1", 120: "1", 400: "4"} {
-		var b bytes.Buffer
-		err := onePage(&b, A4, "lines", time.Time{}, func(s *leaf) {
-			for i := range lines {
-				s.para(fmt.Sprintf("line %d", i), bodySize, false)
-			}
-		})
-		if err != nil {
-			t.Fatal(err)
-		}
-		if m := pageTree.FindSubmatch(b.Bytes()); m == nil || string(m[1]) != want {
-			t.Errorf("%d lines: got %s pages, want %s", lines, m, want)
-		}
 	}
 }
 

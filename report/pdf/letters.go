@@ -1,4 +1,4 @@
-package report
+package pdf
 
 import (
 	"bytes"
@@ -6,7 +6,6 @@ import (
 	_ "embed"
 	"fmt"
 	"io"
-	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
@@ -22,9 +21,6 @@ const (
 	pageFamily = "sans"
 	eastFamily = "east"
 )
-
-// IsPDF reports whether a document is asked for as a PDF, by the end of its name.
-func IsPDF(path string) bool { return strings.EqualFold(filepath.Ext(path), ".pdf") }
 
 //go:embed fonts/DroidSansFallback.ttf.gz
 var eastPacked []byte
@@ -78,21 +74,16 @@ func familyOf(r rune) string {
 	return ""
 }
 
-// Unprintable lists the letters of a page that PDF pages have not: theirs are Latin, Greek,
-// Cyrillic, Chinese, Japanese and Korean. A browser prints an HTML page with the letters
-// that its machine has.
-func Unprintable(page func(io.Writer) error) (letters string, err error) {
+// Lacking lists the letters of a text that PDF pages have not: theirs are Latin, Greek,
+// Cyrillic, Chinese, Japanese and Korean. The error is that of a font.
+func Lacking(text string) (letters string, err error) {
 	if _, err := pageGlyphs(); err != nil {
 		return "", err
 	}
 	if _, err := eastGlyphs(); err != nil {
 		return "", err
 	}
-	var text bytes.Buffer
-	if err := page(&text); err != nil {
-		return "", err
-	}
-	return string(lacking(text.String())), nil
+	return string(lacking(text)), nil
 }
 
 // LettersError says which letters of a document PDF pages have not. Nothing was written.

@@ -1,4 +1,4 @@
-package main
+package terminal
 
 import (
 	"io"
@@ -7,14 +7,14 @@ import (
 	"golang.org/x/sys/windows"
 )
 
-// terminalFile reports whether a file is a console.
-func terminalFile(f *os.File) bool {
+// isTerminal reports whether a file is a console.
+func isTerminal(f *os.File) bool {
 	var mode uint32
 	return windows.GetConsoleMode(windows.Handle(f.Fd()), &mode) == nil
 }
 
-// prepareTerminal has a console obey control sequences, and reports whether it does.
-func prepareTerminal(w io.Writer) bool {
+// prepare has a console obey control sequences, and reports whether it does.
+func prepare(w io.Writer) bool {
 	f, ok := w.(*os.File)
 	if !ok {
 		return false

@@ -1,0 +1,133 @@
+package main
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"text/tabwriter"
+
+	"evenpole/capture"
+	"evenpole/fit/level"
+	"evenpole/jig"
+	"evenpole/shop"
+)
+
+// captureDocument is what --json prints.
+type captureDocument struct {
+	Session   string           `json:"session"`
+	Operator  string           `json:"operator"` // "" is not told
+	Resumed   bool             `json:"resumed"`
+	Already   bool             `json:"already_complete"`
+	Kept      int              `json:"kept"`
+	Recovered int              `json:"recovered"`
+	Stray     int              `json:"stray"`
+	Lost      int              `json:"lost"`
+	Restarts  int              `json:"restarts"`
+	Tallies   []tallyDocument  `json:"tallies"`
+	Strings   []stringDocument `json:"strings"`
+}
+
+// stringDocument is how a string came out.
+type stringDocument struct {
+	String  int          `json:"string"`
+	Note    string       `json:"note"`
+	Takes   int          `json:"takes"`
+	Level   level.Figure `json:"level_mv"`
+	Within  level.Figure `json:"within_db"` // 95 % interval of the mean, by scatter alone
+	Balance level.Figure `json:"balance_db"`
+	Scatter level.Figure `json:"scatter_db"`
+}
+
+// stringDocuments are the strings that have a level.
+func stringDocuments(l *shop.Live) []stringDocument {
+	out := []stringDocument{}
+	for _, s := range l.Strings() {
+		if s.Level.Known() {
+			out = append(out, stringDocument{s.Number, s.Note, s.Takes, s.Level, s.Within, s.Balance, s.Scatter})
+		}
+	}
+	return out
+}
+
+// tallyDocument is a tally with the takes that did not count as a list.
+type tallyDocument struct {
+	capture.Tally
+	Refused []refusal `json:"refused"`
+}
+
+// refusal counts the takes that did not count for one reason.
+type refusal struct {
+	Reason string `json:"reason"`
+	Count  int    `json:"count"`
+}
+
+var captureJSON = newDocument[captureDocument]()
+
+// captured says what came of a capture; until is its standard error, 0 for none.
+func (e *env) captured(r *capture.Result, s jig.Stats, until float64, l *shop.Live) error {
+	again := r.Recovered + s.Refilled // from before this capture, and in it
+	if e.json {
+		tallies := []tallyDocument{}
+		for _, t := range r.Tallies {
+			tallies = append(tallies, tallyDocument{t, refusals(t.Refused)})
+		}
+		return captureJSON.write(e, captureDocument{r.Session, r.Operator, r.Resumed, r.Already, r.Kept, again, r.Stray, r.Lost, r.Restarts, tallies, stringDocuments(l)})
+	}
+	if r.Already {
+		e.print("session %s is complete already: nothing added (--again measures once more)", r.Session)
+		e.printStrings(l)
+		return nil
+	}
+	e.print("session %s complete: %d readings kept", r.Session, r.Kept)
+	bad := 0
+	for _, n := range s.Bad {
+		bad += n
+	}
+	if again+r.Stray+r.Lost+r.Restarts+bad > 0 {
+		e.print("on the line: %d bad lines, %d readings fetched again from the jig, %d of another mount, %d lost and plucked again, %d restarts",
+			bad, again, r.Stray, r.Lost, r.Restarts)
+	}
+	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
+	fmt.Fprint(tw, "number\tmode\tgood\tmade\trefused")
+	if until > 0 {
+		fmt.Fprint(tw, "\tstandard error")
+	}
+	fmt.Fprintln(tw)
+	for _, t := range r.Tallies {
+		fmt.Fprintf(tw, "%d\t%s\t%d\t%d\t%s", t.Number, t.Mode, t.Good, t.Made, refusalWords(refusals(t.Refused)))
+		if t.StandardError > 0 {
+			fmt.Fprintf(tw, "\t%.2f dB", t.StandardError)
+		}
+		fmt.Fprintln(tw)
+	}
+	if short := r.Uncertain(until); short != nil {
+		e.warn([]string{fmt.Sprintf("not known to %g dB after as many takes as may be: string %s; look why its takes scatter, or allow more with --takes", until, strings.Trim(fmt.Sprint(short), "[]"))})
+	}
+	tw.Flush()
+	e.printStrings(l)
+	return nil
+}
+
+// refusals lists why takes did not count.
+func refusals(counts map[string]int) []refusal {
+	out := []refusal{}
+	for _, reason := range slices.Sorted(maps.Keys(counts)) {
+		if n := counts[reason]; n > 0 {
+			out = append(out, refusal{reason, n})
+		}
+	}
+	return out
+}
+
+// refusalWords says why takes did not count: "2 clipped, 1 lost".
+func refusalWords(list []refusal) string {
+	var parts []string
+	for _, r := range list {
+		parts = append(parts, fmt.Sprintf("%d %s", r.Count, r.Reason))
+	}
+	if parts == nil {
+		return "-"
+	}
+	return strings.Join(parts, ", ")
+}

@@ -1,0 +1,149 @@
+package screen
+
+import "math"
+
+// fewLists is of how many lists of pole heights each is weighed in full: rough takes as
+// long to begin with a pickup.
+const fewLists = 8
+
+// rough bounds from below how far a mounting's levels lie from what another pickup with
+// another list of pole heights lets expect, for a fiftieth of what the density costs: a shop
+// that sets its poles for every mounting has as many lists as mountings. It knows
+// of each string what every height makes of its level, and takes the pickup's level, its
+// poles and the lift for independent, with variances that are no less than theirs. What is
+// shared is known well in a record of many lists: its part is bounded by that at
+// the lowest and the highest of them, twice over.
+type rough struct {
+	points  [][]point // by string and number of the height, see group.values
+	batch   string
+	strings []roughString
+	lift    float64 // precision of the lift
+	level   float64 // precision of the pickup's level
+	apart   float64 // by how much the root of the quadratic form may be less, for what is shared
+	part    float64 // by how many times the covariance may be more, for what is shared
+	most    float64 // the quadratic form from which on the evidence cannot be enough
+	usable  bool
+}
+
+// point is a string over a pole of some height.
+type point struct {
+	known             bool
+	left, lift, noise float64 // residual but for the effects of its class and its pickup
+}
+
+// roughString is what the pickup makes of the level of one string.
+type roughString struct{ mean, variance float64 }
+
+// beginRough forgets the heights of the last mounting.
+func (s *screener) beginRough(b *baseline) {
+	values := s.lists.group(s, b.mounting).values
+	if len(b.rough.points) < len(values) {
+		b.rough.points = append(b.rough.points, make([][]point, len(values)-len(b.rough.points))...)
+	}
+	for x, v := range values {
+		if cap(b.rough.points[x]) < len(v) {
+			b.rough.points[x] = make([]point, 2*len(v))
+		}
+		b.rough.points[x] = b.rough.points[x][:len(v)]
+		clear(b.rough.points[x])
+	}
+	b.rough.usable = false
+}
+
+// beginPickup works out what all lists of one pickup have in common. The hypothesis is that
+// of one of them, and needs so much evidence.
+func (s *screener) beginPickup(b *baseline, h *hypothesis, of *other, least float64) {
+	r := &b.rough
+	filed := *of
+	r.usable = false
+	name := s.cells[s.mountings[filed.mounting][0]].Pickup
+	j := s.jointWith(b, name)
+	if s.levels.fields || j.at.session >= 0 || len(b.levels.known) < len(b.mounting) || s.lists.batches[filed.mounting] == nil {
+		return
+	}
+	l := j.locals
+	r.batch = *s.lists.batches[filed.mounting]
+	r.lift, r.level = s.levels.usualLift.precision, 1/absoluteSum(l.inverse[:l.n])
+	r.strings = r.strings[:0]
+	group := s.lists.group(s, b.mounting)
+	var apart, part, noise float64
+	for x, i := range b.mounting {
+		c := s.correctedCell(h, b, x)
+		pole := 1 + l.p.pole(c.String)
+		class := b.levels.l.e.classes.of(c, func(classKey) *class { return s.levels.classes.classOf(c) })
+		own := roughString{mean: l.mean[0] + l.mean[pole], variance: class.unseen*s.levels.scale*s.levels.scale + absoluteSum(l.inverse[pole*l.n:(pole+1)*l.n])}
+		for _, col := range class.columns {
+			own.mean += s.levels.given.mean[col]
+		}
+		r.strings = append(r.strings, own)
+		var shared, shift float64
+		for _, height := range [2]float64{group.lowest[x], group.highest[x]} {
+			c.PoleHeight = height
+			y := b.place(0)
+			b.levels.l.e.rowOf(c, i, j.at, &y.own.row)
+			l.expect(y.own)
+			b.levels.place(y, y.own)
+			local := quadratic(y.local, l.inverse, y.local) + y.row.lift*y.row.lift/y.lift.precision
+			shared = max(shared, y.covariance(y)-local)
+			shift = max(shift, math.Abs(y.left-y.expected.left))
+		}
+		variance := own.variance + math.Exp(2*b.least[x])
+		apart += 4 * shift * shift / variance
+		part += 2 * shared / variance
+		noise += b.least[x]
+	}
+	r.apart, r.part = math.Sqrt(apart), 1+part
+	gain := student(j.cells, b.density.halfLogDet, j.rest+b.density.square) + least
+	r.most = studentDF*math.Expm1(-(gain+noise)*2/(studentDF+float64(j.cells))) - j.rest
+	r.usable = b.density.halfLogDet-noise < least && r.most < math.MaxFloat64
+}
+
+// excludes reports whether a list of the pickup cannot have enough evidence.
+func (s *screener) excludes(b *baseline, of *other) bool {
+	r := &b.rough
+	batch := s.lists.batches[of.mounting]
+	if !r.usable || batch == nil || *batch != r.batch {
+		return false
+	}
+	var rr, rl, r1, ll, l1, w float64 // sums of products of residuals, lifts and ones, over variances
+	for x, n := range s.lists.numbers[of.mounting] {
+		p := &r.points[x][n]
+		if !p.known {
+			*p = s.pointOf(b, x, n)
+		}
+		left, weight := p.left-r.strings[x].mean, 1/(p.noise+r.strings[x].variance)
+		rr += weight * left * left
+		rl += weight * left * p.lift
+		r1 += weight * left
+		ll += weight * p.lift * p.lift
+		l1 += weight * p.lift
+		w += weight
+	}
+	ll += r.lift
+	w += r.level
+	form := rr - (rl*rl*w-2*rl*r1*l1+r1*r1*ll)/(ll*w-l1*l1)
+	root := max(0, math.Sqrt(max(0, form))-r.apart)
+	return root*root/r.part > r.most*(1+1e-9)
+}
+
+// pointOf is the x-th string of the mounting over a pole of another height.
+func (s *screener) pointOf(b *baseline, x int, number int32) point {
+	m, c := s.levels, &b.own
+	i := b.mounting[x]
+	*c = *s.cells[i]
+	c.PoleHeight = s.lists.group(s, b.mounting).values[x][number]
+	r := &b.place(0).own.row
+	b.levels.l.e.rowOf(c, i, b.alone.at, r)
+	left := r.residual
+	for _, col := range r.class.columns { // those of its own class
+		left += m.given.mean[col]
+	}
+	return point{true, left, r.lift, r.noise - r.class.unseen*m.scale*m.scale}
+}
+
+func absoluteSum(row []float64) (sum float64) {
+	for _, v := range row {
+		sum += math.Abs(v)
+	}
+	return sum
+}
