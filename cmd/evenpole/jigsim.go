@@ -191,14 +191,6 @@ func numbersByString(flag string, texts []string, read func(string) (float64, er
 	return all, nil
 }
 
-// ifAny is a text with what goes before it; nothing for none.
-func ifAny(before, text string) string {
-	if text == "" {
-		return ""
-	}
-	return before + text
-}
-
 func onDay(t time.Time) string {
 	if t.IsZero() {
 		return ""

@@ -8,7 +8,7 @@ import (
 )
 
 // patience is after how long a command tells what it is at.
-const patience = time.Second
+var patience = time.Second
 
 // late does the work of a command that may take long, and tells of its steps when it does:
 // see [env.tellLate]. Steps are what the work says by [record.Tell].

@@ -66,10 +66,3 @@ func sessionState(l *shop.SessionLine) string {
 	}
 	return "complete"
 }
-
-func orDash(text string) string {
-	if text == "" {
-		return "-"
-	}
-	return text
-}

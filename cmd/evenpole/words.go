@@ -84,6 +84,21 @@ func orNone(name string) string {
 	return name
 }
 
+func orDash(text string) string {
+	if text == "" {
+		return "-"
+	}
+	return text
+}
+
+// ifAny is a text with what goes before it; nothing for none.
+func ifAny(before, text string) string {
+	if text == "" {
+		return ""
+	}
+	return before + text
+}
+
 // pageName refuses a page by another name than of what can be written; "" is none.
 func pageName(flag, path string) error {
 	switch ext := strings.ToLower(filepath.Ext(path)); {

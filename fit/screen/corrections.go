@@ -44,8 +44,8 @@ func (m *levelModel) correct(accepted []*hypothesis, apply func()) (concerned []
 }
 
 // concerned lists the pickups that corrections are about, and the cells that they correct;
-// nil where the record is not large, where these are not few or have part in effects that no cell as filed had, or where
-// a pickup is left without cells.
+// nil where the record is not large, or these are not few or have part in effects that no
+// cell as filed had, or a pickup is left without cells.
 func (m *levelModel) concerned(accepted []*hypothesis) (pickups []*pickup, cells []int) {
 	if len(m.cells) < largeRecord {
 		return nil, nil

@@ -428,11 +428,11 @@ func TestListsAreExcludedForWantOfEvidence(t *testing.T) {
 			for _, least := range []float64{4, 12} {
 				s.beginRough(b)
 				*o = other{of[0], true, len(of)}
-				s.beginPickup(b, h, o, least)
+				s.beginPickup(b, h, o.mounting, least)
 				for _, list := range of {
 					o.mounting = list
 					switch enough := s.corrected(h, b, s.jointWith(b, s.cells[s.mountings[list][0]].Pickup), least) != nil; {
-					case !s.excludes(b, o):
+					case !s.excludes(b, list):
 						kept++
 					case enough:
 						t.Errorf("mounting %d as %d: excluded, and may have %g", k, list, least)

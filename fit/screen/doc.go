@@ -17,7 +17,8 @@
 // mountings may be compared, habits.go learns how the shop fills in its lists, and
 // likelihood.go fits a levelModel to all cells. For each mounting, hypotheses.go tries
 // what may be wrong, from wrong_lengths.go (columns and factors stand in lengths.go) and
-// wrong_names.go; evidence.go weighs each, and trend.go looks for a drift. What is found is
+// wrong_names.go; evidence.go weighs each beside the mounting as filed (baseline.go), and
+// trend.go looks for a drift. What is found is
 // put right, and the next round does all this again; where that is little of a large
 // record, corrections.go carries it over into the levelModel, and the round looks again at
 // what it concerns. Takes that were cut off are found first and apart, in clipping.go.
@@ -34,7 +35,8 @@
 // one pickup are in memory at a time, and whatever a hypothesis needs is used again for the
 // next one. Pickups that may have been mixed up with a mounting's are as many as there are:
 // they are tried where its levels can become so much likelier that one of so many has enough
-// evidence, which of a mounting without a mistake is the rarer the more there are. small.go
+// evidence, which of a mounting without a mistake is the rarer the more there are; and of
+// their lists of pole heights rough.go excludes most for little. small.go
 // has the arithmetic of small matrices, chunks.go spreads work over cores: results are the
 // same on any number of them.
 //

@@ -2,37 +2,18 @@ package screen
 
 import "math"
 
+// A shop that sets the poles of its pickups for every mounting has as many lists of pole
+// heights as mountings, and a mounting may have been filed with any of them. For a fiftieth
+// of what its density costs, rough says of a list that it cannot have enough evidence. What
+// each height makes of a string's level is worked out once for a mounting. The pickup's
+// level, its poles and the lift are taken for independent, with variances that are no less
+// than theirs (Gershgorin's circles), so that the quadratic form is no more than it is. What
+// is shared is known well where there are many lists: what it adds is taken as twice what
+// it adds at the lowest or the highest poles.
+
 // fewLists is of how many lists of pole heights each is weighed in full: rough takes as
 // long to begin with a pickup.
 const fewLists = 8
-
-// rough bounds from below how far a mounting's levels lie from what another pickup with
-// another list of pole heights lets expect, for a fiftieth of what the density costs: a shop
-// that sets its poles for every mounting has as many lists as mountings. It knows
-// of each string what every height makes of its level, and takes the pickup's level, its
-// poles and the lift for independent, with variances that are no less than theirs. What is
-// shared is known well in a record of many lists: its part is bounded by that at
-// the lowest and the highest of them, twice over.
-type rough struct {
-	points  [][]point // by string and number of the height, see group.values
-	batch   string
-	strings []roughString
-	lift    float64 // precision of the lift
-	level   float64 // precision of the pickup's level
-	apart   float64 // by how much the root of the quadratic form may be less, for what is shared
-	part    float64 // by how many times the covariance may be more, for what is shared
-	most    float64 // the quadratic form from which on the evidence cannot be enough
-	usable  bool
-}
-
-// point is a string over a pole of some height.
-type point struct {
-	known             bool
-	left, lift, noise float64 // residual but for the effects of its class and its pickup
-}
-
-// roughString is what the pickup makes of the level of one string.
-type roughString struct{ mean, variance float64 }
 
 // beginRough forgets the heights of the last mounting.
 func (s *screener) beginRough(b *baseline) {
@@ -51,18 +32,16 @@ func (s *screener) beginRough(b *baseline) {
 }
 
 // beginPickup works out what all lists of one pickup have in common. The hypothesis is that
-// of one of them, and needs so much evidence.
-func (s *screener) beginPickup(b *baseline, h *hypothesis, of *other, least float64) {
+// of one of them, a mounting's, and needs so much evidence.
+func (s *screener) beginPickup(b *baseline, h *hypothesis, list int, least float64) {
 	r := &b.rough
-	filed := *of
 	r.usable = false
-	name := s.cells[s.mountings[filed.mounting][0]].Pickup
-	j := s.jointWith(b, name)
-	if s.levels.fields || j.at.session >= 0 || len(b.levels.known) < len(b.mounting) || s.lists.batches[filed.mounting] == nil {
+	j := s.jointWith(b, s.cells[s.mountings[list][0]].Pickup)
+	if s.levels.fields || j.at.session >= 0 || len(b.levels.known) < len(b.mounting) || s.lists.batches[list] == nil {
 		return
 	}
 	l := j.locals
-	r.batch = *s.lists.batches[filed.mounting]
+	r.batch = *s.lists.batches[list]
 	r.lift, r.level = s.levels.usualLift.precision, 1/absoluteSum(l.inverse[:l.n])
 	r.strings = r.strings[:0]
 	group := s.lists.group(s, b.mounting)
@@ -99,14 +78,14 @@ func (s *screener) beginPickup(b *baseline, h *hypothesis, of *other, least floa
 }
 
 // excludes reports whether a list of the pickup cannot have enough evidence.
-func (s *screener) excludes(b *baseline, of *other) bool {
+func (s *screener) excludes(b *baseline, list int) bool {
 	r := &b.rough
-	batch := s.lists.batches[of.mounting]
+	batch := s.lists.batches[list]
 	if !r.usable || batch == nil || *batch != r.batch {
 		return false
 	}
 	var rr, rl, r1, ll, l1, w float64 // sums of products of residuals, lifts and ones, over variances
-	for x, n := range s.lists.numbers[of.mounting] {
+	for x, n := range s.lists.numbers[list] {
 		p := &r.points[x][n]
 		if !p.known {
 			*p = s.pointOf(b, x, n)

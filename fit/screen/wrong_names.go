@@ -91,9 +91,9 @@ func (s *screener) otherPickups(b *baseline, most int, try func(h *hypothesis) b
 		if of.whole && of.lists > fewLists {
 			if begun != name {
 				begun = name
-				s.beginPickup(b, h, o, s.leastGain(h, b, math.Inf(-1)))
+				s.beginPickup(b, h, of.mounting, s.leastGain(h, b, math.Inf(-1)))
 			}
-			if s.excludes(b, o) {
+			if s.excludes(b, of.mounting) {
 				return true
 			}
 		}

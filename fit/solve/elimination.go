@@ -14,7 +14,6 @@ type sum struct {
 	right       []float64
 	logdet      float64
 	definite    bool
-	group       block
 
 	misfit  float64 // of the observations: squared residuals by their weights, less the weights' logarithms
 	weighed int     // observations of another weight than 0
@@ -43,7 +42,7 @@ func (lay *layout) cutIntoChunks() {
 // another.
 func (lay *layout) withOwnChunks() *layout {
 	own := *lay
-	own.chunks = nil
+	own.chunks, own.spare = nil, nil
 	for _, c := range lay.chunks {
 		own.chunks = append(own.chunks, &sum{first: c.first, last: c.last})
 	}
@@ -92,22 +91,19 @@ func zeros(v []float64, n int) []float64 {
 }
 
 // addGroups eliminates the groups of a chunk and adds them up.
-func (c *sum) addGroups(s *solution) {
+func (c *sum) addGroups(s *solution, b *block) {
 	n := max(s.nShared, 1)
 	c.shared, c.right, c.logdet, c.definite = zeros(c.shared, n*n), zeros(c.right, n), 0, true
 	for g := c.first; g < c.last; g++ {
 		if s.begin[g] == s.begin[g+1] {
-			s.groups[g] = eliminated{}
 			continue
 		}
-		kept, ok := c.group.eliminate(s, g)
-		if !ok {
-			c.definite = false
+		if c.definite = b.eliminate(s, g); !c.definite {
 			return
 		}
-		s.groups[g] = kept
-		c.logdet += c.group.logdet
-		c.group.addShared(c.shared, c.right)
+		b.keep(&s.groups[g])
+		c.logdet += b.logdet
+		b.addShared(c.shared, c.right)
 	}
 }
 
@@ -123,7 +119,7 @@ func (b *block) addShared(matrix, right []float64) {
 
 // eliminate adds up a group's equations, without its leaves, and eliminates the
 // unknowns that are its own. What is left is what the group says of the shared ones.
-func (b *block) eliminate(s *solution, group int) (eliminated, bool) {
+func (b *block) eliminate(s *solution, group int) bool {
 	b.reset(s.layout, group)
 	for _, p := range s.portions[group] {
 		b.addPortion(s, &p)
@@ -133,10 +129,15 @@ func (b *block) eliminate(s *solution, group int) (eliminated, bool) {
 	}
 	for j := range b.mid {
 		if !b.eliminateUnknown(j) {
-			return eliminated{}, false
+			return false
 		}
 	}
-	return eliminated{append([]float64(nil), b.matrix[:b.mid*b.n]...), append([]float64(nil), b.right[:b.mid]...)}, true
+	return true
+}
+
+// keep keeps the equations of the unknowns that were eliminated.
+func (b *block) keep(in *eliminated) {
+	in.rows, in.right = append(in.rows[:0], b.matrix[:b.mid*b.n]...), append(in.right[:0], b.right[:b.mid]...)
 }
 
 // addPortion adds up some of a group's observations, and eliminates their leaves: a leaf's
@@ -198,7 +199,9 @@ func (b *block) eliminateUnknown(j int) bool {
 
 // substitute finds every group's unknowns and the residuals, the shared ones known.
 func (s *solution) substitute() {
-	s.own = make([][]float64, len(s.sizes))
+	if s.own == nil {
+		s.own = make([][]float64, len(s.sizes))
+	}
 	s.residual = make([]float64, s.n)
 	InParallelEach(len(s.chunks), func(c int) {
 		var w substitution
@@ -225,6 +228,7 @@ func (c *sum) addMisfit(s *solution, group int) {
 // substitution is the memory of finding the unknowns of groups.
 type substitution struct {
 	row   row
+	all   []float64 // the group's unknowns but leaves, then the shared ones
 	terms []float64 // what terms but the leaf make of each class
 	fixed []float64 // of an observation
 	leafs []float64 // what each observation of a run multiplies its leaf by
@@ -235,13 +239,14 @@ func (w *substitution) group(s *solution, group int) {
 	mid := s.mids[group]
 	n := mid + len(s.b)
 	kept := s.groups[group]
-	x := make([]float64, n) // the group's unknowns but leaves, then the shared ones
+	w.all = zeros(w.all, n)
+	x := w.all
 	copy(x[mid:], s.b)
 	for m := mid - 1; m >= 0 && kept.rows != nil; m-- {
 		from := kept.rows[m*n : (m+1)*n]
 		x[m] = (kept.right[m] - floats.Dot(from[m+1:], x[m+1:])) / from[m]
 	}
-	s.own[group] = make([]float64, s.sizes[group])
+	s.own[group] = zeros(s.own[group], s.sizes[group])
 	copy(s.own[group], x[:mid])
 	for _, p := range s.portions[group] {
 		w.terms = grown(w.terms, len(p.first))

@@ -38,6 +38,10 @@ type solution struct {
 // logarithm of the residual standard deviation, then each term's lower triangle.
 func (lay *layout) solve(par []float64) (*solution, error) {
 	s := &solution{layout: lay}
+	if old := lay.spare; old != nil {
+		s.weight, s.groups, s.own = old.weight, old.groups, old.own
+		lay.spare = nil
+	}
 	s.sigma, s.factors = lay.unpack(par)
 	if s.sigma == 0 || math.IsInf(s.sigma, 0) || math.IsNaN(s.sigma) {
 		return nil, errNotDefinite
@@ -55,7 +59,7 @@ func (lay *layout) solve(par []float64) (*solution, error) {
 // weigh sets the observations' weights, 0 for those that skip returns true for; a nil skip
 // skips none.
 func (s *solution) weigh(skip func(i int) bool) {
-	s.weight = make([]float64, s.n)
+	s.weight = zeros(s.weight, s.n)
 	InParallel(s.n, func(from, to int) {
 		for i := from; i < to; i++ {
 			if skip != nil && skip(i) {
@@ -142,8 +146,12 @@ func (p Spread) penalty(sd float64) float64 {
 // eliminate eliminates the unknowns of all groups, solves for the shared ones and
 // returns the log determinant of the equations' matrix.
 func (s *solution) eliminate() (logdet float64, err error) {
-	s.groups = make([]eliminated, len(s.sizes))
-	InParallelEach(len(s.chunks), func(c int) { s.chunks[c].addGroups(s) })
+	if s.groups == nil {
+		s.groups = make([]eliminated, len(s.sizes))
+	}
+	InParallelEach(len(s.chunks), func(c int) {
+		s.blocks.with(func(b *block) { s.chunks[c].addGroups(s, b) })
+	})
 	s.total = s.sharedEquations()
 	for _, c := range s.chunks {
 		if !c.definite {
@@ -193,6 +201,13 @@ func (s *solution) penalised() float64 {
 		}
 	}
 	return ss
+}
+
+// lastResult is the result of a solution that is not looked at any more: the next one takes
+// its memory.
+func (s *solution) lastResult() *MixedFit {
+	s.spare = s
+	return s.result()
 }
 
 // result is what callers read: u = L b, covariances.

@@ -186,13 +186,16 @@ func (s *solution) logGradient() []float64 {
 	cov := dense(s.shared.inverse(max(s.nShared, 1)))
 	parts := make([][]float64, len(s.chunks))
 	InParallelEach(len(s.chunks), func(c int) {
-		w := inverseWork{s: s, shared: cov, grad: make([]float64, 1+len(s.Terms))}
-		for g := s.chunks[c].first; g < s.chunks[c].last; g++ {
-			if s.begin[g] < s.begin[g+1] {
-				w.addSlopes(g)
+		s.inverses.with(func(w *inverseWork) {
+			w.s, w.shared, w.grad = s, cov, make([]float64, 1+len(s.Terms))
+			for g := s.chunks[c].first; g < s.chunks[c].last; g++ {
+				if s.begin[g] < s.begin[g+1] {
+					w.addSlopes(g)
+				}
 			}
-		}
-		parts[c] = w.grad
+			parts[c] = w.grad
+			w.s, w.shared = nil, nil
+		})
 	})
 	grad := make([]float64, 1+len(s.Terms))
 	for _, p := range parts {

@@ -167,6 +167,39 @@ func TestObservationsMayBeWorkedOut(t *testing.T) {
 	}
 }
 
+// What was solved stays as it is when the model is solved anew in the same memory.
+func TestSolvedStaysWhenSolvedAnew(t *testing.T) {
+	m := simpleMixed(rand.New(rand.NewPCG(9, 7)), 260, 6)
+	one, other := []float64{0.3, 0.7, 0.5}, []float64{0.9, 0.1, 1.5}
+	said := func(f *MixedFit, s *Solved) []float64 {
+		rest, err := s.WithoutGroup(2)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return slices.Concat(f.Beta, f.Residual, f.U[0][3], f.U[1][1], f.U[2][5], rest.Beta)
+	}
+	f, err := m.At(0.4, one)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := m.Solve(0.4, one)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := said(f, s)
+	for range 3 {
+		if _, _, _, err := m.Step(0.2, other); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if got := said(f, s); !slices.Equal(got, want) {
+		t.Errorf("got %v, before %v", got, want)
+	}
+	if again, err := m.At(0.4, one); err != nil || !slices.Equal(said(again, s), want) {
+		t.Errorf("solved at the same again: not the same (%v)", err)
+	}
+}
+
 // The average information is what its definition says, with the observations' projection
 // in full.
 func TestAverageInformationIsItsDefinition(t *testing.T) {

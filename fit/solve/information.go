@@ -36,7 +36,7 @@ func (m *Mixed) Step(sigma float64, sds []float64) (fit *MixedFit, nextSigma flo
 	var chol mat.Cholesky
 	var step mat.VecDense
 	if !chol.Factorize(info) || chol.SolveVecTo(&step, mat.NewVecDense(n, grad)) != nil {
-		return s.result(), sigma, sds, nil
+		return s.lastResult(), sigma, sds, nil
 	}
 	longest := mat.Norm(&step, math.Inf(1))
 	scale := min(1, mostLogStep/longest)
@@ -44,7 +44,7 @@ func (m *Mixed) Step(sigma float64, sds []float64) (fit *MixedFit, nextSigma flo
 	for k := range sds {
 		nextSDs[k] = sds[k] * math.Exp(-scale*step.AtVec(k+1))
 	}
-	return s.result(), sigma * math.Exp(-scale*step.AtVec(0)), nextSDs, nil
+	return s.lastResult(), sigma * math.Exp(-scale*step.AtVec(0)), nextSDs, nil
 }
 
 // sameInformation is how far standard deviations move, ln, before their information is

@@ -38,7 +38,11 @@ type layout struct {
 	begin    []int       // of each group in order, and the end
 	portions [][]portion // of each group
 	class    []int32     // of each observation, its class in its portion
-	chunks   []*sum      // of groups that stand together: their number follows from the data alone, so that sums do
+	blocks   *spares[block]
+	inverses *spares[inverseWork]
+	spare    *solution // memory of a solution that is no longer looked at
+
+	chunks []*sum // of groups that stand together: their number follows from the data alone, so that sums do
 }
 
 // noUnknown is the place of a level that no observation has.
@@ -54,7 +58,7 @@ func (m *Mixed) layOut() (*layout, error) {
 	if m.lay != nil && m.lay.nFixed == fixed {
 		return m.lay, nil
 	}
-	lay := &layout{Mixed: m, n: n, nFixed: fixed, nShared: fixed, at: make([]int, len(m.Terms)), local: make([][]int, len(m.Terms)), group: make([][]int, len(m.Terms))}
+	lay := &layout{Mixed: m, blocks: new(spares[block]), inverses: new(spares[inverseWork]), n: n, nFixed: fixed, nShared: fixed, at: make([]int, len(m.Terms)), local: make([][]int, len(m.Terms)), group: make([][]int, len(m.Terms))}
 	groups := 1
 	for _, g := range m.Group {
 		groups = max(groups, int(g)+1)

@@ -1,13 +1,8 @@
 package solve
 
-import "sync"
-
 // Solved is a Mixed solved at given standard deviations, from which groups and
 // observations can be left out without solving it anew. Terms have one covariate each.
-type Solved struct {
-	s      *solution
-	blocks sync.Pool // of *block: memory of leaving groups out
-}
+type Solved struct{ s *solution }
 
 // Solve solves the model at given standard deviations, its own and those of its terms.
 func (m *Mixed) Solve(sigma float64, sds []float64) (*Solved, error) {
@@ -15,7 +10,7 @@ func (m *Mixed) Solve(sigma float64, sds []float64) (*Solved, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Solved{s: s}, nil
+	return &Solved{s}, nil
 }
 
 // Fit is the whole solution.
@@ -52,16 +47,16 @@ func (s *Solved) WithoutGroup(group int) (*Shared, error) {
 	if s.s.begin[group] == s.s.begin[group+1] {
 		return s.s.sharedAt(s.s.b, s.s.shared), nil
 	}
-	b, ok := s.blocks.Get().(*block)
-	if !ok {
-		b = new(block)
-	}
-	defer s.blocks.Put(b)
-	if _, ok := b.eliminate(s.s, group); !ok {
+	own := newEquations(s.s.total.n)
+	definite := true
+	s.s.blocks.with(func(b *block) {
+		if definite = b.eliminate(s.s, group); definite {
+			b.addShared(own.matrix, own.right)
+		}
+	})
+	if !definite {
 		return nil, errNotDefinite
 	}
-	own := newEquations(s.s.total.n)
-	b.addShared(own.matrix, own.right)
 	rest := s.s.total.less(own)
 	system, err := rest.factorize()
 	if err != nil {

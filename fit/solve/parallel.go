@@ -5,6 +5,26 @@ import (
 	"sync"
 )
 
+// spares is memory that several goroutines work in, one after the other.
+type spares[T any] struct {
+	mu  sync.Mutex
+	all []*T
+}
+
+// with calls do with spare memory, or with new.
+func (s *spares[T]) with(do func(*T)) {
+	s.mu.Lock()
+	v := new(T)
+	if n := len(s.all); n > 0 {
+		v, s.all = s.all[n-1], s.all[:n-1]
+	}
+	s.mu.Unlock()
+	do(v)
+	s.mu.Lock()
+	s.all = append(s.all, v)
+	s.mu.Unlock()
+}
+
 // InParallelEach does n things that do not depend on each other, as many at once as
 // there are processors.
 func InParallelEach(n int, do func(i int)) {

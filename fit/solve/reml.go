@@ -147,7 +147,7 @@ func (m *Mixed) At(sigma float64, sds []float64) (*MixedFit, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.result(), nil
+	return s.lastResult(), nil
 }
 
 // first is where the search for the variances begins.
