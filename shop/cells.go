@@ -173,6 +173,20 @@ func gatherKept(ctx context.Context, f folder, book gain.Book, mostUnread int64)
 	return data, keep, nil
 }
 
+// gathered makes cells of the shop's readings alone, of what is kept of them where there is
+// such a thing.
+func (f folder) gathered(ctx context.Context) (*cell.Data, error) {
+	sources, err := sourcesOf([]string{f.ReadingsFile()})
+	if err != nil {
+		return nil, err
+	}
+	if Missing(f.cells()) {
+		return gather(ctx, sources)
+	}
+	data, _, err := gatherKept(ctx, f, sources[0].Gains, math.MaxInt64)
+	return data, err
+}
+
 // sourcesOf are readings files, each with the calibrations beside it.
 func sourcesOf(files []string) ([]Source, error) {
 	var out []Source

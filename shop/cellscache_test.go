@@ -214,6 +214,9 @@ func TestWhoKeepsCells(t *testing.T) {
 	if _, err := s.Cells(t.Context()); err != nil || !g.helps() || !bytes.Equal(kept(), before) {
 		t.Errorf("reading a record wrote what is kept of it; %v", err)
 	}
+	if d, err := s.gathered(t.Context()); err != nil || len(d.Cells) == 0 || !bytes.Equal(kept(), before) {
+		t.Errorf("gathering a record wrote what is kept of it; %v", err)
+	}
 	if best(); !bytes.Equal(kept(), before) {
 		t.Error("cells are kept anew for some rows")
 	}

@@ -132,11 +132,7 @@ func (s *Shop) AddLoudness(ctx context.Context, r *batch.Report) {
 }
 
 func (s *Shop) loudness(ctx context.Context, model fit.Model, r *batch.Report) (*batch.Loudness, error) {
-	sources, err := sourcesOf([]string{s.folder.ReadingsFile()})
-	if err != nil {
-		return nil, err
-	}
-	data, err := gather(ctx, sources)
+	data, err := s.gathered(ctx)
 	if err != nil {
 		return nil, err
 	}
