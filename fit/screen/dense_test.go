@@ -447,3 +447,22 @@ func TestListsAreExcludedForWantOfEvidence(t *testing.T) {
 		t.Errorf("excluded %d, kept %d", excluded, kept)
 	}
 }
+
+// Others are as many as are gone through, however they are counted.
+func TestOthersAreCounted(t *testing.T) {
+	for _, d := range []*cell.Data{celltest.File(t, "slips", "readings.csv"), madeShop(20, 4), staggeredShop(10, 4)} {
+		s := fitted(t, d)
+		counted := 0
+		for _, m := range s.mountings {
+			b, n := s.baselineOf(m), 0
+			s.eachOther(b, func(other) bool { n++; return true })
+			if got := s.countOthers(b, math.MaxInt); got != n {
+				t.Errorf("%s: %d others, want %d", b.pickup, got, n)
+			}
+			counted += n
+		}
+		if counted == 0 {
+			t.Error("no others")
+		}
+	}
+}

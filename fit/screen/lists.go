@@ -31,6 +31,7 @@ type group struct {
 	lowest, highest []float64           // pole heights of those, by string; nil where there are none
 	values          [][]float64         // different pole heights of those, by string
 	numbers         []map[float64]int32 // where they stand there
+	byFirst         map[float64][]int32 // all of pickups by the pole height of the first string, as shown
 }
 
 // shape is what lists of heights that may be compared have in common.
@@ -144,6 +145,10 @@ func (l *lists) addPickup(s *screener, k int, at map[groupOf]int, seen map[strin
 		return
 	}
 	g.pickups[p] = append(g.pickups[p], k)
+	if g.byFirst == nil {
+		g.byFirst = map[float64][]int32{}
+	}
+	g.byFirst[shown(heights[0])] = append(g.byFirst[shown(heights[0])], int32(k))
 	if g.lowest == nil {
 		g.lowest, g.highest = slices.Clone(heights), slices.Clone(heights)
 		g.values, g.numbers = make([][]float64, len(m)), make([]map[float64]int32, len(m))

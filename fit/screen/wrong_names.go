@@ -63,8 +63,7 @@ func (s *screener) otherPickups(b *baseline, most int, try func(h *hypothesis) b
 	if len(s.lists.group(s, b.mounting).pickups)-1 > most {
 		return
 	}
-	n := 0
-	s.eachOther(b, func(other) bool { n++; return n <= most })
+	n := s.countOthers(b, most)
 	if n == 0 || n > most {
 		return
 	}
@@ -112,6 +111,38 @@ type other struct {
 	lists    int // of the pickup's pole heights
 }
 
+// countOthers counts them; there may be more where there are more than most.
+func (s *screener) countOthers(b *baseline, most int) (n int) {
+	m, group := b.mounting, s.lists.group(s, b.mounting)
+	if differ, _ := s.poleDifferences(m, nil, max(sameHeight, s.habits.poles.within)); differ != 0 || s.anyImpossible(m) || !s.canHaveAll(b) {
+		s.eachOther(b, func(other) bool { n++; return n <= most })
+		return n
+	}
+	for _, of := range group.pickups {
+		if s.cells[s.mountings[of[0]][0]].Pickup != b.pickup {
+			n += 1 + len(of)
+		}
+	}
+	own, _ := s.lists.listed(s, m, nil, poleLength)
+	for _, k := range group.byFirst[shown(own[0])] {
+		if s.cells[s.mountings[k][0]].Pickup != b.pickup && sameHeights(own, s.lists.lengths[0][k]) {
+			n--
+		}
+	}
+	return n
+}
+
+// canHaveAll reports whether there can be the mounting's cells with any pole heights that
+// others have. It fills b.renamed.
+func (s *screener) canHaveAll(b *baseline) bool {
+	group := s.lists.group(s, b.mounting)
+	b.renamed = b.renamed[:0]
+	for _, i := range b.mounting {
+		b.renamed = append(b.renamed, *s.cells[i])
+	}
+	return group.lowest != nil && possibleWith(b.renamed, group.lowest) && possibleWith(b.renamed, group.highest)
+}
+
 // eachOther goes through them, but those that would make cells that cannot be.
 func (s *screener) eachOther(b *baseline, yield func(other) bool) {
 	m, group := b.mounting, s.lists.group(s, b.mounting)
@@ -119,11 +150,7 @@ func (s *screener) eachOther(b *baseline, yield func(other) bool) {
 	// A whole file that was used again has the heights of the pickup that it names.
 	differ, _ := s.poleDifferences(m, nil, max(sameHeight, s.habits.poles.within))
 	own, _ := s.lists.listed(s, m, nil, poleLength)
-	b.renamed = b.renamed[:0]
-	for _, i := range m {
-		b.renamed = append(b.renamed, *s.cells[i])
-	}
-	always := group.lowest != nil && possibleWith(b.renamed, group.lowest) && possibleWith(b.renamed, group.highest)
+	always := s.canHaveAll(b)
 	for _, of := range group.pickups {
 		if s.cells[s.mountings[of[0]][0]].Pickup == b.pickup {
 			continue
