@@ -6,6 +6,7 @@ import (
 	_ "embed"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -158,22 +159,63 @@ type cost struct {
 
 // fitShorter makes a shop of a log which was fitted when it was so many rows shorter.
 func fitShorter(program, shop, log string, rows int) error {
-	text, err := os.ReadFile(log)
+	readings := filepath.Join(shop, record.ReadingsFile)
+	if err := errors.Join(os.RemoveAll(shop), os.MkdirAll(shop, 0o777), copyFile(readings, log)); err != nil {
+		return err
+	}
+	f, err := os.OpenFile(readings, os.O_RDWR, 0)
 	if err != nil {
 		return err
 	}
-	shorter := text
-	for range rows {
-		shorter = shorter[:1+bytes.LastIndexByte(shorter[:len(shorter)-1], '\n')]
-	}
-	readings := filepath.Join(shop, record.ReadingsFile)
-	if err := errors.Join(os.RemoveAll(shop), os.MkdirAll(shop, 0o777), os.WriteFile(readings, shorter, 0o666)); err != nil {
+	defer f.Close()
+	last, err := cutRows(f, rows)
+	if err != nil {
 		return err
 	}
 	if said, err := exec.Command(program, "fit", "--shop", shop).CombinedOutput(); err != nil {
 		return fmt.Errorf("%w\n%s", err, said)
 	}
-	return os.WriteFile(readings, text, 0o666)
+	_, err = f.Write(last)
+	return err
+}
+
+// cutRows cuts the last rows off a log, and leaves the file open at its end. A log is not
+// read into memory as a whole: a process that is started counts the memory of the one that
+// starts it as its own.
+func cutRows(f *os.File, rows int) (last []byte, err error) {
+	const longest = 1 << 10 // bytes of a row
+	end, err := f.Seek(0, io.SeekEnd)
+	if err != nil {
+		return nil, err
+	}
+	last = make([]byte, min(end, int64(rows+1)*longest))
+	if _, err := f.ReadAt(last, end-int64(len(last))); err != nil {
+		return nil, err
+	}
+	at := len(last)
+	for range rows {
+		at = 1 + bytes.LastIndexByte(last[:at-1], '\n')
+	}
+	last = last[at:]
+	if err := f.Truncate(end - int64(len(last))); err != nil {
+		return nil, err
+	}
+	_, err = f.Seek(0, io.SeekEnd)
+	return last, err
+}
+
+func copyFile(to, from string) error {
+	in, err := os.Open(from)
+	if err != nil {
+		return err
+	}
+	defer in.Close()
+	out, err := os.Create(to)
+	if err != nil {
+		return err
+	}
+	_, err = io.Copy(out, in)
+	return errors.Join(err, out.Close())
 }
 
 // run runs a stage on a log.
