@@ -142,6 +142,12 @@ func scan(r io.Reader, name string, l *table.Layout, do func(row table.Row, at t
 
 // scanFile scans a file that may not be there, or may have nothing in it.
 func scanFile(path string, l *table.Layout, do func(table.Row, table.Place, *RowError)) error {
+	return withRows(path, func(f *snapshot) error { return scan(f, path, l, do) })
+}
+
+// withRows does something with a file as it stands, unless it is not there or has nothing
+// in it, as a writer was cut short before the header.
+func withRows(path string, do func(*snapshot) error) error {
 	f, err := openNow(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil
@@ -153,5 +159,5 @@ func scanFile(path string, l *table.Layout, do func(table.Row, table.Place, *Row
 	if f.Size() == 0 {
 		return nil
 	}
-	return scan(f, path, l, do)
+	return do(f)
 }

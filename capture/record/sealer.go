@@ -84,23 +84,6 @@ func countRows(record string, columns *table.Layout) (rows int, err error) {
 	return rows, err
 }
 
-// withRows does something with a file as it stands, unless it is not there or has nothing
-// in it, as a writer was cut short before the header.
-func withRows(path string, do func(*snapshot) error) error {
-	f, err := openNow(path)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil
-	}
-	if err != nil {
-		return err
-	}
-	defer f.Close()
-	if f.Size() == 0 {
-		return nil
-	}
-	return do(f)
-}
-
 // digestsAfter is rowsAfter for a file from the row after so many on. exact tells whether
 // the row of the last seal's number has its digest.
 func digestsAfter(r io.Reader, rows int, name string, columns *table.Layout, last seal) (all int, unsealed []string, exact bool, err error) {
