@@ -9,7 +9,7 @@ import (
 
 // garbagePercent is by how much a fit's memory grows beyond what is in use before garbage is
 // collected, in percent of that, where a Go program usually takes as much again. For
-// 10,000,000 readings that is 0.9 in place of 1.6 GB, and costs a tenth of the time. Up to
+// 10,000,000 readings that is 0.9 in place of 1.3 GB, and costs a tenth of the time. Up to
 // fewBytes in all, which 1,000,000 readings need, it may grow as usual.
 const (
 	garbagePercent = 30
