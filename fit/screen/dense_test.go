@@ -44,7 +44,8 @@ func (m *levelModel) allRows() []row {
 
 // baselineOf is the record as filed beside which a mounting is looked at.
 func (s *screener) baselineOf(m mounting) *baseline {
-	l := localsOf(newElimination(s.levels), s.levels.all[s.levels.number[s.cells[m[0]].Pickup]])
+	l := new(locals)
+	l.fill(newElimination(s.levels), s.levels.all[s.levels.number[s.cells[m[0]].Pickup]])
 	b := &baseline{}
 	s.begin(b, m, l, s.levels.unexplained(l))
 	return b

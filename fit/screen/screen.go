@@ -132,7 +132,7 @@ func (s *screener) accept(accepted, putOff []*hypothesis) {
 		return
 	}
 	if slices.ContainsFunc(accepted, func(h *hypothesis) bool { return h.kind != DriftInSession }) {
-		s.lists = nil
+		s.lists = nil // as in fit
 		s.lists = s.listsOf()
 	}
 	s.again = again{pickups: map[string]bool{}, others: map[string]bool{}}

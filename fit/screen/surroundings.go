@@ -29,14 +29,8 @@ type locals struct {
 	of, row  []float64    // scratch
 }
 
-// localsOf works out what is local to a pickup. It stands on e until e is used again.
-func localsOf(e *elimination, p *pickup) *locals {
-	l := &locals{}
-	l.fill(e, p)
-	return l
-}
-
-// fill does so, in place of another pickup.
+// fill works out what is local to a pickup, in place of another. It stands on e until e is
+// used again.
 func (l *locals) fill(e *elimination, p *pickup) {
 	m := e.m
 	e.eliminate(p)
