@@ -1,11 +1,10 @@
-// Package solve holds the statistics that several rooms stand on: least squares,
-// linear mixed models, robust means and combined uncertainties. It knows matrices
+// Package solve holds the statistics that several rooms stand on: nonlinear least
+// squares, linear mixed models, robust means and combined uncertainties. It knows matrices
 // and lists of numbers, and no pickups: what a row or a level stands for is the
 // caller's affair.
 //
-// Three solvers, from the plain to the rich:
+// Two solvers:
 //
-//   - lsq.go: [Linear], linear least squares to the last digits.
 //   - nonlinear.go: [Nonlinear], damped Gauss-Newton steps from a start, with the
 //     derivatives given or by differences.
 //   - mixed.go: [Mixed], a linear model with random terms, priors and known
