@@ -32,7 +32,7 @@ func TestFalloffStateIsChecked(t *testing.T) {
 		"range: core_mm: expected two lengths":                   func(f *Falloff) { f.Range.Core[1] = 1e10 },
 		`wraps: expected each wrap once`:                         func(f *Falloff) { f.Wraps[1] = f.Wraps[0] },
 		`excite: expected one of ["travel" "force" "drive"], go`: func(f *Falloff) { f.Excite = "hope" },
-		"no level follows for a string of":                       func(f *Falloff) { f.Theta[curve.Slope], f.Theta[curve.WoundSlope] = 3.3, 6 },
+		"no level follows for a string of":                       func(f *Falloff) { f.Theta[curve.Slope], f.Theta[curve.WoundSlope] = 3.3, -5 },
 	} {
 		m, err := fitFalloff(context.Background(), celltest.Sample(t), nil)
 		if err != nil {

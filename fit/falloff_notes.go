@@ -18,7 +18,8 @@ const (
 )
 
 // parameterWords are what parameters are called in sentences, and the capture
-// that would tell more of each, as the end of a sentence.
+// that would tell more of each, as the end of a sentence. Those that correct the others
+// by little have none: no single capture would tell them.
 var parameterWords = [curve.FixedParameters]struct{ name, capture string }{
 	curve.AreaExponent:     {"how level follows the steel in a string", "capture string sets with other cores"},
 	curve.VelocityExponent: {"how level follows pitch", "capture a pickup with the same strings tuned otherwise, or a set whose gauges go otherwise with its notes"},

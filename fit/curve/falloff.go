@@ -13,20 +13,28 @@ import (
 // of wraps, which have parameters of their own, in order, behind the fixed ones.
 // For one string over one pole, with y = ln v:
 //
-//	y = level + p ln A + q X - s(A) (g + o) ln((gap + o)/(g + o)) + c h - e N + b ln B
+//	y = level + p ln A + r W (ln A - a) + q X
+//	    - s(S) (1 + z (h - h0)) (g + o) ln((gap + o)/(g + o)) + c h - e N - f n + b ln B
 //
 //	A    effective steel area, relative to a plain string of [RefDiameter]:
 //	     core^2 + k_wrap (gauge^2 - core^2)
+//	W    share of A that is wrap, and a the ln A of a usual wound string: how level
+//	     follows the area need not be the same for wound strings
 //	X    ln of the string's velocity at the pickup for its kind of excitation
-//	s(A) falloff per mm at the reference gap g, s A^t exp(w (W - 0.7)): thin
+//	S    the area by which a string saturates: as A, but that the wrap counts
+//	     three times as much
+//	s(S) falloff per mm at the reference gap g, s S^t exp(w (V - 1)): thin
 //	     strings saturate and fall more slowly
-//	W    share of A that is wrap: turns with gaps between them saturate later than a
+//	V    share of S that is wrap: turns with gaps between them saturate later than a
 //	     core, so that wound strings fall faster than plain ones
 //	gap  from the pole's top to the string's axis, mm
-//	o    how the falloff bends, o A^u: small o falls steeply near the pole; thin
+//	o    how the falloff bends, o S^u: small o falls steeply near the pole; thin
 //	     strings saturate there and do not
-//	h    the pole's height over the bobbin plane, mm
-//	N    what a string at the end of the row misses of a neighbouring pole
+//	h    the pole's height over the bobbin plane, mm, and h0 a usual one: over a pole
+//	     that stands further out of its coil and of the row's field, level falls
+//	     more gently
+//	N    what a string at the end of the row misses of a neighbouring pole, by the gap;
+//	     n neighbours are missing
 //	B    flux density over the pole against others of its batch, where measured
 //
 // The fall by s at the reference gap and the bend o are told apart well; a
@@ -93,24 +101,37 @@ func (c *Curve) WrapWeight(th []float64, wrap profiles.Wrap) float64 {
 	return math.Exp(th[WrapCommon] + k)
 }
 
+// saturatingWrap is how many times more a wrap counts beside the core in S than in A. Levels
+// tell it to within a factor only: worlds of [evenpole/bench/handbook] have
+// ln 1.25 +- 1.3, rows of the field solver of testdata ln 1.07 and 1.27.
+const saturatingWrap = 3
+
 // steel is what follows from a string's steel alone, at some parameters.
 type steel struct {
-	logArea     float64 // ln A
-	wrap        float64 // W
-	slope, bend float64 // s(A) and o
-	wrapAt      int     // the parameter of its wrap; -1 where it has none
+	logArea, wrap                 float64 // ln A and W
+	logSaturating, wrapSaturating float64 // ln S and V
+	slope, bend                   float64 // s and o
+	wrapAt                        int     // the parameter of its wrap; -1 where it has none
 }
 
 func (c *Curve) steel(th []float64, s *Site) steel {
 	core := s.Core * s.Core
 	wrap := c.WrapWeight(th, s.Wrap) * (s.Gauge*s.Gauge - core)
-	of := steel{logArea: math.Log((core + wrap) / (RefDiameter * RefDiameter)), wrap: wrap / (core + wrap), wrapAt: -1}
-	of.bend = math.Exp(th[Bend] + th[BendExponent]*of.logArea)
-	of.slope = math.Exp(th[Slope] + th[Steepness]*of.logArea + th[WoundSlope]*(of.wrap-RefWrap))
+	of := steel{wrapAt: -1}
+	of.logArea, of.wrap = logAndShare(core, wrap)
+	of.logSaturating, of.wrapSaturating = logAndShare(core, saturatingWrap*wrap)
+	of.bend = math.Exp(th[Bend] + th[BendExponent]*of.logSaturating)
+	of.slope = math.Exp(th[Slope] + th[Steepness]*of.logSaturating + th[WoundSlope]*(of.wrapSaturating-RefWrap))
 	if i := slices.Index(c.Wraps, s.Wrap); i >= 0 {
 		of.wrapAt = FixedParameters + i
 	}
 	return of
+}
+
+// logAndShare is ln of the sum of two areas, mm2, relative to a plain string of
+// [RefDiameter], and the share of the second one.
+func logAndShare(core, wrap float64) (log, share float64) {
+	return math.Log((core + wrap) / (RefDiameter * RefDiameter)), wrap / (core + wrap)
 }
 
 // LogArea is ln A.
@@ -141,13 +162,18 @@ func (c *Curve) Predict(th []float64, s *Site, lift float64) float64 {
 	gap := s.Gap() + lift
 	of := c.steel(th, s)
 	end, _ := s.endTerm(gap)
-	return sum(th, s, of.logArea, of.gapTerm(gap), end)
+	return sum(th, s, &of, of.gapTerm(gap)*fallOver(th, s.Height), end)
+}
+
+// fallOver is how much of the fall by the gap there is over a pole of some height, mm.
+func fallOver(th []float64, height float64) float64 {
+	return 1 + th[HeightSlope]*(height-RefHeight)
 }
 
 // sum adds up the terms of the equation.
-func sum(th []float64, s *Site, logArea, gapTerm, end float64) float64 {
-	return th[Level] + th[AreaExponent]*logArea + th[VelocityExponent]*s.Velocity + gapTerm +
-		th[Protrusion]*s.Height - th[EndLoss]*end + th[FieldExponent]*s.Field
+func sum(th []float64, s *Site, of *steel, gapTerm, end float64) float64 {
+	return th[Level] + th[AreaExponent]*of.logArea + th[WoundArea]*of.woundTerm() + th[VelocityExponent]*s.Velocity + gapTerm +
+		th[Protrusion]*s.Height - th[EndLoss]*end - th[EndLevel]*float64(s.Missing) + th[FieldExponent]*s.Field
 }
 
 // Gradient writes the derivatives of Predict by the parameters into dst, and returns
@@ -161,30 +187,49 @@ func (c *Curve) Gradient(dst, th []float64, s *Site, lift float64) float64 {
 // linear is Predict and Gradient at once.
 func linear(dst, th []float64, s *Site, of *steel, lift float64) (value, byLift float64) {
 	gap := s.Gap() + lift
-	a, slope, bend, at := of.logArea, of.slope, of.bend, of.reach(gap)
+	slope, bend, at, over := of.slope, of.bend, of.reach(gap), fallOver(th, s.Height)
 	ratio := of.logReach(gap)
-	fall := -slope * (RefGap + bend) * ratio
-	byBend := -slope * bend * (ratio + (RefGap+bend)/at - 1)
-	perArea := th[AreaExponent] + th[Steepness]*fall + th[BendExponent]*byBend
+	atRef := -slope * (RefGap + bend) * ratio
+	fall := atRef * over
+	byBend := -slope * bend * (ratio + (RefGap+bend)/at - 1) * over
 	clear(dst)
 	dst[Level] = 1
-	dst[AreaExponent] = a
+	dst[AreaExponent] = of.logArea
+	dst[WoundArea] = of.woundTerm()
 	dst[VelocityExponent] = s.Velocity
 	dst[Slope] = fall
-	dst[Steepness] = a * fall
-	dst[WoundSlope] = (of.wrap - RefWrap) * fall
+	dst[Steepness] = of.logSaturating * fall
+	dst[WoundSlope] = (of.wrapSaturating - RefWrap) * fall
 	dst[Bend] = byBend
-	dst[BendExponent] = a * byBend
+	dst[BendExponent] = of.logSaturating * byBend
 	dst[Protrusion] = s.Height
+	dst[HeightSlope] = (s.Height - RefHeight) * atRef
 	end, endSlope := s.endTerm(gap)
 	dst[EndLoss] = -end
+	dst[EndLevel] = -float64(s.Missing)
 	dst[FieldExponent] = s.Field
 	if of.wrap > 0 {
-		byWeight := of.wrap * (perArea + (1-of.wrap)*th[WoundSlope]*fall)
+		byWeight := of.areaByWeight(th) + of.fallByWeight(th)*fall + of.bendByWeight(th)*byBend
 		dst[WrapCommon] = byWeight
 		if of.wrapAt >= 0 {
 			dst[of.wrapAt] = byWeight
 		}
 	}
-	return sum(th, s, a, fall, end), -slope*(RefGap+bend)/at - th[EndLoss]*endSlope
+	return sum(th, s, of, fall, end), -slope*(RefGap+bend)/at*over - th[EndLoss]*endSlope
 }
+
+// woundTerm is W (ln A - a).
+func (of *steel) woundTerm() float64 { return of.wrap * (of.logArea - RefWound) }
+
+// The derivatives by ln k_wrap: of the terms in A, and of the fall and the bend relative to
+// those by their own logarithms.
+
+func (of *steel) areaByWeight(th []float64) float64 {
+	return of.wrap * (th[AreaExponent] + th[WoundArea]*(of.wrap+(1-of.wrap)*(of.logArea-RefWound)))
+}
+
+func (of *steel) fallByWeight(th []float64) float64 {
+	return of.wrapSaturating * (th[Steepness] + (1-of.wrapSaturating)*th[WoundSlope])
+}
+
+func (of *steel) bendByWeight(th []float64) float64 { return of.wrapSaturating * th[BendExponent] }

@@ -6,7 +6,9 @@ package curve
 const (
 	RefDiameter = 0.35 // mm
 	RefGap      = 3.5  // mm, pole top to axis
-	RefWrap     = 0.7  // share of the effective area that is wrap
+	RefWrap     = 1    // share of the area that saturates that is wrap
+	RefWound    = 1.1  // ln A of a wound string in the middle of a set
+	RefHeight   = 1.2  // mm, of the pole
 	refPitch    = 200  // Hz
 )
 
@@ -25,6 +27,9 @@ const (
 	EndLoss                 // e
 	BendExponent            // u
 	FieldExponent           // b
+	HeightSlope             // z, 1/mm
+	WoundArea               // r
+	EndLevel                // f
 	WrapCommon              // ln of the factor that all wraps share
 	FixedParameters         // how many there are
 )
@@ -42,5 +47,8 @@ var fixedNames = [FixedParameters]string{
 	EndLoss:          "end_loss",
 	BendExponent:     "bend_exponent",
 	FieldExponent:    "field_exponent",
+	HeightSlope:      "height_slope",
+	WoundArea:        "wound_area",
+	EndLevel:         "end_level",
 	WrapCommon:       "wrap_common",
 }

@@ -19,26 +19,32 @@ import (
 //   - Slope, bend, steepness and what plain strings differ by: from the field solver of
 //     testdata, where level falls by 2 to 6 dB/mm, the more gently the more easily the
 //     steel magnetises, and plain strings of such steel more gently than wound ones; and
-//     from the worlds of [evenpole/bench/handbook]. The mean lies halfway between
+//     from the worlds of [evenpole/bench/handbook]. The means lie halfway between
 //     those of steel that magnetises easily and of steel that does not.
 //   - Protrusion: a pole that is raised out of its coil answers less, by -1.0 to -1.5 dB/mm
 //     in a row by the solver, less where poles are simpler than that.
+//   - Slope by height: the solver has -0.030 per mm in two rows, worlds -0.029 +- 0.009;
+//     0 where poles are simpler, which do not magnetise one another.
+//   - Area of wound strings: worlds have -0.09 +- 0.05, the solver +0.04.
+//   - Loss at the ends, by the gap and beside it, exponent of the bend: what worlds spread over.
 //   - Field exponent: between steel that saturates (0) and steel that magnetises
 //     in proportion to the field (1).
-//   - Exponent of the bend, loss at the ends: what such worlds spread over.
 //   - What wraps share: our assumption.
 var FixedPriors = [FixedParameters]solve.Normal{
 	Level:            {Mean: 3, SD: 3},
-	AreaExponent:     {Mean: 0.96, SD: 0.04},
+	AreaExponent:     {Mean: 0.965, SD: 0.045},
 	VelocityExponent: {Mean: 0.97, SD: 0.1},
-	Slope:            {Mean: math.Log(5 / level.PerLn), SD: 0.21},
-	Bend:             {Mean: math.Log(4), SD: 0.6},
+	Slope:            {Mean: math.Log(5.1 / level.PerLn), SD: 0.22},
+	Bend:             {Mean: math.Log(4.4), SD: 0.6},
 	Steepness:        {Mean: 0.02, SD: 0.04},
-	WoundSlope:       {Mean: 0.34, SD: 0.33},
+	WoundSlope:       {Mean: 0.27, SD: 0.27},
 	Protrusion:       {Mean: -0.13, SD: 0.05},
-	EndLoss:          {Mean: 0.08, SD: 0.03},
-	BendExponent:     {Mean: -0.25, SD: 0.25},
+	EndLoss:          {Mean: 0.11, SD: 0.035},
+	BendExponent:     {Mean: -0.28, SD: 0.25},
 	FieldExponent:    {Mean: 0.5, SD: 0.25},
+	HeightSlope:      {Mean: -0.02, SD: 0.012},
+	WoundArea:        {Mean: 0, SD: 0.07},
+	EndLevel:         {Mean: 0, SD: 0.05},
 	WrapCommon:       {Mean: 0, SD: 0.25},
 }
 
@@ -55,8 +61,8 @@ var wrapPriors = map[profiles.Wrap]solve.Normal{
 	profiles.Stainless:         {Mean: math.Log(0.24), SD: 0.35},
 	profiles.StainlessFlat:     {Mean: math.Log(0.28), SD: 0.5},  // ribbon fills the ring, but for the gaps from turn to turn: our assumption
 	profiles.StainlessHalf:     {Mean: math.Log(0.26), SD: 0.4},  // between ribbon and round wire: our assumption
-	profiles.Bronze:            {Mean: math.Log(0.003), SD: 0.5}, // not magnetic
-	profiles.PhosphorBronze:    {Mean: math.Log(0.003), SD: 0.5},
+	profiles.Bronze:            {Mean: math.Log(0.001), SD: 0.5}, // not magnetic
+	profiles.PhosphorBronze:    {Mean: math.Log(0.001), SD: 0.5},
 }
 
 // unknownWrap is the prior of a wrap with a name of the user's own: anything from

@@ -11,12 +11,12 @@ type Steels struct {
 // differs between them.
 type stringRow struct {
 	steel
-	site              *Site   // its core, gauge, wrap, and place in the row
-	reference         float64 // g + o
-	wound             float64 // W less the reference's
-	atFall, atBend    float64 // of the offset, see Row
-	atWeight          float64 // likewise
-	byFall, byBend, p float64 // of the derivative by k_wrap
+	site                   *Site   // its core, gauge, wrap, and place in the row
+	reference              float64 // g + o
+	wound                  float64 // V less the reference's
+	atFall, atBend         float64 // of the offset, see Row
+	atWeight               float64 // likewise
+	byArea, byFall, byBend float64 // of the derivative by k_wrap
 }
 
 // Place is what differs between sites under one string.
@@ -31,15 +31,13 @@ func (c *Curve) Steels(th []float64, strings []*Site) *Steels {
 	s := &Steels{th: th, of: make([]stringRow, len(strings))}
 	for k, at := range strings {
 		of := stringRow{steel: c.steel(th, at), site: at}
-		of.reference, of.wound = RefGap+of.bend, of.wrap-RefWrap
-		of.atFall = 1 - th[Slope] - th[Steepness]*of.logArea - th[WoundSlope]*of.wound
-		of.atBend = -th[Bend] - th[BendExponent]*of.logArea
+		of.reference, of.wound = RefGap+of.bend, of.wrapSaturating-RefWrap
+		of.atFall = 1 - th[Slope] - th[Steepness]*of.logSaturating - th[WoundSlope]*of.wound
+		of.atBend = -th[Bend] - th[BendExponent]*of.logSaturating
 		if of.atWeight = -th[WrapCommon]; of.wrapAt >= 0 {
 			of.atWeight -= th[of.wrapAt]
 		}
-		of.p = of.wrap * th[AreaExponent]
-		of.byFall = of.wrap * (th[Steepness] + (1-of.wrap)*th[WoundSlope])
-		of.byBend = of.wrap * th[BendExponent]
+		of.byArea, of.byFall, of.byBend = of.areaByWeight(th), of.fallByWeight(th), of.bendByWeight(th)
 		s.of[k] = of
 	}
 	return s
@@ -62,18 +60,19 @@ func (s *Steels) LogReach(k int, at Place, lift float64) float64 {
 func (s *Steels) Row(dst []float64, k int, at Place, lift, logReach float64) (offset, byLift float64) {
 	of, th := &s.of[k], s.th
 	gap := s.gap(k, &at) + lift
-	steep := -of.slope * of.reference / of.reach(gap)
-	fall := -of.slope * of.reference * logReach
-	byBend := -of.slope*of.bend*(logReach-1) + of.bend*steep
+	over, atRef := fallOver(th, at.Height), -of.slope*of.reference*logReach
+	steep := -of.slope * of.reference / of.reach(gap) * over
+	fall := atRef * over
+	byBend := -of.slope*of.bend*(logReach-1)*over + of.bend*steep
 	end, endSlope := 0.0, 0.0
 	if of.site.Missing > 0 {
 		end, endSlope = of.site.endTerm(gap)
 	}
 	byLift = steep - th[EndLoss]*endSlope
-	offset = of.atFall*fall + of.atBend*byBend
+	offset = of.atFall*fall + of.atBend*byBend + atRef - fall
 	byWeight := 0.0
 	if of.wrap > 0 {
-		byWeight = of.p + of.byFall*fall + of.byBend*byBend
+		byWeight = of.byArea + of.byFall*fall + of.byBend*byBend
 		offset += of.atWeight * byWeight
 	}
 	if len(dst) == 0 {
@@ -83,14 +82,17 @@ func (s *Steels) Row(dst []float64, k int, at Place, lift, logReach float64) (of
 	_ = dst[FixedParameters-1]
 	dst[Level] = 1
 	dst[AreaExponent] = of.logArea
+	dst[WoundArea] = of.woundTerm()
 	dst[VelocityExponent] = at.Velocity
 	dst[Slope] = fall
 	dst[Bend] = byBend
-	dst[Steepness] = of.logArea * fall
+	dst[Steepness] = of.logSaturating * fall
 	dst[WoundSlope] = of.wound * fall
 	dst[Protrusion] = at.Height
+	dst[HeightSlope] = (at.Height - RefHeight) * atRef
 	dst[EndLoss] = -end
-	dst[BendExponent] = of.logArea * byBend
+	dst[EndLevel] = -float64(of.site.Missing)
+	dst[BendExponent] = of.logSaturating * byBend
 	dst[FieldExponent] = at.Field
 	dst[WrapCommon] = byWeight
 	if of.wrapAt >= 0 && of.wrap > 0 {
@@ -105,5 +107,5 @@ func (s *Steels) Predict(k int, at Place, lift float64) float64 {
 	of := &s.of[k]
 	gap := s.gap(k, &at) + lift
 	end, _ := of.site.endTerm(gap)
-	return sum(s.th, &Site{Velocity: at.Velocity, Height: at.Height, Field: at.Field}, of.logArea, of.gapTerm(gap), end)
+	return sum(s.th, &Site{Velocity: at.Velocity, Height: at.Height, Field: at.Field, Missing: of.site.Missing}, &of.steel, of.gapTerm(gap)*fallOver(s.th, at.Height), end)
 }
