@@ -99,6 +99,36 @@ func TestTwoCoils(t *testing.T) {
 	}
 }
 
+// TestWindingLeftOut: coils whose winding is not told are connected so that their signals
+// add, in orders and mounts.
+func TestWindingLeftOut(t *testing.T) {
+	for _, polarity := range Directions() {
+		coil := strings.Replace(strings.Replace(coilKeys, "winding = \"opposite\"\n", "", 1), "opposite", string(polarity), 1)
+		o := readLayoutOrder(t, layoutOrder("light plain-third 10-46", "string_spread_mm = 52", setKeys+arcKeys, coil+"pole_heights_fixed_mm = [0, 0, 0, 0, 0, 0]\n"))
+		if c := o.Layout.Coil; !c.Adds() || c.Winding != polarity {
+			t.Errorf("order, polarity %s: %+v", polarity, c)
+		}
+		m, err := ParseMount("m.toml", []byte(`pickup = "P"
+batch = "M"
+pole_heights_mm = [0, 0, 0, 0]
+string_heights_mm = [3, 3, 3, 3]
+set = "bass 45-105"
+[[coil]]
+pole_heights_mm = [1, 1, 1, 1]
+scale_length_mm = 860
+first_from_bridge_mm = 100
+from_bridge_mm = 80
+polarity = "`+string(polarity)+`"
+`), Builtin())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if m.Second.Gain <= 0 {
+			t.Errorf("mount, polarity %s: gain %g", polarity, m.Second.Gain)
+		}
+	}
+}
+
 func TestBlade(t *testing.T) {
 	o := readLayoutOrder(t, layoutOrder("light plain-third 10-46", "string_spread_mm = 52", "poles = \"blade\"\npole_heights_fixed_mm = [1.2]\n"+arcKeys, ""))
 	if !o.Fixed() || !slices.Equal(o.FixedHeights, []float64{1.2, 1.2, 1.2, 1.2, 1.2, 1.2}) || o.PoleHeightMax != 1.2 || o.PickupRaise != 1.5 {
