@@ -41,7 +41,7 @@ from the bobbin's top face; what lies below it is negative.`,
 		{head: "[instrument]", entries: []entry{
 			{key: "name", says: "what it is called, for the certificate", example: "six-string no. 3", unused: true},
 			{key: "fretboard_radius", says: "radius of the fretboard, 0 for a flat one; string_heights of [pickup] may stand in its place", example: 241.3},
-			{key: "string_spread", says: "first string to the last, centre to centre, over the pickup; string_positions of [pickup] may stand in its place", example: 52.0},
+			{key: "string_spread", says: "first string to the last, centre to centre, over the pickup; string_positions of [pickup] may stand in its place, or beside it where they say the same", example: 52.0},
 			{key: "scale_length", says: "nut to saddle: with it the strings' tension is known", example: 648.0, inInches: 25.5},
 			{key: "pickup_from_bridge", says: "the poles to the saddle; with two coils those of the first", example: 95.0, inInches: 3.75},
 		}},

@@ -53,6 +53,15 @@ func TestUnevenStrings(t *testing.T) {
 	}
 }
 
+// TestSpreadBesidePositions: an order may say the spread of strings that it has the
+// positions of, where both agree as well as one measures them.
+func TestSpreadBesidePositions(t *testing.T) {
+	o := readLayoutOrder(t, layoutOrder("light plain-third 10-46", "string_spread_mm = 51.5", setKeys+arcKeys+"string_positions_mm = [-25.5, -15.3, -5.1, 5.1, 15.3, 25.5]\n", ""))
+	if o.StringSpread != 51 {
+		t.Errorf("spread %g mm", o.StringSpread)
+	}
+}
+
 // TestTwoPolesAString: heights may be given one a pole; the mean of a pair counts.
 func TestTwoPolesAString(t *testing.T) {
 	o := readLayoutOrder(t, layoutOrder("bass 45-105", "", setKeys+arcKeys+`string_positions_mm = [0, 19, 38, 57]
@@ -143,7 +152,7 @@ func TestLayoutSlips(t *testing.T) {
 		{six, "string_spread_mm = 52", setKeys + arcKeys + "strings_per_pole = 3\n", "", "strings_per_pole: expected 1 to 2, got 3"},
 		{six, "string_spread_mm = 52", setKeys + arcKeys + "poles_per_string = 1.5\n", "", "poles_per_string: expected a whole number, got 1.5"},
 		{six, "string_spread_mm = 52", setKeys + arcKeys + "poles_per_string = 2\n", "", "pole_positions_mm: expected where the two poles of each string stand, but the key is missing"},
-		{six, "string_spread_mm = 52", setKeys + arcKeys + "string_positions_mm = [0, 10, 20, 30, 40, 50]\n", "", "string_spread_mm: expected this or string_positions_mm of [pickup], got both"},
+		{six, "string_spread_mm = 52", setKeys + arcKeys + "string_positions_mm = [0, 10, 20, 30, 40, 50]\n", "", "string_spread_mm: expected what string_positions_mm of [pickup] say, 50 mm, got 52 mm: leave one of the two out"},
 		{six, "", setKeys + arcKeys + "string_positions_mm = [0, 10, 10.5, 30, 40, 50]\n", "", "string_positions_mm: expected at least 1 mm more than the one before (10 mm), got 10.5 mm"},
 		{six, "", setKeys + arcKeys + "string_positions_mm = [0, 10, 20, 30, 40]\n", "", "string_positions_mm: expected 6 values, one a string, got 5"},
 		{six, "", setKeys + arcKeys + "string_positions_mm = [0, 10, 20, 30, 40, 50]\npole_positions_mm = [0, 10, 20, 30, 40, 90]\n", "", "pole_positions_mm: expected within 12 mm of string 6 at 50 mm, got 90 mm"},

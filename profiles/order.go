@@ -2,6 +2,7 @@ package profiles
 
 import (
 	"cmp"
+	"math"
 	"slices"
 )
 
@@ -101,10 +102,16 @@ func (o *Order) readInstrument(t, pickup *table) {
 	if t.has("fretboard_radius") && o.MeasuredHeights != nil {
 		t.fail("fretboard_radius", "expected this or string_heights_mm of [pickup], got both")
 	}
-	if t.has("string_spread") && o.Layout.StringPositions != nil {
-		t.fail("string_spread", "expected this or string_positions_mm of [pickup], got both")
+	if at := o.Layout.StringPositions; at != nil && t.has("string_spread") {
+		if wide := at[len(at)-1] - at[0]; math.Abs(o.StringSpread-wide) > sameSpread {
+			t.fail("string_spread", "expected what string_positions_mm of [pickup] say, %.4g mm, got %.4g mm: leave one of the two out", wide, o.StringSpread)
+		}
 	}
 }
+
+// sameSpread is how far, in mm, a spread may be off the positions beside it: so well are
+// strings told apart across a pickup with a ruler.
+const sameSpread = 1
 
 // completeSpread takes what follows from strings as they were measured.
 func (o *Order) completeSpread() {
