@@ -96,6 +96,17 @@ func TestStockLengths(t *testing.T) {
 	}
 }
 
+// TestStockHeightsAlone: heights in stock are their own limits where the order gives no
+// others.
+func TestStockHeightsAlone(t *testing.T) {
+	for limits, want := range map[string][2]float64{"": {0.4, 1.7}, "pole_height_min_mm = 0.5\n": {0.5, 1.7}, "pole_height_max_mm = 1\n": {0.4, 1}} {
+		o := readLayoutOrder(t, layoutOrder("light plain-third 10-46", "string_spread_mm = 52", "poles = \"rod\"\npole_heights_mm = [0.9, 0.4, 1.7]\n"+limits+arcKeys, ""))
+		if got := [2]float64{o.PoleHeightMin, o.PoleHeightMax}; got != want {
+			t.Errorf("with %q: from %g to %g mm, want %g", limits, got[0], got[1], want)
+		}
+	}
+}
+
 const coilKeys = "[[pickup.coil]]\nfrom_bridge_mm = 76\npolarity = \"opposite\"\nwinding = \"opposite\"\npoles = \"screw\"\n"
 
 func TestTwoCoils(t *testing.T) {
