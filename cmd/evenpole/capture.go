@@ -164,7 +164,7 @@ func runCapture(ctx context.Context, e *env, o captureOptions) error {
 		}
 		return err
 	}
-	return e.captured(result, conn.Stats(), o.until, watched.live)
+	return e.captured(result, conn.Stats(), o.until, mount, watched.live)
 }
 
 // capturing runs a capture. The end of ctx lets it finish the take that it is at.
@@ -176,11 +176,15 @@ func capturing(ctx context.Context, e *env, w *record.Writer, conn *jig.Conn, op
 	return capture.Run(hard, w, conn, opt)
 }
 
-// started says who captures, where that was remembered, and what readings of heights that
-// were taken twice differ by.
+// started says who captures, where that was remembered, which cores are no measured ones, and
+// what readings of heights that were taken twice differ by.
 func (e *env) started(r *capture.Result, m *profiles.Mount, named string) {
-	if r.Operator != "" && named == "" && !r.Already {
+	complete := len(r.Missing()) == 0
+	if r.Operator != "" && named == "" && !complete {
 		e.note("operator %s, as in the capture before; --operator names another", r.Operator)
+	}
+	if cores := m.EstimatedCores(); cores != "" && !complete {
+		e.warn([]string{cores})
 	}
 	for _, t := range []struct {
 		what  string

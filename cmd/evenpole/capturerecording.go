@@ -117,6 +117,9 @@ func captureRecording(ctx context.Context, e *env, s *shop.Shop, dir string, o c
 			return err
 		}
 	}
+	if cores := opt.Mount.EstimatedCores(); cores != "" {
+		understood.Notices = append(understood.Notices, cores)
+	}
 	doc := newRecordingDocument(rec, understood)
 	if !e.json {
 		e.showUnderstood(rec, understood)

@@ -10,6 +10,7 @@ import (
 	"evenpole/capture"
 	"evenpole/fit/level"
 	"evenpole/jig"
+	"evenpole/profiles"
 	"evenpole/shop"
 )
 
@@ -27,6 +28,7 @@ type captureDocument struct {
 	BadLines  []refusal        `json:"bad_lines"` // by what was wrong with them
 	Tallies   []tallyDocument  `json:"tallies"`
 	Strings   []stringDocument `json:"strings"`
+	Warnings  []string         `json:"warnings"`
 }
 
 // stringDocument is how a string came out.
@@ -66,14 +68,15 @@ type refusal struct {
 var captureJSON = newDocument[captureDocument]()
 
 // captured says what came of a capture; until is its standard error, 0 for none.
-func (e *env) captured(r *capture.Result, s jig.Stats, until float64, l *shop.Live) error {
+func (e *env) captured(r *capture.Result, s jig.Stats, until float64, m *profiles.Mount, l *shop.Live) error {
 	if e.json {
+		warnings := slices.DeleteFunc([]string{m.EstimatedCores(), uncertain(r, until)}, func(w string) bool { return w == "" })
 		tallies := []tallyDocument{}
 		for _, t := range r.Tallies {
 			tallies = append(tallies, tallyDocument{t, refusals(t.Refused)})
 		}
 		return captureJSON.write(e, captureDocument{r.Session, r.Operator, r.Resumed, r.Already, r.Kept, fetchedAgain(r, s), r.Stray, r.Lost, r.Restarts,
-			badLines(s), tallies, stringDocuments(l)})
+			badLines(s), tallies, stringDocuments(l), warnings})
 	}
 	line := lineWords(r, s)
 	if r.Already {
@@ -101,8 +104,8 @@ func (e *env) captured(r *capture.Result, s jig.Stats, until float64, l *shop.Li
 		}
 		fmt.Fprintln(tw)
 	}
-	if short := r.Uncertain(until); short != nil {
-		e.warn([]string{fmt.Sprintf("not known to %g dB after as many takes as may be: string %s; look why its takes scatter, or allow more with --takes", until, strings.Trim(fmt.Sprint(short), "[]"))})
+	if short := uncertain(r, until); short != "" {
+		e.warn([]string{short})
 	}
 	tw.Flush()
 	e.printStrings(l)
@@ -139,6 +142,15 @@ func badLines(s jig.Stats) []refusal {
 		}
 	}
 	return out
+}
+
+// uncertain says which strings' means are not known to a standard error; "" where all are.
+func uncertain(r *capture.Result, until float64) string {
+	short := r.Uncertain(until)
+	if short == nil {
+		return ""
+	}
+	return fmt.Sprintf("not known to %g dB after as many takes as may be: string %s; look why its takes scatter, or allow more with --takes", until, strings.Trim(fmt.Sprint(short), "[]"))
 }
 
 // refusals lists why takes did not count.

@@ -53,7 +53,7 @@ func TestBadLinesAreCounted(t *testing.T) {
 	} {
 		var said bytes.Buffer
 		e := &env{stdout: &said, stderr: io.Discard, json: c.json}
-		if err := e.captured(&capture.Result{Session: "s001", Kept: 1}, stats, 0, shop.NewLive(&profiles.Mount{})); err != nil {
+		if err := e.captured(&capture.Result{Session: "s001", Kept: 1}, stats, 0, &profiles.Mount{}, shop.NewLive(&profiles.Mount{})); err != nil {
 			t.Fatal(err)
 		}
 		if got := strings.Join(strings.Fields(said.String()), " "); !strings.Contains(got, c.want) {
