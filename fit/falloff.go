@@ -67,8 +67,8 @@ func (f *Falloff) Parameters() []Parameter {
 	priors := f.Priors()
 	for j, name := range f.Names() {
 		p := Parameter{Name: name, Unit: units[j], FromData: f.fromData(j), Prior: new(Prior)}
-		p.Value, p.SE = told(j, f.Theta[j], math.Sqrt(f.Cov[j][j]))
-		p.Prior.Value, p.Prior.SE = told(j, priors[j].Mean, priors[j].SD)
+		p.Value, p.SE = withoutLog(j, f.Theta[j], math.Sqrt(f.Cov[j][j]))
+		p.Prior.Value, p.Prior.SE = withoutLog(j, priors[j].Mean, priors[j].SD)
 		out = append(out, p)
 	}
 	for k := range curve.Effects {
@@ -82,9 +82,9 @@ func (f *Falloff) Parameters() []Parameter {
 	return out
 }
 
-// told is parameter j with its standard error as it is told: what is fitted as a logarithm
+// withoutLog is parameter j with its standard error as it is told: what is fitted as a logarithm
 // is told without.
-func told(j int, value, se float64) (float64, float64) {
+func withoutLog(j int, value, se float64) (float64, float64) {
 	if j == curve.Slope || j == curve.Bend || j >= curve.WrapCommon {
 		value = math.Exp(value)
 		se *= value
