@@ -158,5 +158,7 @@ const shopHelp = `The shop is the folder that holds the record. Everything in it
   plans/, pictures/          what was drawn
   writer.lock, writer.open   who is writing
 
-Commands find the shop from the current folder upwards, or with --shop.
+Commands find the shop from the current folder upwards, or with --shop. A folder is one
+once it holds any of readings.csv, fields.csv, sessions.csv, shop.toml, strings.toml or
+batches.toml.
 `

@@ -70,7 +70,7 @@ func complain(w io.Writer, err error, units profiles.Units) {
 func hintsOf(err error) []string {
 	switch {
 	case errors.Is(err, shop.ErrNoShop):
-		return []string{"name one with --shop; 'evenpole capture' makes it a shop with its first reading"}
+		return []string{"name one with --shop, this one as --shop . ; 'evenpole capture' makes a folder a shop with its first reading, and so does a shop.toml"}
 	case errors.Is(err, shop.ErrNoModel):
 		return []string{"'evenpole fit' makes one from the record"}
 	case errors.Is(err, shop.ErrUnknownModel):
