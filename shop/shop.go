@@ -143,6 +143,28 @@ func (s *Shop) ParseMount(name, text string) (*profiles.Mount, error) {
 	return profiles.ParseMount(name, []byte(text), lib)
 }
 
+// RequireRecord refuses no shop, with ErrNoShop, and one in which nothing was captured yet,
+// with ErrNoReadings.
+func (s *Shop) RequireRecord() error {
+	if err := s.Require(); err != nil {
+		return err
+	}
+	if !HasRecord(s.Dir()) {
+		return s.folder.noReadings()
+	}
+	return nil
+}
+
+func (f folder) noReadings() error { return bad("the shop %s has %w", f, ErrNoReadings) }
+
+// openError says of a file that cannot be opened what it is to the shop that it stands in.
+func openError(path string, err error) error {
+	if f := folderOf(path); errors.Is(err, fs.ErrNotExist) && filepath.Base(path) == record.ReadingsFile && !Missing(string(f)) {
+		return f.noReadings()
+	}
+	return err
+}
+
 // Readings reads the record's readings, as the jig read them.
 func (s *Shop) Readings() iter.Seq2[record.Reading, error] {
 	return readingRows(s.folder.ReadingsFile())
@@ -164,7 +186,7 @@ func rows[T any](path string, of func(io.Reader, string) iter.Seq2[T, error]) it
 		f, err := record.Open(path)
 		if err != nil {
 			var none T
-			yield(none, err)
+			yield(none, openError(path, err))
 			return
 		}
 		defer f.Close()

@@ -41,7 +41,7 @@ var auditJSON = newDocument[auditDocument]()
 var sealJSON = newDocument[sealDocument]()
 
 func runVerify(ctx context.Context, e *env) error {
-	s, err := e.theShop()
+	s, err := e.theRecord()
 	if err != nil {
 		return err
 	}

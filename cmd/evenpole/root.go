@@ -81,6 +81,8 @@ func hintsOf(err error) []string {
 		return []string{"choose another name"}
 	case errors.Is(err, shop.ErrOwned):
 		return []string{"choose a name outside of the record, mounts, orders, models, calibrations and certificates"}
+	case errors.Is(err, shop.ErrNoReadings):
+		return []string{"put a pickup on the jig: 'evenpole mount new FILE' describes it, 'evenpole capture' reads it; 'evenpole record import' takes a spreadsheet"}
 	case errors.Is(err, shop.ErrNoFields):
 		return []string{"capture loose magnets with 'evenpole capture --purpose batch --field all', or name a file with --fields"}
 	}
