@@ -123,6 +123,16 @@ func (r *run) newest() uint32 {
 	return last
 }
 
+// keepMount keeps a copy of the mount, once it is known that the record can say all of it.
+func (r *run) keepMount() error {
+	if r.opt.Kind() == record.OfReadings {
+		if err := r.shop.Accepts(r.opt.Mount); err != nil {
+			return err
+		}
+	}
+	return r.shop.KeepMount(r.mount, r.opt.Mount)
+}
+
 // endHold adds a hold without a session: what the jig makes from here on was not
 // commanded by this shop. Somebody may take the jig to another one before it is
 // switched off.

@@ -81,6 +81,9 @@ func hintsOf(err error) []string {
 		return []string{"choose another name"}
 	case errors.Is(err, shop.ErrOwned):
 		return []string{"choose a name outside of the record, mounts, orders, models, calibrations and certificates"}
+	case errors.As(err, new(*record.ColumnError)):
+		return []string{"the file is of before there was such a column: in a spreadsheet, write its name beside the last one of the first line, leave its cells empty, " +
+			"and save it as CSV; rows keep what they say, and their seals"}
 	case errors.Is(err, shop.ErrNoReadings):
 		return []string{"put a pickup on the jig: 'evenpole mount new FILE' describes it, 'evenpole capture' reads it; 'evenpole record import' takes a spreadsheet"}
 	case errors.Is(err, shop.ErrNoFields):
@@ -97,6 +100,7 @@ func exitStatus(err error) int {
 		shops   *shop.InputError
 		prof    *profiles.Error
 		row     *record.RowError
+		columns *record.ColumnError
 		kind    *disk.KindError
 		setup   *capture.SetupError
 		pitch   *capture.PitchError
@@ -109,7 +113,7 @@ func exitStatus(err error) int {
 		return exitDone
 	case errors.As(err, &v):
 		return v.status
-	case errors.As(err, &input), errors.As(err, &shops), errors.As(err, &prof), errors.As(err, &row), errors.As(err, &kind), errors.As(err, &setup), errors.As(err, &pitch), errors.As(err, &refused), errors.As(err, &shared):
+	case errors.As(err, &input), errors.As(err, &shops), errors.As(err, &prof), errors.As(err, &row), errors.As(err, &columns), errors.As(err, &kind), errors.As(err, &setup), errors.As(err, &pitch), errors.As(err, &refused), errors.As(err, &shared):
 		return exitInput
 	case errors.As(err, &path) && errors.Is(err, fs.ErrNotExist) && path.Op == "open":
 		return exitInput
