@@ -149,3 +149,14 @@ func TestExamplesBelongTogether(t *testing.T) {
 		}
 	}
 }
+
+// TestWrapSaysWhenItIsNeeded: of a string without a wrap its core has to tell that it is plain.
+func TestWrapSaysWhenItIsNeeded(t *testing.T) {
+	for _, f := range []*Format{OrderFormat, MountFormat, SetsFormat} {
+		for _, k := range f.Keys() {
+			if k.Name == "wrap" && !strings.HasSuffix(k.Says, "; needed unless core is the gauge") {
+				t.Errorf("%s, %s: wrap is said to be %q", f.Name, k.Section, k.Says)
+			}
+		}
+	}
+}

@@ -10,7 +10,7 @@ const (
 	saysSet   = "a string set that 'evenpole strings' lists; or [[string]] tables"
 )
 
-var saysWrap = "what it is wound with: " + Choice(Wraps()) + ", in any of the trade's spellings, or a name of your own"
+var saysWrap = "what it is wound with: " + Choice(Wraps()) + ", in any of the trade's spellings, or a name of your own; needed unless core is the gauge"
 
 // stringEntries are the keys of a string, with the examples of a plain first one.
 func stringEntries() []entry {
