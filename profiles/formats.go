@@ -24,7 +24,8 @@ func stringEntries() []entry {
 
 // OrderFormat is what an order's file is.
 var OrderFormat = &Format{
-	Name: "order",
+	Name:    "order",
+	samples: "samples",
 	Intro: `An order is one customer's pickup: the instrument, the limits of its poles, the
 strings and the wanted balance. String 1 is the highest-pitched. Heights are measured
 from the bobbin's top face; what lies below it is negative.`,
@@ -108,7 +109,8 @@ from the bobbin's top face; what lies below it is negative.`,
 
 // MountFormat is what a mount's file is.
 var MountFormat = &Format{
-	Name: "mount",
+	Name:    "mount",
+	samples: "samples/mounts",
 	Intro: `A mount is what lies on the jig for a capture: a pickup as it was measured, and the
 strings over it. One that gives batch, magnets and probe_gap alone holds loose
 magnets, by position. String 1 is the highest-pitched. Heights are measured from the

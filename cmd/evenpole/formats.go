@@ -31,17 +31,15 @@ func newFormatCmd(e *env, f *profiles.Format, short string) *cobra.Command {
 		},
 	}
 	cmd.AddCommand(newNewCmd(e, f))
-	if f == profiles.OrderFormat {
-		cmd.Long += "\n\n" + samplesHelp()
-	}
+	cmd.Long += "\n\n" + samplesHelp(f)
 	return cmd
 }
 
-// samplesHelp shows orders for pickups of other kinds.
-func samplesHelp() string {
+// samplesHelp shows files for pickups of other kinds.
+func samplesHelp(f *profiles.Format) string {
 	var b strings.Builder
-	b.WriteString("Other pickups ('order new --kind " + strings.Join(profiles.SampleNames(), "|") + "' writes these):\n")
-	for _, s := range profiles.Samples() {
+	b.WriteString("Other pickups ('" + f.Name + " new --kind " + strings.Join(f.SampleNames(), "|") + "' writes these):\n")
+	for _, s := range f.Samples() {
 		b.WriteString("\n")
 		for line := range strings.Lines(s.Text) {
 			b.WriteString("    " + line)
@@ -62,9 +60,7 @@ replaced, any other only with --force.`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(_ *cobra.Command, args []string) error { return runNew(e, f, kind, args) },
 	}
-	if f == profiles.OrderFormat {
-		cmd.Flags().StringVar(&kind, "kind", "", "of pickup: "+profiles.Choice(profiles.SampleNames())+"; a short order for it, in mm")
-	}
+	cmd.Flags().StringVar(&kind, "kind", "", "a short file for this `kind` of pickup, in mm: "+profiles.Choice(f.SampleNames()))
 	e.writes(cmd)
 	return cmd
 }
@@ -84,11 +80,11 @@ func runNew(e *env, f *profiles.Format, kind string, args []string) error {
 	units := cmp.Or(e.units, profiles.Millimetres)
 	write := func(w io.Writer) error { return f.WriteNew(w, units) }
 	if kind != "" {
-		name, err := profiles.OneOf(kind, profiles.SampleNames())
+		name, err := profiles.OneOf(kind, f.SampleNames())
 		if err != nil {
 			return badInput("--kind: %v", err)
 		}
-		sample := profiles.Samples()[slices.Index(profiles.SampleNames(), name)]
+		sample := f.Samples()[slices.Index(f.SampleNames(), name)]
 		write = func(w io.Writer) error {
 			_, err := io.WriteString(w, sample.Text)
 			return err

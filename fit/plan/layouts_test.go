@@ -14,7 +14,7 @@ import (
 // sample is the order that help shows for a kind of pickup.
 func sampleOrder(t *testing.T, kind string) *profiles.Order {
 	t.Helper()
-	for _, s := range profiles.Samples() {
+	for _, s := range profiles.OrderFormat.Samples() {
 		if s.Name == kind {
 			o, err := profiles.ParseOrder(s.Name, []byte(s.Text), profiles.Builtin())
 			if err != nil {
