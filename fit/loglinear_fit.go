@@ -24,13 +24,11 @@ func (k logKind) fit(d *cell.Data) (*logLinear, error) {
 	if note != "" {
 		m.note("%s", note)
 	}
-	cells = cell.Trusted(cells) // a least-squares line would follow a mistake
-	g := byPickup(cells)
-	l := newLogLeaver(columnsOf(k.terms, cells), cells, g, allTrusted)
+	l := newLogLeaver(k.terms, cells)
 	taken := m.chooseTerms(l)
 	if len(m.terms) == 0 {
 		have := fmt.Sprintf("%s make %s of %s, which differ too little in height, gap and core or are too few",
-			counted(d.Readings, "reading"), counted(len(cells), "cell"), counted(g.n, "pickup"))
+			counted(d.Readings, "reading"), counted(int(l.all.cells), "cell"), counted(int(l.all.pickups), "pickup"))
 		return nil, &CannotFitError{have, need}
 	}
 	residuals, ok := m.fitTerms(l, taken)
@@ -39,7 +37,7 @@ func (k logKind) fit(d *cell.Data) (*logLinear, error) {
 	}
 	m.MeanSE = m.meanError(l, taken)
 	m.Range = rangeOf(cells)
-	m.noteDoubts(cells, residuals)
+	m.noteDoubts(l, residuals)
 	return m, nil
 }
 
@@ -52,7 +50,7 @@ func (m *logLinear) note(format string, args ...any) {
 func (m *logLinear) chooseTerms(l *logLeaver) (taken []int) {
 	taken = l.kind.choose(l.all, func(t term, tooFew bool) {
 		if tooFew {
-			m.note("%s of %s are too few to tell the effect of the %s: capture more", counted(len(l.cells), "cell"), counted(l.groups.n, "pickup"), t.words())
+			m.note("%s of %s are too few to tell the effect of the %s: capture more", counted(int(l.all.cells), "cell"), counted(int(l.all.pickups), "pickup"), t.words())
 		} else {
 			m.note("%s", t.cannotTell)
 		}
@@ -85,8 +83,8 @@ func (m *logLinear) fitTerms(l *logLeaver, taken []int) (residuals []float64, ok
 	for _, j := range taken {
 		m.Centre = append(m.Centre, l.mean(j))
 	}
-	if df := len(l.cells) - len(taken) - l.groups.n; df > 0 {
-		m.SD = math.Sqrt(solve.SumSquares(residuals) / float64(df))
+	if df := l.all.cells - float64(len(taken)) - l.all.pickups; df > 0 {
+		m.SD = math.Sqrt(solve.SumSquares(residuals) / df)
 	}
 	m.Cov = solve.Rows(normal.inverse(), m.SD*m.SD)
 	return residuals, true
@@ -95,23 +93,26 @@ func (m *logLinear) fitTerms(l *logLeaver, taken []int) (residuals []float64, ok
 // meanError is the standard error of Mean: from how pickups differ, or from
 // the cells of a single one.
 func (m *logLinear) meanError(l *logLeaver, taken []int) float64 {
-	if l.groups.n < 2 {
-		return m.SD / math.Sqrt(float64(len(l.cells)))
+	if l.all.pickups < 2 {
+		return m.SD / math.Sqrt(l.all.cells)
 	}
-	off := make([]float64, l.groups.n)
-	for k := range off {
+	var offs []float64
+	for k := range l.pickups {
 		p := &l.pickups[k]
-		off[k] = p.sum[l.kind.level()]
-		for x, j := range taken {
-			off[k] -= m.B[x] * p.sum[j]
+		if p.n == 0 {
+			continue
 		}
-		off[k] /= p.n
+		off := p.sum[l.kind.level()]
+		for x, j := range taken {
+			off -= m.B[x] * p.sum[j]
+		}
+		offs = append(offs, off/p.n)
 	}
-	return solve.StdDev(off) / math.Sqrt(float64(l.groups.n))
+	return solve.StdDev(offs) / math.Sqrt(l.all.pickups)
 }
 
 // noteDoubts notes estimates against physics, an exact fit, and cells far off.
-func (m *logLinear) noteDoubts(cells []cell.Cell, residuals []float64) {
+func (m *logLinear) noteDoubts(l *logLeaver, residuals []float64) {
 	for j, t := range m.terms {
 		wrong := -m.B[j] * t.sign
 		switch {
@@ -127,8 +128,16 @@ func (m *logLinear) noteDoubts(cells []cell.Cell, residuals []float64) {
 	}
 	const far = 4 // robust standard deviations: one in 16000 by chance, normal residuals
 	limit := far * solve.MADScale * solve.MedianDistance(residuals, 0)
-	for i, r := range residuals {
-		if c := &cells[i]; math.Abs(r) > limit && limit > 0 {
+	if limit == 0 {
+		return
+	}
+	for i := range l.cells {
+		c := &l.cells[i]
+		if !l.trusted(c) {
+			continue
+		}
+		r := residuals[0]
+		if residuals = residuals[1:]; math.Abs(r) > limit {
 			m.note("lines %s (pickup %q, string %d) are %+.1f dB off what the other cells say: check their heights, string and levels", c.Lines(), c.Pickup, c.String, level.Ln(r).DB())
 		}
 	}

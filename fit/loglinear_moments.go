@@ -183,15 +183,19 @@ func (c *logColumns) write(dst []float64, of *cell.Cell) {
 	}
 }
 
-// columnsOf are a kind's columns for cells.
-func columnsOf(terms []term, cells []cell.Cell) *logColumns {
+// columnsOf are a kind's columns for cells, about their means over those that are trusted.
+func columnsOf(terms []term, cells []cell.Cell, trusted func(*cell.Cell) bool) *logColumns {
 	c := &logColumns{terms: terms}
-	mean, row := make([]float64, c.count()), make([]float64, c.count())
+	sum, row, n := make([]float64, c.count()), make([]float64, c.count()), 0.0
 	for i := range cells {
-		c.write(row, &cells[i])
-		floats.AddScaled(mean, 1/float64(len(cells)), row)
+		if trusted(&cells[i]) {
+			c.write(row, &cells[i])
+			floats.Add(sum, row)
+			n++
+		}
 	}
-	c.from = mean
+	floats.Scale(1/n, sum)
+	c.from = sum
 	return c
 }
 
@@ -214,15 +218,16 @@ func (c *logColumns) choose(p *pooled, reject func(t term, tooFew bool)) (taken 
 type logLeaver struct {
 	kind    *logColumns
 	cells   []cell.Cell
-	groups  groups // of cells, by pickup
-	trusted func(*cell.Cell) bool
-	pickups []moments // of each
+	groups  groups                // of cells, by pickup
+	trusted func(*cell.Cell) bool // a least-squares line would follow a mistake
+	pickups []moments             // of each, of the cells that are trusted
 	all     *pooled
 }
 
 // newLogLeaver adds up cells, those that are trusted.
-func newLogLeaver(kind *logColumns, cells []cell.Cell, g groups, trusted func(*cell.Cell) bool) *logLeaver {
-	l := &logLeaver{kind: kind, cells: cells, groups: g, trusted: trusted}
+func newLogLeaver(terms []term, cells []cell.Cell) *logLeaver {
+	l := &logLeaver{cells: cells, groups: byPickup(cells), trusted: cell.Trusting(cells)}
+	l.kind = columnsOf(terms, cells, l.trusted)
 	l.pickups = l.sums(func(int) bool { return false })
 	l.all = pool(l.pickups)
 	return l
@@ -234,25 +239,21 @@ func (m *logLinear) leaver(d *cell.Data) *logLeaver {
 	if _, kept, _ := cell.OneExcite(d.Cells); len(kept) != len(d.Cells) {
 		return nil
 	}
-	trusted := cell.Trusted(d.Cells)
-	isTrusted := func(c *cell.Cell) bool { return !c.Suspected() }
-	if len(trusted) == len(d.Cells) {
-		isTrusted = allTrusted
-	}
-	return newLogLeaver(columnsOf(termsOf(m.kind), trusted), d.Cells, byPickup(d.Cells), isTrusted)
+	return newLogLeaver(termsOf(m.kind), d.Cells)
 }
-
-func allTrusted(*cell.Cell) bool { return true }
 
 // mean is the mean of pickups' means of a column.
 func (l *logLeaver) mean(column int) float64 { return l.all.mean(column) + l.kind.from[column] }
 
-// residuals are what the line b of the level on some columns leaves of each cell, within
-// pickups, and their products with the columns.
+// residuals are what the line b of the level on some columns leaves of each cell that is
+// trusted, within pickups, and their products with the columns.
 func (l *logLeaver) residuals(columns []int, b []float64) (residuals, products []float64) {
-	residuals, products = make([]float64, len(l.cells)), make([]float64, len(columns))
+	residuals, products = make([]float64, 0, len(l.cells)), make([]float64, len(columns))
 	row, level := make([]float64, l.kind.count()), l.kind.level()
 	for i := range l.cells {
+		if !l.trusted(&l.cells[i]) {
+			continue
+		}
 		l.kind.write(row, &l.cells[i])
 		p := &l.pickups[l.groups.of[i]]
 		r := row[level] - p.sum[level]/p.n
@@ -260,7 +261,7 @@ func (l *logLeaver) residuals(columns []int, b []float64) (residuals, products [
 			row[j] -= p.sum[j] / p.n
 			r -= b[x] * row[j]
 		}
-		residuals[i] = r
+		residuals = append(residuals, r)
 		for x, j := range columns {
 			products[x] += r * row[j]
 		}

@@ -46,42 +46,53 @@ func rangeOf(cells []cell.Cell) Range {
 	inf := math.Inf(1)
 	none := [2]float64{inf, -inf}
 	r := Range{PoleHeight: none, Gap: none, Core: none}
-	cells = cell.Trusted(cells)
+	trusted := cell.Trusting(cells)
 	r.NoLevels = len(cells) > 0
 	wraps, batches, under := map[profiles.Wrap]bool{}, map[string]bool{}, map[profiles.Under]bool{}
+	var last cell.Cell // most cells have what the one before has
 	for i := range cells {
 		c := &cells[i]
+		if !trusted(c) {
+			continue
+		}
 		extend(&r.PoleHeight, c.PoleHeight)
 		extend(&r.Gap, c.Gap())
 		extend(&r.Core, c.Core)
-		wraps[c.Wrap] = true
-		batches[c.Batch] = true
-		under[c.Under] = true
-		r.NoLevels = r.NoLevels && c.Scale != ""
+		if last.Mounting == nil || c.Wrap != last.Wrap {
+			wraps[c.Wrap] = true
+		}
+		if c.Mounting != last.Mounting {
+			batches[c.Batch] = true
+			under[c.Under] = true
+			r.NoLevels = r.NoLevels && c.Scale != ""
+		}
+		last.Wrap, last.Mounting = c.Wrap, c.Mounting
 	}
 	delete(batches, "")
 	r.Wraps, r.Batches = slices.Sorted(maps.Keys(wraps)), slices.Sorted(maps.Keys(batches))
 	if !(len(under) == 1 && under[""]) {
 		r.Under = slices.Sorted(maps.Keys(under))
 	}
-	r.Arc = arcsOf(cells)
+	r.Arc = arcsOf(cells, trusted)
 	return r
 }
 
-// arcsOf is the least and the greatest rise of the strings' arc among mountings.
-func arcsOf(cells []cell.Cell) [2]float64 {
+// arcsOf is the least and the greatest rise of the strings' arc among mountings, by the
+// cells that are trusted.
+func arcsOf(cells []cell.Cell, trusted func(*cell.Cell) bool) [2]float64 {
 	out := [2]float64{math.Inf(1), math.Inf(-1)}
 	var heights []float64
 	for _, mounting := range (&cell.Data{Cells: cells}).Sessions() {
 		heights = heights[:0]
 		for i := range mounting {
 			c := &mounting[i]
+			if c.String < 1 || !trusted(c) { // or its number is not known
+				continue
+			}
 			for len(heights) < c.String {
 				heights = append(heights, math.NaN())
 			}
-			if c.String > 0 { // its number is known
-				heights[c.String-1] = c.StringHeight
-			}
+			heights[c.String-1] = c.StringHeight
 		}
 		if arc := arcOf(heights); solve.Finite(arc) {
 			extend(&out, arc)

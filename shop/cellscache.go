@@ -38,7 +38,7 @@ import (
 // shop.
 const (
 	cellsMark   = "evenpole cells"
-	cellsFormat = 4 // raise it when cells are made or packed otherwise
+	cellsFormat = 5 // raise it when cells are made or packed otherwise
 )
 
 // mostUnread is how many bytes of readings are read every time rather than that the

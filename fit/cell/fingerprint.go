@@ -50,9 +50,10 @@ func (d *Data) Fingerprints(cuts ...*Partition) (whole string, parts [][]string)
 			}
 		}
 	}
+	jigs := SeveralJigs(d.Cells)
 	const batch = 16384 // cells whose text is held
 	for from := 0; from < len(d.Cells); from += batch {
-		lines := d.lines(from, min(from+batch, len(d.Cells)))
+		lines := d.lines(from, min(from+batch, len(d.Cells)), jigs)
 		solve.InParallelEach(1+len(cuts), func(k int) {
 			if k == len(cuts) {
 				for _, line := range lines {
@@ -88,9 +89,8 @@ func (d *Data) endHash(h hash.Hash) string {
 }
 
 // lines are the lines of some cells.
-func (d *Data) lines(from, to int) [][]byte {
+func (d *Data) lines(from, to int, jigs bool) [][]byte {
 	out := make([][]byte, to-from)
-	jigs := SeveralJigs(d.Cells)
 	solve.InParallel(to-from, func(first, last int) {
 		text := make([]byte, 0, 400*(last-first)) // most lines have less
 		for i := first; i < last; i++ {

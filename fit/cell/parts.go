@@ -95,29 +95,16 @@ func (c *Cell) Possible() bool {
 	return fault(c.String, c.Core, c.Gauge, c.PoleHeight, c.StringHeight) == ""
 }
 
-// Trusted are the cells that no mistake is thought to touch; all of them where
-// none is left.
-func Trusted(cells []Cell) []Cell {
-	if !anyCell(cells, (*Cell).Suspected) {
-		return cells
+// Trusting returns what tells the cells that no mistake is thought to touch; all of them
+// where none is left.
+func Trusting(cells []Cell) func(*Cell) bool {
+	if anyCell(cells, isTrusted) {
+		return isTrusted
 	}
-	n := 0
-	for i := range cells {
-		if !cells[i].Suspected() {
-			n++
-		}
-	}
-	if n == 0 {
-		return cells
-	}
-	out := make([]Cell, 0, n)
-	for i := range cells {
-		if !cells[i].Suspected() {
-			out = append(out, cells[i])
-		}
-	}
-	return out
+	return func(*Cell) bool { return true }
 }
+
+func isTrusted(c *Cell) bool { return !c.Suspected() }
 
 // anyCell reports whether some cell is so, and copies none.
 func anyCell(cells []Cell, so func(*Cell) bool) bool {

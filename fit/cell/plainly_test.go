@@ -109,7 +109,7 @@ func plainly(wanted func(*record.Reading) bool, files ...[]record.Reading) *Data
 	}
 	for k, c := range lists {
 		possible := fault(c.String, c.Core, c.Gauge, c.PoleHeight, c.StringHeight) == ""
-		var levels, freqs, logs []float64
+		var levels, freqs, peaks []float64
 		var kept []take
 		for _, m := range takes[k] {
 			if standing.IsTakenBack(m.ref) {
@@ -140,9 +140,13 @@ func plainly(wanted func(*record.Reading) bool, files ...[]record.Reading) *Data
 		var w sums
 		c.TakeStats = &TakeStats{Mean: stat.Mean(levels, nil), SD: solve.StdDev(levels), Trend: trendOf(kept, c.Mean, c.SD), Top: w.ceilingOf(kept), Others: others[name(c, false)]}
 		for i := range kept {
-			logs = append(logs, math.Log(kept[i].loudest(c.TakeStats.Top.OfPeaks)))
+			peaks = append(peaks, kept[i].loudest(c.TakeStats.Top.OfPeaks))
 		}
-		_, c.TakeStats.Top.Scatter = solve.RobustMean(logs)
+		slices.Sort(peaks)
+		c.TakeStats.Top.Scatter = 0
+		if len(peaks) > 1 {
+			c.TakeStats.Top.Scatter = stat.StdDev(peaks, nil) / stat.Mean(peaks, nil)
+		}
 		if possible {
 			d.Cells, d.Used = append(d.Cells, c), d.Used+c.Takes
 		} else {

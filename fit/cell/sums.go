@@ -9,8 +9,6 @@ import (
 
 	"evenpole/capture/record"
 	"evenpole/fit/solve"
-
-	"gonum.org/v1/gonum/stat"
 )
 
 // summary is what the takes of a cell say together.
@@ -31,11 +29,10 @@ type lostTake struct{ file, line int32 }
 
 // sums sums cells up, one after the other, in the same memory.
 type sums struct {
-	robust                             solve.Robust
-	kept                               []take
-	plain, levels, freqs, values, logs []float64
-	lines                              []Span
-	rows, others                       spans // of cells, and of what is said of their takes
+	kept                         []take
+	plain, levels, freqs, values []float64
+	lines                        []Span
+	rows, others                 spans // of cells, and of what is said of their takes
 }
 
 // sumUp sums takes up, but for those that were taken back.
@@ -58,8 +55,9 @@ func (w *sums) sumUp(takes []take, standing *record.Standing, s *summary) {
 	}
 	w.levels = append(w.levels[:0], w.plain...) // which are sorted
 	s.takes, s.batch, s.first = len(w.kept), batchOf(w.kept), firstOf(w.kept)
-	s.mean, s.sd = w.robust.Mean(w.levels)
-	*s.stats = TakeStats{Mean: stat.Mean(w.plain, nil), SD: solve.StdDev(w.plain), Top: w.ceilingOf(w.kept), Trend: trendOf(w.kept, s.mean, s.sd)}
+	s.mean, s.sd = solve.RobustMean(w.levels)
+	*s.stats = TakeStats{Top: w.ceilingOf(w.kept), Trend: trendOf(w.kept, s.mean, s.sd)}
+	s.stats.Mean, s.stats.SD = solve.MeanStdDev(w.plain)
 	if len(w.freqs) > 0 {
 		slices.Sort(w.freqs)
 		s.freq = solve.Median(w.freqs)
@@ -69,22 +67,20 @@ func (w *sums) sumUp(takes []take, standing *record.Standing, s *summary) {
 // ceilingOf looks for takes that end at one level.
 func (w *sums) ceilingOf(takes []take) Ceiling {
 	c := Ceiling{Takes: len(takes), OfPeaks: !slices.ContainsFunc(takes, func(t take) bool { return !(t.peak > 0) || !solve.Finite(t.peak) })}
-	values, logs := w.values[:0], w.logs[:0]
+	values := w.values[:0]
 	for i := range takes {
 		values = append(values, takes[i].loudest(c.OfPeaks))
 	}
 	slices.Sort(values)
-	for _, v := range values { // sorted, which the robust mean wants
-		logs = append(logs, math.Log(v))
-	}
-	w.values, w.logs = values, logs
+	w.values = values
 	c.Value, c.Step = values[len(values)-1], math.Inf(1)
 	for i, v := range values[1:] {
 		if v > values[i] {
 			c.Step = min(c.Step, v-values[i])
 		}
 	}
-	_, c.Scatter = w.robust.Mean(logs)
+	mean, sd := solve.MeanStdDev(values)
+	c.Scatter = sd / mean
 	w.lines = w.lines[:0]
 	for i := range takes {
 		if t := &takes[i]; t.loudest(c.OfPeaks) == c.Value {

@@ -76,7 +76,7 @@ type Ceiling struct {
 	Value          float64 // mV
 	Reached, Takes int     // takes that reached it, of how many
 	Rows           []Span
-	Scatter        float64 // of one take, ln; 0 when not known
+	Scatter        float64 // standard deviation of one take over their mean; 0 when not known
 	Step           float64 // least difference between two takes, mV; infinite when there is none
 	OfPeaks        bool    // a peak, not an RMS
 }

@@ -22,62 +22,65 @@ const (
 // the mean stands for: sd/sqrt(n) is the mean's standard error (P. J. Huber,
 // Robust Statistics, 1981, section 6.6, from memory). The deviation of a single
 // value is 0. Values are sorted in place, so that their order does not matter.
-func RobustMean(values []float64) (mean, sd float64) { return new(Robust).Mean(values) }
-
-// Robust makes robust means of one list of values after the other in the same memory.
-type Robust struct{ work []float64 }
-
-// Mean is [RobustMean].
-func (r *Robust) Mean(values []float64) (mean, sd float64) {
+func RobustMean(values []float64) (mean, sd float64) {
 	slices.Sort(values)
-	r.work = slices.Grow(r.work[:0], len(values))[:len(values)]
 	mean = Median(values)
-	scale := MADScale * medianDistance(r.work, values, mean)
+	scale := MADScale * medianDistance(values, mean)
 	if scale == 0 { // more than half of the values are one
 		scale = StdDev(values)
 	}
 	if scale == 0 {
 		return mean, 0
 	}
-	const iterations = 100 // each leaves the share of values that are clipped of the error
-	for range iterations {
-		step := scale * stat.Mean(clipped(r.work, values, mean, scale), nil)
+	// Newton's steps end as soon as the same values are clipped as before. Plain ones, of
+	// which each leaves the share of values that are clipped of the error, end in any case.
+	const newton, iterations = 20, 100
+	d := clip(values, mean, scale)
+	for i := range iterations {
+		over := float64(d.free)
+		if i >= newton || d.free == 0 {
+			over = float64(len(values))
+		}
+		step := scale * d.sum / over
 		mean += step
+		d = clip(values, mean, scale)
 		if math.Abs(step) < 1e-13*scale {
 			break
 		}
 	}
-	return mean, scale * huberSD(clipped(r.work, values, mean, scale))
+	return mean, scale * d.sd(len(values))
 }
 
-// clipped makes of values their distances from mean in units of scale, clipped.
-func clipped(to, values []float64, mean, scale float64) []float64 {
-	to = to[:len(values)]
-	for i, v := range values {
-		d := (v - mean) / scale
-		if d > huberClip { // quicker than min and max, which look at signs of zeros
-			d = huberClip
-		} else if d < -huberClip {
-			d = -huberClip
-		}
-		to[i] = d
-	}
-	return to
+// distances sums up distances from a mean in units of a scale, clipped.
+type distances struct {
+	sum, squares float64
+	free         int // that are not clipped
 }
 
-// huberSD is the deviation of one value, from clipped distances.
-func huberSD(psi []float64) float64 {
-	var free float64
-	for _, p := range psi {
-		if math.Abs(p) < huberClip {
-			free++
+func clip(values []float64, mean, scale float64) (d distances) {
+	for _, v := range values {
+		x := (v - mean) / scale
+		switch {
+		case x >= huberClip: // quicker than min and max, which look at signs of zeros
+			x = huberClip
+		case x <= -huberClip:
+			x = -huberClip
+		default:
+			d.free++
 		}
+		d.sum += x
+		d.squares += x * x
 	}
-	n := float64(len(psi))
-	if free == 0 {
-		return math.Sqrt(SumSquares(psi) / (n - 1))
+	return d
+}
+
+// sd is the deviation of one of n values.
+func (d *distances) sd(n int) float64 {
+	sd := math.Sqrt(d.squares / float64(n-1))
+	if d.free == 0 {
+		return sd
 	}
-	return math.Sqrt(SumSquares(psi)/(n-1)) * n / free
+	return sd * float64(n) / float64(d.free)
 }
 
 // Median of sorted values.
@@ -88,21 +91,43 @@ func Median(sorted []float64) float64 {
 
 // MedianDistance is the median absolute deviation from centre.
 func MedianDistance(values []float64, centre float64) float64 {
-	return medianDistance(make([]float64, len(values)), values, centre)
+	return medianDistance(slices.Sorted(slices.Values(values)), centre)
 }
 
-func medianDistance(work, values []float64, centre float64) float64 {
-	for i, v := range values {
-		work[i] = math.Abs(v - centre)
+// medianDistance is that of sorted values, of which the farthest stand at the ends: they
+// are taken off up to the middle.
+func medianDistance(sorted []float64, centre float64) float64 {
+	farthest := func() (d float64) {
+		first, last := centre-sorted[0], sorted[len(sorted)-1]-centre
+		if first > last {
+			sorted = sorted[1:]
+			return math.Abs(first)
+		}
+		sorted = sorted[:len(sorted)-1]
+		return math.Abs(last)
 	}
-	slices.Sort(work)
-	return Median(work)
+	n := len(sorted)
+	for len(sorted) > n/2+1 {
+		farthest()
+	}
+	upper := farthest()
+	if n%2 == 1 {
+		return upper
+	}
+	return (upper + farthest()) / 2
 }
 
 // StdDev is the standard deviation; 0 of fewer than two values.
 func StdDev(values []float64) float64 {
+	_, sd := MeanStdDev(values)
+	return sd
+}
+
+// MeanStdDev is the mean, and the standard deviation; 0 of fewer than two values.
+func MeanStdDev(values []float64) (mean, sd float64) {
+	mean, sd = stat.MeanStdDev(values, nil)
 	if len(values) < 2 {
-		return 0
+		sd = 0
 	}
-	return stat.StdDev(values, nil)
+	return mean, sd
 }
