@@ -14,6 +14,7 @@ import (
 	"evenpole/capture"
 	"evenpole/capture/record"
 	"evenpole/capture/record/disk"
+	"evenpole/cmd/evenpole/terminal"
 	"evenpole/jig"
 	"evenpole/profiles"
 	"evenpole/shop"
@@ -214,11 +215,7 @@ func (o *captureOptions) samePickup(ctx context.Context, e *env, s *shop.Shop, o
 // goesOn asks the person at the bench whether to go on in spite of what is said. Who is
 // not at a terminal cannot be asked, and the end of ctx is a no.
 func (e *env) goesOn(ctx context.Context, stdin io.Reader, said error, question string) bool {
-	f, ok := stdin.(*os.File)
-	if !ok {
-		return false
-	}
-	if info, err := f.Stat(); err != nil || info.Mode()&os.ModeCharDevice == 0 {
+	if f, ok := stdin.(*os.File); !ok || !terminal.Is(f) {
 		return false
 	}
 	e.note("%v", said)
