@@ -38,9 +38,9 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	root.SetIn(stdin)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	err := root.ExecuteContext(ctx)
+	cmd, err := root.ExecuteContextC(ctx)
 	if err != nil && !started { // cobra refused the words themselves
-		err = withHint(&inputError{err}, "see 'evenpole help'")
+		err = withHint(&inputError{err}, "see '"+cmd.CommandPath()+" --help'")
 	}
 	complain(stderr, err, e.units)
 	return exitStatus(err)
