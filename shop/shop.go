@@ -34,7 +34,7 @@
 //   - try.go: an order with something other than ordered.
 //   - live.go: the levels of a session; follow.go: a capture while it runs.
 //   - lists.go: what a shop has, by name: orders, mounts, certificates, pickups measured.
-//   - mountfile.go: which file a session's mount is.
+//   - mountfile.go: which file a session's mount is, and what it says.
 //   - overview.go: what the record holds, what is open and what shipped; recorded.go: what it
 //     has of one pickup or session.
 package shop

@@ -220,7 +220,7 @@ func amendWith(e *env, session string, m shop.MountedWith) string {
 	case m.Copy != "":
 		return fmt.Sprintf("correct its mount file, of which %s is a copy, then %s", fromHere(m.Copy), command("FILE"))
 	}
-	return "correct its mount file, then " + command("FILE")
+	return fmt.Sprintf("correct its mount file, which 'evenpole mount new --session %s FILE%s' writes as it was filed, then %s", quoted(session), e.shopFlag(), command("FILE"))
 }
 
 // spans reads "12-40, 57"; lines of another file than the first are told by its

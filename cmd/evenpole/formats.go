@@ -2,11 +2,13 @@ package main
 
 import (
 	"cmp"
+	"context"
 	"io"
 	"slices"
 	"strings"
 
 	"evenpole/profiles"
+	"evenpole/shop"
 
 	"github.com/spf13/cobra"
 )
@@ -48,8 +50,11 @@ func samplesHelp(f *profiles.Format) string {
 	return strings.TrimRight(b.String(), "\n")
 }
 
+// newOptions say what a new file begins with.
+type newOptions struct{ kind, session string }
+
 func newNewCmd(e *env, f *profiles.Format) *cobra.Command {
-	var kind string
+	var o newOptions
 	cmd := &cobra.Command{
 		Use:   "new [FILE]",
 		Short: "Write a commented file to fill in",
@@ -58,9 +63,16 @@ FILE, to standard output. Lengths are in mm, or with --units in or in a shop of 
 inches. One that is in the shop's orders or jig folder is never
 replaced, any other only with --force.`,
 		Args: cobra.MaximumNArgs(1),
-		RunE: func(_ *cobra.Command, args []string) error { return runNew(e, f, kind, args) },
+		RunE: func(cmd *cobra.Command, args []string) error { return runNew(cmd.Context(), e, f, o, args) },
 	}
-	cmd.Flags().StringVar(&kind, "kind", "", "a short file for this `kind` of pickup, in mm: "+profiles.Choice(f.SampleNames()))
+	cmd.Flags().StringVar(&o.kind, "kind", "", "a short file for this `kind` of pickup, in mm: "+profiles.Choice(f.SampleNames()))
+	if f == profiles.MountFormat {
+		cmd.Long += `
+
+With --session it is what the record has of the mount of a session: to correct, and file
+the session anew by 'evenpole record amend'.`
+		cmd.Flags().StringVar(&o.session, "session", "", "the mount of this `session`, as the record has it")
+	}
 	e.writes(cmd)
 	return cmd
 }
@@ -72,21 +84,20 @@ type newFileDocument struct {
 
 var newFileJSON = newDocument[newFileDocument]()
 
-func runNew(e *env, f *profiles.Format, kind string, args []string) error {
+func runNew(ctx context.Context, e *env, f *profiles.Format, o newOptions, args []string) error {
 	s, err := e.shopHere()
 	if err != nil {
 		return err
 	}
 	units := cmp.Or(e.units, profiles.Millimetres)
 	write := func(w io.Writer) error { return f.WriteNew(w, units) }
-	if kind != "" {
-		name, err := profiles.OneOf(kind, f.SampleNames())
+	if o != (newOptions{}) {
+		text, err := o.text(ctx, s, f)
 		if err != nil {
-			return badInput("--kind: %v", err)
+			return err
 		}
-		sample := f.Samples()[slices.Index(f.SampleNames(), name)]
 		write = func(w io.Writer) error {
-			_, err := io.WriteString(w, sample.Text)
+			_, err := io.WriteString(w, text)
 			return err
 		}
 	}
@@ -104,6 +115,21 @@ func runNew(e *env, f *profiles.Format, kind string, args []string) error {
 	}
 	e.print("written to %s", args[0])
 	return nil
+}
+
+// text is that of a file that is not every key.
+func (o newOptions) text(ctx context.Context, s *shop.Shop, f *profiles.Format) (string, error) {
+	switch {
+	case o.session != "" && o.kind != "":
+		return "", badInput("expected one of --kind and --session")
+	case o.session != "":
+		return s.MountText(ctx, o.session)
+	}
+	name, err := profiles.OneOf(o.kind, f.SampleNames())
+	if err != nil {
+		return "", badInput("--kind: %v", err)
+	}
+	return f.Samples()[slices.Index(f.SampleNames(), name)].Text, nil
 }
 
 // formatHelp is the help on a kind of file: its keys, and a short one.
