@@ -16,6 +16,7 @@ import (
 	"io"
 	"io/fs"
 	"slices"
+	"strconv"
 	"strings"
 	"syscall"
 
@@ -27,6 +28,7 @@ import (
 	"evenpole/shop"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 )
 
 // run is the whole program but for the process: it returns the exit status.
@@ -40,10 +42,31 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	root.SetErr(stderr)
 	cmd, err := root.ExecuteContextC(ctx)
 	if err != nil && !started { // cobra refused the words themselves
-		err = withHint(&inputError{err}, "see '"+cmd.CommandPath()+" --help'")
+		err = withHint(&inputError{plainly(err)}, "see '"+cmd.CommandPath()+" --help'")
 	}
 	complain(stderr, err, e.units)
 	return exitStatus(err)
+}
+
+// plainly says of a flag's value that is no number what is wanted, in place of what Go's
+// parsers say.
+func plainly(err error) error {
+	var value *pflag.InvalidValueError
+	var number *strconv.NumError
+	if !errors.As(err, &value) || !errors.As(err, &number) {
+		return err
+	}
+	want := "a whole number"
+	switch number.Func {
+	case "ParseFloat":
+		want = "a number, with a point for decimals"
+	case "ParseBool":
+		want = "true or false"
+	}
+	if errors.Is(number, strconv.ErrRange) {
+		want += " of a size that a machine can count"
+	}
+	return fmt.Errorf("--%s: expected %s, got %q", value.GetFlag().Name, want, value.GetValue())
 }
 
 // complain prints an error for people, with lengths in units.
