@@ -221,7 +221,7 @@ func (l *Layout) readHeights(t *table, key string, heights []float64, of PoleKin
 		case poles != n:
 			want += fmt.Sprintf(", or %d, one a pole", poles)
 		}
-		t.fail(key, "expected %s, got %d", want, len(heights))
+		t.fail(key, "expected %s, got %d%s", want, len(heights), pairs(n, len(heights)))
 	}
 	return out
 }

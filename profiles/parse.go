@@ -60,11 +60,14 @@ func (d *document) syntaxError(err error) error {
 	return d.errorAt(d.place(offset), strings.Join(de.Key(), "."), "%s%s", msg, hint(msg, d.text[offset:]))
 }
 
+// decimalPoint is what to do about decimal commas.
+const decimalPoint = "; decimals take a point: 3.1"
+
 // hint says what to write instead, for the slips that TOML's grammar invites.
 func hint(msg string, rest []byte) string {
 	switch {
 	case bytes.HasPrefix(rest, []byte(",")):
-		return "; decimals take a point: 3.1"
+		return decimalPoint
 	case bytes.HasPrefix(rest, []byte(".")):
 		return "; a number starts with a digit: 0.010"
 	case strings.HasPrefix(msg, "table ") && strings.HasSuffix(msg, " already exists"):
