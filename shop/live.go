@@ -64,7 +64,8 @@ func (f *tFactors) of(takes int) float64 {
 	return t
 }
 
-// levelsOf are the levels of a session's cells, and that of all of them together in mV.
+// levelsOf are the levels of a session's cells, and that of all of them together in mV, which
+// is not known of a recorder either.
 func (f *tFactors) levelsOf(cells []cell.Cell) (out []StringLevel, together level.Figure) {
 	var sum level.Ln
 	var means []level.Ln
@@ -87,10 +88,14 @@ func (f *tFactors) levelsOf(cells []cell.Cell) (out []StringLevel, together leve
 		out = append(out, s)
 	}
 	all := sum / level.Ln(len(means))
+	together = level.Figure(all.DB().MV())
 	for i, mean := range means {
 		out[i].Balance = level.Figure((mean - all).DB())
+		if cells[i].ByHand {
+			together = level.Figure(math.NaN())
+		}
 	}
-	return out, level.Figure(all.DB().MV())
+	return out, together
 }
 
 // SessionRows reads the rows of a session, those that take its readings back among them.
