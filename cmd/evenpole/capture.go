@@ -347,7 +347,11 @@ func (e *env) progress(p capture.Progress) {
 	if p.Mode == record.Probe {
 		unit = "mT"
 	}
-	line := fmt.Sprintf("kept %s %d: %.3f %s, %d of %d good", what, p.Number, p.Level, unit, p.Good, p.Wanted)
+	name := ""
+	if p.Magnet != "" {
+		name = ", magnet " + p.Magnet
+	}
+	line := fmt.Sprintf("kept %s %d%s: %.3f %s, %d of %d good", what, p.Number, name, p.Level, unit, p.Good, p.Wanted)
 	if p.StandardError > 0 {
 		line += fmt.Sprintf(", to %.2f dB", p.StandardError)
 	}

@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"syscall"
@@ -306,3 +307,27 @@ string_height_last_mm = 4.0
 [target]
 tolerance_db = 20.0
 ` + bassStrings
+
+// A capture of loose magnets says each magnet's field by its name, also when it was complete
+// already.
+func TestCaptureOfMagnetsNamesThem(t *testing.T) {
+	bench := jigtest.New(jigtest.Config{Seed: 3})
+	dir := t.TempDir()
+	mount := filepath.Join(dir, "box.toml")
+	if err := os.WriteFile(mount, []byte("batch = \"M-01\"\nmagnets = [\"left\", \"right\"]\nprobe_gap_mm = 0.5\n"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	port, unplug := plug(t, bench)
+	defer unplug()
+	for range 2 {
+		var out, errs bytes.Buffer
+		args := []string{"capture", "--shop", dir, "--port", port, "--mount", mount, "--purpose", "batch", "--field", "all"}
+		if got := run(t.Context(), args, strings.NewReader(""), &out, &errs); got != exitDone {
+			t.Fatalf("exit status %d\n%s%s", got, &out, &errs)
+		}
+		table := regexp.MustCompile(`(?m)^position +magnet +field mT .*\n1 +left +-?[0-9.]+ .*\n2 +right +-?[0-9.]+ `)
+		if !table.MatchString(out.String()) {
+			t.Errorf("%s", &out)
+		}
+	}
+}

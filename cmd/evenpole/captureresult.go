@@ -8,8 +8,10 @@ import (
 	"text/tabwriter"
 
 	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/fit/level"
 	"evenpole/jig"
+	"evenpole/profiles"
 	"evenpole/shop"
 )
 
@@ -76,6 +78,9 @@ func (e *env) captured(r *capture.Result, s jig.Stats, until float64, l *shop.Li
 	}
 	if r.Already {
 		e.print("session %s is complete already: nothing added (--again measures once more)", r.Session)
+		if isOfFields(r) {
+			printFields(e, r)
+		}
 		e.printStrings(l)
 		return nil
 	}
@@ -88,6 +93,35 @@ func (e *env) captured(r *capture.Result, s jig.Stats, until float64, l *shop.Li
 		e.print("on the line: %d bad lines, %d readings fetched again from the jig, %d of another mount, %d lost and plucked again, %d restarts",
 			bad, again, r.Stray, r.Lost, r.Restarts)
 	}
+	if isOfFields(r) {
+		printFields(e, r)
+		return nil
+	}
+	printTallies(e, r, until)
+	if short := r.Uncertain(until); short != nil {
+		e.warn([]string{fmt.Sprintf("not known to %g dB after as many takes as may be: string %s; look why its takes scatter, or allow more with --takes", until, strings.Trim(fmt.Sprint(short), "[]"))})
+	}
+	e.printStrings(l)
+	return nil
+}
+
+// isOfFields reports whether a capture read the field probe.
+func isOfFields(r *capture.Result) bool {
+	return len(r.Tallies) > 0 && r.Tallies[0].Mode == record.Probe
+}
+
+// printFields prints the field at each position of the probe, with the magnet that is there.
+func printFields(e *env, r *capture.Result) {
+	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(tw, "position\tmagnet\tfield mT\t"+inGauss(e, "field G\t")+"good\tmade\trefused")
+	for _, t := range r.Tallies {
+		fmt.Fprintf(tw, "%d\t%s\t%.1f\t%s%d\t%d\t%s\n", t.Number, orDash(t.Magnet), t.Field, inGauss(e, profiles.Gauss(t.Field)+"\t"), t.Good, t.Made, refusalWords(refusals(t.Refused)))
+	}
+	tw.Flush()
+}
+
+// printTallies prints how many takes of each string there are.
+func printTallies(e *env, r *capture.Result, until float64) {
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 	fmt.Fprint(tw, "number\tmode\tgood\tmade\trefused")
 	if until > 0 {
@@ -101,12 +135,7 @@ func (e *env) captured(r *capture.Result, s jig.Stats, until float64, l *shop.Li
 		}
 		fmt.Fprintln(tw)
 	}
-	if short := r.Uncertain(until); short != nil {
-		e.warn([]string{fmt.Sprintf("not known to %g dB after as many takes as may be: string %s; look why its takes scatter, or allow more with --takes", until, strings.Trim(fmt.Sprint(short), "[]"))})
-	}
 	tw.Flush()
-	e.printStrings(l)
-	return nil
 }
 
 // refusals lists why takes did not count.
