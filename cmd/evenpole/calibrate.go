@@ -101,7 +101,7 @@ func runCalibrate(ctx context.Context, e *env, o calibrateOptions) error {
 		return calibrationJSON.write(e, calibrationDocument{c, name})
 	}
 	printCalibration(e, c)
-	e.print("written to %s", name)
+	e.print("written to %s", fromHere(name))
 	return nil
 }
 

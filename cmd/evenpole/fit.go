@@ -142,9 +142,9 @@ func printKept(e *env, k shop.Kept, out string) {
 		e.note("not written: name a file with --out, or run it in a shop")
 		return
 	case k.New:
-		e.print("model written to %s", k.File)
+		e.print("model written to %s", fromHere(k.File))
 	default:
-		e.print("the shop has this model: %s", k.File)
+		e.print("the shop has this model: %s", fromHere(k.File))
 	}
 	switch {
 	case out != "":
@@ -157,7 +157,7 @@ func printKept(e *env, k shop.Kept, out string) {
 }
 
 func printFit(e *env, files []string, r *fit.Report) {
-	e.print("%s: %d rows, %d takes used in %d cells of %d pickups", strings.Join(files, ", "), r.Readings, r.Used, r.Cells, r.Pickups)
+	e.print("%s: %d rows, %d takes used in %d cells of %d pickups", strings.Join(eachFromHere(files), ", "), r.Readings, r.Used, r.Cells, r.Pickups)
 	for _, l := range r.LeftOut {
 		e.print("  left out: %d %s (first at line %d)", l.Count, l.Reason, l.Line)
 	}
