@@ -80,6 +80,8 @@ With --field the jig's probe is read instead: "all", or positions such as "1-6"
 or "1,3,5".
 ` + recordingHelp + `
 
+Caution: wear glasses where strings are under tension or a plucker runs; an exciter gets hot.
+
 Caution: strong magnets pinch fingers and harm pacemaker wearers. Never hammer or
 press the poles of a wound rod-magnet coil.`,
 		Args:        cobra.NoArgs,
@@ -268,6 +270,9 @@ func attach(ctx context.Context, e *env, o captureOptions) (*jig.Conn, error) {
 	}
 	id := conn.Ident()
 	e.note("jig %s on %s: %d strings, %s", id.Jig, o.port, id.Strings, id.Excite)
+	if id.Excite == jig.Drive && o.field == "" {
+		e.note("caution: an exciter gets hot, and its amplifier may be loud: follow their makers' instructions")
+	}
 	if day, ok := id.SimulatedDay(); ok {
 		e.note("it is simulated, on a day of its own: rows are dated %s", day.Format(time.DateOnly))
 	}

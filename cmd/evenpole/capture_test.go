@@ -331,3 +331,25 @@ func TestCaptureOfMagnetsNamesThem(t *testing.T) {
 		}
 	}
 }
+
+// A jig with an exciter says what to mind.
+func TestCaptureCautionsOfAnExciter(t *testing.T) {
+	for excite, want := range map[string]bool{"travel": false, "drive": true} {
+		bench := jigtest.New(jigtest.Config{Seed: 3, Excite: excite})
+		dir := t.TempDir()
+		mount := filepath.Join(dir, "mount.toml")
+		if err := os.WriteFile(mount, []byte(captureMount), 0o666); err != nil {
+			t.Fatal(err)
+		}
+		port, unplug := plug(t, bench)
+		var out, errs bytes.Buffer
+		args := []string{"capture", "--shop", dir, "--port", port, "--mount", mount, "--purpose", "model", "--takes", "1"}
+		if got := run(t.Context(), args, strings.NewReader(""), &out, &errs); got != exitDone {
+			t.Errorf("%s: exit status %d\n%s%s", excite, got, &out, &errs)
+		}
+		unplug()
+		if got := strings.Contains(errs.String(), "caution: an exciter gets hot"); got != want {
+			t.Errorf("%s: %s", excite, &errs)
+		}
+	}
+}
