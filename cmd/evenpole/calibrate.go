@@ -58,6 +58,7 @@ millivolts are none before, and hold for readings from --from on until a knob is
 	f.Float64Var(&o.K, "source-k", 2, "coverage `factor` of that uncertainty")
 	f.StringVar(&o.Source, "source", "", "what the source was, in `words`, for the file")
 	f.Float64SliceVar(&o.readings, "reading-mv", nil, "what the jig read, `mV`, separated by commas")
+	f.Lookup("reading-mv").DefValue = "" // pflag would print an empty list
 	f.IntVar(&o.str, "string", 0, "the `string` whose channel that was (default: the jig as a whole)")
 	f.StringVar(&o.session, "session", "", "take the good takes of this `session` instead")
 	f.StringVar(&o.record, "readings", "", "the readings `file` that the session is in (default: the shop's)")
