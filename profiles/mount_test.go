@@ -230,3 +230,21 @@ func TestListsWithDecimalCommas(t *testing.T) {
 		}
 	}
 }
+
+// A file of another kind is told to be one.
+func TestAMountForAnOrderAndTheOtherWay(t *testing.T) {
+	mount, order := read(t, "mount.toml"), read(t, "order.toml")
+	if _, err := ParseOrder("m.toml", []byte(mount), Builtin()); err == nil || !strings.HasSuffix(err.Error(), "; this looks like a mount, and an order is wanted") {
+		t.Errorf("got %v", err)
+	}
+	if _, err := ParseMount("o.toml", []byte(order), Builtin()); err == nil || !strings.HasSuffix(err.Error(), "; this looks like an order, and a mount is wanted") {
+		t.Errorf("got %v", err)
+	}
+	for _, err := range []error{second(ParseOrder("r.csv", []byte("time,session\n"), Builtin())), second(ParseMount("m.toml", []byte("pickup = \"a\"\nid = 3\n"), Builtin()))} {
+		if err == nil || strings.Contains(err.Error(), "decimals") || !strings.HasPrefix(err.Error(), "r.csv:1:5: expected '='") && !strings.HasPrefix(err.Error(), "m.toml:2:1: id: unknown key") {
+			t.Errorf("got %v", err)
+		}
+	}
+}
+
+func second[T any](_ T, err error) error { return err }

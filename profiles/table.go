@@ -2,6 +2,7 @@ package profiles
 
 import (
 	"cmp"
+	"errors"
 	"math"
 	"slices"
 	"strings"
@@ -332,4 +333,14 @@ func (d *document) err() error {
 		return d.missing[0]
 	}
 	return nil
+}
+
+// mistaken adds to what is wrong with a file that it looks like one of another kind, where it
+// has keys that only those have.
+func (d *document) mistaken(err error, words string, keys ...string) error {
+	var wrong *Error
+	if errors.As(err, &wrong) && d.top.has(keys...) {
+		wrong.Msg += words
+	}
+	return err
 }
