@@ -353,3 +353,15 @@ func TestCaptureCautionsOfAnExciter(t *testing.T) {
 		}
 	}
 }
+
+// The table of takes says in words what they are of.
+func TestCaptureTalliesAreInWords(t *testing.T) {
+	var out bytes.Buffer
+	printTallies(&env{stdout: &out}, &capture.Result{Tallies: []capture.Tally{
+		{Mode: record.Quiet, Number: 1, Good: 3, Made: 3}, {Mode: record.Pluck, Number: 1, Good: 4, Made: 5, Refused: map[string]int{"clipped": 1}}, {Mode: record.Drive, Number: 2, Good: 1, Made: 1},
+	}}, 0)
+	const want = "string  takes   good  made  refused\n1       quiet   3     3     -\n1       plucks  4     5     1 clipped\n2       driven  1     1     -\n"
+	if out.String() != want {
+		t.Errorf("%s", &out)
+	}
+}

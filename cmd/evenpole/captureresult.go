@@ -120,16 +120,19 @@ func printFields(e *env, r *capture.Result) {
 	tw.Flush()
 }
 
+// modeWords are what takes of a mode are called.
+var modeWords = map[record.Mode]string{record.Quiet: "quiet", record.Pluck: "plucks", record.Drive: "driven"}
+
 // printTallies prints how many takes of each string there are.
 func printTallies(e *env, r *capture.Result, until float64) {
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
-	fmt.Fprint(tw, "number\tmode\tgood\tmade\trefused")
+	fmt.Fprint(tw, "string\ttakes\tgood\tmade\trefused")
 	if until > 0 {
 		fmt.Fprint(tw, "\tstandard error")
 	}
 	fmt.Fprintln(tw)
 	for _, t := range r.Tallies {
-		fmt.Fprintf(tw, "%d\t%s\t%d\t%d\t%s", t.Number, t.Mode, t.Good, t.Made, refusalWords(refusals(t.Refused)))
+		fmt.Fprintf(tw, "%d\t%s\t%d\t%d\t%s", t.Number, modeWords[t.Mode], t.Good, t.Made, refusalWords(refusals(t.Refused)))
 		if t.StandardError > 0 {
 			fmt.Fprintf(tw, "\t%.2f dB", t.StandardError)
 		}

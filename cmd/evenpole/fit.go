@@ -157,7 +157,7 @@ func printKept(e *env, k shop.Kept, out string) {
 }
 
 func printFit(e *env, files []string, r *fit.Report) {
-	e.print("%s: %d rows, %d takes used in %d cells of %d pickups", strings.Join(eachFromHere(files), ", "), r.Readings, r.Used, r.Cells, r.Pickups)
+	e.print("%s: %s, %s used in %s of %s", strings.Join(eachFromHere(files), ", "), count(r.Readings, "row"), count(r.Used, "take"), count(r.Cells, "cell"), count(r.Pickups, "pickup"))
 	for _, l := range r.LeftOut {
 		e.print("  left out: %d %s (first at line %d)", l.Count, l.Reason, l.Line)
 	}
