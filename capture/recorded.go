@@ -171,7 +171,7 @@ func (r *run) findRecorded() error {
 
 // fileRecorded writes the rows of a recording.
 func (r *run) fileRecorded(rows []record.Reading) error {
-	if err := r.shop.KeepMount(r.mount, r.opt.Mount); err != nil {
+	if err := r.keepMount(); err != nil {
 		return err
 	}
 	if err := r.beginHold(0); err != nil {
