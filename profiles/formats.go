@@ -10,7 +10,7 @@ const (
 	saysSet   = "a string set that 'evenpole strings' lists; or [[string]] tables"
 )
 
-var saysWrap = "what it is wound with: " + Choice(Wraps()) + ", in any of the trade's spellings, or a name of your own"
+var saysWrap = "what it is wound with: " + Choice(Wraps()) + ", in any of the trade's spellings, or a name of your own; needed unless core is the gauge"
 
 // stringEntries are the keys of a string, with the examples of a plain first one.
 func stringEntries() []entry {
@@ -24,7 +24,8 @@ func stringEntries() []entry {
 
 // OrderFormat is what an order's file is.
 var OrderFormat = &Format{
-	Name: "order",
+	Name:    "order",
+	samples: "samples",
 	Intro: `An order is one customer's pickup: the instrument, the limits of its poles, the
 strings and the wanted balance. String 1 is the highest-pitched. Heights are measured
 from the bobbin's top face; what lies below it is negative.`,
@@ -41,7 +42,7 @@ from the bobbin's top face; what lies below it is negative.`,
 		{head: "[instrument]", entries: []entry{
 			{key: "name", says: "what it is called, for the certificate", example: "six-string no. 3", unused: true},
 			{key: "fretboard_radius", says: "radius of the fretboard, 0 for a flat one; string_heights of [pickup] may stand in its place", example: 241.3},
-			{key: "string_spread", says: "first string to the last, centre to centre, over the pickup; string_positions of [pickup] may stand in its place", example: 52.0},
+			{key: "string_spread", says: "first string to the last, centre to centre, over the pickup; string_positions of [pickup] may stand in its place, or beside it where they say the same", example: 52.0},
 			{key: "scale_length", says: "nut to saddle: with it the strings' tension is known", example: 648.0, inInches: 25.5},
 			{key: "pickup_from_bridge", says: "the poles to the saddle; with two coils those of the first", example: 95.0, inInches: 3.75},
 		}},
@@ -51,7 +52,7 @@ from the bobbin's top face; what lies below it is negative.`,
 			{key: "pole_height_min", says: "the lowest that a pole may stand", example: 0.0},
 			{key: "pole_height_max", says: "the highest", example: 2.6, inInches: 0.1},
 			{key: "pole_height_step", says: "the steps in which the shop can set a pole", example: 0.05, inInches: 0.002},
-			{key: "pole_heights", says: "heights of poles in stock, in place of pole_height_step", example: []float64{0, 0.5, 1, 1.5, 2, 2.5}, unused: true, inPlaceOf: "pole_height_step"},
+			{key: "pole_heights", says: "heights of poles in stock, in place of pole_height_step; their own limits where pole_height_min and pole_height_max are left out", example: []float64{0, 0.5, 1, 1.5, 2, 2.5}, unused: true, inPlaceOf: "pole_height_step"},
 			{key: "magnet_lengths", says: "lengths that magnets in stock have, in place of pole_height_step: with former_depth they give the heights to choose from", example: []float64{11, 11.5, 12, 12.5, 13, 13.5}, unused: true, inPlaceOf: "pole_height_step"},
 			{key: "pole_heights_fixed", says: "poles that stand as they are, string 1 first: the pickup is raised, lowered and tilted instead. Of a blade one height, or one a string where its top is curved", example: []float64{0.4, 0.8, 1.9, 1.4, 0.9, 0.5}, unused: true},
 			{key: "pickup_raise", says: "how far either end of a pickup with fixed poles may come up, 1.5 mm where it is left out", example: 1.0, unused: true},
@@ -60,7 +61,7 @@ from the bobbin's top face; what lies below it is negative.`,
 			{key: "string_swing", says: "how far a string swings towards its pole: kept free beside min_gap", example: 0.5, unused: true},
 			{key: "string_height_first", says: "underside of string 1 over the bobbin's top face, at rest; inner strings follow the fretboard's arc", example: 3.1},
 			{key: "string_height_last", says: "the same of the last string", example: 3.5},
-			{key: "string_heights", says: "undersides of all strings as measured, in place of fretboard_radius and the two keys above", example: []float64{3.1, 3.65, 3.95, 4.05, 3.85, 3.5}, unused: true, inPlaceOf: "string_height_first,string_height_last,fretboard_radius"},
+			{key: "string_heights", says: "undersides of all strings as measured, in place of fretboard_radius and the two keys above", example: []float64{3.1, 4.1, 4.6, 4.7, 4.3, 3.5}, unused: true, inPlaceOf: "string_height_first,string_height_last,fretboard_radius"},
 			{key: "string_positions", says: "where the strings lie across the pickup, from any mark, string 1 first, in place of string_spread: for courses, or strings that are not evenly apart", example: []float64{0, 10.2, 20.6, 31.1, 41.6, 52}, unused: true, inPlaceOf: "string_spread"},
 			{key: "pole_positions", says: "where the poles stand, from the same mark, that of string 1 first; else each stands under its string, or halfway between the two that share it", example: []float64{0.1, 10.4, 20.8, 31.2, 41.6, 52}, unused: true},
 			{key: "pole_diameter", says: "of a pole, or the thickness of a blade", example: 4.76, inInches: 0.1875, unused: true},
@@ -74,7 +75,7 @@ from the bobbin's top face; what lies below it is negative.`,
 		{head: "[[pickup.coil]]", says: "the second coil of a pickup with two; [pickup] has the first", unused: true, entries: []entry{
 			{key: "from_bridge", says: "its poles to the saddle; pickup_from_bridge and scale_length say the rest", example: 76.0, inInches: 3.0},
 			{key: "polarity", says: "which side of its magnets is up, against the first coil's", example: "opposite"},
-			{key: "winding", says: "which way it is wound and connected, against the first coil; the signals add where polarity says the same, and are subtracted otherwise", example: "opposite"},
+			{key: "winding", says: "which way it is wound and connected, against the first coil; the signals add where polarity says the same, and are subtracted otherwise; where it is left out they add", example: "opposite"},
 			{key: "poles", says: "rod, screw, slug or blade", example: "screw"},
 			{key: "pole_height_min", says: "the lowest that one of its poles may stand", example: 0.0},
 			{key: "pole_height_max", says: "the highest", example: 2.6, inInches: 0.1},
@@ -108,7 +109,8 @@ from the bobbin's top face; what lies below it is negative.`,
 
 // MountFormat is what a mount's file is.
 var MountFormat = &Format{
-	Name: "mount",
+	Name:    "mount",
+	samples: "samples/mounts",
 	Intro: `A mount is what lies on the jig for a capture: a pickup as it was measured, and the
 strings over it. One that gives batch, magnets and probe_gap alone holds loose
 magnets, by position. String 1 is the highest-pitched. Heights are measured from the
@@ -123,8 +125,8 @@ bobbin's top face.`,
 			{key: "strings_per_pole", says: "2 where two strings share a pole", example: 1.0, unused: true},
 			{key: "pole_heights", says: "as measured, string 1 first; one a string or one a pole, and one for a blade that is level", example: []float64{0.4, 0.8, 1.9, 1.4, 0.9, 0.5}},
 			{key: "pole_heights_again", says: "a second reading of each, with the caliper set anew; the mean counts, and 'capture' says what they differ by", example: []float64{0.41, 0.79, 1.92, 1.38, 0.9, 0.51}, unused: true},
-			{key: "string_heights", says: "undersides as measured, string 1 first; or the four keys below", example: []float64{3.1, 3.65, 3.95, 4.05, 3.85, 3.5}},
-			{key: "string_heights_again", says: "a second reading of each, likewise", example: []float64{3.1, 3.6, 3.95, 4.1, 3.85, 3.5}, unused: true},
+			{key: "string_heights", says: "undersides as measured, string 1 first; or the four keys below", example: []float64{3.1, 4.1, 4.6, 4.7, 4.3, 3.5}},
+			{key: "string_heights_again", says: "a second reading of each, likewise", example: []float64{3.1, 4.1, 4.65, 4.7, 4.3, 3.45}, unused: true},
 			{key: "string_height_first", says: "underside of string 1, where the strings follow the fretboard's arc", example: 3.1, unused: true, inPlaceOf: "string_heights"},
 			{key: "string_height_last", says: "underside of the last string", example: 3.5, unused: true, inPlaceOf: "string_heights"},
 			{key: "fretboard_radius", says: "radius of that arc, 0 for a flat one", example: 241.3, unused: true, inPlaceOf: "string_heights"},
@@ -140,7 +142,7 @@ bobbin's top face.`,
 			{key: "first_from_bridge", says: "the first coil's poles to the saddle", example: 95.0, inInches: 3.75},
 			{key: "from_bridge", says: "this coil's poles to the saddle", example: 76.0, inInches: 3.0},
 			{key: "polarity", says: "which side of its magnets is up, against the first coil's", example: "opposite"},
-			{key: "winding", says: "which way it is wound and connected, against the first coil", example: "opposite"},
+			{key: "winding", says: "which way it is wound and connected, against the first coil; where it is left out the signals add", example: "opposite"},
 		}},
 		{head: "[[string]]", says: "one table a string, string 1 first, in place of set", unused: true, entries: stringEntries()},
 	},

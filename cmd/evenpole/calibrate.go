@@ -45,7 +45,8 @@ it, and name that folder's record with --readings.
 
 A recorder is calibrated by --recording: some seconds of the source's steady tone, made
 with the recorder as it is set for plucks. Its id is "recording-NAME", of --recorder NAME;
-millivolts are none before, and hold for readings from --from on until a knob is moved.
+millivolts are none before, and hold for readings from --from on until a knob is moved. Takes
+that are filed from then on stand in the record in mV, and say so in their note.
 
 --points FILE is CSV: source_mv, source_u_mv, reading_mv and, if you will, string.`,
 		Args: cobra.NoArgs,
@@ -58,6 +59,7 @@ millivolts are none before, and hold for readings from --from on until a knob is
 	f.Float64Var(&o.K, "source-k", 2, "coverage `factor` of that uncertainty")
 	f.StringVar(&o.Source, "source", "", "what the source was, in `words`, for the file")
 	f.Float64SliceVar(&o.readings, "reading-mv", nil, "what the jig read, `mV`, separated by commas")
+	f.Lookup("reading-mv").DefValue = "" // pflag would print an empty list
 	f.IntVar(&o.str, "string", 0, "the `string` whose channel that was (default: the jig as a whole)")
 	f.StringVar(&o.session, "session", "", "take the good takes of this `session` instead")
 	f.StringVar(&o.record, "readings", "", "the readings `file` that the session is in (default: the shop's)")
@@ -101,7 +103,7 @@ func runCalibrate(ctx context.Context, e *env, o calibrateOptions) error {
 		return calibrationJSON.write(e, calibrationDocument{c, name})
 	}
 	printCalibration(e, c)
-	e.print("written to %s", name)
+	e.print("written to %s", fromHere(name))
 	return nil
 }
 
