@@ -15,6 +15,7 @@ import (
 
 	"evenpole/fit/cell"
 	"evenpole/fit/cell/celltest"
+	"evenpole/fit/curve"
 	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/mat"
@@ -151,7 +152,8 @@ func TestModelFileHasItsPriors(t *testing.T) {
 			t.Errorf("%s: %.4f from data by its prior, %.4f told", p.Name, told, p.FromData)
 		}
 		if p.Name == "falloff_bend" {
-			if in := p.In(profiles.Inches); math.Abs(in.Prior.Value*25.4-4) > 1e-9 || p.Prior.Value != 4 {
+			bend := math.Exp(curve.FixedPriors[curve.Bend].Mean)
+			if in := p.In(profiles.Inches); math.Abs(in.Prior.Value*25.4-bend) > 1e-9 || p.Prior.Value != bend {
 				t.Errorf("%s: prior %g mm is %g in", p.Name, p.Prior.Value, in.Prior.Value)
 			}
 		}
