@@ -17,14 +17,35 @@ type Recording struct {
 	Jig    string // see record.RecorderJig
 	Excite profiles.Excitation
 	Heard  *recording.Heard
+	Scale  *Scale // nil: no calibration of the recorder is known
 }
 
-// FullScaleMV is what a recorder's full scale is in the record, as if it were mV: levels
-// are shares of it in thousandths. A calibration makes mV of them.
+// Scale is what a calibration says of a recorder: by how much levels that are in thousandths
+// of full scale have to be multiplied to be mV, by string, and since when.
+type Scale struct {
+	Of         func(str int) float64
+	Calibrated time.Time
+}
+
+// FullScaleMV is what a recorder's full scale is in calibrations, and without one in the
+// record, as if it were mV: levels are shares of it in thousandths.
 const FullScaleMV = 1000
 
-// relativeNote is the note of every take of a recording.
-const relativeNote = "level in thousandths of full scale"
+// FullScale is what the recorder's full scale is for a string in the record.
+func (r *Recording) FullScale(str int) float64 {
+	if r.Scale == nil {
+		return FullScaleMV
+	}
+	return FullScaleMV * r.Scale.Of(str)
+}
+
+// scaleNote is the note of every take: what unit its level is in.
+func (r *Recording) scaleNote() string {
+	if r.Scale == nil {
+		return record.RelativeNote
+	}
+	return "level in mV by the calibration of " + r.Scale.Calibrated.Format(time.DateOnly)
+}
 
 // RecordingNotes are the pitches in Hz by which a mount's strings are told apart in a
 // recording, 0 where the mount gives no note. only is the string that all plucks are
@@ -61,6 +82,7 @@ func (r *Recording) Rows(m *profiles.Mount, began time.Time) []record.Reading {
 		}
 		takes[p.String]++
 		at := p.Release + recording.WindowDelay + p.Window
+		micro := func(share float64) int64 { return int64(math.Round(1000 * r.FullScale(p.String) * share)) }
 		x := jig.Reading{Boot: ident.Boot, Seq: uint32(i + 1), Millis: uint32(at.Milliseconds()), String: p.String, Take: takes[p.String], Mode: jig.Pluck,
 			RMSUV: micro(p.RMS), PeakUV: micro(p.Peak), FreqMHz: int64(math.Round(1000 * p.Freq)), WindowMS: p.Window.Milliseconds(), Flags: p.Flags}
 		row, notes := sentReading(x, ident, began.Add(at))
@@ -69,13 +91,11 @@ func (r *Recording) Rows(m *profiles.Mount, began time.Time) []record.Reading {
 		if row.RMS <= row.Quiet {
 			notes = append(notes, tooQuiet)
 		}
-		row.Note = joinNotes(append(append(notes, p.Notes...), relativeNote))
+		row.Note = joinNotes(append(append(notes, p.Notes...), r.scaleNote()))
 		out = append(out, row)
 	}
 	return out
 }
-
-func micro(share float64) int64 { return int64(math.Round(1000 * FullScaleMV * share)) }
 
 // FiledError says that the same recording stands in the record already, and not as what
 // it was to be filed as now.

@@ -28,17 +28,19 @@ type certainty struct {
 	takes   int
 	scatter float64 // dB, standard deviation of a take
 	dof     float64 // that the scatter is known by
+	own     float64 // dB, standard deviation of the string's own takes; 0 of fewer than two
 }
 
 // standardError of the mean of so many takes, dB: half the width of its 68 % interval by
-// Student's t, which is the standard error when the scatter is known for sure. +Inf
+// Student's t, which is the standard error when the scatter is known for sure, and no less
+// than the string's own takes alone say, as this string may scatter more than others. +Inf
 // without a scatter.
 func (c certainty) standardError(takes int) float64 {
 	if c.dof <= 0 {
 		return math.Inf(1)
 	}
 	t := distuv.StudentsT{Sigma: 1, Nu: c.dof + float64(takes-c.takes)}.Quantile(oneSigma)
-	return t * c.scatter / math.Sqrt(float64(takes))
+	return max(t*c.scatter, c.own) / math.Sqrt(float64(takes))
 }
 
 // wanted is how many takes a standard error takes by what is known so far, at most most.
@@ -96,6 +98,9 @@ func (r *run) certaintyOf(i int) certainty {
 	c := certainty{takes: n, dof: lentDOF + float64(max(n-1, 0))}
 	if c.dof > 0 {
 		c.scatter = math.Sqrt((lentDOF*median(others) + squares) / c.dof)
+	}
+	if n > 1 {
+		c.own = math.Sqrt(squares / float64(n-1))
 	}
 	return c
 }

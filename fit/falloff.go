@@ -64,13 +64,12 @@ func (f *Falloff) Measured() Range { return f.Range }
 func (f *Falloff) Parameters() []Parameter {
 	units := map[int]string{curve.Level: "ln mV", curve.Slope: "1/mm", curve.Bend: "mm", curve.Protrusion: "1/mm"}
 	var out []Parameter
+	priors := f.Priors()
 	for j, name := range f.Names() {
-		v, se := f.Theta[j], math.Sqrt(f.Cov[j][j])
-		if j == curve.Slope || j == curve.Bend || j >= curve.WrapCommon { // fitted as logarithms
-			v = math.Exp(v)
-			se *= v
-		}
-		out = append(out, Parameter{Name: name, Value: v, SE: se, Unit: units[j], FromData: f.fromData(j)})
+		p := Parameter{Name: name, Unit: units[j], FromData: f.fromData(j), Prior: new(Prior)}
+		p.Value, p.SE = withoutLog(j, f.Theta[j], math.Sqrt(f.Cov[j][j]))
+		p.Prior.Value, p.Prior.SE = withoutLog(j, priors[j].Mean, priors[j].SD)
+		out = append(out, p)
 	}
 	for k := range curve.Effects {
 		if k == curve.RecorderEffect {
@@ -81,6 +80,16 @@ func (f *Falloff) Parameters() []Parameter {
 		}
 	}
 	return out
+}
+
+// withoutLog is parameter j with its standard error as it is told: what is fitted as a logarithm
+// is told without.
+func withoutLog(j int, value, se float64) (float64, float64) {
+	if j == curve.Slope || j == curve.Bend || j >= curve.WrapCommon {
+		value = math.Exp(value)
+		se *= value
+	}
+	return value, se
 }
 
 func (f *Falloff) FieldExponent() (b, se float64, ok bool) {
@@ -103,6 +112,7 @@ func (f *Falloff) scatterOf(k int) Parameter {
 		p.Unit = "mm"
 	}
 	p.SE = p.Value / math.Sqrt(2*(levels+prior))
+	p.Prior = &Prior{e.Spread.SD, e.Spread.SD / math.Sqrt(2*prior)}
 	return p
 }
 

@@ -74,6 +74,22 @@ func ReadModel(path string) (*Result, error) {
 	return parseModel(path, text)
 }
 
+// IsModel reports whether a file begins as a model file does.
+func IsModel(path string) bool {
+	f, err := disk.Open(path)
+	if err != nil {
+		return false
+	}
+	defer f.Close()
+	d := json.NewDecoder(io.LimitReader(f, 1<<10))
+	for _, want := range []json.Token{json.Delim('{'), "format", fileFormat} {
+		if got, err := d.Token(); err != nil || got != want {
+			return false
+		}
+	}
+	return true
+}
+
 // parseModel reads the text of a model file.
 func parseModel(path string, text []byte) (*Result, error) {
 	var f modelFile

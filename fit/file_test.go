@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -126,6 +127,39 @@ func TestReadModelNamesTheDamage(t *testing.T) {
 	}
 	if _, err := ReadModel(filepath.Join(dir, "none.json")); !errors.Is(err, fs.ErrNotExist) {
 		t.Errorf("no file: got %v", err)
+	}
+}
+
+// A model's file says what each of its parameters was taken to be before there were data, in
+// the parameter's unit, and reading it again gives the same.
+func TestModelFileHasItsPriors(t *testing.T) {
+	of := sampleResult(t, "falloff")
+	var text bytes.Buffer
+	if err := of.Write(&text); err != nil {
+		t.Fatal(err)
+	}
+	read, err := parseModel("m.json", text.Bytes())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, p := range read.Parameters {
+		if p.Prior == nil || !(p.Prior.SE > 0) || *p.Prior != *of.Parameters[i].Prior {
+			t.Fatalf("%s: prior %+v", p.Name, p.Prior)
+		}
+		// What the data gave is what the prior's variance shrank by.
+		if told := 1 - (p.SE/p.Value)*(p.SE/p.Value)/((p.Prior.SE/p.Prior.Value)*(p.Prior.SE/p.Prior.Value)); p.Name == "falloff_slope" && math.Abs(told-p.FromData) > 1e-9 {
+			t.Errorf("%s: %.4f from data by its prior, %.4f told", p.Name, told, p.FromData)
+		}
+		if p.Name == "falloff_bend" {
+			if in := p.In(profiles.Inches); math.Abs(in.Prior.Value*25.4-4) > 1e-9 || p.Prior.Value != 4 {
+				t.Errorf("%s: prior %g mm is %g in", p.Name, p.Prior.Value, in.Prior.Value)
+			}
+		}
+	}
+	for _, p := range sampleResult(t, "loglinear-gap").Parameters {
+		if p.Prior != nil {
+			t.Errorf("%s: a log-linear model has no priors, got %+v", p.Name, p.Prior)
+		}
 	}
 }
 

@@ -321,8 +321,11 @@ func (l *logLeaver) expectFrom(rest *pooled) (func(i int) float64, error) {
 		return nil, errRefit
 	}
 	taken := l.kind.choose(rest, nil)
+	if len(taken) == 0 {
+		return nil, errRefit
+	}
 	b, ok := rest.solve(l.kind.level(), taken)
-	if len(taken) == 0 || !ok {
+	if !ok {
 		return nil, errRefit
 	}
 	mean := rest.mean(l.kind.level()) + l.kind.from[l.kind.level()]

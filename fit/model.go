@@ -64,12 +64,22 @@ type Parameter struct {
 	SE       float64 `json:"se"`
 	Unit     string  `json:"unit"`
 	FromData float64 `json:"from_data"`
+	Prior    *Prior  `json:"prior"` // nil for a parameter that has none
+}
+
+// Prior is what a parameter was taken to be before there were data, in its unit.
+type Prior struct {
+	Value float64 `json:"value"`
+	SE    float64 `json:"se"`
 }
 
 // In is the parameter as it is told in units: lengths, and what is by the length.
 func (p Parameter) In(u profiles.Units) Parameter {
 	factor, unit := u.Of(p.Unit)
 	p.Value, p.SE, p.Unit = factor*p.Value, factor*p.SE, unit
+	if p.Prior != nil {
+		p.Prior = &Prior{factor * p.Prior.Value, factor * p.Prior.SE}
+	}
 	return p
 }
 

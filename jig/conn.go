@@ -208,7 +208,7 @@ func (c *Conn) next(d dialogue) (more bool, err error) {
 	case !ok:
 		return false, nil
 	case in.bad != nil:
-		c.tell(EventBad, "%v", in.bad)
+		c.report(Event{EventBad, in.bad.Flaw, in.bad.Error()})
 		return true, nil
 	}
 	return true, d.take(&in.line)
@@ -284,8 +284,12 @@ func silence(limit time.Duration, bad *BadLine) error {
 
 // tell reports an event to whoever asked to hear.
 func (c *Conn) tell(kind EventKind, format string, args ...any) {
+	c.report(Event{Kind: kind, Text: fmt.Sprintf(format, args...)})
+}
+
+func (c *Conn) report(ev Event) {
 	if c.opt.Event != nil {
-		c.opt.Event(Event{kind, fmt.Sprintf(format, args...)})
+		c.opt.Event(ev)
 	}
 }
 

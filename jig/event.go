@@ -18,6 +18,7 @@ const (
 // Event is one thing that happened on the line and that is not a reading.
 type Event struct {
 	Kind EventKind
+	Flaw Flaw   // of a bad line
 	Text string // for people
 }
 

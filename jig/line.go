@@ -61,6 +61,9 @@ const (
 	Malformed             // the CRC is right, but the body does not parse
 )
 
+// Flaws lists the flaws.
+func Flaws() []Flaw { return []Flaw{TooLong, Unframed, WrongCRC, Malformed} }
+
 // String names the flaw for people.
 func (f Flaw) String() string {
 	return [...]string{"too long", "no CRC", "wrong CRC", "malformed"}[f]

@@ -1,6 +1,7 @@
 package profiles
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -18,9 +19,10 @@ func readCoil(pickup *table) *Coil {
 	c := &Coil{
 		FromBridge: t.length("from_bridge", required, fromBridge),
 		Polarity:   oneOf(t, "polarity", required, Directions()...),
-		Winding:    oneOf(t, "winding", required, Directions()...),
+		Winding:    oneOf(t, "winding", optional, Directions()...),
 		Poles:      readPoles(t, required),
 	}
+	c.Winding = cmp.Or(c.Winding, c.Polarity) // the signals add
 	for _, key := range []string{"pole_height_min", "pole_height_max", "pole_height_step"} {
 		t.either("pole_heights_fixed", key)
 	}
@@ -81,7 +83,7 @@ func (m *Mount) readSecondRow(top *table, under *Layout) {
 	scale, first := t.length("scale_length", required, scales), t.length("first_from_bridge", required, fromBridge)
 	second := t.length("from_bridge", required, fromBridge)
 	polarity := oneOf(t, "polarity", required, Directions()...)
-	winding := oneOf(t, "winding", required, Directions()...)
+	winding := cmp.Or(oneOf(t, "winding", optional, Directions()...), polarity)
 	if !top.doc.ok() {
 		return
 	}

@@ -53,6 +53,15 @@ func TestUnevenStrings(t *testing.T) {
 	}
 }
 
+// TestSpreadBesidePositions: an order may say the spread of strings that it has the
+// positions of, where both agree as well as one measures them.
+func TestSpreadBesidePositions(t *testing.T) {
+	o := readLayoutOrder(t, layoutOrder("light plain-third 10-46", "string_spread_mm = 51.5", setKeys+arcKeys+"string_positions_mm = [-25.5, -15.3, -5.1, 5.1, 15.3, 25.5]\n", ""))
+	if o.StringSpread != 51 {
+		t.Errorf("spread %g mm", o.StringSpread)
+	}
+}
+
 // TestTwoPolesAString: heights may be given one a pole; the mean of a pair counts.
 func TestTwoPolesAString(t *testing.T) {
 	o := readLayoutOrder(t, layoutOrder("bass 45-105", "", setKeys+arcKeys+`string_positions_mm = [0, 19, 38, 57]
@@ -87,6 +96,17 @@ func TestStockLengths(t *testing.T) {
 	}
 }
 
+// TestStockHeightsAlone: heights in stock are their own limits where the order gives no
+// others.
+func TestStockHeightsAlone(t *testing.T) {
+	for limits, want := range map[string][2]float64{"": {0.4, 1.7}, "pole_height_min_mm = 0.5\n": {0.5, 1.7}, "pole_height_max_mm = 1\n": {0.4, 1}} {
+		o := readLayoutOrder(t, layoutOrder("light plain-third 10-46", "string_spread_mm = 52", "poles = \"rod\"\npole_heights_mm = [0.9, 0.4, 1.7]\n"+limits+arcKeys, ""))
+		if got := [2]float64{o.PoleHeightMin, o.PoleHeightMax}; got != want {
+			t.Errorf("with %q: from %g to %g mm, want %g", limits, got[0], got[1], want)
+		}
+	}
+}
+
 const coilKeys = "[[pickup.coil]]\nfrom_bridge_mm = 76\npolarity = \"opposite\"\nwinding = \"opposite\"\npoles = \"screw\"\n"
 
 func TestTwoCoils(t *testing.T) {
@@ -96,6 +116,36 @@ func TestTwoCoils(t *testing.T) {
 	c := o.Layout.Coil
 	if c == nil || c.FromBridge != 76 || c.Poles != Screw || c.Max != 2.6 || !c.Adds() || o.Fixed() {
 		t.Fatalf("got %+v, fixed %v", c, o.Fixed())
+	}
+}
+
+// TestWindingLeftOut: coils whose winding is not told are connected so that their signals
+// add, in orders and mounts.
+func TestWindingLeftOut(t *testing.T) {
+	for _, polarity := range Directions() {
+		coil := strings.Replace(strings.Replace(coilKeys, "winding = \"opposite\"\n", "", 1), "opposite", string(polarity), 1)
+		o := readLayoutOrder(t, layoutOrder("light plain-third 10-46", "string_spread_mm = 52", setKeys+arcKeys, coil+"pole_heights_fixed_mm = [0, 0, 0, 0, 0, 0]\n"))
+		if c := o.Layout.Coil; !c.Adds() || c.Winding != polarity {
+			t.Errorf("order, polarity %s: %+v", polarity, c)
+		}
+		m, err := ParseMount("m.toml", []byte(`pickup = "P"
+batch = "M"
+pole_heights_mm = [0, 0, 0, 0]
+string_heights_mm = [3, 3, 3, 3]
+set = "bass 45-105"
+[[coil]]
+pole_heights_mm = [1, 1, 1, 1]
+scale_length_mm = 860
+first_from_bridge_mm = 100
+from_bridge_mm = 80
+polarity = "`+string(polarity)+`"
+`), Builtin())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if m.Second.Gain <= 0 {
+			t.Errorf("mount, polarity %s: gain %g", polarity, m.Second.Gain)
+		}
 	}
 }
 
@@ -113,7 +163,7 @@ func TestLayoutSlips(t *testing.T) {
 		{six, "string_spread_mm = 52", setKeys + arcKeys + "strings_per_pole = 3\n", "", "strings_per_pole: expected 1 to 2, got 3"},
 		{six, "string_spread_mm = 52", setKeys + arcKeys + "poles_per_string = 1.5\n", "", "poles_per_string: expected a whole number, got 1.5"},
 		{six, "string_spread_mm = 52", setKeys + arcKeys + "poles_per_string = 2\n", "", "pole_positions_mm: expected where the two poles of each string stand, but the key is missing"},
-		{six, "string_spread_mm = 52", setKeys + arcKeys + "string_positions_mm = [0, 10, 20, 30, 40, 50]\n", "", "string_spread_mm: expected this or string_positions_mm of [pickup], got both"},
+		{six, "string_spread_mm = 52", setKeys + arcKeys + "string_positions_mm = [0, 10, 20, 30, 40, 50]\n", "", "string_spread_mm: expected what string_positions_mm of [pickup] say, 50 mm, got 52 mm: leave one of the two out"},
 		{six, "", setKeys + arcKeys + "string_positions_mm = [0, 10, 10.5, 30, 40, 50]\n", "", "string_positions_mm: expected at least 1 mm more than the one before (10 mm), got 10.5 mm"},
 		{six, "", setKeys + arcKeys + "string_positions_mm = [0, 10, 20, 30, 40]\n", "", "string_positions_mm: expected 6 values, one a string, got 5"},
 		{six, "", setKeys + arcKeys + "string_positions_mm = [0, 10, 20, 30, 40, 50]\npole_positions_mm = [0, 10, 20, 30, 40, 90]\n", "", "pole_positions_mm: expected within 12 mm of string 6 at 50 mm, got 90 mm"},

@@ -2,6 +2,7 @@ package profiles
 
 import (
 	"cmp"
+	"math"
 	"slices"
 )
 
@@ -20,7 +21,8 @@ func ReadOrder(path string, l *Library) (*Order, error) {
 // An order may leave out scale_length_mm, pickup_from_bridge_mm, magnets,
 // offset_db, excite, the [[compare]] tables, and both pole_height_step_mm and
 // pole_heights_mm, of which it may give one. Of the stock heights in
-// pole_heights_mm only those within the limits are kept. Offsets are kept as they are
+// pole_heights_mm only those within the limits are kept; without pole_height_min_mm or
+// pole_height_max_mm they are their own limits. Offsets are kept as they are
 // given, whatever their mean: [Order.Target] centres them.
 //
 // Beside these it may give in [pickup] pole_heights_fixed_mm (for poles that
@@ -101,10 +103,16 @@ func (o *Order) readInstrument(t, pickup *table) {
 	if t.has("fretboard_radius") && o.MeasuredHeights != nil {
 		t.fail("fretboard_radius", "expected this or string_heights_mm of [pickup], got both")
 	}
-	if t.has("string_spread") && o.Layout.StringPositions != nil {
-		t.fail("string_spread", "expected this or string_positions_mm of [pickup], got both")
+	if at := o.Layout.StringPositions; at != nil && t.has("string_spread") {
+		if wide := at[len(at)-1] - at[0]; math.Abs(o.StringSpread-wide) > sameSpread {
+			t.fail("string_spread", "expected what string_positions_mm of [pickup] say, %.4g mm, got %.4g mm: leave one of the two out", wide, o.StringSpread)
+		}
 	}
 }
+
+// sameSpread is how far, in mm, a spread may be off the positions beside it: so well are
+// strings told apart across a pickup with a ruler.
+const sameSpread = 1
 
 // completeSpread takes what follows from strings as they were measured.
 func (o *Order) completeSpread() {
@@ -123,13 +131,15 @@ func (o *Order) readPickup(t *table) {
 	o.Layout = readLayout(t, o.Poles)
 	o.Layout.Coil = readCoil(t)
 	blade := o.Poles == Blade
-	o.PoleHeightMin = t.length("pole_height_min", !blade, poleHeights)
-	o.PoleHeightMax = t.length("pole_height_max", !blade, poleHeights)
+	limited := !blade && !t.has("pole_heights")
+	o.PoleHeightMin = t.length("pole_height_min", limited, poleHeights)
+	o.PoleHeightMax = t.length("pole_height_max", limited, poleHeights)
 	t.either("pole_height_step", "pole_heights")
 	t.either("pole_height_step", "magnet_lengths")
 	t.either("pole_heights", "magnet_lengths")
 	o.PoleHeightStep = t.length("pole_height_step", optional, steps)
 	o.PoleHeights = t.lengths("pole_heights", optional, poleHeights)
+	o.limitByStock(t)
 	o.MagnetLengths = t.lengths("magnet_lengths", optional, rodLengths)
 	o.FixedHeights = t.lengths("pole_heights_fixed", blade, poleHeights)
 	o.PickupRaise = t.length("pickup_raise", optional, travels)
@@ -144,6 +154,19 @@ func (o *Order) readPickup(t *table) {
 	o.MeasuredHeights = t.lengths("string_heights", optional, stringHeights)
 	o.StringHeightFirst = t.length("string_height_first", o.MeasuredHeights == nil, stringHeights)
 	o.StringHeightLast = t.length("string_height_last", o.MeasuredHeights == nil, stringHeights)
+}
+
+// limitByStock takes the ends of the heights in stock for limits that the order leaves out.
+func (o *Order) limitByStock(t *table) {
+	if o.PoleHeights == nil {
+		return
+	}
+	if !t.has("pole_height_min") {
+		o.PoleHeightMin = slices.Min(o.PoleHeights)
+	}
+	if !t.has("pole_height_max") {
+		o.PoleHeightMax = slices.Max(o.PoleHeights)
+	}
 }
 
 // readAlternative reads a string set that may be fitted later; one that names a

@@ -1,6 +1,7 @@
 package profiles
 
 import (
+	"fmt"
 	"math"
 	"slices"
 )
@@ -74,6 +75,25 @@ func completeCore(s String) String {
 		s.CoreEstimated = true
 	}
 	return s
+}
+
+// EstimatedCores says which strings of a mount have cores that were estimated from their
+// gauges; "" where none has.
+func (m *Mount) EstimatedCores() string {
+	var names []string
+	for i, s := range m.Strings {
+		switch {
+		case !s.CoreEstimated:
+		case s.Note == "":
+			names = append(names, fmt.Sprintf("string %d", i+1))
+		default:
+			names = append(names, fmt.Sprintf("string %d (%s)", i+1, s.Note))
+		}
+	}
+	if names == nil {
+		return ""
+	}
+	return "core estimated from the gauge: " + Listed(names) + "; measure the bare core beside the ball end with a caliper and write it into the mount"
 }
 
 // OwnWraps lists the wraps of strings that the handbook does not know, in order.

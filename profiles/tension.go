@@ -21,6 +21,7 @@ var wrapDensity = map[Wrap]float64{
 	StainlessFlat:     7750,
 	StainlessHalf:     7750,
 	Bronze:            8800,
+	PhosphorBronze:    8800,
 }
 
 // UnitMass returns the mass of a string per length, in kg/m, from its diameters.

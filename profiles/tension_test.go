@@ -104,6 +104,11 @@ func TestWrapMass(t *testing.T) {
 	want := 7850*math.Pi/4*s.Core*s.Core*1e-6 + 8908*perTurn/wire*1e-6
 	agree(t, "1.1684 over 0.4191 in nickel", UnitMass(s), want, 1e-4)
 
+	bronze, phosphor := String{Gauge: 1, Core: 0.4, Wrap: Bronze}, String{Gauge: 1, Core: 0.4, Wrap: PhosphorBronze}
+	if UnitMass(bronze) != UnitMass(phosphor) {
+		t.Errorf("a string in phosphor bronze weighs %g kg/m, in bronze %g", UnitMass(phosphor), UnitMass(bronze))
+	}
+
 	asSteel := String{Gauge: 1, Core: 0.4, Wrap: "nickel_plated_steel"}
 	other := asSteel
 	other.Wrap = "brass ribbon"

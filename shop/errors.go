@@ -24,6 +24,7 @@ var (
 	ErrNoReadings   = errors.New("no readings yet")
 	ErrNoFields     = errors.New("no field readings yet")
 	ErrThere        = errors.New("is there already")
+	ErrWork         = errors.New("is there already, and no table, picture or paper takes the place of an order, a mount or a model")
 	ErrKept         = errors.New("is there already, and no order or mount of a shop is replaced")
 	ErrOwned        = errors.New("this name belongs to the shop")
 )

@@ -215,7 +215,7 @@ func pickupsOf(rows iter.Seq2[record.Reading, error], wanted func(*record.Readin
 	about := map[key]*Session{}
 	var last key // of the row before
 	seen := &Session{}
-	data, err := cell.GatherOnly(wanted, noted(rows, func(r *record.Reading) {
+	data, err := cell.GatherOnly(wanted, noted(asFiled(rows), func(r *record.Reading) {
 		if !wanted(r) {
 			return
 		}

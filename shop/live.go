@@ -2,6 +2,7 @@ package shop
 
 import (
 	"context"
+	"iter"
 	"math"
 	"os"
 	"time"
@@ -9,6 +10,7 @@ import (
 	"evenpole/capture/record"
 	"evenpole/capture/record/disk"
 	"evenpole/fit/cell"
+	"evenpole/fit/gain"
 	"evenpole/fit/level"
 
 	"gonum.org/v1/gonum/stat/distuv"
@@ -22,7 +24,7 @@ type StringLevel struct {
 	PoleHeight   float64      `json:"pole_height_mm"`
 	StringHeight float64      `json:"string_height_mm"`
 	Takes        int          `json:"takes"`      // that count
-	Level        level.Figure `json:"level_mv"`   // geometric mean, as recorded: without a jig's gain; not known of a recorder
+	Level        level.Figure `json:"level_mv"`   // geometric mean, as recorded: without a jig's gain; not known where it was filed in no known unit
 	Within       level.Figure `json:"within_db"`  // either side of the level: 95 % interval of the mean, by the takes' scatter alone
 	Scatter      level.Figure `json:"scatter_db"` // standard deviation of a take
 	Balance      level.Figure `json:"balance_db"` // against the mean of all strings that have takes
@@ -32,19 +34,24 @@ type StringLevel struct {
 // Levels are the levels of a session's strings by rows of the record, in their order.
 // Takes count as a check counts them, each alike.
 func Levels(rows []record.Reading) ([]StringLevel, error) {
-	data, err := cell.Gather(func(yield func(record.Reading, error) bool) {
+	data, err := cell.Gather(asFiled(func(yield func(record.Reading, error) bool) {
 		for _, r := range rows {
 			if !yield(r, nil) {
 				return
 			}
 		}
-	})
+	}))
 	if err != nil {
 		return nil, err
 	}
 	var factors tFactors
 	out, _ := factors.levelsOf(data.Cells)
 	return out, nil
+}
+
+// asFiled hands rows on with the scale that they were filed in, and no calibration applied.
+func asFiled(rows iter.Seq2[record.Reading, error]) iter.Seq2[record.Reading, error] {
+	return gain.Book(nil).Apply(rows)
 }
 
 // tFactors are by how many standard errors the 95 % interval of a mean of so many takes
@@ -64,11 +71,12 @@ func (f *tFactors) of(takes int) float64 {
 	return t
 }
 
-// levelsOf are the levels of a session's cells, and that of all of them together in mV, which
-// is not known of a recorder either.
+// levelsOf are the levels of a session's cells, and that of all of them together in mV, not
+// known where levels are relative.
 func (f *tFactors) levelsOf(cells []cell.Cell) (out []StringLevel, together level.Figure) {
 	var sum level.Ln
 	var means []level.Ln
+	relative := false
 	for i := range cells {
 		c := &cells[i]
 		mean, sd := c.Plain()
@@ -78,8 +86,8 @@ func (f *tFactors) levelsOf(cells []cell.Cell) (out []StringLevel, together leve
 		if !c.UsualPitch {
 			s.Freq = c.Freq
 		}
-		if c.ByHand {
-			s.Level = level.Figure(math.NaN())
+		if c.Scale != "" {
+			s.Level, relative = level.Figure(math.NaN()), true
 		}
 		if c.Takes > 1 {
 			s.Scatter = level.Figure(level.Ln(sd).DB())
@@ -88,14 +96,13 @@ func (f *tFactors) levelsOf(cells []cell.Cell) (out []StringLevel, together leve
 		out = append(out, s)
 	}
 	all := sum / level.Ln(len(means))
-	together = level.Figure(all.DB().MV())
 	for i, mean := range means {
 		out[i].Balance = level.Figure((mean - all).DB())
-		if cells[i].ByHand {
-			together = level.Figure(math.NaN())
-		}
 	}
-	return out, together
+	if relative {
+		return out, level.Figure(math.NaN())
+	}
+	return out, level.Figure(all.DB().MV())
 }
 
 // SessionRows reads the rows of a session, those that take its readings back among them.

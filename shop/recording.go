@@ -45,6 +45,20 @@ type Understood struct {
 	Notices []string     // for people
 }
 
+// ScaleOf is what the calibrations that stand beside a shop's record say of a recorder now,
+// by its name as a jig; nil where they say nothing.
+func ScaleOf(dir, jig string) (*capture.Scale, error) {
+	book, err := folder(dir).gains()
+	if err != nil {
+		return nil, err
+	}
+	c := book.At(jig, time.Now())
+	if c == nil {
+		return nil, nil
+	}
+	return &capture.Scale{Of: c.Of, Calibrated: c.Time}, nil
+}
+
 // UnderstandRecording says what a recording holds of a mount's strings.
 func UnderstandRecording(r *capture.Recording, m *profiles.Mount) (*Understood, error) {
 	out := &Understood{Rows: r.Rows(m, time.Now().Add(-r.Heard.Length)), Scatter: level.Figure(math.NaN()), Notices: r.Heard.Notices}
@@ -60,7 +74,8 @@ func UnderstandRecording(r *capture.Recording, m *profiles.Mount) (*Understood, 
 	for _, row := range out.Rows {
 		out.Strings[row.String-1].Plucks++
 		if row.AsTake().Good {
-			sums[row.String-1] += level.Of(row.RMS/capture.FullScaleMV, row.Quiet/capture.FullScaleMV).DB()
+			full := r.FullScale(row.String)
+			sums[row.String-1] += level.Of(row.RMS/full, row.Quiet/full).DB()
 		}
 	}
 	var squares, freedom float64

@@ -47,6 +47,7 @@ import (
 	"iter"
 	"os"
 	"path/filepath"
+	"syscall"
 	"time"
 
 	"evenpole/capture/record"
@@ -63,8 +64,13 @@ type Shop struct {
 
 // Open returns the shop in a folder, which may be empty but must be there.
 func Open(dir string) (*Shop, error) {
-	if Missing(dir) {
+	switch info, err := os.Stat(dir); {
+	case errors.Is(err, fs.ErrNotExist), errors.Is(err, syscall.ENOTDIR):
 		return nil, bad("shop %s: no such folder", dir)
+	case err != nil:
+		return nil, err
+	case !info.IsDir():
+		return nil, bad("shop %s: expected a folder, got a file", dir)
 	}
 	return &Shop{time.Now, folder(dir)}, nil
 }

@@ -21,8 +21,14 @@ import (
 )
 
 func TestOpenWantsAFolder(t *testing.T) {
-	if s, err := Open(filepath.Join(t.TempDir(), "none")); !errors.As(err, new(*InputError)) {
-		t.Errorf("got %v, %v", s, err)
+	file := filepath.Join(t.TempDir(), "file")
+	if err := os.WriteFile(file, nil, 0o666); err != nil {
+		t.Fatal(err)
+	}
+	for path, want := range map[string]string{file + "-none": "no such folder", file: "expected a folder, got a file", filepath.Join(file, "x"): "no such folder"} {
+		if s, err := Open(path); !errors.As(err, new(*InputError)) || !strings.Contains(err.Error(), want) {
+			t.Errorf("%s: got %v, %v", path, s, err)
+		}
 	}
 }
 

@@ -8,17 +8,36 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"evenpole/capture/record/disk"
 	"evenpole/capture/record/table"
+	"evenpole/fit"
 )
 
 // WriteFile writes a paper, a table or a picture where the user wants it, whole or not
 // at all, and makes the folders above it that are missing. A file that is there stays
 // and is an error, ErrThere, unless it says the same already; force has it replaced.
-// What belongs to a shop is refused even then, ErrOwned, by whatever path, and so is what
-// is no plain file, with a *disk.KindError. See disk.WriteFile for other errors.
+// What belongs to a shop is refused even then, ErrOwned, by whatever path, and so are
+// descriptions and models that lie elsewhere, ErrWork, and what is no plain file, with a
+// *disk.KindError. See disk.WriteFile for other errors.
 func (s *Shop) WriteFile(path string, force bool, write func(io.Writer) error) error {
+	if _, owned := s.ownerOf(path); !owned && isWork(path) {
+		return bad("%s %w", path, ErrWork)
+	}
+	return s.writeFile(path, force, write)
+}
+
+// isWork reports whether a file is there that says what somebody described, or a model.
+func isWork(path string) bool {
+	if strings.EqualFold(filepath.Ext(path), ".toml") {
+		return !Missing(path)
+	}
+	return fit.IsModel(path)
+}
+
+// writeFile is WriteFile for whatever stands outside of shops.
+func (s *Shop) writeFile(path string, force bool, write func(io.Writer) error) error {
 	if owner, ok := s.ownerOf(path); ok {
 		return bad("%s: %w %s", path, ErrOwned, owner)
 	}
@@ -49,7 +68,7 @@ func (s *Shop) WriteFile(path string, force bool, write func(io.Writer) error) e
 func (s *Shop) WriteDescription(path string, force bool, write func(io.Writer) error) error {
 	owner, ok := s.ownerOf(path)
 	if !ok || !owner.describes(path) {
-		return s.WriteFile(path, force, write)
+		return s.writeFile(path, force, write)
 	}
 	if err := disk.MakeDir(filepath.Dir(path)); err != nil {
 		return err

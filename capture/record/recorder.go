@@ -17,12 +17,21 @@ func RecorderJig(name string) string {
 // IsRecorder reports whether a jig's name is that of takes from recordings.
 func IsRecorder(jig string) bool { return jig == recorder || strings.HasPrefix(jig, recorder+"-") }
 
-// ScaleOf names what the levels of a take from a recorder are relative to, as long as no
-// calibration says: those of one recorder that has a name compare, and else those of one
-// recording. "" is that of a jig, whose levels are in mV.
+// RelativeNote is in the note of a recorder's takes whose levels are in thousandths of full
+// scale, as no calibration of it was known when they were filed. Others are in mV.
+const RelativeNote = "level in thousandths of full scale"
+
+// Relative reports whether the levels of a row, as it was filed, are in no known unit.
+func (r *Reading) Relative() bool {
+	return IsRecorder(r.Jig) && strings.Contains(r.Note, RelativeNote)
+}
+
+// ScaleOf names what the levels of a row are relative to, as long as no calibration says:
+// those of one recorder that has a name compare, and else those of one recording. "" is
+// that of levels in mV.
 func (r *Reading) ScaleOf() string {
 	switch {
-	case !IsRecorder(r.Jig):
+	case !r.Relative():
 		return ""
 	case r.Jig == recorder:
 		return recorder + "/" + r.Boot

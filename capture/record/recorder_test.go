@@ -26,10 +26,14 @@ func TestLatestByRecorder(t *testing.T) {
 	}
 }
 
+// Levels that were filed in thousandths of full scale have a scale, and no others.
 func TestScaleOf(t *testing.T) {
-	for _, c := range []struct{ jig, boot, want string }{{"sim-1", "A", ""}, {"recorder", "A", ""}, {"recording", "A", "recording/A"}, {"recording-desk", "A", "recording-desk"}} {
-		if got := (&Reading{Jig: c.jig, Boot: c.boot}).ScaleOf(); got != c.want {
-			t.Errorf("jig %q: got %q, want %q", c.jig, got, c.want)
+	for _, c := range []struct{ jig, note, want string }{
+		{"sim-1", RelativeNote, ""}, {"recorder", RelativeNote, ""}, {"recording", RelativeNote, "recording/A"}, {"recording-desk", "clipped; " + RelativeNote, "recording-desk"},
+		{"recording", "", ""}, {"recording-desk", "level in mV", ""},
+	} {
+		if got := (&Reading{Jig: c.jig, Boot: "A", Note: c.note}).ScaleOf(); got != c.want {
+			t.Errorf("jig %q, note %q: got %q, want %q", c.jig, c.note, got, c.want)
 		}
 	}
 }

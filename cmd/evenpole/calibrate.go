@@ -45,7 +45,8 @@ it, and name that folder's record with --readings.
 
 A recorder is calibrated by --recording: some seconds of the source's steady tone, made
 with the recorder as it is set for plucks. Its id is "recording-NAME", of --recorder NAME;
-millivolts are none before, and hold for readings from --from on until a knob is moved.
+millivolts are none before, and hold for readings from --from on until a knob is moved. Takes
+that are filed from then on stand in the record in mV, and say so in their note.
 
 --points FILE is CSV: source_mv, source_u_mv, reading_mv and, if you will, string.`,
 		Args: cobra.NoArgs,

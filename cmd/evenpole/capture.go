@@ -162,9 +162,12 @@ func runCapture(ctx context.Context, e *env, o captureOptions) error {
 	result, err := capturing(ctx, e, w, conn, opt)
 	watched.end()
 	if err = closeWriter(w, withHint(err, resumeHint(err)...)); err != nil {
+		if line := lineWords(result, conn.Stats()); line != "" {
+			e.note("%s", line)
+		}
 		return err
 	}
-	return e.captured(result, conn.Stats(), o.until, watched.live)
+	return e.captured(result, conn.Stats(), o.until, mount, watched.live)
 }
 
 // capturing runs a capture. The end of ctx lets it finish the take that it is at.
@@ -176,11 +179,15 @@ func capturing(ctx context.Context, e *env, w *record.Writer, conn *jig.Conn, op
 	return capture.Run(hard, w, conn, opt)
 }
 
-// started says who captures, where that was remembered, and what readings of heights that
-// were taken twice differ by.
+// started says who captures, where that was remembered, which cores are no measured ones, and
+// what readings of heights that were taken twice differ by.
 func (e *env) started(r *capture.Result, m *profiles.Mount, named string) {
-	if r.Operator != "" && named == "" && !r.Already {
+	complete := len(r.Missing()) == 0
+	if r.Operator != "" && named == "" && !complete {
 		e.note("operator %s, as in the capture before; --operator names another", r.Operator)
+	}
+	if cores := m.EstimatedCores(); cores != "" && !complete {
+		e.warn([]string{cores})
 	}
 	for _, t := range []struct {
 		what  string
@@ -279,22 +286,30 @@ func attach(ctx context.Context, e *env, o captureOptions) (*jig.Conn, error) {
 	return conn, nil
 }
 
+// toldBad is how many bad lines of one flaw are told each, with what was wrong.
+const toldBad = 10
+
 // lineEvents returns what tells of events on the line: the first of each kind, then how
-// many there were, at 10, 100 and so on, so that no jig fills the screen or a log.
-// Restarts are told each; a capture bounds them.
+// many there were, at 10, 100 and so on, so that no jig fills the screen or a log. The first
+// bad lines of each flaw are told each, and so are restarts: a capture bounds these.
 func (e *env) lineEvents() func(jig.Event) {
-	seen, next := map[jig.EventKind]int{}, map[jig.EventKind]int{}
+	type kind struct {
+		jig.EventKind
+		jig.Flaw
+	}
+	seen, next := map[kind]int{}, map[kind]int{}
 	return func(ev jig.Event) {
-		seen[ev.Kind]++
-		switch n := seen[ev.Kind]; {
+		k := kind{ev.Kind, ev.Flaw}
+		seen[k]++
+		switch n := seen[k]; {
 		case n == 1:
-			next[ev.Kind] = 10
+			next[k] = 10
 			e.note("line: %v", ev)
-		case ev.Kind == jig.EventRestart:
-			e.note("line: %v", ev)
-		case n == next[ev.Kind]:
-			next[ev.Kind] = 10 * n
+		case n == next[k]:
+			next[k] = 10 * n
 			e.note("line: %v; number %d of its kind", ev, n)
+		case ev.Kind == jig.EventRestart, ev.Kind == jig.EventBad && n < toldBad:
+			e.note("line: %v", ev)
 		}
 	}
 }

@@ -224,6 +224,33 @@ func TestReadingsFetchedAgain(t *testing.T) {
 	}
 }
 
+// A core that the mount does not say is estimated, and said to be, before anything is
+// plucked and with --json; a complete capture says it to scripts alone.
+func TestEstimatedCoresAreSaid(t *testing.T) {
+	port, unplug := plug(t, jigtest.New(jigtest.Config{}))
+	defer unplug()
+	dir := t.TempDir()
+	mount := filepath.Join(dir, "mount.toml")
+	if err := os.WriteFile(mount, []byte(captureMount), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	const said = "core estimated from the gauge: string 4 (D3), string 5 (A2), string 6 (E2)"
+	for _, c := range []struct {
+		flag             string
+		stdout, onStderr bool
+	}{{"--json=false", false, true}, {"--json", true, false}} {
+		var out, errs bytes.Buffer
+		args := []string{"capture", c.flag, "--shop", filepath.Join(dir, "shop"), "--port", port, "--mount", mount, "--purpose", "model", "--takes", "3"}
+		if got := run(t.Context(), args, strings.NewReader(""), &out, &errs); got != exitDone {
+			t.Fatalf("exit status %d\n%s%s", got, &out, &errs)
+		}
+		before, _, _ := strings.Cut(errs.String(), "kept quiet")
+		if strings.Contains(out.String(), said) != c.stdout || strings.Contains(before, "warning: "+said) != c.onStderr {
+			t.Errorf("%s:\n%s%s", c.flag, &out, &errs)
+		}
+	}
+}
+
 // A bass mount on a guitar: a script stops at the first take, which is not kept;
 // --as-mounted goes on. The check of what was filed so cannot conform.
 func TestOtherStringsThanMounted(t *testing.T) {

@@ -7,6 +7,7 @@ import (
 	"io"
 	"strings"
 	"text/tabwriter"
+	"time"
 
 	"evenpole/capture"
 	"evenpole/capture/record"
@@ -44,7 +45,9 @@ string is pulled aside as far as the others (a pick of one stiffness, a jig with
 force where each is let go at the same pull (a loop of thread that breaks, a soft pick).
 
 A recorder does not know millivolts: levels compare with one another, balance is right, and
-levels in mV are said to be none, unless 'evenpole calibrate' has made them true. --recorder
+levels in mV are said to be none, unless 'evenpole calibrate' has made them true: takes that
+are filed from then on are in mV, those before in thousandths of full scale, as each one's
+note says. --recorder
 names a recorder as it is set: recordings of one name, with no knob moved between them,
 compare and go on with one session. A hand scatters; how much, and how many takes that asks
 for, is said, and what is planned or judged by it allows for it.
@@ -101,6 +104,9 @@ func captureRecording(ctx context.Context, e *env, s *shop.Shop, dir string, o c
 		return err
 	}
 	rec := &capture.Recording{Jig: record.RecorderJig(o.recording.recorder), Excite: profiles.Excitation(o.recording.excite), Heard: heard}
+	if rec.Scale, err = shop.ScaleOf(dir, rec.Jig); err != nil {
+		return err
+	}
 	understood, err := shop.UnderstandRecording(rec, opt.Mount)
 	if err != nil {
 		return err
@@ -110,6 +116,9 @@ func captureRecording(ctx context.Context, e *env, s *shop.Shop, dir string, o c
 		if err := e.writeFile(o.recording.svg, func(f io.Writer) error { return report.DrawRecording(f, picture) }); err != nil {
 			return err
 		}
+	}
+	if cores := opt.Mount.EstimatedCores(); cores != "" {
+		understood.Notices = append(understood.Notices, cores)
 	}
 	doc := newRecordingDocument(rec, understood)
 	if !e.json {
@@ -199,7 +208,11 @@ func (e *env) showUnderstood(rec *capture.Recording, u *shop.Understood) {
 		fmt.Fprintf(tw, "%d\t%s\t%d\t%d\t%s\t%s\t%s\t%s\t\n", s.String, s.Note, s.Plucks, s.Good, plus(s.Level), plus(s.Balance), plain(s.Scatter), plain(s.Within))
 	}
 	tw.Flush()
-	e.print("levels are relative: millivolts are none, unless this recorder (jig %q) is calibrated", rec.Jig)
+	if rec.Scale != nil {
+		e.print("levels are in mV, as recorder %q was calibrated on %s", rec.Jig, rec.Scale.Calibrated.Format(time.DateOnly))
+	} else {
+		e.print("levels are relative: millivolts are none, unless this recorder (jig %q) is calibrated", rec.Jig)
+	}
 	if u.Scatter.Known() {
 		e.print("a take scatters by %.2f dB: %d good takes a string make its level sure to %.2f dB (95 %%)", float64(u.Scatter), u.Wanted, shop.RecordedWithin)
 	}

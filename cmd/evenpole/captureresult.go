@@ -26,8 +26,10 @@ type captureDocument struct {
 	Stray     int              `json:"stray"`
 	Lost      int              `json:"lost"`
 	Restarts  int              `json:"restarts"`
+	BadLines  []refusal        `json:"bad_lines"` // by what was wrong with them
 	Tallies   []tallyDocument  `json:"tallies"`
 	Strings   []stringDocument `json:"strings"`
+	Warnings  []string         `json:"warnings"`
 }
 
 // stringDocument is how a string came out.
@@ -58,7 +60,7 @@ type tallyDocument struct {
 	Refused []refusal `json:"refused"`
 }
 
-// refusal counts the takes that did not count for one reason.
+// refusal counts what did not count for one reason: takes, or lines.
 type refusal struct {
 	Reason string `json:"reason"`
 	Count  int    `json:"count"`
@@ -67,17 +69,22 @@ type refusal struct {
 var captureJSON = newDocument[captureDocument]()
 
 // captured says what came of a capture; until is its standard error, 0 for none.
-func (e *env) captured(r *capture.Result, s jig.Stats, until float64, l *shop.Live) error {
-	again := r.Recovered + s.Refilled // from before this capture, and in it
+func (e *env) captured(r *capture.Result, s jig.Stats, until float64, m *profiles.Mount, l *shop.Live) error {
 	if e.json {
+		warnings := slices.DeleteFunc([]string{m.EstimatedCores(), uncertain(r, until)}, func(w string) bool { return w == "" })
 		tallies := []tallyDocument{}
 		for _, t := range r.Tallies {
 			tallies = append(tallies, tallyDocument{t, refusals(t.Refused)})
 		}
-		return captureJSON.write(e, captureDocument{r.Session, r.Operator, r.Resumed, r.Already, r.Kept, again, r.Stray, r.Lost, r.Restarts, tallies, stringDocuments(l)})
+		return captureJSON.write(e, captureDocument{r.Session, r.Operator, r.Resumed, r.Already, r.Kept, fetchedAgain(r, s), r.Stray, r.Lost, r.Restarts,
+			badLines(s), tallies, stringDocuments(l), warnings})
 	}
+	line := lineWords(r, s)
 	if r.Already {
 		e.print("session %s is complete already: nothing added (--again measures once more)", r.Session)
+		if line != "" {
+			e.print("%s", line)
+		}
 		if isOfFields(r) {
 			printFields(e, r)
 		}
@@ -85,21 +92,16 @@ func (e *env) captured(r *capture.Result, s jig.Stats, until float64, l *shop.Li
 		return nil
 	}
 	e.print("session %s complete: %d readings kept", r.Session, r.Kept)
-	bad := 0
-	for _, n := range s.Bad {
-		bad += n
-	}
-	if again+r.Stray+r.Lost+r.Restarts+bad > 0 {
-		e.print("on the line: %d bad lines, %d readings fetched again from the jig, %d of another mount, %d lost and plucked again, %d restarts",
-			bad, again, r.Stray, r.Lost, r.Restarts)
+	if line != "" {
+		e.print("%s", line)
 	}
 	if isOfFields(r) {
 		printFields(e, r)
 		return nil
 	}
 	printTallies(e, r, until)
-	if short := r.Uncertain(until); short != nil {
-		e.warn([]string{fmt.Sprintf("not known to %g dB after as many takes as may be: string %s; look why its takes scatter, or allow more with --takes", until, strings.Trim(fmt.Sprint(short), "[]"))})
+	if short := uncertain(r, until); short != "" {
+		e.warn([]string{short})
 	}
 	e.printStrings(l)
 	return nil
@@ -141,6 +143,47 @@ func printTallies(e *env, r *capture.Result, until float64) {
 	tw.Flush()
 }
 
+// fetchedAgain is how many readings the jig was asked for again, and sent: from before
+// this capture, and in it.
+func fetchedAgain(r *capture.Result, s jig.Stats) int { return r.Recovered + s.Refilled }
+
+// lineWords says what went wrong on the line; "" where nothing did.
+func lineWords(r *capture.Result, s jig.Stats) string {
+	again, bad := fetchedAgain(r, s), badLines(s)
+	count, why := 0, ""
+	for _, b := range bad {
+		count += b.Count
+	}
+	if again+r.Stray+r.Lost+r.Restarts+count == 0 {
+		return ""
+	}
+	if count > 0 {
+		why = fmt.Sprintf(" (%s)", refusalWords(bad))
+	}
+	return fmt.Sprintf("on the line: %d bad lines%s, %d readings fetched again from the jig, %d of another mount, %d lost and plucked again, %d restarts",
+		count, why, again, r.Stray, r.Lost, r.Restarts)
+}
+
+// badLines counts the lines that are not to be believed, by what was wrong with them.
+func badLines(s jig.Stats) []refusal {
+	out := []refusal{}
+	for _, flaw := range jig.Flaws() {
+		if n := s.Bad[flaw]; n > 0 {
+			out = append(out, refusal{flaw.String(), n})
+		}
+	}
+	return out
+}
+
+// uncertain says which strings' means are not known to a standard error; "" where all are.
+func uncertain(r *capture.Result, until float64) string {
+	short := r.Uncertain(until)
+	if short == nil {
+		return ""
+	}
+	return fmt.Sprintf("not known to %g dB after as many takes as may be: string %s; look why its takes scatter, or allow more with --takes", until, strings.Trim(fmt.Sprint(short), "[]"))
+}
+
 // refusals lists why takes did not count.
 func refusals(counts map[string]int) []refusal {
 	out := []refusal{}
@@ -152,7 +195,7 @@ func refusals(counts map[string]int) []refusal {
 	return out
 }
 
-// refusalWords says why takes did not count: "2 clipped, 1 lost".
+// refusalWords says why takes or lines did not count: "2 clipped, 1 lost".
 func refusalWords(list []refusal) string {
 	var parts []string
 	for _, r := range list {

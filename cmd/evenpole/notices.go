@@ -13,6 +13,13 @@ import (
 //go:embed notices.txt
 var noticesText string
 
+// noticesDocument is what --json prints.
+type noticesDocument struct {
+	Notices string `json:"notices"`
+}
+
+var noticesJSON = newDocument[noticesDocument]()
+
 func newNoticesCmd(e *env) *cobra.Command {
 	return &cobra.Command{
 		Use:   "notices",
@@ -21,6 +28,9 @@ func newNoticesCmd(e *env) *cobra.Command {
 them on with it.`,
 		Args: cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error {
+			if e.json {
+				return noticesJSON.write(e, noticesDocument{noticesText})
+			}
 			_, err := io.WriteString(e.stdout, noticesText)
 			return err
 		},

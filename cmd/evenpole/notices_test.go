@@ -1,6 +1,8 @@
 package main
 
 import (
+	"bytes"
+	"encoding/json"
 	"fmt"
 	"io/fs"
 	"os"
@@ -27,6 +29,18 @@ func TestNoticesAreOfThisBuild(t *testing.T) {
 	}
 	if noticesText != want {
 		t.Error("notices.txt is of other modules than the program: run this test with -update")
+	}
+}
+
+// With --json the notices are one JSON document, too.
+func TestNoticesAsJSON(t *testing.T) {
+	var out, errs bytes.Buffer
+	if got := run(t.Context(), []string{"notices", "--json"}, strings.NewReader(""), &out, &errs); got != exitDone {
+		t.Fatalf("exit status %d: %s", got, &errs)
+	}
+	var doc noticesDocument
+	if err := json.Unmarshal(out.Bytes(), &doc); err != nil || doc.Notices != strings.ToValidUTF8(noticesText, "\uFFFD") {
+		t.Errorf("%v: %.60q", err, doc.Notices)
 	}
 }
 

@@ -406,6 +406,53 @@ func TestCalibrateRecorder(t *testing.T) {
 	}
 }
 
+// What a recorder whose calibration is known measures is filed in mV, and says so. All takes
+// of a recording are: it began before the calibration was kept, as files are read faster than
+// they play. Without one, takes are in thousandths of full scale, and no list calls them mV.
+func TestCalibratedRecordingIsFiledInMillivolts(t *testing.T) {
+	raw, file := shortRecording(t)
+	dir := t.TempDir()
+	for name, text := range map[string]string{"a.wav": string(file), "order.toml": recordedOrder, "mount.toml": recordedMount("T-1", "0.2, 0.8, 1.6, 0.4, 1.0, 0.6", "3, 3, 3, 3, 3, 3")} {
+		write(t, filepath.Join(dir, name), text)
+	}
+	b := &bothShops{t: t}
+	b.do(dir, 0, "calibrate", "--shop", ".", "--jig", "recording", "--source-mv", "50", "--source-u", "0.1", "--reading-mv", "200,200,200")
+	words := []string{"capture", "--recording", "a.wav", "--mount", "mount.toml", "--purpose", "check", "--excite", "travel", "--yes"}
+	if said := b.do(raw, 0, words...); !strings.Contains(said, "levels are relative: millivolts are none") {
+		t.Errorf("without a calibration: %s", said)
+	}
+	if said := b.do(dir, 0, words...); !strings.Contains(said, "levels are in mV, as recorder \"recording\" was calibrated on 20") || strings.Contains(said, "levels are relative") {
+		t.Errorf("with one: %s", said)
+	}
+	was, is := rowsOf(t, raw), rowsOf(t, dir)
+	if len(is) != 12 || len(was) != 12 {
+		t.Fatalf("%d and %d rows", len(was), len(is))
+	}
+	for i, r := range is {
+		if math.Abs(r.RMS-was[i].RMS/4) > 0.001 || math.Abs(r.Peak-was[i].Peak/4) > 0.001 || math.Abs(r.Quiet-was[i].Quiet/4) > 0.001 || !strings.Contains(r.Note, "level in mV") || strings.Contains(r.Note, "full scale") {
+			t.Errorf("row %d: %+v, without a calibration %+v", i+1, r, was[i])
+		}
+	}
+	v := decoded[judgedBy](t, b.do(dir, -1, "check", "--order", "order.toml", "--pickup", "T-1", "--json"))
+	for i, s := range v.Strings {
+		mean := math.Exp((math.Log(is[i].RMS) + math.Log(is[i+6].RMS)) / 2)
+		if s.Level == nil || math.Abs(*s.Level-mean) > 0.01*mean {
+			t.Errorf("string %d: judged at %v mV, filed at %.2f mV", i+1, s.Level, mean)
+		}
+	}
+	type listed struct {
+		Pickups []struct {
+			Level *float64 `json:"level_mv"`
+		} `json:"pickups"`
+	}
+	if l := decoded[listed](t, b.do(raw, 0, "record", "list", "--json")); len(l.Pickups) != 1 || l.Pickups[0].Level != nil {
+		t.Errorf("listed without a calibration: %+v", l)
+	}
+	if l := decoded[listed](t, b.do(dir, 0, "record", "list", "--json")); len(l.Pickups) != 1 || l.Pickups[0].Level == nil {
+		t.Errorf("listed with one: %+v", l)
+	}
+}
+
 // writeRecordings writes the recordings of the examples into the folder of a shop: plucks of
 // what a mount says, and a tone.
 func writeRecordings(t *testing.T, mount string) {

@@ -100,7 +100,7 @@ func hintsOf(err error) []string {
 		return []string{"'evenpole model list' shows them"}
 	case errors.Is(err, shop.ErrThere):
 		return []string{"choose another name, or replace it with --force"}
-	case errors.Is(err, shop.ErrKept):
+	case errors.Is(err, shop.ErrKept), errors.Is(err, shop.ErrWork):
 		return []string{"choose another name"}
 	case errors.Is(err, shop.ErrOwned):
 		return []string{"choose a name outside of the record, mounts, orders, models, calibrations and certificates"}

@@ -123,6 +123,9 @@ func cmdStatus(ts *testscript.TestScript, neg bool, args []string) {
 // exitOf runs a program in the script's folder and returns its exit status.
 func exitOf(ts *testscript.TestScript, args []string) int {
 	err := ts.Exec(args[0], args[1:]...)
+	if said := ts.ReadFile("stderr"); strings.Contains(said, "\ngoroutine ") { // its exit status is that of wrong input
+		ts.Fatalf("%s: %s", args[0], said)
+	}
 	var x *exec.ExitError
 	switch {
 	case err == nil:

@@ -143,8 +143,9 @@ func (c *Calibration) Of(str int) float64 {
 	return c.Gain
 }
 
-// Apply corrects the levels of readings to true levels. Those of a recorder without a
-// calibration stay relative: see [record.Reading.Scale].
+// Apply corrects the levels of readings to true levels. Those of a recorder that were filed
+// in thousandths of full scale stay relative without a calibration, see
+// [record.Reading.Scale], and those that were filed in mV stay as they are.
 func (b Book) Apply(rows iter.Seq2[record.Reading, error]) iter.Seq2[record.Reading, error] {
 	return func(yield func(record.Reading, error) bool) {
 		for r, err := range rows {
@@ -160,6 +161,9 @@ func (b Book) Apply(rows iter.Seq2[record.Reading, error]) iter.Seq2[record.Read
 
 // correct corrects the levels of a reading.
 func (b Book) correct(r *record.Reading) {
+	if record.IsRecorder(r.Jig) && !r.Relative() {
+		return
+	}
 	c := b.At(r.Jig, r.Time)
 	if c == nil {
 		r.Scale = r.ScaleOf()

@@ -368,12 +368,13 @@ func TestOfSession(t *testing.T) {
 	}
 }
 
-// A recorder without a calibration has levels of a scale of its own; one with, and a jig,
-// have levels in mV.
+// What a recorder filed in thousandths of full scale has a scale of its own, until a
+// calibration makes mV of it. What it filed in mV stays.
 func TestScale(t *testing.T) {
 	rows := func(yield func(record.Reading, error) bool) {
-		for _, jig := range []string{"sim-1", "recording-desk", "recording"} {
-			if !yield(record.Reading{Jig: jig, Boot: "0A", RMS: 10, Time: time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)}, nil) {
+		for _, r := range []record.Reading{{Jig: "sim-1"}, {Jig: "recording-desk", Note: "double_strike; " + record.RelativeNote}, {Jig: "recording", Note: record.RelativeNote}, {Jig: "recording-desk", Note: "level in mV"}} {
+			r.Boot, r.RMS, r.Time = "0A", 10, time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
+			if !yield(r, nil) {
 				return
 			}
 		}
@@ -384,10 +385,10 @@ func TestScale(t *testing.T) {
 		}
 		return out
 	}
-	if got := scales(nil); !slices.Equal(got, []string{" 10", "recording-desk 10", "recording/0A 10"}) {
+	if got := scales(nil); !slices.Equal(got, []string{" 10", "recording-desk 10", "recording/0A 10", " 10"}) {
 		t.Errorf("without a calibration: got %q", got)
 	}
-	if got := scales(Book{{Jig: "recording-desk", Gain: 2}}); !slices.Equal(got, []string{" 10", " 20", "recording/0A 10"}) {
+	if got := scales(Book{{Jig: "recording-desk", Gain: 2}}); !slices.Equal(got, []string{" 10", " 20", "recording/0A 10", " 10"}) {
 		t.Errorf("with one: got %q", got)
 	}
 }

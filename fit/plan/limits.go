@@ -157,6 +157,22 @@ const (
 	limitLowest  = "the lowest of pole_heights_mm"
 )
 
+// lowestAllowed names what says where the poles' lowest height is.
+func lowestAllowed(o *profiles.Order) string {
+	if o.PoleHeights != nil && slices.Min(o.PoleHeights) <= o.PoleHeightMin {
+		return limitLowest
+	}
+	return limitMin
+}
+
+// highestAllowed names what says where their highest is.
+func highestAllowed(o *profiles.Order) string {
+	if o.PoleHeights != nil && slices.Max(o.PoleHeights) >= o.PoleHeightMax {
+		return limitTallest
+	}
+	return limitMax
+}
+
 // lowerLimit names the limit that keeps poles from being lower.
 func lowerLimit(o *profiles.Order) string {
 	if o.PoleHeights != nil {

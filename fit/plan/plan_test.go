@@ -287,6 +287,9 @@ func TestWarnings(t *testing.T) {
 		{"poor chance", func(o *profiles.Order, m *bench) { o.Tolerance = 0.2 }, "readings of more test pickups and matched magnets raise it"},
 		{"poor chance by the limits", func(o *profiles.Order, m *bench) { o.PoleHeightMax = 0.5 }, " %: the limits leave string 3 at +1.0 dB"},
 		{"compared stagger too high", func(o *profiles.Order, m *bench) { o.PoleHeightMax = 1.8 }, `compare "what came with it": string 3: 1.90 mm is above pole_height_max_mm 1.80`},
+		{"compared stagger above the stock", func(o *profiles.Order, m *bench) {
+			o.PoleHeights, o.PoleHeightMin, o.PoleHeightMax = []float64{0.4, 0.9, 1.7}, 0.4, 1.7
+		}, `compare "what came with it": string 3: 1.90 mm is above the highest of pole_heights_mm 1.70`},
 		{"compared stagger too low", func(o *profiles.Order, m *bench) { o.PoleHeightMin = 0.45 }, `compare "what came with it": string 1: 0.40 mm is below pole_height_min_mm 0.45`},
 		{"compared stagger too close", func(o *profiles.Order, m *bench) { o.MinGap = 2.65 }, `compare "what came with it": string 1: a gap of 2.60 mm is less than min_gap_mm 2.65`},
 	} {
