@@ -186,7 +186,7 @@ func (p *pusher) push(r *replica, s Stream, there Head) (n Moved, held bool, err
 		case e.N < there.N:
 			continue
 		case e.N == there.N && e.Chain != there.Chain:
-			return n, false, p.divergence(r, s)
+			return n, false, p.divergence(r, s, e.N)
 		case e.N == there.N:
 			continue
 		}
@@ -196,18 +196,19 @@ func (p *pusher) push(r *replica, s Stream, there Head) (n Moved, held bool, err
 		n.Entries++
 	}
 	if n.Of < there.N {
-		return n, false, &DivergedError{r.bench, s, n.Of + 1, true}
+		return n, false, p.divergence(r, s, n.Of)
 	}
 	return n, false, nil
 }
 
-// divergence finds the first entry of an own stream that the carrier has otherwise.
-func (p *pusher) divergence(r *replica, s Stream) error {
+// divergence finds the first entry of an own stream, of which there are so many here, that
+// the carrier has otherwise.
+func (p *pusher) divergence(r *replica, s Stream, here int64) error {
 	at, err := firstDifference(p.ctx, p.carrier, r, s)
 	if err != nil {
 		return err
 	}
-	return &DivergedError{r.bench, s, at, false}
+	return &DivergedError{r.bench, s, at, at > here}
 }
 
 func (p *pusher) add(e Entry) error {

@@ -142,7 +142,7 @@ func TestCertificateSaysWhatChanged(t *testing.T) {
 	issue("Ada", verdict.CannotTell, 0.9)
 	for range 2 {
 		v, changed := issue("Ada L.", verdict.Conforms, 0.2)
-		want := []string{"verdict: cannot tell yet, now conforms", "the customer's name", "string 1 off by: +0.90 dB, now +0.20 dB"}
+		want := []string{"verdict: cannot tell yet, now conforms", "the customer's name", "deviation of string 1: +0.90 dB, now +0.20 dB"}
 		if v.Certificate != 2 || v.Supersedes != 1 || !slices.Equal(changed, want) {
 			t.Errorf("no. %d in place of %d: %q, want %q", v.Certificate, v.Supersedes, changed, want)
 		}

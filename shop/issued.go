@@ -67,7 +67,7 @@ func changes(before, now *Certificate) []string {
 	for i := range min(len(before.Strings), len(now.Strings)) {
 		was, is := before.Strings[i].Deviation, now.Strings[i].Deviation
 		if math.Abs(float64(was-is)) >= 0.005 || was.Known() != is.Known() {
-			say(fmt.Sprintf("string %d off by", i+1), decibels(was), decibels(is))
+			say(fmt.Sprintf("deviation of string %d", i+1), decibels(was), decibels(is))
 		}
 	}
 	was, is := "", ""

@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -40,17 +41,25 @@ func (c *check) ask() {
 		}
 	}
 	if never != nil {
-		c.note("no number of takes can tell for %s: the limit is nearer than what setting the string heights leaves unsure; set them with more care, or judge the pickup as it is", strings.Join(never, ", "))
+		c.advise("set the string heights with more care, or judge the pickup as it is: no number of takes can tell for %s, as the limit is nearer than what setting the heights leaves unsure", strings.Join(never, ", "))
 	}
 	more, ok := c.budget.more(margins, coverage)
 	if !ok {
-		c.note("it would take more than %d more takes of a string to tell: mount the pickup again and take a new session", maxMoreTakes)
+		c.advise("mount the pickup again and take a new session: it would take more than %d more takes of a string to tell", maxMoreTakes)
 		return
 	}
 	c.request(more)
 }
 
-// request adds the takes to the verdict, and notes how many a new capture needs.
+// advise says what would bring a decision; of several things each.
+func (c *check) advise(format string, args ...any) {
+	if c.v.Remedy != "" {
+		c.v.Remedy += "; "
+	}
+	c.v.Remedy += fmt.Sprintf(format, args...)
+}
+
+// request adds the takes to the verdict, and says how many a new capture needs.
 func (c *check) request(more []int) {
 	count := 0
 	for i, n := range more {
@@ -60,7 +69,7 @@ func (c *check) request(more []int) {
 		}
 	}
 	if count > 0 {
-		c.note("a new capture of purpose check with %d takes a string would likely tell, should the deviations stay what they are", count)
+		c.advise("capture it again with %d takes a string: that would likely tell, should the deviations stay what they are", count)
 	}
 }
 

@@ -502,7 +502,7 @@ func TestMoreTakesAreEnough(t *testing.T) {
 	if _, _, expanded := b.balance(0).Expand(next); expanded <= margin {
 		t.Errorf("one take fewer than %v is enough: %g within %g", v.MoreTakes, expanded, margin)
 	}
-	contains(t, v.Notes, fmt.Sprintf("with %d takes a string", 4+v.MoreTakes[0].Takes))
+	contains(t, []string{v.Remedy}, fmt.Sprintf("with %d takes a string", 4+v.MoreTakes[0].Takes))
 }
 
 // More takes of the wrong string are no help.
@@ -525,11 +525,11 @@ func TestMoreTakesCannotHelp(t *testing.T) {
 	if len(v.MoreTakes) != 0 {
 		t.Errorf("got %v, want none", v.MoreTakes)
 	}
-	contains(t, v.Notes, "no number of takes can tell for string 1 (E4), string 2 (B3)")
+	contains(t, []string{v.Remedy}, "no number of takes can tell for string 1 (E4), string 2 (B3)")
 
 	wild := []float64{10, 30, 10, 30}
 	v = check1(t, taken(wild, wild), order(2), Options{})
-	contains(t, v.Notes, "more than 100 more takes")
+	contains(t, []string{v.Remedy}, "more than 100 more takes")
 	if len(v.MoreTakes) != 0 {
 		t.Errorf("got %v, want none", v.MoreTakes)
 	}
