@@ -70,7 +70,7 @@ func (r *run) keepField(x jig.Field, owner string) error {
 	}
 	c := row.AsTake()
 	r.countRow(x.Seq, ours, c, "")
-	r.report(c.TakeGroup, Progress{Session: row.Session, Level: row.Field, Status: row.Status, Note: row.Note})
+	r.report(c.TakeGroup, Progress{Session: row.Session, Level: row.Field, Magnet: row.Magnet, Status: row.Status, Note: row.Note})
 	return nil
 }
 

@@ -83,6 +83,7 @@ type Progress struct {
 
 	StandardError float64 // as in a Tally
 	Level         float64 // mV; of a field reading mT
+	Magnet        string  // of a field reading: at its position; "" for none
 	Status        record.Status
 	Note          string
 	Refused       string          // why the take does not count, in words; "" when it does, or has no session

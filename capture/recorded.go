@@ -194,7 +194,7 @@ func (r *run) sessionToGoOn(scale *Scale) (string, error) {
 
 // fileRecorded writes the rows of a recording.
 func (r *run) fileRecorded(rows []record.Reading) error {
-	if err := r.shop.KeepMount(r.mount, r.opt.Mount); err != nil {
+	if err := r.keepMount(); err != nil {
 		return err
 	}
 	if err := r.beginHold(0); err != nil {

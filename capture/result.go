@@ -36,6 +36,8 @@ type Tally struct {
 	// StandardError is how surely the mean of the takes is known, dB, in a capture until a
 	// standard error; 0 when that is not known yet, or not asked.
 	StandardError float64 `json:"standard_error_db,omitempty"`
+	Magnet        string  `json:"magnet,omitempty"`   // at a position of the probe, as the mount says; "" for none
+	Field         float64 `json:"field_mt,omitempty"` // mean of the good field readings there, signed; 0 before the first
 
 	Refused map[string]int `json:"-"` // takes that did not count, by reason, in this capture
 }

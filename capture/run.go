@@ -55,7 +55,7 @@ func (r *run) work(ctx context.Context) error {
 	if r.result.Already = len(r.result.Missing()) == 0; r.result.Already {
 		return nil
 	}
-	if err := r.shop.KeepMount(r.mount, r.opt.Mount); err != nil {
+	if err := r.keepMount(); err != nil {
 		return err
 	}
 	if err := r.fetchTail(ctx); err != nil {

@@ -18,6 +18,7 @@ import (
 	"evenpole/capture/record"
 	"evenpole/jig"
 	"evenpole/jig/jigtest"
+	"evenpole/profiles"
 )
 
 type (
@@ -585,6 +586,32 @@ func TestOperatorIsRemembered(t *testing.T) {
 	onBench(t, jigtest.Config{}, func(b *bench) {
 		if _, err := b.run(capture.Options{Takes: 1, Operator: "Bo\nIda"}); err == nil || !strings.Contains(err.Error(), "operator: expected a name on one line") {
 			t.Errorf("two lines: %v", err)
+		}
+	})
+}
+
+// A record of before a column existed cannot say what a pickup with a blade is. That is
+// said before anything is plucked, filed or held for the session.
+func TestARecordThatLacksColumnsIsToldBeforePlucking(t *testing.T) {
+	onBench(t, jigtest.Config{}, func(b *bench) {
+		b.must(capture.Options{Takes: 1, Quiet: 1})
+		b.rewrite(func(lines []string) []string {
+			for i := range lines {
+				cells := strings.Split(strings.TrimRight(lines[i], "\r\n"), ",")
+				lines[i] = strings.Join(cells[:len(cells)-3], ",") + "\r\n"
+			}
+			return lines
+		})
+		readings, sessions, made := b.file(record.ReadingsFile), b.file(record.SessionsFile), len(b.jig.Log())
+		m := mount()
+		m.Pickup, m.Under, m.Second = "two", profiles.UnderBlade, &profiles.SecondRow{PoleHeights: m.PoleHeights, Gain: 0.8}
+		_, err := b.run(capture.Options{Takes: 1, Quiet: 1, Mount: m})
+		var lacks *record.ColumnError
+		if !errors.As(err, &lacks) || !slices.Equal(lacks.Columns, []string{"under", "pole_height_2_mm", "coil_2_gain"}) {
+			t.Errorf("got %v", err)
+		}
+		if b.file(record.ReadingsFile) != readings || b.file(record.SessionsFile) != sessions || len(b.jig.Log()) != made {
+			t.Error("something was done")
 		}
 	})
 }

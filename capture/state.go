@@ -73,7 +73,11 @@ func (r *run) resumeSession(session string) error {
 	r.levels = make([][]float64, len(r.steps))
 	for i, s := range r.steps {
 		r.index[s.TakeGroup] = i
-		r.result.Tallies = append(r.result.Tallies, Tally{Mode: s.Mode, Number: s.Number, Wanted: s.wanted, Refused: map[string]int{}})
+		t := Tally{Mode: s.Mode, Number: s.Number, Wanted: s.wanted, Refused: map[string]int{}}
+		if magnets := r.opt.Mount.Magnets; s.Mode == record.Probe && s.Number <= len(magnets) {
+			t.Magnet = magnets[s.Number-1]
+		}
+		r.result.Tallies = append(r.result.Tallies, t)
 		if r.until(i) {
 			r.result.Tallies[i].Wanted = leastTakes
 		}
@@ -96,7 +100,9 @@ func (r *run) count(t record.Take) {
 		r.power[t.Number] += t.RMS * t.RMS
 	}
 	if i, ok := r.index[t.TakeGroup]; ok {
-		r.result.Tallies[i].Good++
+		x := &r.result.Tallies[i]
+		x.Good++
+		x.Field += (t.Field - x.Field) / float64(x.Good)
 		r.levels[i] = append(r.levels[i], t.RMS)
 		r.judge(i)
 	}
@@ -123,6 +129,16 @@ func (r *run) newest() uint32 {
 		}
 	}
 	return last
+}
+
+// keepMount keeps a copy of the mount, once it is known that the record can say all of it.
+func (r *run) keepMount() error {
+	if r.opt.Kind() == record.OfReadings {
+		if err := r.shop.Accepts(r.opt.Mount); err != nil {
+			return err
+		}
+	}
+	return r.shop.KeepMount(r.mount, r.opt.Mount)
 }
 
 // endHold adds a hold without a session: what the jig makes from here on was not

@@ -132,7 +132,7 @@ func (s *Server) batch(w http.ResponseWriter, r *http.Request) error {
 	}
 	return s.show(w, r, "page.html", &view{Title: "Batch " + b.Batch, Place: "/batches", Sections: []section{
 		head, {Heading: "Magnets", Table: g, Pictures: []picture{{to("/batch/picture", "name", b.Batch), "Strengths of the magnets in the order of measurement"}}},
-		{Heading: "How the figures were made", Lines: append(u.Texts(b.Notes), batch.Cautions()...)},
+		{Heading: "Cautions", Lines: batch.Cautions()}, {Heading: "How the figures were made", Lines: u.Texts(b.Notes)},
 	}})
 }
 

@@ -20,11 +20,11 @@ func (s *Server) check(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	_, v, notices, err := s.judge(r, name, pickup, verdict.Options{}, issued)
+	o, v, notices, err := s.judge(r, name, pickup, verdict.Options{}, issued)
 	if err != nil {
 		return err
 	}
-	view := &view{Title: "Check of pickup " + pickup, Place: "/pickups", Sections: append(verdictSections(v), s.issuing(name, pickup, notices))}
+	view := &view{Title: "Check of pickup " + pickup, Place: "/pickups", Sections: append(verdictSections(v), cautions(o), s.issuing(name, pickup, notices))}
 	if s.bench.capturing(pickup) {
 		view.Script = "follow.js"
 	}

@@ -34,6 +34,7 @@ func statusOf(err error) int {
 		input *shop.InputError
 		prof  *profiles.Error
 		row   *record.RowError
+		lacks *record.ColumnError
 		setup *capture.SetupError
 		no    *refused
 	)
@@ -42,7 +43,7 @@ func statusOf(err error) int {
 		return http.StatusNotFound
 	case errors.As(err, &large):
 		return http.StatusRequestEntityTooLarge
-	case errors.As(err, &input), errors.As(err, &prof), errors.As(err, &row), errors.As(err, &setup), errors.As(err, &no):
+	case errors.As(err, &input), errors.As(err, &prof), errors.As(err, &row), errors.As(err, &lacks), errors.As(err, &setup), errors.As(err, &no):
 		return http.StatusUnprocessableEntity
 	}
 	return http.StatusInternalServerError

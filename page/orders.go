@@ -79,12 +79,17 @@ func (s *Server) order(w http.ResponseWriter, r *http.Request) error {
 			{to("/next", "order", name), "What to measure next for it"}}},
 		{Heading: "Poles", Table: poleGrid(o, p), Pictures: []picture{{at("poles"), "Planned poles under their strings, to scale"}},
 			Links: []link{{to("/order/gauge", "name", name) + "&as=pdf", "The height gauge as a PDF, to print at full size"}, {to("/order/gauge", "name", name) + "&as=svg", "The height gauge as a picture"}}},
-		{Heading: "Heights side by side", Table: heightGrid(o, p)},
+		cautions(o), {Heading: "Heights side by side", Table: heightGrid(o, p)},
 		{Heading: "Compared", Table: staggerGrid(p)},
 		{Heading: "Balance by string", Table: balanceGrid(o, p)},
 		{Heading: "Why each string is as loud as predicted", Table: causeGrid(x), Pictures: []picture{{at("causes"), "What each cause adds to each string, dB"}}},
 	}}
 	return s.show(w, r, "page.html", v)
+}
+
+// cautions are what stands beside pole heights.
+func cautions(o *profiles.Order) section {
+	return section{Heading: "Cautions", Lines: plan.CautionsOf(o)}
 }
 
 // gauge sends the poles at full size with a height gauge to cut out, as 'plan --full-size'

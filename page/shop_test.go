@@ -112,6 +112,14 @@ func TestPagesShowTheShop(t *testing.T) {
 	}
 }
 
+// Wherever a page says how tall a pole is to be, or what to do about one, cautions stand beside.
+func TestCautionsStandBesideHeights(t *testing.T) {
+	s := servingShop(t, hostileShop(t), Options{Loopback: true})
+	for _, path := range []string{"/order?name=L-012", "/order/try?name=L-012", "/check?pickup=P-2&order=L-012"} {
+		wants(t, get(s, path), http.StatusOK, ">Cautions<", "never press, pull or hammer a pole of a wound coil", "pacemakers")
+	}
+}
+
 // A name that is a script is shown as a text, on every page.
 func TestNamesAreTexts(t *testing.T) {
 	s := servingShop(t, hostileShop(t), Options{Loopback: true})

@@ -25,6 +25,8 @@ type tryView struct {
 	Set     string
 	Units   string
 	Tried   tried
+
+	Cautions []string
 }
 
 // tried is what is expected of a trial, in text, and lengths of bars.
@@ -51,7 +53,7 @@ func (s *Server) tryOrder(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	v := &tryView{Name: name, Set: o.Set, Units: o.Units.Name(), Tried: triedOf(x, o.Units, nil)}
+	v := &tryView{Name: name, Set: o.Set, Units: o.Units.Name(), Tried: triedOf(x, o.Units, nil), Cautions: plan.CautionsOf(o)}
 	lib, err := s.shop.Library()
 	if err != nil {
 		return err

@@ -13,6 +13,7 @@ type Format struct {
 	Name     string // "order"
 	Intro    string // what the file is, in a sentence or two
 	sections []section
+	samples  string            // folder of files for help; "" for none
 	read     func(d *document) // reads a document as such a file
 }
 

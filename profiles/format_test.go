@@ -1,6 +1,7 @@
 package profiles
 
 import (
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -119,5 +120,43 @@ func TestKeysSayUnits(t *testing.T) {
 	}
 	if len(want) > 0 {
 		t.Errorf("no help on %v", want)
+	}
+}
+
+// TestExamplesBelongTogether: the strings of the mount that help and new files show stand where
+// the order that they show has them, so that a check of the one against the other does not
+// warn of heights.
+func TestExamplesBelongTogether(t *testing.T) {
+	read := func(f *Format) string {
+		var text strings.Builder
+		if err := f.WriteExample(&text, Millimetres); err != nil {
+			t.Fatal(err)
+		}
+		return text.String()
+	}
+	order, err := ParseOrder("order.toml", []byte(read(OrderFormat)), Builtin())
+	if err != nil {
+		t.Fatal(err)
+	}
+	mount, err := ParseMount("mount.toml", []byte(read(MountFormat)), Builtin())
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := order.StringHeights()
+	for i, h := range mount.StringHeights {
+		if math.Abs(h-want[i]) > 0.05 {
+			t.Errorf("string %d of %s: mount %.2f mm, order %.2f mm", i+1, mount.Pickup, h, want[i])
+		}
+	}
+}
+
+// TestWrapSaysWhenItIsNeeded: of a string without a wrap its core has to tell that it is plain.
+func TestWrapSaysWhenItIsNeeded(t *testing.T) {
+	for _, f := range []*Format{OrderFormat, MountFormat, SetsFormat} {
+		for _, k := range f.Keys() {
+			if k.Name == "wrap" && !strings.HasSuffix(k.Says, "; needed unless core is the gauge") {
+				t.Errorf("%s, %s: wrap is said to be %q", f.Name, k.Section, k.Says)
+			}
+		}
 	}
 }

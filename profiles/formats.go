@@ -10,7 +10,7 @@ const (
 	saysSet   = "a string set that 'evenpole strings' lists; or [[string]] tables"
 )
 
-var saysWrap = "what it is wound with: " + Choice(Wraps()) + ", in any of the trade's spellings, or a name of your own"
+var saysWrap = "what it is wound with: " + Choice(Wraps()) + ", in any of the trade's spellings, or a name of your own; needed unless core is the gauge"
 
 // stringEntries are the keys of a string, with the examples of a plain first one.
 func stringEntries() []entry {
@@ -24,7 +24,8 @@ func stringEntries() []entry {
 
 // OrderFormat is what an order's file is.
 var OrderFormat = &Format{
-	Name: "order",
+	Name:    "order",
+	samples: "samples",
 	Intro: `An order is one customer's pickup: the instrument, the limits of its poles, the
 strings and the wanted balance. String 1 is the highest-pitched. Heights are measured
 from the bobbin's top face; what lies below it is negative.`,
@@ -60,7 +61,7 @@ from the bobbin's top face; what lies below it is negative.`,
 			{key: "string_swing", says: "how far a string swings towards its pole: kept free beside min_gap", example: 0.5, unused: true},
 			{key: "string_height_first", says: "underside of string 1 over the bobbin's top face, at rest; inner strings follow the fretboard's arc", example: 3.1},
 			{key: "string_height_last", says: "the same of the last string", example: 3.5},
-			{key: "string_heights", says: "undersides of all strings as measured, in place of fretboard_radius and the two keys above", example: []float64{3.1, 3.65, 3.95, 4.05, 3.85, 3.5}, unused: true, inPlaceOf: "string_height_first,string_height_last,fretboard_radius"},
+			{key: "string_heights", says: "undersides of all strings as measured, in place of fretboard_radius and the two keys above", example: []float64{3.1, 4.1, 4.6, 4.7, 4.3, 3.5}, unused: true, inPlaceOf: "string_height_first,string_height_last,fretboard_radius"},
 			{key: "string_positions", says: "where the strings lie across the pickup, from any mark, string 1 first, in place of string_spread: for courses, or strings that are not evenly apart", example: []float64{0, 10.2, 20.6, 31.1, 41.6, 52}, unused: true, inPlaceOf: "string_spread"},
 			{key: "pole_positions", says: "where the poles stand, from the same mark, that of string 1 first; else each stands under its string, or halfway between the two that share it", example: []float64{0.1, 10.4, 20.8, 31.2, 41.6, 52}, unused: true},
 			{key: "pole_diameter", says: "of a pole, or the thickness of a blade", example: 4.76, inInches: 0.1875, unused: true},
@@ -108,7 +109,8 @@ from the bobbin's top face; what lies below it is negative.`,
 
 // MountFormat is what a mount's file is.
 var MountFormat = &Format{
-	Name: "mount",
+	Name:    "mount",
+	samples: "samples/mounts",
 	Intro: `A mount is what lies on the jig for a capture: a pickup as it was measured, and the
 strings over it. One that gives batch, magnets and probe_gap alone holds loose
 magnets, by position. String 1 is the highest-pitched. Heights are measured from the
@@ -123,8 +125,8 @@ bobbin's top face.`,
 			{key: "strings_per_pole", says: "2 where two strings share a pole", example: 1.0, unused: true},
 			{key: "pole_heights", says: "as measured, string 1 first; one a string or one a pole, and one for a blade that is level", example: []float64{0.4, 0.8, 1.9, 1.4, 0.9, 0.5}},
 			{key: "pole_heights_again", says: "a second reading of each, with the caliper set anew; the mean counts, and 'capture' says what they differ by", example: []float64{0.41, 0.79, 1.92, 1.38, 0.9, 0.51}, unused: true},
-			{key: "string_heights", says: "undersides as measured, string 1 first; or the four keys below", example: []float64{3.1, 3.65, 3.95, 4.05, 3.85, 3.5}},
-			{key: "string_heights_again", says: "a second reading of each, likewise", example: []float64{3.1, 3.6, 3.95, 4.1, 3.85, 3.5}, unused: true},
+			{key: "string_heights", says: "undersides as measured, string 1 first; or the four keys below", example: []float64{3.1, 4.1, 4.6, 4.7, 4.3, 3.5}},
+			{key: "string_heights_again", says: "a second reading of each, likewise", example: []float64{3.1, 4.1, 4.65, 4.7, 4.3, 3.45}, unused: true},
 			{key: "string_height_first", says: "underside of string 1, where the strings follow the fretboard's arc", example: 3.1, unused: true, inPlaceOf: "string_heights"},
 			{key: "string_height_last", says: "underside of the last string", example: 3.5, unused: true, inPlaceOf: "string_heights"},
 			{key: "fretboard_radius", says: "radius of that arc, 0 for a flat one", example: 241.3, unused: true, inPlaceOf: "string_heights"},

@@ -3,6 +3,7 @@ package profiles
 import (
 	"fmt"
 	"slices"
+	"strings"
 )
 
 // A Layout is what stands under the strings where that is more than one pole under each
@@ -220,7 +221,7 @@ func (l *Layout) readHeights(t *table, key string, heights []float64, of PoleKin
 		case poles != n:
 			want += fmt.Sprintf(", or %d, one a pole", poles)
 		}
-		t.fail(key, "expected %s, got %d", want, len(heights))
+		t.fail(key, "expected %s, got %d%s", want, len(heights), pairs(n, len(heights)))
 	}
 	return out
 }
@@ -249,6 +250,9 @@ func (u Under) TwoCoils() Under {
 	}
 	return u + ", " + twoCoils
 }
+
+// HasTwoCoils reports whether a kind has a second coil.
+func (u Under) HasTwoCoils() bool { return strings.HasSuffix(string(u), twoCoils) }
 
 // Words is the kind for people.
 func (u Under) Words() string {

@@ -227,7 +227,7 @@ winding = "same"
 // TestSamples: the orders that help shows are read.
 func TestSamples(t *testing.T) {
 	want := map[string]Under{"bass": UnderTwoPoles, "blade": UnderBlade, "twelve-string": UnderShared, "two-coils": Under("").TwoCoils()}
-	for _, s := range Samples() {
+	for _, s := range OrderFormat.Samples() {
 		o, err := ParseOrder(s.Name, []byte(s.Text), Builtin())
 		if err != nil {
 			t.Error(err)
@@ -240,5 +240,48 @@ func TestSamples(t *testing.T) {
 	}
 	if len(want) > 0 {
 		t.Errorf("no sample of %v", want)
+	}
+}
+
+// TestMountSamples: the mounts that help shows are read, and each of a pickup is one of the
+// order by its name: of the same kind, with strings where the order has them.
+func TestMountSamples(t *testing.T) {
+	orders := map[string]*Order{}
+	for _, s := range OrderFormat.Samples() {
+		o, err := ParseOrder(s.Name, []byte(s.Text), Builtin())
+		if err != nil {
+			t.Fatal(err)
+		}
+		orders[s.Name] = o
+	}
+	for _, s := range MountFormat.Samples() {
+		m, err := ParseMount(s.Name, []byte(s.Text), Builtin())
+		if err != nil {
+			t.Error(err)
+			continue
+		}
+		if s.Name == "magnets" {
+			if len(m.Magnets) == 0 || m.Pickup != "" {
+				t.Errorf("magnets: %+v", m)
+			}
+			continue
+		}
+		o := orders[s.Name]
+		if o == nil {
+			t.Errorf("%s: no order is called so", s.Name)
+			continue
+		}
+		delete(orders, s.Name)
+		if kind := m.Under; (m.Second == nil && kind != o.Under()) || (m.Second != nil && kind.TwoCoils() != o.Under()) || m.Pickup != o.ID+"-a" || m.Set != o.Set || m.Poles != o.Poles {
+			t.Errorf("%s: mount %q, %q, %q, %q; order %q, %q, %q, %q", s.Name, m.Pickup, kind, m.Set, m.Poles, o.ID, o.Under(), o.Set, o.Poles)
+		}
+		for i, h := range o.StringHeights() {
+			if math.Abs(m.StringHeights[i]-h) > 0.05 {
+				t.Errorf("%s: string %d at %.2f mm, ordered %.2f mm", s.Name, i+1, m.StringHeights[i], h)
+			}
+		}
+	}
+	if len(orders) > 0 {
+		t.Errorf("no mount of %v", orders)
 	}
 }

@@ -32,7 +32,7 @@ func ParseMount(name string, text []byte, l *Library) (*Mount, error) {
 	m := readMount(d, l)
 	m.Text = bytes.Clone(text)
 	if err := d.err(); err != nil {
-		return nil, err
+		return nil, d.mistaken(err, "; this looks like an order, and a mount is wanted", "instrument", "target")
 	}
 	return m, nil
 }

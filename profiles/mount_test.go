@@ -216,3 +216,35 @@ func TestMountWraps(t *testing.T) {
 		}
 	}
 }
+
+// A list of decimals with commas is one of twice as many whole numbers.
+func TestListsWithDecimalCommas(t *testing.T) {
+	for list, want := range map[string]string{
+		"0,4, 0,8, 1,9, 1,4, 0,9, 0,5": "expected -10 to 8 mm, got 9; decimals take a point: 3.1",
+		"0,4, 0,8, 1,7, 1,4, 0,7, 0,5": "expected 6 values, one a string, got 12; decimals take a point: 3.1",
+		"1, 2, 3, 4, 9, 5":             "expected -10 to 8 mm, got 9",
+	} {
+		text := "pickup = \"p\"\nbatch = \"b\"\npole_heights_mm = [" + list + "]\nstring_heights_mm = [3, 3, 3, 3, 3, 3]\nset = \"medium 11-49\"\n"
+		if _, err := ParseMount("m.toml", []byte(text), Builtin()); err == nil || !strings.HasSuffix(err.Error(), ": pole_heights_mm: "+want) {
+			t.Errorf("%s: %v", list, err)
+		}
+	}
+}
+
+// A file of another kind is told to be one.
+func TestAMountForAnOrderAndTheOtherWay(t *testing.T) {
+	mount, order := read(t, "mount.toml"), read(t, "order.toml")
+	if _, err := ParseOrder("m.toml", []byte(mount), Builtin()); err == nil || !strings.HasSuffix(err.Error(), "; this looks like a mount, and an order is wanted") {
+		t.Errorf("got %v", err)
+	}
+	if _, err := ParseMount("o.toml", []byte(order), Builtin()); err == nil || !strings.HasSuffix(err.Error(), "; this looks like an order, and a mount is wanted") {
+		t.Errorf("got %v", err)
+	}
+	for _, err := range []error{second(ParseOrder("r.csv", []byte("time,session\n"), Builtin())), second(ParseMount("m.toml", []byte("pickup = \"a\"\nid = 3\n"), Builtin()))} {
+		if err == nil || strings.Contains(err.Error(), "decimals") || !strings.HasPrefix(err.Error(), "r.csv:1:5: expected '='") && !strings.HasPrefix(err.Error(), "m.toml:2:1: id: unknown key") {
+			t.Errorf("got %v", err)
+		}
+	}
+}
+
+func second[T any](_ T, err error) error { return err }

@@ -43,7 +43,7 @@ func ParseOrder(name string, text []byte, l *Library) (*Order, error) {
 	}
 	o := readOrder(d, l)
 	if err := d.err(); err != nil {
-		return nil, err
+		return nil, d.mistaken(err, "; this looks like a mount, and an order is wanted", "pole_heights", "string_heights", "probe_gap")
 	}
 	return o, nil
 }

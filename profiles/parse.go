@@ -57,14 +57,18 @@ func (d *document) syntaxError(err error) error {
 	line, column := de.Position()
 	offset := min(d.lines[line-1]+column-1, len(d.text))
 	msg := strings.TrimPrefix(de.Error(), "toml: ")
-	return d.errorAt(d.place(offset), strings.Join(de.Key(), "."), "%s%s", msg, hint(msg, d.text[offset:]))
+	return d.errorAt(d.place(offset), strings.Join(de.Key(), "."), "%s%s", msg, hint(msg, d.text[:offset], d.text[offset:]))
 }
 
+// decimalPoint is what to do about decimal commas.
+const decimalPoint = "; decimals take a point: 3.1"
+
 // hint says what to write instead, for the slips that TOML's grammar invites.
-func hint(msg string, rest []byte) string {
+func hint(msg string, before, rest []byte) string {
+	inNumber := len(before) > 0 && '0' <= before[len(before)-1] && before[len(before)-1] <= '9'
 	switch {
-	case bytes.HasPrefix(rest, []byte(",")):
-		return "; decimals take a point: 3.1"
+	case inNumber && bytes.HasPrefix(rest, []byte(",")):
+		return decimalPoint
 	case bytes.HasPrefix(rest, []byte(".")):
 		return "; a number starts with a digit: 0.010"
 	case strings.HasPrefix(msg, "table ") && strings.HasSuffix(msg, " already exists"):

@@ -6,33 +6,41 @@ import (
 	"strings"
 )
 
-// A Sample is a whole order for a pickup that is not one pole a string and one coil.
+// A Sample is a whole file for a pickup that is not one pole a string and one coil, or for
+// loose magnets.
 type Sample struct{ Name, Text string }
 
-//go:embed samples/*.toml
+//go:embed samples/*.toml samples/mounts/*.toml
 var sampleFiles embed.FS
 
-// Samples lists the orders that help shows, by their names.
-func Samples() []Sample {
-	entries, err := sampleFiles.ReadDir("samples")
+// Samples lists the files of the format that help shows, by their names; none for most.
+func (f *Format) Samples() []Sample {
+	if f.samples == "" {
+		return nil
+	}
+	entries, err := sampleFiles.ReadDir(f.samples)
 	if err != nil {
 		panic(err) // they are part of the program
 	}
 	var out []Sample
 	for _, e := range entries {
-		text, err := sampleFiles.ReadFile(path.Join("samples", e.Name()))
+		name, ok := strings.CutSuffix(e.Name(), ".toml")
+		if !ok {
+			continue
+		}
+		text, err := sampleFiles.ReadFile(path.Join(f.samples, e.Name()))
 		if err != nil {
 			panic(err)
 		}
-		out = append(out, Sample{strings.TrimSuffix(e.Name(), ".toml"), string(text)})
+		out = append(out, Sample{name, string(text)})
 	}
 	return out
 }
 
 // SampleNames lists their names.
-func SampleNames() []string {
+func (f *Format) SampleNames() []string {
 	var out []string
-	for _, s := range Samples() {
+	for _, s := range f.Samples() {
 		out = append(out, s.Name)
 	}
 	return out

@@ -2,6 +2,7 @@ package profiles
 
 import (
 	"cmp"
+	"errors"
 	"math"
 	"slices"
 	"strings"
@@ -198,10 +199,31 @@ func (t *table) items(key string, v *value, kind string) []*value {
 
 func (t *table) quantities(key string, v *value, s span) []float64 {
 	var xs []float64
-	for _, item := range t.items(key, v, "numbers") {
+	items, before := t.items(key, v, "numbers"), len(t.doc.errs)
+	for _, item := range items {
 		xs = append(xs, t.quantity(key, item, s))
 	}
+	if len(t.doc.errs) > before && mayBeDecimals(items) {
+		t.doc.errs[before].Msg += decimalPoint
+	}
 	return xs
+}
+
+// mayBeDecimals reports whether a list may be half as many numbers with decimal commas: it
+// would be leastInPairs of them at least.
+func mayBeDecimals(items []*value) bool {
+	const leastInPairs = 4
+	fraction := func(v *value) bool { return v.kind != unstable.Integer }
+	return len(items) >= 2*leastInPairs && len(items)%2 == 0 && !slices.ContainsFunc(items, fraction)
+}
+
+// pairs is what to do about a list that has twice as many values as it should: numbers with
+// decimal commas are two each.
+func pairs(want, got int) string {
+	if got == 2*want {
+		return decimalPoint
+	}
+	return ""
 }
 
 // quantity checks one number against its limits; a length comes back in mm.
@@ -290,7 +312,7 @@ func (t *table) failUnder(stem string, i int, format string, args ...any) {
 // list that was not given is nil and passes.
 func count[T any](t *table, stem string, list []T, n int) {
 	if list != nil && len(list) != n {
-		t.fail(stem, "expected %d values, one a string, got %d", n, len(list))
+		t.fail(stem, "expected %d values, one a string, got %d%s", n, len(list), pairs(n, len(list)))
 	}
 }
 
@@ -311,4 +333,14 @@ func (d *document) err() error {
 		return d.missing[0]
 	}
 	return nil
+}
+
+// mistaken adds to what is wrong with a file that it looks like one of another kind, where it
+// has keys that only those have.
+func (d *document) mistaken(err error, words string, keys ...string) error {
+	var wrong *Error
+	if errors.As(err, &wrong) && d.top.has(keys...) {
+		wrong.Msg += words
+	}
+	return err
 }

@@ -10,6 +10,7 @@ import (
 // The measures of a height gauge, in mm where nothing else is said.
 const (
 	gaugeAbove     = 14.0          // of card above the bobbin plane
+	cardRow        = 13.0          // user units, between rows of numbers on the card
 	gaugePlay      = 0.3           // between a pole and the notch over it, on either side
 	checkBar       = 50.0          // for a ruler
 	checkBarInches = 50.8          // two of them
@@ -50,7 +51,8 @@ func drawGauge(p PolePicture, c canvas) (width, height float64) {
 	plane := e.foot() + 43 + gaugeAbove*perMM
 	c.path("open", e.card(plane)...)
 	for i, q := range p.Poles {
-		c.text(e.x(i), plane-(gaugeAbove-3.5)*perMM, "strong", label(q.String, "", e.pitch()))
+		row := float64(i % e.rows())
+		c.text(e.x(i), plane-(gaugeAbove-3.5)*perMM+cardRow*row, "strong", label(q.String, "", e.room(i)))
 	}
 	y := plane + 30
 	for _, line := range []string{

@@ -45,6 +45,31 @@ func TestFullSizeIsFullSize(t *testing.T) {
 	near(t, "bar", (bar.num(t, "x2")-bar.num(t, "x1"))/mm, 50, 0.01)
 }
 
+// Of a 12-string's courses every string keeps its note, and the numbers on the card stand apart.
+func TestCoursesKeepTheirNotes(t *testing.T) {
+	picture := PolePicture{Title: "courses", Spacing: 4.7}
+	for i := range 12 {
+		picture.Poles = append(picture.Poles, Pole{i + 1, "E2", 0.3, 3, 0.3})
+		picture.Across = append(picture.Across, float64(i/2)*10+2.1*float64(i%2))
+	}
+	text := draw(t, func(w io.Writer) error { return FullSize(w, picture, "svg") })
+	if strings.Contains(text, "…") || !strings.Contains(text, ">12 E2<") {
+		t.Error("notes are cut short")
+	}
+	const digit = 7.0 // user units, about
+	lines := map[string][]element{}
+	for _, e := range byClass(elements(t, text), "strong") {
+		lines[e.attr["y"]] = append(lines[e.attr["y"]], e)
+	}
+	for y, list := range lines {
+		for i := 1; i < len(list); i++ {
+			if apart := list[i].num(t, "x") - list[i-1].num(t, "x"); apart < 2*digit {
+				t.Errorf("two words at %s lie %.1f apart", y, apart)
+			}
+		}
+	}
+}
+
 // Under twelve poles close to each other no two figures on a line overlap.
 func TestFiguresDoNotOverlap(t *testing.T) {
 	picture := PolePicture{Title: "twelve", Spacing: 5}

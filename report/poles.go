@@ -215,6 +215,17 @@ func (e *elevation) pitch() float64 {
 	return least * e.scale
 }
 
+// room is how far the figures of a pole are from their neighbours' in the same row, user units.
+func (e *elevation) room(i int) float64 {
+	room := e.right - poleLeft
+	for _, k := range []int{i - e.rows(), i + e.rows()} {
+		if k >= 0 && k < len(e.at) {
+			room = min(room, math.Abs(e.at[k]-e.at[i])*e.scale)
+		}
+	}
+	return room
+}
+
 func (e *elevation) x(i int) float64 {
 	return e.mm(e.at[i])
 }
@@ -277,7 +288,7 @@ func (e *elevation) pole(i int) {
 	q, x := e.Poles[i], e.x(i)
 	gap := q.StringHeight - q.Height
 	y := e.bottom() + rowHeight*float64(i%e.rows())
-	e.text(x, y+17, "strong", label(q.String, q.Note, e.pitch()*float64(e.rows())))
+	e.text(x, y+17, "strong", label(q.String, q.Note, e.room(i)))
 	e.text(x, y+32, "mid", length(e.Units, q.Height))
 	e.text(x, y+47, "mid", length(e.Units, gap))
 	if e.Bodies == nil {

@@ -99,7 +99,7 @@ func (p *page) strings(s *pdf.Page) {
 	}
 	s.Table([]pdf.Column{
 		{Head: "string", Words: true}, {Head: "gauge\n" + p.Unit()}, {Head: "core\n" + p.Unit()}, {Head: "wrap", Words: true}, {Head: "pole\n" + p.Unit()}, {Head: "gap\n" + p.Unit()},
-		{Head: "takes"}, {Head: "level\nmV"}, {Head: "balance\ndB"}, {Head: "target\ndB"}, {Head: "off by\ndB"}, {Head: "± U\ndB"}, {Head: "verdict", Words: true},
+		{Head: "takes"}, {Head: "level\nmV"}, {Head: "balance\ndB"}, {Head: "target\ndB"}, {Head: "deviation\ndB"}, {Head: "± U\ndB"}, {Head: "verdict", Words: true},
 	}, rows)
 }
 

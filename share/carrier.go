@@ -70,13 +70,17 @@ type DivergedError struct {
 	Gone   bool  // there is none in the shop
 }
 
+// OtherShop reports whether the first entry differs, which says what shop it is: the name
+// is another shop's.
+func (e *DivergedError) OtherShop() bool { return e.Stream == Documents && e.N == 1 }
+
 // Error says where, and what it may come from.
 func (e *DivergedError) Error() string {
 	what := "does not say what was shared of it"
 	if e.Gone {
 		what = "is shared, and is not in this folder"
 	}
-	if e.Stream == Documents && e.N == 1 {
+	if e.OtherShop() {
 		return fmt.Sprintf("another shop shares under the name %q: choose another name for this one", e.Bench)
 	}
 	return fmt.Sprintf("%s row %d of this bench, %q, %s: nothing more is pushed, and the shared record keeps what it said", e.Stream, e.N, e.Bench, what)

@@ -1,7 +1,6 @@
 package share
 
 import (
-	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -51,7 +50,7 @@ func (b *Bench) Status(ctx context.Context, c Carrier) (*Status, error) {
 	if err != nil {
 		return nil, err
 	}
-	st := &Status{Bench: b.Bench, Where: cmp.Or(b.Folder, "a database"), Streams: []Standing{}, Clashes: []Clash{}, Notes: append([]string{}, r.Passed...)}
+	st := &Status{Bench: b.Bench, Where: where(b.Folder), Streams: []Standing{}, Clashes: []Clash{}, Notes: append([]string{}, r.Passed...)}
 	all, err := b.replicas(heads)
 	if err != nil {
 		return nil, err

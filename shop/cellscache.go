@@ -58,7 +58,7 @@ type recordCells struct {
 func openRecordCells(ctx context.Context, f folder, book gain.Book) (*recordCells, error) {
 	stand, err := record.OpenStand(f.ReadingsFile())
 	if err != nil {
-		return nil, err
+		return nil, openError(f.ReadingsFile(), err)
 	}
 	rows := func(rows iter.Seq2[record.Reading, error]) iter.Seq2[record.Reading, error] {
 		return book.Apply(until(ctx, "readings", rows))

@@ -21,6 +21,7 @@ var (
 	ErrNoShop       = errors.New("this folder is not a shop, nor is any above it")
 	ErrNoModel      = errors.New("no model yet")
 	ErrUnknownModel = errors.New("expected the number of one of its models")
+	ErrNoReadings   = errors.New("no readings yet")
 	ErrNoFields     = errors.New("no field readings yet")
 	ErrThere        = errors.New("is there already")
 	ErrWork         = errors.New("is there already, and no table, picture or paper takes the place of an order, a mount or a model")

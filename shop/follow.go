@@ -141,14 +141,18 @@ func (l *Live) Left() string {
 		return ""
 	}
 	n := l.result.Left()
+	left := fmt.Sprintf("%d takes left", n)
+	if n == 1 {
+		left = "1 take left"
+	}
 	d, ok := l.pace.Remaining(n)
 	switch {
 	case !ok || n == 0:
-		return fmt.Sprintf("%d takes left", n)
+		return left
 	case d < time.Minute:
-		return fmt.Sprintf("%d takes left, about %.0f s", n, d.Seconds())
+		return fmt.Sprintf("%s, about %.0f s", left, d.Seconds())
 	}
-	return fmt.Sprintf("%d takes left, about %.0f min", n, d.Minutes())
+	return fmt.Sprintf("%s, about %.0f min", left, d.Minutes())
 }
 
 // LeftToDo is how many good takes are missing.

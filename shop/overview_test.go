@@ -7,7 +7,10 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
+
+	"evenpole/capture/record"
 )
 
 // overviewShop has a pickup with two sessions, of which one is open, another that was
@@ -157,6 +160,27 @@ func TestRecordedAsListed(t *testing.T) {
 			if x.Levels[0].Freq != 329.6 {
 				t.Errorf("%s: pitch %g", id, x.Levels[0].Freq)
 			}
+		}
+	}
+}
+
+// Levels of a recorder are in no known unit, string by string and together.
+func TestARecordersLevelIsNotInMV(t *testing.T) {
+	s := overviewShop(t)
+	text, err := os.ReadFile(s.ReadingsFile())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(s.ReadingsFile(), []byte(strings.NewReplacer(",j,", ",recording,", ",ok,\n", ",ok,"+record.RelativeNote+"\n").Replace(string(text))), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	o, err := s.Overview(t.Context())
+	if err != nil || len(o.Pickups) != 2 {
+		t.Fatalf("%+v, %v", o, err)
+	}
+	for _, p := range o.Pickups {
+		if p.Level.Known() || p.Strings[0].Level.Known() {
+			t.Errorf("%s: %g mV, string 1 %g mV", p.Pickup, float64(p.Level), float64(p.Strings[0].Level))
 		}
 	}
 }

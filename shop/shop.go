@@ -34,7 +34,7 @@
 //   - try.go: an order with something other than ordered.
 //   - live.go: the levels of a session; follow.go: a capture while it runs.
 //   - lists.go: what a shop has, by name: orders, mounts, certificates, pickups measured.
-//   - mountfile.go: which file a session's mount is.
+//   - mountfile.go: which file a session's mount is, and what it says.
 //   - overview.go: what the record holds, what is open and what shipped; recorded.go: what it
 //     has of one pickup or session.
 package shop
@@ -149,6 +149,28 @@ func (s *Shop) ParseMount(name, text string) (*profiles.Mount, error) {
 	return profiles.ParseMount(name, []byte(text), lib)
 }
 
+// RequireRecord refuses no shop, with ErrNoShop, and one in which nothing was captured yet,
+// with ErrNoReadings.
+func (s *Shop) RequireRecord() error {
+	if err := s.Require(); err != nil {
+		return err
+	}
+	if !HasRecord(s.Dir()) {
+		return s.folder.noReadings()
+	}
+	return nil
+}
+
+func (f folder) noReadings() error { return bad("the shop %s has %w", f, ErrNoReadings) }
+
+// openError says of a file that cannot be opened what it is to the shop that it stands in.
+func openError(path string, err error) error {
+	if f := folderOf(path); errors.Is(err, fs.ErrNotExist) && filepath.Base(path) == record.ReadingsFile && !Missing(string(f)) {
+		return f.noReadings()
+	}
+	return err
+}
+
 // Readings reads the record's readings, as the jig read them.
 func (s *Shop) Readings() iter.Seq2[record.Reading, error] {
 	return readingRows(s.folder.ReadingsFile())
@@ -170,7 +192,7 @@ func rows[T any](path string, of func(io.Reader, string) iter.Seq2[T, error]) it
 		f, err := record.Open(path)
 		if err != nil {
 			var none T
-			yield(none, err)
+			yield(none, openError(path, err))
 			return
 		}
 		defer f.Close()

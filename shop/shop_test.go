@@ -3,7 +3,6 @@ package shop
 import (
 	"context"
 	"errors"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -101,7 +100,7 @@ func TestReadingsOfNoRecord(t *testing.T) {
 	s := &Shop{folder: folder(t.TempDir())}
 	n := 0
 	for _, err := range s.Readings() {
-		if n++; !errors.Is(err, fs.ErrNotExist) {
+		if n++; !errors.Is(err, ErrNoReadings) {
 			t.Errorf("got %v", err)
 		}
 	}

@@ -17,15 +17,20 @@ const (
 	MountsDir    = "mounts"
 )
 
+// marks are the files of which any one makes a folder a shop: those of the record, and those
+// in which a person says something of the shop before anything was captured.
+var marks = []string{ReadingsFile, FieldsFile, SessionsFile, profiles.ShopFile, profiles.SetsFile, profiles.BatchesFile}
+
 // Find returns the nearest folder, from start upwards, that is a shop: one
-// that holds readings.csv, fields.csv, sessions.csv or strings.toml.
+// that holds readings.csv, fields.csv, sessions.csv, shop.toml, strings.toml or
+// batches.toml.
 func Find(start string) (dir string, ok bool) {
 	dir, err := filepath.Abs(start)
 	if err != nil {
 		return "", false
 	}
 	for {
-		for _, name := range []string{ReadingsFile, FieldsFile, SessionsFile, profiles.SetsFile} {
+		for _, name := range marks {
 			if info, err := os.Stat(filepath.Join(dir, name)); err == nil && info.Mode().IsRegular() {
 				return dir, true
 			}

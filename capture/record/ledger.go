@@ -3,12 +3,14 @@ package record
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
 	"path/filepath"
 	"slices"
+	"strings"
 
 	"evenpole/capture/record/disk"
 	"evenpole/capture/record/table"
@@ -104,22 +106,42 @@ func (l *ledger) write(rows []table.Row) error {
 	return nil
 }
 
+// A ColumnError says that a file of the record, made before there were certain columns, has
+// no place for what a row has to say. Nothing of the row was written.
+type ColumnError struct {
+	Path    string
+	Columns []string // all that the row needs and the file lacks
+	Text    string   // what the row has for the first one
+}
+
+// Error names the file and the columns.
+func (e *ColumnError) Error() string {
+	var more strings.Builder
+	for _, name := range e.Columns[1:] {
+		fmt.Fprintf(&more, ", nor %q", name)
+	}
+	return fmt.Sprintf("%s: the file has no column %q%s, and a row has %q to write there", e.Path, e.Columns[0], &more, e.Text)
+}
+
 // line returns a row in the file's own order of columns.
 func (l *ledger) line(row table.Row) ([]string, error) {
-	cells := make([]string, len(l.columns))
+	cells, lacks := make([]string, len(l.columns)), ColumnError{Path: l.path}
 	for i, text := range row {
 		switch to := l.to[i]; {
 		case to >= 0:
 			cells[to] = text
 		case text != "" && text != string(OK): // ok is what an absent status means
-			return nil, fmt.Errorf("%s: the file has no column %q, and a row has %q to write there", l.path, l.layout.Names[i], text)
+			lacks.Columns, lacks.Text = append(lacks.Columns, l.layout.Names[i]), cmp.Or(lacks.Text, text)
 		}
+	}
+	if lacks.Columns != nil {
+		return nil, &lacks
 	}
 	return cells, nil
 }
 
-// accepts tells whether the file has columns for all that rows have to say: the error
-// names the first one that is missing.
+// accepts tells whether the file has columns for all that rows have to say, with a
+// *ColumnError where it has not.
 func (l *ledger) accepts(rows []table.Row) error {
 	if l.columns == nil {
 		return nil

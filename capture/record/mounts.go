@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"evenpole/capture/record/disk"
+	"evenpole/capture/record/table"
 	"evenpole/profiles"
 )
 
@@ -94,4 +95,16 @@ func (s *Writer) KeepMount(name string, m *profiles.Mount) error {
 		return nil
 	}
 	return err
+}
+
+// Accepts tells whether readings.csv has columns for what readings of a mount say, with a
+// *ColumnError where it has not. Nothing is written.
+func (s *Writer) Accepts(m *profiles.Mount) error {
+	var rows []table.Row
+	for i := range m.Strings {
+		r := Reading{String: i + 1}
+		r.SetMount(m)
+		rows = append(rows, readingColumns.Row(&r))
+	}
+	return s.readings.accepts(rows)
 }

@@ -363,7 +363,7 @@ func TestFindShop(t *testing.T) {
 	if dir, ok := Find(deep); ok {
 		t.Errorf("found %q where there is none", dir)
 	}
-	for _, name := range []string{ReadingsFile, FieldsFile, SessionsFile, profiles.SetsFile} {
+	for _, name := range []string{ReadingsFile, FieldsFile, SessionsFile, profiles.SetsFile, profiles.ShopFile, profiles.BatchesFile} {
 		path := filepath.Join(root, "shop", name)
 		if err := os.WriteFile(path, nil, 0o644); err != nil {
 			t.Fatal(err)

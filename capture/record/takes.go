@@ -23,13 +23,14 @@ func (s TakeGroup) String() string {
 // was not retracted and is above the quiet level.
 type Take struct {
 	TakeGroup
-	Good bool
-	RMS  float64 // mV; 0 for a field reading
+	Good  bool
+	RMS   float64 // mV; 0 for a field reading
+	Field float64 // mT, signed; 0 for any other
 }
 
 // AsTake is the reading as a take.
 func (r *Reading) AsTake() Take {
-	c := Take{TakeGroup{r.Mode, r.String}, r.Status == OK || r.Status == "", r.RMS}
+	c := Take{TakeGroup: TakeGroup{r.Mode, r.String}, Good: r.Status == OK || r.Status == "", RMS: r.RMS}
 	if c.Mode == "" {
 		c.Mode = Pluck
 	}
@@ -41,5 +42,5 @@ func (r *Reading) AsTake() Take {
 
 // AsTake is the field reading as a take.
 func (r *FieldReading) AsTake() Take {
-	return Take{TakeGroup{Probe, r.Position}, r.Status == OK || r.Status == "", 0}
+	return Take{TakeGroup: TakeGroup{Probe, r.Position}, Good: r.Status == OK || r.Status == "", Field: r.Field}
 }

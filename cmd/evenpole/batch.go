@@ -241,11 +241,12 @@ func writeSets(f io.Writer, doc batchDocument) error {
 func printBatch(e *env, doc batchDocument) {
 	r := doc.Report
 	e.print("batch %s: %d magnets, %d takes%s", r.Batch, r.Count, r.Takes, atGap(r.Gap))
+	printDecision(e, r)
 	e.print("")
 	printStrength(e, r)
 	printOdd(e, r)
 	printOthers(e, r)
-	printDecision(e, r)
+	printNoLimits(e, r)
 	printSets(e, doc.Sets)
 	for _, n := range r.Notes {
 		e.note("note: %s", n)
@@ -354,11 +355,17 @@ func inGauss(e *env, cells string) string {
 	return cells
 }
 
+// printNoLimits says what a decision lacks.
+func printNoLimits(e *env, r *batch.Report) {
+	if r.Decision == nil {
+		e.print("")
+		e.print("no limits given: nothing to accept or reject against (--min-mt, --max-mt, or %s)", profiles.BatchesFile)
+	}
+}
+
 func printDecision(e *env, r *batch.Report) {
-	e.print("")
 	d := r.Decision
 	if d == nil {
-		e.print("no limits given: nothing to accept or reject against (--min-mt, --max-mt, or %s)", profiles.BatchesFile)
 		return
 	}
 	e.print("decision: %s", d.Answer)

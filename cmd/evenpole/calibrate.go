@@ -59,6 +59,7 @@ that are filed from then on stand in the record in mV, and say so in their note.
 	f.Float64Var(&o.K, "source-k", 2, "coverage `factor` of that uncertainty")
 	f.StringVar(&o.Source, "source", "", "what the source was, in `words`, for the file")
 	f.Float64SliceVar(&o.readings, "reading-mv", nil, "what the jig read, `mV`, separated by commas")
+	f.Lookup("reading-mv").DefValue = "" // pflag would print an empty list
 	f.IntVar(&o.str, "string", 0, "the `string` whose channel that was (default: the jig as a whole)")
 	f.StringVar(&o.session, "session", "", "take the good takes of this `session` instead")
 	f.StringVar(&o.record, "readings", "", "the readings `file` that the session is in (default: the shop's)")
@@ -102,7 +103,7 @@ func runCalibrate(ctx context.Context, e *env, o calibrateOptions) error {
 		return calibrationJSON.write(e, calibrationDocument{c, name})
 	}
 	printCalibration(e, c)
-	e.print("written to %s", name)
+	e.print("written to %s", fromHere(name))
 	return nil
 }
 

@@ -14,6 +14,7 @@ import (
 	"evenpole/capture"
 	"evenpole/capture/record"
 	"evenpole/capture/record/disk"
+	"evenpole/cmd/evenpole/terminal"
 	"evenpole/jig"
 	"evenpole/profiles"
 	"evenpole/shop"
@@ -78,6 +79,8 @@ alone, its balance, and how much its takes scatter.
 With --field the jig's probe is read instead: "all", or positions such as "1-6"
 or "1,3,5".
 ` + recordingHelp + `
+
+Caution: wear glasses where strings are under tension or a plucker runs; an exciter gets hot.
 
 Caution: strong magnets pinch fingers and harm pacemaker wearers. Never hammer or
 press the poles of a wound rod-magnet coil.`,
@@ -221,11 +224,7 @@ func (o *captureOptions) samePickup(ctx context.Context, e *env, s *shop.Shop, o
 // goesOn asks the person at the bench whether to go on in spite of what is said. Who is
 // not at a terminal cannot be asked, and the end of ctx is a no.
 func (e *env) goesOn(ctx context.Context, stdin io.Reader, said error, question string) bool {
-	f, ok := stdin.(*os.File)
-	if !ok {
-		return false
-	}
-	if info, err := f.Stat(); err != nil || info.Mode()&os.ModeCharDevice == 0 {
+	if f, ok := stdin.(*os.File); !ok || !terminal.Is(f) {
 		return false
 	}
 	e.note("%v", said)
@@ -278,6 +277,9 @@ func attach(ctx context.Context, e *env, o captureOptions) (*jig.Conn, error) {
 	}
 	id := conn.Ident()
 	e.note("jig %s on %s: %d strings, %s", id.Jig, o.port, id.Strings, id.Excite)
+	if id.Excite == jig.Drive && o.field == "" {
+		e.note("caution: an exciter gets hot, and its amplifier may be loud: follow their makers' instructions")
+	}
 	if day, ok := id.SimulatedDay(); ok {
 		e.note("it is simulated, on a day of its own: rows are dated %s", day.Format(time.DateOnly))
 	}
@@ -365,7 +367,11 @@ func (e *env) progress(p capture.Progress) {
 	if p.Mode == record.Probe {
 		unit = "mT"
 	}
-	line := fmt.Sprintf("kept %s %d: %.3f %s, %d of %d good", what, p.Number, p.Level, unit, p.Good, p.Wanted)
+	name := ""
+	if p.Magnet != "" {
+		name = ", magnet " + p.Magnet
+	}
+	line := fmt.Sprintf("kept %s %d%s: %.3f %s, %d of %d good", what, p.Number, name, p.Level, unit, p.Good, p.Wanted)
 	if p.StandardError > 0 {
 		line += fmt.Sprintf(", to %.2f dB", p.StandardError)
 	}

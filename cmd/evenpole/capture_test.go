@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"syscall"
@@ -333,3 +334,61 @@ string_height_last_mm = 4.0
 [target]
 tolerance_db = 20.0
 ` + bassStrings
+
+// A capture of loose magnets says each magnet's field by its name, also when it was complete
+// already.
+func TestCaptureOfMagnetsNamesThem(t *testing.T) {
+	bench := jigtest.New(jigtest.Config{Seed: 3})
+	dir := t.TempDir()
+	mount := filepath.Join(dir, "box.toml")
+	if err := os.WriteFile(mount, []byte("batch = \"M-01\"\nmagnets = [\"left\", \"right\"]\nprobe_gap_mm = 0.5\n"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	port, unplug := plug(t, bench)
+	defer unplug()
+	for range 2 {
+		var out, errs bytes.Buffer
+		args := []string{"capture", "--shop", dir, "--port", port, "--mount", mount, "--purpose", "batch", "--field", "all"}
+		if got := run(t.Context(), args, strings.NewReader(""), &out, &errs); got != exitDone {
+			t.Fatalf("exit status %d\n%s%s", got, &out, &errs)
+		}
+		table := regexp.MustCompile(`(?m)^position +magnet +field mT .*\n1 +left +-?[0-9.]+ .*\n2 +right +-?[0-9.]+ `)
+		if !table.MatchString(out.String()) {
+			t.Errorf("%s", &out)
+		}
+	}
+}
+
+// A jig with an exciter says what to mind.
+func TestCaptureCautionsOfAnExciter(t *testing.T) {
+	for excite, want := range map[string]bool{"travel": false, "drive": true} {
+		bench := jigtest.New(jigtest.Config{Seed: 3, Excite: excite})
+		dir := t.TempDir()
+		mount := filepath.Join(dir, "mount.toml")
+		if err := os.WriteFile(mount, []byte(captureMount), 0o666); err != nil {
+			t.Fatal(err)
+		}
+		port, unplug := plug(t, bench)
+		var out, errs bytes.Buffer
+		args := []string{"capture", "--shop", dir, "--port", port, "--mount", mount, "--purpose", "model", "--takes", "1"}
+		if got := run(t.Context(), args, strings.NewReader(""), &out, &errs); got != exitDone {
+			t.Errorf("%s: exit status %d\n%s%s", excite, got, &out, &errs)
+		}
+		unplug()
+		if got := strings.Contains(errs.String(), "caution: an exciter gets hot"); got != want {
+			t.Errorf("%s: %s", excite, &errs)
+		}
+	}
+}
+
+// The table of takes says in words what they are of.
+func TestCaptureTalliesAreInWords(t *testing.T) {
+	var out bytes.Buffer
+	printTallies(&env{stdout: &out}, &capture.Result{Tallies: []capture.Tally{
+		{Mode: record.Quiet, Number: 1, Good: 3, Made: 3}, {Mode: record.Pluck, Number: 1, Good: 4, Made: 5, Refused: map[string]int{"clipped": 1}}, {Mode: record.Drive, Number: 2, Good: 1, Made: 1},
+	}}, 0)
+	const want = "string  takes   good  made  refused\n1       quiet   3     3     -\n1       plucks  4     5     1 clipped\n2       driven  1     1     -\n"
+	if out.String() != want {
+		t.Errorf("%s", &out)
+	}
+}

@@ -60,7 +60,7 @@ func addRecordingFlags(cmd *cobra.Command, o *recordingOptions) {
 	f := cmd.Flags()
 	f.StringVar(&o.file, "recording", "", "take the plucks of this `file`, WAV or FLAC, or - for standard input, in place of a jig's")
 	f.StringVar(&o.recorder, "recorder", "", "`name` of the recorder as it is set: recordings of one name have levels that compare")
-	f.StringVar(&o.excite, "excite", "", "how a recording's strings were plucked: travel or `force`")
+	f.StringVar(&o.excite, "excite", "", "how a recording's strings were plucked, a `kind`: travel or force")
 	f.IntVar(&o.channel, "channel", 0, "`number` of the recording's channel (default 1)")
 	f.IntVar(&o.only, "string", 0, "all plucks of the recording are of this `string`")
 	f.BoolVar(&o.yes, "yes", false, "file what was understood of a recording")

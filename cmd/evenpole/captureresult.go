@@ -8,6 +8,7 @@ import (
 	"text/tabwriter"
 
 	"evenpole/capture"
+	"evenpole/capture/record"
 	"evenpole/fit/level"
 	"evenpole/jig"
 	"evenpole/profiles"
@@ -84,6 +85,9 @@ func (e *env) captured(r *capture.Result, s jig.Stats, until float64, m *profile
 		if line != "" {
 			e.print("%s", line)
 		}
+		if isOfFields(r) {
+			printFields(e, r)
+		}
 		e.printStrings(l)
 		return nil
 	}
@@ -91,25 +95,52 @@ func (e *env) captured(r *capture.Result, s jig.Stats, until float64, m *profile
 	if line != "" {
 		e.print("%s", line)
 	}
+	if isOfFields(r) {
+		printFields(e, r)
+		return nil
+	}
+	printTallies(e, r, until)
+	if short := uncertain(r, until); short != "" {
+		e.warn([]string{short})
+	}
+	e.printStrings(l)
+	return nil
+}
+
+// isOfFields reports whether a capture read the field probe.
+func isOfFields(r *capture.Result) bool {
+	return len(r.Tallies) > 0 && r.Tallies[0].Mode == record.Probe
+}
+
+// printFields prints the field at each position of the probe, with the magnet that is there.
+func printFields(e *env, r *capture.Result) {
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
-	fmt.Fprint(tw, "number\tmode\tgood\tmade\trefused")
+	fmt.Fprintln(tw, "position\tmagnet\tfield mT\t"+inGauss(e, "field G\t")+"good\tmade\trefused")
+	for _, t := range r.Tallies {
+		fmt.Fprintf(tw, "%d\t%s\t%.1f\t%s%d\t%d\t%s\n", t.Number, orDash(t.Magnet), t.Field, inGauss(e, profiles.Gauss(t.Field)+"\t"), t.Good, t.Made, refusalWords(refusals(t.Refused)))
+	}
+	tw.Flush()
+}
+
+// modeWords are what takes of a mode are called.
+var modeWords = map[record.Mode]string{record.Quiet: "quiet", record.Pluck: "plucks", record.Drive: "driven"}
+
+// printTallies prints how many takes of each string there are.
+func printTallies(e *env, r *capture.Result, until float64) {
+	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
+	fmt.Fprint(tw, "string\ttakes\tgood\tmade\trefused")
 	if until > 0 {
 		fmt.Fprint(tw, "\tstandard error")
 	}
 	fmt.Fprintln(tw)
 	for _, t := range r.Tallies {
-		fmt.Fprintf(tw, "%d\t%s\t%d\t%d\t%s", t.Number, t.Mode, t.Good, t.Made, refusalWords(refusals(t.Refused)))
+		fmt.Fprintf(tw, "%d\t%s\t%d\t%d\t%s", t.Number, modeWords[t.Mode], t.Good, t.Made, refusalWords(refusals(t.Refused)))
 		if t.StandardError > 0 {
 			fmt.Fprintf(tw, "\t%.2f dB", t.StandardError)
 		}
 		fmt.Fprintln(tw)
 	}
-	if short := uncertain(r, until); short != "" {
-		e.warn([]string{short})
-	}
 	tw.Flush()
-	e.printStrings(l)
-	return nil
 }
 
 // fetchedAgain is how many readings the jig was asked for again, and sent: from before

@@ -145,6 +145,9 @@ func runCheck(ctx context.Context, e *env, o checkOptions) error {
 		err = withHint(err, "name a file that ends in .html: a browser prints it")
 	}
 	if err != nil {
+		if !e.json && exitStatus(err) == exitFailed {
+			printVerdict(e, v) // which stands, though nothing of it is on paper
+		}
 		return err
 	}
 	e.warn(notices)
@@ -154,7 +157,7 @@ func runCheck(ctx context.Context, e *env, o checkOptions) error {
 		}
 	} else {
 		printVerdict(e, v)
-		e.print("certificate %s: %s", certificateName(v), strings.Join(written, ", "))
+		e.print("certificate %s: %s", certificateName(v), strings.Join(eachFromHere(written), "\n  "))
 	}
 	switch v.Verdict {
 	case verdict.OutOfTolerance:

@@ -310,6 +310,15 @@ func TestAskedAboutPitch(t *testing.T) {
 	if e.goesOn(t.Context(), strings.NewReader("y\n"), wrong, "all the same?") {
 		t.Error("a pipe was asked")
 	}
+	none, err := os.Open(os.DevNull)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer none.Close()
+	said.Reset()
+	if e.goesOn(t.Context(), none, wrong, "all the same?") || said.Len() > 0 {
+		t.Errorf("nobody was asked: %s", &said)
+	}
 	ended, cancel := context.WithCancel(t.Context())
 	cancel()
 	if e.goesOn(ended, desk, wrong, "all the same?") {

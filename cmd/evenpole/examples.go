@@ -43,7 +43,7 @@ var examples = map[string][]string{
 	"pictures":      {"evenpole pictures", "evenpole pictures --out proofs"},
 	"plan":          {"evenpole plan orders/L-012.toml", "evenpole plan orders/L-012.toml --what-if", "evenpole plan orders/L-012.toml --svg poles.svg --full-size gauge.pdf --csv plan.csv"},
 	"order new":     {"evenpole order new orders/L-013.toml", "evenpole order new --units in", "evenpole order new --kind bass"},
-	"mount new":     {"evenpole mount new jig/L-013-a.toml", "evenpole mount new --units in"},
+	"mount new":     {"evenpole mount new jig/L-013-a.toml", "evenpole mount new --units in", "evenpole mount new --kind magnets jig/box.toml", "evenpole mount new --session s002 s002.toml"},
 	"explain":       {"evenpole explain --order orders/L-012.toml", "evenpole explain --pickup L-012-a --svg causes.svg"},
 	"next":          {"evenpole next --order orders/L-012.toml"},
 	"batch": {"evenpole batch --batch gale --min-mt 30 --max-mt 330 --probe-gap 0.5", "evenpole batch --set-size 6 --report batch.pdf",

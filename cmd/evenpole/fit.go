@@ -147,9 +147,9 @@ func printKept(e *env, k shop.Kept, out string) {
 		e.note("not written: name a file with --out, or run it in a shop")
 		return
 	case k.New:
-		e.print("model written to %s", k.File)
+		e.print("model written to %s", fromHere(k.File))
 	default:
-		e.print("the shop has this model: %s", k.File)
+		e.print("the shop has this model: %s", fromHere(k.File))
 	}
 	switch {
 	case out != "":
@@ -162,7 +162,7 @@ func printKept(e *env, k shop.Kept, out string) {
 }
 
 func printFit(e *env, files []string, r *fit.Report) {
-	e.print("%s: %d rows, %d takes used in %d cells of %d pickups", strings.Join(files, ", "), r.Readings, r.Used, r.Cells, r.Pickups)
+	e.print("%s: %s, %s used in %s of %s", strings.Join(eachFromHere(files), ", "), count(r.Readings, "row"), count(r.Used, "take"), count(r.Cells, "cell"), count(r.Pickups, "pickup"))
 	for _, l := range r.LeftOut {
 		e.print("  left out: %d %s (first at line %d)", l.Count, l.Reason, l.Line)
 	}
@@ -225,7 +225,7 @@ func amendWith(e *env, session string, m shop.MountedWith) string {
 	case m.Copy != "":
 		return fmt.Sprintf("correct its mount file, of which %s is a copy, then %s", fromHere(m.Copy), command("FILE"))
 	}
-	return "correct its mount file, then " + command("FILE")
+	return fmt.Sprintf("correct its mount file, which 'evenpole mount new --session %s FILE%s' writes as it was filed, then %s", quoted(session), e.shopFlag(), command("FILE"))
 }
 
 // spans reads "12-40, 57"; lines of another file than the first are told by its

@@ -2,11 +2,13 @@ package main
 
 import (
 	"cmp"
+	"context"
 	"io"
 	"slices"
 	"strings"
 
 	"evenpole/profiles"
+	"evenpole/shop"
 
 	"github.com/spf13/cobra"
 )
@@ -31,17 +33,15 @@ func newFormatCmd(e *env, f *profiles.Format, short string) *cobra.Command {
 		},
 	}
 	cmd.AddCommand(newNewCmd(e, f))
-	if f == profiles.OrderFormat {
-		cmd.Long += "\n\n" + samplesHelp()
-	}
+	cmd.Long += "\n\n" + samplesHelp(f)
 	return cmd
 }
 
-// samplesHelp shows orders for pickups of other kinds.
-func samplesHelp() string {
+// samplesHelp shows files for pickups of other kinds.
+func samplesHelp(f *profiles.Format) string {
 	var b strings.Builder
-	b.WriteString("Other pickups ('order new --kind " + strings.Join(profiles.SampleNames(), "|") + "' writes these):\n")
-	for _, s := range profiles.Samples() {
+	b.WriteString("Other pickups ('" + f.Name + " new --kind " + strings.Join(f.SampleNames(), "|") + "' writes these):\n")
+	for _, s := range f.Samples() {
 		b.WriteString("\n")
 		for line := range strings.Lines(s.Text) {
 			b.WriteString("    " + line)
@@ -50,8 +50,11 @@ func samplesHelp() string {
 	return strings.TrimRight(b.String(), "\n")
 }
 
+// newOptions say what a new file begins with.
+type newOptions struct{ kind, session string }
+
 func newNewCmd(e *env, f *profiles.Format) *cobra.Command {
-	var kind string
+	var o newOptions
 	cmd := &cobra.Command{
 		Use:   "new [FILE]",
 		Short: "Write a commented file to fill in",
@@ -60,10 +63,15 @@ FILE, to standard output. Lengths are in mm, or with --units in or in a shop of 
 inches. One that is in the shop's orders or jig folder is never
 replaced, any other only with --force.`,
 		Args: cobra.MaximumNArgs(1),
-		RunE: func(_ *cobra.Command, args []string) error { return runNew(e, f, kind, args) },
+		RunE: func(cmd *cobra.Command, args []string) error { return runNew(cmd.Context(), e, f, o, args) },
 	}
-	if f == profiles.OrderFormat {
-		cmd.Flags().StringVar(&kind, "kind", "", "of pickup: "+profiles.Choice(profiles.SampleNames())+"; a short order for it, in mm")
+	cmd.Flags().StringVar(&o.kind, "kind", "", "a short file for this `kind` of pickup, in mm: "+profiles.Choice(f.SampleNames()))
+	if f == profiles.MountFormat {
+		cmd.Long += `
+
+With --session it is what the record has of the mount of a session: to correct, and file
+the session anew by 'evenpole record amend'.`
+		cmd.Flags().StringVar(&o.session, "session", "", "the mount of this `session`, as the record has it")
 	}
 	e.writes(cmd)
 	return cmd
@@ -76,21 +84,20 @@ type newFileDocument struct {
 
 var newFileJSON = newDocument[newFileDocument]()
 
-func runNew(e *env, f *profiles.Format, kind string, args []string) error {
+func runNew(ctx context.Context, e *env, f *profiles.Format, o newOptions, args []string) error {
 	s, err := e.shopHere()
 	if err != nil {
 		return err
 	}
 	units := cmp.Or(e.units, profiles.Millimetres)
 	write := func(w io.Writer) error { return f.WriteNew(w, units) }
-	if kind != "" {
-		name, err := profiles.OneOf(kind, profiles.SampleNames())
+	if o != (newOptions{}) {
+		text, err := o.text(ctx, s, f)
 		if err != nil {
-			return badInput("--kind: %v", err)
+			return err
 		}
-		sample := profiles.Samples()[slices.Index(profiles.SampleNames(), name)]
 		write = func(w io.Writer) error {
-			_, err := io.WriteString(w, sample.Text)
+			_, err := io.WriteString(w, text)
 			return err
 		}
 	}
@@ -108,6 +115,21 @@ func runNew(e *env, f *profiles.Format, kind string, args []string) error {
 	}
 	e.print("written to %s", args[0])
 	return nil
+}
+
+// text is that of a file that is not every key.
+func (o newOptions) text(ctx context.Context, s *shop.Shop, f *profiles.Format) (string, error) {
+	switch {
+	case o.session != "" && o.kind != "":
+		return "", badInput("expected one of --kind and --session")
+	case o.session != "":
+		return s.MountText(ctx, o.session)
+	}
+	name, err := profiles.OneOf(o.kind, f.SampleNames())
+	if err != nil {
+		return "", badInput("--kind: %v", err)
+	}
+	return f.Samples()[slices.Index(f.SampleNames(), name)].Text, nil
 }
 
 // formatHelp is the help on a kind of file: its keys, and a short one.
@@ -158,5 +180,7 @@ const shopHelp = `The shop is the folder that holds the record. Everything in it
   plans/, pictures/          what was drawn
   writer.lock, writer.open   who is writing
 
-Commands find the shop from the current folder upwards, or with --shop.
+Commands find the shop from the current folder upwards, or with --shop. A folder is one
+once it holds any of readings.csv, fields.csv, sessions.csv, shop.toml, strings.toml or
+batches.toml.
 `

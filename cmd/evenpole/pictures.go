@@ -99,7 +99,7 @@ func runPictures(ctx context.Context, e *env, o picturesOptions) error {
 		}
 		written = append(written, path)
 		if !e.json {
-			e.print("%s: %s", path, p.Title)
+			e.print("%s: %s", fromHere(path), p.Title)
 		}
 	}
 	if e.json {

@@ -218,7 +218,7 @@ func printPlan(e *env, o *profiles.Order, p *plan.Plan) {
 	e.print("")
 	printBalance(e, o, p)
 	e.print("")
-	printCost(e, p)
+	printCost(e, o, p)
 	e.print("gaps are for strings at rest: %.2f mm at least, of which %.2f mm for the string's swing", o.RestGap(), o.StringSwing)
 	for _, r := range p.Relaxed {
 		limit := strings.TrimSuffix(r.Limit, "mm") + e.units.Name()
@@ -236,8 +236,10 @@ func printPlan(e *env, o *profiles.Order, p *plan.Plan) {
 }
 
 // printCost prints what is given away for being simpler.
-func printCost(e *env, p *plan.Plan) {
+func printCost(e *env, o *profiles.Order, p *plan.Plan) {
 	switch {
+	case p.Move != nil && p.Cost > 0 && o.Poles == profiles.Blade:
+		e.print("of what serves nearly as well the pickup hangs where its strings lie closest together: %.3f dB farther off at the worst string than the best%s", p.Cost, worstSet(p))
 	case p.Move != nil && p.Cost > 0:
 		e.print("of what serves as well the pickup is moved least: %.3f dB farther off at the worst string than the best%s", p.Cost, worstSet(p))
 	case p.Cost > 0:

@@ -56,7 +56,7 @@ type exportDocument struct {
 }
 
 func runExport(ctx context.Context, e *env, o exportOptions) error {
-	s, err := e.theShop()
+	s, err := e.theRecord()
 	if err != nil {
 		return err
 	}

@@ -41,7 +41,7 @@ var auditJSON = newDocument[auditDocument]()
 var sealJSON = newDocument[sealDocument]()
 
 func runVerify(ctx context.Context, e *env) error {
-	s, err := e.theShop()
+	s, err := e.theRecord()
 	if err != nil {
 		return err
 	}
@@ -71,7 +71,7 @@ const mostFindings = 200
 
 func printAudit(e *env, a record.Audit, findings []record.Finding) {
 	for _, f := range a.Files {
-		e.print("%s: %s, %d as sealed", f.File, count(f.Rows, "row"), f.Sealed)
+		e.print("%s: %s, %d as sealed", fromHere(f.File), count(f.Rows, "row"), f.Sealed)
 	}
 	for i, f := range findings {
 		if i == mostFindings {

@@ -16,6 +16,7 @@ import (
 	"io"
 	"io/fs"
 	"slices"
+	"strconv"
 	"strings"
 	"syscall"
 
@@ -27,6 +28,7 @@ import (
 	"evenpole/shop"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 )
 
 // run is the whole program but for the process: it returns the exit status.
@@ -38,12 +40,33 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	root.SetIn(stdin)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	err := root.ExecuteContext(ctx)
+	cmd, err := root.ExecuteContextC(ctx)
 	if err != nil && !started { // cobra refused the words themselves
-		err = withHint(&inputError{err}, "see 'evenpole help'")
+		err = withHint(&inputError{plainly(err)}, "see '"+cmd.CommandPath()+" --help'")
 	}
 	complain(stderr, err, e.units)
 	return exitStatus(err)
+}
+
+// plainly says of a flag's value that is no number what is wanted, in place of what Go's
+// parsers say.
+func plainly(err error) error {
+	var value *pflag.InvalidValueError
+	var number *strconv.NumError
+	if !errors.As(err, &value) || !errors.As(err, &number) {
+		return err
+	}
+	want := "a whole number"
+	switch number.Func {
+	case "ParseFloat":
+		want = "a number, with a point for decimals"
+	case "ParseBool":
+		want = "true or false"
+	}
+	if errors.Is(number, strconv.ErrRange) {
+		want += " of a size that a machine can count"
+	}
+	return fmt.Errorf("--%s: expected %s, got %q", value.GetFlag().Name, want, value.GetValue())
 }
 
 // complain prints an error for people, with lengths in units.
@@ -70,7 +93,7 @@ func complain(w io.Writer, err error, units profiles.Units) {
 func hintsOf(err error) []string {
 	switch {
 	case errors.Is(err, shop.ErrNoShop):
-		return []string{"name one with --shop; 'evenpole capture' makes it a shop with its first reading"}
+		return []string{"name one with --shop, this one as --shop . ; 'evenpole capture' makes a folder a shop with its first reading, and so does a shop.toml"}
 	case errors.Is(err, shop.ErrNoModel):
 		return []string{"'evenpole fit' makes one from the record"}
 	case errors.Is(err, shop.ErrUnknownModel):
@@ -81,6 +104,11 @@ func hintsOf(err error) []string {
 		return []string{"choose another name"}
 	case errors.Is(err, shop.ErrOwned):
 		return []string{"choose a name outside of the record, mounts, orders, models, calibrations and certificates"}
+	case errors.As(err, new(*record.ColumnError)):
+		return []string{"the file is of before there was such a column: in a spreadsheet, write its name beside the last one of the first line, leave its cells empty, " +
+			"and save it as CSV; rows keep what they say, and their seals"}
+	case errors.Is(err, shop.ErrNoReadings):
+		return []string{"put a pickup on the jig: 'evenpole mount new FILE' describes it, 'evenpole capture' reads it; 'evenpole record import' takes a spreadsheet"}
 	case errors.Is(err, shop.ErrNoFields):
 		return []string{"capture loose magnets with 'evenpole capture --purpose batch --field all', or name a file with --fields"}
 	}
@@ -95,6 +123,7 @@ func exitStatus(err error) int {
 		shops   *shop.InputError
 		prof    *profiles.Error
 		row     *record.RowError
+		columns *record.ColumnError
 		kind    *disk.KindError
 		setup   *capture.SetupError
 		pitch   *capture.PitchError
@@ -107,7 +136,7 @@ func exitStatus(err error) int {
 		return exitDone
 	case errors.As(err, &v):
 		return v.status
-	case errors.As(err, &input), errors.As(err, &shops), errors.As(err, &prof), errors.As(err, &row), errors.As(err, &kind), errors.As(err, &setup), errors.As(err, &pitch), errors.As(err, &refused), errors.As(err, &shared):
+	case errors.As(err, &input), errors.As(err, &shops), errors.As(err, &prof), errors.As(err, &row), errors.As(err, &columns), errors.As(err, &kind), errors.As(err, &setup), errors.As(err, &pitch), errors.As(err, &refused), errors.As(err, &shared):
 		return exitInput
 	case errors.As(err, &path) && errors.Is(err, fs.ErrNotExist) && path.Op == "open":
 		return exitInput

@@ -39,6 +39,9 @@ stands in shared/benches/NAME, laid out as a shop. Without the network a shop is
 whole. 'evenpole fit --shared' fits the record of all benches, 'evenpole repeat
 --shared' compares their jigs.
 
+A stick or a drive that is found elsewhere than before is named with --bench, as before,
+and --folder. Where another shop has the name already, --bench gives this one another.
+
 What benches call by one name (jigs, pickups, batches, string sets) is kept apart
 until a person says with 'share same' or 'share apart' what it is: 'share status'
 lists such names. A row that was altered, here or in the shared record, is found and
@@ -101,7 +104,8 @@ func carrierOf(ctx context.Context, s *shop.Shop, dir string) (share.Carrier, er
 		if err == nil {
 			return f, nil
 		}
-		return nil, withHint(err, "is the stick in its place, or the drive there? 'evenpole share init --folder DIR' makes a new one")
+		return nil, withHint(err, "is the stick in its place, or the drive there? 'evenpole share --bench NAME --folder DIR' says where it is now",
+			"'evenpole share init --folder DIR' makes a new one")
 	}
 	d, err := postgres.Open(ctx, connectionOf(s))
 	if err != nil {
@@ -130,7 +134,11 @@ func runShare(ctx context.Context, e *env, o shareOptions) error {
 	r, err := askShared(ctx, e, (*share.Bench).Exchange)
 	if err != nil {
 		if r != nil && !e.json {
-			printMoved(e, r)
+			tellMoved(e, r)
+		}
+		var other *share.DivergedError
+		if errors.As(err, &other) && other.OtherShop() {
+			return withHint(err, "'evenpole share --bench NAME' gives it another one")
 		}
 		return err
 	}
@@ -146,7 +154,8 @@ func runShare(ctx context.Context, e *env, o shareOptions) error {
 	return errors.Join(err, faulty(e, r.Faults))
 }
 
-// joinAs has a shop join, where flags say so, once the shared record was seen.
+// joinAs has a shop join, where flags say so, once the shared record was seen. One that has
+// joined already takes another name, or another folder, where it can.
 func joinAs(ctx context.Context, s *shop.Shop, o shareOptions) error {
 	switch {
 	case o.bench == "" && o.folder == "":
@@ -154,22 +163,38 @@ func joinAs(ctx context.Context, s *shop.Shop, o shareOptions) error {
 	case o.bench == "":
 		return badInput("--folder wants --bench NAME, this shop's name among benches")
 	}
-	if o.folder != "" {
-		var err error
+	b, err := share.Of(s)
+	if err != nil && !errors.Is(err, share.ErrNotJoined) {
+		return err
+	}
+	switch {
+	case o.folder != "":
 		if o.folder, err = filepath.Abs(o.folder); err != nil {
 			return err
 		}
+	case b != nil:
+		o.folder = b.Folder
 	}
 	c, err := carrierOf(ctx, s, o.folder)
 	if err != nil {
 		return err
 	}
 	defer c.Close()
+	if b != nil {
+		return b.Move(ctx, c, o.bench, o.folder)
+	}
 	_, err = share.Join(s, o.bench, o.folder)
 	return err
 }
 
 func printMoved(e *env, r *share.Report) {
+	tellMoved(e, r)
+	if len(r.Pushed)+len(r.Pulled) == 0 {
+		e.print("nothing new, here or there")
+	}
+}
+
+func tellMoved(e *env, r *share.Report) {
 	tell := func(list []share.Moved, verb string) {
 		for _, m := range list {
 			e.print("%s %d %s of %s (%d in all)", verb, m.Entries, m.Stream, m.Bench, m.Of)
@@ -177,9 +202,6 @@ func printMoved(e *env, r *share.Report) {
 	}
 	tell(r.Pushed, "pushed")
 	tell(r.Pulled, "pulled")
-	if len(r.Pushed)+len(r.Pulled) == 0 {
-		e.print("nothing new, here or there")
-	}
 }
 
 // faulty prints faults; with any the exit status is 1.

@@ -55,6 +55,15 @@ func (e *env) theShop() (*shop.Shop, error) {
 	return s, s.Require()
 }
 
+// theRecord is theShop for a command that cannot do without a record.
+func (e *env) theRecord() (*shop.Shop, error) {
+	s, err := e.shopHere()
+	if err != nil {
+		return nil, err
+	}
+	return s, s.RequireRecord()
+}
+
 // shopToBe is the shop that a capture adds to, and its folder, which becomes a shop
 // with its first reading.
 func (e *env) shopToBe() (s *shop.Shop, dir string, err error) {

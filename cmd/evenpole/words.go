@@ -193,6 +193,15 @@ func (e *env) shopFlag() string {
 	return " --shop " + quoted(e.shop)
 }
 
+// eachFromHere is fromHere of several paths.
+func eachFromHere(paths []string) []string {
+	out := make([]string, len(paths))
+	for i, path := range paths {
+		out[i] = fromHere(path)
+	}
+	return out
+}
+
 // fromHere is a path as short as it can be named from the folder that one is in.
 func fromHere(path string) string {
 	here, err := os.Getwd()

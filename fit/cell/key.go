@@ -18,8 +18,8 @@ type mounting struct {
 	byHand                    bool
 }
 
-// underOf is what a row has under its strings.
-func underOf(r *record.Reading) profiles.Under {
+// UnderOf is what a row has under its strings.
+func UnderOf(r *record.Reading) profiles.Under {
 	if !r.TwoCoils() {
 		return r.Under
 	}

@@ -91,7 +91,7 @@ func (s *store) find(r *record.Reading) (at int32, fault string) {
 		return s.spot, s.fault
 	}
 	gauge, wrap := gaugeAndWrap(r)
-	m := mounting{r.Pickup, r.Session, r.StringSet, r.Jig, underOf(r), r.Scale, record.IsRecorder(r.Jig)}
+	m := mounting{r.Pickup, r.Session, r.StringSet, r.Jig, UnderOf(r), r.Scale, record.IsRecorder(r.Jig)}
 	if m.pickup == "" {
 		m.pickup = s.unnamed
 	}

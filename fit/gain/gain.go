@@ -99,6 +99,30 @@ func validate(readings []Reading, o Options) error {
 			return fail("expected the jig within %g dB of the source, got %g mV read of %g mV: a slip, or another unit", mostGain(o.Jig), r.MV, r.Source)
 		}
 	}
+	return agree(readings)
+}
+
+// mostApart is how far, dB, readings of one source by one channel may lie apart (our rule): a
+// jig whose readings do is not one to calibrate.
+const mostApart = 3
+
+// agree refuses readings of one source that no jig makes of it.
+func agree(readings []Reading) error {
+	type same struct {
+		channel int
+		source  float64
+	}
+	first := map[same]float64{}
+	for _, r := range readings {
+		at := same{r.String, r.Source}
+		if _, met := first[at]; !met {
+			first[at] = r.MV
+		}
+		if a := first[at]; math.Abs(dbOf(r.MV/a)) > mostApart {
+			return &InputError{fmt.Sprintf("expected readings of %g mV within %d dB of one another, got %g and %g mV: a slip, or a decimal comma, which makes two readings of one: decimals take a point",
+				r.Source, mostApart, a, r.MV)}
+		}
+	}
 	return nil
 }
 

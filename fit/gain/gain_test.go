@@ -193,6 +193,7 @@ func TestMeasureRefuses(t *testing.T) {
 		"no source":   {Given([]float64{1, 1}, 0, 0, 1), Options{Jig: "j"}},
 		"sure source": {Given([]float64{1, 1}, 0, 1, 0), Options{Jig: "j"}},
 		"volts":       {Given([]float64{0.01, 0.01}, 0, 10, 0.1), Options{Jig: "j"}},
+		"comma":       {Given([]float64{19, 82}, 0, 20, 0.1), Options{Jig: "j"}}, // 19,82
 		"NaN":         {Given([]float64{math.NaN(), 1}, 0, 10, 0.1), Options{Jig: "j"}},
 	} {
 		if _, err := Measure(c.readings, c.o); !errors.As(err, new(*InputError)) {

@@ -71,6 +71,8 @@ func (j *job) warnings(p *Plan) []string {
 	w = append(w, j.magnetPull(p)...)
 	w = append(w, j.poorChance(p)...)
 	w = append(w, p.nearlyEnough()...)
+	w = append(w, j.flatIsNearer(p)...)
+	w = append(w, p.hangsNearer()...)
 	return append(w, j.breaches()...)
 }
 
@@ -217,6 +219,42 @@ func (p *Plan) nearlyEnough() []string {
 	}
 	return []string{fmt.Sprintf("flat tops are nearly enough: they keep every string within %g dB with a chance of %.0f %%%s, and from %.0f %% on they are advised; a pickup with flat tops at %.2f mm, captured under these strings, would decide",
 		p.Tolerance, 100*least.Meets, with, 100*flatChance, p.Flat.Height)}
+}
+
+// flatIsNearer says why flat tops are not planned where their worst string is expected nearer
+// to its target than the plan's.
+func (j *job) flatIsNearer(p *Plan) []string {
+	if p.Flat == nil || p.Flat.MaxWorst() > p.MaxWorst()-equalWithin {
+		return nil
+	}
+	d := p.Flat.Deviation
+	for _, s := range p.Flat.bySet() {
+		if i := farthest(s.Deviation); math.Abs(s.Deviation[i]) > math.Abs(d[farthest(d)]) {
+			d = s.Deviation
+		}
+	}
+	i := farthest(d)
+	return []string{fmt.Sprintf("flat tops come %.1f dB nearer at the worst string, and are not planned: they are expected to leave %s at %+.2f dB, and %g dB is allowed",
+		p.MaxWorst()-p.Flat.MaxWorst(), j.name(i), d[i], p.Tolerance)}
+}
+
+// hangsNearer says why a pickup is moved whose worst string is expected nearer to its target as
+// it hangs.
+func (p *Plan) hangsNearer() []string {
+	if p.Move == nil || !p.Move.moves() || p.Move.Unmoved == nil || p.Move.Unmoved.MaxWorst() > p.MaxWorst()-equalWithin {
+		return nil
+	}
+	return []string{fmt.Sprintf("as it hangs the pickup comes %.1f dB nearer at the worst string: it is moved for strings that lie closer together, %.1f dB from loudest to quietest in place of %.1f dB, by the mean prediction",
+		p.MaxWorst()-p.Move.Unmoved.MaxWorst(), p.meanSpread(), p.Move.Unmoved.meanSpread())}
+}
+
+// meanSpread is the spread of the mean predictions, dB, the largest among the string sets.
+func (g *Forecast) meanSpread() float64 {
+	spread := 0.0
+	for _, s := range g.bySet() {
+		spread = max(spread, slices.Max(s.Deviation)-slices.Min(s.Deviation))
+	}
+	return spread
 }
 
 // farthest is the string, counted from 0, whose mean prediction is farthest off its

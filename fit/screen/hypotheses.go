@@ -20,7 +20,11 @@ func (s *screener) hypotheses(b *baseline, try func(h *hypothesis) bool) {
 		s.otherPickups(b, most, try)
 		return
 	}
+	workedOut := s.cells[b.mounting[0]].Under.HasTwoCoils()
 	for _, l := range lengths {
+		if l == poleLength && workedOut { // of both rows of poles: nobody typed it
+			continue
+		}
 		extra := 0.0
 		if max(one, all)+extraDigits >= leastEvidence && s.anyExtraDigits(b.mounting, l) {
 			extra = extraDigits

@@ -17,6 +17,7 @@ import (
 	"evenpole/fit/cell"
 	"evenpole/fit/cell/celltest"
 	"evenpole/fit/solve"
+	"evenpole/profiles"
 )
 
 // seededSlip is one of the mistakes that were made in testdata/slips on purpose.
@@ -131,6 +132,21 @@ func TestScreenFindsSeededSlips(t *testing.T) {
 			if named := c.Session == f.Session && c.Pickup == f.Pickup && slices.Contains(f.Strings, c.String); (named || whole) && c.Weight == 1 {
 				t.Errorf("%s %s string %d counts in full under %s", c.Pickup, c.Session, c.String, f.Kind)
 			}
+		}
+	}
+}
+
+// With two coils a cell's pole height is worked out and typed by nobody: no slip of a key is
+// looked for in it, but where it cannot be.
+func TestScreenTakesNoWorkedOutHeightForASlip(t *testing.T) {
+	d := celltest.File(t, "slips", "readings.csv")
+	for i := range d.Cells {
+		d.Cells[i].Remount(func(m *cell.Mounting) { m.Under = profiles.Under("").TwoCoils() })
+	}
+	for _, f := range mustScreen(t, d) {
+		cannotBe := f.Session == "s017" // 9.4 mm
+		if !cannotBe && slices.Contains(f.Columns, "pole_height_mm") && (f.Kind == DecimalPole || f.Kind == InchesTyped || f.Kind == SwappedPoles) {
+			t.Errorf("%s, %s: %s: %s", f.Pickup, f.Session, f.Kind, f.Cause)
 		}
 	}
 }

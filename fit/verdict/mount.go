@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"evenpole/fit/cell"
 	"evenpole/profiles"
 )
 
@@ -25,6 +26,9 @@ const (
 func (c *check) compareMount() {
 	if c.order.Batch != "" && c.v.Batch != "" && c.order.Batch != c.v.Batch {
 		c.warn("the pickup's magnets are of batch %q, the order asks for %q", c.v.Batch, c.order.Batch)
+	}
+	if on, want := cell.UnderOf(&c.session.row), c.order.Under(); on != want {
+		c.warn("the pickup on the jig has %s, the order asks for %s", on.Words(), want.Words())
 	}
 	c.warnOfOwnWraps()
 	heights := c.order.StringHeights()
