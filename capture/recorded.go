@@ -106,9 +106,10 @@ func (e *FiledError) Error() string {
 }
 
 // AddRecording files the plucks of a recording as a session's takes, or adds them to
-// the latest session of the same recorder, purpose and mount where the recorder has a name and
-// opt does not say Again. The same recording once more adds nothing, or what is missing of
-// it. The Result says how many good takes each string has, whether they are enough or not.
+// the latest session of the same recorder, purpose and mount where the recorder has a name,
+// opt does not say Again and that session's levels are in the same unit, mV or thousandths of
+// full scale. The same recording once more adds nothing, or what is missing of
+// it, as its session has levels. The Result says how many good takes each string has, whether they are enough or not.
 func AddRecording(w *record.Writer, rec *Recording, opt Options) (*Result, error) {
 	opt = opt.withDefaults()
 	if opt.Now == nil {
@@ -119,10 +120,14 @@ func AddRecording(w *record.Writer, rec *Recording, opt Options) (*Result, error
 	for s := range opt.Mount.Strings {
 		r.steps = append(r.steps, step{TakeGroup: record.TakeGroup{Mode: record.Pluck, Number: s + 1}, wanted: opt.Takes})
 	}
-	if err := r.findRecorded(); err != nil {
+	if err := r.findRecorded(rec.Scale); err != nil {
 		return r.result, err
 	}
-	rows := rec.Rows(opt.Mount, began)
+	filed := *rec
+	if r.relative {
+		filed.Scale = nil
+	}
+	rows := filed.Rows(opt.Mount, began)
 	var missing []record.Reading
 	for _, row := range rows {
 		if !r.seen[row.Seq] {
@@ -145,14 +150,15 @@ func AddRecording(w *record.Writer, rec *Recording, opt Options) (*Result, error
 }
 
 // findRecorded finds the session that a recording belongs to.
-func (r *run) findRecorded() error {
+func (r *run) findRecorded(scale *Scale) error {
 	if err := r.readHolds(); err != nil {
 		return err
 	}
 	session, jig := r.holds.Recorded(r.ident.Boot.String())
 	if session == "" {
-		if !r.opt.Again && r.ident.Jig != record.RecorderJig("") {
-			session = r.holds.LatestOf(r.ident.Jig, r.opt.Purpose, r.mount)
+		session, err := r.sessionToGoOn(scale)
+		if err != nil {
+			return err
 		}
 		return r.resumeSession(session)
 	}
@@ -167,6 +173,23 @@ func (r *run) findRecorded() error {
 		return &FiledError{session, jig, strings.Join(why, " and ")}
 	}
 	return r.resumeSession(session)
+}
+
+// sessionToGoOn is the session that another recording of the recorder goes on with; "" for
+// none.
+func (r *run) sessionToGoOn(scale *Scale) (string, error) {
+	if r.opt.Again || r.ident.Jig == record.RecorderJig("") {
+		return "", nil
+	}
+	session := r.holds.LatestOf(r.ident.Jig, r.opt.Purpose, r.mount)
+	if session == "" {
+		return "", nil
+	}
+	h, err := r.shop.History(r.ident.Jig, r.ident.Boot.String(), session)
+	if err != nil || h.Relative != (scale == nil) {
+		return "", err
+	}
+	return session, nil
 }
 
 // fileRecorded writes the rows of a recording.

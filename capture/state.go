@@ -23,6 +23,8 @@ type run struct {
 	index  map[record.TakeGroup]int // of result.Tallies
 	levels [][]float64              // of good takes by step, RMS mV; for Options.Until
 	result *Result
+
+	relative bool // levels of the session are in no known unit
 }
 
 // findSession finds out which session this is and how far it has got.
@@ -62,7 +64,7 @@ func (r *run) resumeSession(session string) error {
 	if err != nil {
 		return err
 	}
-	r.seen = h.Seen
+	r.seen, r.relative = h.Seen, h.Relative
 	r.result.Resumed = r.result.Session != ""
 	if !r.result.Resumed {
 		r.result.Session = record.SessionID(h.LastSession + 1)

@@ -5,6 +5,7 @@ type History struct {
 	Seen        map[uint32]bool // sequence numbers of the power-up
 	Takes       []Take          // of the session, those that count
 	LastSession int             // the highest number of any session
+	Relative    bool            // of the session: the levels of a row are in no known unit, see [Reading.Relative]
 }
 
 // History reads the record for a capture: what it has of a jig's power-up, and of a
@@ -22,6 +23,7 @@ func (s *Writer) History(jig, boot, session string) (*History, error) {
 			return nil, err
 		}
 		h.add(aboutReading(&r))
+		h.Relative = h.Relative || session != "" && r.Session == session && r.Relative()
 	}
 	for f, err := range ReadFile(s.path(FieldsFile), Fields) {
 		if err != nil {

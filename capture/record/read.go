@@ -3,6 +3,7 @@ package record
 import (
 	"bytes"
 	"errors"
+	"fmt"
 	"io"
 	"io/fs"
 	"iter"
@@ -73,6 +74,25 @@ func openNow(path string) (*snapshot, error) {
 	}
 	s.SectionReader = io.NewSectionReader(f, 0, size-s.torn)
 	return s, nil
+}
+
+// TornEnd says of a file of rows that its last line is not whole, so that what reads it goes
+// without; "" where there is no file, or nothing to say.
+func TornEnd(path string) string {
+	f, err := openNow(path)
+	if err != nil {
+		return ""
+	}
+	defer f.Close()
+	return f.tornEnd()
+}
+
+// tornEnd says that the last line is not whole; "" where it is.
+func (s *snapshot) tornEnd() string {
+	if s.torn == 0 {
+		return ""
+	}
+	return fmt.Sprintf("the last line is not whole (%d bytes): a writer is at work, or was cut short and the next capture sets it aside", s.torn)
 }
 
 // unended returns how many bytes follow the last end of a line.

@@ -124,8 +124,8 @@ func verifyFile[T any](v *verifier, name string, columns *table.Table[T], meanin
 		err = verifyRows(m, f, record, columns, meaning)
 	}
 	m.end()
-	if record.torn > 0 {
-		v.tell(Finding{path, 0, 0, Torn, false, fmt.Sprintf("the last line is not whole (%d bytes): a writer is at work, or was cut short and the next capture sets it aside", record.torn)})
+	if torn := record.tornEnd(); torn != "" {
+		v.tell(Finding{path, 0, 0, Torn, false, torn})
 	}
 	v.audit.Files = append(v.audit.Files, AuditedFile{path, f.rows, m.sealed})
 	return err

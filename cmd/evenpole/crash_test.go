@@ -385,3 +385,29 @@ func recordedSize(shop string) (n int64) {
 	}
 	return n
 }
+
+// A last line that a power cut tore stays out of a fit until the next capture sets it aside,
+// and the fit says so, in its text and with --json, each time.
+func TestFitSaysThatTheLastLineIsTorn(t *testing.T) {
+	dir := t.TempDir()
+	sample, err := os.ReadFile(filepath.Join("..", "..", "testdata", "sample-shop", "readings.csv"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(dir, "readings.csv")
+	write(t, file, string(sample[:len(sample)-20]))
+	write(t, filepath.Join(dir, "writer.open"), "")
+	want := file + ": the last line is not whole ("
+	for _, form := range []string{"--json=false", "--json=false", "--json"} {
+		var out, errs bytes.Buffer
+		if got := run(t.Context(), []string{"fit", "--shop", dir, form}, strings.NewReader(""), &out, &errs); got != exitDone {
+			t.Fatalf("exit status %d\n%s", got, &errs)
+		}
+		if said := out.String() + errs.String(); strings.Count(said, want) != 1 {
+			t.Errorf("%s: no %q in\n%s", form, want, said)
+		}
+	}
+	if got, _ := os.ReadFile(file); !bytes.Equal(got, sample[:len(sample)-20]) {
+		t.Error("the record was written to")
+	}
+}

@@ -125,6 +125,11 @@ func runFit(ctx context.Context, e *env, o fitOptions) error {
 	if err != nil {
 		return err
 	}
+	for _, file := range o.readings { // of which the model says nothing, as it was not read
+		if torn := record.TornEnd(file); torn != "" {
+			result.Warnings = append(result.Warnings, fmt.Sprintf("%s: %s", file, torn))
+		}
+	}
 	if e.json {
 		return fitJSON.write(e, fitDocument{&result.Report, k})
 	}

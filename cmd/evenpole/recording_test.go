@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -450,6 +451,33 @@ func TestCalibratedRecordingIsFiledInMillivolts(t *testing.T) {
 	}
 	if l := decoded[listed](t, b.do(dir, 0, "record", "list", "--json")); len(l.Pickups) != 1 || l.Pickups[0].Level == nil {
 		t.Errorf("listed with one: %+v", l)
+	}
+}
+
+// A session has levels of one unit: what a recorder with a name files after its calibration
+// goes into a session of its own, and what was filed before is not gone on with.
+func TestCalibrationBeginsASession(t *testing.T) {
+	dir, file := shortRecording(t)
+	b := &bothShops{t: t}
+	for i := range 3 {
+		other := bytes.Clone(file)
+		other[len(other)-1] ^= byte(i)
+		write(t, filepath.Join(dir, fmt.Sprintf("%d.wav", i)), string(other))
+	}
+	file1 := func(i int) {
+		b.do(dir, 0, "capture", "--recording", fmt.Sprintf("%d.wav", i), "--mount", "mount.toml", "--purpose", "model", "--excite", "travel", "--recorder", "desk", "--yes")
+	}
+	file1(0)
+	b.do(dir, 0, "calibrate", "--shop", ".", "--jig", "recording-desk", "--source-mv", "50", "--source-u", "0.1", "--reading-mv", "200,200,200")
+	file1(1)
+	file1(2)
+	file1(0) // once more: it stands in the record as it was filed
+	counts := map[string]int{}
+	for _, r := range rowsOf(t, dir) {
+		counts[fmt.Sprintf("%s relative %v", r.Session, r.Relative())]++
+	}
+	if want := map[string]int{"s001 relative true": 12, "s002 relative false": 24}; !maps.Equal(counts, want) {
+		t.Errorf("got %v, want %v", counts, want)
 	}
 }
 
