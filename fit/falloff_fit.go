@@ -70,7 +70,7 @@ func fitFalloff(ctx context.Context, d *cell.Data, given *Falloff) (*Falloff, er
 	}
 	fit := solved.Fit()
 	f.fitted = newFalloffLeaver(it, solved, d.Batches)
-	f.Cov = solve.Rows(fit.Cov, 1)
+	f.Cov = solve.Rows(fit.Cov, float64(it.tempering))
 	for _, u := range fit.U {
 		f.LevelCounts = append(f.LevelCounts, len(u))
 	}
@@ -189,8 +189,10 @@ type iteration struct {
 	m     *solve.Mixed
 	cells []cell.Cell
 	sites *sites
-	lift  []float64        // of each mounting: how much higher its strings lie than was said, mm; nil = not known yet
-	skip  func(i int) bool // cells that have no weight; nil = none
+	sds   []float64 // as the mixed model has them, see tempering
+	tempering
+	lift []float64        // of each mounting: how much higher its strings lie than was said, mm; nil = not known yet
+	skip func(i int) bool // cells that have no weight; nil = none
 }
 
 // iterate solves for the parameters and, where f has none, for the standard deviations.
@@ -200,9 +202,13 @@ func (f *Falloff) iterate(ctx context.Context, m *solve.Mixed, cells []cell.Cell
 	if err != nil {
 		return nil, err
 	}
-	it := &iteration{f: f, m: m, cells: cells, sites: sites}
-	_, f.SDs, err = it.run(ctx, sds, estimated, f.rest(len(cells)))
-	return it, err
+	it := &iteration{f: f, m: m, cells: cells, sites: sites, tempering: temperingOf(len(cells))}
+	it.apply(m)
+	if _, it.sds, err = it.run(ctx, it.within(sds), estimated, f.rest(len(cells))); err != nil {
+		return nil, err
+	}
+	f.SDs = it.without(it.sds)
+	return it, nil
 }
 
 // run solves for the parameters, and for better standard deviations than sds where these
@@ -300,7 +306,7 @@ func (it *iteration) tangent() *tangent {
 // solve solves the model once more where the search has ended.
 func (it *iteration) solve() (*solve.Solved, error) {
 	it.m.Given = it.tangent()
-	return it.m.Solve(it.f.SDs[0], it.f.SDs[1:])
+	return it.m.Solve(it.sds[0], it.sds[1:])
 }
 
 // largeRest is the rest of a large record: see rest.

@@ -24,6 +24,8 @@ type falloffLeaver struct {
 	mixed  *solve.Mixed
 	solved *solve.Solved
 	lift   []float64 // of each mounting's strings, mm
+	sds    []float64 // as the mixed model has them
+	tempering
 
 	fieldsKnown, pitchless int                // cells whose pole's field was measured, and those without a pitch
 	batches                []int              // cells of each batch
@@ -41,7 +43,7 @@ const setRest = 2e-3
 // newFalloffLeaver leaves parts out of what an iteration ended with; loose is ln B of
 // batches' loose magnets.
 func newFalloffLeaver(it *iteration, solved *solve.Solved, loose map[string]float64) *falloffLeaver {
-	l := &falloffLeaver{f: it.f, cells: it.cells, sites: it.sites, mixed: it.m, solved: solved, lift: it.lift, loose: loose}
+	l := &falloffLeaver{f: it.f, cells: it.cells, sites: it.sites, mixed: it.m, solved: solved, lift: it.lift, sds: it.sds, tempering: it.tempering, loose: loose}
 	l.batches = make([]int, 1+slices.Max(it.m.Terms[curve.BatchEffect].Level))
 	for i := range l.cells {
 		l.count(i, &l.fieldsKnown, &l.pitchless)
@@ -104,7 +106,7 @@ func (l *falloffLeaver) unseen(k int) (expect, balanceSD func(i int) float64, er
 	for i := range own {
 		own[i] = first + i
 	}
-	variances := rest.UnseenVariances(own)
+	variances := rest.UnseenVariances(own, float64(l.tempering))
 	return l.expectWithout(k, rest), func(i int) float64 { return math.Sqrt(variances[i-first]) }, nil
 }
 
@@ -140,7 +142,7 @@ func (l *falloffLeaver) withoutCells(out func(i int) bool) (func(i int) float64,
 		}
 	}
 	it := iteration{f: &g, cells: l.cells, sites: l.sites, m: l.mixed.With(nil, weight), lift: l.lift, skip: out}
-	fit, _, err := it.run(context.Background(), l.f.SDs, false, setRest)
+	fit, _, err := it.run(context.Background(), l.sds, false, setRest)
 	if err != nil {
 		return nil, err
 	}

@@ -33,10 +33,13 @@ type Shared struct {
 }
 
 // UnseenVariances is, of each of some observations of a group that was left out, the
-// variance of its prediction error less the mean of all their errors. It costs the cube of
-// the shared unknowns.
-func (s *Shared) UnseenVariances(observations []int) []float64 {
-	return s.s.unseenVariances(observations, s.system.inverse(max(s.s.nShared, 1)))
+// variance of its prediction error less the mean of all their errors, where variances of
+// the shared unknowns are so many times what their equations say. It costs the cube of the
+// shared unknowns.
+func (s *Shared) UnseenVariances(observations []int, times float64) []float64 {
+	inverse := s.system.inverse(max(s.s.nShared, 1))
+	inverse.ScaleSym(times, inverse)
+	return s.s.unseenVariances(observations, inverse)
 }
 
 // WithoutGroup is what the other groups say, exact at these standard deviations: the
