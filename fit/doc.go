@@ -15,7 +15,8 @@
 //     model may hold, so that it predicts in numbers.
 //   - falloff.go: [Falloff], the model with the equation of package curve and random
 //     effects. falloff_layout.go lays its cells out as a mixed model, falloff_sites.go
-//     makes the curve linear for them, falloff_fit.go fits it, falloff_leaveout.go leaves
+//     makes the curve linear for them, falloff_fit.go fits it, falloff_temper.go says how much
+//     of a long record counts, falloff_leaveout.go leaves
 //     pickups and string sets out of it without fitting anew, falloff_notes.go says what the
 //     data did not tell, falloff_predict.go predicts;
 //     falloff_effects.go finds the effects in given cells ([CellEffects], [Posterior]),

@@ -3,6 +3,8 @@ package main
 import (
 	"cmp"
 	"context"
+	"errors"
+	"io/fs"
 	"slices"
 	"strings"
 	"time"
@@ -41,7 +43,7 @@ var auditJSON = newDocument[auditDocument]()
 var sealJSON = newDocument[sealDocument]()
 
 func runVerify(ctx context.Context, e *env) error {
-	s, err := e.theRecord()
+	s, err := e.theShop()
 	if err != nil {
 		return err
 	}
@@ -49,6 +51,9 @@ func runVerify(ctx context.Context, e *env) error {
 	audit, err := late(ctx, e, func(ctx context.Context) (record.Audit, error) {
 		return record.Verify(ctx, s.Dir(), func(f record.Finding) { findings = append(findings, f) })
 	})
+	if errors.Is(err, fs.ErrNotExist) { // a crash may have left less than a record to look at
+		err = cmp.Or(s.RequireRecord(), err)
+	}
 	if err != nil {
 		return err
 	}
