@@ -79,7 +79,7 @@ func (b *Bench) Fault(shop string) string {
 			return line
 		}
 	}
-	if strings.Contains(string(said), "readings.csv: file does not exist") { // no record yet
+	if strings.Contains(string(said), "has no readings yet") {
 		return ""
 	}
 	return string(said)

@@ -3,8 +3,6 @@ package main
 import (
 	"cmp"
 	"context"
-	"errors"
-	"io/fs"
 	"slices"
 	"strings"
 	"time"
@@ -43,7 +41,7 @@ var auditJSON = newDocument[auditDocument]()
 var sealJSON = newDocument[sealDocument]()
 
 func runVerify(ctx context.Context, e *env) error {
-	s, err := e.theShop()
+	s, err := e.theRecord()
 	if err != nil {
 		return err
 	}
@@ -51,9 +49,6 @@ func runVerify(ctx context.Context, e *env) error {
 	audit, err := late(ctx, e, func(ctx context.Context) (record.Audit, error) {
 		return record.Verify(ctx, s.Dir(), func(f record.Finding) { findings = append(findings, f) })
 	})
-	if errors.Is(err, fs.ErrNotExist) { // a crash may have left less than a record to look at
-		err = cmp.Or(s.RequireRecord(), err)
-	}
 	if err != nil {
 		return err
 	}
