@@ -92,6 +92,9 @@ func (p *soundPlot) drawLine(n int) {
 	from := float64(n) * p.line
 	_, y := p.place(from)
 	p.axis(from, y)
+	if len(p.Low) == 0 { // no sound: a stretch of it has no length
+		return
+	}
 	var up, down [][2]float64
 	for i := int(from / p.Stretch); i < len(p.Low) && float64(i)*p.Stretch < from+p.line; i++ {
 		x := soundLeft + (float64(i)*p.Stretch-from)/p.line*soundWidth

@@ -363,6 +363,7 @@ func TestRecordingRefused(t *testing.T) {
 	dir, file := shortRecording(t)
 	write(t, filepath.Join(dir, "cut.wav"), string(file[:30]))
 	write(t, filepath.Join(dir, "silence.wav"), string(soundtest.WAV(make([]float64, 16000), 16000, 16, 1)))
+	write(t, filepath.Join(dir, "empty.wav"), string(soundtest.WAV(nil, 16000, 16, 1)))
 	write(t, filepath.Join(dir, "nameless.toml"), strings.Replace(recordedMount("T-1", "0.2", "3"), `set = "light plain-third 10-46"`, `string = [{gauge_mm = 0.25, wrap = "plain"}]`, 1))
 	usual := "--recording a.wav --mount mount.toml --purpose model --excite travel"
 	for _, c := range []struct{ words, want string }{
@@ -373,6 +374,7 @@ func TestRecordingRefused(t *testing.T) {
 		{"--recording cut.wav --mount mount.toml --purpose model --excite travel", "cut.wav: byte 30: expected 16 bytes of the format, got 10 and the end of the file"},
 		{"--recording mount.toml --mount mount.toml --purpose model --excite travel", "mount.toml: byte 0: expected a WAV or FLAC recording, got \"pick\""},
 		{"--recording silence.wav --mount mount.toml --purpose model --excite travel --yes", "silence.wav: no pluck was heard in 1s of sound"},
+		{"--recording empty.wav --mount mount.toml --purpose model --excite travel --svg empty.svg --yes", "empty.wav: no pluck was heard in 0s of sound"},
 		{"--recording a.wav --mount nameless.toml --purpose model --excite travel", "string 1: its note, for a recording tells strings by their pitch"},
 		{"--port x --mount mount.toml --purpose model --yes", "yes: it says something of a recording"},
 	} {

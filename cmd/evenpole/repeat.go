@@ -174,7 +174,7 @@ func printTolerance(e *env, t *repeat.Tolerance, takes int) {
 	want := fmt.Sprintf("U of %.2f dB (%.0f %% of the tolerance)", t.Want*t.Limit, 100*t.Want)
 	switch {
 	case t.Takes > 0:
-		e.print("a verdict with a %s needs %d takes a string", want, t.Takes)
+		e.print("a verdict with a %s needs %s a string", want, count(t.Takes, "take"))
 	case t.Mountings > 0:
 		e.print("no number of takes gives a %s; the mean of %d mountings of %d takes would", want, t.Mountings, takes)
 	default:

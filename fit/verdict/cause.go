@@ -328,6 +328,9 @@ func (x *expectation) whatWouldTell(causes []Cause) string {
 	return strings.Join(readings, "; ")
 }
 
+// tenths rounds so that nothing left is printed as +0.0, and not as -0.0.
+func tenths(f level.Figure) float64 { return math.Round(10*float64(f))/10 + 0 }
+
 // Say is the diagnosis in sentences.
 func (d *Diagnosis) Say() []string {
 	if len(d.Causes) == 0 {
@@ -341,7 +344,7 @@ func (d *Diagnosis) Say() []string {
 		}
 		text := fmt.Sprintf("%s: %s", how, c.Text)
 		if c.Off.Known() && c.Left.Known() {
-			text += fmt.Sprintf(" (%+.1f dB off; allowing for it leaves %+.1f dB)", float64(c.Off), float64(c.Left))
+			text += fmt.Sprintf(" (%+.1f dB off; allowing for it leaves %+.1f dB)", tenths(c.Off), tenths(c.Left))
 		}
 		out = append(out, text)
 	}

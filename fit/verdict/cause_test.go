@@ -368,3 +368,10 @@ func TestHandbookIsCareful(t *testing.T) {
 		}
 	}
 }
+
+func TestNothingLeftHasNoMinus(t *testing.T) {
+	d := &Diagnosis{Causes: []Cause{{Text: "a cause", Off: -2.36, Left: -0.04}}}
+	if got, want := d.Say()[0], "likeliest: a cause (-2.4 dB off; allowing for it leaves +0.0 dB)"; got != want {
+		t.Errorf("got %q, want %q", got, want)
+	}
+}
