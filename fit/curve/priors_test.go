@@ -3,14 +3,18 @@ package curve
 import (
 	"encoding/csv"
 	"fmt"
+	"maps"
 	"math"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 
 	"evenpole/fit/level"
 	"evenpole/fit/solve"
 	"evenpole/profiles"
+
+	"gonum.org/v1/gonum/stat"
 )
 
 // solverLevel is one level that the field solver of testdata computed.
@@ -169,6 +173,45 @@ func TestUnknownWrapMayBeAny(t *testing.T) {
 			if off := area(w, 0) - area(unknown, 0); math.Abs(off) > 1.96*sd {
 				t.Errorf("%.2f mm wound with %s lies %+.2f from an unknown wrap in ln A, and its standard deviation is %.2f", s.Gauge, w, off, sd)
 			}
+		}
+	}
+}
+
+// TestFallOverRaisedPoles: over a pole that stands higher level falls more gently, by as
+// much as a field solver finds in two rows of six poles, within the prior's two deviations.
+func TestFallOverRaisedPoles(t *testing.T) {
+	for _, kase := range []string{"row3", "row3_weak"} {
+		level := map[string]map[float64]float64{} // by string and height, then by gap
+		heights := map[float64]bool{}
+		for _, l := range solverLevels(t, kase) {
+			if l.kase != kase {
+				continue
+			}
+			key := fmt.Sprint(l.site.Gauge, l.site.Core, l.site.Height)
+			if level[key] == nil {
+				level[key] = map[float64]float64{}
+			}
+			level[key][math.Round(10*(l.site.StringHeight-l.site.Height))/10] = l.ln
+			heights[l.site.Height] = true
+		}
+		low, high := slices.Min(slices.Collect(maps.Keys(heights))), slices.Max(slices.Collect(maps.Keys(heights)))
+		var found []float64
+		for _, l := range solverLevels(t, kase) {
+			if l.kase != kase || l.site.Height != low || l.site.StringHeight-low != 2 {
+				continue
+			}
+			fall := func(height float64) float64 {
+				at := level[fmt.Sprint(l.site.Gauge, l.site.Core, height)]
+				return at[2] - at[4]
+			}
+			// z of fall(h) = fall (1 + z (h - RefHeight)), from two heights
+			a, b := fall(low), fall(high)
+			found = append(found, (b-a)/(a*(high-RefHeight)-b*(low-RefHeight)))
+		}
+		z := stat.Mean(found, nil)
+		t.Logf("%s: %.4f per mm from %g to %g mm, %d strings", kase, z, low, high, len(found))
+		if p := FixedPriors[HeightSlope]; len(found) < 3 || math.Abs(z-p.Mean) > 2*p.SD {
+			t.Errorf("%s: %.4f per mm, the handbook has %g +- %g", kase, z, p.Mean, p.SD)
 		}
 	}
 }
