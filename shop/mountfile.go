@@ -14,6 +14,7 @@ import (
 
 	"evenpole/capture/record"
 	"evenpole/capture/record/disk"
+	"evenpole/fit/cell"
 	"evenpole/profiles"
 )
 
@@ -247,13 +248,10 @@ func (w *mountWriter) strings(list []record.Reading, lib *profiles.Library) {
 	}
 }
 
-// stringOf is the string of a row, of which one without a gauge or wrap is plain.
+// stringOf is the string of a row, what it leaves out filled in as models do.
 func stringOf(r record.Reading) profiles.String {
-	s := profiles.String{Gauge: r.Gauge, Core: r.Core, Wrap: cmp.Or(r.Wrap, profiles.Plain)}
-	if !(s.Gauge > 0) {
-		s.Gauge = s.Core
-	}
-	return s
+	gauge, wrap := cell.GaugeAndWrap(&r)
+	return profiles.String{Gauge: cmp.Or(gauge, r.Core), Core: r.Core, Wrap: wrap}
 }
 
 func sameString(s profiles.String, r record.Reading) bool {

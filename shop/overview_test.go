@@ -125,7 +125,6 @@ func TestMountsOf(t *testing.T) {
 // A pickup's levels are the same whether all of the record is listed or it alone is shown,
 // also where other pickups tell the pitch of its strings.
 func TestRecordedAsListed(t *testing.T) {
-	dir := t.TempDir()
 	const text = `time,session,purpose,jig,boot,seq,pickup,string,string_set,core_mm,pole_height_mm,string_height_mm,mode,rms_mv,freq_hz,status
 2025-03-03T08:00:01.000Z,s001,model,j,0000000A,1,P,1,light,0.254,0.5,3,P,10,329.6,ok
 2025-03-03T08:00:02.000Z,s001,model,j,0000000A,2,P,2,light,0.33,0.5,3,P,11,246.9,ok
@@ -133,13 +132,7 @@ func TestRecordedAsListed(t *testing.T) {
 2025-03-03T09:00:04.000Z,s002,check,j,0000000A,4,Q,2,light,0.33,0.7,3,P,21,,ok
 2025-03-03T09:00:05.000Z,s002,check,j,0000000A,5,Q,2,light,0.33,0.7,3,P,22,,ok
 `
-	if err := os.WriteFile(filepath.Join(dir, "readings.csv"), []byte(text), 0o666); err != nil {
-		t.Fatal(err)
-	}
-	s, err := Open(dir)
-	if err != nil {
-		t.Fatal(err)
-	}
+	s := shopOf(t, text)
 	all, err := s.Pickups(t.Context())
 	if err != nil || len(all) != 2 {
 		t.Fatalf("%+v, %v", all, err)

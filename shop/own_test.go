@@ -18,6 +18,20 @@ func shopFolder(t *testing.T) string {
 	return dir
 }
 
+// shopOf is a shop with these readings.
+func shopOf(t *testing.T, readings string) *Shop {
+	t.Helper()
+	dir := t.TempDir()
+	if err := os.WriteFile(filepath.Join(dir, "readings.csv"), []byte(readings), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	s, err := Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
 // What belongs to a shop is not written, by whatever path and force, nor are folders
 // made in its place.
 func TestWhatBelongsToAShopIsNotWritten(t *testing.T) {

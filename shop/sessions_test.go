@@ -1,15 +1,10 @@
 package shop
 
-import (
-	"os"
-	"path/filepath"
-	"testing"
-)
+import "testing"
 
 // A session's readings are counted once, by what stands: a row that was taken back counts
 // no more, and one that was filed anew counts as it says then.
 func TestSessions(t *testing.T) {
-	dir := t.TempDir()
 	const text = `time,session,purpose,jig,boot,seq,pickup,batch,string,string_set,core_mm,pole_height_mm,string_height_mm,mode,take,rms_mv,quiet_mv,status,note
 2025-03-03T08:00:00.000Z,s001,model,j,0000000A,1,P,b,1,light,0.254,0.5,3,Q,1,0.3,,ok,
 2025-03-03T08:00:01.000Z,s001,model,j,0000000A,2,P,b,1,light,0.254,0.5,3,P,1,12,0.3,ok,
@@ -21,13 +16,7 @@ func TestSessions(t *testing.T) {
 2025-03-04T09:00:00.000Z,s001,model,j,0000000A,2,P2,b,1,light,0.254,0.5,3,P,1,12,0.3,ok,
 2025-03-04T09:00:00.000Z,s001,model,j,0000000A,3,P,b,2,light,0.33,0.5,3,P,1,12,0.3,retracted,
 `
-	if err := os.WriteFile(filepath.Join(dir, "readings.csv"), []byte(text), 0o666); err != nil {
-		t.Fatal(err)
-	}
-	s, err := Open(dir)
-	if err != nil {
-		t.Fatal(err)
-	}
+	s := shopOf(t, text)
 	got, err := s.Sessions(t.Context())
 	if err != nil || len(got) != 2 {
 		t.Fatalf("%+v, %v", got, err)

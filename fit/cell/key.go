@@ -54,10 +54,10 @@ func howOf(r *record.Reading) how {
 	return h
 }
 
-// gaugeAndWrap fills in what a row may leave out: a string of unnamed wrap
+// GaugeAndWrap fills in what a row may leave out: a string of unnamed wrap
 // is plain when its gauge is absent or equal to its core. A wrap that the handbook
 // knows is called by its one name, however the row spells it.
-func gaugeAndWrap(r *record.Reading) (gauge float64, wrap profiles.Wrap) {
+func GaugeAndWrap(r *record.Reading) (gauge float64, wrap profiles.Wrap) {
 	known := r.Gauge > 0
 	named, _ := profiles.ParseWrap(string(r.Wrap))
 	switch {

@@ -90,7 +90,7 @@ func (s *store) find(r *record.Reading) (at int32, fault string) {
 	if s.known && s.here.by(r) {
 		return s.spot, s.fault
 	}
-	gauge, wrap := gaugeAndWrap(r)
+	gauge, wrap := GaugeAndWrap(r)
 	m := mounting{r.Pickup, r.Session, r.StringSet, r.Jig, UnderOf(r), r.Scale, record.IsRecorder(r.Jig)}
 	if m.pickup == "" {
 		m.pickup = s.unnamed

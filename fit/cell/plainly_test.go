@@ -63,7 +63,7 @@ func plainly(wanted func(*record.Reading) bool, files ...[]record.Reading) *Data
 		if c.Mode == record.Drive {
 			c.Mounting.Excite = profiles.Drive
 		}
-		c.Gauge, c.Wrap = gaugeAndWrap(m.Reading)
+		c.Gauge, c.Wrap = GaugeAndWrap(m.Reading)
 		return c
 	}
 	name := func(c Cell, take bool) string {
