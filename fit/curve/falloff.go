@@ -192,30 +192,39 @@ func linear(dst, th []float64, s *Site, of *steel, lift float64) (value, byLift 
 	atRef := -slope * (RefGap + bend) * ratio
 	fall := atRef * over
 	byBend := -slope * bend * (ratio + (RefGap+bend)/at - 1) * over
-	clear(dst)
+	end, endSlope := s.endTerm(gap)
+	byWeight := 0.0
+	if of.wrap > 0 {
+		byWeight = of.areaByWeight(th) + of.fallByWeight(th)*fall + of.bendByWeight(th)*byBend
+	}
+	of.write(dst, Place{s.Height, s.StringHeight, s.Velocity, s.Field}, s.Missing, atRef, fall, byBend, end, byWeight)
+	return sum(th, s, of, fall, end), -slope*(RefGap+bend)/at*over - th[EndLoss]*endSlope
+}
+
+// write writes the derivatives by the parameters at a place that lacks so many neighbours:
+// atRef and fall are the fall by the gap over a pole of RefHeight and of the place's height,
+// byBend and byWeight the derivatives by ln o and ln k_wrap, end is N.
+func (of *steel) write(dst []float64, at Place, missing int, atRef, fall, byBend, end, byWeight float64) {
+	clear(dst[FixedParameters:])
+	_ = dst[FixedParameters-1]
 	dst[Level] = 1
 	dst[AreaExponent] = of.logArea
 	dst[WoundArea] = of.woundTerm()
-	dst[VelocityExponent] = s.Velocity
+	dst[VelocityExponent] = at.Velocity
 	dst[Slope] = fall
 	dst[Steepness] = of.logSaturating * fall
 	dst[WoundSlope] = (of.wrapSaturating - RefWrap) * fall
 	dst[Bend] = byBend
 	dst[BendExponent] = of.logSaturating * byBend
-	dst[Protrusion] = s.Height
-	dst[HeightSlope] = (s.Height - RefHeight) * atRef
-	end, endSlope := s.endTerm(gap)
+	dst[Protrusion] = at.Height
+	dst[HeightSlope] = (at.Height - RefHeight) * atRef
 	dst[EndLoss] = -end
-	dst[EndLevel] = -float64(s.Missing)
-	dst[FieldExponent] = s.Field
-	if of.wrap > 0 {
-		byWeight := of.areaByWeight(th) + of.fallByWeight(th)*fall + of.bendByWeight(th)*byBend
-		dst[WrapCommon] = byWeight
-		if of.wrapAt >= 0 {
-			dst[of.wrapAt] = byWeight
-		}
+	dst[EndLevel] = -float64(missing)
+	dst[FieldExponent] = at.Field
+	dst[WrapCommon] = byWeight
+	if of.wrapAt >= 0 && of.wrap > 0 {
+		dst[of.wrapAt] = byWeight
 	}
-	return sum(th, s, of, fall, end), -slope*(RefGap+bend)/at*over - th[EndLoss]*endSlope
 }
 
 // woundTerm is W (ln A - a).

@@ -13,7 +13,6 @@ type stringRow struct {
 	steel
 	site                   *Site   // its core, gauge, wrap, and place in the row
 	reference              float64 // g + o
-	wound                  float64 // V less the reference's
 	atFall, atBend         float64 // of the offset, see Row
 	atWeight               float64 // likewise
 	byArea, byFall, byBend float64 // of the derivative by k_wrap
@@ -31,8 +30,8 @@ func (c *Curve) Steels(th []float64, strings []*Site) *Steels {
 	s := &Steels{th: th, of: make([]stringRow, len(strings))}
 	for k, at := range strings {
 		of := stringRow{steel: c.steel(th, at), site: at}
-		of.reference, of.wound = RefGap+of.bend, of.wrapSaturating-RefWrap
-		of.atFall = 1 - th[Slope] - th[Steepness]*of.logSaturating - th[WoundSlope]*of.wound
+		of.reference = RefGap + of.bend
+		of.atFall = 1 - th[Slope] - th[Steepness]*of.logSaturating - th[WoundSlope]*(of.wrapSaturating-RefWrap)
 		of.atBend = -th[Bend] - th[BendExponent]*of.logSaturating
 		if of.atWeight = -th[WrapCommon]; of.wrapAt >= 0 {
 			of.atWeight -= th[of.wrapAt]
@@ -75,28 +74,8 @@ func (s *Steels) Row(dst []float64, k int, at Place, lift, logReach float64) (of
 		byWeight = of.byArea + of.byFall*fall + of.byBend*byBend
 		offset += of.atWeight * byWeight
 	}
-	if len(dst) == 0 {
-		return offset, byLift
-	}
-	clear(dst[FixedParameters:])
-	_ = dst[FixedParameters-1]
-	dst[Level] = 1
-	dst[AreaExponent] = of.logArea
-	dst[WoundArea] = of.woundTerm()
-	dst[VelocityExponent] = at.Velocity
-	dst[Slope] = fall
-	dst[Bend] = byBend
-	dst[Steepness] = of.logSaturating * fall
-	dst[WoundSlope] = of.wound * fall
-	dst[Protrusion] = at.Height
-	dst[HeightSlope] = (at.Height - RefHeight) * atRef
-	dst[EndLoss] = -end
-	dst[EndLevel] = -float64(of.site.Missing)
-	dst[BendExponent] = of.logSaturating * byBend
-	dst[FieldExponent] = at.Field
-	dst[WrapCommon] = byWeight
-	if of.wrapAt >= 0 && of.wrap > 0 {
-		dst[of.wrapAt] = byWeight
+	if len(dst) > 0 {
+		of.write(dst, at, of.site.Missing, atRef, fall, byBend, end, byWeight)
 	}
 	return offset, byLift
 }
