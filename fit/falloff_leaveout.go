@@ -18,14 +18,8 @@ import (
 // with leastPickups others they move little. TestLeavingOutIsRefitting holds it against
 // full fits, to 0.005 dB in each score.
 type falloffLeaver struct {
-	f      *Falloff
-	cells  []cell.Cell
-	sites  *sites
-	mixed  *solve.Mixed
-	solved *solve.Solved
-	lift   []float64 // of each mounting's strings, mm
-	sds    []float64 // as the mixed model has them
-	tempering
+	*iteration // which led to the model
+	solved     *solve.Solved
 
 	fieldsKnown, pitchless int                // cells whose pole's field was measured, and those without a pitch
 	batches                []int              // cells of each batch
@@ -43,7 +37,7 @@ const setRest = 2e-3
 // newFalloffLeaver leaves parts out of what an iteration ended with; loose is ln B of
 // batches' loose magnets.
 func newFalloffLeaver(it *iteration, solved *solve.Solved, loose map[string]float64) *falloffLeaver {
-	l := &falloffLeaver{f: it.f, cells: it.cells, sites: it.sites, mixed: it.m, solved: solved, lift: it.lift, sds: it.sds, tempering: it.tempering, loose: loose}
+	l := &falloffLeaver{iteration: it, solved: solved, loose: loose}
 	l.batches = make([]int, 1+slices.Max(it.m.Terms[curve.BatchEffect].Level))
 	for i := range l.cells {
 		l.count(i, &l.fieldsKnown, &l.pitchless)
@@ -135,13 +129,13 @@ func (l *falloffLeaver) withoutCells(out func(i int) bool) (func(i int) float64,
 	defer l.oneAtATime.Unlock()
 	g := *l.f
 	g.Theta = slices.Clone(rest.Beta)
-	weight := slices.Clone(l.mixed.Weight)
+	weight := slices.Clone(l.m.Weight)
 	for i := range l.cells {
 		if out(i) {
 			weight[i] = 0
 		}
 	}
-	it := iteration{f: &g, cells: l.cells, sites: l.sites, m: l.mixed.With(nil, weight), lift: l.lift, skip: out}
+	it := iteration{f: &g, cells: l.cells, sites: l.sites, m: l.m.With(nil, weight), lift: l.lift, skip: out}
 	fit, _, err := it.run(context.Background(), l.sds, false, setRest)
 	if err != nil {
 		return nil, err
@@ -161,13 +155,13 @@ func sharedOf(fit *solve.MixedFit) *solve.Shared {
 }
 
 // batchOf is the number of a cell's batch.
-func (l *falloffLeaver) batchOf(i int) int { return l.mixed.Terms[curve.BatchEffect].Level.At(i) }
+func (l *falloffLeaver) batchOf(i int) int { return l.m.Terms[curve.BatchEffect].Level.At(i) }
 
 // expectFrom predicts cells as Falloff.Expect does, once those from one to before another
 // are out that out returns true for.
 func (l *falloffLeaver) expectFrom(rest *solve.Shared, out func(i int) bool, from, to int) func(i int) float64 {
-	strings, slots := &l.mixed.Terms[curve.StringEffect], &l.mixed.Terms[curve.SlotEffect]
-	batches, jigs := l.batchOffsets(rest, out, from, to), l.mixed.Terms[curve.JigEffect].Level
+	strings, slots := &l.m.Terms[curve.StringEffect], &l.m.Terms[curve.SlotEffect]
+	batches, jigs := l.batchOffsets(rest, out, from, to), l.m.Terms[curve.JigEffect].Level
 	steels := l.f.Steels(rest.Beta, l.sites.strings)
 	return func(i int) float64 {
 		jig := 0.0

@@ -91,6 +91,8 @@ type logLinear struct {
 	Excite  profiles.Excitation `json:"excite"`      // of the cells that it was fitted to
 	Range   Range               `json:"range"`
 	Remarks []string            `json:"notes"`
+
+	fitted *logLeaver // what it was fitted to; nil for a model from a file
 }
 
 func (m *logLinear) Kind() string { return m.kind }
@@ -127,11 +129,3 @@ func (m *logLinear) PickupSD() (sd level.Ln, ok bool)        { return 0, false }
 func (m *logLinear) knowsHeights() bool { return m.has(onPoleHeight) || m.has(onGap) }
 
 func (m *logLinear) has(t term) bool { return slices.Contains(m.Terms, t.name) }
-
-// termsOf are the terms of a log-linear kind.
-func termsOf(kind string) []term {
-	if kind == logGap.name {
-		return logGap.terms
-	}
-	return logHeight.terms
-}

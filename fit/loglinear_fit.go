@@ -25,6 +25,7 @@ func (k logKind) fit(d *cell.Data) (*logLinear, error) {
 		m.note("%s", note)
 	}
 	l := newLogLeaver(k.terms, cells)
+	m.fitted = l
 	taken := m.chooseTerms(l)
 	if len(m.terms) == 0 {
 		have := fmt.Sprintf("%s make %s of %s, which differ too little in height, gap and core or are too few",

@@ -236,10 +236,10 @@ func newLogLeaver(terms []term, cells []cell.Cell) *logLeaver {
 // leaver is nil where every part has to be left out by fitting the rest: where cells
 // differ in what the model goes by.
 func (m *logLinear) leaver(d *cell.Data) *logLeaver {
-	if _, kept, _ := cell.OneExcite(d.Cells); len(kept) != len(d.Cells) {
+	if m.fitted == nil || len(m.fitted.cells) != len(d.Cells) {
 		return nil
 	}
-	return newLogLeaver(termsOf(m.kind), d.Cells)
+	return m.fitted
 }
 
 // mean is the mean of pickups' means of a column.
