@@ -10,6 +10,7 @@ import (
 	"evenpole/fit/cell"
 	"evenpole/fit/curve"
 	"evenpole/fit/solve"
+	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
@@ -26,7 +27,7 @@ const (
 // estimates all.
 func fitFalloff(ctx context.Context, d *cell.Data, given *Falloff) (*Falloff, error) {
 	if len(d.Cells) == 0 {
-		return nil, &CannotFitError{fmt.Sprintf("no good take among %d readings", d.Readings), "capture a pickup first"}
+		return nil, &CannotFitError{fmt.Sprintf("no good take among %s", profiles.Count(d.Readings, "reading")), "capture a pickup first"}
 	}
 	excite, cells, note := cell.OneExcite(d.Cells)
 	f := &Falloff{
@@ -54,7 +55,7 @@ func fitFalloff(ctx context.Context, d *cell.Data, given *Falloff) (*Falloff, er
 	if f.SDs == nil && len(cells) < fewCells {
 		f.SDs = handbookSDs()
 		f.Remarks = append(f.Remarks, fmt.Sprintf("%s of %s: how far poles, strings and mountings differ is taken from the handbook, and most else with it; capture other pickups and string sets",
-			counted(len(cells), "cell"), counted(len(d.Pickups()), "pickup")))
+			profiles.Count(len(cells), "cell"), profiles.Count(len(d.Pickups()), "pickup")))
 	}
 	m := f.mixedModel(cells)
 	it, err := f.iterate(ctx, m, cells, sites)

@@ -7,13 +7,14 @@ import (
 	"evenpole/fit/cell"
 	"evenpole/fit/level"
 	"evenpole/fit/solve"
+	"evenpole/profiles"
 )
 
 // fit fits the terms whose effects the data can tell.
 func (k logKind) fit(d *cell.Data) (*logLinear, error) {
 	const need = "capture a pickup with strings of several gauges over poles of several heights"
 	if len(d.Cells) == 0 {
-		return nil, &CannotFitError{fmt.Sprintf("no good take among %d readings", d.Readings), need}
+		return nil, &CannotFitError{fmt.Sprintf("no good take among %s", profiles.Count(d.Readings, "reading")), need}
 	}
 	m := &logLinear{kind: k.name}
 	excite, cells, note := cell.OneExcite(d.Cells)
@@ -29,7 +30,7 @@ func (k logKind) fit(d *cell.Data) (*logLinear, error) {
 	taken := m.chooseTerms(l)
 	if len(m.terms) == 0 {
 		have := fmt.Sprintf("%s make %s of %s, which differ too little in height, gap and core or are too few",
-			counted(d.Readings, "reading"), counted(int(l.all.cells), "cell"), counted(int(l.all.pickups), "pickup"))
+			profiles.Count(d.Readings, "reading"), profiles.Count(int(l.all.cells), "cell"), profiles.Count(int(l.all.pickups), "pickup"))
 		return nil, &CannotFitError{have, need}
 	}
 	residuals, ok := m.fitTerms(l, taken)
@@ -51,7 +52,7 @@ func (m *logLinear) note(format string, args ...any) {
 func (m *logLinear) chooseTerms(l *logLeaver) (taken []int) {
 	taken = l.kind.choose(l.all, func(t term, tooFew bool) {
 		if tooFew {
-			m.note("%s of %s are too few to tell the effect of the %s: capture more", counted(int(l.all.cells), "cell"), counted(int(l.all.pickups), "pickup"), t.words())
+			m.note("%s of %s are too few to tell the effect of the %s: capture more", profiles.Count(int(l.all.cells), "cell"), profiles.Count(int(l.all.pickups), "pickup"), t.words())
 		} else {
 			m.note("%s", t.cannotTell)
 		}

@@ -90,14 +90,6 @@ func (e *CannotFitError) Error() string {
 	return fmt.Sprintf("no model can be fitted: %s; %s", e.Have, e.Need)
 }
 
-// counted reads "1 cell" or "2 cells".
-func counted(n int, noun string) string {
-	if n == 1 {
-		return "1 " + noun
-	}
-	return fmt.Sprintf("%d %ss", n, noun)
-}
-
 // The Source of a model.
 const (
 	fromReadings = "shop data"

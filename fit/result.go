@@ -73,7 +73,7 @@ func (p Progress) inTurn() Progress {
 // turn.
 func (k modelKind) measured(ctx context.Context, d *cell.Data, all *parts, progress Progress) (*Result, error) {
 	if len(d.Cells) == 0 {
-		return nil, &CannotFitError{fmt.Sprintf("no good take among %s", counted(d.Readings, "reading")), "capture a pickup first"}
+		return nil, &CannotFitError{fmt.Sprintf("no good take among %s", profiles.Count(d.Readings, "reading")), "capture a pickup first"}
 	}
 	m, err := k.fit(ctx, d)
 	if err != nil {
@@ -171,7 +171,7 @@ func checkModel(m Model) error {
 func (r *Result) checkScatter(d *cell.Data) error {
 	if r.ResidualSD < 1e-8 {
 		r.countUse(d)
-		return &CannotFitError{fmt.Sprintf("the %s model leaves nothing of any of %s", r.Kind, counted(r.Cells, "cell")), "look whether the readings were measured"}
+		return &CannotFitError{fmt.Sprintf("the %s model leaves nothing of any of %s", r.Kind, profiles.Count(r.Cells, "cell")), "look whether the readings were measured"}
 	}
 	return nil
 }

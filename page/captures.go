@@ -91,7 +91,7 @@ func (s *Server) checkMount(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return sendJSON(w, mistaken(err, f.paths, mountPrefix))
 	}
-	return sendJSON(w, written{Fine: fmt.Sprintf("pickup %s: %d strings", orDash(m.Pickup), len(m.Strings))})
+	return sendJSON(w, written{Fine: fmt.Sprintf("pickup %s: %s", orDash(m.Pickup), profiles.Count(len(m.Strings), "string"))})
 }
 
 // lastForm is the form as it was filled in last, or with the mount that was captured

@@ -10,6 +10,7 @@ import (
 	"evenpole/capture/record"
 	"evenpole/fit/drift"
 	"evenpole/fit/repeat"
+	"evenpole/profiles"
 	"evenpole/report"
 )
 
@@ -70,7 +71,7 @@ func (s *Server) repeatability(ctx context.Context) section {
 	}
 	out.Table = g
 	out.Facts = []fact{{"sessions", strconv.Itoa(study.Runs)}, {"of", joined(study.Pickups)}, {"from", day(study.From)}, {"to", day(study.To)},
-		{fmt.Sprintf("U of a check of %d takes", study.Check.Takes), hundredths(study.Check.Expanded) + " dB"}}
+		{"U of a check of " + profiles.Count(study.Check.Takes, "take"), hundredths(study.Check.Expanded) + " dB"}}
 	out.Lines = study.Warnings
 	return out
 }
@@ -89,7 +90,7 @@ func (s *Server) jigAtAGlance(ctx context.Context) (section, error) {
 		for i, c := range study.Balance {
 			out.Facts = append(out.Facts, fact{"each string, from " + c.Source + " to " + c.Source, fmt.Sprintf("%.3f dB (%d)", c.SD, study.Balance[i].Levels)})
 		}
-		out.Facts = append(out.Facts, fact{fmt.Sprintf("U of a check of %d takes", study.Check.Takes), hundredths(study.Check.Expanded) + " dB"})
+		out.Facts = append(out.Facts, fact{"U of a check of " + profiles.Count(study.Check.Takes, "take"), hundredths(study.Check.Expanded) + " dB"})
 	}
 	chart, err := s.drifts(ctx)
 	if err != nil {

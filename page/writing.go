@@ -115,7 +115,7 @@ func (s *Server) checkOrder(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return sendJSON(w, mistaken(err, paths, ""))
 	}
-	return sendJSON(w, written{Fine: fmt.Sprintf("order %s: %d strings, %s poles", o.ID, len(o.Strings), o.Poles)})
+	return sendJSON(w, written{Fine: fmt.Sprintf("order %s: %s, %s poles", o.ID, profiles.Count(len(o.Strings), "string"), o.Poles)})
 }
 
 // saveOrder keeps an order as a file of the shop. One that is there stays.

@@ -7,6 +7,8 @@ import (
 	"hash"
 	"io"
 
+	"evenpole/profiles"
+
 	libflac "github.com/mewkiz/flac"
 	"github.com/mewkiz/flac/frame"
 )
@@ -113,7 +115,7 @@ func (f *flac) ended() error {
 	i := f.stream.Info
 	switch {
 	case i.NSamples != 0 && f.read < i.NSamples:
-		f.notices = append(f.notices, fmt.Sprintf("%s: byte %d: the recording ends %d samples before it says; what is there is read", f.in.name, f.in.at(), i.NSamples-f.read))
+		f.notices = append(f.notices, fmt.Sprintf("%s: byte %d: the recording ends %s before it says; what is there is read", f.in.name, f.in.at(), profiles.Count(int(i.NSamples-f.read), "sample")))
 	case i.MD5sum != [md5.Size]byte{} && i.MD5sum != [md5.Size]byte(f.digest.Sum(nil)):
 		return f.in.fail("the sound is not what its digest (MD5) says: the file is damaged")
 	}

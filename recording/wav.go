@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"io"
 	"math"
+
+	"evenpole/profiles"
 )
 
 // A WAV file is chunks (IBM, Microsoft: Multimedia Programming Interface and Data
@@ -206,7 +208,7 @@ func (w *wav) Read(dst []float64) (int, error) {
 // ended notes that the file ended before its data did, with so many bytes of a sample.
 func (w *wav) ended(rest int) {
 	if missing := w.left + int64(rest); !w.guessed && missing > 0 {
-		w.notices = append(w.notices, fmt.Sprintf("%s: byte %d: the recording ends %d bytes before it says; what is there is read", w.in.name, w.in.at(), missing))
+		w.notices = append(w.notices, fmt.Sprintf("%s: byte %d: the recording ends %s before it says; what is there is read", w.in.name, w.in.at(), profiles.Count(int(missing), "byte")))
 	}
 	w.left = 0
 }

@@ -294,7 +294,7 @@ func (s *strip) words() string {
 	for _, p := range s.Points {
 		low, high = min(low, p.Value), max(high, p.Value)
 	}
-	text := fmt.Sprintf("%d magnets from %s to %s %s, mean %s", len(s.Points), figure("%.1f", low), figure("%.1f", high), s.Unit, figure("%.1f", s.Mean))
+	text := fmt.Sprintf("%s from %s to %s %s, mean %s", profiles.Count(len(s.Points), "magnet"), figure("%.1f", low), figure("%.1f", high), s.Unit, figure("%.1f", s.Mean))
 	if names := s.named(); names != nil {
 		text += "; named: " + strings.Join(names, ", ")
 	}

@@ -66,7 +66,7 @@ func (p BatchPage) decision(s *pdf.Page) {
 		s.Para(strings.ToUpper(string(d.Answer)), 12, true)
 		s.Para(p.Units.Text(d.Sentence())+".", pdf.BodySize, false)
 		if d.AtMost > 0 {
-			s.Para(fmt.Sprintf("Measure %d more magnets at most; %d more would do, should mean and scatter stay what they are.", d.AtMost, d.Likely), pdf.BodySize, false)
+			s.Para(fmt.Sprintf("Measure %s at most; %d more would do, should mean and scatter stay what they are.", profiles.Count(d.AtMost, "more magnet"), d.Likely), pdf.BodySize, false)
 		}
 		s.Para(fmt.Sprintf("Sampling by variables (the method of ISO 3951-1): a batch with %s beyond the limits is rejected with a chance of %s at most, one with %s accepted with %s; %d magnets always decide (k = %.3f).",
 			percent(d.Acceptable), percent(d.Producer), percent(d.Limiting), percent(d.Consumer), d.Plan, d.PlanK), pdf.SmallSize, false)
@@ -121,7 +121,7 @@ func (p BatchPage) odd() [][2]string {
 		out = append(out, [2]string{"beyond the limits", listed(p.Decision.Breaching)})
 	}
 	if p.ForMean != nil {
-		out = append(out, [2]string{"mean to " + figure("%.3g", p.Within) + " %", fmt.Sprintf("%d more magnets", *p.ForMean)})
+		out = append(out, [2]string{"mean to " + figure("%.3g", p.Within) + " %", profiles.Count(*p.ForMean, "more magnet")})
 	}
 	return out
 }

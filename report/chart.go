@@ -9,6 +9,7 @@ import (
 
 	"evenpole/fit/drift"
 	"evenpole/fit/level"
+	"evenpole/profiles"
 )
 
 // The control charts' measures, in user units.
@@ -274,7 +275,7 @@ func Signal(s *drift.Signal) string {
 
 // words describes the charts for screen readers.
 func (p *controlPlot) words() string {
-	parts := []string{fmt.Sprintf("%d points, %s", len(p.Points), p.State)}
+	parts := []string{fmt.Sprintf("%s, %s", profiles.Count(len(p.Points), "point"), p.State)}
 	for i := range p.Signals {
 		parts = append(parts, Signal(&p.Signals[i]))
 	}

@@ -138,7 +138,7 @@ func predictedPlot(d *explain.Diagnosis, names []string) *Plot {
 	p := newPlot("predicted.svg", "Balance: measured over predicted", predictedCaption(d, many)...)
 	p.caption[0] += fmt.Sprintf(" Missed by %.2f dB (rms).", math.Sqrt(missed/n))
 	if many {
-		p.caption[1] += fmt.Sprintf(" %.1f %% of %d cells lie within theirs.", 100*inside/n, len(cells))
+		p.caption[1] += fmt.Sprintf(" %.1f %% of %s lie within theirs.", 100*inside/n, profiles.Count(len(cells), "cell"))
 		p.counts(points)
 		p.halfWidths(points, halves)
 	} else {
@@ -288,7 +288,7 @@ func residualsCaption(d *explain.Diagnosis) string {
 // farNamed says which points are named; of many, the farthest.
 func farNamed(d *explain.Diagnosis, few string) string {
 	if len(d.Cells) > mostPoints {
-		return fmt.Sprintf("%d cells. %s The farthest beyond three standard deviations are named pickup/string.", len(d.Cells), boxWords)
+		return fmt.Sprintf("%s. %s The farthest beyond three standard deviations are named pickup/string.", profiles.Count(len(d.Cells), "cell"), boxWords)
 	}
 	return "Points beyond three standard deviations are named pickup/string." + few
 }

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"io"
 	"math"
+
+	"evenpole/profiles"
 )
 
 // RecordingPicture is a recording with the plucks that were heard in it.
@@ -68,7 +70,7 @@ func DrawRecording(w io.Writer, r RecordingPicture) error {
 			good++
 		}
 	}
-	caption := fmt.Sprintf("%s: %s, %.1f s; %d plucks, %d of them good", r.File, r.Format, r.Seconds, len(r.Plucks), good)
+	caption := fmt.Sprintf("%s: %s, %.1f s; %s, %d of them good", r.File, r.Format, r.Seconds, profiles.Count(len(r.Plucks), "pluck"), good)
 	p.body.WriteString(soundSheet)
 	p.text(soundLeft, 18, "start", caption)
 	p.text(soundLeft, 34, "start", fmt.Sprintf("boxes: the windows that were measured, with string and level, dB re full scale; dashed: not counted; the sound is drawn %.3g times as high", p.scale))

@@ -190,7 +190,7 @@ func (p *page) State() [][2]string {
 // meantFor is the strings and the instrument that were ordered.
 func (p *page) meantFor() string {
 	o := p.Order
-	set := cmp.Or(o.Set, fmt.Sprintf("%d strings as below", len(o.Strings)))
+	set := cmp.Or(o.Set, profiles.Count(len(o.Strings), "string")+" as below")
 	radius := "flat fretboard"
 	if o.MeasuredHeights != nil {
 		radius = "strings as measured"

@@ -9,6 +9,7 @@ import (
 	"slices"
 
 	"evenpole/capture/record"
+	"evenpole/profiles"
 )
 
 // Standing is how far a stream is here and in the shared record.
@@ -85,7 +86,7 @@ func (st *Status) add(b *Bench, x *replica, s Standing, held bool) {
 	case !own && s.Here < s.There:
 		s.Behind = s.There - s.Here
 	case !own && s.Here > s.There:
-		st.Notes = append(st.Notes, Fault{s.Bench, s.Stream, s.There + 1, fmt.Sprintf("%d entries that were pulled before are gone from the shared record", s.Here-s.There)}.String())
+		st.Notes = append(st.Notes, Fault{s.Bench, s.Stream, s.There + 1, fmt.Sprintf("the shared record lacks %s that this bench pulled before", profiles.Count(int(s.Here-s.There), "entry"))}.String())
 	}
 	if s.Here+s.There > 0 {
 		st.Streams = append(st.Streams, s)

@@ -12,6 +12,7 @@ import (
 
 	"evenpole/capture/record"
 	"evenpole/capture/record/disk"
+	"evenpole/profiles"
 	"evenpole/shop"
 )
 
@@ -294,7 +295,7 @@ func pull(ctx context.Context, c Carrier, x *replica, s Stream, there Head) (n M
 	}
 	switch {
 	case there.N < here.N:
-		return n, say(there.N+1, "%d entries that were pulled before are gone from the shared record", here.N-there.N), nil
+		return n, say(there.N+1, "the shared record lacks %s that this bench pulled before", profiles.Count(int(here.N-there.N), "entry")), nil
 	case there.N == here.N && there.Chain == here.Chain:
 		return n, nil, nil
 	case there.N == here.N:

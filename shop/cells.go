@@ -55,7 +55,7 @@ func screened(ctx context.Context, data *cell.Data, sources []Source, known *fin
 	if known != nil && known.recall(data) {
 		return data, nil
 	}
-	record.Tell(ctx, "looking for mistakes in %d cells", len(data.Cells))
+	record.Tell(ctx, "looking for mistakes in %s", profiles.Count(len(data.Cells), "cell"))
 	if _, err := screen.Screen(ctx, data); err != nil {
 		return nil, err
 	}

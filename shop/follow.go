@@ -141,10 +141,7 @@ func (l *Live) Left() string {
 		return ""
 	}
 	n := l.result.Left()
-	left := fmt.Sprintf("%d takes left", n)
-	if n == 1 {
-		left = "1 take left"
-	}
+	left := profiles.Count(n, "take") + " left"
 	d, ok := l.pace.Remaining(n)
 	switch {
 	case !ok || n == 0:

@@ -111,7 +111,7 @@ func takesFor(scatter float64) int {
 func (r *Understood) notices(h *recording.Heard) {
 	note := func(format string, args ...any) { r.Notices = append(r.Notices, fmt.Sprintf(format, args...)) }
 	if h.Noises > 0 {
-		note("%d sounds without a pitch were taken for no plucks", h.Noises)
+		note("taken for no plucks: %s without a pitch", profiles.Count(h.Noises, "sound"))
 	}
 	var quiet []string
 	for _, s := range r.Strings {

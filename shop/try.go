@@ -32,7 +32,7 @@ func (s *Shop) Try(o *profiles.Order, m fit.Predictor, t Trial) (*explain.Explan
 		}
 		i := slices.IndexFunc(lib.Sets(), func(set profiles.StringSet) bool { return set.Name == t.Set })
 		if i < 0 || len(lib.Sets()[i].Strings) != len(o.Strings) {
-			return nil, nil, bad("no string set %.60q has %d strings", t.Set, len(o.Strings))
+			return nil, nil, bad("no string set %.60q has %s", t.Set, profiles.Count(len(o.Strings), "string"))
 		}
 		tried.Set, tried.Strings = t.Set, lib.Sets()[i].Strings
 	}

@@ -145,7 +145,7 @@ func (a *Amending) plan(dir string, now time.Time) (p amendment, err error) {
 	nameless, back := p.readings.nameless+p.fields.nameless, p.readings.back+p.fields.back
 	switch {
 	case nameless > 0:
-		return p, refused("session %q has %d rows without jig, boot and seq, which cannot be filed anew", a.Session, nameless)
+		return p, refused("session %q has %s without jig, boot and seq, which cannot be filed anew", a.Session, profiles.Count(nameless, "row"))
 	case p.readings.found+p.fields.found > 0:
 		return p, nil
 	case back > 0:

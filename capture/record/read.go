@@ -12,6 +12,7 @@ import (
 
 	"evenpole/capture/record/disk"
 	"evenpole/capture/record/table"
+	"evenpole/profiles"
 )
 
 // RowError is a mistake in a CSV file, with its place.
@@ -92,7 +93,7 @@ func (s *snapshot) tornEnd() string {
 	if s.torn == 0 {
 		return ""
 	}
-	return fmt.Sprintf("the last line is not whole (%d bytes): a writer is at work, or was cut short and the next capture sets it aside", s.torn)
+	return fmt.Sprintf("the last line is not whole (%s): a writer is at work, or was cut short and the next capture sets it aside", profiles.Count(int(s.torn), "byte"))
 }
 
 // unended returns how many bytes follow the last end of a line.

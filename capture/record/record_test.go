@@ -205,7 +205,7 @@ func TestTornLinesAreSetAside(t *testing.T) {
 			if got := text(t, aside); tt.whole+got != tt.file {
 				t.Errorf("set aside %q", got)
 			}
-			if want := fmt.Sprintf("%s: the last line was torn (%d bytes) and is now in %s", path, len(tt.file)-len(tt.whole), filepath.Base(aside)); notice != want {
+			if want := fmt.Sprintf("%s: the last line was torn (%s) and is now in %s", path, profiles.Count(len(tt.file)-len(tt.whole), "byte"), filepath.Base(aside)); notice != want {
 				t.Errorf("notice %q", notice)
 			}
 		})

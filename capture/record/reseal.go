@@ -10,6 +10,7 @@ import (
 
 	"evenpole/capture/record/disk"
 	"evenpole/capture/record/table"
+	"evenpole/profiles"
 )
 
 // Seal seals the whole record as it stands, with a remark, and sets the seals
@@ -51,7 +52,7 @@ func (l *ledger) sealAnew(now time.Time) (notice string, err error) {
 	if err != nil {
 		return "", err
 	}
-	notice = fmt.Sprintf("%s: %d rows sealed as they stand", l.path, rows)
+	notice = fmt.Sprintf("%s: %s sealed as they stand", l.path, profiles.Count(rows, "row"))
 	if aside != "" {
 		notice += "; the seals until now are in " + filepath.Base(aside)
 	}

@@ -11,6 +11,7 @@ import (
 
 	"evenpole/capture/record/disk"
 	"evenpole/capture/record/table"
+	"evenpole/profiles"
 )
 
 // setTornAside moves a torn last line of a CSV file into a file beside it, and returns
@@ -46,7 +47,7 @@ func setTornAside(path string, columns []string, asSealed func(path string) bool
 	if err := errors.Join(f.Truncate(whole), f.Sync()); err != nil {
 		return "", err
 	}
-	return fmt.Sprintf("%s: the last line was torn (%d bytes) and is now in %s", path, len(torn), filepath.Base(aside)), nil
+	return fmt.Sprintf("%s: the last line was torn (%s) and is now in %s", path, profiles.Count(len(torn), "byte"), filepath.Base(aside)), nil
 }
 
 // endLine ends the last line of a file.

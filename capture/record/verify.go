@@ -17,6 +17,7 @@ import (
 	"evenpole/capture/record/disk"
 	"evenpole/capture/record/numbers"
 	"evenpole/capture/record/table"
+	"evenpole/profiles"
 )
 
 // An Audit is what Verify went through.
@@ -262,7 +263,7 @@ func (v *verifier) readings() {
 		for i := 1; i < len(s.Spans); i++ {
 			a, b := s.Spans[i-1], s.Spans[i]
 			v.tell(Finding{b.First.File, b.First.Line, b.First.Line, Gap, false,
-				fmt.Sprintf("%d readings of jig %q, boot %s are not in the record: from %d, after row %d of %s, to %d", b.From-a.To-1, p.jig, p.boot, uint32(a.To+1), a.Last.Line, filepath.Base(a.Last.File), uint32(b.From-1))})
+				fmt.Sprintf("not in the record: %s of jig %q, boot %s, from %d, after row %d of %s, to %d", profiles.Count(int(b.From-a.To-1), "reading"), p.jig, p.boot, uint32(a.To+1), a.Last.Line, filepath.Base(a.Last.File), uint32(b.From-1))})
 		}
 	}
 }

@@ -240,7 +240,7 @@ func writeSets(f io.Writer, doc batchDocument) error {
 
 func printBatch(e *env, doc batchDocument) {
 	r := doc.Report
-	e.print("batch %s: %d magnets, %d takes%s", r.Batch, r.Count, r.Takes, atGap(r.Gap))
+	e.print("batch %s: %s, %s%s", r.Batch, profiles.Count(r.Count, "magnet"), profiles.Count(r.Takes, "take"), atGap(r.Gap))
 	printDecision(e, r)
 	e.print("")
 	printStrength(e, r)
@@ -283,7 +283,7 @@ func printStrength(e *env, r *batch.Report) {
 		row(fmt.Sprintf("%.3g %% of the batch", 100*t.Share), "%.1f to %.1f mT (k = %.3f)", t.Low, t.High, t.K)
 	}
 	if r.ForMean != nil && *r.ForMean > 0 {
-		row(fmt.Sprintf("mean to %.3g %%", r.Within), "%d more magnets", *r.ForMean)
+		row(fmt.Sprintf("mean to %.3g %%", r.Within), "%s", profiles.Count(*r.ForMean, "more magnet"))
 	}
 	tw.Flush()
 }
@@ -342,8 +342,8 @@ func printOthers(e *env, r *batch.Report) {
 	}
 	tw.Flush()
 	if l := r.Loudness; l != nil {
-		e.print("test pickups with this batch beside those with %s: %+.1f dB, between %+.1f and %+.1f (%d and %d pickups)",
-			r.Reference, l.DB, l.Within.Low, l.Within.High, l.Pickups, l.Reference)
+		e.print("test pickups with this batch beside those with %s: %+.1f dB, between %+.1f and %+.1f (%d and %s)",
+			r.Reference, l.DB, l.Within.Low, l.Within.High, l.Pickups, profiles.Count(l.Reference, "pickup"))
 	}
 }
 
@@ -374,7 +374,7 @@ func printDecision(e *env, r *batch.Report) {
 		e.print("  beyond the limits: %s", strings.Join(d.Breaching, ", "))
 	}
 	if d.Answer == batch.MeasureMore {
-		e.print("  measure %d more magnets at most; %d more would do, should mean and scatter stay what they are", d.AtMost, d.Likely)
+		e.print("  measure %s at most; %d more would do, should mean and scatter stay what they are", profiles.Count(d.AtMost, "more magnet"), d.Likely)
 	}
 }
 

@@ -276,7 +276,7 @@ func attach(ctx context.Context, e *env, o captureOptions) (*jig.Conn, error) {
 		return nil, err
 	}
 	id := conn.Ident()
-	e.note("jig %s on %s: %d strings, %s", id.Jig, o.port, id.Strings, id.Excite)
+	e.note("jig %s on %s: %s, %s", id.Jig, o.port, profiles.Count(id.Strings, "string"), id.Excite)
 	if id.Excite == jig.Drive && o.field == "" {
 		e.note("caution: an exciter gets hot, and its amplifier may be loud: follow their makers' instructions")
 	}

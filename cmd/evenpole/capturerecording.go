@@ -132,7 +132,7 @@ func captureRecording(ctx context.Context, e *env, s *shop.Shop, dir string, o c
 		if e.json {
 			return recordingJSON.write(e, doc)
 		}
-		e.print("nothing kept yet: --yes files %s", count(len(understood.Rows), "take"))
+		e.print("nothing kept yet: --yes files %s", profiles.Count(len(understood.Rows), "take"))
 		return nil
 	}
 	result, err := fileRecording(e, dir, rec, opt)
@@ -201,7 +201,7 @@ func fileRecording(e *env, dir string, rec *capture.Recording, opt capture.Optio
 // showUnderstood prints what was understood of a recording.
 func (e *env) showUnderstood(rec *capture.Recording, u *shop.Understood) {
 	h := rec.Heard
-	e.print("%s: %s of sound, %s", h.Format, h.Length.Round(1e8), count(len(u.Rows), "pluck"))
+	e.print("%s: %s of sound, %s", h.Format, h.Length.Round(1e8), profiles.Count(len(u.Rows), "pluck"))
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(tw, "string\tnote\tplucks\tgood\tdB re full scale\tbalance dB\tscatter dB\t+- dB\t")
 	for _, s := range u.Strings {
@@ -214,7 +214,7 @@ func (e *env) showUnderstood(rec *capture.Recording, u *shop.Understood) {
 		e.print("levels are relative: millivolts are none, unless this recorder (jig %q) is calibrated", rec.Jig)
 	}
 	if u.Scatter.Known() {
-		e.print("a take scatters by %.2f dB: %d good takes a string make its level sure to %.2f dB (95 %%)", float64(u.Scatter), u.Wanted, shop.RecordedWithin)
+		e.print("a take scatters by %.2f dB: %s a string make its level sure to %.2f dB (95 %%)", float64(u.Scatter), profiles.Count(u.Wanted, "good take"), shop.RecordedWithin)
 	}
 }
 
@@ -267,7 +267,7 @@ func (e *env) filed(doc recordingDocument, r *capture.Result) error {
 		e.print("session %s has this very recording already: nothing added", r.Session)
 		return nil
 	}
-	e.print("session %s: %d takes kept", r.Session, r.Kept)
+	e.print("session %s: %s kept", r.Session, profiles.Count(r.Kept, "take"))
 	for _, t := range r.Missing() {
 		e.print("%v: record more", t)
 	}

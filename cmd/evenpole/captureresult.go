@@ -91,7 +91,7 @@ func (e *env) captured(r *capture.Result, s jig.Stats, until float64, m *profile
 		e.printStrings(l)
 		return nil
 	}
-	e.print("session %s complete: %d readings kept", r.Session, r.Kept)
+	e.print("session %s complete: %s kept", r.Session, profiles.Count(r.Kept, "reading"))
 	if line != "" {
 		e.print("%s", line)
 	}
@@ -160,8 +160,8 @@ func lineWords(r *capture.Result, s jig.Stats) string {
 	if count > 0 {
 		why = fmt.Sprintf(" (%s)", refusalWords(bad))
 	}
-	return fmt.Sprintf("on the line: %d bad lines%s, %d readings fetched again from the jig, %d of another mount, %d lost and plucked again, %d restarts",
-		count, why, again, r.Stray, r.Lost, r.Restarts)
+	return fmt.Sprintf("on the line: %s%s, %s fetched again from the jig, %d of another mount, %d lost and plucked again, %s",
+		profiles.Count(count, "bad line"), why, profiles.Count(again, "reading"), r.Stray, r.Lost, profiles.Count(r.Restarts, "restart"))
 }
 
 // badLines counts the lines that are not to be believed, by what was wrong with them.

@@ -203,7 +203,7 @@ func printVerdict(e *env, v *verdict.Verdict) {
 		e.print("remedy: %s", v.Remedy)
 	}
 	for _, m := range v.MoreTakes {
-		e.print("string %d: %d more takes would likely tell", m.String, m.Takes)
+		e.print("string %d: %s would likely tell", m.String, profiles.Count(m.Takes, "more take"))
 	}
 	if v.Resistance != nil {
 		e.print("%s", v.Resistance)

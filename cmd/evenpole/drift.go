@@ -5,6 +5,7 @@ import (
 	"io"
 
 	"evenpole/fit/drift"
+	"evenpole/profiles"
 	"evenpole/report"
 
 	"github.com/spf13/cobra"
@@ -93,7 +94,7 @@ func runDrift(ctx context.Context, e *env, o driftOptions) error {
 
 func printDrift(e *env, c *drift.Chart) {
 	e.print("%s, %s: %s", c.Subject, c.Of, c.State)
-	e.print("%d points; limits from the first %d: centre %.2f dB, sigma %.3f dB", len(c.Points), c.Baseline, c.Centre, c.Sigma)
+	e.print("%s; limits from the first %d: centre %.2f dB, sigma %.3f dB", profiles.Count(len(c.Points), "point"), c.Baseline, c.Centre, c.Sigma)
 	if c.Factor > 0 {
 		e.print("%.2f times as far out as drawn they decide: one false alarm in %d points", c.Factor, drift.FalseAlarm)
 	}

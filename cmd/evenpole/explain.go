@@ -169,7 +169,7 @@ func explainPickup(ctx context.Context, e *env, o explainOptions) (*explained, e
 		if err != nil {
 			return nil, err
 		}
-		record.Tell(ctx, "effects in %d cells", len(data.Cells))
+		record.Tell(ctx, "effects in %s", profiles.Count(len(data.Cells), "cell"))
 		x, err := explain.ExplainPickup(model.Model, data, o.pickup, o.session)
 		if err != nil {
 			return nil, explainError(err)

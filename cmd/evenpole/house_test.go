@@ -20,7 +20,7 @@ var mayImport = map[string][]string{
 	"jig":         {},
 	"jig/sim":     {"jig", "fit/field"},
 	"jig/jigtest": {},
-	"jig/verify":  {"jig"},
+	"jig/verify":  {"jig", "profiles"},
 	"profiles":    {"capture/record/disk"},
 
 	"capture/record/disk":    {},
@@ -45,8 +45,8 @@ var mayImport = map[string][]string{
 	"fit/plan":    {"profiles", "fit", "fit/cell", "fit/layout", "fit/level", "fit/solve"},
 	"fit/verdict": {"profiles", "capture/record", "fit", "fit/cell", "fit/curve", "fit/field", "fit/level", "fit/solve"},
 	"fit/batch":   {"capture/record", "fit", "fit/cell", "fit/field", "fit/level", "fit/solve"},
-	"fit/repeat":  {"capture/record", "capture/record/sheet", "fit", "fit/cell", "fit/level", "fit/solve"},
-	"fit/drift":   {"capture/record", "fit", "fit/cell", "fit/level"},
+	"fit/repeat":  {"profiles", "capture/record", "capture/record/sheet", "fit", "fit/cell", "fit/level", "fit/solve"},
+	"fit/drift":   {"profiles", "capture/record", "fit", "fit/cell", "fit/level"},
 	"fit/gain":    {"capture/record", "capture/record/disk", "capture/record/sheet", "fit", "fit/cell", "fit/level", "fit/solve"},
 
 	"report":     {"profiles", "capture/record/table", "fit", "fit/batch", "fit/drift", "fit/explain", "fit/level", "fit/plan", "fit/verdict", "report/pdf"},
@@ -64,7 +64,7 @@ var mayImport = map[string][]string{
 	"page": {"profiles", "jig", "capture", "capture/record", "capture/record/table", "fit", "fit/batch", "fit/drift", "fit/cell", "fit/explain", "fit/level", "fit/next", "fit/plan",
 		"fit/repeat", "fit/verdict", "report", "shop"},
 
-	"recording":           {"jig"},
+	"recording":           {"jig", "profiles"},
 	"recording/soundtest": {},
 
 	"firmware-notes": {},

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"evenpole/jig"
+	"evenpole/profiles"
 
 	"github.com/spf13/cobra"
 )
@@ -148,8 +149,8 @@ func describe(l *jig.Line) string {
 	switch l.Kind {
 	case jig.KindIdent:
 		x := l.Ident
-		return fmt.Sprintf("jig %s, boot %v, firmware %s: %d strings, full scale %.1f mV, excite %s",
-			x.Jig, x.Boot, x.Firmware, x.Strings, float64(x.FullScaleUV)/1000, x.Excite)
+		return fmt.Sprintf("jig %s, boot %v, firmware %s: %s, full scale %.1f mV, excite %s",
+			x.Jig, x.Boot, x.Firmware, profiles.Count(x.Strings, "string"), float64(x.FullScaleUV)/1000, x.Excite)
 	case jig.KindReading:
 		x := l.Reading
 		return fmt.Sprintf("reading %d: string %d, mode %c, take %d: %.3f mV RMS, peak %.3f mV, %.1f Hz, %d ms, flags %X",

@@ -8,6 +8,7 @@ import (
 
 	"evenpole/jig"
 	"evenpole/jig/verify"
+	"evenpole/profiles"
 
 	"github.com/spf13/cobra"
 )
@@ -108,13 +109,13 @@ func stoppedOr(err error) error {
 // announce says what is there and what will move.
 func (e *env) announce(run *verify.Run) {
 	id, p := run.Jig(), run.Plan()
-	e.note("jig %s, boot %s, firmware %s: %d strings, full scale %.1f mV, excite %s",
-		id.Jig, id.Boot, id.Firmware, id.Strings, id.FullScaleMV, id.Excite)
+	e.note("jig %s, boot %s, firmware %s: %s, full scale %.1f mV, excite %s",
+		id.Jig, id.Boot, id.Firmware, profiles.Count(id.Strings, "string"), id.FullScaleMV, id.Excite)
 	if id.Excite == jig.Drive {
-		e.note("it will drive string 1 for %d windows and read the field at position 1 twice; the rest are quiet windows", p.DriveWindows)
+		e.note("it will drive string 1 for %s and read the field at position 1 twice; the rest are quiet windows", profiles.Count(p.DriveWindows, "window"))
 		return
 	}
-	e.note("it will pluck %d times, string 1 ten times and each other once, and read the field at position 1 twice; the rest are quiet windows", p.Plucks)
+	e.note("it will pluck %s, string 1 ten times and each other once, and read the field at position 1 twice; the rest are quiet windows", profiles.Count(p.Plucks, "time"))
 }
 
 // showFinding prints a clause: what was expected beside what came.
@@ -134,7 +135,7 @@ func (e *env) showReport(rep *verify.Report) error {
 	}
 	e.print("")
 	passed := len(rep.Findings) - len(rep.Failed) - len(rep.Skipped)
-	e.print("%d clauses passed, %d failed, %d skipped; %d plucks asked for", passed, len(rep.Failed), len(rep.Skipped), rep.Asked.Plucks)
+	e.print("%s passed, %d failed, %d skipped; %s asked for", profiles.Count(passed, "clause"), len(rep.Failed), len(rep.Skipped), profiles.Count(rep.Asked.Plucks, "pluck"))
 	if !rep.Passed() {
 		e.print("failed: %s", strings.Join(rep.Failed, ", "))
 	}

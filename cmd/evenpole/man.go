@@ -6,6 +6,8 @@ import (
 	"path/filepath"
 	"strings"
 
+	"evenpole/profiles"
+
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 )
@@ -43,7 +45,7 @@ func runMan(e *env, root *cobra.Command, dir string) error {
 	if e.json {
 		return manJSON.write(e, manDocument{pages})
 	}
-	e.print("%s written to %s", count(len(pages), "page"), dir)
+	e.print("%s written to %s", profiles.Count(len(pages), "page"), dir)
 	return nil
 }
 

@@ -184,7 +184,7 @@ func runModelShow(_ context.Context, e *env, s *shop.Shop, args []string) error 
 	if h := m.History; h != nil {
 		e.print("fitted %s: %s", h.Time.Format(time.RFC3339), h.Why)
 	}
-	e.print("%d takes in %d cells of %d pickups, of %d rows; fingerprint of the data %.12s", m.Used, m.Cells, m.Pickups, m.Readings, m.Fingerprint)
+	e.print("%s in %s of %s, of %s; fingerprint of the data %.12s", profiles.Count(m.Used, "take"), profiles.Count(m.Cells, "cell"), profiles.Count(m.Pickups, "pickup"), profiles.Count(m.Readings, "row"), m.Fingerprint)
 	e.print("")
 	printReport(e, &m.Report)
 	printRange(e, &m.Range)
@@ -237,7 +237,7 @@ func runModelCompare(ctx context.Context, e *env, s *shop.Shop, args []string) e
 	if len(c.Pickups) == 0 {
 		return nil
 	}
-	e.print("%s: %d cells, which neither saw when it predicted them", profiles.Listed(c.Pickups), c.Cells)
+	e.print("%s: %s, which neither saw when it predicted them", profiles.Listed(c.Pickups), profiles.Count(c.Cells, "cell"))
 	e.print("")
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(tw, "model\tkind\tbalance\tlevel")

@@ -69,7 +69,7 @@ func runAmend(e *env, o amendOptions) error {
 			e.print("session %q says that already: nothing to amend", o.session)
 			return nil
 		}
-		e.print("session %q: %s and %s filed anew with what %s says", o.session, count(done.Readings, "reading"), count(done.Fields, "field reading"), o.mount)
+		e.print("session %q: %s and %s filed anew with what %s says", o.session, profiles.Count(done.Readings, "reading"), profiles.Count(done.Fields, "field reading"), o.mount)
 		if done.Unchanged > 0 {
 			e.print("  %d said so already", done.Unchanged)
 		}

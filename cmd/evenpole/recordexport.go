@@ -79,7 +79,7 @@ func runExport(ctx context.Context, e *env, o exportOptions) error {
 	if e.json {
 		return exportJSON.write(e, exportDocument{o.out, rows})
 	}
-	e.print("%s written to %s", count(rows, "row"), o.out)
+	e.print("%s written to %s", profiles.Count(rows, "row"), o.out)
 	return nil
 }
 

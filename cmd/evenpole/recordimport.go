@@ -9,6 +9,7 @@ import (
 
 	"evenpole/capture/record"
 	"evenpole/capture/record/disk"
+	"evenpole/profiles"
 
 	"github.com/spf13/cobra"
 )
@@ -103,7 +104,7 @@ func (o *importOptions) against(m *record.Import) error {
 		if slices.ContainsFunc(m.Refused, func(bad *record.RowError) bool { return strings.Contains(bad.Msg, "if that is") }) {
 			hints = append(hints, "look at the unit of every column of lengths: a pole height in inches can pass for millimetres")
 		}
-		return withHint(badInput("nothing added: %d of %s refused, the first: %w", m.RefusedRows, count(m.Rows, "row"), m.Refused[0]), hints...)
+		return withHint(badInput("nothing added: %d of %s refused, the first: %w", m.RefusedRows, profiles.Count(m.Rows, "row"), m.Refused[0]), hints...)
 	case m.Elsewhere > 0 && m.Elsewhere == m.New() && o.session == "":
 		return withHint(badInput("nothing added: another import has rows that say the same: is it the same spreadsheet under another name?"), "if it is not, name a --session")
 	}
@@ -130,9 +131,9 @@ func importDone(e *env, m *record.Import, o importOptions, added int, against er
 	case m.New() == 0:
 		e.print("nothing to add")
 	case o.yes:
-		e.print("%s added to %s", count(added, "row"), m.Into)
+		e.print("%s added to %s", profiles.Count(added, "row"), m.Into)
 	default:
-		e.print("nothing added yet: --yes adds %s to %s", count(m.New(), "row"), m.Into)
+		e.print("nothing added yet: --yes adds %s to %s", profiles.Count(m.New(), "row"), m.Into)
 	}
 	return against
 }
@@ -163,7 +164,7 @@ func pairs(flag string, texts []string) (map[string]string, error) {
 func printImport(e *env, m *record.Import) {
 	titles := ""
 	if m.Titles > 0 {
-		titles = fmt.Sprintf(", %s over the header", count(m.Titles, "line"))
+		titles = fmt.Sprintf(", %s over the header", profiles.Count(m.Titles, "line"))
 	}
 	e.print("%s: %s between cells%s%s%s", m.File, separators[m.Separator], decimals[m.Decimal], titles, zoneSaid(m.Zone))
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
@@ -181,18 +182,18 @@ func printImport(e *env, m *record.Import) {
 	if len(m.Absent) > 0 {
 		e.print("  not in the file: %s", strings.Join(m.Absent, ", "))
 	}
-	e.print("session %s: %s, %d readable, %d refused, %d in the record already", m.Session, count(m.Rows, "row"), m.Readable, m.RefusedRows, m.Already)
+	e.print("session %s: %s, %d readable, %d refused, %d in the record already", m.Session, profiles.Count(m.Rows, "row"), m.Readable, m.RefusedRows, m.Already)
 	for _, bad := range m.Refused {
 		e.print("  refused: %v", bad)
 	}
 	if more := m.RefusedRows - len(m.Refused); more > 0 {
-		e.print("  refused: %s more", count(more, "row"))
+		e.print("  refused: %s more", profiles.Count(more, "row"))
 	}
 	if m.Again > 0 {
-		e.print("  %s were taken back, and will stand again: --skip-taken-back leaves them out", count(m.Again, "reading"))
+		e.print("  %s were taken back, and will stand again: --skip-taken-back leaves them out", profiles.Count(m.Again, "reading"))
 	}
 	if m.Elsewhere > 0 {
-		e.print("  %s of another import say the same as some of these", count(m.Elsewhere, "row"))
+		e.print("  %s of another import say the same as some of these", profiles.Count(m.Elsewhere, "row"))
 	}
 }
 

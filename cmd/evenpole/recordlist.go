@@ -8,6 +8,7 @@ import (
 	"strings"
 	"text/tabwriter"
 
+	"evenpole/profiles"
 	"evenpole/shop"
 
 	"github.com/spf13/cobra"
@@ -111,7 +112,7 @@ func orderState(o *shop.OrderLine) string {
 	case o.Problem != "":
 		return "cannot be read: " + o.Problem
 	case o.Tried > 0:
-		return fmt.Sprintf("open: %s checked, none conforms", count(o.Tried, "pickup"))
+		return fmt.Sprintf("open: %s checked, none conforms", profiles.Count(o.Tried, "pickup"))
 	}
 	return "open"
 }
@@ -155,7 +156,7 @@ func printPickup(e *env, p *shop.PickupRecord) error {
 
 func printSession(e *env, x *shop.SessionRecord) error {
 	e.print("session %s: %s of %s, %s, %s", orDash(x.Session), orDash(string(x.Purpose)), orDash(x.Pickup), dayOrDash(x.Last), sessionState(&x.SessionLine))
-	e.print("  %s, %s, %s; %d flagged, %d taken back%s%s", count(x.Good, "good take"), count(x.Quiet, "quiet reading"), count(x.Fields, "field reading"), x.Flagged, x.TakenBack,
+	e.print("  %s, %s, %s; %d flagged, %d taken back%s%s", profiles.Count(x.Good, "good take"), profiles.Count(x.Quiet, "quiet reading"), profiles.Count(x.Fields, "field reading"), x.Flagged, x.TakenBack,
 		ifAny("; by ", x.Operator), ifAny("; mounts/", x.Mount))
 	for _, why := range x.Reasons {
 		e.print("  taken back: %s", why)

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"evenpole/capture/record"
+	"evenpole/profiles"
 
 	"github.com/spf13/cobra"
 )
@@ -80,12 +81,12 @@ func runRetract(e *env, o retractOptions) error {
 		if e.json {
 			return retractionJSON.write(e, done)
 		}
-		e.print("%v: taken back %s and %s", &target, count(done.Readings, "reading"), count(done.Fields, "field reading"))
+		e.print("%v: taken back %s and %s", &target, profiles.Count(done.Readings, "reading"), profiles.Count(done.Fields, "field reading"))
 		if done.Already > 0 {
 			e.print("  %d had been taken back before", done.Already)
 		}
 		if done.Nameless > 0 {
-			e.note("warning: %s without jig, boot and seq could not be taken back", count(done.Nameless, "row"))
+			e.note("warning: %s without jig, boot and seq could not be taken back", profiles.Count(done.Nameless, "row"))
 		}
 		return nil
 	})

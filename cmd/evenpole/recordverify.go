@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"evenpole/capture/record"
+	"evenpole/profiles"
 
 	"github.com/spf13/cobra"
 )
@@ -71,7 +72,7 @@ const mostFindings = 200
 
 func printAudit(e *env, a record.Audit, findings []record.Finding) {
 	for _, f := range a.Files {
-		e.print("%s: %s, %d as sealed", fromHere(f.File), count(f.Rows, "row"), f.Sealed)
+		e.print("%s: %s, %d as sealed", fromHere(f.File), profiles.Count(f.Rows, "row"), f.Sealed)
 	}
 	for i, f := range findings {
 		if i == mostFindings {
@@ -85,10 +86,10 @@ func printAudit(e *env, a record.Audit, findings []record.Finding) {
 		e.print("%s: %v", what, f)
 	}
 	if a.Faults == 0 {
-		e.print("no faults; %s", count(a.Remarks, "remark"))
+		e.print("no faults; %s", profiles.Count(a.Remarks, "remark"))
 		return
 	}
-	e.print("%s; %s", count(a.Faults, "fault"), count(a.Remarks, "remark"))
+	e.print("%s; %s", profiles.Count(a.Faults, "fault"), profiles.Count(a.Remarks, "remark"))
 }
 
 func newSealCmd(e *env) *cobra.Command {

@@ -94,7 +94,7 @@ func runRepeat(ctx context.Context, e *env, o repeatOptions) error {
 
 func printStudy(e *env, s *repeat.Study) {
 	const date = "2006-01-02"
-	e.print("%d sessions of %s, %s to %s", s.Runs, profiles.Listed(s.Pickups), s.From.Format(date), s.To.Format(date))
+	e.print("%s of %s, %s to %s", profiles.Count(s.Runs, "session"), profiles.Listed(s.Pickups), s.From.Format(date), s.To.Format(date))
 	e.print("")
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintf(tw, "what differs\tn\teach string on its own dB\t%.0f %% interval\tmean level dB\t%.0f %% interval\t\n", 100*s.Confidence, 100*s.Confidence)
@@ -104,7 +104,7 @@ func printStudy(e *env, s *repeat.Study) {
 	}
 	tw.Flush()
 	e.print("")
-	e.print("a check of %d takes: balance known to %.3f dB (standard deviation), U %.2f dB; level to %.3f dB", s.Check.Takes, s.Check.SD, s.Check.Expanded, s.Check.LevelSD)
+	e.print("a check of %s: balance known to %.3f dB (standard deviation), U %.2f dB; level to %.3f dB", profiles.Count(s.Check.Takes, "take"), s.Check.SD, s.Check.Expanded, s.Check.LevelSD)
 	const least = 0.01 // for 0 is the usual to check
 	e.print("whatever the takes, mounting it leaves %.3f dB a string: 'evenpole check --mounting-db %.2f' counts with it", s.Mounting, max(s.Mounting, least))
 	printCompared(e, s.Compared, s.Confidence)
@@ -174,9 +174,9 @@ func printTolerance(e *env, t *repeat.Tolerance, takes int) {
 	want := fmt.Sprintf("U of %.2f dB (%.0f %% of the tolerance)", t.Want*t.Limit, 100*t.Want)
 	switch {
 	case t.Takes > 0:
-		e.print("a verdict with a %s needs %s a string", want, count(t.Takes, "take"))
+		e.print("a verdict with a %s needs %s a string", want, profiles.Count(t.Takes, "take"))
 	case t.Mountings > 0:
-		e.print("no number of takes gives a %s; the mean of %d mountings of %d takes would", want, t.Mountings, takes)
+		e.print("no number of takes gives a %s; the mean of %s of %s would", want, profiles.Count(t.Mountings, "mounting"), profiles.Count(takes, "take"))
 	default:
 		e.print("neither takes nor mountings give a %s: operators or sittings differ too much", want)
 	}
@@ -226,8 +226,9 @@ func runDesign(e *env, o designOptions) error {
 	if e.json {
 		return designJSON.write(e, d)
 	}
-	e.print("%d operators, %d sittings each, %d mountings a sitting, %d takes a string: some %.0f minutes at the bench", d.Operators, d.Sittings, d.Mountings, d.Takes, d.Minutes)
-	e.print("a check of %d takes is expected to know a balance to %.3f dB; the study will tell so with %.0f degrees of freedom, within %.0f %%", d.Check, d.SD, d.DOF, 100*d.Certainty)
+	e.print("%s, %s each, %s a sitting, %s a string: some %.0f minutes at the bench", profiles.Count(d.Operators, "operator"), profiles.Count(d.Sittings, "sitting"),
+		profiles.Count(d.Mountings, "mounting"), profiles.Count(d.Takes, "take"), d.Minutes)
+	e.print("a check of %s is expected to know a balance to %.3f dB; the study will tell so with %.0f degrees of freedom, within %.0f %%", profiles.Count(d.Check, "take"), d.SD, d.DOF, 100*d.Certainty)
 	if d.Operators == 1 {
 		e.note("note: with one operator, what differs between people will not show")
 	}

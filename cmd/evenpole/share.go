@@ -283,7 +283,7 @@ func runShareVerify(ctx context.Context, e *env) error {
 	if e.json {
 		err = shareAuditJSON.write(e, a)
 	} else {
-		e.print("%d entries of %d benches read: %d faults", a.Entries, a.Benches, len(a.Faults))
+		e.print("%s of %s read: %s", profiles.Count(int(a.Entries), "entry"), profiles.Count(a.Benches, "bench"), profiles.Count(len(a.Faults), "fault"))
 	}
 	return errors.Join(err, faulty(e, a.Faults))
 }

@@ -52,7 +52,7 @@ func runShareExport(ctx context.Context, e *env, o shareExportOptions) error {
 		return err
 	}
 	e.warn(view.Notes)
-	e.print("%d rows of %s written to %s", rows, profiles.Listed(view.Benches()), o.out)
+	e.print("%s of %s written to %s", profiles.Count(rows, "row"), profiles.Listed(view.Benches()), o.out)
 	return nil
 }
 
@@ -120,7 +120,7 @@ func (e *env) sharedSource(ctx context.Context, from sharedFlag) (src shop.Sourc
 	}
 	e.warn(r.view.Notes)
 	if n := len(r.view.Clashes); n > 0 {
-		e.note("note: %d names that benches use may be of different things and are kept apart: 'evenpole share status' lists them", n)
+		e.note("note: kept apart, as benches may use them for different things: %s; see 'evenpole share status'", profiles.Count(n, "name"))
 	}
 	return r.source, r.view, r.done, nil
 }

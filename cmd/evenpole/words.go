@@ -141,14 +141,6 @@ func plus(f level.Figure) string {
 	return signed(float64(f))
 }
 
-// count says "1 row", "2 rows".
-func count(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
-}
-
 func namesOr(names []string, none string) string {
 	if len(names) == 0 {
 		return none
@@ -174,7 +166,7 @@ func few(notes []string) []string {
 	if len(notes) <= most {
 		return notes
 	}
-	return append(slices.Clone(notes[:most]), fmt.Sprintf("and %d more pickups", len(notes)-most))
+	return append(slices.Clone(notes[:most]), "and "+profiles.Count(len(notes)-most, "more pickup"))
 }
 
 // quoted is an argument of a command that a person may copy.

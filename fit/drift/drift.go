@@ -34,6 +34,8 @@ import (
 	"slices"
 	"time"
 
+	"evenpole/profiles"
+
 	"gonum.org/v1/gonum/stat"
 )
 
@@ -101,7 +103,7 @@ func (c *Chart) decide() {
 	switch {
 	case len(c.Points) < leastPoints:
 		c.State = CannotTell
-		c.warn("%d points are too few to tell: %d at least, %d are a good baseline", len(c.Points), leastPoints, usualBaseline)
+		c.warn("%s: too few to tell; it takes %d at least, %d are a good baseline", profiles.Count(len(c.Points), "point"), leastPoints, usualBaseline)
 	case c.start == len(c.Points):
 		c.State = CannotTell
 		c.warn("no point since %s", c.Since.Format(time.DateOnly))

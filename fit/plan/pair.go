@@ -68,7 +68,7 @@ func Pairing(ctx context.Context, o *profiles.Order, p *Plan, other *profiles.Or
 	case math.IsNaN(meanLevel(p.Level)) || math.IsNaN(meanLevel(q.Level)):
 		untold = "the model knows no levels in mV"
 	case len(o.Strings) != len(other.Strings):
-		untold = fmt.Sprintf("it has %d strings, and this one %d", len(other.Strings), len(o.Strings))
+		untold = fmt.Sprintf("it has %s, and this one %d", profiles.Count(len(other.Strings), "string"), len(o.Strings))
 	}
 	if untold != "" {
 		p.Warnings = append(p.Warnings, fmt.Sprintf("how loud this pickup is beside that of order %s cannot be told: %s", other.ID, untold))

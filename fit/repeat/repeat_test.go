@@ -245,7 +245,7 @@ func TestUnnamedOperators(t *testing.T) {
 	}
 	runs[0].operator, runs[1].operator = "", ""
 	sources, warnings := sourcesOf(runs)
-	if sources[0].levels != 3 || len(warnings) != 1 || !strings.HasPrefix(warnings[0], "2 sessions name no operator") {
+	if sources[0].levels != 3 || len(warnings) != 1 || !strings.HasPrefix(warnings[0], "counted as one more operator: 2 sessions without a name") {
 		t.Errorf("%d operators, warnings %q", sources[0].levels, warnings)
 	}
 }

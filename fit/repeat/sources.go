@@ -1,6 +1,10 @@
 package repeat
 
-import "fmt"
+import (
+	"fmt"
+
+	"evenpole/profiles"
+)
 
 // The sources of scatter, coarse first.
 const (
@@ -35,7 +39,7 @@ func sourcesOf(runs []run) (kept []factor, warnings []string) {
 		newFactor(byMounting, runs, func(r *run) string { return r.mounting }),
 	}
 	if unnamed := countUnnamed(runs); unnamed > 0 && all[0].levels > 1 {
-		warnings = append(warnings, fmt.Sprintf("%d sessions name no operator, by capture --operator or in %s: they count as one more", unnamed, OperatorsFile))
+		warnings = append(warnings, fmt.Sprintf("counted as one more operator: %s without a name, by capture --operator or in %s", profiles.Count(unnamed, "session"), OperatorsFile))
 	}
 	jigs := newFactor("jig", runs, func(r *run) string { return r.jig })
 	for i, f := range all {

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"evenpole/fit/level"
+	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/stat"
 )
@@ -53,9 +54,9 @@ func (c *check) silent(t *takes) string {
 	case t.flagged == 0:
 		return "no take in the session: finish the capture"
 	case t.unheard == t.flagged:
-		return fmt.Sprintf("none of %d takes is above its quiet level: look whether the string is plucked, lies over its pole, and is of steel", t.flagged)
+		return fmt.Sprintf("none of %s is above its quiet level: look whether the string is plucked, lies over its pole, and is of steel", profiles.Count(t.flagged, "take"))
 	}
-	return fmt.Sprintf("all %d takes are flagged: their notes say why; put it right and capture again", t.flagged)
+	return fmt.Sprintf("all are flagged (%s): notes say why; put it right and capture again", profiles.Count(t.flagged, "take"))
 }
 
 // newBudget puts the uncertainty budget together and adds notes of what is in it.

@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"evenpole/profiles"
 )
 
 // maxMoreTakes is how many more takes of a string are worth asking for; rather than
@@ -69,7 +71,7 @@ func (c *check) request(more []int) {
 		}
 	}
 	if count > 0 {
-		c.advise("capture it again with %d takes a string: that would likely tell, should the deviations stay what they are", count)
+		c.advise("capture it again with %s a string: that would likely tell, should the deviations stay what they are", profiles.Count(count, "take"))
 	}
 }
 

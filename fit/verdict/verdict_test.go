@@ -376,7 +376,7 @@ func TestWithheldVerdicts(t *testing.T) {
 			}
 			return r
 		}, nil},
-		{"all flagged", "string 1 (E4): all 8 takes are flagged", each(func(r *record.Reading) { r.Status = record.DoubleStrike }), nil},
+		{"all flagged", "string 1 (E4): all are flagged (8 takes)", each(func(r *record.Reading) { r.Status = record.DoubleStrike }), nil},
 		{"other gauge", "string 1 (E4) has gauge 0.550 mm, ordered 0.500 mm", each(func(r *record.Reading) { r.Gauge = 0.55 }), nil},
 		{"other core", "string 1 (E4) has core 0.450 mm, ordered 0.500 mm", each(func(r *record.Reading) { r.Core = 0.45 }), nil},
 		{"other wrap", `string 2 (B3) has wrap "bronze", ordered "plain"`, each(func(r *record.Reading) { r.Wrap = "bronze" }), nil},

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"evenpole/jig"
+	"evenpole/profiles"
 )
 
 // clause is something that the protocol wants, and how to find out. look says what came,
@@ -129,7 +130,7 @@ func always(name, section, expected string) clause {
 		if found.count == 0 {
 			return "always so", Pass
 		}
-		return fmt.Sprintf("%d times not: %s", found.count, found.first), Fail
+		return fmt.Sprintf("%s not: %s", profiles.Count(found.count, "time"), found.first), Fail
 	}}
 }
 

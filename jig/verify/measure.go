@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"evenpole/jig"
+	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
@@ -120,7 +121,7 @@ func (x *Measured) Words() (lines []string) {
 	}
 	say("string 1: %.2f mV; the quiet level would add %.3f dB to it, and is taken off", x.LevelMV, x.QuietDB)
 	say("scatter of %d takes: %.2f dB (95 %%: %.2f to %.2f dB)", x.Takes, x.ScatterDB, x.ScatterLow, x.ScatterHigh)
-	say("a tolerance of +- %.2f dB wants %d takes a string, for an uncertainty U of at most %.2f dB (%.0f %% of it)",
-		x.ToleranceDB, x.TakesWanted, share*x.ToleranceDB, 100*share)
+	say("a tolerance of +- %.2f dB wants %s a string, for an uncertainty U of at most %.2f dB (%.0f %% of it)",
+		x.ToleranceDB, profiles.Count(x.TakesWanted, "take"), share*x.ToleranceDB, 100*share)
 	return lines
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"evenpole/jig"
+	"evenpole/profiles"
 )
 
 var queueClauses = []clause{
@@ -202,7 +203,7 @@ func lookStop(ctx context.Context, s *session) (string, Result) {
 	at := positions(&t, running.ID, waiting.ID, stop.ID)
 	inOrder := at[0] >= 0 && at[0] < at[1] && at[1] < at[2]
 	ok := inOrder && ended(&t, running, min(made, long)) && ended(&t, waiting, max(made-long, 0)) && answered(&t, stop.ID, jig.Done)
-	return fmt.Sprintf("%d readings; %s", made, answersOf(&t)), verdict(ok)
+	return fmt.Sprintf("%s; %s", profiles.Count(made, "reading"), answersOf(&t)), verdict(ok)
 }
 
 // answersOf lists the answers of a talk.
@@ -234,5 +235,5 @@ func lookStopID(ctx context.Context, s *session) (string, Result) {
 	t := s.collect(ctx, patience, running.ID, stop.ID)
 	made, at := len(t.readings()), positions(&t, running.ID, stop.ID)
 	ok := ended(&t, running, made) && answered(&t, stop.ID, jig.Done) && at[0] < at[1]
-	return fmt.Sprintf("%d readings; %s", made, answersOf(&t)), verdict(ok)
+	return fmt.Sprintf("%s; %s", profiles.Count(made, "reading"), answersOf(&t)), verdict(ok)
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"evenpole/jig"
+	"evenpole/profiles"
 )
 
 // store is how many readings a jig keeps at least.
@@ -34,7 +35,7 @@ func rangeFault(t *talk, from, to uint32) (wrong string) {
 		next++
 	}
 	if next != to+1 {
-		return fmt.Sprintf("%d of %d readings: %s", next-from, to-from+1, t.words())
+		return fmt.Sprintf("%d of %s: %s", next-from, profiles.Count(int(to-from+1), "reading"), t.words())
 	}
 	return ""
 }

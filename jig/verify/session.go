@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"evenpole/jig"
+	"evenpole/profiles"
 )
 
 // The patience of a session.
@@ -227,7 +228,7 @@ func (t *talk) words() string {
 	case 2:
 		return t.lines[0].text + "; " + t.lines[1].text
 	default:
-		return fmt.Sprintf("%s; ... %d lines; %s", t.lines[0].text, n-2, t.lines[n-1].text)
+		return fmt.Sprintf("%s; ... %s; %s", t.lines[0].text, profiles.Count(n-2, "line"), t.lines[n-1].text)
 	}
 }
 

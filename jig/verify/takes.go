@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"evenpole/jig"
+	"evenpole/profiles"
 )
 
 // takes is how many plucks, or driven windows, of the first string are made for their scatter.
@@ -42,7 +43,7 @@ func series(ctx context.Context, s *session, c jig.Command) (t talk, wrong strin
 	made := t.readings()
 	switch {
 	case len(made) != c.Count:
-		return t, fmt.Sprintf("%d readings: %s", len(made), t.words())
+		return t, fmt.Sprintf("%s: %s", profiles.Count(len(made), "reading"), t.words())
 	case !isDone(&t, c.ID) || len(t.lines) != c.Count+1:
 		return t, t.words()
 	}
@@ -82,7 +83,7 @@ func finding(c jig.Command, wrong string) (string, Result) {
 	if wrong != "" {
 		return wrong, Fail
 	}
-	return fmt.Sprintf("%d takes, then A", c.Count), Pass
+	return profiles.Count(c.Count, "take") + ", then A", Pass
 }
 
 func (m *sample) lookQuiet(ctx context.Context, s *session) (string, Result) {
@@ -137,7 +138,7 @@ func lookOthers(ctx context.Context, s *session) (string, Result) {
 	if len(bare) > 0 {
 		return "as asked; E 3 for string " + strings.Join(bare, ", "), Pass
 	}
-	return fmt.Sprintf("%d strings as asked", s.ident.Strings-1), Pass
+	return profiles.Count(s.ident.Strings-1, "string") + " as asked", Pass
 }
 
 func lookField(ctx context.Context, s *session) (string, Result) {
@@ -158,7 +159,7 @@ func (m *sample) lookLevels(_ context.Context, s *session) (string, Result) {
 			return fmt.Sprintf("seq %d: RMS %d uV, peak %d uV of %d uV, window %d ms", x.Seq, x.RMSUV, x.PeakUV, s.ident.FullScaleUV, x.WindowMS), Fail
 		}
 	}
-	return fmt.Sprintf("%d readings so", len(m.all())), Pass
+	return profiles.Count(len(m.all()), "reading") + " so", Pass
 }
 
 func (m *sample) lookClipped(_ context.Context, s *session) (string, Result) {
@@ -168,5 +169,5 @@ func (m *sample) lookClipped(_ context.Context, s *session) (string, Result) {
 			return fmt.Sprintf("seq %d: peak at %.0f %% of full scale, flags %X", x.Seq, 100*share, uint32(x.Flags)), Fail
 		}
 	}
-	return fmt.Sprintf("%d readings so", len(m.all())), Pass
+	return profiles.Count(len(m.all()), "reading") + " so", Pass
 }
