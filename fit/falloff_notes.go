@@ -7,6 +7,7 @@ import (
 
 	"evenpole/fit/cell"
 	"evenpole/fit/curve"
+	"evenpole/profiles"
 )
 
 // A parameter of which the data gave less than leastFromData stands mostly on its
@@ -65,7 +66,7 @@ func (f *Falloff) confounded(cells []cell.Cell) []string {
 			if a.name == "" || b.name == "" || !(math.Abs(r) > mostCorrelated) || f.fromData(i) < leastFromData || f.fromData(j) < leastFromData {
 				continue
 			}
-			out = append(out, fmt.Sprintf("%s, and %s: the data tell them only together (correlation %+.2f); %s", a.name, b.name, r, b.capture))
+			out = append(out, profiles.Sprintf("%s, and %s: the data tell them only together (correlation %+.2f); %s", a.name, b.name, r, b.capture))
 		}
 	}
 	if !stringsMoved(cells) && f.fromData(curve.Protrusion) >= leastFromData {

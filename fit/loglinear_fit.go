@@ -44,7 +44,7 @@ func (k logKind) fit(d *cell.Data) (*logLinear, error) {
 }
 
 func (m *logLinear) note(format string, args ...any) {
-	m.Remarks = append(m.Remarks, fmt.Sprintf(format, args...))
+	m.Remarks = append(m.Remarks, profiles.Sprintf(format, args...))
 }
 
 // chooseTerms takes the terms whose effects the cells can tell, as long as there are

@@ -132,7 +132,7 @@ func radiusOf(rise, spacing float64) string {
 	if rise < 0.05 {
 		return "flat"
 	}
-	return fmt.Sprintf("%.0f mm", solve.Square(spacing*(arcStrings-1))/(8*rise)+rise/2)
+	return profiles.Sprintf("%.0f mm", solve.Square(spacing*(arcStrings-1))/(8*rise)+rise/2)
 }
 
 // extend widens a range to a value.
@@ -165,7 +165,7 @@ func (r *Range) warnings(s *Setup, heights []float64) []string {
 			}
 		}
 		if len(names) > 0 {
-			out = append(out, fmt.Sprintf("%s of %s beyond what was measured (%.2f to %.2f mm)", what, stringList(names), of[0], of[1]))
+			out = append(out, profiles.Sprintf("%s of %s beyond what was measured (%.2f to %.2f mm)", what, stringList(names), of[0], of[1]))
 		}
 	}
 	if r.NoLevels {

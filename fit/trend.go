@@ -10,6 +10,7 @@ import (
 	"evenpole/fit/cell"
 	"evenpole/fit/level"
 	"evenpole/fit/solve"
+	"evenpole/profiles"
 )
 
 // Trend is how the levels of pickups that were left out drift in time from what the
@@ -151,6 +152,6 @@ func (t *Trend) warning() string {
 		return ""
 	}
 	const day = "2006-01-02"
-	return fmt.Sprintf("levels drift: from %s to %s pickups came out %+.2f dB per month against what the others predict (Mann-Kendall test, p = %.2g): check the jig's gain and how it plucks, and measure an old pickup again",
+	return profiles.Sprintf("levels drift: from %s to %s pickups came out %+.2f dB per month against what the others predict (Mann-Kendall test, p = %.2g): check the jig's gain and how it plucks, and measure an old pickup again",
 		t.From.Format(day), t.To.Format(day), t.PerMonth, t.P)
 }

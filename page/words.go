@@ -2,7 +2,6 @@ package page
 
 import (
 	"fmt"
-	"math"
 	"strings"
 	"time"
 
@@ -18,7 +17,7 @@ func known(format string, f level.Figure) string {
 	if !f.Known() {
 		return unknown
 	}
-	return fmt.Sprintf(format, float64(f))
+	return profiles.Sprintf(format, float64(f))
 }
 
 func plain(f level.Figure) string { return known("%.2f", f) }
@@ -31,17 +30,17 @@ func plus(f level.Figure) string {
 	return signed(float64(f))
 }
 
-// signed writes decibels with their sign; what rounds to zero is +0.00.
-func signed(v float64) string { return fmt.Sprintf("%+.2f", math.Round(v*100)/100+0) }
+// signed writes decibels with their sign.
+func signed(v float64) string { return profiles.Sprintf("%+.2f", v) }
 
 func figure(v *float64) string {
 	if v == nil {
 		return unknown
 	}
-	return fmt.Sprintf("%.2f", *v)
+	return profiles.Sprintf("%.2f", *v)
 }
 
-func hundredths(v float64) string { return fmt.Sprintf("%.2f", v) }
+func hundredths(v float64) string { return profiles.Sprintf("%.2f", v) }
 
 func percent(share float64) string { return fmt.Sprintf("%.0f %%", 100*share) }
 

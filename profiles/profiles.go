@@ -31,7 +31,8 @@
 //   - vocabulary.go: the words that files share ([PoleKind], [Excitation], [Wrap]), each
 //     with its one list.
 //   - name.go: which texts can be a name or a note, at every door ([IsName], [IsNote]).
-//   - listed.go: a number of things and a list of names for people ([Count], [Listed]).
+//   - listed.go: a number of things and a list of names for people ([Count], [Listed]);
+//     figures.go: numbers for people ([Sprintf]).
 //   - twice.go: heights that were read twice ([Twice]).
 //   - units.go: in which units lengths are told to people ([Units]).
 //   - limits.go: units of keys, and the range of values that make sense for each key;

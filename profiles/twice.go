@@ -23,11 +23,11 @@ func (t *Twice) Scatter() float64 { return t.Apart / math.Sqrt2 }
 
 // Told says in words what the readings differ by; what is "pole" or "string".
 func (t *Twice) Told(what string) string {
-	said := fmt.Sprintf("%s heights were read twice: the readings differ by %.2f mm (root mean square), most at %s %d, by %.2f mm", what, t.Apart, what, t.Worst, t.Most)
+	said := Sprintf("%s heights were read twice: the readings differ by %.2f mm (root mean square), most at %s %d, by %.2f mm", what, t.Apart, what, t.Worst, t.Most)
 	if t.Most > farApart {
 		return said + fmt.Sprintf("; one of the two is wrong: read %s %d once more", what, t.Worst)
 	}
-	return said + fmt.Sprintf("; one reading scatters by %.2f mm, their mean, which counts, by %.2f mm", t.Scatter(), t.Scatter()/math.Sqrt2)
+	return said + Sprintf("; one reading scatters by %.2f mm, their mean, which counts, by %.2f mm", t.Scatter(), t.Scatter()/math.Sqrt2)
 }
 
 // again reads the second readings of heights: what counts is the mean of both. It

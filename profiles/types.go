@@ -1,7 +1,6 @@
 package profiles
 
 import (
-	"fmt"
 	"math"
 	"slices"
 )
@@ -113,7 +112,7 @@ func (o *Order) CentringNote() string {
 	if math.Abs(mean) < 1e-9 { // rounding
 		return ""
 	}
-	return fmt.Sprintf("offset_db averages %+.3g dB; balances have no mean, so that is taken off every offset", mean)
+	return Sprintf("offset_db averages %+.3g dB; balances have no mean, so that is taken off every offset", mean)
 }
 
 // offsetMean is the mean of the offsets, in dB.

@@ -66,17 +66,17 @@ func (u Units) Figures(mm []float64) string {
 // least three, so that no digit is lost that the trade uses.
 func (u Units) Write(format string, mm float64) string {
 	if u != Inches {
-		return fmt.Sprintf(format, mm)
+		return Sprintf(format, mm)
 	}
 	decimals := 3
 	if at := strings.IndexByte(format, '.'); at >= 0 && format[at+1] >= '3' {
 		decimals = int(format[at+1]-'0') + 1
 	}
-	return fmt.Sprintf("%"+strings.TrimLeft(format[:strings.IndexByte(format, '.')], "%")+"."+strconv.Itoa(decimals)+"f", mm/mmPerInch)
+	return Sprintf("%"+strings.TrimLeft(format[:strings.IndexByte(format, '.')], "%")+"."+strconv.Itoa(decimals)+"f", mm/mmPerInch)
 }
 
 // Say writes a length in mm in a sentence, and for inches the millimetres beside.
-func (u Units) Say(mm float64) string { return u.Text(fmt.Sprintf("%.2f mm", mm)) }
+func (u Units) Say(mm float64) string { return u.Text(Sprintf("%.2f mm", mm)) }
 
 // Radius writes a fretboard's radius in mm in a sentence, with as many figures as it is
 // named by: "7.25 in (184.15 mm)".
@@ -142,7 +142,7 @@ func thousandths(mm string) string {
 	sign, x := signAnd(mm)
 	inches := math.Round(x/mmPerInch*1000) / 1000
 	if inches < 2 {
-		return fmt.Sprintf("%s%.3f", sign, inches)
+		return withSign(sign, fmt.Sprintf("%.3f", inches))
 	}
 	return sign + strconv.FormatFloat(inches, 'f', -1, 64)
 }
@@ -190,7 +190,7 @@ func (u Units) Read(text string) (mm float64, err error) {
 func (u Units) InGauss() bool { return u == Inches }
 
 // Gauss writes a field in mT, in gauss.
-func Gauss(mT float64) string { return fmt.Sprintf("%.0f", mT*gaussInMT) }
+func Gauss(mT float64) string { return Sprintf("%.0f", mT*gaussInMT) }
 
 // Of is how a figure with a unit is told: in inches what is in mm, or by the mm. It returns
 // the factor to multiply the figure with, and the unit's name.
@@ -209,7 +209,15 @@ func (u Units) Of(unit string) (factor float64, name string) {
 
 func gauss(mT string) string {
 	sign, x := signAnd(mT)
-	return fmt.Sprintf("%s%.0f", sign, x*gaussInMT)
+	return withSign(sign, fmt.Sprintf("%.0f", x*gaussInMT))
+}
+
+// withSign puts a sign before digits; no minus before what is zero.
+func withSign(sign, digits string) string {
+	if sign != "+" && strings.Trim(digits, "0.") == "" {
+		return digits
+	}
+	return sign + digits
 }
 
 // signAnd splits a number into its sign, as it stands, and its size.

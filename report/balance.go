@@ -5,6 +5,8 @@ import (
 	"io"
 	"math"
 	"strings"
+
+	"evenpole/profiles"
 )
 
 // BalanceChart is the picture of a pickup's balance, by string.
@@ -254,11 +256,11 @@ func (c *BalanceChart) has(m Mark) bool {
 func (c *BalanceChart) words() string {
 	var parts []string
 	for _, b := range c.Bars {
-		text := fmt.Sprintf("string %s: balance %s dB", name(b.String, b.Note), figure("%+.2f", b.Balance))
+		text := profiles.Sprintf("string %s: balance %s dB", name(b.String, b.Note), figure("%+.2f", b.Balance))
 		if whisker(b) > 0 {
 			text += fmt.Sprintf(" ± %.2f dB", b.Expanded)
 		}
-		parts = append(parts, fmt.Sprintf("%s, target %s dB, %s", text, figure("%+.2f", b.Target), b.Mark))
+		parts = append(parts, profiles.Sprintf("%s, target %s dB, %s", text, figure("%+.2f", b.Target), b.Mark))
 	}
 	return strings.Join(parts, "; ") + "."
 }

@@ -101,7 +101,7 @@ func (p BatchPage) strength() [][2]string {
 		if t.Drifts {
 			word = "drift"
 		}
-		out = append(out, [2]string{"along the box", fmt.Sprintf("%s: %s (Mann-Kendall test, p = %.2g)", word, p.Units.Text(figure("%+.1f", t.Across)+" mT"), t.P)})
+		out = append(out, [2]string{"along the box", profiles.Sprintf("%s: %s (Mann-Kendall test, p = %.2g)", word, p.Units.Text(figure("%+.1f", t.Across)+" mT"), t.P)})
 	}
 	return out
 }
@@ -149,7 +149,7 @@ func (p BatchPage) others(s *pdf.Page) {
 			}
 			within := "not known"
 			if o.Within != nil {
-				within = fmt.Sprintf("%s to %s %%", figure("%+.1f", o.Within.Low), figure("%+.1f", o.Within.High))
+				within = profiles.Sprintf("%s to %s %%", figure("%+.1f", o.Within.Low), figure("%+.1f", o.Within.High))
 			}
 			row := []string{name, fmt.Sprint(o.Count), figure("%.1f", o.Mean), figure("%+.1f", o.Percent) + " %", within, figure("%+.2f", o.DB)}
 			if p.Units.InGauss() {
@@ -164,9 +164,9 @@ func (p BatchPage) others(s *pdf.Page) {
 		s.Table(head, rows)
 	}
 	if l := p.Loudness; l != nil {
-		text := fmt.Sprintf("Level of test pickups with this batch (%d) beside those with the reference batch (%d): %s dB", l.Pickups, l.Reference, figure("%+.2f", l.DB))
+		text := profiles.Sprintf("Level of test pickups with this batch (%d) beside those with the reference batch (%d): %s dB", l.Pickups, l.Reference, figure("%+.2f", l.DB))
 		if l.Within != nil {
-			text += fmt.Sprintf(", between %s and %s dB", figure("%+.2f", l.Within.Low), figure("%+.2f", l.Within.High))
+			text += profiles.Sprintf(", between %s and %s dB", figure("%+.2f", l.Within.Low), figure("%+.2f", l.Within.High))
 		}
 		s.Gap(0.5)
 		s.Para(text+".", pdf.BodySize, false)

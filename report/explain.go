@@ -254,7 +254,7 @@ func (p *ExplainPicture) words() string {
 	for i, c := range p.Columns {
 		var causes []string
 		for _, r := range p.Rows {
-			causes = append(causes, fmt.Sprintf("%s %s dB", r.Words, figure("%+.2f", r.Parts[i])))
+			causes = append(causes, profiles.Sprintf("%s %s dB", r.Words, figure("%+.2f", r.Parts[i])))
 		}
 		parts = append(parts, "string "+name(c.String, c.Note)+": "+strings.Join(causes, ", "))
 	}

@@ -97,7 +97,7 @@ func PlanPoles(o *profiles.Order, p *plan.Plan) PolePicture {
 	}
 	if p.Flat != nil {
 		picture.Outline = p.Flat.Heights
-		picture.Beside = fmt.Sprintf("flat tops at %.2f mm", p.Flat.Height)
+		picture.Beside = profiles.Sprintf("flat tops at %.2f mm", p.Flat.Height)
 	}
 	return picture
 }

@@ -209,7 +209,7 @@ func fallPlot(d *explain.Diagnosis, u profiles.Units) *Plot {
 		each = fmt.Sprintf("medians of %d cells at gaps alike, whiskers from 5 to 95 %%", all)
 	}
 	p := newPlot("falloff.svg", "How level falls with the gap",
-		fmt.Sprintf("Points: %s, all causes but its gap taken off, what the model leaves added (partial residual). 0 dB at %s.", each, u.Text(fmt.Sprintf("%.1f mm", explain.ReferenceGap))),
+		profiles.Sprintf("Points: %s, all causes but its gap taken off, what the model leaves added (partial residual). 0 dB at %s.", each, u.Text(profiles.Sprintf("%.1f mm", explain.ReferenceGap))),
 		"Bands: 95 % by the uncertainty of the curve's parameters alone. Classes: strings with as much steel as plain ones of these diameters.")
 	looks := []vgdraw.LineStyle{stroke(1.4, ink), stroke(1.4, ink, 6, 3), stroke(1.4, ink, 1.5, 2.5)}
 	factor, unit := u.Of("mm")
@@ -224,7 +224,7 @@ func fallPlot(d *explain.Diagnosis, u profiles.Units) *Plot {
 		for _, pt := range c.Curve {
 			curve = append(curve, plotter.XY{X: factor * pt.Gap, Y: pt.Level})
 		}
-		name := u.Text(fmt.Sprintf("%.2f to %.2f mm", c.From, c.To))
+		name := u.Text(profiles.Sprintf("%.2f to %.2f mm", c.From, c.To))
 		line := p.line(looks[i%len(looks)], curve...)
 		if g := glyph(i, len(d.Fall)); all > mostPoints {
 			const stretches = 24

@@ -360,7 +360,7 @@ func (p *PolePicture) words() string {
 			name(q.String, q.Note), figure("%.2f", q.Height), figure("%.2f", q.StringHeight-q.Height))))
 	}
 	for i, h := range p.Second {
-		parts = append(parts, p.Units.Text(fmt.Sprintf("%s, string %d: %.2f mm", p.SecondIs, i+1, h)))
+		parts = append(parts, p.Units.Text(profiles.Sprintf("%s, string %d: %.2f mm", p.SecondIs, i+1, h)))
 	}
 	if p.Outline != nil {
 		parts = append(parts, "dashed: "+p.Units.Text(p.Beside))

@@ -198,7 +198,7 @@ func (p *page) meantFor() string {
 	if o.FretboardRadius > 0 {
 		radius = fmt.Sprintf("fretboard radius %.5g mm", o.FretboardRadius)
 	}
-	return p.Units.Text(fmt.Sprintf("%s; %s; strings %.2f to %.2f mm over the bobbin plane, %.5g mm from first to last", set, radius, o.StringHeightFirst, o.StringHeightLast, o.StringSpread))
+	return p.Units.Text(profiles.Sprintf("%s; %s; strings %.2f to %.2f mm over the bobbin plane, %.5g mm from first to last", set, radius, o.StringHeightFirst, o.StringHeightLast, o.StringSpread))
 }
 
 // BalanceCaption stands over the chart.

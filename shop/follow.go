@@ -210,7 +210,7 @@ func (t Take) What() string { return record.TakeGroup{Mode: t.Mode, Number: t.Nu
 // Size is the take's level with its unit.
 func (t Take) Size() string {
 	if t.Mode == record.Probe {
-		return fmt.Sprintf("%.3f mT", t.Level)
+		return profiles.Sprintf("%.3f mT", t.Level)
 	}
 	return fmt.Sprintf("%.3f mV", math.Abs(t.Level))
 }

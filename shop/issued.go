@@ -95,5 +95,5 @@ func decibels(x level.Figure) string {
 	if !x.Known() {
 		return "not known"
 	}
-	return fmt.Sprintf("%+.2f dB", float64(x))
+	return profiles.Sprintf("%+.2f dB", float64(x))
 }

@@ -109,7 +109,7 @@ func differences(m *profiles.Mount, b *record.Mounted) (out []string) {
 	for i, s := range m.Strings {
 		was, ok := b.Strings[i+1]
 		if ok && (math.Abs(s.Core-was.Core) > sameDiameter || math.Abs(s.Gauge-was.Gauge) > sameDiameter) {
-			out = append(out, fmt.Sprintf("string %d of %.3f mm on a core of %.3f mm, was %.3f mm on %.3f mm%s", i+1, s.Gauge, s.Core, was.Gauge, was.Core, inSession(b)))
+			out = append(out, profiles.Sprintf("string %d of %.3f mm on a core of %.3f mm, was %.3f mm on %.3f mm%s", i+1, s.Gauge, s.Core, was.Gauge, was.Core, inSession(b)))
 		}
 	}
 	return out

@@ -109,7 +109,7 @@ func takesFor(scatter float64) int {
 
 // notices says what to do about a recording.
 func (r *Understood) notices(h *recording.Heard) {
-	note := func(format string, args ...any) { r.Notices = append(r.Notices, fmt.Sprintf(format, args...)) }
+	note := func(format string, args ...any) { r.Notices = append(r.Notices, profiles.Sprintf(format, args...)) }
 	if h.Noises > 0 {
 		note("taken for no plucks: %s without a pitch", profiles.Count(h.Noises, "sound"))
 	}

@@ -261,13 +261,13 @@ func atGap(gap level.Figure) string {
 	if !gap.Known() {
 		return ""
 	}
-	return fmt.Sprintf(", at %.2f mm from the pole face", float64(gap))
+	return profiles.Sprintf(", at %.2f mm from the pole face", float64(gap))
 }
 
 func printStrength(e *env, r *batch.Report) {
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 	row := func(name, format string, args ...any) {
-		fmt.Fprintf(tw, "%s\t%s\n", name, e.units.Text(fmt.Sprintf(format, args...)))
+		fmt.Fprintf(tw, "%s\t%s\n", name, e.units.Text(profiles.Sprintf(format, args...)))
 	}
 	row("mean strength", "%.1f mT%s", r.Mean, span(r.MeanWithin, "mT"))
 	if s := r.Scatter; s != nil {
@@ -280,7 +280,7 @@ func printStrength(e *env, r *batch.Report) {
 		}
 	}
 	if t := r.Tolerance; t != nil {
-		row(fmt.Sprintf("%.3g %% of the batch", 100*t.Share), "%.1f to %.1f mT (k = %.3f)", t.Low, t.High, t.K)
+		row(profiles.Sprintf("%.3g %% of the batch", 100*t.Share), "%.1f to %.1f mT (k = %.3f)", t.Low, t.High, t.K)
 	}
 	if r.ForMean != nil && *r.ForMean > 0 {
 		row(fmt.Sprintf("mean to %.3g %%", r.Within), "%s", profiles.Count(*r.ForMean, "more magnet"))
@@ -317,7 +317,7 @@ func printOdd(e *env, r *batch.Report) {
 func outlierNames(r *batch.Report) []string {
 	var names []string
 	for _, o := range r.Outliers {
-		names = append(names, fmt.Sprintf("%s (%.1f mT)", o.Magnet, o.Field))
+		names = append(names, profiles.Sprintf("%s (%.1f mT)", o.Magnet, o.Field))
 	}
 	return names
 }
@@ -336,9 +336,9 @@ func printOthers(e *env, r *batch.Report) {
 		}
 		between := "cannot be told"
 		if c.Within != nil {
-			between = fmt.Sprintf("%+.1f and %+.1f", c.Within.Low, c.Within.High)
+			between = profiles.Sprintf("%+.1f and %+.1f", c.Within.Low, c.Within.High)
 		}
-		fmt.Fprintf(tw, "%s\t%d\t%.1f\t%s%+.1f\t%s\t\n", name, c.Count, c.Mean, inGauss(e, profiles.Gauss(c.Mean)+"\t"), c.Percent, between)
+		profiles.Fprintf(tw, "%s\t%d\t%.1f\t%s%+.1f\t%s\t\n", name, c.Count, c.Mean, inGauss(e, profiles.Gauss(c.Mean)+"\t"), c.Percent, between)
 	}
 	tw.Flush()
 	if l := r.Loudness; l != nil {
@@ -386,7 +386,7 @@ func printSets(e *env, s *batch.Sets) {
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(tw, "set\tmean mT\tspread mT\t"+inGauss(e, "mean G\tspread G\t")+"magnets\t")
 	for _, set := range s.Sets {
-		fmt.Fprintf(tw, "%d\t%.1f\t%.1f\t%s%s\t\n", set.Number, set.Mean, set.Spread, inGauss(e, profiles.Gauss(set.Mean)+"\t"+profiles.Gauss(set.Spread)+"\t"), strings.Join(set.Magnets, " "))
+		profiles.Fprintf(tw, "%d\t%.1f\t%.1f\t%s%s\t\n", set.Number, set.Mean, set.Spread, inGauss(e, profiles.Gauss(set.Mean)+"\t"+profiles.Gauss(set.Spread)+"\t"), strings.Join(set.Magnets, " "))
 	}
 	tw.Flush()
 	e.print("left over: %s", namesOr(s.Left, "none"))

@@ -117,7 +117,7 @@ func printFields(e *env, r *capture.Result) {
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(tw, "position\tmagnet\tfield mT\t"+inGauss(e, "field G\t")+"good\tmade\trefused")
 	for _, t := range r.Tallies {
-		fmt.Fprintf(tw, "%d\t%s\t%.1f\t%s%d\t%d\t%s\n", t.Number, orDash(t.Magnet), t.Field, inGauss(e, profiles.Gauss(t.Field)+"\t"), t.Good, t.Made, refusalWords(refusals(t.Refused)))
+		profiles.Fprintf(tw, "%d\t%s\t%.1f\t%s%d\t%d\t%s\n", t.Number, orDash(t.Magnet), t.Field, inGauss(e, profiles.Gauss(t.Field)+"\t"), t.Good, t.Made, refusalWords(refusals(t.Refused)))
 	}
 	tw.Flush()
 }

@@ -132,7 +132,7 @@ const (
 
 // barScale is the head of a column of bars.
 func barScale() string {
-	ends := fmt.Sprintf("%+.0f", barDB)
+	ends := profiles.Sprintf("%+.0f", barDB)
 	return fmt.Sprintf("%.0f%s0%s%s", -barDB, strings.Repeat(" ", barHalf-len(ends)), strings.Repeat(" ", barHalf-len(ends)), ends)
 }
 

@@ -57,7 +57,7 @@ func (e *env) writeFile(path string, write func(io.Writer) error) error {
 // note prints a line for the person at the bench, out of the way of results. As in all
 // that is printed for people, lengths that a sentence has in mm are told in e.units.
 func (e *env) note(format string, args ...any) {
-	fmt.Fprintln(e.stderr, e.units.Text(fmt.Sprintf(format, args...)))
+	fmt.Fprintln(e.stderr, e.units.Text(profiles.Sprintf(format, args...)))
 }
 
 // warn prints warnings, one a line.
@@ -69,7 +69,7 @@ func (e *env) warn(warnings []string) {
 
 // print writes a line of the result.
 func (e *env) print(format string, args ...any) {
-	fmt.Fprintln(e.stdout, e.units.Text(fmt.Sprintf(format, args...)))
+	fmt.Fprintln(e.stdout, e.units.Text(profiles.Sprintf(format, args...)))
 }
 
 // exit is how a command that worked says that the answer is not "yes". What the user

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 	"text/tabwriter"
@@ -253,7 +252,7 @@ func printReport(e *env, r *fit.Report) {
 	fmt.Fprintln(tw, "parameter\tvalue\tstandard error\tunit\tfrom data\t")
 	for _, p := range r.Parameters {
 		p = p.In(e.units)
-		fmt.Fprintf(tw, "%s\t%.3f\t%.3f\t%s\t%.0f %%\t\n", p.Name, math.Round(p.Value*1000)/1000+0, p.SE, p.Unit, 100*p.FromData) // no -0.000
+		profiles.Fprintf(tw, "%s\t%.3f\t%.3f\t%s\t%.0f %%\t\n", p.Name, p.Value, p.SE, p.Unit, 100*p.FromData)
 	}
 	tw.Flush()
 	e.print("")

@@ -44,10 +44,10 @@ var mayImport = map[string][]string{
 	"fit/layout":  {"profiles", "fit", "fit/cell", "fit/curve", "fit/field", "fit/solve"},
 	"fit/plan":    {"profiles", "fit", "fit/cell", "fit/layout", "fit/level", "fit/solve"},
 	"fit/verdict": {"profiles", "capture/record", "fit", "fit/cell", "fit/curve", "fit/field", "fit/level", "fit/solve"},
-	"fit/batch":   {"capture/record", "fit", "fit/cell", "fit/field", "fit/level", "fit/solve"},
+	"fit/batch":   {"profiles", "capture/record", "fit", "fit/cell", "fit/field", "fit/level", "fit/solve"},
 	"fit/repeat":  {"profiles", "capture/record", "capture/record/sheet", "fit", "fit/cell", "fit/level", "fit/solve"},
 	"fit/drift":   {"profiles", "capture/record", "fit", "fit/cell", "fit/level"},
-	"fit/gain":    {"capture/record", "capture/record/disk", "capture/record/sheet", "fit", "fit/cell", "fit/level", "fit/solve"},
+	"fit/gain":    {"profiles", "capture/record", "capture/record/disk", "capture/record/sheet", "fit", "fit/cell", "fit/level", "fit/solve"},
 
 	"report":     {"profiles", "capture/record/table", "fit", "fit/batch", "fit/drift", "fit/explain", "fit/level", "fit/plan", "fit/verdict", "report/pdf"},
 	"report/pdf": {},

@@ -157,7 +157,7 @@ func describe(l *jig.Line) string {
 			x.Seq, x.String, x.Mode, x.Take, float64(x.RMSUV)/1000, float64(x.PeakUV)/1000, float64(x.FreqMHz)/1000, x.WindowMS, uint32(x.Flags))
 	case jig.KindField:
 		x := l.Field
-		return fmt.Sprintf("field %d: position %d, take %d: %.2f mT", x.Seq, x.Position, x.Take, float64(x.FieldUT)/1000)
+		return profiles.Sprintf("field %d: position %d, take %d: %.2f mT", x.Seq, x.Position, x.Take, float64(x.FieldUT)/1000)
 	case jig.KindStatus:
 		return fmt.Sprintf("alive: last reading %d, %.3f s since power-up", l.Status.Seq, float64(l.Status.Millis)/1000)
 	case jig.KindAnswer:

@@ -200,7 +200,7 @@ func printRange(e *env, r *fit.Range) {
 	e.print("")
 	e.print("measured, and so good for: pole heights %.2f to %.2f mm, gaps %.2f to %.2f mm, cores %.3f to %.3f mm,",
 		r.PoleHeight[0], r.PoleHeight[1], r.Gap[0], r.Gap[1], r.Core[0], r.Core[1])
-	line := fmt.Sprintf("arcs of strings that rise %.1f to %.1f mm, wraps %s", r.Arc[0], r.Arc[1], wrapList(r.Wraps))
+	line := profiles.Sprintf("arcs of strings that rise %.1f to %.1f mm, wraps %s", r.Arc[0], r.Arc[1], wrapList(r.Wraps))
 	if len(r.Batches) > 0 {
 		line += "; magnet batches " + strings.Join(r.Batches, ", ")
 	}

@@ -290,7 +290,7 @@ func printPoles(e *env, o *profiles.Order, p *plan.Plan) {
 		}
 		fmt.Fprintf(tw, "%s\t", u.Figure(h))
 		if beside != "" {
-			fmt.Fprintf(tw, "%.2f\t", h)
+			profiles.Fprintf(tw, "%.2f\t", h)
 		}
 		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\t%s\t", mayBeOff(u, q), u.Figure(p.Gaps[i]), signed(p.Balance[i]), signed(p.Deviation[i]), signed(p.Slope[i]*step))
 		if o.FormerDepth > 0 {
@@ -326,7 +326,7 @@ func mayBeOff(u profiles.Units, q plan.Pole) string {
 	if q.Lower == 0 && q.Higher == 0 {
 		return "none"
 	}
-	return u.Figure(-q.Lower+0) + " to " + u.Write("%+.2f", q.Higher)
+	return u.Figure(-q.Lower) + " to " + u.Write("%+.2f", q.Higher)
 }
 
 // printStaggers prints the plan beside the others, under every string set.
@@ -338,7 +338,7 @@ func printStaggers(e *env, p *plan.Plan) {
 		if s.Strings != "" {
 			heights = ""
 		}
-		fmt.Fprintf(tw, "%s\t%.2f\t%.2f\t%.2f to %.2f\t%.0f %%\t%s\n", title(s), s.Worst, s.Spread, s.Spread95[0], s.Spread95[1], 100*s.Meets, heights)
+		profiles.Fprintf(tw, "%s\t%.2f\t%.2f\t%.2f to %.2f\t%.0f %%\t%s\n", title(s), s.Worst, s.Spread, s.Spread95[0], s.Spread95[1], 100*s.Meets, heights)
 	}
 	tw.Flush()
 }
@@ -369,7 +369,7 @@ func printWhatIf(e *env, o *profiles.Order, changes []plan.Change) {
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', 0)
 	fmt.Fprintf(tw, "what if: balance changes, dB, of string\t%s\tspread dB\tall within\n", stringCells(len(o.Strings)))
 	for _, c := range changes {
-		fmt.Fprintf(tw, "%s\t%s\t%.2f\t%.0f %%\n", e.units.Text(c.What), signedCells(c.Change), c.Spread, 100*c.Meets)
+		profiles.Fprintf(tw, "%s\t%s\t%.2f\t%.0f %%\n", e.units.Text(c.What), signedCells(c.Change), c.Spread, 100*c.Meets)
 	}
 	tw.Flush()
 }

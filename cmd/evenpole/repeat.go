@@ -100,7 +100,7 @@ func printStudy(e *env, s *repeat.Study) {
 	fmt.Fprintf(tw, "what differs\tn\teach string on its own dB\t%.0f %% interval\tmean level dB\t%.0f %% interval\t\n", 100*s.Confidence, 100*s.Confidence)
 	for i, c := range s.Balance {
 		l := s.Level[i]
-		fmt.Fprintf(tw, "%s\t%d\t%.3f\t%.3f to %.3f\t%.3f\t%.3f to %.3f\t\n", c.Source, c.Levels, c.SD, c.Low, c.High, l.SD, l.Low, l.High)
+		profiles.Fprintf(tw, "%s\t%d\t%.3f\t%.3f to %.3f\t%.3f\t%.3f to %.3f\t\n", c.Source, c.Levels, c.SD, c.Low, c.High, l.SD, l.Low, l.High)
 	}
 	tw.Flush()
 	e.print("")
@@ -146,7 +146,7 @@ func printCompared(e *env, list []repeat.JigDifference, confidence float64) {
 		if !low.Known() || !high.Known() {
 			return "not known: measure again on both"
 		}
-		return fmt.Sprintf("%+.3f to %+.3f dB", float64(low), float64(high))
+		return profiles.Sprintf("%+.3f to %+.3f dB", float64(low), float64(high))
 	}
 	for _, c := range list {
 		e.print("")
@@ -154,7 +154,7 @@ func printCompared(e *env, list []repeat.JigDifference, confidence float64) {
 		tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
 		fmt.Fprintf(tw, "string	on its own dB\t%.0f %% interval\t\n", 100*confidence)
 		for _, x := range c.Strings {
-			fmt.Fprintf(tw, "%d\t%+.3f\t%s\t\n", x.String, x.Balance, interval(x.Low, x.High))
+			profiles.Fprintf(tw, "%d\t%+.3f\t%s\t\n", x.String, x.Balance, interval(x.Low, x.High))
 		}
 		tw.Flush()
 	}
@@ -167,7 +167,7 @@ func printTolerance(e *env, t *repeat.Tolerance, takes int) {
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(tw, "takes\tstandard deviation dB\tU dB\tshare\t")
 	for _, r := range t.Rows {
-		fmt.Fprintf(tw, "%d\t%.3f\t%.2f\t%.0f %%\t\n", r.Takes, r.SD, r.Expanded, 100*r.Share)
+		profiles.Fprintf(tw, "%d\t%.3f\t%.2f\t%.0f %%\t\n", r.Takes, r.SD, r.Expanded, 100*r.Share)
 	}
 	tw.Flush()
 	e.print("")

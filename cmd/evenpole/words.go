@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -16,10 +15,8 @@ import (
 
 // How figures, names and days are read and written, in all commands alike.
 
-// signed writes decibels with their sign; what rounds to zero is +0.00.
-func signed(v float64) string {
-	return fmt.Sprintf("%+.2f", math.Round(v*100)/100+0)
-}
+// signed writes decibels with their sign.
+func signed(v float64) string { return profiles.Sprintf("%+.2f", v) }
 
 func signedCells(values []float64) string {
 	var cells []string
@@ -67,14 +64,14 @@ func decibels(v *float64) string {
 	if v == nil {
 		return "cannot be told"
 	}
-	return fmt.Sprintf("%.2f dB", *v)
+	return profiles.Sprintf("%.2f dB", *v)
 }
 
 func figure(v *float64) string {
 	if v == nil {
 		return "-"
 	}
-	return fmt.Sprintf("%.2f", *v)
+	return profiles.Sprintf("%.2f", *v)
 }
 
 func orNone(name string) string {
@@ -129,7 +126,7 @@ func known(format string, f level.Figure) string {
 	if !f.Known() {
 		return "-"
 	}
-	return fmt.Sprintf(format, float64(f))
+	return profiles.Sprintf(format, float64(f))
 }
 
 func plain(f level.Figure) string { return known("%.2f", f) }

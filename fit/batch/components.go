@@ -1,11 +1,11 @@
 package batch
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
 	"evenpole/fit/level"
+	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat"
@@ -97,7 +97,7 @@ func (l *lot) shifts() []string {
 			n := float64(len(ratios))
 			p := 2 * distuv.StudentsT{Sigma: 1, Nu: n - 1}.Survival(math.Abs(mean)*math.Sqrt(n)/sd)
 			if sd > 0 && p < suspicion {
-				out = append(out, fmt.Sprintf("session %s reads %+.1f %% against session %s on the %d magnets of both (p = %.2g): the probe, its zero or its gap has changed",
+				out = append(out, profiles.Sprintf("session %s reads %+.1f %% against session %s on the %d magnets of both (p = %.2g): the probe, its zero or its gap has changed",
 					later, 100*math.Expm1(mean), earlier, len(ratios), p))
 			}
 			break

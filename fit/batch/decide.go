@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"evenpole/fit/level"
+	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/stat"
 )
@@ -229,9 +230,9 @@ func percent(share float64) string {
 func (l *Limits) words() string {
 	switch {
 	case l.Max == nil:
-		return fmt.Sprintf("%.1f mT or more", *l.Min)
+		return profiles.Sprintf("%.1f mT or more", *l.Min)
 	case l.Min == nil:
-		return fmt.Sprintf("%.1f mT or less", *l.Max)
+		return profiles.Sprintf("%.1f mT or less", *l.Max)
 	}
-	return fmt.Sprintf("%.1f to %.1f mT", *l.Min, *l.Max)
+	return profiles.Sprintf("%.1f to %.1f mT", *l.Min, *l.Max)
 }

@@ -1,11 +1,11 @@
 package batch
 
 import (
-	"fmt"
 	"math"
 	"time"
 
 	"evenpole/fit/level"
+	"evenpole/profiles"
 )
 
 // Interval is from Low to High.
@@ -160,11 +160,11 @@ type Report struct {
 }
 
 func (r *Report) warn(format string, args ...any) {
-	r.Warnings = append(r.Warnings, fmt.Sprintf(format, args...))
+	r.Warnings = append(r.Warnings, profiles.Sprintf(format, args...))
 }
 
 func (r *Report) note(format string, args ...any) {
-	r.Notes = append(r.Notes, fmt.Sprintf(format, args...))
+	r.Notes = append(r.Notes, profiles.Sprintf(format, args...))
 }
 
 // characterisation is a report in the making.

@@ -1,10 +1,10 @@
 package drift
 
 import (
-	"fmt"
 	"time"
 
 	"evenpole/fit/level"
+	"evenpole/profiles"
 )
 
 // State is the answer.
@@ -110,5 +110,5 @@ type Chart struct {
 }
 
 func (c *Chart) warn(format string, args ...any) {
-	c.Warnings = append(c.Warnings, fmt.Sprintf(format, args...))
+	c.Warnings = append(c.Warnings, profiles.Sprintf(format, args...))
 }

@@ -15,6 +15,7 @@ import (
 
 	"evenpole/capture/record"
 	"evenpole/capture/record/disk"
+	"evenpole/profiles"
 
 	"github.com/pelletier/go-toml/v2"
 )
@@ -198,6 +199,6 @@ func (b Book) ChannelStd(jig string, t time.Time) float64 {
 
 // String says what the calibration does to readings.
 func (c *Calibration) String() string {
-	return fmt.Sprintf("levels are the jig's times %.4f, as it was calibrated on %s: %+.3f dB with U = %.3f dB (k = %.2f)",
+	return profiles.Sprintf("levels are the jig's times %.4f, as it was calibrated on %s: %+.3f dB with U = %.3f dB (k = %.2f)",
 		c.Gain, c.Time.Format(time.DateOnly), c.GainDB, c.Expanded, c.K)
 }

@@ -35,6 +35,7 @@ import (
 	"evenpole/capture/record"
 	"evenpole/fit/level"
 	"evenpole/fit/solve"
+	"evenpole/profiles"
 
 	"github.com/pelletier/go-toml/v2"
 )
@@ -162,7 +163,7 @@ func (c *Calibration) addSlope(l *line, coverage float64) {
 	s.AtHigh, _ = l.at(dbOf(high))
 	c.Slope = s
 	if t := solve.CoverageFactor(l.dof, coverage); math.Abs(s.PerDB) > t*s.Std {
-		c.Warnings = append(c.Warnings, fmt.Sprintf(
+		c.Warnings = append(c.Warnings, profiles.Sprintf(
 			"the jig is not linear: its gain goes from %+.3f dB at %.4g mV to %+.3f dB at %.4g mV; loud and quiet strings are read differently", s.AtLow, low, s.AtHigh, high))
 	}
 }

@@ -1,7 +1,6 @@
 package layout
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -292,7 +291,7 @@ func (p *pickup) Warnings(s *fit.Setup, heights []float64) []string {
 		out = append(out, what+": what is said of this one follows from the fields of poles as they stand, is less sure for it, and is said with wider intervals; capture one, and fit")
 	}
 	if p.coils != nil && !p.coils.adds {
-		out = append(out, fmt.Sprintf("the coils' signals are subtracted: what is left of a string is a difference, about %+.0f dB beside the first coil alone, and levels stand and fall with what makes the coils differ", p.left()))
+		out = append(out, profiles.Sprintf("the coils' signals are subtracted: what is left of a string is a difference, about %+.0f dB beside the first coil alone, and levels stand and fall with what makes the coils differ", p.left()))
 	}
 	return out
 }

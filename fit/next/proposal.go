@@ -37,7 +37,7 @@ func (p *Proposal) Words(number int) string {
 		what = fmt.Sprintf("capture the test pickup of %d under %q", p.WoundFor, p.Set)
 	}
 	if p.Higher > 0 {
-		what += fmt.Sprintf(", the strings %.1f mm higher than usual", p.Higher)
+		what += profiles.Sprintf(", the strings %.1f mm higher than usual", p.Higher)
 	}
 	return what
 }

@@ -98,7 +98,7 @@ func (j *job) magnetPull(p *Plan) []string {
 			least = pullWound
 		}
 		if p.Gaps[i] < least-0.005 { // smaller as it is printed
-			near = append(near, fmt.Sprintf("%s (gap %.2f mm, %.1f mm wanted)", j.name(i), p.Gaps[i], least))
+			near = append(near, profiles.Sprintf("%s (gap %.2f mm, %.1f mm wanted)", j.name(i), p.Gaps[i], least))
 		}
 	}
 	if near == nil {
@@ -165,7 +165,7 @@ func (j *job) bindingLimits(p *Plan) []string {
 		if h.more < 0 {
 			way = "lower"
 		}
-		w = append(w, fmt.Sprintf("%s: %s keeps its pole at %.2f mm; about %.1f mm %s would bring it to the others",
+		w = append(w, profiles.Sprintf("%s: %s keeps its pole at %.2f mm; about %.1f mm %s would bring it to the others",
 			j.name(h.i), h.limit, p.Heights[h.i], math.Abs(h.more), way))
 	}
 	return w
@@ -176,7 +176,7 @@ func (j *job) poorChance(p *Plan) []string {
 	if out := p.outside(); len(out) > 0 {
 		var names []string
 		for _, m := range out {
-			name := fmt.Sprintf("%s at %+.2f dB", j.name(m.i), m.deviation)
+			name := profiles.Sprintf("%s at %+.2f dB", j.name(m.i), m.deviation)
 			if m.set != "" {
 				name += fmt.Sprintf(" with %q", m.set)
 			}
@@ -199,7 +199,7 @@ func (j *job) poorChance(p *Plan) []string {
 	}
 	cause := "readings of more test pickups and matched magnets raise it"
 	if i := farthest(least.Deviation); math.Abs(least.Deviation[i]) > p.Tolerance/2 {
-		cause = fmt.Sprintf("the limits leave %s at %+.1f dB", j.name(i), least.Deviation[i])
+		cause = profiles.Sprintf("the limits leave %s at %+.1f dB", j.name(i), least.Deviation[i])
 	}
 	return []string{fmt.Sprintf("the chance that every string is within %g dB is only %.0f %%%s: %s", p.Tolerance, 100*least.Meets, with, cause)}
 }
@@ -217,7 +217,7 @@ func (p *Plan) nearlyEnough() []string {
 	if least.Name != "" {
 		with = fmt.Sprintf(" with %q", least.Name)
 	}
-	return []string{fmt.Sprintf("flat tops are nearly enough: they keep every string within %g dB with a chance of %.0f %%%s, and from %.0f %% on they are advised; a pickup with flat tops at %.2f mm, captured under these strings, would decide",
+	return []string{profiles.Sprintf("flat tops are nearly enough: they keep every string within %g dB with a chance of %.0f %%%s, and from %.0f %% on they are advised; a pickup with flat tops at %.2f mm, captured under these strings, would decide",
 		p.Tolerance, 100*least.Meets, with, 100*flatChance, p.Flat.Height)}
 }
 
@@ -234,7 +234,7 @@ func (j *job) flatIsNearer(p *Plan) []string {
 		}
 	}
 	i := farthest(d)
-	return []string{fmt.Sprintf("flat tops come %.1f dB nearer at the worst string, and are not planned: they are expected to leave %s at %+.2f dB, and %g dB is allowed",
+	return []string{profiles.Sprintf("flat tops come %.1f dB nearer at the worst string, and are not planned: they are expected to leave %s at %+.2f dB, and %g dB is allowed",
 		p.MaxWorst()-p.Flat.MaxWorst(), j.name(i), d[i], p.Tolerance)}
 }
 

@@ -37,10 +37,10 @@ func (r *Pair) Words(u profiles.Units) []string {
 	if r == nil {
 		return nil
 	}
-	out := []string{fmt.Sprintf("beside order %s: %+.1f dB expected (%+.1f to %+.1f), %+.1f wanted within %.2g, a chance of %.0f %%",
+	out := []string{profiles.Sprintf("beside order %s: %+.1f dB expected (%+.1f to %+.1f), %+.1f wanted within %.2g, a chance of %.0f %%",
 		r.Order, r.Expected, r.Interval[0], r.Interval[1], r.Wanted, r.Tolerance, 100*r.Meets)}
 	if r.Raise != 0 {
-		out = append(out, u.Text(fmt.Sprintf("with this whole pickup moved by %+.2f mm: %+.1f dB, a chance of %.0f %%, and a spread of %.2f dB among its strings", r.Raise, r.Reached, 100*r.MeetsAfter, r.RaisedTo)))
+		out = append(out, u.Text(profiles.Sprintf("with this whole pickup moved by %+.2f mm: %+.1f dB, a chance of %.0f %%, and a spread of %.2f dB among its strings", r.Raise, r.Reached, 100*r.MeetsAfter, r.RaisedTo)))
 	}
 	for _, w := range r.Warnings {
 		out = append(out, "note: "+w)

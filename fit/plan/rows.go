@@ -88,7 +88,7 @@ func (c *Coils) Words(o *profiles.Order, u profiles.Units) []string {
 		how = "are subtracted"
 	}
 	out := []string{fmt.Sprintf("two coils %s apart, whose signals %s: a string moves %.2f times as far over the second as over the first",
-		u.Text(fmt.Sprintf("%.1f mm", c.Apart)), how, c.Gain)}
+		u.Text(profiles.Sprintf("%.1f mm", c.Apart)), how, c.Gain)}
 	for k, r := range c.Rows {
 		does := "is set as planned"
 		if !r.Set {

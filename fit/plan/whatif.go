@@ -49,10 +49,10 @@ func WhatIf(ctx context.Context, o *profiles.Order, m fit.Predictor, opt Options
 		w.add(what, &changed, p.Heights, 0, 0)
 	}
 	for _, raise := range []float64{whatIfPickup, -whatIfPickup} {
-		w.add(fmt.Sprintf("pickup %+.1f mm", raise), o, p.Heights, raise, raise)
+		w.add(profiles.Sprintf("pickup %+.1f mm", raise), o, p.Heights, raise, raise)
 	}
 	for _, tilt := range []float64{whatIfTilt, -whatIfTilt} {
-		w.add(fmt.Sprintf("tilt: string 1's end %+.2f mm, the other %+.2f mm", tilt, -tilt), o, p.Heights, tilt, -tilt)
+		w.add(profiles.Sprintf("tilt: string 1's end %+.2f mm, the other %+.2f mm", tilt, -tilt), o, p.Heights, tilt, -tilt)
 	}
 	w.addPoles(o, p)
 	for _, set := range sets {
@@ -82,7 +82,7 @@ func (w *whatIf) addPoles(o *profiles.Order, p *Plan) {
 		if len(numbers) > 1 {
 			what = "poles"
 		}
-		w.add(fmt.Sprintf("%s %s %+.1f mm", what, joined(numbers), whatIfPole), o, at, 0, 0)
+		w.add(profiles.Sprintf("%s %s %+.1f mm", what, joined(numbers), whatIfPole), o, at, 0, 0)
 	}
 }
 

@@ -72,11 +72,11 @@ func (x *expectation) causes() []Cause {
 	}
 	reversed, faint := x.probe.sides()
 	for _, n := range reversed {
-		out = append(out, x.seen(Reversed, n-1, fmt.Sprintf("the magnet of string %d is reversed: %+.0f mT over its pole, the others have the other side up", n, x.probe.field(n-1))))
+		out = append(out, x.seen(Reversed, n-1, profiles.Sprintf("the magnet of string %d is reversed: %+.0f mT over its pole, the others have the other side up", n, x.probe.field(n-1))))
 	}
 	for _, n := range faint {
 		own, others := x.probe.beside(n - 1)
-		out = append(out, x.seen(Demagnetised, n-1, fmt.Sprintf("the magnet of string %d is demagnetised, or there is none: %.0f mT over its pole, %.0f mT over the others", n, own, others)))
+		out = append(out, x.seen(Demagnetised, n-1, profiles.Sprintf("the magnet of string %d is demagnetised, or there is none: %.0f mT over its pole, %.0f mT over the others", n, own, others)))
 	}
 	if out != nil {
 		return out // with such a fault the levels do not show another cause
@@ -194,9 +194,9 @@ func (x *expectation) gap(i int, kind string, off float64) hypothesis {
 	h.size = func(extra float64) float64 { return math.Abs(off + extra) }
 	h.words = func(size float64) string {
 		if off < 0 {
-			return fmt.Sprintf("the pole of string %d stands some %.1f mm lower than written, or the string higher", i+1, size)
+			return profiles.Sprintf("the pole of string %d stands some %.1f mm lower than written, or the string higher", i+1, size)
 		}
-		return fmt.Sprintf("the pole of string %d stands some %.1f mm higher than written, or the string lower", i+1, size)
+		return profiles.Sprintf("the pole of string %d stands some %.1f mm higher than written, or the string lower", i+1, size)
 	}
 	return h
 }
@@ -212,7 +212,7 @@ func (x *expectation) weak(i int) hypothesis {
 	h.words = func(size float64) string {
 		text := fmt.Sprintf("the magnet of string %d is some %.0f %% weaker than its batch", i+1, 100*size)
 		if field, others := x.probe.beside(i); known(field) && known(others) {
-			text += fmt.Sprintf(" (%.0f mT over its pole, %.0f mT over the others)", field, others)
+			text += profiles.Sprintf(" (%.0f mT over its pole, %.0f mT over the others)", field, others)
 		}
 		return text
 	}
@@ -271,9 +271,9 @@ func (x *expectation) otherStrings(i int) []hypothesis {
 
 func diameters(s profiles.String) string {
 	if s.Plain() {
-		return fmt.Sprintf("%.3f mm", s.Gauge)
+		return profiles.Sprintf("%.3f mm", s.Gauge)
 	}
-	return fmt.Sprintf("%.3f mm over a core of %.3f mm", s.Gauge, s.Core)
+	return profiles.Sprintf("%.3f mm over a core of %.3f mm", s.Gauge, s.Core)
 }
 
 // tilt is a mounting with its strings higher at one end and lower at the other.
@@ -287,7 +287,7 @@ func (x *expectation) tilt() hypothesis {
 		if size < 0 {
 			wide, narrow = 1, n
 		}
-		return fmt.Sprintf("the mounting is tilted: some %.1f mm more gap at string %d than at string %d beside what is written", math.Abs(size), wide, narrow)
+		return profiles.Sprintf("the mounting is tilted: some %.1f mm more gap at string %d than at string %d beside what is written", math.Abs(size), wide, narrow)
 	}
 	return h
 }
@@ -328,9 +328,6 @@ func (x *expectation) whatWouldTell(causes []Cause) string {
 	return strings.Join(readings, "; ")
 }
 
-// tenths rounds so that nothing left is printed as +0.0, and not as -0.0.
-func tenths(f level.Figure) float64 { return math.Round(10*float64(f))/10 + 0 }
-
 // Say is the diagnosis in sentences.
 func (d *Diagnosis) Say() []string {
 	if len(d.Causes) == 0 {
@@ -344,7 +341,7 @@ func (d *Diagnosis) Say() []string {
 		}
 		text := fmt.Sprintf("%s: %s", how, c.Text)
 		if c.Off.Known() && c.Left.Known() {
-			text += fmt.Sprintf(" (%+.1f dB off; allowing for it leaves %+.1f dB)", tenths(c.Off), tenths(c.Left))
+			text += profiles.Sprintf(" (%+.1f dB off; allowing for it leaves %+.1f dB)", float64(c.Off), float64(c.Left))
 		}
 		out = append(out, text)
 	}

@@ -66,11 +66,11 @@ func validate(o *profiles.Order, opt Options) error {
 }
 
 func (c *check) warn(format string, args ...any) {
-	c.v.Warnings = append(c.v.Warnings, fmt.Sprintf(format, args...))
+	c.v.Warnings = append(c.v.Warnings, profiles.Sprintf(format, args...))
 }
 
 func (c *check) note(format string, args ...any) {
-	c.v.Notes = append(c.v.Notes, fmt.Sprintf(format, args...))
+	c.v.Notes = append(c.v.Notes, profiles.Sprintf(format, args...))
 }
 
 // withhold warns of why the session cannot show whether the pickup conforms.

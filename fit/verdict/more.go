@@ -1,7 +1,6 @@
 package verdict
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -58,7 +57,7 @@ func (c *check) advise(format string, args ...any) {
 	if c.v.Remedy != "" {
 		c.v.Remedy += "; "
 	}
-	c.v.Remedy += fmt.Sprintf(format, args...)
+	c.v.Remedy += profiles.Sprintf(format, args...)
 }
 
 // request adds the takes to the verdict, and says how many a new capture needs.

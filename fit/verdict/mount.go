@@ -42,7 +42,7 @@ func (c *check) compareMount() {
 			strung = append(strung, c.name(i)+" "+d)
 		}
 		if h := float64(s.StringHeight); math.Abs(h-heights[i]) > sameHeight {
-			off = append(off, fmt.Sprintf("%s at %.2f mm, ordered %.2f mm", c.name(i), h, heights[i]))
+			off = append(off, profiles.Sprintf("%s at %.2f mm, ordered %.2f mm", c.name(i), h, heights[i]))
 		}
 		if d := c.wrongPole(s); d != "" {
 			built = append(built, c.name(i)+" "+d)
@@ -85,11 +85,11 @@ func wrongString(want profiles.String, got *String) string {
 	}
 	switch {
 	case differ(float64(got.Gauge), want.Gauge, sameDiameter, sameShare):
-		return fmt.Sprintf("has gauge %.3f mm, ordered %.3f mm", float64(got.Gauge), want.Gauge)
+		return profiles.Sprintf("has gauge %.3f mm, ordered %.3f mm", float64(got.Gauge), want.Gauge)
 	case got.Wrap != "" && want.Wrap != "" && got.Wrap != want.Wrap:
 		return fmt.Sprintf("has wrap %q, ordered %q", got.Wrap, want.Wrap)
 	case !want.CoreEstimated && differ(float64(got.Core), want.Core, sameDiameter, sameBareCore):
-		return fmt.Sprintf("has core %.3f mm, ordered %.3f mm", float64(got.Core), want.Core)
+		return profiles.Sprintf("has core %.3f mm, ordered %.3f mm", float64(got.Core), want.Core)
 	}
 	return ""
 }
@@ -100,9 +100,9 @@ func (c *check) wrongPole(s *String) string {
 	h, gap := float64(s.PoleHeight), float64(s.StringHeight-s.PoleHeight)
 	switch {
 	case h < o.PoleHeightMin-samePole || h > o.PoleHeightMax+samePole:
-		return fmt.Sprintf("at %.2f mm, allowed %.2f to %.2f mm", h, o.PoleHeightMin, o.PoleHeightMax)
+		return profiles.Sprintf("at %.2f mm, allowed %.2f to %.2f mm", h, o.PoleHeightMin, o.PoleHeightMax)
 	case gap < o.RestGap()-samePole:
-		return fmt.Sprintf("at %.2f mm from its string, allowed %.2f mm", gap, o.RestGap())
+		return profiles.Sprintf("at %.2f mm from its string, allowed %.2f mm", gap, o.RestGap())
 	}
 	return ""
 }

@@ -135,11 +135,11 @@ func (c *check) turn(i int) string {
 	move := allowed - float64(s.PoleHeight)
 	switch {
 	case allowed == want:
-		return fmt.Sprintf("%s by about %.2f mm%s, to %.2f mm", text, math.Abs(move), c.turns(move), want)
+		return profiles.Sprintf("%s by about %.2f mm%s, to %.2f mm", text, math.Abs(move), c.turns(move), want)
 	case math.Abs(move) < samePole || (move > 0) == (s.Deviation > 0):
 		return fmt.Sprintf("%s; it is at the order's limit already, so try another string gauge", loudness(s.Deviation))
 	}
-	return fmt.Sprintf("%s to the order's limit, %.2f mm%s; it would take %.2f mm", text, allowed, c.turns(move), want)
+	return profiles.Sprintf("%s to the order's limit, %.2f mm%s; it would take %.2f mm", text, allowed, c.turns(move), want)
 }
 
 // turns says how many turns of a screw a move is, to the nearest eighth; "" when
@@ -175,7 +175,7 @@ func (c *check) restring(i int) string {
 	case want < low || want > high:
 		return text + ", beyond the order's limits"
 	}
-	return text + fmt.Sprintf(", about %.2f mm", want)
+	return text + profiles.Sprintf(", about %.2f mm", want)
 }
 
 // example names the string of a known set whose core would bring string i nearest to
@@ -265,9 +265,9 @@ func (c *check) tooNear(first, last float64) bool {
 func moves(first, last float64, n int) string {
 	end := func(mm float64) string {
 		if mm < 0 {
-			return fmt.Sprintf("lower it by %.1f mm", -mm)
+			return profiles.Sprintf("lower it by %.1f mm", -mm)
 		}
-		return fmt.Sprintf("raise it by %.1f mm", mm)
+		return profiles.Sprintf("raise it by %.1f mm", mm)
 	}
 	var parts []string
 	if math.Abs(first-last) < moveStep/2 {

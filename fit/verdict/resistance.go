@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"evenpole/fit/level"
+	"evenpole/profiles"
 )
 
 // copperPerK is by how much the resistance of copper grows with temperature, as a
@@ -86,7 +87,7 @@ func (r *Resistance) String() string {
 	if !r.Target.Known() {
 		return text
 	}
-	text += fmt.Sprintf(": %+.1f %% off the %.0f ohm ordered", float64(r.Off), float64(r.Target))
+	text += profiles.Sprintf(": %+.1f %% off the %.0f ohm ordered", float64(r.Off), float64(r.Target))
 	switch {
 	case !r.Tolerance.Known():
 		return text

@@ -128,6 +128,6 @@ func (v *Verdict) StateResistance(o *profiles.Order, m Measured) {
 		r.Tolerance = level.Figure(o.ResistanceTolerance)
 	}
 	if !r.Within() && !shorted {
-		v.Warnings = append(v.Warnings, fmt.Sprintf("the coil has %.0f ohm at 20 °C, %+.1f %% off the %.0f ohm ordered, and +- %g %% is allowed: fewer or more turns, another wire, or a short between turns", r.At20, float64(r.Off), o.Resistance, o.ResistanceTolerance))
+		v.Warnings = append(v.Warnings, profiles.Sprintf("the coil has %.0f ohm at 20 °C, %+.1f %% off the %.0f ohm ordered, and +- %g %% is allowed: fewer or more turns, another wire, or a short between turns", r.At20, float64(r.Off), o.Resistance, o.ResistanceTolerance))
 	}
 }
