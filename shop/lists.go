@@ -183,6 +183,30 @@ func (m *Measured) Latest() *Session {
 	return last
 }
 
+// Fullest is the session that tells most of the pickup as it is: the newest of those in which
+// as many strings were measured as in any, so that one that was begun and left does not hide
+// a whole one before it; nil without any.
+func (m *Measured) Fullest() *Session {
+	var fullest *Session
+	for i := range m.Sessions {
+		x := &m.Sessions[i]
+		if fullest == nil || x.measured() > fullest.measured() || x.measured() == fullest.measured() && !x.Last.Before(fullest.Last) {
+			fullest = x
+		}
+	}
+	return fullest
+}
+
+// measured counts the strings whose level is known.
+func (x *Session) measured() (n int) {
+	for i := range x.Strings {
+		if x.Strings[i].Level.Known() {
+			n++
+		}
+	}
+	return n
+}
+
 // Takes counts the takes of all sessions that count.
 func (m *Measured) Takes() (n int) {
 	for _, x := range m.Sessions {

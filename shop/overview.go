@@ -18,12 +18,12 @@ type Overview struct {
 	Orders   []OrderLine   `json:"orders"`   // by name
 }
 
-// PickupLine is a pickup as it was measured last, and what came of it.
+// PickupLine is a pickup as its fullest session has it, and what came of it.
 type PickupLine struct {
 	Pickup   string        `json:"pickup"`
 	Batch    string        `json:"batch"`
-	Session  string        `json:"session"` // that it was measured in last
-	Measured time.Time     `json:"measured"`
+	Session  string        `json:"session"`  // the newest in which as many strings were measured as in any of it
+	Measured time.Time     `json:"measured"` // in that session
 	Level    level.Figure  `json:"level_mv"` // of all strings together
 	Strings  []StringLevel `json:"strings"`
 	Open     []string      `json:"open_sessions"` // of it, that were begun and not finished
@@ -98,8 +98,8 @@ func (s *Shop) wholeRecord(ctx context.Context, wanted func(*record.Reading) boo
 
 // pickupLine tells of a pickup.
 func pickupLine(m *Measured, issued Certificates, open []string) PickupLine {
-	last := m.Latest()
-	l := PickupLine{Pickup: m.Pickup, Batch: m.Batch, Session: last.ID, Measured: last.Last, Level: last.Level, Strings: last.Strings, Open: append([]string{}, open...)}
+	x := m.Fullest()
+	l := PickupLine{Pickup: m.Pickup, Batch: m.Batch, Session: x.ID, Measured: x.Last, Level: x.Level, Strings: x.Strings, Open: append([]string{}, open...)}
 	if v := issued.OfPickup(m.Pickup).Newest(); v != nil {
 		l.Order, l.Verdict, l.Certificate, l.Shipped = v.Order, v.Verdict, v.Certificate, v.Verdict == verdict.Conforms
 	}

@@ -90,6 +90,27 @@ func TestOverview(t *testing.T) {
 	}
 }
 
+// A session that was left after its first string does not stand for a pickup of which there is
+// a whole one.
+func TestOverviewPrefersWholeSessions(t *testing.T) {
+	s := overviewShop(t)
+	text, err := os.ReadFile(s.ReadingsFile())
+	if err != nil {
+		t.Fatal(err)
+	}
+	whole, _, _ := strings.Cut(string(text), "2025-03-05T09:00:00.000Z") // string 2 of s001 is taken back there
+	if err := os.WriteFile(s.ReadingsFile(), []byte(whole), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	o, err := s.Overview(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if p := o.Pickups[1]; p.Pickup != "P" || p.Session != "s001" || len(p.Strings) != 2 || p.Measured.Day() != 3 || !slices.Equal(p.Open, []string{"s002"}) {
+		t.Errorf("%+v", p)
+	}
+}
+
 func TestRecorded(t *testing.T) {
 	s := overviewShop(t)
 	r, err := s.Recorded(t.Context(), "P")
