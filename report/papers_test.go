@@ -92,6 +92,21 @@ func TestCertificatePDFSays(t *testing.T) {
 	}
 }
 
+// Both coils' poles are on the workshop's sheet, in the table and in the picture.
+func TestSheetOfTwoCoils(t *testing.T) {
+	c := cases()["two coils"]
+	page := render(t, c)
+	for _, want := range []string{"<th scope=\"col\">pole 2<br>mm</th>", "<td>1.11</td>", "narrow: coil 2"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("the page lacks %q", want)
+		}
+	}
+	has(t, renderPDF(t, c, A4), "pole 2", "gap 2", "1.11", "1.61", "narrow: coil 2")
+	if page := render(t, cases()["six"]); strings.Contains(page, "pole 2") {
+		t.Error("the page on a pickup with one coil has a second")
+	}
+}
+
 // The page on a batch is a page of its paper, too, and says what the HTML does.
 func TestBatchPDF(t *testing.T) {
 	for name, p := range batchCases() {

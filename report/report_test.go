@@ -101,8 +101,14 @@ func cases() map[string]Papers {
 	long.Verdict.Pickup, long.Verdict.Order = strings.Repeat("T004", 16), strings.Repeat("order-", 12)
 	long.Verdict.Strings[4].Wrap = "nickel_plated_steel"
 
+	humbucker := certificate(0.42, -0.31, 0.12, -0.65, 0.22, 0.2)
+	for i := range humbucker.Verdict.Strings {
+		second := level.Figure(1.11 + 0.1*float64(i))
+		humbucker.Verdict.Strings[i].PoleHeight2 = &second
+	}
+
 	return map[string]Papers{
-		"six": six, "far": far, "doubt": doubt, "silent": silent, "twelve": twelve, "rude": rude, "long": long, "one": certificate(0),
+		"six": six, "two coils": humbucker, "far": far, "doubt": doubt, "silent": silent, "twelve": twelve, "rude": rude, "long": long, "one": certificate(0),
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"math"
 	"slices"
 	"strings"
 
@@ -125,6 +126,22 @@ func (p *page) Diameter(x level.Figure) string { return diameter(p.Units, float6
 
 // Gap is from pole to string.
 func (p *page) Gap(s verdict.String) string { return p.Length(s.StringHeight - s.PoleHeight) }
+
+// PoleOfSecond is the height of the pole in the second coil.
+func (p *page) PoleOfSecond(s verdict.String) string { return p.Length(secondPole(&s)) }
+
+// GapOfSecond is from that pole to the string.
+func (p *page) GapOfSecond(s verdict.String) string {
+	return p.Length(s.StringHeight - secondPole(&s))
+}
+
+// secondPole is the height of a string's pole in the second coil, mm; not known without one.
+func secondPole(s *verdict.String) level.Figure {
+	if s.PoleHeight2 == nil {
+		return level.Figure(math.NaN())
+	}
+	return *s.PoleHeight2
+}
 
 // Unit is that of lengths.
 func (p *page) Unit() string { return p.Units.Name() }
@@ -277,6 +294,12 @@ func (c *Papers) poles() PolePicture {
 		p.Poles = append(p.Poles, Pole{s.Number, s.Note, float64(s.PoleHeight), float64(s.StringHeight), float64(s.Gauge)})
 	}
 	p.arrange(c.Order)
+	if c.Verdict.TwoCoils() {
+		p.SecondIs = "narrow: coil 2"
+		for i := range c.Verdict.Strings {
+			p.Second = append(p.Second, float64(secondPole(&c.Verdict.Strings[i])))
+		}
+	}
 	return p
 }
 

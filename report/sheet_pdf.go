@@ -91,16 +91,20 @@ func (p *page) strings(s *pdf.Page) {
 	s.Para("Strings and poles", pdf.BodySize+0.5, true)
 	var rows [][]string
 	for _, x := range p.Verdict.Strings {
-		rows = append(rows, []string{
-			name(x.Number, x.Note), p.Diameter(x.Gauge), p.Diameter(x.Core), wrapWords(x.Wrap),
-			p.Length(x.PoleHeight), p.Gap(x), fmt.Sprint(x.Takes), threeDigits(float64(x.Level)),
-			figure("%+.2f", float64(x.Balance)), figure("%+.2f", x.Target), figure("%+.2f", float64(x.Deviation)), figure("%.2f", float64(x.Expanded)), string(x.Verdict),
-		})
+		row := []string{name(x.Number, x.Note), p.Diameter(x.Gauge), p.Diameter(x.Core), wrapWords(x.Wrap), p.Length(x.PoleHeight), p.Gap(x)}
+		if p.Verdict.TwoCoils() {
+			row = append(row, p.PoleOfSecond(x), p.GapOfSecond(x))
+		}
+		rows = append(rows, append(row, fmt.Sprint(x.Takes), threeDigits(float64(x.Level)),
+			figure("%+.2f", float64(x.Balance)), figure("%+.2f", x.Target), figure("%+.2f", float64(x.Deviation)), figure("%.2f", float64(x.Expanded)), string(x.Verdict)))
 	}
-	s.Table([]pdf.Column{
-		{Head: "string", Words: true}, {Head: "gauge\n" + p.Unit()}, {Head: "core\n" + p.Unit()}, {Head: "wrap", Words: true}, {Head: "pole\n" + p.Unit()}, {Head: "gap\n" + p.Unit()},
+	columns := []pdf.Column{{Head: "string", Words: true}, {Head: "gauge\n" + p.Unit()}, {Head: "core\n" + p.Unit()}, {Head: "wrap", Words: true}, {Head: "pole\n" + p.Unit()}, {Head: "gap\n" + p.Unit()}}
+	if p.Verdict.TwoCoils() {
+		columns = append(columns, pdf.Column{Head: "pole 2\n" + p.Unit()}, pdf.Column{Head: "gap 2\n" + p.Unit()})
+	}
+	s.Table(append(columns, []pdf.Column{
 		{Head: "takes"}, {Head: "level\nmV"}, {Head: "balance\ndB"}, {Head: "target\ndB"}, {Head: "deviation\ndB"}, {Head: "± U\ndB"}, {Head: "verdict", Words: true},
-	}, rows)
+	}...), rows)
 }
 
 // foot stands at the foot of the page.

@@ -4,10 +4,12 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"text/tabwriter"
 
+	"evenpole/fit/level"
 	"evenpole/fit/verdict"
 	"evenpole/profiles"
 	"evenpole/shop"
@@ -187,6 +189,9 @@ func printVerdict(e *env, v *verdict.Verdict) {
 	}
 	tw.Flush()
 	e.print("")
+	if v.TwoCoils() {
+		e.print("poles as built: %s", rowsAsBuilt(e.units, v))
+	}
 	e.print("spread %s dB; every string within +- %g dB of its target is wanted; U covers %.0f %%", plain(v.Spread), v.Tolerance, 100*v.Coverage)
 	if v.Looks > 1 {
 		e.print("look %d at this pickup as it is: it is judged with guard bands of up to %s dB, at %.4g %% coverage, so that looks do not add up", v.Looks, plain(v.WidestGuard()), 100*v.GuardCoverage)
@@ -212,6 +217,30 @@ func printVerdict(e *env, v *verdict.Verdict) {
 		e.note("note: %s", n)
 	}
 	e.warn(v.Warnings)
+}
+
+// rowsAsBuilt says how high the poles of both coils of a pickup stood on the jig.
+func rowsAsBuilt(u profiles.Units, v *verdict.Verdict) string {
+	var first, second []string
+	for i := range v.Strings {
+		s := &v.Strings[i]
+		first, second = append(first, lengthOrDash(u, s.PoleHeight)), append(second, lengthOrDash(u, orUnknown(s.PoleHeight2)))
+	}
+	return fmt.Sprintf("coil 1 at %s %s; coil 2 at %s %s", strings.Join(first, ", "), u.Name(), strings.Join(second, ", "), u.Name())
+}
+
+func lengthOrDash(u profiles.Units, mm level.Figure) string {
+	if !mm.Known() {
+		return "-"
+	}
+	return u.Figure(float64(mm))
+}
+
+func orUnknown(f *level.Figure) level.Figure {
+	if f == nil {
+		return level.Figure(math.NaN())
+	}
+	return *f
 }
 
 // printDiagnosis prints how the pickup compares with what is expected of it.

@@ -38,6 +38,10 @@ func newCheck(o *profiles.Order, s *session, opt Options) *check {
 			Level: unknown, Balance: unknown, Deviation: unknown, Std: unknown, Expanded: unknown, Guard: unknown, K: unknown, DOF: unknown,
 			Takes: len(t.levels), Flagged: t.flagged, Verdict: CannotTell, Target: target[i],
 		}
+		if t.row.TwoCoils() {
+			second := level.Figure(t.row.PoleHeight2)
+			v.Strings[i].PoleHeight2 = &second
+		}
 	}
 	return &check{v: v, order: o, session: s, opt: opt}
 }

@@ -2,6 +2,7 @@ package verdict
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"evenpole/fit/level"
@@ -28,10 +29,11 @@ type String struct {
 	Gauge        level.Figure  `json:"gauge_mm"`
 	Core         level.Figure  `json:"core_mm"`
 	Wrap         profiles.Wrap `json:"wrap"`
-	PoleHeight   level.Figure  `json:"pole_height_mm"`   // as built
-	StringHeight level.Figure  `json:"string_height_mm"` // on the jig
-	Level        level.Figure  `json:"level_mv"`         // geometric mean of v over the good takes, as the jig plucks
-	Balance      level.Figure  `json:"balance_db"`       // for the excitation that the verdict is for
+	PoleHeight   level.Figure  `json:"pole_height_mm"`             // as built
+	PoleHeight2  *level.Figure `json:"pole_height_2_mm,omitempty"` // as built, in the second coil; nil with one coil
+	StringHeight level.Figure  `json:"string_height_mm"`           // on the jig
+	Level        level.Figure  `json:"level_mv"`                   // geometric mean of v over the good takes, as the jig plucks
+	Balance      level.Figure  `json:"balance_db"`                 // for the excitation that the verdict is for
 	Target       float64       `json:"target_db"`
 	Deviation    level.Figure  `json:"deviation_db"`  // balance less target
 	Std          level.Figure  `json:"u_db"`          // standard uncertainty of the balance
@@ -43,6 +45,11 @@ type String struct {
 	Flagged      int           `json:"flagged"`       // takes that do not count
 	Verdict      Answer        `json:"verdict"`
 	Remedy       string        `json:"remedy"`
+}
+
+// TwoCoils reports whether the pickup that was measured has two coils.
+func (v *Verdict) TwoCoils() bool {
+	return slices.ContainsFunc(v.Strings, func(s String) bool { return s.PoleHeight2 != nil })
 }
 
 // More says how many more takes of a string are wanted.

@@ -102,5 +102,8 @@ func (c *check) lookedAt(past *session) bool {
 func sameMounting(a, b *String) bool {
 	differ := func(x, y level.Figure, most float64) bool { return math.Abs(float64(x-y)) > most }
 	strung := profiles.String{Gauge: float64(b.Gauge), Core: float64(b.Core), Wrap: b.Wrap}
+	if a.PoleHeight2 != nil && b.PoleHeight2 != nil && differ(*a.PoleHeight2, *b.PoleHeight2, samePole) {
+		return false
+	}
 	return !differ(a.PoleHeight, b.PoleHeight, samePole) && !differ(a.StringHeight, b.StringHeight, sameHeight) && wrongString(strung, a) == ""
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"evenpole/fit/cell"
+	"evenpole/fit/level"
 	"evenpole/profiles"
 )
 
@@ -44,7 +45,7 @@ func (c *check) compareMount() {
 		if h := float64(s.StringHeight); math.Abs(h-heights[i]) > sameHeight {
 			off = append(off, profiles.Sprintf("%s at %.2f mm, ordered %.2f mm", c.name(i), h, heights[i]))
 		}
-		if d := c.wrongPole(s); d != "" {
+		for _, d := range c.wrongPoles(i) {
 			built = append(built, c.name(i)+" "+d)
 		}
 		if d := wrongPitch(c.order.Strings[i].Note, c.session.takes(i).freqs); d != "" {
@@ -94,15 +95,36 @@ func wrongString(want profiles.String, got *String) string {
 	return ""
 }
 
-// wrongPole says which of the order's limits a pole breaks; "" when none.
-func (c *check) wrongPole(s *String) string {
-	o := c.order
-	h, gap := float64(s.PoleHeight), float64(s.StringHeight-s.PoleHeight)
+// wrongPoles says which of the order's limits the pole under string i breaks, and that of the
+// second coil; nil when none.
+func (c *check) wrongPoles(i int) (wrong []string) {
+	o, s := c.order, &c.v.Strings[i]
+	if d := c.wrongPole(s.PoleHeight, s.StringHeight, o.PoleHeightMin, o.PoleHeightMax); d != "" {
+		wrong = append(wrong, d)
+	}
+	coil := o.Layout.Coil
+	if coil == nil || s.PoleHeight2 == nil {
+		return wrong
+	}
+	low, high := coil.Min, coil.Max
+	if coil.Fixed != nil {
+		low, high = slices.Min(coil.Fixed), slices.Max(coil.Fixed)
+	}
+	if d := c.wrongPole(*s.PoleHeight2, s.StringHeight, low, high); d != "" {
+		wrong = append(wrong, "in coil 2 "+d)
+	}
+	return wrong
+}
+
+// wrongPole says how a pole breaks its limits in mm, or is too near to its string; "" when it
+// does neither.
+func (c *check) wrongPole(pole, under level.Figure, low, high float64) string {
+	h, gap := float64(pole), float64(under-pole)
 	switch {
-	case h < o.PoleHeightMin-samePole || h > o.PoleHeightMax+samePole:
-		return profiles.Sprintf("at %.2f mm, allowed %.2f to %.2f mm", h, o.PoleHeightMin, o.PoleHeightMax)
-	case gap < o.RestGap()-samePole:
-		return profiles.Sprintf("at %.2f mm from its string, allowed %.2f mm", gap, o.RestGap())
+	case h < low-samePole || h > high+samePole:
+		return profiles.Sprintf("at %.2f mm, allowed %.2f to %.2f mm", h, low, high)
+	case gap < c.order.RestGap()-samePole:
+		return profiles.Sprintf("at %.2f mm from its string, allowed %.2f mm", gap, c.order.RestGap())
 	}
 	return ""
 }

@@ -196,7 +196,7 @@ func (t *turns) again(r *record.Reading) bool {
 // changed reports whether two rows of a string name different lengths.
 func changed(a, b *record.Reading) bool {
 	differ := func(x, y float64) bool { return known(x) && known(y) && x != y }
-	return differ(a.PoleHeight, b.PoleHeight) || differ(a.StringHeight, b.StringHeight) ||
+	return differ(a.PoleHeight, b.PoleHeight) || a.TwoCoils() && b.TwoCoils() && differ(a.PoleHeight2, b.PoleHeight2) || differ(a.StringHeight, b.StringHeight) ||
 		differ(a.Core, b.Core) || differ(a.Gauge, b.Gauge)
 }
 
