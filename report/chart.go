@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"io"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -210,7 +211,8 @@ func thinned(points [][2]float64) [][2]float64 {
 
 // numbers marks the points where rules fired in a panel.
 func (p *controlPlot) numbers(panel *drift.Panel, s scale) {
-	taken := map[int]float64{} // how many numbers stand at each point
+	at := map[int][2]float64{} // the point of each signal that is marked
+	var taken []box
 	for n, signal := range p.Signals {
 		if signal.Panel != panel.Name || n >= mostSignals {
 			continue
@@ -220,13 +222,53 @@ func (p *controlPlot) numbers(panel *drift.Panel, s scale) {
 			values = panel.Below
 		}
 		x, y := p.x(float64(signal.First)), s.y(float64(values[signal.First]))
-		p.circle(x, y, 4.5, "open")
-		right, up := 0.0, 9.0
-		if y-s.top < 14 {
-			right, up = 12, -4 // no room above
+		p.circle(x, y, markRing, "open")
+		at[n], taken = [2]float64{x, y}, append(taken, box{x - markRing, x + markRing, y - markRing, y + markRing})
+	}
+	for _, n := range slices.Sorted(maps.Keys(at)) {
+		text := fmt.Sprint(n + 1)
+		x, y := freePlace(text, at[n], s, taken)
+		p.text(x, y, "strong", text)
+		taken = append(taken, boxOf(text, x, y))
+	}
+}
+
+// The marks' measures, in user units.
+const (
+	markRing   = 4.5
+	digitWidth = 7.0
+	markHeight = 9.0
+	markStep   = 13.0 // from one place of a mark to the next
+)
+
+// box is what something fills of the picture.
+type box struct{ left, right, top, bottom float64 }
+
+func (b box) meets(o box) bool {
+	return b.left < o.right && o.left < b.right && b.top < o.bottom && o.top < b.bottom
+}
+
+// boxOf is that of a number whose foot has its middle at x, y.
+func boxOf(text string, x, y float64) box {
+	half := digitWidth * float64(len(text)) / 2
+	return box{x - half, x + half, y - markHeight, y}
+}
+
+// freePlace is where a number stands at its point: above it, beside it or below, and a step
+// farther as long as something else stands there, or the panel ends.
+func freePlace(text string, point [2]float64, s scale, taken []box) (x, y float64) {
+	for far := 0.0; ; far += markStep {
+		for _, by := range [][2]float64{{0, -9 - far}, {12 + far, 4}, {-12 - far, 4}, {0, 17 + far}, {12 + far, -9}, {-12 - far, -9}, {12 + far, 17}, {-12 - far, 17}} {
+			x, y = point[0]+by[0], point[1]+by[1]
+			b := boxOf(text, x, y)
+			inside := b.top > s.top-5 && b.bottom < s.bottom+5 && b.left > controlLeft && b.right < controlWidth
+			if inside && !slices.ContainsFunc(taken, b.meets) {
+				return x, y
+			}
 		}
-		p.text(x+right+13*taken[signal.First], y-up, "strong", fmt.Sprint(n+1))
-		taken[signal.First]++
+		if far > controlWidth {
+			return x, y
+		}
 	}
 }
 

@@ -7,7 +7,9 @@ import (
 	"maps"
 	"math"
 	"math/rand/v2"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -56,6 +58,36 @@ func TestControl(t *testing.T) {
 		s := scaleOf(&c.Panels[0], controlTop)
 		near(t, "ring", r.num(t, "cx"), p.x(float64(c.Signals[i].First)), 0.01)
 		near(t, "ring", r.num(t, "cy"), s.y(c.Points[c.Signals[i].First].Value), 0.01)
+	}
+}
+
+// Numbers that mark points stand clear of one another and of the rings, also where rules fired
+// at points side by side.
+func TestControlMarksDoNotTouch(t *testing.T) {
+	for _, c := range []*drift.Chart{watch(t, 40, 30, 0.6), watch(t, 60, 30, 0.15), watch(t, 100, 50, 0.5), watch(t, 110, 60, 0.25)} {
+		picture := draw(t, func(w io.Writer) error { return Control(w, c) })
+		var marks []box
+		for _, e := range byClass(elements(t, picture), "open") {
+			x, y := e.num(t, "cx"), e.num(t, "cy")
+			marks = append(marks, box{x - 4.5, x + 4.5, y - 4.5, y + 4.5})
+		}
+		rings := len(marks)
+		for _, m := range regexp.MustCompile(`<text x="([^"]+)" y="([^"]+)" class="strong">([0-9]+)<`).FindAllStringSubmatch(picture, -1) {
+			x, errX := strconv.ParseFloat(m[1], 64)
+			y, errY := strconv.ParseFloat(m[2], 64)
+			if errX != nil || errY != nil {
+				t.Fatalf("%q: %v, %v", m[0], errX, errY)
+			}
+			half := 3.5 * float64(len(m[3]))
+			b := box{x - half, x + half, y - 9, y}
+			if i := slices.IndexFunc(marks, b.meets); i >= 0 {
+				t.Errorf("number %s at %g, %g touches mark %d of %d", m[3], x, y, i, rings)
+			}
+			marks = append(marks, b)
+		}
+		if len(marks) != 2*rings {
+			t.Errorf("%d numbers for %d rings", len(marks)-rings, rings)
+		}
 	}
 }
 
