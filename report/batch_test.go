@@ -6,11 +6,13 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
 
 	"evenpole/fit/batch"
+	"evenpole/report/pdf"
 )
 
 // batchPage is the page on a batch of magnets of these strengths, mT, of which
@@ -107,10 +109,18 @@ func TestBatchPageSays(t *testing.T) {
 	} {
 		text := renderBatch(t, batchCases()[name])
 		for _, want := range wants {
-			if !strings.Contains(text, want) {
+			if !strings.Contains(text, pdf.Held(want)) {
 				t.Errorf("%s: lacks %q", name, want)
 			}
 		}
+	}
+}
+
+// No line of the page begins with a unit.
+func TestBatchPageHoldsUnits(t *testing.T) {
+	text := renderBatch(t, batchCases()["many"])
+	if broken := regexp.MustCompile(`[0-9] (%|mT|mm|dB|=)`).FindAllString(text, -1); broken != nil {
+		t.Errorf("a line may end within %q", broken)
 	}
 }
 

@@ -15,6 +15,7 @@ import (
 	"evenpole/fit/plan"
 	"evenpole/fit/verdict"
 	"evenpole/profiles"
+	"evenpole/report/pdf"
 )
 
 // css is the style that all pages share.
@@ -78,13 +79,13 @@ func (c *Papers) sheet() (*page, error) {
 	return &page{Papers: *c, Cautions: plan.CautionsOf(c.Order), codeUnits: drawCode(nowhere{}, c.Line())}, nil
 }
 
-// fill writes what a template makes of data.
+// fill writes what a template makes of data, with figures and their units on one line.
 func fill(w io.Writer, t *template.Template, data any) error {
 	var text bytes.Buffer
 	if err := t.Execute(&text, data); err != nil {
 		return err
 	}
-	return write(w, text.Bytes())
+	return write(w, []byte(pdf.Held(text.String())))
 }
 
 // inline is a picture as part of a page.

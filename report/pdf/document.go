@@ -155,16 +155,35 @@ const NoBreak = "\u00a0"
 // units are signs of units that stay with their figure.
 var units = []string{"mm", "in", "dB", "mV", "mT", "G", "ohm", "%", "°C"}
 
-// tied tells whether a space stands between a figure and its unit, where no line ends.
+// tied tells whether a space stands between a figure and its unit, or beside an equals sign,
+// where no line ends.
 func tied(letters []rune, i int) bool {
-	if i == 0 || !unicode.IsDigit(letters[i-1]) {
+	word := letters[i+1:]
+	switch {
+	case i == 0:
+		return false
+	case letters[i-1] == '=' || len(word) > 0 && word[0] == '=':
+		return true
+	case !unicode.IsDigit(letters[i-1]):
 		return false
 	}
-	word := letters[i+1:]
 	if end := slices.IndexFunc(word, func(r rune) bool { return !unicode.IsLetter(r) && r != '%' && r != '°' }); end >= 0 {
 		word = word[:end]
 	}
 	return slices.Contains(units, string(word))
+}
+
+// Held is a text in which every figure and its unit stay on one line, for pages that others
+// break into lines.
+func Held(text string) string {
+	letters := []rune(text)
+	out := slices.Clone(letters)
+	for i, r := range letters {
+		if r == ' ' && tied(letters, i) {
+			out[i] = []rune(NoBreak)[0]
+		}
+	}
+	return string(out)
 }
 
 // noLineBegins are signs that no line begins with.

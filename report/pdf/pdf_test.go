@@ -53,3 +53,14 @@ func TestLines(t *testing.T) {
 		}
 	}
 }
+
+func TestHeld(t *testing.T) {
+	for text, want := range map[string]string{
+		"one with 10 % is 3 times": "one with 10\u00a0% is 3 times", "12.5 mT (k = 1.760)": "12.5\u00a0mT (k\u00a0=\u00a01.760)",
+		"2 magnets in 3 sets": "2 magnets in 3 sets", " %": " %", "": "",
+	} {
+		if got := Held(text); got != want {
+			t.Errorf("%q: got %q, want %q", text, got, want)
+		}
+	}
+}
