@@ -10,6 +10,7 @@ import (
 // that runs wild is told to wait.
 const (
 	largestBody    = 64 << 10 // bytes of a form
+	largestSound   = 1 << 30  // bytes of a recording, which is heard as it comes
 	mostStreams    = 32       // event streams at a time
 	mostWork       = 2        // plans, charts and the like worked out at a time
 	requestsASec   = 200
@@ -18,6 +19,7 @@ const (
 	longestHeader  = 16 << 10
 	headerTime     = 5 * time.Second
 	bodyTime       = 15 * time.Second
+	recordingTime  = 10 * time.Minute // for a recording to come over a slow network
 	answerTime     = 2 * time.Minute
 	idleTime       = 2 * time.Minute
 	streamTime     = 5 * time.Second // for one event to go out

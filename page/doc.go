@@ -20,6 +20,7 @@
 //     sheet and the scripts.
 //   - captures.go: the page of captures, its buttons and its events, and which browser holds
 //     the jig.
+//   - recordings.go: the page of recordings, which take a jig's place (recorded).
 //   - overview.go, orders.go, trials.go (sliders), writing.go (orders as they are written),
 //     certificates.go, pickups.go, checks.go, batches.go, models.go, fits.go, nexts.go,
 //     jigs.go: the other pages.

@@ -37,13 +37,14 @@ func statusOf(err error) int {
 		lacks *record.ColumnError
 		setup *capture.SetupError
 		no    *refused
+		filed *capture.FiledError
 	)
 	switch {
 	case errors.As(err, &none), errors.Is(err, fs.ErrNotExist), errors.Is(err, shop.ErrUnknownOrder), errors.Is(err, shop.ErrUnknownMount):
 		return http.StatusNotFound
 	case errors.As(err, &large):
 		return http.StatusRequestEntityTooLarge
-	case errors.As(err, &input), errors.As(err, &prof), errors.As(err, &row), errors.As(err, &lacks), errors.As(err, &setup), errors.As(err, &no):
+	case errors.As(err, &input), errors.As(err, &prof), errors.As(err, &row), errors.As(err, &lacks), errors.As(err, &setup), errors.As(err, &no), errors.As(err, &filed):
 		return http.StatusUnprocessableEntity
 	}
 	return http.StatusInternalServerError

@@ -61,7 +61,7 @@ func fullShop(t *testing.T) (s *Server, pages []string) {
 		t.Fatal(err)
 	}
 	return s, []string{
-		"/", "/capture", "/orders", "/order?name=L-012", "/order/try?name=L-012", "/order/write", "/order/write?as=text", "/pickups", "/pickup?id=P1", "/session?id=s001",
+		"/", "/capture", "/capture/recording", "/orders", "/order?name=L-012", "/order/try?name=L-012", "/order/write", "/order/write?as=text", "/pickups", "/pickup?id=P1", "/session?id=s001",
 		"/check?pickup=sim&order=L-012", "/certificate?number=1", "/batches", "/batch?name=M-01", "/models", "/model?name=001", "/model/compare?name=002", "/next", "/jig", "/drift",
 		"/enter", "/nothing", "/order?name=slip",
 	}

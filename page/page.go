@@ -66,6 +66,10 @@ func (s *Server) route() {
 	s.page("POST /capture/go-on", s.goOn)
 	s.page("POST /capture/take-back", s.takeBack)
 	s.page("POST /capture/take-over", s.takeOver)
+	s.page("GET "+recordingAddress, s.recording)
+	s.page("POST "+recordingAddress, s.hear)
+	s.page("GET "+recordingAddress+"/picture", s.recordingPicture)
+	s.page("POST "+recordingAddress+"/file", s.fileRecording)
 	s.mux.HandleFunc("GET /", func(w http.ResponseWriter, r *http.Request) {
 		s.trouble(w, http.StatusNotFound, "there is no such page")
 	})
@@ -92,7 +96,11 @@ func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		s.askCode(w, http.StatusUnauthorized, "")
 		return
 	}
-	r.Body = http.MaxBytesReader(w, r.Body, largestBody)
+	largest := int64(largestBody)
+	if r.URL.Path == recordingAddress {
+		largest = largestSound
+	}
+	r.Body = http.MaxBytesReader(w, r.Body, largest)
 	s.mux.ServeHTTP(w, r)
 }
 

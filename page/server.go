@@ -23,18 +23,19 @@ type Options struct {
 
 // Server serves the pages of a shop.
 type Server struct {
-	shop    *shop.Shop
-	name    string
-	version string
-	guard   *guard
-	work    places // taken by what takes long to work out
-	mux     *http.ServeMux
-	gallery kept[gallery]
-	list    kept[[]shop.Measured]
-	study   kept[*repeat.Study]
-	shipped kept[*drift.Chart]
-	bench   *bench
-	fitter  fitter
-	streams places
-	leaving chan struct{} // closed when the server ends
+	shop     *shop.Shop
+	name     string
+	version  string
+	guard    *guard
+	work     places // taken by what takes long to work out
+	mux      *http.ServeMux
+	gallery  kept[gallery]
+	list     kept[[]shop.Measured]
+	study    kept[*repeat.Study]
+	shipped  kept[*drift.Chart]
+	bench    *bench
+	recorded recorded
+	fitter   fitter
+	streams  places
+	leaving  chan struct{} // closed when the server ends
 }

@@ -1,7 +1,10 @@
 package shop
 
 import (
+	"context"
+	"errors"
 	"fmt"
+	"io"
 	"math"
 	"strings"
 	"time"
@@ -43,6 +46,84 @@ type Understood struct {
 	Scatter level.Figure // dB, standard deviation of a take, of all strings
 	Wanted  int          // good takes of a string until that interval is RecordedWithin; 0: not known
 	Notices []string     // for people
+}
+
+// Listening says what a recording is of, and how it was made.
+type Listening struct {
+	Mount    *profiles.Mount
+	Recorder string              // its name as it is set; "" for one that has none
+	Excite   profiles.Excitation // how the strings were plucked: travel or force
+	Channel  int                 // of the file; 0: the first
+	Only     int                 // all plucks are of this string; 0: pitch tells them
+}
+
+// ErrNoExcite is within the error of a Listening that does not say how strings were plucked.
+var ErrNoExcite = errors.New("how the strings were plucked")
+
+// Check refuses what no recording can be of. The error is an [*InputError].
+func (l *Listening) Check() error {
+	if _, err := profiles.OneOf(string(l.Excite), []profiles.Excitation{profiles.Travel, profiles.Force}); err != nil {
+		return &InputError{fmt.Errorf("excite: %w: %w", ErrNoExcite, err)}
+	}
+	if !profiles.IsName(l.Recorder) || strings.TrimSpace(l.Recorder) != l.Recorder {
+		return bad("recorder: expected %s, got %q", profiles.WantName, l.Recorder)
+	}
+	return nil
+}
+
+// Heard is a recording as it would be filed, with what was understood of it.
+type Heard struct {
+	*capture.Recording
+	*Understood
+}
+
+// Listen hears a recording of a mount's strings; dir is the folder of the record that it would
+// be filed in, name its own. Every pluck is told as it is found. What is no recording is an
+// [*InputError].
+func Listen(ctx context.Context, dir, name string, in io.Reader, l *Listening, told func(recording.Pluck)) (*Heard, error) {
+	notes, err := capture.RecordingNotes(l.Mount, l.Only)
+	if err != nil {
+		return nil, err
+	}
+	sound, err := recording.Hear(ctx, name, in, recording.Options{Notes: notes, Only: l.Only, Channel: l.Channel}, told)
+	if errors.As(err, new(*recording.FormatError)) || errors.As(err, new(*recording.ChannelError)) {
+		err = &InputError{err}
+	}
+	if err != nil {
+		return nil, err
+	}
+	h := &Heard{Recording: &capture.Recording{Jig: record.RecorderJig(l.Recorder), Excite: l.Excite, Heard: sound}}
+	if h.Scale, err = ScaleOf(dir, h.Jig); err != nil {
+		return nil, err
+	}
+	if h.Understood, err = UnderstandRecording(h.Recording, l.Mount); err != nil {
+		return nil, err
+	}
+	if cores := l.Mount.EstimatedCores(); cores != "" {
+		h.Notices = append(h.Notices, cores)
+	}
+	if len(h.Understood.Rows) == 0 {
+		return h, bad("%s: no pluck was heard in %s of sound", name, sound.Length.Round(1e8))
+	}
+	return h, nil
+}
+
+// Sound says how long a recording of which format is, and how many plucks are in it.
+func (h *Heard) Sound() string {
+	return fmt.Sprintf("%s: %s of sound, %s", h.Heard.Format, h.Heard.Length.Round(1e8), profiles.Count(len(h.Understood.Rows), "pluck"))
+}
+
+// Words says what the levels of a recording are worth, a line each.
+func (h *Heard) Words() (lines []string) {
+	if h.Scale != nil {
+		lines = append(lines, fmt.Sprintf("levels are in mV, as recorder %q was calibrated on %s", h.Jig, h.Scale.Calibrated.Format(time.DateOnly)))
+	} else {
+		lines = append(lines, fmt.Sprintf("levels are relative: millivolts are none, unless this recorder (jig %q) is calibrated", h.Jig))
+	}
+	if h.Scatter.Known() {
+		lines = append(lines, fmt.Sprintf("a take scatters by %.2f dB: %s a string make its level sure to %.2f dB (95 %%)", float64(h.Scatter), profiles.Count(h.Wanted, "good take"), RecordedWithin))
+	}
+	return lines
 }
 
 // ScaleOf is what the calibrations that stand beside a shop's record say of a recorder now,

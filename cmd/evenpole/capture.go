@@ -144,7 +144,7 @@ func runCapture(ctx context.Context, e *env, o captureOptions) error {
 		return err
 	}
 	if o.recording.file != "" {
-		return captureRecording(ctx, e, s, dir, o, opt)
+		return captureRecording(ctx, e, dir, o, opt)
 	}
 	watched := e.watch(&o)
 	w, conn, err := openBoth(ctx, e, dir, o)

@@ -7,10 +7,8 @@ import (
 	"io"
 	"strings"
 	"text/tabwriter"
-	"time"
 
 	"evenpole/capture"
-	"evenpole/capture/record"
 	"evenpole/capture/record/disk"
 	"evenpole/fit/level"
 	"evenpole/profiles"
@@ -83,67 +81,56 @@ func (o *recordingOptions) check(cmd *cobra.Command) error {
 		}
 		return nil
 	}
-	if _, err := profiles.OneOf(o.excite, []profiles.Excitation{profiles.Travel, profiles.Force}); err != nil {
-		return withHint(badInput("excite: how the strings were plucked: %w", err),
-			"travel: each string is pulled aside as far as the others; force: each is let go at the same pull; a pick in one hand is nearer to travel")
-	}
-	if !profiles.IsName(o.recorder) || strings.TrimSpace(o.recorder) != o.recorder {
-		return badInput("recorder: expected %s, got %q", profiles.WantName, o.recorder)
+	if err := o.listening(nil).Check(); errors.Is(err, shop.ErrNoExcite) {
+		return withHint(err, "travel: each string is pulled aside as far as the others; force: each is let go at the same pull; a pick in one hand is nearer to travel")
+	} else if err != nil {
+		return err
 	}
 	return atLeastOne(cmd, "channel", "string", "takes")
 }
 
+// listening is what the flags say of a recording.
+func (o *recordingOptions) listening(m *profiles.Mount) *shop.Listening {
+	return &shop.Listening{Mount: m, Recorder: o.recorder, Excite: profiles.Excitation(o.excite), Channel: o.channel, Only: o.only}
+}
+
 // captureRecording shows what a recording holds, and files it.
-func captureRecording(ctx context.Context, e *env, s *shop.Shop, dir string, o captureOptions, opt capture.Options) error {
-	notes, err := capture.RecordingNotes(opt.Mount, o.recording.only)
-	if err != nil {
-		return err
-	}
-	heard, err := hearRecording(ctx, e, o, recording.Options{Notes: notes, Only: o.recording.only, Channel: o.recording.channel})
-	if err != nil {
-		return err
-	}
-	rec := &capture.Recording{Jig: record.RecorderJig(o.recording.recorder), Excite: profiles.Excitation(o.recording.excite), Heard: heard}
-	if rec.Scale, err = shop.ScaleOf(dir, rec.Jig); err != nil {
-		return err
-	}
-	understood, err := shop.UnderstandRecording(rec, opt.Mount)
-	if err != nil {
-		return err
+func captureRecording(ctx context.Context, e *env, dir string, o captureOptions, opt capture.Options) error {
+	heard, wrong := hearRecording(ctx, e, dir, o, opt.Mount)
+	if heard == nil {
+		return wrong
 	}
 	if o.recording.svg != "" {
-		picture := understood.Picture(o.recording.file, heard)
+		picture := heard.Picture(o.recording.file, heard.Heard)
 		if err := e.writeFile(o.recording.svg, func(f io.Writer) error { return report.DrawRecording(f, picture) }); err != nil {
 			return err
 		}
 	}
-	if cores := opt.Mount.EstimatedCores(); cores != "" {
-		understood.Notices = append(understood.Notices, cores)
-	}
-	doc := newRecordingDocument(rec, understood)
+	doc := newRecordingDocument(heard)
 	if !e.json {
-		e.showUnderstood(rec, understood)
+		e.showUnderstood(heard)
 	}
-	e.warn(understood.Notices)
-	if len(understood.Rows) == 0 {
-		return badInput("%s: no pluck was heard in %s of sound", o.recording.file, heard.Length.Round(1e8))
+	e.warn(heard.Notices)
+	if wrong != nil {
+		return wrong
 	}
 	if !o.recording.yes && !e.goesOn(ctx, o.stdin, fmt.Errorf("nothing is kept yet"), "file this?") {
 		if e.json {
 			return recordingJSON.write(e, doc)
 		}
-		e.print("nothing kept yet: --yes files %s", profiles.Count(len(understood.Rows), "take"))
+		e.print("nothing kept yet: --yes files %s", profiles.Count(len(heard.Understood.Rows), "take"))
 		return nil
 	}
-	result, err := fileRecording(e, dir, rec, opt)
+	result, err := fileRecording(e, dir, heard.Recording, opt)
 	if err != nil {
 		return err
 	}
 	return e.filed(doc, result)
 }
 
-// hearRecording listens to a recording, and tells of each pluck as it comes.
-func hearRecording(ctx context.Context, e *env, o captureOptions, opt recording.Options) (*recording.Heard, error) {
+// hearRecording listens to a recording, and tells of each pluck as it comes. One without any
+// is returned with the error that says so.
+func hearRecording(ctx context.Context, e *env, dir string, o captureOptions, m *profiles.Mount) (*shop.Heard, error) {
 	in, name := o.stdin, "standard input"
 	if o.recording.file != "-" {
 		f, err := disk.OpenInput(o.recording.file)
@@ -159,14 +146,11 @@ func hearRecording(ctx context.Context, e *env, o captureOptions, opt recording.
 	} else {
 		defer context.AfterFunc(ctx, func() { e.note("the recording ends here") })()
 	}
-	heard, err := recording.Hear(listening, name, in, opt, func(p recording.Pluck) {
+	heard, err := shop.Listen(listening, dir, name, in, o.recording.listening(m), func(p recording.Pluck) {
 		if !o.quiet {
 			e.note("heard at %s: %s", p.Release.Round(1e6), pluckWords(&p))
 		}
 	})
-	if errors.As(err, new(*recording.FormatError)) || errors.As(err, new(*recording.ChannelError)) {
-		return nil, &inputError{err}
-	}
 	if err == nil && o.recording.file != "-" && ctx.Err() != nil {
 		return nil, errStopped
 	}
@@ -199,22 +183,16 @@ func fileRecording(e *env, dir string, rec *capture.Recording, opt capture.Optio
 }
 
 // showUnderstood prints what was understood of a recording.
-func (e *env) showUnderstood(rec *capture.Recording, u *shop.Understood) {
-	h := rec.Heard
-	e.print("%s: %s of sound, %s", h.Format, h.Length.Round(1e8), profiles.Count(len(u.Rows), "pluck"))
+func (e *env) showUnderstood(h *shop.Heard) {
+	e.print("%s", h.Sound())
 	tw := tabwriter.NewWriter(e.stdout, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(tw, "string\tnote\tplucks\tgood\tdB re full scale\tbalance dB\tscatter dB\t+- dB\t")
-	for _, s := range u.Strings {
+	for _, s := range h.Strings {
 		fmt.Fprintf(tw, "%d\t%s\t%d\t%d\t%s\t%s\t%s\t%s\t\n", s.String, s.Note, s.Plucks, s.Good, plus(s.Level), plus(s.Balance), plain(s.Scatter), plain(s.Within))
 	}
 	tw.Flush()
-	if rec.Scale != nil {
-		e.print("levels are in mV, as recorder %q was calibrated on %s", rec.Jig, rec.Scale.Calibrated.Format(time.DateOnly))
-	} else {
-		e.print("levels are relative: millivolts are none, unless this recorder (jig %q) is calibrated", rec.Jig)
-	}
-	if u.Scatter.Known() {
-		e.print("a take scatters by %.2f dB: %s a string make its level sure to %.2f dB (95 %%)", float64(u.Scatter), profiles.Count(u.Wanted, "good take"), shop.RecordedWithin)
+	for _, line := range h.Words() {
+		e.print("%s", line)
 	}
 }
 
@@ -247,11 +225,11 @@ type recordedString struct {
 
 var recordingJSON = newDocument[recordingDocument]()
 
-func newRecordingDocument(rec *capture.Recording, u *shop.Understood) recordingDocument {
-	h := rec.Heard
-	d := recordingDocument{Format: h.Format.String(), Seconds: h.Length.Seconds(), Jig: rec.Jig, Boot: h.Boot().String(), Noises: h.Noises,
-		Scatter: u.Scatter, Wanted: u.Wanted, Strings: []recordedString{}, Warnings: append([]string{}, u.Notices...)}
-	for _, s := range u.Strings {
+func newRecordingDocument(h *shop.Heard) recordingDocument {
+	sound := h.Heard
+	d := recordingDocument{Format: sound.Format.String(), Seconds: sound.Length.Seconds(), Jig: h.Jig, Boot: sound.Boot().String(), Noises: sound.Noises,
+		Scatter: h.Scatter, Wanted: h.Wanted, Strings: []recordedString{}, Warnings: append([]string{}, h.Notices...)}
+	for _, s := range h.Strings {
 		d.Strings = append(d.Strings, recordedString(s))
 	}
 	return d
