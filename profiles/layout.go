@@ -284,12 +284,20 @@ func (l *Layout) under(of PoleKind) Under {
 	return ""
 }
 
-// PolesWords says what stands under the strings, for people.
+// PolesWords says what stands under the strings, for people: the poles of both coils where
+// they differ, and what the words do not say by themselves.
 func (o *Order) PolesWords() string {
-	if under := o.Under(); under != "" {
-		return fmt.Sprintf("%s (%s)", o.Poles, under.Words())
+	poles, under := string(o.Poles), o.Under()
+	if c := o.Layout.Coil; c != nil && c.Poles != o.Poles {
+		poles += " and " + string(c.Poles)
 	}
-	return string(o.Poles)
+	switch under {
+	case "", UnderBlade:
+		return poles
+	case UnderBlade.TwoCoils():
+		under = twoCoils
+	}
+	return fmt.Sprintf("%s (%s)", poles, under.Words())
 }
 
 // Under is what the ordered pickup has under its strings.

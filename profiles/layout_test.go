@@ -285,3 +285,15 @@ func TestMountSamples(t *testing.T) {
 		t.Errorf("no mount of %v", orders)
 	}
 }
+
+func TestPolesWords(t *testing.T) {
+	coil := func(kind PoleKind) Layout { return Layout{Coil: &Coil{Poles: kind}} }
+	for want, o := range map[string]*Order{
+		"rod": {Poles: Rod}, "blade": {Poles: Blade}, "screw (two poles a string)": {Poles: Screw, Layout: Layout{PolesPerString: 2}},
+		"slug and screw (two coils)": {Poles: Slug, Layout: coil(Screw)}, "blade (two coils)": {Poles: Blade, Layout: coil(Blade)},
+	} {
+		if got := o.PolesWords(); got != want {
+			t.Errorf("got %q, want %q", got, want)
+		}
+	}
+}
