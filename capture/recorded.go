@@ -164,7 +164,11 @@ func (r *run) findRecorded(scale *Scale) error {
 	}
 	var why []string
 	if jig != r.ident.Jig {
-		why = append(why, fmt.Sprintf("as of recorder %q", strings.TrimPrefix(strings.TrimPrefix(jig, record.RecorderJig("")), "-")))
+		of := "a recorder without a name"
+		if name := strings.TrimPrefix(strings.TrimPrefix(jig, record.RecorderJig("")), "-"); name != "" {
+			of = fmt.Sprintf("recorder %q", name)
+		}
+		why = append(why, "as of "+of)
 	}
 	if !r.holds.Is(session, r.opt.Purpose, r.mount) {
 		why = append(why, "of another purpose or mount")

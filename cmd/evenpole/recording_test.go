@@ -324,7 +324,7 @@ func TestCaptureRecording(t *testing.T) {
 		t.Errorf("got %d rows", len(rows))
 	}
 	again := strings.Split(strings.Join(words, " ")+" --yes --recorder desk", " ")
-	if status, said := runIn(dir, again...); status != 2 || !strings.Contains(said, "was filed before, in session s001") {
+	if status, said := runIn(dir, again...); status != 2 || !strings.Contains(said, "was filed before, in session s001, as of a recorder without a name") {
 		t.Errorf("as another recorder's: status %d, %s", status, said)
 	}
 	if status, said := runIn(dir, "evenpole", "record", "verify"); status != 0 {
