@@ -127,7 +127,10 @@ func (s *Server) drift(w http.ResponseWriter, r *http.Request) error {
 	for _, p := range c.Points {
 		points.add("", orDash(p.Label), minute(p.Time), hundredths(p.Value))
 	}
-	head := section{State: string(c.State), Facts: []fact{{"points", strconv.Itoa(len(c.Points))}, {"centre", hundredths(c.Centre) + " dB"}, {"sigma", fmt.Sprintf("%.3f dB", c.Sigma)}}}
+	head := section{State: string(c.State), Facts: []fact{{"points", strconv.Itoa(len(c.Points))}}}
+	if c.HasLimits() {
+		head.Facts = append(head.Facts, fact{"centre", hundredths(c.Centre) + " dB"}, fact{"sigma", fmt.Sprintf("%.3f dB", c.Sigma)})
+	}
 	for i := range c.Signals {
 		head.Lines = append(head.Lines, report.Signal(&c.Signals[i]))
 	}

@@ -94,7 +94,12 @@ func runDrift(ctx context.Context, e *env, o driftOptions) error {
 
 func printDrift(e *env, c *drift.Chart) {
 	e.print("%s, %s: %s", c.Subject, c.Of, c.State)
-	e.print("%s; limits from the first %d: centre %.2f dB, sigma %.3f dB", profiles.Count(len(c.Points), "point"), c.Baseline, c.Centre, c.Sigma)
+	points := profiles.Count(len(c.Points), "point")
+	if !c.HasLimits() {
+		e.print("%s: no limits yet", points)
+	} else {
+		e.print("%s; limits from the first %d: centre %.2f dB, sigma %.3f dB", points, c.Baseline, c.Centre, c.Sigma)
+	}
 	if c.Factor > 0 {
 		e.print("%.2f times as far out as drawn they decide: one false alarm in %d points", c.Factor, drift.FalseAlarm)
 	}

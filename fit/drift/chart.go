@@ -109,6 +109,9 @@ type Chart struct {
 	sd    []float64 // of each point
 }
 
+// HasLimits reports whether there are points enough for a centre and limits: two or more.
+func (c *Chart) HasLimits() bool { return c.Sigma > 0 }
+
 func (c *Chart) warn(format string, args ...any) {
 	c.Warnings = append(c.Warnings, profiles.Sprintf(format, args...))
 }
