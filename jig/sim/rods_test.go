@@ -74,7 +74,9 @@ var solverCases = []struct {
 var solverStrings = []string{"0.254", "0.432", "0.66/0.33", "1.17/0.44"}
 
 // TestRaisedPoleCosts: a pole that is raised out of its coil under a string that goes with
-// it answers less, by as much as in the field solver, whose rods are of surface elements.
+// it answers less, by nearly as much as in the field solver, whose rods are of surface
+// elements: up to 0.11 dB/mm more, since polarisation is not quite even across a rod and
+// the steel's curves differ.
 func TestRaisedPoleCosts(t *testing.T) {
 	for _, c := range solverCases {
 		want := solverLevels(t, c.name)
@@ -87,7 +89,7 @@ func TestRaisedPoleCosts(t *testing.T) {
 					cost := (flush.third(t, low) - raised.third(t, high)) / height
 					solver := (want[low] - want[high]) / height
 					t.Logf("%s, %s mm at %g mm, raised by %g mm: %.2f dB/mm, by the solver %.2f", c.name, str, gap, height, cost, solver)
-					if math.Abs(cost-solver) > 0.15 || solver < 1 {
+					if math.Abs(cost-solver) > 0.12 || solver < 1 {
 						t.Errorf("%s, %s mm at %g mm, raised by %g mm: %.2f dB/mm, by the solver %.2f", c.name, str, gap, height, cost, solver)
 					}
 				}
@@ -96,8 +98,8 @@ func TestRaisedPoleCosts(t *testing.T) {
 	}
 }
 
-// TestFallOverRaisedPoles: over a pole that stands higher level falls more gently, nearly by
-// as much as in the field solver.
+// TestFallOverRaisedPoles: over a pole that stands higher level falls more gently, by -0.026
+// per mm where the field solver has -0.031 and -0.032, for the same reasons.
 func TestFallOverRaisedPoles(t *testing.T) {
 	const low, high, ref = 0, 2.5, 1.2 // mm
 	// z of fall(h) = fall (1 + z (h - ref)), from two heights
@@ -221,6 +223,17 @@ func TestNodesAreEnough(t *testing.T) {
 	t.Logf("levels differ by %.3f to %.3f dB", low, high)
 }
 
+// at is the polarisation at a node: what leaves at the top and at the side above came
+// through there.
+func (c *column) at(node int, q charges) float64 {
+	j, side := q.top, 0.0
+	for k := range node {
+		side += q.side[k]
+		j += side / c.perStep(k)
+	}
+	return j
+}
+
 // TestDemagnetisation: what weakens the field in the middle of a lone rod, by its
 // polarisation there, is the ballistic demagnetising factor of cylinders by their length
 // over diameter. For iron without bounds at 5 diameters 0.040 is published (R. Bozorth,
@@ -236,16 +249,25 @@ func TestDemagnetisation(t *testing.T) {
 		r := rods{newColumn(Pole{Radius: 1, Length: 2 * c.slim, Remanence: 1, Permeability: c.permeability}, 0, nodes)}
 		r.magnetise(even)
 		field := even.at(0, 0, -c.slim).up
-		j, side := r[0].iron.top, 0.0
-		for k := range 20 { // what leaves at the side and at the top came through the middle
-			side += r[0].iron.side[k]
-			j += side / r[0].perStep(k)
-		}
-		factor := field/j - 1/(c.permeability-1)
+		factor := field/r[0].at(20, r[0].iron) - 1/(c.permeability-1)
 		t.Logf("%g diameters, permeability %g: %.5f, want %.5f", c.slim, c.permeability, factor, c.factor)
 		if math.Abs(factor/c.factor-1) > 0.06 {
 			t.Errorf("%g diameters, permeability %g: %.5f, want %.5f", c.slim, c.permeability, factor, c.factor)
 		}
+	}
+}
+
+// TestNeighbourMagnetises: a short rod that is no magnet takes the polarisation that the
+// field of a hard magnet far beside it and its own demagnetising factor say.
+func TestNeighbourMagnetises(t *testing.T) {
+	const far, permeability, factor = 40, 4, 0.0486 // of 3.5 diameters, as in TestDemagnetisation
+	magnet := Pole{Radius: 2.4, Length: 16, Remanence: 0.6, Permeability: 1}
+	iron := Pole{Height: -8 + 1.75, Radius: 0.5, Length: 3.5, Permeability: permeability}
+	r := newRods(Mounted{Poles: []Pole{magnet, iron}, Spacing: far}, []float64{0, 0.1, 0.3, 0.5, 0.7, 0.9, 1}, coil{})
+	_, beside := field.Rod{Radius: 2.4, Length: 16, Remanence: 0.6}.At(far, -8)
+	want := beside / (factor + 1.0/(permeability-1))
+	if got := r[1].at(3, r[1].magnet); math.Abs(got/want-1) > 0.03 || want > 0 {
+		t.Errorf("%.6f T, want %.6f", got, want)
 	}
 }
 
