@@ -8,7 +8,6 @@ import (
 	"slices"
 
 	"evenpole/capture/record"
-	"evenpole/fit/field"
 	"evenpole/jig"
 	"evenpole/jig/sim"
 	"evenpole/profiles"
@@ -99,6 +98,8 @@ func newWorldOf(physics string, seed uint64, d design) *world {
 		w.radius = 2.5
 	}
 	mean := 0.5 + 0.15*r.Float64()
+	own := rand.New(rand.NewPCG(seed, 0x7265636f696c)) // does not change what else is drawn
+	permeability := 1.5 * math.Pow(4, own.Float64())   // 1.5 to 6
 	if physics == "solved" {
 		w.solved = newSolved(rand.New(rand.NewPCG(seed, 0x736f6c766564)))
 		rod := w.solved.made.Rod
@@ -106,7 +107,7 @@ func newWorldOf(physics string, seed uint64, d design) *world {
 	}
 	for b := range 4 {
 		w.batches = append(w.batches, sim.Batch{Name: fmt.Sprintf("B%d", b+1), Remanence: mean * math.Exp(0.07*r.NormFloat64()),
-			SD: w.magnets, Radius: w.radius, Length: w.length})
+			SD: w.magnets, Radius: w.radius, Length: w.length, Permeability: permeability})
 	}
 	for range 12 {
 		w.channels = append(w.channels, 0.02*r.NormFloat64())
@@ -182,7 +183,7 @@ func (w *world) poles(batch int, heights []float64) []sim.Pole {
 	b := w.batches[batch]
 	var out []sim.Pole
 	for _, h := range heights {
-		out = append(out, sim.Pole{Height: h, Radius: b.Radius, Length: b.Length, Remanence: b.Remanence * math.Exp(b.SD*w.rng.NormFloat64())})
+		out = append(out, sim.Pole{Height: h, Radius: b.Radius, Length: b.Length, Remanence: b.Remanence * math.Exp(b.SD*w.rng.NormFloat64()), Permeability: b.Permeability})
 	}
 	return out
 }
@@ -307,16 +308,9 @@ func (w *world) probe(poles []sim.Pole) []float64 {
 	if w.solved != nil {
 		return w.solved.probe(poles, spacing, gap)
 	}
-	var row field.Row
-	for i, p := range poles {
-		row = append(row, field.Pole{Rod: field.Rod{Radius: p.Radius, Length: p.Length, Remanence: p.Remanence}, X: spacing * float64(i), Top: p.Height})
-	}
-	var out []float64
-	for i, p := range poles {
-		_, _, bz := row.At(spacing*float64(i), 0, p.Height+gap)
-		out = append(out, bz)
-	}
-	return out
+	j := sim.New(sim.Config{Scatter: &sim.Scatter{}})
+	j.Mount(sim.Mounted{Poles: poles, Spacing: spacing, ProbeGap: gap})
+	return j.TrueFields()
 }
 
 func round(v float64) float64 { return math.Round(v*100) / 100 }

@@ -244,8 +244,8 @@ func (s *store) miss(standing *record.Standing) bool {
 	return any
 }
 
-// manyCells take so much memory that what was garbage has to make room for them: half a
-// second of one core at a million.
+// manyCells take so much memory that what was garbage has to make room for them, and what
+// they were made of for what is made of them: half a second of one core at a million.
 const manyCells = 200_000
 
 // finish sums up what is left, and turns everything into cells that can and that cannot
@@ -283,7 +283,12 @@ func (s *store) finish(standing *record.Standing, lost func(lostTake)) (cells, i
 		return cmp.Or(strings.Compare(a.pickup, b.pickup), strings.Compare(a.session, b.session))
 	})
 	shared := sharer{of: s}
-	return shared.cells(good, rank), shared.cells(bad, rank)
+	cells, impossible = shared.cells(good, rank), shared.cells(bad, rank)
+	if len(good) > manyCells {
+		*s = store{}
+		debug.FreeOSMemory()
+	}
+	return cells, impossible
 }
 
 // sort sorts cells by pickup, session and string, and then by what else tells them apart.

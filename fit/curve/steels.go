@@ -63,10 +63,7 @@ func (s *Steels) Row(dst []float64, k int, at Place, lift, logReach float64) (of
 	steep := -of.slope * of.reference / of.reach(gap) * over
 	fall := atRef * over
 	byBend := -of.slope*of.bend*(logReach-1)*over + of.bend*steep
-	end, endSlope := 0.0, 0.0
-	if of.site.Missing > 0 {
-		end, endSlope = of.site.endTerm(gap)
-	}
+	end, endSlope := of.site.endTerm(gap)
 	byLift = steep - th[EndLoss]*endSlope
 	offset = of.atFall*fall + of.atBend*byBend + atRef - fall
 	byWeight := 0.0

@@ -163,6 +163,46 @@ func TestAcrossTheSide(t *testing.T) {
 	}
 }
 
+// What the faces add is the rod's field, inside and outside.
+func TestFaces(t *testing.T) {
+	for _, at := range [][2]float64{{0, 1}, {1, 0.4}, {1.2, -3}, {4, -9}, {9, 2}, {0.5, -20}, {2.38125, 1}} {
+		out, up := rod.Face(at[0], at[1])
+		outLow, upLow := rod.Face(at[0], at[1]+rod.Length)
+		wantRho, wantZ := rod.At(at[0], at[1])
+		if math.Abs(out-outLow-wantRho) > 1e-14 || math.Abs(up-upLow-wantZ) > 1e-14 {
+			t.Errorf("rho %g, z %g: got %.15f, %.15f, want %.15f, %.15f", at[0], at[1], out-outLow, up-upLow, wantRho, wantZ)
+		}
+	}
+}
+
+// The charge on a piece of the side, piece by piece by Coulomb's law.
+func TestSideByCoulomb(t *testing.T) {
+	const turns, length = 720, 4.0
+	for _, at := range [][2]float64{{0, 1}, {1e-5, 1}, {1, 0.4}, {1.5, -2.5}, {3.4, -1}, {5, -7}, {9, 2}} {
+		rho, z := at[0], at[1]
+		part := func(out bool) float64 {
+			return quad.Fixed(func(depth float64) float64 {
+				sum := 0.0
+				for i := range turns {
+					sin, cos := math.Sincos(2 * math.Pi * (float64(i) + 0.5) / turns)
+					dx, dy, dz := rho-rod.Radius*cos, -rod.Radius*sin, z+depth
+					s := math.Sqrt(dx*dx + dy*dy + dz*dz)
+					if out {
+						dz = dx
+					}
+					sum += dz / (s * s * s)
+				}
+				return sum * rod.Radius * 2 * math.Pi / turns / (4 * math.Pi)
+			}, 0, length, 100, nil, 0)
+		}
+		out, up := rod.Side(rho, z)
+		outLow, upLow := rod.Side(rho, z+length)
+		if wantRho, wantZ := part(true), part(false); math.Abs(out-outLow-wantRho) > 1e-9 || math.Abs(up-upLow-wantZ) > 1e-9 {
+			t.Errorf("rho %g, z %g: got %.12f, %.12f, want %.12f, %.12f", rho, z, out-outLow, up-upLow, wantRho, wantZ)
+		}
+	}
+}
+
 func TestOnTheRim(t *testing.T) {
 	for _, rim := range []struct {
 		z    float64
@@ -174,6 +214,9 @@ func TestOnTheRim(t *testing.T) {
 		if !math.IsInf(brho, rim.sign) || math.Abs(bz-(in+out)/2) > 1e-6 {
 			t.Errorf("z %g: got %g, %g, want infinity of sign %d, %g", rim.z, brho, bz, rim.sign, (in+out)/2)
 		}
+	}
+	if _, bz := rod.Side(rod.Radius, 0); !math.IsInf(bz, 1) {
+		t.Errorf("the side's charge gives %g at its end, want infinity", bz)
 	}
 }
 

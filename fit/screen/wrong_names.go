@@ -72,11 +72,12 @@ func (s *screener) otherPickups(b *baseline, most int, try func(h *hypothesis) b
 	s.beginRough(b)
 	var pickup, begun string
 	var prior float64
-	s.eachOther(b, func(of other) bool {
+	asked := func(string) bool { return true }
+	if b.namesOnly {
+		asked = func(pickup string) bool { return s.again.others[pickup] }
+	}
+	s.eachOther(b, asked, func(of other) bool {
 		name := s.cells[s.mountings[of.mounting][0]].Pickup
-		if b.namesOnly && !s.again.others[name] {
-			return true
-		}
 		if *o = of; name != pickup {
 			pickup, prior = name, -math.Log(float64(n))
 			if s.habits.mountsOnce && s.mountedTwice(b.mounting, name) {
@@ -115,7 +116,7 @@ type other struct {
 func (s *screener) countOthers(b *baseline, most int) (n int) {
 	m, group := b.mounting, s.lists.group(s, b.mounting)
 	if differ, _ := s.poleDifferences(m, nil, max(sameHeight, s.habits.poles.within)); differ != 0 || s.anyImpossible(m) || !s.canHaveAll(b) {
-		s.eachOther(b, func(other) bool { n++; return n <= most })
+		s.eachOther(b, func(string) bool { return true }, func(other) bool { n++; return n <= most })
 		return n
 	}
 	for _, of := range group.pickups {
@@ -143,8 +144,9 @@ func (s *screener) canHaveAll(b *baseline) bool {
 	return group.lowest != nil && possibleWith(b.renamed, group.lowest) && possibleWith(b.renamed, group.highest)
 }
 
-// eachOther goes through them, but those that would make cells that cannot be.
-func (s *screener) eachOther(b *baseline, yield func(other) bool) {
+// eachOther goes through those of the pickups that are asked for, but not those that would
+// make cells that cannot be.
+func (s *screener) eachOther(b *baseline, asked func(pickup string) bool, yield func(other) bool) {
 	m, group := b.mounting, s.lists.group(s, b.mounting)
 	impossible := s.anyImpossible(m)
 	// A whole file that was used again has the heights of the pickup that it names.
@@ -152,7 +154,7 @@ func (s *screener) eachOther(b *baseline, yield func(other) bool) {
 	own, _ := s.lists.listed(s, m, nil, poleLength)
 	always := s.canHaveAll(b)
 	for _, of := range group.pickups {
-		if s.cells[s.mountings[of[0]][0]].Pickup == b.pickup {
+		if pickup := s.cells[s.mountings[of[0]][0]].Pickup; pickup == b.pickup || !asked(pickup) {
 			continue
 		}
 		if !impossible && !yield(other{mounting: of[0], lists: len(of)}) { // a name makes nothing possible

@@ -29,6 +29,11 @@ func newBench(m Mounted, cfg Config, s Scatter, now Mounting) bench {
 		b.levels = append(b.levels, drift*channel*p.level(str, i, off, swing))
 		b.hum = append(b.hum, s.Hum*hum)
 	}
-	b.fields = m.probe()
+	b.fields = p.fields(m.ProbeGap)
+	if len(m.Poles) == 0 {
+		for _, magnet := range m.Loose {
+			b.fields = append(b.fields, newPickup(Mounted{Poles: []Pole{magnet}}).fields(m.ProbeGap)...)
+		}
+	}
 	return b
 }

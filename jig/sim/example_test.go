@@ -45,7 +45,7 @@ func Example() {
 	}})
 	fmt.Printf("true level: %.1f mV\n", j.TrueLevels()[0])
 	// Output:
-	// string 1, take 1: 15.7 mV
-	// string 1, take 2: 15.7 mV
-	// true level: 15.7 mV
+	// string 1, take 1: 20.5 mV
+	// string 1, take 2: 20.5 mV
+	// true level: 20.5 mV
 }

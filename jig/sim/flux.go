@@ -2,17 +2,6 @@ package sim
 
 import (
 	"math"
-
-	"evenpole/fit/field"
-)
-
-// The pickup, but for its magnets. Figures of our own choosing, in the range of
-// an ordinary single coil.
-const (
-	turnsPerMetre = 8000 / 0.011 // along the axis
-	bobbinHeight  = 11.0         // mm of wire
-	flatwork      = 1.0          // mm from the bobbin plane down to the wire
-	poleShare     = 0.5          // what the poles' permeability adds to the coil's own field
 )
 
 // reach is the length in mm over which a pole's field along the string holds
@@ -57,28 +46,34 @@ func saturating(j, limit float64) float64 {
 // reciprocity, what the coil sees of a piece of magnetised steel is in
 // proportion to the field that a current in the coil makes there.
 type pickup struct {
-	x       []float64 // mm, of the strings
-	tops    []float64 // mm, of the poles
-	magnets field.Row
-	coil    field.Row
-	gain    float64 // turns per metre
-	steel   Steel   // of the strings' cores
+	x     []float64 // mm, of the strings
+	tops  []float64 // mm, of the poles
+	rods  rods
+	coil  coil
+	gain  float64 // turns per metre
+	steel Steel   // of the strings' cores
 }
 
-// newPickup builds the coil's field from rods of remanence 1: one for each pole,
-// which the current magnetises, and one for each place in the row, whose
-// currents cancel where they meet and leave the long loop round all of them.
-func newPickup(m Mounted) *pickup {
-	p := &pickup{magnets: m.row(), gain: turnsPerMetre * m.Coil, steel: m.Steel}
+func newPickup(m Mounted) *pickup { return newPickupIn(newCoil(m), m, nodes) }
+
+// newPickupIn returns the poles in a coil, with their polarisation told at these nodes.
+func newPickupIn(c coil, m Mounted, nodes []float64) *pickup {
+	p := &pickup{rods: newRods(m, nodes, c), coil: c, gain: turnsPerMetre * m.Coil, steel: m.Steel}
 	for i, pole := range m.Poles {
-		x := m.x(i)
-		p.x = append(p.x, x)
+		p.x = append(p.x, m.x(i))
 		p.tops = append(p.tops, pole.Height)
-		iron := field.Rod{Radius: pole.Radius, Length: pole.Length, Remanence: poleShare}
-		loop := field.Rod{Radius: m.Spacing / 2, Length: bobbinHeight, Remanence: 1}
-		p.coil = append(p.coil, field.Pole{Rod: iron, X: x, Top: pole.Height}, field.Pole{Rod: loop, X: x, Top: -flatwork})
 	}
 	return p
+}
+
+// fields returns the flux density in T of the magnets at a probe over each pole, mm over it.
+func (p *pickup) fields(gap float64) []float64 {
+	var all []float64
+	for i, x := range p.x {
+		b, _ := p.rods.at(x, 0, p.tops[i]+gap)
+		all = append(all, b.up)
+	}
+	return all
 }
 
 // The flux is integrated along the string by Simpson's rule, on one side of the
@@ -106,13 +101,14 @@ func (p *pickup) flux(s String, x, z float64) float64 {
 // density is the flux per mm of string, but for constants: polarisation (T)
 // times area (mm²) times the coil's field.
 func (p *pickup) density(s String, x, y, z float64) float64 {
-	_, along, up := p.magnets.At(x, y, z)
-	_, coilAlong, coilUp := p.coil.At(x, y, z)
-	ja, jc := s.core(p.steel, along, up)
-	sum := area(s.Core) * (ja*coilAlong + jc*coilUp)
+	magnets, iron := p.rods.at(x, y, z)
+	coil := p.coil.at(x, y, z)
+	coil.along, coil.up = coil.along+iron.along, coil.up+iron.up
+	ja, jc := s.core(p.steel, magnets.along, magnets.up)
+	sum := area(s.Core) * (ja*coil.along + jc*coil.up)
 	if ring := s.wrapArea(); ring > 0 {
-		ja, jc = s.turns(along, up)
-		sum += ring * (ja*coilAlong + jc*coilUp)
+		ja, jc = s.turns(magnets.along, magnets.up)
+		sum += ring * (ja*coil.along + jc*coil.up)
 	}
 	return sum
 }

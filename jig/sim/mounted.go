@@ -1,22 +1,15 @@
 package sim
 
-import (
-	"fmt"
-
-	"evenpole/fit/field"
-)
+import "fmt"
 
 // Pole is a magnet as it stands in a pickup. Screws and slugs over a bar magnet
 // pass for rods of the field that they have.
 type Pole struct {
-	Height    float64 // mm, top above the bobbin plane
-	Radius    float64 // mm
-	Length    float64 // mm
-	Remanence float64 // T, effective; negative: the south pole is up
-}
-
-func (p Pole) rod() field.Rod {
-	return field.Rod{Radius: p.Radius, Length: p.Length, Remanence: p.Remanence}
+	Height       float64 // mm, top above the bobbin plane
+	Radius       float64 // mm
+	Length       float64 // mm
+	Remanence    float64 // T, effective: of an even rod with the same field over its face; negative: the south pole is up
+	Permeability float64 // relative, along the recoil line; 0: 4; 1: neither other poles nor the coil magnetise it
 }
 
 // Mounted is what is on the jig: a pickup under strings, or loose magnets, or
@@ -58,45 +51,19 @@ func (m Mounted) x(i int) float64 {
 	return (float64(i) - float64(len(m.Poles)-1)/2) * m.Spacing
 }
 
-// row is the poles as the source of a field.
-func (m Mounted) row() field.Row {
-	row := make(field.Row, len(m.Poles))
-	for i, p := range m.Poles {
-		row[i] = field.Pole{Rod: p.rod(), X: m.x(i), Top: p.Height}
-	}
-	return row
-}
-
-// probe returns the flux density in T at each position: over the poles with
-// their neighbours in place, or over loose magnets, each on its own.
-func (m Mounted) probe() []float64 {
-	var all []float64
-	if len(m.Poles) == 0 {
-		for _, p := range m.Loose {
-			all = append(all, p.rod().OnAxis(m.ProbeGap))
-		}
-		return all
-	}
-	row := m.row()
-	for i, p := range m.Poles {
-		_, _, bz := row.At(m.x(i), 0, p.Height+m.ProbeGap)
-		all = append(all, bz)
-	}
-	return all
-}
-
 // Batch is a purchased lot of rod magnets.
 type Batch struct {
-	Name      string
-	Remanence float64 // T, effective, of the middle one
-	SD        float64 // relative, from magnet to magnet
-	Radius    float64 // mm
-	Length    float64 // mm
+	Name         string
+	Remanence    float64 // T, effective, of the middle one
+	SD           float64 // relative, from magnet to magnet
+	Radius       float64 // mm
+	Length       float64 // mm
+	Permeability float64 // of every one, as a Pole's
 }
 
 // Magnet returns a magnet of the batch, flush with the bobbin plane. The same
 // seed and names always give the same one.
 func (b Batch) Magnet(seed uint64, name string) Pole {
 	r := source(seed, "magnet", b.Name, name)
-	return Pole{Radius: b.Radius, Length: b.Length, Remanence: b.Remanence * around(r, b.SD)}
+	return Pole{Radius: b.Radius, Length: b.Length, Remanence: b.Remanence * around(r, b.SD), Permeability: b.Permeability}
 }

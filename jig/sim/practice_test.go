@@ -13,8 +13,9 @@ import (
 // practised is a jig with one pickup on a bench on which things happen.
 func practised(p Practice, s Scatter) *Jig {
 	j := New(Config{Scatter: &s, Practice: p})
+	pole := Pole{Height: 1, Radius: 2.38, Length: 16.5, Remanence: 0.31}
 	j.Mount(Mounted{
-		Poles:         []Pole{{1, 2.38, 16.5, 0.31}, {1, 2.38, 16.5, 0.31}, {1, 2.38, 16.5, 0.31}},
+		Poles:         []Pole{pole, pole, pole},
 		Strings:       []String{{Gauge: 0.254, Freq: 329.63}, {Gauge: 0.33, Freq: 246.94}, {Gauge: 0.432, Freq: 196}},
 		StringHeights: []float64{3, 3, 3},
 	})

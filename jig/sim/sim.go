@@ -17,6 +17,8 @@
 //     (noise); random.go: random numbers by purpose.
 //   - strings.go: steel and wraps of a string, and how it swings ([String]).
 //   - mounted.go: what is on the jig ([Mounted], [Pole], [Batch]).
+//   - coil.go: the field of a current in the coil (coil).
+//   - rods.go: poles that magnetise one another and that the coil magnetises (rods).
 //   - flux.go: the flux that a swinging string sends through the coil (pickup).
 //   - practice.go: mountings, the people who mount, and days ([Practice]).
 //   - bench.go: what the jig would measure of what is mounted (bench).
@@ -112,4 +114,12 @@ func (j *Jig) TrueLevels() []float64 {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	return slices.Clone(j.bench.truth)
+}
+
+// TrueFields returns the flux density in T at the probe by position: over the poles with
+// their neighbours in place, or over loose magnets, each on its own.
+func (j *Jig) TrueFields() []float64 {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	return slices.Clone(j.bench.fields)
 }
