@@ -27,7 +27,7 @@ const (
 // estimates all.
 func fitFalloff(ctx context.Context, d *cell.Data, given *Falloff) (*Falloff, error) {
 	if len(d.Cells) == 0 {
-		return nil, &CannotFitError{fmt.Sprintf("no good take among %s", profiles.Count(d.Readings, "reading")), "capture a pickup first"}
+		return nil, noTake(d, "capture a pickup first")
 	}
 	excite, cells, note := cell.OneExcite(d.Cells)
 	f := &Falloff{

@@ -14,7 +14,7 @@ import (
 func (k logKind) fit(d *cell.Data) (*logLinear, error) {
 	const need = "capture a pickup with strings of several gauges over poles of several heights"
 	if len(d.Cells) == 0 {
-		return nil, &CannotFitError{fmt.Sprintf("no good take among %s", profiles.Count(d.Readings, "reading")), need}
+		return nil, noTake(d, need)
 	}
 	m := &logLinear{kind: k.name}
 	excite, cells, note := cell.OneExcite(d.Cells)

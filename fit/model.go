@@ -90,6 +90,20 @@ func (e *CannotFitError) Error() string {
 	return fmt.Sprintf("no model can be fitted: %s; %s", e.Have, e.Need)
 }
 
+// noTake says that data have no cell, why each row is in none, and what they need.
+func noTake(d *cell.Data, need string) *CannotFitError {
+	have := "no good take among " + profiles.Count(d.Readings, "reading")
+	for i, l := range d.LeftOut {
+		if i == 0 {
+			have += "; left out: "
+		} else {
+			have += ", "
+		}
+		have += fmt.Sprintf("%d %s (first at line %d)", l.Count, l.Reason, l.Line)
+	}
+	return &CannotFitError{have, need}
+}
+
 // The Source of a model.
 const (
 	fromReadings = "shop data"

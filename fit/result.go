@@ -73,7 +73,7 @@ func (p Progress) inTurn() Progress {
 // turn.
 func (k modelKind) measured(ctx context.Context, d *cell.Data, all *parts, progress Progress) (*Result, error) {
 	if len(d.Cells) == 0 {
-		return nil, &CannotFitError{fmt.Sprintf("no good take among %s", profiles.Count(d.Readings, "reading")), "capture a pickup first"}
+		return nil, noTake(d, "capture a pickup first")
 	}
 	m, err := k.fit(ctx, d)
 	if err != nil {
