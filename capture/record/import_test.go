@@ -142,7 +142,7 @@ func TestImportRefusesLengthsThatNoMountMayHave(t *testing.T) {
 		t.Errorf("got %v\nexpected %s", f.Refused, want)
 	}
 	bare := understood(t, "string,Core,pole_height_mm,string_height_mm,rms_mv\n1,0.254,0.5,3,12\n", t.TempDir(), ImportOptions{})
-	if want := `old bench.csv:2: Core: expected a number with its unit, as the header has none, got "0.254"`; len(bare.Refused) != 1 || bare.Refused[0].Error() != want {
+	if want := `old bench.csv:2: Core: expected a number with its unit, as the header has none (or --column 'Core=core_mm', where that is the unit of all), got "0.254"`; len(bare.Refused) != 1 || bare.Refused[0].Error() != want {
 		t.Errorf("got %v\nexpected %s", bare.Refused, want)
 	}
 	gauss := understood(t, "batch,magnet,Field (gauss),probe_gap_mm\nb,1,1105,0.5\nb,2,110.5 mT,0.5\n", t.TempDir(), ImportOptions{Fields: true})

@@ -218,7 +218,7 @@ func (s *Sheet) number(text string, c Column, scale float64) (number, want strin
 	case unit != "":
 		scale = own
 	case c.perCell:
-		return text, "a number with its unit, as the header has none"
+		return text, fmt.Sprintf("a number with its unit, as the header has none (or --column '%s=%s', where that is the unit of all)", c.Header, c.Column)
 	}
 	sign := strings.Trim(digits, "+-0123456789eE")
 	if sign == "," || sign == "." { // a comma that stands between commas was quoted
