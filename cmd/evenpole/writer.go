@@ -44,7 +44,7 @@ func closeWriter(w *record.Writer, err error) error {
 // openWriter opens a shop for writing.
 func openWriter(dir string) (*record.Writer, error) {
 	w, err := record.OpenWriter(dir)
-	return w, withHint(err, append(openHint(err, dir), diskHint(err)...)...)
+	return w, withHint(err, openHint(err, dir)...)
 }
 
 // openHint says what to do when a shop cannot be written to now.
@@ -57,7 +57,7 @@ func openHint(err error, dir string) []string {
 	case errors.Is(err, fs.ErrPermission), errors.Is(err, syscall.EROFS):
 		return []string{fmt.Sprintf("nothing can be written to %s: allow it, or name another folder with --shop", dir)}
 	}
-	return nil
+	return diskHint(err)
 }
 
 // diskHint says what to do when the disk did not take a row.
