@@ -42,7 +42,8 @@ type twist struct {
 	wraps                                       map[profiles.Wrap][2]float64 // weight of wrap beside core: of the simulated jig, and of this shop
 }
 
-// newTwist is centred on what an ordinary record shows.
+// newTwist is centred on what the record of testdata/sample-shop shows, where a pole that is
+// raised costs half of what the simulated jig has.
 func newTwist(r *rand.Rand) twist {
 	n := r.NormFloat64
 	return twist{area: -0.05 + 0.05*n(), fall: 0.18 + 0.05*n(), bend: 0.015 + 0.01*n(), protrude: 0.08 + 0.03*n(), steep: 0.05 + 0.015*n(), velocity: -0.2 + 0.06*n(),

@@ -23,8 +23,9 @@ import (
 //     those of steel that magnetises easily and of steel that does not.
 //   - Protrusion: a pole that is raised out of its coil answers less, by -1.0 to -1.5 dB/mm
 //     in a row by the solver, less where poles are simpler than that.
-//   - Slope by height: the solver has -0.030 per mm in two rows, worlds -0.029 +- 0.009;
-//     next to 0 where poles are simpler, as the simulated jig's. The mean lies halfway.
+//   - Slope by height: the solver has -0.030 per mm in two rows, worlds -0.029 +- 0.009, the
+//     simulated jig -0.02 to -0.03 by its rods' permeability; next to 0 where raised iron is as
+//     magnetised as iron in the coil. The mean lies halfway.
 //   - Area of wound strings: worlds have -0.09 +- 0.05, the solver +0.04.
 //   - Loss at the ends, by the gap and beside it, exponent of the bend: what worlds spread over.
 //   - Field exponent: between steel that saturates (0) and steel that magnetises
