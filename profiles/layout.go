@@ -254,6 +254,14 @@ func (u Under) TwoCoils() Under {
 // HasTwoCoils reports whether a kind has a second coil.
 func (u Under) HasTwoCoils() bool { return strings.HasSuffix(string(u), twoCoils) }
 
+// HeightNote says what pole heights of cells and models are with two coils; "" with one.
+func (u Under) HeightNote() string {
+	if !u.HasTwoCoils() {
+		return ""
+	}
+	return "pole heights here are not those of either coil: they are of one row that is as loud as both"
+}
+
 // Words is the kind for people.
 func (u Under) Words() string {
 	words := map[Under]string{UnderBlade: "a blade", UnderTwoPoles: "two poles a string", UnderShared: "two strings a pole"}

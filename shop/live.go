@@ -12,6 +12,7 @@ import (
 	"evenpole/fit/cell"
 	"evenpole/fit/gain"
 	"evenpole/fit/level"
+	"evenpole/profiles"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -19,16 +20,17 @@ import (
 // StringLevel is what the takes of a session say of one string so far. A figure that
 // they do not tell yet is not known.
 type StringLevel struct {
-	String       int          `json:"string"`
-	Core         float64      `json:"core_mm"`
-	PoleHeight   float64      `json:"pole_height_mm"`
-	StringHeight float64      `json:"string_height_mm"`
-	Takes        int          `json:"takes"`      // that count
-	Level        level.Figure `json:"level_mv"`   // geometric mean, as recorded: without a jig's gain; not known where it was filed in no known unit
-	Within       level.Figure `json:"within_db"`  // either side of the level: 95 % interval of the mean, by the takes' scatter alone
-	Scatter      level.Figure `json:"scatter_db"` // standard deviation of a take
-	Balance      level.Figure `json:"balance_db"` // against the mean of all strings that have takes
-	Freq         float64      `json:"freq_hz"`    // median; 0 when not known
+	String       int            `json:"string"`
+	Core         float64        `json:"core_mm"`
+	PoleHeight   float64        `json:"pole_height_mm"`
+	StringHeight float64        `json:"string_height_mm"`
+	Under        profiles.Under `json:"under,omitempty"` // what is under it where that is not one pole
+	Takes        int            `json:"takes"`           // that count
+	Level        level.Figure   `json:"level_mv"`        // geometric mean, as recorded: without a jig's gain; not known where it was filed in no known unit
+	Within       level.Figure   `json:"within_db"`       // either side of the level: 95 % interval of the mean, by the takes' scatter alone
+	Scatter      level.Figure   `json:"scatter_db"`      // standard deviation of a take
+	Balance      level.Figure   `json:"balance_db"`      // against the mean of all strings that have takes
+	Freq         float64        `json:"freq_hz"`         // median; 0 when not known
 }
 
 // Levels are the levels of a session's strings by rows of the record, in their order.
@@ -82,7 +84,7 @@ func (f *tFactors) levelsOf(cells []cell.Cell) (out []StringLevel, together leve
 		mean, sd := c.Plain()
 		means = append(means, level.Ln(mean))
 		sum += level.Ln(mean)
-		s := StringLevel{String: c.String, Core: c.Core, PoleHeight: c.PoleHeight, StringHeight: c.StringHeight, Takes: c.Takes, Level: level.Figure(level.Ln(mean).DB().MV()), Within: level.Figure(math.NaN()), Scatter: level.Figure(math.NaN())}
+		s := StringLevel{String: c.String, Core: c.Core, PoleHeight: c.PoleHeight, StringHeight: c.StringHeight, Under: c.Under, Takes: c.Takes, Level: level.Figure(level.Ln(mean).DB().MV()), Within: level.Figure(math.NaN()), Scatter: level.Figure(math.NaN())}
 		if !c.UsualPitch {
 			s.Freq = c.Freq
 		}

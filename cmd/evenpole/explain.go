@@ -222,5 +222,8 @@ func printExplained(e *env, x *explained) {
 	if len(without) > 0 {
 		e.print("\nwithout part here: %s", explain.CauseWords(without))
 	}
+	if note := x.Under.HeightNote(); note != "" {
+		e.note("note: %s", note)
+	}
 	e.warn(x.Warnings)
 }

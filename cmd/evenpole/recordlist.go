@@ -172,5 +172,11 @@ func printSession(e *env, x *shop.SessionRecord) error {
 		h := &x.Levels[i]
 		fmt.Fprintf(tw, "  %d\t%s\t%s\t%s\t%s\t%s\t%s\t%d\t\n", h.String, e.units.Write("%.3f", h.Core), e.units.Figure(h.PoleHeight), e.units.Figure(h.StringHeight), plain(h.Level), plus(h.Balance), plain(h.Scatter), h.Takes)
 	}
-	return tw.Flush()
+	if err := tw.Flush(); err != nil {
+		return err
+	}
+	if note := x.Levels[0].Under.HeightNote(); note != "" {
+		e.print("  %s%s", note, ifAny("; both rows: mounts/", x.Mount))
+	}
+	return nil
 }

@@ -18,6 +18,7 @@ import (
 type Explanation struct {
 	Pickup  string            `json:"pickup,omitempty"`  // of a measured pickup
 	Session string            `json:"session,omitempty"` // likewise
+	Under   profiles.Under    `json:"under,omitempty"`   // what is under its strings where it is not one pole each
 	Model   string            `json:"model"`             // its kind
 	Source  string            `json:"source"`
 	Causes  []curve.Cause     `json:"causes"`

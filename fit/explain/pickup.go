@@ -53,7 +53,7 @@ func ExplainPickup(p fit.Predictor, d *cell.Data, pickup, session string) (*Expl
 	x := explanation(f, p, pick(m.Sites, at))
 	x.Pickup, x.Session = pickup, session
 	for i, k := range at {
-		x.Strings[i].String = m.Cells[k].String
+		x.Strings[i].String, x.Under = m.Cells[k].String, m.Cells[k].Under
 	}
 	for k, e := range curve.Effects {
 		if c, ok := effectCauses[e.Name]; ok {
