@@ -334,6 +334,12 @@ func (b *bench) capturing(pickup string) (is bool) {
 	return is
 }
 
+// busy reports whether a capture is running.
+func (b *bench) busy() (is bool) {
+	b.locked(func() { is = b.stop != nil })
+	return is
+}
+
 // lastForm is the form of the job, as it was filled in; nil without one.
 func (b *bench) lastForm() (f *captureForm) {
 	b.locked(func() {

@@ -248,6 +248,9 @@ func (s *Server) fileRecording(w http.ResponseWriter, r *http.Request) error {
 	}
 	h := &s.recorded.of
 	if h.filed == nil {
+		if s.bench.busy() {
+			return errBusy
+		}
 		out, err := record.OpenWriter(s.shop.Dir())
 		if err != nil {
 			return err

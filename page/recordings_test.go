@@ -12,6 +12,7 @@ import (
 	"strings"
 	"testing"
 
+	"evenpole/jig/sim"
 	"evenpole/profiles"
 	"evenpole/recording/soundtest"
 	"evenpole/shop/workshop"
@@ -141,6 +142,25 @@ func TestARecordingThatCannotBe(t *testing.T) {
 	if entries, err := os.ReadDir(s.shop.Dir()); err != nil || len(entries) > 0 {
 		t.Errorf("%v, %v", entries, err)
 	}
+}
+
+// While a capture runs it is said to be paused first, and the recording stays to be filed.
+func TestARecordingWaitsForACapture(t *testing.T) {
+	s, open := served(t, startJig(t, sim.Config{Scatter: &sim.Scatter{}, Speed: 200}, nil))
+	at := open()
+	at.post("/capture/start", startForm())
+	at.watch(in(capturing))
+	w := answer(s, sent(t, "sim.wav", plucked(t), "purpose", "model", "excite", "travel", "text", workshop.FlatMount))
+	address := w.Header().Get("Location")
+	id := heardID.FindStringSubmatch(get(s, address).Body.String())[1]
+	file := func() *httptest.ResponseRecorder {
+		return answer(s, request(http.MethodPost, recordingAddress+"/file", map[string][]string{"id": {id}}))
+	}
+	wants(t, file(), http.StatusUnprocessableEntity, "a capture is running: pause it first")
+	at.post("/capture/pause", nil)
+	at.watch(in(paused))
+	wants(t, file(), http.StatusSeeOther)
+	wants(t, get(s, address), http.StatusOK, "session s002: 18 takes kept")
 }
 
 // In a real browser: a file is chosen, shown and filed.
