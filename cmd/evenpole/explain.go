@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -180,6 +181,9 @@ func explainPickup(ctx context.Context, e *env, o explainOptions) (*explained, e
 
 // explainError is what was asked for that cannot be explained.
 func explainError(err error) error {
+	if errors.As(err, new(*explain.NotMeasured)) {
+		return withHint(&inputError{err}, "'evenpole record list' lists pickups and their sessions")
+	}
 	return withHint(&inputError{err}, "'evenpole model list' shows the shop's models; 'explain --model FILE' takes another one than the current")
 }
 

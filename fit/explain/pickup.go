@@ -30,8 +30,8 @@ var leftCause = curve.Cause{Name: "left", Words: "not explained"}
 // ExplainPickup splits the measured balance of a pickup in one session, "" for
 // its latest. What its magnets, strings, slots and mounting add is estimated
 // from all the data by the model's own scatter (see [fit.CellEffects]); the rest of the
-// balance is not explained. A pickup or session without a good take is an error,
-// and so is a model that is no falloff model.
+// balance is not explained. A pickup or session without a good take is a
+// [*NotMeasured]; a model that is no falloff model is an error, too.
 func ExplainPickup(p fit.Predictor, d *cell.Data, pickup, session string) (*Explanation, error) {
 	f, err := fit.AsFalloff(p)
 	if err != nil {
@@ -81,6 +81,16 @@ func pick[T any](of []T, at []int) []T {
 	return out
 }
 
+// NotMeasured says that the record has nothing of a pickup, or of a session of it, that could
+// be explained.
+type NotMeasured struct{ words string }
+
+func (e *NotMeasured) Error() string { return e.words }
+
+func notMeasured(format string, args ...any) error {
+	return &NotMeasured{fmt.Sprintf(format, args...)}
+}
+
 // sessionOf finds the session asked for, or the pickup's latest, among cells of the
 // model's excitation.
 func sessionOf(f *fit.Falloff, d *cell.Data, pickup, session string) (string, error) {
@@ -98,12 +108,15 @@ func sessionOf(f *fit.Falloff, d *cell.Data, pickup, session string) (string, er
 	}
 	switch {
 	case last == nil:
-		return "", fmt.Errorf("no good take of pickup %q, plucked by %q as the model was; measured: %s",
-			pickup, cmp.Or(f.Excite, "no known means"), profiles.Listed(d.Pickups()))
+		how := ""
+		if f.Excite != "" {
+			how = fmt.Sprintf(", excited by %q as the model's were", f.Excite)
+		}
+		return "", notMeasured("no good take of pickup %q%s; measured: %s", pickup, how, profiles.Listed(d.Pickups()))
 	case session == "":
 		return last.Session, nil
 	case !slices.Contains(sessions, session):
-		return "", fmt.Errorf("no good take of pickup %q in session %q; its sessions: %s", pickup, session, profiles.Listed(slices.Compact(slices.Sorted(slices.Values(sessions)))))
+		return "", notMeasured("no good take of pickup %q in session %q; its sessions: %s", pickup, session, profiles.Listed(slices.Compact(slices.Sorted(slices.Values(sessions)))))
 	}
 	return session, nil
 }
