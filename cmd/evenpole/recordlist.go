@@ -125,7 +125,7 @@ func runShow(ctx context.Context, e *env, id string) error {
 	}
 	r, err := late(ctx, e, func(ctx context.Context) (*shop.Recorded, error) { return s.Recorded(ctx, id) })
 	if err != nil {
-		return withHint(err, "'evenpole record list' lists them")
+		return err
 	}
 	if e.json {
 		return recordedJSON.write(e, *r)

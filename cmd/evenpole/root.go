@@ -15,6 +15,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -107,12 +108,26 @@ func hintsOf(err error) []string {
 	case errors.As(err, new(*record.ColumnError)):
 		return []string{"the file is of before there was such a column: in a spreadsheet, write its name beside the last one of the first line, leave its cells empty, " +
 			"and save it as CSV; rows keep what they say, and their seals"}
+	case isOfRecord(err):
+		return []string{"'evenpole record verify' names every row that does not say what was written; what it said, put back into its place, makes the record whole"}
+	case errors.Is(err, shop.ErrUnknownID):
+		return []string{"'evenpole record list' lists them"}
 	case errors.Is(err, shop.ErrNoReadings):
 		return []string{"put a pickup on the jig: 'evenpole mount new FILE' describes it, 'evenpole capture' reads it; 'evenpole record import' takes a spreadsheet"}
 	case errors.Is(err, shop.ErrNoFields):
 		return []string{"capture loose magnets with 'evenpole capture --purpose batch --field all', or name a file with --fields"}
 	}
 	return nil
+}
+
+// isOfRecord reports whether a row of a shop's own record, below its header, cannot be read.
+func isOfRecord(err error) bool {
+	var row *record.RowError
+	if !errors.As(err, &row) || row.Line < 2 {
+		return false
+	}
+	name := filepath.Base(row.File)
+	return name == record.ReadingsFile || name == record.FieldsFile
 }
 
 // exitStatus maps an error to the exit status of the process.
