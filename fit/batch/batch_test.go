@@ -195,6 +195,10 @@ func TestGaps(t *testing.T) {
 			t.Errorf("got %v, want %q", err, want)
 		}
 	}
+	inInches := characterise(t, Options{Gap: 0.508}, take("s", "a", 200, 0.5), take("s", "b", 210, 0.5), take("s", "c", 205, 0.5))
+	if inInches.Mean != 205 || inInches.Gap != 0.508 {
+		t.Errorf("0.5 mm is no 0.020 in: %v at %v", inInches.Mean, inInches.Gap)
+	}
 	silent := []record.FieldReading{take("s", "a", 200, math.NaN()), take("s", "b", 210, math.NaN())}
 	if got := characterise(t, Options{}, silent...); got.Gap.Known() || got.Mean != 205 {
 		t.Errorf("readings without a gap: got %v", got.Gap)

@@ -41,6 +41,10 @@ func (l *lot) usualGap() float64 {
 	return gaps[slices.Index(takes, slices.Max(takes))]
 }
 
+// nearGap is how far two gaps, mm, may lie apart and be one to a shop, so that 0.5 mm is
+// 0.020 in: over so little the field of a rod changes by some 0.5 %, and no probe is set nearer.
+const nearGap = 0.01
+
 // scale is by what a field on a rod's axis at one gap, mm, is multiplied to be
 // that at another.
 func scale(from, to float64, rod field.Rod) (float64, error) {
@@ -50,6 +54,8 @@ func scale(from, to float64, rod field.Rod) (float64, error) {
 		return 1, nil
 	case math.IsNaN(from) || math.IsNaN(to):
 		return 0, fmt.Errorf("readings that do not say their probe gap cannot be mixed with those that do, nor brought to a gap: give probe_gap_mm for all")
+	case rod.OnAxis(from) == 0 && math.Abs(from-to) <= nearGap:
+		return 1, nil
 	case rod.OnAxis(from) == 0:
 		return 0, fmt.Errorf("readings at a probe gap of %g mm cannot be mixed with those at %g mm unless the rod's diameter and length are known", from, to)
 	}
