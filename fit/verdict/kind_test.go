@@ -76,3 +76,12 @@ func TestSecondCoilsPoles(t *testing.T) {
 		t.Errorf("with one coil: %s, %v", text, err)
 	}
 }
+
+// Rows of a spreadsheet have no purpose, and are said to have none.
+func TestReadingsWithoutAPurpose(t *testing.T) {
+	err := &NotChecked{Pickup: "P1", Purposes: map[record.Purpose]int{"": 6, record.ForModel: 9}}
+	const want = `pickup "P1": expected readings of purpose "check", got 6 without a purpose, 9 of purpose "model"; capture it with "evenpole capture --mount MOUNT --purpose check"`
+	if got := err.Error(); got != want {
+		t.Errorf("got %s", got)
+	}
+}

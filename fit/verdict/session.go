@@ -27,7 +27,11 @@ func (e *NotChecked) Error() string {
 	if len(e.Purposes) > 0 {
 		var has []string
 		for _, p := range slices.Sorted(maps.Keys(e.Purposes)) {
-			has = append(has, fmt.Sprintf("%d of purpose %q", e.Purposes[p], p))
+			what := fmt.Sprintf("of purpose %q", p)
+			if p == "" {
+				what = "without a purpose"
+			}
+			has = append(has, fmt.Sprintf("%d %s", e.Purposes[p], what))
 		}
 		return fmt.Sprintf("pickup %q: expected readings of purpose %q, got %s; %s", e.Pickup, record.ForCheck, strings.Join(has, ", "), run)
 	}
