@@ -166,6 +166,7 @@ type Session struct {
 	ID          string
 	Purpose     record.Purpose
 	Jig, Set    string
+	Driven      bool          // by an exciter, in place of plucks
 	First, Last time.Time     // of its takes that count; of its readings
 	Takes       int           // that count
 	Level       level.Figure  // mV, of all strings together
@@ -185,16 +186,27 @@ func (m *Measured) Latest() *Session {
 
 // Fullest is the session that tells most of the pickup as it is: the newest of those in which
 // as many strings were measured as in any, so that one that was begun and left does not hide
-// a whole one before it; nil without any.
+// a whole one before it; a plucked one before driven ones, whose balance is not what a player
+// hears; nil without any.
 func (m *Measured) Fullest() *Session {
 	var fullest *Session
 	for i := range m.Sessions {
-		x := &m.Sessions[i]
-		if fullest == nil || x.measured() > fullest.measured() || x.measured() == fullest.measured() && !x.Last.Before(fullest.Last) {
+		if x := &m.Sessions[i]; fullest == nil || x.tells(fullest) >= 0 {
 			fullest = x
 		}
 	}
 	return fullest
+}
+
+// tells compares how much a session tells of a pickup with what another does.
+func (x *Session) tells(than *Session) int {
+	plucked := func(s *Session) int {
+		if s.Driven {
+			return 0
+		}
+		return 1
+	}
+	return cmp.Or(cmp.Compare(x.measured(), than.measured()), cmp.Compare(plucked(x), plucked(than)), x.Last.Compare(than.Last))
 }
 
 // measured counts the strings whose level is known.
@@ -250,7 +262,7 @@ func pickupsOf(rows iter.Seq2[record.Reading, error], wanted func(*record.Readin
 			}
 			last = k
 		}
-		seen.Purpose, seen.Jig = r.Purpose, r.Jig
+		seen.Purpose, seen.Jig, seen.Driven = r.Purpose, r.Jig, seen.Driven || r.Mode == record.Drive
 		if r.Status != record.Retracted && r.Time.After(seen.Last) {
 			seen.Last = r.Time
 		}

@@ -111,6 +111,26 @@ func TestOverviewPrefersWholeSessions(t *testing.T) {
 	}
 }
 
+// A driven session has another balance than a player hears: a plucked one stands for a pickup.
+func TestOverviewPrefersPluckedSessions(t *testing.T) {
+	s := overviewShop(t)
+	text, err := os.ReadFile(s.ReadingsFile())
+	if err != nil {
+		t.Fatal(err)
+	}
+	driven := strings.Replace(string(text), "s002,model,j,0000000A,5,P,b,1,light,0.254,0.5,3,P,", "s002,model,j,0000000A,5,P,b,1,light,0.254,0.5,3,D,", 1)
+	if err := os.WriteFile(s.ReadingsFile(), []byte(driven), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	o, err := s.Overview(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if p := o.Pickups[1]; p.Pickup != "P" || p.Session != "s001" {
+		t.Errorf("%+v", p)
+	}
+}
+
 func TestRecorded(t *testing.T) {
 	s := overviewShop(t)
 	r, err := s.Recorded(t.Context(), "P")

@@ -20,8 +20,8 @@ func newListCmd(e *env) *cobra.Command {
 		Short: "List what the record holds: pickups, orders, sessions; what is open, what shipped",
 		Long: `Lists every pickup that was measured, the newest first, with its level, and balance and
 scatter by string (levels as recorded, takes counting alike), from its newest session in
-which as many strings were measured as in any of it: one that was begun and left does not
-hide a whole one; what came of it: shipped, as its newest certificate says that it conforms to an order, or
+which as many strings were measured as in any of it, and which was plucked, if any was: one
+that was begun and left does not hide a whole one; what came of it: shipped, as its newest certificate says that it conforms to an order, or
 open; then the orders, each with the pickup that met it, or open; then the sessions, as
 'evenpole record sessions' has them. 'evenpole record show ID' says more of one.`,
 		Args: cobra.NoArgs,
