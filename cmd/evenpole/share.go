@@ -197,11 +197,23 @@ func printMoved(e *env, r *share.Report) {
 func tellMoved(e *env, r *share.Report) {
 	tell := func(list []share.Moved, verb string) {
 		for _, m := range list {
-			e.print("%s %d %s of %s (%d in all)", verb, m.Entries, m.Stream, m.Bench, m.Of)
+			e.print("%s %s of %s (%d in all)", verb, entriesOf(m.Stream, m.Entries), m.Bench, m.Of)
 		}
 	}
 	tell(r.Pushed, "pushed")
 	tell(r.Pulled, "pulled")
+}
+
+// entriesOf says how many entries of a stream: "2 readings", "1 reading", "1 seal of readings".
+func entriesOf(stream share.Stream, n int64) string {
+	of, seals := strings.CutSuffix(string(stream), ".seals")
+	switch {
+	case n != 1:
+		return fmt.Sprintf("%d %s", n, stream)
+	case seals:
+		return "1 seal of " + of
+	}
+	return "1 " + strings.TrimSuffix(of, "s")
 }
 
 // faulty prints faults; with any the exit status is 1.
