@@ -297,3 +297,49 @@ func TestPolesWords(t *testing.T) {
 		}
 	}
 }
+
+// In inches the samples say the same, to half a thousandth.
+func TestSamplesInInches(t *testing.T) {
+	near := func(what string, got, want []float64) {
+		t.Helper()
+		if len(got) != len(want) {
+			t.Errorf("%s: %v, want %v", what, got, want)
+			return
+		}
+		for i := range want {
+			if math.Abs(got[i]-want[i]) > 2*0.0127 {
+				t.Errorf("%s: %v, want %v", what, got, want)
+			}
+		}
+	}
+	for _, s := range OrderFormat.Samples() {
+		was, err := ParseOrder(s.Name, []byte(s.Text), Builtin())
+		if err != nil {
+			t.Fatal(err)
+		}
+		o, err := ParseOrder(s.Name, []byte(s.In(Inches)), Builtin())
+		if err != nil {
+			t.Errorf("%s: %v", s.Name, err)
+			continue
+		}
+		if o.Units != Inches || o.Under() != was.Under() {
+			t.Errorf("%s: in %s, %q", s.Name, o.Units, o.Under())
+		}
+		if r := o.FretboardRadius / mmPerInch; math.Abs(r-math.Round(r)) > 1e-9 {
+			t.Errorf("%s: a radius of %g in", s.Name, r)
+		}
+		near(s.Name, append(o.StringHeights(), o.PoleHeights...), append(was.StringHeights(), was.PoleHeights...))
+	}
+	for _, s := range MountFormat.Samples() {
+		was, err := ParseMount(s.Name, []byte(s.In(Millimetres)), Builtin())
+		if err != nil {
+			t.Fatal(err)
+		}
+		m, err := ParseMount(s.Name, []byte(s.In(Inches)), Builtin())
+		if err != nil {
+			t.Errorf("%s: %v", s.Name, err)
+			continue
+		}
+		near(s.Name, append(m.PoleHeights, m.StringHeights...), append(was.PoleHeights, was.StringHeights...))
+	}
+}

@@ -65,7 +65,7 @@ replaced, any other only with --force.`,
 		Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error { return runNew(cmd.Context(), e, f, o, args) },
 	}
-	cmd.Flags().StringVar(&o.kind, "kind", "", "a short file for this `kind` of pickup, in mm: "+profiles.Choice(f.SampleNames()))
+	cmd.Flags().StringVar(&o.kind, "kind", "", "a short file for this `kind` of pickup: "+profiles.Choice(f.SampleNames()))
 	if f == profiles.MountFormat {
 		cmd.Long += `
 
@@ -92,7 +92,7 @@ func runNew(ctx context.Context, e *env, f *profiles.Format, o newOptions, args 
 	units := cmp.Or(e.units, profiles.Millimetres)
 	write := func(w io.Writer) error { return f.WriteNew(w, units) }
 	if o != (newOptions{}) {
-		text, err := o.text(ctx, s, f)
+		text, err := o.text(ctx, s, f, units)
 		if err != nil {
 			return err
 		}
@@ -118,7 +118,7 @@ func runNew(ctx context.Context, e *env, f *profiles.Format, o newOptions, args 
 }
 
 // text is that of a file that is not every key.
-func (o newOptions) text(ctx context.Context, s *shop.Shop, f *profiles.Format) (string, error) {
+func (o newOptions) text(ctx context.Context, s *shop.Shop, f *profiles.Format, u profiles.Units) (string, error) {
 	switch {
 	case o.session != "" && o.kind != "":
 		return "", badInput("expected one of --kind and --session")
@@ -129,7 +129,7 @@ func (o newOptions) text(ctx context.Context, s *shop.Shop, f *profiles.Format) 
 	if err != nil {
 		return "", badInput("--kind: %v", err)
 	}
-	return f.Samples()[slices.Index(f.SampleNames(), name)].Text, nil
+	return f.Samples()[slices.Index(f.SampleNames(), name)].In(u), nil
 }
 
 // formatHelp is the help on a kind of file: its keys, and a short one.
