@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"crypto/rand"
 	"encoding/json"
 	"fmt"
@@ -74,6 +75,13 @@ func (s *Server) mountFields(f *captureForm, said written, asText bool) (*fields
 	in, whole, err := profiles.MountFormat.Fill("mount", []byte(f.Text))
 	if err != nil || !whole {
 		return nil, nil // what is wrong is said when it is checked
+	}
+	if f.Text == "" { // nothing was captured yet: in the shop's units
+		settings, err := s.shop.Settings()
+		if err != nil {
+			return nil, err
+		}
+		in.Units = cmp.Or(settings.Units, in.Units)
 	}
 	return s.fieldsOf(profiles.MountFormat, in, said, mountPrefix)
 }

@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"errors"
@@ -67,6 +68,7 @@ type recordingView struct {
 	Purposes []record.Purpose
 	Excites  []profiles.Excitation
 	Text     string // the mount as it is written
+	Example  string // a mount as it may be written
 	Trouble  string
 }
 
@@ -94,9 +96,12 @@ func (s *Server) showRecordings(w http.ResponseWriter, r *http.Request, status i
 	}
 	v.Text = form.Get("text")
 	if !form.Has("text") {
-		if v.Text, err = s.lastMount(); err != nil {
+		if v.Text, err = s.shop.LastMount(); err != nil {
 			return err
 		}
+	}
+	if v.Example, err = s.exampleMount(); err != nil {
+		return err
 	}
 	if status == http.StatusOK {
 		return s.show(w, r, "recording.html", &view{Title: "A recording", Place: "/capture", Sections: heard, Form: v})
@@ -104,14 +109,14 @@ func (s *Server) showRecordings(w http.ResponseWriter, r *http.Request, status i
 	return render(w, status, "recording.html", &view{Title: "A recording", Place: "/capture", Shop: s.name, Form: v})
 }
 
-// lastMount is the mount that was captured last; a new one to fill in where there is none.
-func (s *Server) lastMount() (string, error) {
-	text, err := s.shop.LastMount()
-	if err != nil || text != "" {
-		return text, err
+// exampleMount is a mount as it may be written, in the shop's units.
+func (s *Server) exampleMount() (string, error) {
+	settings, err := s.shop.Settings()
+	if err != nil {
+		return "", err
 	}
 	var b strings.Builder
-	err = profiles.MountFormat.WriteExample(&b, profiles.Millimetres)
+	err = profiles.MountFormat.WriteExample(&b, cmp.Or(settings.Units, profiles.Millimetres))
 	return b.String(), err
 }
 

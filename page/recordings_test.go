@@ -75,7 +75,7 @@ var heardID = regexp.MustCompile(`name="id" value="([^"]+)"`)
 func TestARecordingIsShownThenFiled(t *testing.T) {
 	s := serving(t, Options{Loopback: true})
 	wants(t, get(s, "/capture"), http.StatusOK, recordingAddress)
-	wants(t, get(s, recordingAddress), http.StatusOK, `type="file"`, "pole_heights_mm")
+	wants(t, get(s, recordingAddress), http.StatusOK, `type="file"`, `placeholder="`, "pole_heights_mm", "></textarea>")
 	sound := plucked(t)
 	fields := []string{"purpose", "model", "excite", "travel", "recorder", "desk", "mount", "", "text", workshop.FlatMount}
 	for i, want := range []string{"session s001: 18 takes kept", "has this very recording already"} {

@@ -73,13 +73,21 @@ func (s *Server) asTried(in *profiles.Filled, q url.Values) error {
 	return nil
 }
 
-// beginning is the text that an order begins as: the named one's, or the usual.
+// beginning is the text that an order begins as: the named one's, or the usual, in the shop's
+// units.
 func (s *Server) beginning(name string) (string, error) {
 	if name != "" {
 		return s.shop.OrderText(name)
 	}
 	text, err := files.ReadFile("look/order.toml")
-	return string(text), err
+	if err != nil {
+		return "", err
+	}
+	settings, err := s.shop.Settings()
+	if err != nil {
+		return "", err
+	}
+	return profiles.Sample{Text: string(text)}.In(settings.Units), nil
 }
 
 func (s *Server) showWriting(w http.ResponseWriter, status int, v *writeView) error {
