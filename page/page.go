@@ -31,7 +31,7 @@ func New(of *shop.Shop, o Options) (*Server, error) {
 		o.Open = func(port string) (io.ReadWriteCloser, error) { return jig.Open(port, jig.DefaultBaud) }
 	}
 	s := &Server{shop: of, name: name, version: o.Version, guard: newGuard(o.Loopback, o.Code, o.Now), work: make(places, mostWork), mux: http.NewServeMux(),
-		streams: make(places, mostStreams), leaving: make(chan struct{}), bench: newBench(of, o.Now, o.Open, cmp.Or(o.Wait, time.Second))}
+		streams: make(places, mostStreams), hearing: make(places, 1), leaving: make(chan struct{}), bench: newBench(of, o.Now, o.Open, cmp.Or(o.Wait, time.Second))}
 	s.route()
 	return s, nil
 }

@@ -231,10 +231,10 @@ func (s *Server) understand(ctx context.Context, form url.Values, sound *multipa
 			return h, err
 		}
 	}
-	if err := s.work.take(ctx); err != nil {
-		return h, err
+	if !s.hearing.tryTake() { // places for work are not held while a browser sends
+		return h, &refused{"another recording is being heard: wait until it is shown, then send this one"}
 	}
-	defer s.work.free()
+	defer s.hearing.free()
 	h.form, h.file = form, path.Base(strings.ReplaceAll(sound.FileName(), `\`, "/"))
 	h.heard, err = shop.Listen(ctx, s.shop.Dir(), h.file, sound, l, nil)
 	return h, err

@@ -139,6 +139,8 @@ func TestARecordingThatCannotBe(t *testing.T) {
 	wants(t, answer(s, r), http.StatusUnprocessableEntity, "expected a form with a file")
 	wants(t, get(s, recordingAddress+"?id=gone"), http.StatusNotFound, "choose its file again")
 	wants(t, answer(s, request(http.MethodPost, recordingAddress+"/file", map[string][]string{"id": {""}})), http.StatusNotFound, "choose its file again")
+	s.hearing <- struct{}{}
+	wants(t, answer(s, sent(t, "sim.wav", sound, "purpose", "model", "excite", "force", "text", workshop.FlatMount)), http.StatusUnprocessableEntity, "another recording is being heard")
 	if entries, err := os.ReadDir(s.shop.Dir()); err != nil || len(entries) > 0 {
 		t.Errorf("%v, %v", entries, err)
 	}

@@ -35,6 +35,7 @@ type Server struct {
 	shipped  kept[*drift.Chart]
 	bench    *bench
 	recorded recorded
+	hearing  places // taken while a recording is heard
 	fitter   fitter
 	streams  places
 	leaving  chan struct{} // closed when the server ends
