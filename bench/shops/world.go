@@ -48,7 +48,7 @@ func newTwist(r *rand.Rand) twist {
 	n := r.NormFloat64
 	return twist{area: -0.05 + 0.05*n(), fall: 0.18 + 0.05*n(), bend: 0.015 + 0.01*n(), protrude: 0.08 + 0.03*n(), steep: 0.05 + 0.015*n(), velocity: -0.2 + 0.06*n(),
 		wraps: map[profiles.Wrap][2]float64{
-			"nickel": {0.16, 0.08 * math.Exp(0.3*n())}, "nickel_plated_steel": {0.19, 0.32 * math.Exp(0.25*n())}, "stainless": {0.17, 0.25 * math.Exp(0.3*n())},
+			"nickel": {0.12, 0.08 * math.Exp(0.3*n())}, "nickel_plated_steel": {0.28, 0.32 * math.Exp(0.25*n())}, "stainless": {0.20, 0.25 * math.Exp(0.3*n())},
 		}}
 }
 

@@ -31,10 +31,10 @@ func (s *Site) Gap() float64 { return s.StringHeight + s.Gauge/2 - s.Height }
 // data tell. It is carried no farther than what rows and gaps of pickups are like:
 // spacings of 8 mm and more, gaps up to 8 mm.
 func (s *Site) endTerm(gap float64) (n, slope float64) {
-	const closest, farthest, power = 8, 8, 1.4 // mm, mm
-	if s.Missing == 0 { // most strings: a power takes longer than the rest of a prediction
+	if s.Missing == 0 { // as most strings: a power takes longer than the rest of a prediction
 		return 0, 0
 	}
+	const closest, farthest, power = 8, 8, 1.4 // mm, mm
 	spacing := max(closest, cmp.Or(s.Spacing, profiles.UsualSpacing))
 	at := min(max(0, gap), farthest)
 	n = float64(s.Missing) * math.Pow(profiles.UsualSpacing/spacing*at/3, power)

@@ -19,14 +19,19 @@ func (s String) core(of Steel, along, across float64) (ja, jc float64) {
 	return saturating(along/weakening, of.Saturation), 2 * across
 }
 
-// turns returns the same of the wrap. Turn lies beside turn with gaps between:
-// cylinders side by side are worth (1 + f d) / (1 − f d), with f the share that
-// they fill and d = (mu − 1) / (mu + 1). (The mixing formula of Maxwell Garnett
-// and Rayleigh, from memory.)
+// turns returns the same of the wrap. Along the string flux goes from turn to turn, where
+// they touch: the ring is a needle, too, of the permeability that its turns leave it. Across,
+// cylinders side by side are worth 2 f d, with f the share that they fill and
+// d = (mu - 1) / (mu + 1).
 func (s String) turns(along, across float64) (ja, jc float64) {
 	m := s.wrap()
-	f := packing * (m.permeability - 1) / (m.permeability + 1)
-	return saturating(along*2*f/(1-f), packing*m.saturation), 2 * f * across
+	if m.ring == 0 {
+		return 0, 0
+	}
+	slim := s.Gauge / reach
+	weakening := slim*slim*(math.Log(2/slim)-1) + 1/(m.ring-1)
+	d := (m.permeability - 1) / (m.permeability + 1)
+	return saturating(along/weakening, packing*m.saturation), 2 * packing * d * across
 }
 
 // saturating bends a polarisation that would grow for ever, by Langevin's

@@ -94,17 +94,18 @@ type material struct {
 	density      float64 // kg/m³
 	saturation   float64 // T
 	permeability float64 // relative, at low field
+	ring         float64 // relative, along the string, of a wrap of such wire; 0: not magnetic
 }
 
 var (
-	steel = material{7850, 2.0, 100}
+	steel = material{7850, 2.0, 100, 0}
 	wraps = map[string]material{
-		"nickel":              {8900, 0.61, 80},
-		"nickel_plated_steel": {7850, 2.0, 100},
-		"stainless":           {7700, 1.5, 40},
-		"bronze":              {8800, 0, 1},
+		"nickel":              {8900, 0.61, 80, 5},
+		"nickel_plated_steel": {7850, 2.0, 100, 14},
+		"stainless":           {7700, 1.5, 40, 9},
+		"bronze":              {8800, 0, 1, 0},
 	}
-	nonMagnetic = material{8500, 0, 1}
+	nonMagnetic = material{8500, 0, 1, 0}
 )
 
 // packing is how much of the ring round the core round wire can fill.
