@@ -6,6 +6,11 @@
 //
 //	go run ./bench/handbook > bench/handbook/worlds.csv
 //
+// With -poles it says by how much parameters differ where the same worlds have poles of
+// another diameter, or at another spacing, which orders tell:
+//
+//	go run ./bench/handbook -poles > bench/handbook/poles.csv
+//
 // The priors in fit/curve are as wide as these worlds and the benches of testdata
 // together. Their parameters are chosen so that what worlds differ in most is told by one of
 // them: how easily the steel magnetises.
@@ -20,14 +25,23 @@ import (
 func main() {
 	worlds := flag.Int("worlds", 100, "number of worlds")
 	first := flag.Int("first", 1, "number of the first one")
+	poles := flag.Bool("poles", false, "compare poles of other diameters and spacings in place of worlds")
 	flag.Parse()
+	if *poles {
+		check(writePoles(os.Stdout))
+		return
+	}
 	t := &table{names: names()}
 	for seed := *first; seed < *first+*worlds; seed++ {
 		t.worlds = append(t.worlds, compute(uint64(seed)))
 	}
-	if err := t.write(os.Stdout); err != nil {
+	check(t.write(os.Stdout))
+	t.summarise(os.Stderr)
+}
+
+func check(err error) {
+	if err != nil {
 		fmt.Fprintln(os.Stderr, "handbook:", err)
 		os.Exit(1)
 	}
-	t.summarise(os.Stderr)
 }

@@ -1,8 +1,11 @@
 package main
 
 import (
+	"encoding/csv"
 	"math"
 	"os"
+	"slices"
+	"strconv"
 	"testing"
 
 	"evenpole/fit/curve"
@@ -80,5 +83,63 @@ func TestHandbookHoldsWorlds(t *testing.T) {
 	}
 	if _, _, _, _, r := moments(tab.column("falloff_slope"), tab.column("wound_slope")); math.Abs(r) > 0.6 {
 		t.Errorf("slope and wound slope go together: correlation %.2f", r)
+	}
+}
+
+// committedPoles are the shifts of the table of poles.
+func committedPoles(t *testing.T) map[poles][]float64 {
+	t.Helper()
+	f, err := os.Open("poles.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	lines, err := csv.NewReader(f).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	all := map[poles][]float64{}
+	for _, cols := range lines[1:] {
+		var v [3]float64
+		for k, at := range []int{0, 1, 3} {
+			if v[k], err = strconv.ParseFloat(cols[at], 64); err != nil {
+				t.Fatal(err)
+			}
+		}
+		p := poles{v[0], v[1]}
+		all[p] = append(all[p], v[2])
+	}
+	return all
+}
+
+// TestPolesAreComputed: a row of the table of poles comes out again.
+func TestPolesAreComputed(t *testing.T) {
+	p := otherPoles[3]
+	got, _ := p.shifts(withUsualPoles())
+	for k, want := range committedPoles(t)[p] {
+		if math.Abs(got[k]-want) > 1e-3 {
+			t.Errorf("%v: %s differs by %.4f, in the table by %.4f", p, equation.Names()[differing[k]], got[k], want)
+		}
+	}
+}
+
+// TestPoleShiftFollowsWorlds: what the handbook says of other poles is what worlds have;
+// what it leaves out is small.
+func TestPoleShiftFollowsWorlds(t *testing.T) {
+	limits := []float64{0.03, 0.12, 0.01, 0.015} // of differing
+	table := committedPoles(t)
+	if len(table) != len(otherPoles) {
+		t.Fatalf("%d kinds of poles, want %d", len(table), len(otherPoles))
+	}
+	for _, p := range otherPoles {
+		shift := curve.PoleShift(p.diameter, p.spacing)
+		for k, want := range table[p] {
+			if j := differing[k]; math.Abs(shift[j]-want) > limits[k] {
+				t.Errorf("%v: %s %.3f, by worlds %.3f", p, equation.Names()[j], shift[j], want)
+			}
+		}
+	}
+	if usual := curve.PoleShift(usualPoles.diameter, usualPoles.spacing); slices.ContainsFunc(usual[:], func(v float64) bool { return v != 0 }) {
+		t.Errorf("usual poles are moved: %v", usual)
 	}
 }

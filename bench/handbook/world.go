@@ -51,15 +51,15 @@ type row struct {
 // compute solves a world's levels and fits the equation to them.
 func compute(seed uint64) row {
 	w := magnetics.Draw(rand.New(rand.NewPCG(seed, 0x68616e64)))
-	all := levels(w)
-	theta, rms := fitTo(all)
+	theta, rms := fitTo(levels(w, profiles.UsualSpacing))
 	return row{seed, level.PerLn * rms, theta}
 }
 
 // levels are those of strings over the third pole of six, with all poles at three
-// heights, and at one of them over the first pole, and over stronger magnets.
-func levels(w *magnetics.World) (out []solvedLevel) {
-	bobbin := magnetics.NewBobbin(w.Rod, w.Coil, profiles.UsualSpacing)
+// heights, and at one of them over the first pole, and over stronger magnets. Spacing is
+// between poles, mm.
+func levels(w *magnetics.World, spacing float64) (out []solvedLevel) {
+	bobbin := magnetics.NewBobbin(w.Rod, w.Coil, spacing)
 	gaps := []float64{1.2, 2, 3, 4.2, 5.5}
 	const middle, stronger = 1.2, 1.1
 	at := func(height, strength float64, pole int, gaps []float64, each int) {
@@ -70,7 +70,7 @@ func levels(w *magnetics.World) (out []solvedLevel) {
 			}
 			for _, g := range gaps {
 				site := curve.Site{Core: s.Core, Gauge: s.Gauge, Wrap: s.Wrap, Height: height, StringHeight: height + g,
-					Missing: curve.MissingNeighbours(pole+1, 6), Field: math.Log(strength)}
+					Missing: curve.MissingNeighbours(pole+1, 6), Spacing: spacing, Field: math.Log(strength)}
 				out = append(out, solvedLevel{site, p.Level(w.String(s.Gauge, s.Core, string(s.Wrap)), pole, height+g+s.Gauge/2)})
 			}
 		}

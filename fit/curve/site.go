@@ -27,9 +27,11 @@ func (s *Site) Gap() float64 { return s.StringHeight + s.Gauge/2 - s.Height }
 // neighbour at the usual spacing. To leading order the share of a pole to the
 // side grows as (gap/spacing)^2; near the poles, whose iron the neighbours magnetise,
 // too, it grows more gently: the worlds of [evenpole/bench/handbook] have powers
-// of 0.9 to 1.8, and the simulated jig's one of 1.5. How much it counts is e, which the
-// data tell. It is carried no farther than what rows and gaps of pickups are like:
-// spacings of 8 mm and more, gaps up to 8 mm.
+// of 0.9 to 1.8, and the simulated jig's one of 1.5. With the spacing it falls more gently
+// still (a power of 0.4 to 0.6 from 8.5 to 19 mm in those worlds), as poles that are farther
+// apart magnetise each other less, too. How much it counts is e, which the data tell. It is
+// carried no farther than what rows and gaps of pickups are like: spacings of 8 mm and more,
+// gaps up to 8 mm.
 func (s *Site) endTerm(gap float64) (n, slope float64) {
 	if s.Missing == 0 { // as most strings: a power takes longer than the rest of a prediction
 		return 0, 0
@@ -37,7 +39,7 @@ func (s *Site) endTerm(gap float64) (n, slope float64) {
 	const closest, farthest, power = 8, 8, 1.4 // mm, mm
 	spacing := max(closest, cmp.Or(s.Spacing, profiles.UsualSpacing))
 	at := min(max(0, gap), farthest)
-	n = float64(s.Missing) * math.Pow(profiles.UsualSpacing/spacing*at/3, power)
+	n = float64(s.Missing) * math.Sqrt(profiles.UsualSpacing/spacing) * math.Pow(at/3, power)
 	if at == gap && gap > 0 {
 		slope = power * n / gap
 	}

@@ -131,6 +131,32 @@ func TestOverOneCoil(t *testing.T) {
 	}
 }
 
+// TestOverOtherPoles: by the handbook levels fall more gently over thick rods, and more
+// steeply where rods are far apart; a shop's own model is of the shop's poles.
+func TestOverOtherPoles(t *testing.T) {
+	m := fit.Handbook(profiles.Travel)
+	fall := func(m fit.Predictor, diameter, spread float64) float64 {
+		o := order(profiles.Rod, profiles.Layout{PoleDiameter: diameter})
+		o.StringSpread = spread
+		near, far := setupFor(o), setupFor(o)
+		far.StringHeights = []float64{4, 4.5, 5, 5, 4.5, 4}
+		over := Over(m, o)
+		return over.Level(nil, near, heights)[2] - over.Level(nil, far, heights)[2]
+	}
+	usual := fall(m, 0, 52)
+	if thick, thin := fall(m, 6.35, 52), fall(m, 3.2, 52); !(thick < 0.95*usual && thin > 1.05*usual) {
+		t.Errorf("falls by %.3f, over thick rods by %.3f, over thin ones by %.3f", usual, thick, thin)
+	}
+	if apart := fall(m, 0, 95); apart < 1.05*usual {
+		t.Errorf("falls by %.3f, over rods 19 mm apart by %.3f", usual, apart)
+	}
+	own := *m.(*fit.Falloff)
+	own.NoReadings = false
+	if got := fall(&own, 6.35, 52); got != usual {
+		t.Errorf("a shop's own model falls by %.3f, over thick rods by %.3f", usual, got)
+	}
+}
+
 // TestOverTwoCoils: with the first row at rest, the second counts by its share; rows of
 // equal heights are as one row.
 func TestOverTwoCoils(t *testing.T) {

@@ -26,6 +26,9 @@ const (
 func Over(m fit.Predictor, o *profiles.Order) fit.Predictor {
 	p := pickupOf(o)
 	handbook := m.Source() == fit.Handbook("").Source()
+	if o.Poles != profiles.Blade {
+		m = fit.OverPoles(m, o.Layout.PoleDiameter, o.Spacing())
+	}
 	if p == nil && !(handbook && overBar(o.Poles)) {
 		return m
 	}

@@ -9,9 +9,9 @@ import (
 
 // The usual pole, where an order does not say (common practice).
 const (
-	usualDiameter = 4.8  // mm
-	usualLength   = 16.0 // mm
-	usualBlade    = 3.2  // mm, thickness
+	usualDiameter = curve.UsualPole // mm
+	usualLength   = 16.0            // mm
+	usualBlade    = 3.2             // mm, thickness
 )
 
 // source is what makes the field over a string: its strength along the string at so much
