@@ -39,6 +39,9 @@ func (s *Shop) Issue(v *verdict.Verdict, names Names, before Certificates) (chan
 			v.Supersedes = last.Certificate
 		}
 		number = max(number, before.next())
+		for s.leftPages(number) {
+			number++
+		}
 		v.Certificate = number
 		document, err := json.MarshalIndent(&Certificate{*v, names}, "", "  ")
 		if err != nil {
@@ -62,6 +65,13 @@ func (all Certificates) next() int {
 	return number
 }
 
+// leftPages reports whether there are pages under a number whose certificate is gone, as a
+// person moved it away: a certificate of another pickup would get these pages.
+func (s *Shop) leftPages(number int) bool {
+	pages, err := filepath.Glob(s.join(certificatesDir, fmt.Sprintf("%04d-*", number)))
+	return err == nil && len(pages) > 0 && Missing(s.certificate(number))
+}
+
 // Certificates reads all that were issued.
 func (s *Shop) Certificates() (Certificates, error) {
 	files, err := filepath.Glob(s.join(certificatesDir, certificatePattern))
@@ -76,7 +86,7 @@ func (s *Shop) Certificates() (Certificates, error) {
 		}
 		v := &Certificate{}
 		if err := json.Unmarshal(document, v); err != nil {
-			return nil, bad("%s: expected a certificate as it was issued: %w", file, err)
+			return nil, bad("%s: %w: %w", file, ErrCertificate, err)
 		}
 		all = append(all, v)
 	}

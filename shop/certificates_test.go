@@ -1,6 +1,7 @@
 package shop
 
 import (
+	"errors"
 	"math"
 	"os"
 	"path/filepath"
@@ -75,6 +76,44 @@ func TestCertificatesReadBeforeAnother(t *testing.T) {
 		t.Fatal(err)
 	}
 	issue(verdict.CannotTell, 4, 2)
+}
+
+// A certificate that cannot be read is named. Once it is moved away its pages stay, and no
+// other certificate gets its number.
+func TestDamagedCertificate(t *testing.T) {
+	s, err := Open(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	issue := func() *verdict.Verdict {
+		t.Helper()
+		v := &verdict.Verdict{Order: "A-1", Pickup: "x", Verdict: verdict.Conforms}
+		before, err := s.Certificates()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := s.Issue(v, Names{}, before); err != nil {
+			t.Fatal(err)
+		}
+		return v
+	}
+	v := issue()
+	pages := s.CertificateFiles(v.Certificate, v.Order, v.Pickup)
+	if err := s.WriteCertificate(pages[0], text("first")); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(s.certificate(1), []byte("{"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := s.Certificates(); !errors.Is(err, ErrCertificate) || !strings.Contains(err.Error(), "0001.json: ") {
+		t.Errorf("got %v", err)
+	}
+	if err := os.Remove(s.certificate(1)); err != nil {
+		t.Fatal(err)
+	}
+	if v := issue(); v.Certificate != 2 {
+		t.Errorf("got no. %d, of which there are pages", v.Certificate)
+	}
 }
 
 // Checks that end at the same time take numbers of their own.

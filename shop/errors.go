@@ -23,6 +23,7 @@ var (
 	ErrUnknownModel = errors.New("expected the number of one of its models")
 	ErrNoReadings   = errors.New("no readings yet")
 	ErrNoFields     = errors.New("no field readings yet")
+	ErrCertificate  = errors.New("expected a certificate as it was issued")
 	ErrThere        = errors.New("is there already")
 	ErrWork         = errors.New("is there already, and no table, picture or paper takes the place of an order, a mount or a model")
 	ErrKept         = errors.New("is there already, and no order or mount of a shop is replaced")

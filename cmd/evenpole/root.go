@@ -99,6 +99,8 @@ func hintsOf(err error) []string {
 		return []string{"'evenpole fit' makes one from the record"}
 	case errors.Is(err, shop.ErrUnknownModel):
 		return []string{"'evenpole model list' shows them"}
+	case errors.Is(err, shop.ErrCertificate):
+		return []string{"put the file back from a copy; where there is none, move it out of the folder: its pages stay, and its number is not given again"}
 	case errors.Is(err, shop.ErrThere):
 		return []string{"choose another name, or replace it with --force"}
 	case errors.Is(err, shop.ErrKept), errors.Is(err, shop.ErrWork):
