@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"slices"
 	"strconv"
 
 	"evenpole/fit/next"
@@ -36,7 +37,7 @@ func (s *Server) next(w http.ResponseWriter, r *http.Request) error {
 		lines = append(lines, "There is no order yet that a capture could serve.")
 		return s.show(w, r, "page.html", &view{Title: title, Place: "/models", Sections: []section{{Lines: lines, Links: []link{{"/order/write", "Write an order"}}}}})
 	}
-	list, err := s.proposals(r, orders)
+	list, warnings, err := s.proposals(r, orders)
 	var input *shop.InputError
 	if errors.As(err, &input) { // such as a record that the model cannot be asked about
 		return s.show(w, r, "page.html", &view{Title: title, Place: "/models", Sections: []section{{Lines: append(lines, input.Error())}}})
@@ -44,7 +45,7 @@ func (s *Server) next(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return s.show(w, r, "page.html", &view{Title: title, Place: "/models", Sections: []section{{Lines: append(lines, sayNext(list)...), Table: nextGrid(list, orders[0].Units)}}})
+	return s.show(w, r, "page.html", &view{Title: title, Place: "/models", Sections: []section{{Lines: slices.Concat(lines, warnings, sayNext(list)), Table: nextGrid(list, orders[0].Units)}}})
 }
 
 // ordersOf reads orders. Where all are meant, one that cannot be read is told of and left
@@ -64,14 +65,14 @@ func (s *Server) ordersOf(names []string, all bool) (orders []*profiles.Order, l
 	return orders, lines, nil
 }
 
-func (s *Server) proposals(r *http.Request, orders []*profiles.Order) ([]next.Proposal, error) {
+func (s *Server) proposals(r *http.Request, orders []*profiles.Order) (list []next.Proposal, warnings []string, err error) {
 	if err := s.work.take(r.Context()); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	defer s.work.free()
 	model, err := s.shop.Predictor("")
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	return s.shop.Next(r.Context(), model, orders, mostNext)
 }

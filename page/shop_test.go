@@ -8,6 +8,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -275,4 +276,10 @@ func TestWhatToMeasureNext(t *testing.T) {
 			t.Errorf("%q, %v", rows, err)
 		}
 	}
+	blade := strings.NewReplacer(`poles = "rod"`, `poles = "blade"`+"\npole_heights_fixed_mm = [0.5]", "L-012", "L-013").Replace(workshop.OrderText)
+	for _, key := range []string{"pole_height_min_mm", "pole_height_max_mm", "pole_height_step_mm"} {
+		blade = regexp.MustCompile(`(?m)^`+key+`.*$`).ReplaceAllString(blade, "")
+	}
+	saving(s, asText(blade))
+	wants(t, get(s, "/next?order=L-013"), http.StatusOK, "no pickup with a blade was measured")
 }

@@ -10,6 +10,7 @@ import (
 	"evenpole/fit"
 	"evenpole/fit/cell"
 	"evenpole/fit/explain"
+	"evenpole/fit/layout"
 	"evenpole/fit/next"
 	"evenpole/fit/plan"
 	"evenpole/profiles"
@@ -121,21 +122,26 @@ func ExplainOrder(o *profiles.Order, m fit.Predictor, setup *fit.Setup, heights 
 	return x, warnings, err
 }
 
-// Next says which captures would narrow the plans of orders most, count at most.
-func (s *Shop) Next(ctx context.Context, m fit.Predictor, orders []*profiles.Order, count int) ([]next.Proposal, error) {
+// Next says which captures would narrow the plans of orders most, count at most. It warns of
+// orders for pickups of which none was measured: captures are compared for strings over one
+// pole each.
+func (s *Shop) Next(ctx context.Context, m fit.Predictor, orders []*profiles.Order, count int) (list []next.Proposal, warnings []string, err error) {
 	data, err := s.CellsOrNone(ctx)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	sets, err := s.setsAtHand(data)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	var wants []next.Want
 	for _, o := range orders {
 		p, err := Plan(ctx, o, m, plan.Options{})
 		if err != nil {
-			return nil, err
+			return nil, nil, err
+		}
+		if what := layout.Unseen(m, o); what != "" {
+			warnings = append(warnings, fmt.Sprintf("order %s: %s: capture one first, and fit; what is proposed here tells of strings over one pole each", o.ID, what))
 		}
 		wants = append(wants, next.Want{Setup: plan.Setup(o), Heights: p.Heights})
 		if o.Set == "" {
@@ -143,11 +149,10 @@ func (s *Shop) Next(ctx context.Context, m fit.Predictor, orders []*profiles.Ord
 		}
 	}
 	record.Tell(ctx, "captures under %d string sets", len(sets))
-	list, err := next.Next(ctx, m, data, wants, sets, count)
-	if err != nil {
-		return nil, input(ctx, err)
+	if list, err = next.Next(ctx, m, data, wants, sets, count); err != nil {
+		return nil, nil, input(ctx, err)
 	}
-	return list, nil
+	return list, warnings, nil
 }
 
 // setsAtHand lists the string sets of the library and those that the record names,

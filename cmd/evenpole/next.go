@@ -41,6 +41,7 @@ strings, the setting of poles) no capture can narrow.`,
 type nextDocument struct {
 	Source    string          `json:"source"`
 	Proposals []next.Proposal `json:"captures"`
+	Warnings  []string        `json:"warnings"`
 }
 
 var nextJSON = newDocument[nextDocument]()
@@ -65,14 +66,19 @@ func runNext(ctx context.Context, e *env, o nextOptions) error {
 		}
 		orders = append(orders, order)
 	}
-	list, err := late(ctx, e, func(ctx context.Context) ([]next.Proposal, error) { return s.Next(ctx, model, orders, o.count) })
+	var warnings []string
+	list, err := late(ctx, e, func(ctx context.Context) (list []next.Proposal, err error) {
+		list, warnings, err = s.Next(ctx, model, orders, o.count)
+		return list, err
+	})
 	if err != nil {
 		return err
 	}
 	if e.json {
-		return nextJSON.write(e, nextDocument{model.Source(), append([]next.Proposal{}, list...)})
+		return nextJSON.write(e, nextDocument{model.Source(), append([]next.Proposal{}, list...), append([]string{}, warnings...)})
 	}
 	printNext(e, list)
+	e.warn(warnings)
 	return nil
 }
 

@@ -286,17 +286,32 @@ func (p *pickup) Warnings(s *fit.Setup, heights []float64) []string {
 	if p.steel[0] || p.steel[1] {
 		out = append(out, "the handbook is about rod magnets: of steel over a bar magnet it is taken that strings fall faster with the gap, by what computed fields say, and this is less sure")
 	}
-	if !p.seen && p.bent {
-		what := "no pickup with " + p.under.Words() + " was measured"
-		if p.under == "" {
-			what = "no pickup whose poles stand beside their strings was measured"
-		}
+	if what := p.unseen(); what != "" {
 		out = append(out, what+": what is said of this one follows from the fields of poles as they stand, is less sure for it, and is said with wider intervals; capture one, and fit")
 	}
 	if p.coils != nil && !p.coils.adds {
 		out = append(out, profiles.Sprintf("the coils' signals are subtracted: what is left of a string is a difference, about %+.0f dB beside the first coil alone, and levels stand and fall with what makes the coils differ", p.left()))
 	}
 	return out
+}
+
+// Unseen says that no pickup like an order's is among those that a model was fitted to; ""
+// where there is one, or where the order's has one pole under each string, as any has.
+func Unseen(m fit.Predictor, o *profiles.Order) string {
+	if p, ok := Over(m, o).(*pickup); ok {
+		return p.unseen()
+	}
+	return ""
+}
+
+func (p *pickup) unseen() string {
+	switch {
+	case p.seen || !p.bent:
+		return ""
+	case p.under == "":
+		return "no pickup whose poles stand beside their strings was measured"
+	}
+	return "no pickup with " + p.under.Words() + " was measured"
 }
 
 // left is what two equal rows of poles leave, dB beside the first alone.
