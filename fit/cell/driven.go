@@ -45,7 +45,7 @@ func (d *Data) JoinDriven() {
 		d.Remarks = append(d.Remarks, joinedRemark(joined, offsets))
 	}
 	if left > 0 {
-		d.Remarks = append(d.Remarks, fmt.Sprintf("%d driven cells are of strings under which no pickup was captured both by plucks and by the exciter, and do not count as plucked ones: capture one pickup under %s both ways", left, setList(lacks)))
+		d.Remarks = append(d.Remarks, fmt.Sprintf("%s left out, of strings under which no pickup was captured both by plucks and by the exciter: capture one pickup under %s both ways", profiles.Count(left, "driven cell"), setList(lacks)))
 	}
 }
 
@@ -132,7 +132,7 @@ func joinedRemark(joined int, offsets map[drivenString]drivenOffset) string {
 	if pickups == 1 {
 		few = "; of some strings a single one tells: capture another both ways to know it better"
 	}
-	return fmt.Sprintf("%d driven cells count as plucked ones: a pluck is louder by %+.1f to %+.1f dB, string by string, as pickups tell that were captured both ways (%d at least)%s", joined, dB*least, dB*most, pickups, few)
+	return profiles.Sprintf("%s counted as plucked: a pluck is louder by %+.1f to %+.1f dB, string by string, as pickups tell that were captured both ways (%d at least)%s", profiles.Count(joined, "driven cell"), dB*least, dB*most, pickups, few)
 }
 
 // setList names string sets.

@@ -39,7 +39,7 @@ func TestJoinDriven(t *testing.T) {
 		}
 	}
 	said := strings.Join(d.Remarks, "\n")
-	for _, want := range []string{"6 driven cells count as plucked ones", "+11.3 to +16.5 dB", "3 driven cells", "capture one pickup under t both ways"} {
+	for _, want := range []string{"6 driven cells counted as plucked: ", "+11.3 to +16.5 dB", "3 driven cells left out, ", "capture one pickup under t both ways"} {
 		if !strings.Contains(said, want) {
 			t.Errorf("no %q in\n%s", want, said)
 		}
