@@ -145,6 +145,21 @@ func TestSteelDecidesTheFall(t *testing.T) {
 	}
 }
 
+// A pole that is raised out of its coil under a string that goes with it answers less:
+// by 1.0 to 1.5 dB/mm in a row, by the field solver of testdata.
+func TestRaisedPoleAnswersLess(t *testing.T) {
+	at := func(height float64) float64 {
+		m := flat(row(6, set[1]), height+3)
+		for i := range m.Poles {
+			m.Poles[i].Height = height
+		}
+		return levels(jig.Drive, m)[2]
+	}
+	if less := decibel(at(0), at(2.5)) / 2.5; less < 1 || less > 1.5 {
+		t.Errorf("by %.2f dB/mm", less)
+	}
+}
+
 // A stronger magnet is louder, but not in proportion once strings saturate; one
 // that is turned round is as loud.
 func TestMagnetStrength(t *testing.T) {

@@ -183,6 +183,10 @@ func TestProbeOverRow(t *testing.T) {
 			t.Errorf("hard pole %d: %.6f T, want %.6f", i+1, got, want)
 		}
 	}
+	loose := Mounted{Loose: []Pole{{Height: 1, Radius: lot.Radius, Length: lot.Length, Remanence: lot.Remanence, Permeability: 1}}, ProbeGap: 0.7}
+	if got := newBench(loose.withDefaults(), Config{}, Scatter{}, Mounting{Number: 1}).fields[0]; math.Abs(got-hard.OnAxis(0.7)) > 1e-12 {
+		t.Errorf("loose hard magnet: %.6f T, want %.6f", got, hard.OnAxis(0.7))
+	}
 	alone, same, turned := hard.OnAxis(0.5), fields(4, 1)[1], fields(4, -1)[1]
 	if same > alone-3e-3 || turned < same+3e-3 {
 		t.Errorf("alone %.6f T, between poles the same way up %.6f, one turned round %.6f", alone, same, turned)
