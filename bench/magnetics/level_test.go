@@ -1,14 +1,13 @@
 package magnetics
 
 import (
-	"encoding/csv"
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
 	"testing"
 
 	"evenpole/fit/field"
+	"evenpole/fit/field/fieldtest"
 )
 
 // ordinary is steel as the field solver of testdata has it.
@@ -44,42 +43,26 @@ func pickupOf(kase string, height float64) (*Pickup, int, Steel) {
 // steel's curve, whose formula differs; wound ones, whose turns the other cuts
 // otherwise, to 1.2 dB.
 func TestFieldSolver(t *testing.T) {
-	f, err := os.Open("../../testdata/field_solver/levels.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
 	const zero, thick = 81.5, 0.5 // dB; mm: wound strings are thicker
 	pickups, places, steels := map[string]*Pickup{}, map[string]int{}, map[string]Steel{}
-	for _, row := range rows[1:] {
-		kase := row[0]
+	for _, solved := range fieldtest.Levels(t) {
+		kase := solved.Case
 		if kase == "row3_rev_weak" {
 			continue
 		}
-		var s String
-		if n, _ := fmt.Sscanf(row[1], "%g/%g", &s.Gauge, &s.Core); n == 1 {
-			s.Core = s.Gauge
-		}
-		var height, gap, want float64
-		if _, err := fmt.Sscan(row[2]+" "+row[3]+" "+row[4], &height, &gap, &want); err != nil {
-			t.Fatal(err)
-		}
-		at := kase + row[2]
+		at := fmt.Sprint(kase, solved.Height)
 		if pickups[at] == nil {
-			pickups[at], places[kase], steels[kase] = pickupOf(kase, height)
+			pickups[at], places[kase], steels[kase] = pickupOf(kase, solved.Height)
 		}
+		s := String{Gauge: solved.Gauge, Core: solved.Core}
 		s.Steel, s.Wrap = steels[kase], Steel{Saturation: 2.2, Permeability: 27}
-		got := 20/math.Ln10*pickups[at].Level(&s, places[kase], height+gap+s.Gauge/2) - zero
+		got := 20/math.Ln10*pickups[at].Level(&s, places[kase], solved.Height+solved.Gap+s.Gauge/2) - zero
 		limit := 0.6
 		if s.Gauge > thick {
 			limit = 1.2
 		}
-		if math.Abs(got-want) > limit {
-			t.Errorf("%s, %s mm, pole at %g mm, gap %g mm: %.2f dB, by the other %.2f", kase, row[1], height, gap, got, want)
+		if math.Abs(got-solved.DB) > limit {
+			t.Errorf("%s, %s mm, pole at %g mm, gap %g mm: %.2f dB, by the other %.2f", kase, solved.String, solved.Height, solved.Gap, got, solved.DB)
 		}
 	}
 }

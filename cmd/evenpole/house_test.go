@@ -74,6 +74,7 @@ var mayImport = map[string][]string{
 
 	"capture/record/recordtest": {"capture/record", "profiles"},
 	"fit/cell/celltest":         {"capture/record", "capture/record/recordtest", "fit/cell", "profiles"},
+	"fit/field/fieldtest":       {},
 	"fit/curve/curvetest":       {"capture/record", "fit/cell", "fit/curve", "profiles"},
 }
 

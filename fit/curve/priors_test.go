@@ -1,15 +1,14 @@
 package curve
 
 import (
-	"encoding/csv"
 	"fmt"
 	"maps"
 	"math"
-	"os"
 	"slices"
 	"strings"
 	"testing"
 
+	"evenpole/fit/field/fieldtest"
 	"evenpole/fit/level"
 	"evenpole/fit/solve"
 	"evenpole/profiles"
@@ -27,39 +26,19 @@ type solverLevel struct {
 // solverLevels are the levels of testdata/field_solver whose case begins so.
 func solverLevels(t *testing.T, kase string) []solverLevel {
 	t.Helper()
-	f, err := os.Open("../../testdata/field_solver/levels.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
 	var out []solverLevel
-	for _, row := range rows[1:] {
-		if !strings.HasPrefix(row[0], kase) {
+	for _, solved := range fieldtest.Levels(t) {
+		if !strings.HasPrefix(solved.Case, kase) {
 			continue
 		}
-		l := solverLevel{kase: row[0], site: Site{Wrap: profiles.NickelPlatedSteel}}
-		if n, _ := fmt.Sscanf(row[1], "%g/%g", &l.site.Gauge, &l.site.Core); n == 1 {
-			l.site.Core, l.site.Wrap = l.site.Gauge, profiles.Plain
+		l := solverLevel{kase: solved.Case, ln: solved.DB / level.PerLn}
+		l.site = Site{Core: solved.Core, Gauge: solved.Gauge, Wrap: profiles.NickelPlatedSteel, Height: solved.Height, StringHeight: solved.Height + solved.Gap}
+		if solved.Plain() {
+			l.site.Wrap = profiles.Plain
 		}
-		if !strings.HasPrefix(row[0], "row3") { // one rod alone
+		if !strings.HasPrefix(solved.Case, "row3") { // one rod alone
 			l.site.Missing = 2
 		}
-		var gap float64
-		if _, err := fmt.Sscan(row[2], &l.site.Height); err != nil {
-			t.Fatal(err)
-		}
-		if _, err := fmt.Sscan(row[3], &gap); err != nil {
-			t.Fatal(err)
-		}
-		if _, err := fmt.Sscan(row[4], &l.ln); err != nil {
-			t.Fatal(err)
-		}
-		l.ln /= level.PerLn
-		l.site.StringHeight = l.site.Height + gap
 		out = append(out, l)
 	}
 	return out

@@ -1,13 +1,12 @@
 package sim
 
 import (
-	"encoding/csv"
 	"fmt"
 	"math"
-	"os"
 	"testing"
 
 	"evenpole/fit/field"
+	"evenpole/fit/field/fieldtest"
 	"evenpole/jig"
 
 	"gonum.org/v1/gonum/floats"
@@ -23,23 +22,10 @@ type place struct {
 // solverLevels are the levels in dB of a case of testdata/field_solver.
 func solverLevels(t *testing.T, kase string) map[place]float64 {
 	t.Helper()
-	f, err := os.Open("../../testdata/field_solver/levels.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
 	all := map[place]float64{}
-	for _, row := range rows[1:] {
-		at, level := place{str: row[1]}, 0.0
-		if _, err := fmt.Sscan(row[2]+" "+row[3]+" "+row[4], &at.height, &at.gap, &level); err != nil {
-			t.Fatal(err)
-		}
-		if row[0] == kase {
-			all[at] = level
+	for _, s := range fieldtest.Levels(t) {
+		if s.Case == kase {
+			all[place{s.String, s.Height, s.Gap}] = s.DB
 		}
 	}
 	return all
