@@ -9,14 +9,18 @@ import (
 const reach = 12.0
 
 // core returns the polarisation in T, along the string and across it, of a core
-// in a field of these components. Along, the ends of the needle weaken it
-// (demagnetising factor of a long ellipsoid: J. Osborn, Phys. Rev. 67, 351
-// (1945), from memory) and it saturates, after Langevin's function; across, the
-// factor is one half.
+// in a field of these components. Along, the ends of the needle weaken it and it
+// saturates, after Langevin's function; across, the factor is one half.
 func (s String) core(of Steel, along, across float64) (ja, jc float64) {
-	slim := s.Core / reach
-	weakening := slim*slim*(math.Log(2/slim)-1) + 1/of.Permeability
+	weakening := needle(s.Core) + 1/of.Permeability
 	return saturating(along/weakening, of.Saturation), 2 * across
+}
+
+// needle is the demagnetising factor of a needle of a diameter, mm: that of a long
+// ellipsoid (J. Osborn, Phys. Rev. 67, 351 (1945), from memory).
+func needle(diameter float64) float64 {
+	slim := diameter / reach
+	return slim * slim * (math.Log(2/slim) - 1)
 }
 
 // turns returns the same of the wrap. Along the string flux goes from turn to turn, where
@@ -28,8 +32,7 @@ func (s String) turns(along, across float64) (ja, jc float64) {
 	if m.ring == 0 {
 		return 0, 0
 	}
-	slim := s.Gauge / reach
-	weakening := slim*slim*(math.Log(2/slim)-1) + 1/(m.ring-1)
+	weakening := needle(s.Gauge) + 1/(m.ring-1)
 	d := (m.permeability - 1) / (m.permeability + 1)
 	return saturating(along/weakening, packing*m.saturation), 2 * packing * d * across
 }
