@@ -3,9 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
-	"math/rand/v2"
 
-	"evenpole/bench/magnetics"
 	csvfile "evenpole/capture/record/table"
 	"evenpole/fit/curve"
 	"evenpole/profiles"
@@ -31,7 +29,7 @@ const poleWorlds = 8
 // parametersOf are those of a world whose poles are these. The coil keeps its distance
 // from them.
 func (p poles) parametersOf(seed uint64) []float64 {
-	w := magnetics.Draw(rand.New(rand.NewPCG(seed, 0x68616e64)))
+	w := drawn(seed)
 	more := p.diameter/2 - w.Rod.Radius
 	w.Rod.Radius += more
 	w.Coil.Inner += more

@@ -50,9 +50,13 @@ type row struct {
 
 // compute solves a world's levels and fits the equation to them.
 func compute(seed uint64) row {
-	w := magnetics.Draw(rand.New(rand.NewPCG(seed, 0x68616e64)))
-	theta, rms := fitTo(levels(w, profiles.UsualSpacing))
+	theta, rms := fitTo(levels(drawn(seed), profiles.UsualSpacing))
 	return row{seed, level.PerLn * rms, theta}
+}
+
+// drawn is the world of a number.
+func drawn(seed uint64) *magnetics.World {
+	return magnetics.Draw(rand.New(rand.NewPCG(seed, 0x68616e64)))
 }
 
 // levels are those of strings over the third pole of six, with all poles at three

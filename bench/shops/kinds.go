@@ -54,7 +54,8 @@ const (
 // bladed is ln v of strings over a level blade by the simulated jig's physics.
 func (w *world) bladed(height float64, strings []profiles.String, heights []float64, spacing float64, levels func(poles []sim.Pole, strings []profiles.String, heights []float64, spacing float64) []float64) []float64 {
 	n := (len(strings)-1)*bladeEvery + 1 + 2*bladeOver
-	rod := sim.Pole{Height: height, Radius: 1.5, Length: w.length, Remanence: w.batches[0].Remanence, Permeability: w.batches[0].Permeability}
+	rod := poleOf(w.batches[0], height, w.batches[0].Remanence)
+	rod.Radius = 1.5
 	poles := slices.Repeat([]sim.Pole{rod}, n)
 	under := slices.Repeat([]profiles.String{strings[0]}, n-bladeOver) // those between are not read
 	above := slices.Repeat([]float64{heights[0]}, n-bladeOver)

@@ -99,7 +99,7 @@ func (j *job) nominal(heights []float64) []sim.Pole {
 		if j.order.Magnets != nil {
 			r = j.world.loose[j.order.Magnets[i]]
 		}
-		out = append(out, sim.Pole{Height: h, Radius: b.Radius, Length: b.Length, Remanence: r, Permeability: b.Permeability})
+		out = append(out, poleOf(b, h, r))
 	}
 	return out
 }

@@ -184,9 +184,14 @@ func (w *world) poles(batch int, heights []float64) []sim.Pole {
 	b := w.batches[batch]
 	var out []sim.Pole
 	for _, h := range heights {
-		out = append(out, sim.Pole{Height: h, Radius: b.Radius, Length: b.Length, Remanence: b.Remanence * math.Exp(b.SD*w.rng.NormFloat64()), Permeability: b.Permeability})
+		out = append(out, poleOf(b, h, b.Remanence*math.Exp(b.SD*w.rng.NormFloat64())))
 	}
 	return out
+}
+
+// poleOf is a magnet of a batch, of this remanence, with its top at a height.
+func poleOf(b sim.Batch, height, remanence float64) sim.Pole {
+	return sim.Pole{Height: height, Radius: b.Radius, Length: b.Length, Remanence: remanence, Permeability: b.Permeability}
 }
 
 // staggers are the heights of test pickups, as shops make them.
