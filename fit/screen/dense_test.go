@@ -456,7 +456,7 @@ func TestOthersAreCounted(t *testing.T) {
 		counted := 0
 		for _, m := range s.mountings {
 			b, n := s.baselineOf(m), 0
-			s.eachOther(b, func(string) bool { return true }, func(other) bool { n++; return true })
+			s.eachOther(b, anyPickup, func(other) bool { n++; return true })
 			if got := s.countOthers(b, math.MaxInt); got != n {
 				t.Errorf("%s: %d others, want %d", b.pickup, got, n)
 			}

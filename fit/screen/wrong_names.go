@@ -72,7 +72,7 @@ func (s *screener) otherPickups(b *baseline, most int, try func(h *hypothesis) b
 	s.beginRough(b)
 	var pickup, begun string
 	var prior float64
-	asked := func(string) bool { return true }
+	asked := anyPickup
 	if b.namesOnly {
 		asked = func(pickup string) bool { return s.again.others[pickup] }
 	}
@@ -116,7 +116,7 @@ type other struct {
 func (s *screener) countOthers(b *baseline, most int) (n int) {
 	m, group := b.mounting, s.lists.group(s, b.mounting)
 	if differ, _ := s.poleDifferences(m, nil, max(sameHeight, s.habits.poles.within)); differ != 0 || s.anyImpossible(m) || !s.canHaveAll(b) {
-		s.eachOther(b, func(string) bool { return true }, func(other) bool { n++; return n <= most })
+		s.eachOther(b, anyPickup, func(other) bool { n++; return n <= most })
 		return n
 	}
 	for _, of := range group.pickups {
@@ -143,6 +143,9 @@ func (s *screener) canHaveAll(b *baseline) bool {
 	}
 	return group.lowest != nil && possibleWith(b.renamed, group.lowest) && possibleWith(b.renamed, group.highest)
 }
+
+// anyPickup asks for all pickups.
+func anyPickup(string) bool { return true }
 
 // eachOther goes through those of the pickups that are asked for, but not those that would
 // make cells that cannot be.
