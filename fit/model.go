@@ -2,6 +2,7 @@ package fit
 
 import (
 	"fmt"
+	"strings"
 
 	"evenpole/fit/cell"
 	"evenpole/fit/level"
@@ -93,13 +94,12 @@ func (e *CannotFitError) Error() string {
 // noTake says that data have no cell, why each row is in none, and what they need.
 func noTake(d *cell.Data, need string) *CannotFitError {
 	have := "no good take among " + profiles.Count(d.Readings, "reading")
-	for i, l := range d.LeftOut {
-		if i == 0 {
-			have += "; left out: "
-		} else {
-			have += ", "
-		}
-		have += fmt.Sprintf("%d %s (first at line %d)", l.Count, l.Reason, l.Line)
+	var left []string
+	for _, l := range d.LeftOut {
+		left = append(left, l.String())
+	}
+	if left != nil {
+		have += "; left out: " + strings.Join(left, ", ")
 	}
 	return &CannotFitError{have, need}
 }

@@ -164,7 +164,7 @@ func printKept(e *env, k shop.Kept, out string) {
 func printFit(e *env, files []string, r *fit.Report) {
 	e.print("%s: %s, %s used in %s of %s", strings.Join(eachFromHere(files), ", "), profiles.Count(r.Readings, "row"), profiles.Count(r.Used, "take"), profiles.Count(r.Cells, "cell"), profiles.Count(r.Pickups, "pickup"))
 	for _, l := range r.LeftOut {
-		e.print("  left out: %d %s (first at line %d)", l.Count, l.Reason, l.Line)
+		e.print("  left out: %v", l)
 	}
 	printSuspects(e, files, r.Suspects)
 	e.print("")

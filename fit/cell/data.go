@@ -55,6 +55,11 @@ type LeftOut struct {
 	Line   int    `json:"line"` // of the first such row
 }
 
+// String says how many rows, why, and where.
+func (l LeftOut) String() string {
+	return fmt.Sprintf("%d %s (first at line %d)", l.Count, l.Reason, l.Line)
+}
+
 // Suspect is a mistake that the record seems to hold: package screen looks for them.
 type Suspect struct {
 	Kind     string   `json:"kind"`   // as package screen names it
