@@ -50,7 +50,7 @@ var batchTemplate = template.Must(template.New("batch").Funcs(template.FuncMap{
 	"db":        func(x float64) string { return figure("%+.2f", x) },
 	"signed":    func(x float64) string { return figure("%+.1f", x) },
 	"percent":   percent,
-	"count":     func(n int, what string) string { return profiles.Count(n, what) },
+	"count":     profiles.Count,
 	"percentOf": func(x float64) string { return figure("%.3g", x) + " %" },
 }).Parse(batchHTML + endingHTML))
 
