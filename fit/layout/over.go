@@ -21,7 +21,7 @@ const (
 )
 
 // Over is a model for an order's pickup. It is the model itself where there is one coil,
-// with one pole under each string. Heights are those of the row of poles that is set: the
+// with one pole under each string; the handbook is moved to the order's poles. Heights are those of the row of poles that is set: the
 // first where both are, and then the second has the same.
 func Over(m fit.Predictor, o *profiles.Order) fit.Predictor {
 	p := pickupOf(o)
