@@ -110,8 +110,10 @@ func hintsOf(err error) []string {
 	case errors.As(err, new(*record.ColumnError)):
 		return []string{"the file is of before there was such a column: in a spreadsheet, write its name beside the last one of the first line, leave its cells empty, " +
 			"and save it as CSV; rows keep what they say, and their seals"}
-	case isOfRecord(err):
-		return []string{"'evenpole record verify' names every row that does not say what was written; what it said, put back into its place, makes the record whole"}
+	case ofRecord(err) == 1: // its header
+		return []string{importBack}
+	case ofRecord(err) > 1:
+		return []string{"'evenpole record verify' names every row that does not say what was written; what it said, put back into its place, makes the record whole", importBack}
 	case errors.Is(err, shop.ErrUnknownID):
 		return []string{"'evenpole record list' lists them"}
 	case errors.Is(err, shop.ErrNoReadings):
@@ -122,14 +124,22 @@ func hintsOf(err error) []string {
 	return nil
 }
 
-// isOfRecord reports whether a row of a shop's own record, below its header, cannot be read.
-func isOfRecord(err error) bool {
+// importBack is the way back where a spreadsheet saved a file of the record and there is no
+// other copy of it.
+const importBack = "where a spreadsheet saved the file otherwise, put back a copy of before; without one, give the file another name and 'evenpole record import' it: " +
+	"that reads semicolons, decimal commas and other dates, and the rows come back into their sessions; then 'evenpole record seal'"
+
+// ofRecord is the line of a shop's own record that cannot be read, 1 for its header; 0 where
+// the error is of something else.
+func ofRecord(err error) (line int) {
 	var row *record.RowError
-	if !errors.As(err, &row) || row.Line < 2 {
-		return false
+	if !errors.As(err, &row) {
+		return 0
 	}
-	name := filepath.Base(row.File)
-	return name == record.ReadingsFile || name == record.FieldsFile
+	if name := filepath.Base(row.File); name == record.ReadingsFile || name == record.FieldsFile {
+		return row.Line
+	}
+	return 0
 }
 
 // exitStatus maps an error to the exit status of the process.
