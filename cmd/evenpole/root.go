@@ -43,15 +43,27 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	root.SetErr(stderr)
 	cmd, err := root.ExecuteContextC(ctx)
 	if err != nil && !started { // cobra refused the words themselves
-		err = withHint(&inputError{plainly(err)}, "see '"+cmd.CommandPath()+" --help'")
+		err = withHint(&inputError{plainly(err)}, usageHints(cmd, err)...)
 	}
 	complain(stderr, err, e.units)
 	return exitStatus(err)
 }
 
+// usageHints says how a command is used that cobra refused.
+func usageHints(cmd *cobra.Command, err error) []string {
+	hints := []string{"see '" + cmd.CommandPath() + " --help'"}
+	if strings.HasPrefix(err.Error(), "unknown command") && !cmd.HasSubCommands() {
+		hints = append([]string{"it is '" + cmd.UseLine() + "'"}, hints...)
+	}
+	return hints
+}
+
 // plainly says of a flag's value that is no number what is wanted, in place of what Go's
-// parsers say.
+// parsers say, and which command may have been meant, on one line.
 func plainly(err error) error {
+	if said, near, ok := strings.Cut(err.Error(), "\n\nDid you mean this?\n"); ok {
+		return fmt.Errorf("%s; did you mean %q?", said, strings.Join(strings.Fields(near), ", "))
+	}
 	var value *pflag.InvalidValueError
 	var number *strconv.NumError
 	if !errors.As(err, &value) || !errors.As(err, &number) {
