@@ -97,6 +97,9 @@ func complain(w io.Writer, err error, units profiles.Units) {
 			}
 		}
 	}
+	if len(hints) == 0 && errors.Is(err, syscall.EROFS) {
+		hints = []string{"nothing can be written there: copy the shop to a disk that can be written to, or name a file elsewhere"}
+	}
 	for _, s := range hints {
 		fmt.Fprintf(w, "hint: %s\n", s)
 	}
