@@ -118,7 +118,7 @@ func captureRecording(ctx context.Context, e *env, dir string, o captureOptions,
 		if e.json {
 			return recordingJSON.write(e, doc)
 		}
-		e.print("nothing kept yet: --yes files %s", profiles.Count(len(heard.Understood.Rows), "take"))
+		e.print("nothing kept yet: --yes files %s", heard.Understood.Takes())
 		return nil
 	}
 	result, err := fileRecording(e, dir, heard.Recording, opt)
