@@ -1,6 +1,7 @@
 package page
 
 import (
+	"fmt"
 	"io"
 	"net/http"
 	"slices"
@@ -69,6 +70,9 @@ func (s *Server) pickup(w http.ResponseWriter, r *http.Request) error {
 	if v := own.Newest(); v != nil {
 		head.State = string(v.Verdict)
 		head.Facts = append(head.Facts, fact{"judged for order", v.Order}, fact{"spread", plain(v.Spread) + " dB"})
+		if since := list[i].Since(v); since != "" {
+			head.Lines = append(head.Lines, fmt.Sprintf("This is what certificate %d says; %s.", v.Certificate, since))
+		}
 	}
 	if head.Links, err = s.checkLinks(id); err != nil {
 		return err
