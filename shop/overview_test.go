@@ -164,6 +164,27 @@ func TestOverviewSaysWhatCameAfterACertificate(t *testing.T) {
 	}
 }
 
+// A shop is whole in a folder of any name, and its certificates and mounts are found there.
+func TestShopInAFolderWithBrackets(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "Werk [alt] ä")
+	if err := os.CopyFS(dir, os.DirFS(overviewShop(t).Dir())); err != nil {
+		t.Fatal(err)
+	}
+	s, err := Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(os.Mkdir(s.join("mounts"), 0o777), os.WriteFile(s.join("mounts", "b-1.toml"), nil, 0o666)); err != nil {
+		t.Fatal(err)
+	}
+	if all, err := s.Certificates(); err != nil || len(all) != 3 {
+		t.Errorf("%d certificates, %v", len(all), err)
+	}
+	if files := s.mounts(); len(files) != 1 {
+		t.Errorf("mounts %q", files)
+	}
+}
+
 // The last capture is that of the record, whatever the files' times are: a copy of the shop on
 // another machine has others. A mount that was amended is the one that it is filed with now.
 func TestLastCapture(t *testing.T) {
