@@ -59,8 +59,9 @@
 //     readings back, amend.go files a session anew, export.go copies rows out.
 //   - recorded.go finds rows of a person's spreadsheet in the record, import.go adds
 //     the rest.
-//   - finding.go has what can be wrong with a record, match.go compares rows with seals,
-//     verify.go does all of it; reseal.go seals a record as it stands.
+//   - finding.go has what can be wrong with a record, commanded.go finds what sessions.csv
+//     lost, match.go compares rows with seals, verify.go does all of it; reseal.go seals a
+//     record as it stands.
 //   - copies.go reads the record's files as text, for copies of it elsewhere.
 //
 // The room table turns values into rows of text and back and finds a torn line, sheet
