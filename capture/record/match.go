@@ -35,9 +35,8 @@ type matcher struct {
 }
 
 type digestedRow struct {
-	line   int
-	digest hexDigest
-	lost   *lostHold // what is gone of sessions.csv if a capture wrote the row; nil for nothing
+	digestRow
+	lost *lostHold // what is gone of sessions.csv if a capture wrote the row; nil for nothing
 }
 
 func newMatcher(file string, tell func(Finding), busy bool) *matcher {

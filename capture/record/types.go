@@ -48,7 +48,7 @@
 //     may be at work; end.go reads the end of a file alone; stand.go tells how far one was read, and reads what came since;
 //     progress.go tells people how far long work is.
 //   - sessions.go has the holds, seal.go says what a seal covers, and textrow.go reads rows
-//     with their digests.
+//     as text, their digests, and both with what they say.
 //   - sealer.go writes seals and ledger.go rows, torn.go sets torn lines aside, and
 //     writer.go is the one process that may do all this; operator.go tells who captured,
 //     and gives an older sessions.csv its column for it; mounts.go keeps copies of

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"iter"
 	"maps"
 	"path/filepath"
 	"slices"
@@ -142,32 +141,21 @@ func verifyFile[T any](v *verifier, name string, columns *table.Table[T], meanin
 	return err
 }
 
-// verifyRows reads a file twice side by side: as text, for the digests, and as values.
+// verifyRows reads the rows of a file that is not empty.
 func verifyRows[T any](m *matcher, f *fileVerifier, record *snapshot, columns *table.Table[T], meaning func(*T) about) error {
 	again := func() io.Reader { return io.NewSectionReader(record, 0, record.Size()) }
 	if _, err := table.Open(again(), f.path, columns.Layout, nil); err != nil {
 		return err
 	}
-	next, stop := iter.Pull2(table.Read(again(), f.path, columns, nil))
-	defer stop()
-	for row, err := range digestRows(again(), f.path, columns.Layout) {
-		if bad := (*RowError)(nil); err != nil && !errors.As(err, &bad) {
+	for row, err := range auditRows(again(), f.path, columns, meaning) {
+		if err == nil {
+			err = TellRow(f.v.ctx, f.path, f.rows+1)
+		}
+		if err != nil {
 			return err
 		}
-		x, err, _ := next()
-		var bad *RowError
-		if err != nil && !errors.As(err, &bad) {
-			return err
-		}
-		if err := TellRow(f.v.ctx, f.path, f.rows+1); err != nil {
-			return err
-		}
-		var a about
-		if bad == nil {
-			a = meaning(&x)
-		}
-		m.row(digestedRow{row.line, row.digest, f.commands.lostBy(&a)})
-		f.row(&a, row.line, bad)
+		m.row(digestedRow{row.digestRow, f.commands.lostBy(&row.about)})
+		f.row(&row.about, row.line, row.bad)
 	}
 	return nil
 }
