@@ -82,7 +82,7 @@ func Pairing(ctx context.Context, o *profiles.Order, p *Plan, other *profiles.Or
 	out.Expected = meanLevel(p.Level) - meanLevel(q.Level) + out.Position
 	coil := pickupSD
 	if f, ok := m.(fit.Model); ok {
-		if sd, known := f.PickupSD(); known && m.Source() != fit.Handbook("").Source() {
+		if sd, known := f.PickupSD(); known && !fit.IsHandbook(m) {
 			coil = float64(sd.DB())
 		}
 	}
