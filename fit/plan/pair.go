@@ -119,7 +119,7 @@ func (r *Pair) raise(ctx context.Context, o *profiles.Order, p *Plan, m fit.Pred
 	up, down := cmp.Or(o.PickupRaise, profiles.UsualTravel), cmp.Or(o.PickupLower, profiles.UsualTravel)
 	best := math.Inf(1)
 	for k := math.Ceil(-down/moveStep - rounding); k*moveStep <= up+rounding; k++ {
-		by := math.Round(k*moveStep*1e6)/1e6 + 0
+		by := profiles.Rounded(k*moveStep, 6)
 		j, err := w.job(o, by, by)
 		if err != nil {
 			return err
