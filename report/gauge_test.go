@@ -99,6 +99,28 @@ func TestFiguresDoNotOverlap(t *testing.T) {
 	}
 }
 
+// What the dashes are and what is drawn narrow is one text, so that neither is written over
+// the other where the drawing is narrow.
+func TestWordsUnderTwoCoilsAreOneText(t *testing.T) {
+	picture := gaugePicture()
+	picture.Outline, picture.Beside = []float64{0, 0, 0}, "flat tops at 0.00 mm"
+	picture.Second, picture.SecondIs = []float64{0, 0, 0}, "narrow: coil 1, slug"
+	contains(t, "to scale", draw(t, func(w io.Writer) error { return Poles(w, picture) }), ">flat tops at 0.00 mm; narrow: coil 1, slug<")
+	contains(t, "full size", draw(t, func(w io.Writer) error { return FullSize(w, picture, "svg") }), ">flat tops at 0.00 mm; narrow: coil 1, slug<")
+
+	picture.Outline = nil
+	contains(t, "without flat tops", draw(t, func(w io.Writer) error { return Poles(w, picture) }), ">narrow: coil 1, slug<")
+}
+
+func contains(t *testing.T, name, text string, wants ...string) {
+	t.Helper()
+	for _, want := range wants {
+		if !strings.Contains(text, want) {
+			t.Errorf("%s lacks %q", name, want)
+		}
+	}
+}
+
 // The card goes up into a notch over each pole that stands out, and down into
 // the hole of one that is sunk.
 func TestCardFitsThePoles(t *testing.T) {

@@ -193,6 +193,7 @@ func (e *elevation) draw() {
 	}
 	e.second()
 	e.outline()
+	e.legend()
 }
 
 // besides is the height of the other stagger's outline over pole i.
@@ -316,9 +317,6 @@ func (e *elevation) body(b Body) {
 
 // second draws the other coil's poles, narrow and open.
 func (e *elevation) second() {
-	if e.Second != nil {
-		e.text((poleLeft+e.right)/2-60, e.foot()+21, "start", e.SecondIs)
-	}
 	half := e.Diameter * e.scale / 4
 	for i, h := range e.Second {
 		e.rect(e.x(i)-half, e.y(h), 2*half, e.bottom()-e.y(h), "open")
@@ -334,9 +332,22 @@ func (e *elevation) outline() {
 		x, y, half := e.mm(b.X), e.y(e.Outline[b.String]), (b.Width+0.3*e.Diameter)*e.scale/2
 		e.line(x-half, y, x+half, y, "dashed")
 	}
-	y := e.foot() + 17
-	e.line(poleLeft, y, poleLeft+24, y, "dashed")
-	e.text(poleLeft+30, y+4, "start", e.Units.Text(e.Beside))
+}
+
+// legend says what is dashed and what is narrow, in one text: the narrow drawing has no room for two.
+func (e *elevation) legend() {
+	x, y := poleLeft, e.foot()+17
+	var words []string
+	if e.Outline != nil {
+		e.line(x, y, x+24, y, "dashed")
+		x, words = x+30, append(words, e.Units.Text(e.Beside))
+	}
+	if e.Second != nil {
+		words = append(words, e.SecondIs)
+	}
+	if words != nil {
+		e.text(x, y+4, "start", strings.Join(words, "; "))
+	}
 }
 
 // scaleBar shows 10 mm, or half an inch: the picture is to scale both ways.
