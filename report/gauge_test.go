@@ -112,6 +112,39 @@ func TestWordsUnderTwoCoilsAreOneText(t *testing.T) {
 	contains(t, "without flat tops", draw(t, func(w io.Writer) error { return Poles(w, picture) }), ">narrow: coil 1, slug<")
 }
 
+// A gauge stands on the bobbin beside a blade, and not on the blade.
+func TestCardHasFeetBesideABlade(t *testing.T) {
+	e := newElevation(samplePicture(t, "blade"), nowhere{})
+	e.scale = perMM
+	e.right = poleLeft + e.across()*perMM
+	points := e.card(0)
+	n := len(points)
+	if left, right := points[2][0]-points[1][0], points[n-3][0]-points[n-4][0]; left < perMM || right < perMM {
+		t.Errorf("feet of %.2f and %.2f mm, want 1 mm at least", left/perMM, right/perMM)
+	}
+}
+
+// samplePicture is that of a sample order's poles, all at one height.
+func samplePicture(t *testing.T, kind string) PolePicture {
+	t.Helper()
+	for _, s := range profiles.OrderFormat.Samples() {
+		if s.Name != kind {
+			continue
+		}
+		o, err := profiles.ParseOrder(s.Name, []byte(s.Text), profiles.Builtin())
+		if err != nil {
+			t.Fatal(err)
+		}
+		p := &plan.Plan{}
+		for range o.Strings {
+			p.Heights, p.Gaps = append(p.Heights, 0.5), append(p.Gaps, 2.5)
+		}
+		return PlanPoles(o, p)
+	}
+	t.Fatalf("no sample %q", kind)
+	return PolePicture{}
+}
+
 func contains(t *testing.T, name, text string, wants ...string) {
 	t.Helper()
 	for _, want := range wants {

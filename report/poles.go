@@ -51,6 +51,7 @@ const (
 	poleRight    = 668.0
 	usualPole    = 4.8  // mm
 	bobbinDepth  = 1.6  // mm of bobbin that is drawn below its plane
+	bobbinRim    = 1.5  // mm of bobbin beside the outermost pole or the blade, at least
 	overStrings  = 0.8  // mm of air above the highest string
 	mostScale    = 14.0 // user units to a mm
 	mostHeight   = 250.0
@@ -174,10 +175,12 @@ func (e *elevation) place() {
 // across is the width of the bobbin, mm.
 func (e *elevation) across() float64 {
 	left, right := e.at[0], e.at[len(e.at)-1]
+	edge := 0.0 // of what stands under the strings
 	for _, b := range e.bodies {
 		left, right = min(left, b.X), max(right, b.X)
+		edge = max(edge, math.Abs(b.X)+b.Width/2)
 	}
-	return 2*max(-left, right) + max(e.Spacing, 2*e.Diameter)
+	return 2 * max(max(-left, right)+max(e.Spacing, 2*e.Diameter)/2, edge+bobbinRim)
 }
 
 func (e *elevation) draw() {
