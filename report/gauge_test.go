@@ -124,6 +124,17 @@ func TestCardHasFeetBesideABlade(t *testing.T) {
 	}
 }
 
+// The sheet to cut out warns of what can happen to the poles that it is for.
+func TestFullSizeHasTheCautionsOfItsPoles(t *testing.T) {
+	for kind, want := range map[string]string{"bass": "never press, pull or hammer a pole", "twelve-string": "turn screws in small steps"} {
+		text := draw(t, func(w io.Writer) error { return FullSize(w, samplePicture(t, kind), "svg") })
+		contains(t, kind, text, want, "pacemakers")
+		if kind == "twelve-string" && strings.Contains(text, "rod magnet") {
+			t.Error("screws are warned of as if they were rods")
+		}
+	}
+}
+
 // samplePicture is that of a sample order's poles, all at one height.
 func samplePicture(t *testing.T, kind string) PolePicture {
 	t.Helper()

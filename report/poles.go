@@ -25,6 +25,8 @@ type PolePicture struct {
 	Second []float64 // mm, tops of the other coil's poles, drawn narrow; nil for one coil
 
 	SecondIs string // what they are
+
+	Cautions []string // for who sets the poles; they stand on the sheet to cut out
 }
 
 // Body is a pole, or a blade's piece under one string.
