@@ -13,12 +13,12 @@ import (
 // elsewhere are commands that README.md shows in other shops than the demo's, or with jigs, recordings and
 // databases that are somebody's own: what they print is not compared.
 var elsewhere = []string{
-	"evenpole jig sim --mount T-9.toml", "evenpole capture --shop shop", "evenpole batch", "evenpole record verify", "evenpole record amend", "PGHOST=",
+	"evenpole jig sim --mount T-9.toml", "evenpole capture --shop shop", "evenpole record verify", "evenpole record amend", "PGHOST=",
 	"evenpole repeat --pickup Q", "evenpole jig verify", "evenpole repeat --shared",
 }
 
-// TestReadmeShowsWhatIsPrinted runs the commands that README.md shows in the demo's shop, one after the
-// other, and looks for each line that it shows of what they print, each after the one before it.
+// TestReadmeShowsWhatIsPrinted runs the commands that README.md shows in the demo's shop, and that of a
+// batch in the sample shop, one after the other, and looks for each line that it shows of what they print, each after the one before it.
 func TestReadmeShowsWhatIsPrinted(t *testing.T) {
 	if testing.Short() {
 		t.Skip("runs the demo")
@@ -30,8 +30,11 @@ func TestReadmeShowsWhatIsPrinted(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	dir := filepath.Join(t.TempDir(), "shop")
-	r := &readme{port: "/dev/pts/0", stick: t.TempDir()}
+	sample, dir := t.TempDir(), filepath.Join(t.TempDir(), "shop")
+	if err := os.CopyFS(sample, os.DirFS(filepath.Join("..", "..", "testdata", "sample-shop"))); err != nil {
+		t.Fatal(err)
+	}
+	r := &readme{port: "/dev/pts/0", stick: t.TempDir(), sample: sample}
 	r.run(t, []string{"demo", "--dir", dir})
 	t.Chdir(dir)
 	var share, rest []showing
@@ -87,6 +90,7 @@ func shown(page string) []showing {
 type readme struct {
 	port     string // of the jig that runs
 	stick    string // the folder that benches share by
+	sample   string // a shop with loose magnets
 	printed  string
 	compared int
 }
@@ -115,6 +119,8 @@ func (r *readme) compare(t *testing.T, s showing) {
 	case args[0] == "jig" && args[1] == "sim":
 		r.port = startJig(t, args[3], args[4:]...)
 		return
+	case args[0] == "batch":
+		args = append(args, "--shop", r.sample)
 	case strings.Contains(s.command, "--pickup L-012-b"):
 		r.run(t, []string{"capture", "--port", startJig(t, "jig/L-012-b.toml", "--pole", "4=-0.7"), "--mount", "jig/L-012-b.toml", "--purpose", "check", "--takes", "6"})
 	}
