@@ -26,10 +26,7 @@ func TestReadmeShowsWhatIsPrinted(t *testing.T) {
 	if runtime.GOARCH != "amd64" {
 		t.Skip("last digits differ between kinds of processor")
 	}
-	text, err := os.ReadFile(filepath.Join("..", "..", "README.md"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	text := textOf(t, "README.md")
 	sample, dir := t.TempDir(), filepath.Join(t.TempDir(), "shop")
 	if err := os.CopyFS(sample, os.DirFS(filepath.Join("..", "..", "testdata", "sample-shop"))); err != nil {
 		t.Fatal(err)
@@ -38,7 +35,7 @@ func TestReadmeShowsWhatIsPrinted(t *testing.T) {
 	r.run(t, []string{"demo", "--dir", dir})
 	t.Chdir(dir)
 	var share, rest []showing
-	for _, s := range shown(string(text)) {
+	for _, s := range shown(text) {
 		switch {
 		case s.command == "evenpole demo":
 			r.look(t, s)

@@ -1,0 +1,78 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+)
+
+// othersFlags are flags that no command of ours declares: of other programs, or cobra's own.
+var othersFlags = []string{"--help", "--no-install-recommends"}
+
+// TestDocumentsNameFlagsThatAreThere: a flag that README.md and its like name is one of some command.
+func TestDocumentsNameFlagsThatAreThere(t *testing.T) {
+	known := slices.Clone(othersFlags)
+	_ = eachCommand(newRootCmd(&env{}, new(bool)), func(cmd *cobra.Command) error {
+		for _, set := range []*pflag.FlagSet{cmd.Flags(), cmd.InheritedFlags()} {
+			set.VisitAll(func(f *pflag.Flag) { known = append(known, "--"+f.Name) })
+		}
+		return nil
+	})
+	flag := regexp.MustCompile(`(?:^|[^\w-])(--[a-z][a-z0-9-]*)`)
+	seen := 0
+	for _, name := range []string{"README.md", "DEVELOPERS.md", "CHANGELOG.md", "firmware-notes/README.md"} {
+		for _, m := range flag.FindAllStringSubmatch(textOf(t, name), -1) {
+			if seen++; !slices.Contains(known, m[1]) {
+				t.Errorf("%s names %s, which no command has", name, m[1])
+			}
+		}
+	}
+	if seen < 100 {
+		t.Errorf("saw only %d flags", seen)
+	}
+}
+
+// TestDocumentsNameFilesThatAreThere: a path in DEVELOPERS.md is one of the repository, but for those of a shop,
+// and a link of any document leads somewhere.
+func TestDocumentsNameFilesThatAreThere(t *testing.T) {
+	seen := 0
+	look := func(name, path string) {
+		if seen++; !exists(filepath.Join("..", "..", path)) {
+			t.Errorf("%s names %s, which is not there", name, path)
+		}
+	}
+	for _, m := range regexp.MustCompile("`([a-z.][A-Za-z0-9_.-]*/[A-Za-z0-9_./-]*)`").FindAllStringSubmatch(textOf(t, "DEVELOPERS.md"), -1) {
+		if !strings.HasPrefix(m[1], "shared/") {
+			look("DEVELOPERS.md", m[1])
+		}
+	}
+	for _, name := range []string{"README.md", "DEVELOPERS.md", "CHANGELOG.md", "firmware-notes/README.md"} {
+		for _, m := range regexp.MustCompile(`\]\(([a-zA-Z][^):#]*)[#)]`).FindAllStringSubmatch(textOf(t, name), -1) {
+			look(name, filepath.Join(filepath.Dir(name), m[1]))
+		}
+	}
+	if seen < 50 {
+		t.Errorf("saw only %d paths", seen)
+	}
+}
+
+func exists(path string) bool {
+	_, err := os.Stat(path)
+	return err == nil
+}
+
+// textOf is a text at the top of the repository.
+func textOf(t *testing.T, name string) string {
+	t.Helper()
+	text, err := os.ReadFile(filepath.Join("..", "..", name))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(text)
+}
