@@ -1,6 +1,8 @@
 package main
 
 import (
+	"go/parser"
+	"go/token"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -60,6 +62,62 @@ func TestDocumentsNameFilesThatAreThere(t *testing.T) {
 	if seen < 50 {
 		t.Errorf("saw only %d paths", seen)
 	}
+}
+
+// forSystems is what a file's name ends in that is for some systems only: a comment may name it without.
+var forSystems = regexp.MustCompile(`_(linux|darwin|windows|bsd|unix|other)\.go$`)
+
+// TestPackageCommentsTellTheWay: the comment of a package of more than three files names each of them, but
+// the one that it stands in, and none that is not there. A command's file has the command's name.
+func TestPackageCommentsTellTheWay(t *testing.T) {
+	told := 0
+	for room := range mayImport {
+		files, home, comment := filesOf(t, room)
+		if len(files) <= 3 {
+			continue
+		}
+		named := regexp.MustCompile(`\b[a-z][a-z0-9_]*\.go\b`).FindAllString(comment, -1)
+		there := []string{home}
+		for _, name := range files {
+			plain := forSystems.ReplaceAllString(name, ".go")
+			there = append(there, name, plain)
+			command := room == "cmd/evenpole" && strings.HasPrefix(name, "record")
+			if plain != home && !command && !slices.Contains(named, name) && !slices.Contains(named, plain) {
+				t.Errorf("the comment of package %s does not name %s", room, name)
+			}
+		}
+		for _, name := range named {
+			if told++; !slices.Contains(there, name) {
+				t.Errorf("the comment of package %s names %s, which is not there", room, name)
+			}
+		}
+	}
+	if told < 300 {
+		t.Errorf("saw only %d names of files", told)
+	}
+}
+
+// filesOf are the files of a room but its tests, and its package comment with the file that it stands in.
+func filesOf(t *testing.T, room string) (names []string, home, comment string) {
+	t.Helper()
+	paths, err := filepath.Glob(filepath.Join("..", "..", room, "*.go"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, path := range paths {
+		if strings.HasSuffix(path, "_test.go") {
+			continue
+		}
+		f, err := parser.ParseFile(token.NewFileSet(), path, nil, parser.ParseComments|parser.PackageClauseOnly)
+		if err != nil {
+			t.Fatal(err)
+		}
+		names = append(names, filepath.Base(path))
+		if text := f.Doc.Text(); len(text) > len(comment) {
+			home, comment = filepath.Base(path), text
+		}
+	}
+	return names, home, comment
 }
 
 func exists(path string) bool {
