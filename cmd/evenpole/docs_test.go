@@ -120,6 +120,21 @@ func filesOf(t *testing.T, room string) (names []string, home, comment string) {
 	return names, home, comment
 }
 
+// TestDependenciesAreExplained: DEVELOPERS.md says of each module that is asked for why it is.
+func TestDependenciesAreExplained(t *testing.T) {
+	text := textOf(t, "DEVELOPERS.md")
+	text = text[strings.Index(text, "## Dependencies"):]
+	modules := regexp.MustCompile(`(?m)^\t(\S+) v\S+$`).FindAllStringSubmatch(textOf(t, "go.mod"), -1)
+	for _, m := range modules {
+		if !regexp.MustCompile(`(?m)^\|.*` + regexp.QuoteMeta(m[1]) + `[ ,].*\|`).MatchString(text) {
+			t.Errorf("DEVELOPERS.md does not say why there is %s", m[1])
+		}
+	}
+	if len(modules) < 10 {
+		t.Errorf("saw only %d modules", len(modules))
+	}
+}
+
 func exists(path string) bool {
 	_, err := os.Stat(path)
 	return err == nil
