@@ -149,5 +149,9 @@ func (s *Server) batchPicture(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return sendSVG(w, func(to io.Writer) error { return report.Strip(to, report.BatchStrip(b)) })
+	settings, err := s.shop.Settings()
+	if err != nil {
+		return err
+	}
+	return sendSVG(w, func(to io.Writer) error { return report.Strip(to, report.BatchStrip(b, settings.Units)) })
 }
