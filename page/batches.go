@@ -42,11 +42,11 @@ func (s *Server) batchGrid(ctx context.Context) (*grid, error) {
 	if err != nil {
 		return nil, err
 	}
-	settings, err := s.shop.Settings()
+	u, err := s.shop.Units()
 	if err != nil {
 		return nil, err
 	}
-	g := &grid{ID: "batches", Caption: "Batches of magnets", Heads: append(textHeads("batch", "measured loose"), figureHeads("least mT", "greatest mT", "probe gap "+settings.Units.Name())...)}
+	g := &grid{ID: "batches", Caption: "Batches of magnets", Heads: append(textHeads("batch", "measured loose"), figureHeads("least mT", "greatest mT", "probe gap "+u.Name())...)}
 	var measured []string
 	if loose != nil {
 		measured = loose.Batches()
@@ -63,7 +63,7 @@ func (s *Server) batchGrid(ctx context.Context) (*grid, error) {
 		if slices.Contains(measured, name) {
 			at, word = to("/batch", "name", name), "yes"
 		}
-		g.add(at, name, word, given(b.Min), given(b.Max), gapOf(b.ProbeGap, settings.Units))
+		g.add(at, name, word, given(b.Min), given(b.Max), gapOf(b.ProbeGap, u))
 	}
 	return g, nil
 }
@@ -111,11 +111,10 @@ func (s *Server) batch(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	settings, err := s.shop.Settings()
+	u, err := s.shop.Units()
 	if err != nil {
 		return err
 	}
-	u := settings.Units
 	g := &grid{ID: "magnets", Caption: "Magnets, in the order of their first reading", Heads: append(textHeads("magnet"), append(figureHeads("field mT", "takes"), textHeads("outlier", "other pole up", "beyond the limits")...)...)}
 	for i := range b.Magnets {
 		m := &b.Magnets[i]

@@ -161,11 +161,11 @@ func (s *Server) plots(r *http.Request, file string) (gallery, error) {
 		if err != nil {
 			return gallery{}, err
 		}
-		settings, err := s.shop.Settings()
+		u, err := s.shop.Units()
 		if err != nil {
 			return gallery{}, err
 		}
-		return gallery{report.Plots(d, settings.Units), fitted, d.Notes}, nil
+		return gallery{report.Plots(d, u), fitted, d.Notes}, nil
 	})
 }
 

@@ -33,6 +33,15 @@ func (s *Shop) Paper() (report.Paper, error) {
 	return report.ParsePaper(string(cmp.Or(settings.Paper, profiles.A4)))
 }
 
+// Units are those in which lengths of the shop are told where no order says.
+func (s *Shop) Units() (profiles.Units, error) {
+	settings, err := s.Settings()
+	if err != nil {
+		return profiles.Millimetres, err
+	}
+	return cmp.Or(settings.Units, profiles.Millimetres), nil
+}
+
 // IssuePapers issues the certificate of a verdict (see [Shop.Issue]) and writes it and the
 // workshop's sheet into the shop, as HTML and PDF. written are the files; notices say which
 // PDF was left out, and why. Nothing is issued where the copy could not have all letters.
