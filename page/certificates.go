@@ -36,10 +36,24 @@ func (s *Server) certificate(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	n := strconv.Itoa(v.Certificate)
-	page := to("/certificate/page", "number", n) + "&as="
-	return s.show(w, r, "page.html", &view{Title: "Certificate " + n, Place: "/pickups", Sections: append(verdictSections(&v.Verdict, cmp.Or(v.Names.Units, profiles.Millimetres)), section{
-		Links: []link{{page + "html", "The certificate to print"}, {page + "pdf", "The certificate as a PDF"}, {to("/pickup", "id", v.Pickup), "Pickup " + v.Pickup}},
-	})})
+	sections := append(verdictSections(&v.Verdict, cmp.Or(v.Names.Units, profiles.Millimetres)), s.certificatePages(&v.Verdict))
+	return s.show(w, r, "page.html", &view{Title: "Certificate " + n, Place: "/pickups", Sections: sections})
+}
+
+// certificatePages leads to the pages of a certificate that there are.
+func (s *Server) certificatePages(v *verdict.Verdict) section {
+	page := to("/certificate/page", "number", strconv.Itoa(v.Certificate)) + "&as="
+	out := section{Links: []link{{page + "html", "The certificate to print"}}}
+	switch notice, err := s.shop.WithoutPDF(v); {
+	case err != nil:
+		out.Lines = []string{err.Error()}
+	case notice != "":
+		out.Lines = []string{notice}
+	default:
+		out.Links = append(out.Links, link{page + "pdf", "The certificate as a PDF"})
+	}
+	out.Links = append(out.Links, link{to("/pickup", "id", v.Pickup), "Pickup " + v.Pickup})
+	return out
 }
 
 // verdictSections show a verdict, with lengths in units.
@@ -89,6 +103,11 @@ func (s *Server) certificatePage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	as := r.URL.Query().Get("as")
+	if as == "pdf" {
+		if notice, err := s.shop.WithoutPDF(&v.Verdict); err == nil && notice != "" {
+			return &refused{notice}
+		}
+	}
 	text, err := s.shop.CertificatePage(&v.Verdict, as)
 	if err != nil {
 		return err
