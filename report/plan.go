@@ -79,7 +79,7 @@ func levelCell(f level.Figure) string {
 
 // PlanPoles is the picture of planned pole heights over flat tops, for Poles.
 func PlanPoles(o *profiles.Order, p *plan.Plan) PolePicture {
-	picture := PolePicture{Title: "Planned poles of order " + o.ID, Spacing: spacing(o), Units: o.Units}
+	picture := PolePicture{Title: "Planned poles of order " + o.ID, Spacing: spacing(o), Units: o.Units, Cautions: plan.CautionsOf(o)}
 	for i, s := range o.Strings {
 		picture.Poles = append(picture.Poles, Pole{i + 1, s.Note, p.Heights[i], p.Heights[i] + p.Gaps[i], s.Gauge})
 	}

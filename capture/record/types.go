@@ -42,8 +42,8 @@
 //
 // The files, each of which uses only those before it:
 //
-//   - types.go has the values, takes.go what a reading counts for, columns.go the
-//     columns.
+//   - types.go has the values, takes.go what a reading counts for, recorder.go which
+//     takes are a recorder's, columns.go the columns.
 //   - folder.go names the files of a shop folder; read.go reads them while a writer
 //     may be at work; end.go reads the end of a file alone; stand.go tells how far one was read, and reads what came since;
 //     progress.go tells people how far long work is.

@@ -275,7 +275,7 @@ func printPoles(e *env, o *profiles.Order, p *plan.Plan) {
 	if u == profiles.Inches {
 		beside = "height mm\t"
 	}
-	step, stepName := slopeStep(u)
+	step, stepName := u.SlopeStep()
 	shared := len(p.Poles) > 0 && p.Poles[0].Numbers != nil
 	poles := ""
 	if shared {
@@ -318,15 +318,6 @@ func lengthOf(u profiles.Units, q plan.Pole) string {
 		return ""
 	}
 	return u.Figure(q.Length)
-}
-
-// slopeStep is the change of a pole's height that slopes are told for, in steps of the
-// plan's own, which are 0.1 mm.
-func slopeStep(u profiles.Units) (tenths float64, name string) {
-	if u == profiles.Inches {
-		return 1.27, "0.005 in"
-	}
-	return 1, "0.1 mm"
 }
 
 // mayBeOff is how far a pole may stand from its height.

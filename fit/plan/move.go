@@ -1,7 +1,6 @@
 package plan
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -193,7 +192,7 @@ func (j *job) placements() ([]placement, error) {
 		}
 	}
 	if len(all) == 0 {
-		return nil, fmt.Errorf("pole_heights_fixed_mm: however the pickup is moved, a pole comes nearer to its string than %s: by %.2f mm at the best; "+
+		return nil, refused(j.order, "pole_heights_fixed_mm: however the pickup is moved, a pole comes nearer to its string than %s: by %.2f mm at the best; "+
 			"allow more of pickup_lower_mm or a smaller gap", gapLimit(j.order), nearest)
 	}
 	return all, nil
