@@ -42,11 +42,11 @@ func (s *Server) batchGrid(ctx context.Context) (*grid, error) {
 	if err != nil {
 		return nil, err
 	}
-	settings, err := s.shop.Settings()
+	u, err := s.shop.Units()
 	if err != nil {
 		return nil, err
 	}
-	g := &grid{ID: "batches", Caption: "Batches of magnets", Heads: append(textHeads("batch", "measured loose"), figureHeads("least mT", "greatest mT", "probe gap "+settings.Units.Name())...)}
+	g := &grid{ID: "batches", Caption: "Batches of magnets", Heads: slices.Concat(textHeads("batch", "measured loose"), fieldHeads(u, "least", "greatest"), figureHeads("probe gap "+u.Name()))}
 	var measured []string
 	if loose != nil {
 		measured = loose.Batches()
@@ -63,9 +63,36 @@ func (s *Server) batchGrid(ctx context.Context) (*grid, error) {
 		if slices.Contains(measured, name) {
 			at, word = to("/batch", "name", name), "yes"
 		}
-		g.add(at, name, word, given(b.Min), given(b.Max), gapOf(b.ProbeGap, settings.Units))
+		g.add(at, slices.Concat([]string{name, word}, fieldCells(u, given, b.Min, b.Max), []string{gapOf(b.ProbeGap, u)})...)
 	}
 	return g, nil
+}
+
+// fieldHeads are heads of fields: in mT, and where people think so in gauss beside.
+func fieldHeads(u profiles.Units, names ...string) (out []head) {
+	for _, name := range names {
+		out = append(out, figureHeads(name+" mT")...)
+		if u.InGauss() {
+			out = append(out, figureHeads(name+" G")...)
+		}
+	}
+	return out
+}
+
+// fieldCells are the cells under such heads.
+func fieldCells(u profiles.Units, write func(float64) string, mT ...float64) (out []string) {
+	for _, field := range mT {
+		text := write(field)
+		out = append(out, text)
+		switch {
+		case !u.InGauss():
+		case text == unknown:
+			out = append(out, unknown)
+		default:
+			out = append(out, profiles.Gauss(field))
+		}
+	}
+	return out
 }
 
 // given is a figure of which 0 is not given.
@@ -111,15 +138,14 @@ func (s *Server) batch(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	settings, err := s.shop.Settings()
+	u, err := s.shop.Units()
 	if err != nil {
 		return err
 	}
-	u := settings.Units
-	g := &grid{ID: "magnets", Caption: "Magnets, in the order of their first reading", Heads: append(textHeads("magnet"), append(figureHeads("field mT", "takes"), textHeads("outlier", "other pole up", "beyond the limits")...)...)}
+	g := &grid{ID: "magnets", Caption: "Magnets, in the order of their first reading", Heads: slices.Concat(textHeads("magnet"), fieldHeads(u, "field"), figureHeads("takes"), textHeads("outlier", "other pole up", "beyond the limits"))}
 	for i := range b.Magnets {
 		m := &b.Magnets[i]
-		g.add("", m.Name, hundredths(m.Field), strconv.Itoa(m.Takes), yes(m.Outlier), yes(m.Reversed), orDash(m.Breach))
+		g.add("", slices.Concat([]string{m.Name}, fieldCells(u, hundredths, m.Field), []string{strconv.Itoa(m.Takes), yes(m.Outlier), yes(m.Reversed), orDash(u.Text(m.Breach))})...)
 	}
 	head := section{Facts: []fact{{"magnets", strconv.Itoa(b.Count)}, {"takes", strconv.Itoa(b.Takes)}, {"mean", u.Text(hundredths(b.Mean) + " mT")}, {"probe gap", u.Text(plain(b.Gap) + " mm")}, {"measured", minute(b.Measured)}},
 		Lines: u.Texts(b.Warnings)}
@@ -149,5 +175,9 @@ func (s *Server) batchPicture(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	return sendSVG(w, func(to io.Writer) error { return report.Strip(to, report.BatchStrip(b)) })
+	u, err := s.shop.Units()
+	if err != nil {
+		return err
+	}
+	return sendSVG(w, func(to io.Writer) error { return report.Strip(to, report.BatchStrip(b, u)) })
 }

@@ -79,11 +79,9 @@ func (s *Server) mountFields(f *captureForm, said written, asText bool) (*fields
 		return nil, nil // what is wrong is said when it is checked
 	}
 	if f.Text == "" { // nothing was captured yet: in the shop's units
-		settings, err := s.shop.Settings()
-		if err != nil {
+		if in.Units, err = s.shop.Units(); err != nil {
 			return nil, err
 		}
-		in.Units = cmp.Or(settings.Units, in.Units)
 	}
 	return s.fieldsOf(profiles.MountFormat, in, said, mountPrefix)
 }

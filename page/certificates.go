@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"errors"
 	"io"
 	"net/http"
@@ -8,6 +9,7 @@ import (
 	"strconv"
 
 	"evenpole/fit/verdict"
+	"evenpole/profiles"
 	"evenpole/shop"
 )
 
@@ -34,27 +36,41 @@ func (s *Server) certificate(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	n := strconv.Itoa(v.Certificate)
-	page := to("/certificate/page", "number", n) + "&as="
-	return s.show(w, r, "page.html", &view{Title: "Certificate " + n, Place: "/pickups", Sections: append(verdictSections(v), section{
-		Links: []link{{page + "html", "The certificate to print"}, {page + "pdf", "The certificate as a PDF"}, {to("/pickup", "id", v.Pickup), "Pickup " + v.Pickup}},
-	})})
+	sections := append(verdictSections(&v.Verdict, cmp.Or(v.Names.Units, profiles.Millimetres)), s.certificatePages(&v.Verdict))
+	return s.show(w, r, "page.html", &view{Title: "Certificate " + n, Place: "/pickups", Sections: sections})
 }
 
-// verdictSections show a verdict.
-func verdictSections(v *verdict.Verdict) []section {
+// certificatePages leads to the pages of a certificate that there are.
+func (s *Server) certificatePages(v *verdict.Verdict) section {
+	page := to("/certificate/page", "number", strconv.Itoa(v.Certificate)) + "&as="
+	out := section{Links: []link{{page + "html", "The certificate to print"}}}
+	switch notice, err := s.shop.WithoutPDF(v); {
+	case err != nil:
+		out.Lines = []string{err.Error()}
+	case notice != "":
+		out.Lines = []string{notice}
+	default:
+		out.Links = append(out.Links, link{page + "pdf", "The certificate as a PDF"})
+	}
+	out.Links = append(out.Links, link{to("/pickup", "id", v.Pickup), "Pickup " + v.Pickup})
+	return out
+}
+
+// verdictSections show a verdict, with lengths in units.
+func verdictSections(v *verdict.Verdict, u profiles.Units) []section {
 	g := &grid{ID: "strings", Caption: "Strings", Heads: append(perString("level mV", "balance dB", "target dB", "deviation dB", "± U dB", "takes"), textHeads("verdict", "remedy")...)}
 	for i := range v.Strings {
 		s := &v.Strings[i]
-		g.add("", strconv.Itoa(s.Number), s.Note, plain(s.Level), plus(s.Balance), signed(s.Target), plus(s.Deviation), plain(s.Expanded), strconv.Itoa(s.Takes), string(s.Verdict), orDash(s.Remedy))
+		g.add("", strconv.Itoa(s.Number), s.Note, plain(s.Level), plus(s.Balance), signed(s.Target), plus(s.Deviation), plain(s.Expanded), strconv.Itoa(s.Takes), string(s.Verdict), orDash(u.Text(s.Remedy)))
 	}
 	out := []section{{State: string(v.Verdict), Facts: []fact{
 		{"pickup", v.Pickup}, {"order", v.Order}, {"session", orDash(v.Session)}, {"measured", minute(v.Time)},
 		{"spread", plain(v.Spread) + " dB"}, {"tolerance", "±" + hundredths(v.Tolerance) + " dB"}, {"looks", strconv.Itoa(v.Looks)},
-	}, Lines: append(nonEmpty(v.Remedy), v.Warnings...)}, {Heading: "Strings against the tolerance", Table: g}}
+	}, Lines: u.Texts(append(nonEmpty(v.Remedy), v.Warnings...))}, {Heading: "Strings against the tolerance", Table: g}}
 	if d := v.Diagnosis; d != nil {
-		out = append(out, section{Heading: "Beside what is expected of it", Facts: []fact{{"by", orDash(v.Model)}}, Lines: d.Say()})
+		out = append(out, section{Heading: "Beside what is expected of it", Facts: []fact{{"by", orDash(v.Model)}}, Lines: u.Texts(d.Say())})
 	}
-	return append(out, section{Heading: "How the figures were made", Lines: v.Notes})
+	return append(out, section{Heading: "How the figures were made", Lines: u.Texts(v.Notes)})
 }
 
 func nonEmpty(text string) []string {
@@ -64,7 +80,7 @@ func nonEmpty(text string) []string {
 	return []string{text}
 }
 
-func (s *Server) certificateOf(r *http.Request) (*verdict.Verdict, error) {
+func (s *Server) certificateOf(r *http.Request) (*shop.Certificate, error) {
 	n, err := numberOf(r, "certificate")
 	if err != nil {
 		return nil, err
@@ -87,7 +103,12 @@ func (s *Server) certificatePage(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	as := r.URL.Query().Get("as")
-	text, err := s.shop.CertificatePage(v, as)
+	if as == "pdf" {
+		if notice, err := s.shop.WithoutPDF(&v.Verdict); err == nil && notice != "" {
+			return &refused{notice}
+		}
+	}
+	text, err := s.shop.CertificatePage(&v.Verdict, as)
 	if err != nil {
 		return err
 	}

@@ -24,7 +24,7 @@ func (s *Server) check(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	view := &view{Title: "Check of pickup " + pickup, Place: "/pickups", Sections: append(verdictSections(v), cautions(o), s.issuing(name, pickup, notices))}
+	view := &view{Title: "Check of pickup " + pickup, Place: "/pickups", Sections: append(verdictSections(v, o.Units), cautions(o), s.issuing(name, pickup, o.Units.Texts(notices)))}
 	if s.bench.capturing(pickup) {
 		view.Script = "follow.js"
 	}

@@ -6,6 +6,7 @@ import (
 	"net/http/httptest"
 	"net/url"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"evenpole/jig/sim"
@@ -66,6 +67,24 @@ func TestACertificateIsIssued(t *testing.T) {
 	if err != nil || len(files) != 2 {
 		t.Errorf("sheets %q, %v", files, err)
 	}
+}
+
+// A certificate with letters that PDF pages have not has none, and its page says which, as 'check' does.
+func TestACertificateWithoutAPDF(t *testing.T) {
+	s, open := served(t, startJig(t, sim.Config{Scatter: &sim.Scatter{}}, nil))
+	at := open()
+	at.post("/order/save", url.Values{"text": {strings.Replace(workshop.OrderText, `id = "L-012"`, "id = \"L-012\"\ncustomer = \"ไทย\"", 1)}})
+	at.post("/capture/start", startForm())
+	at.watch(in(complete))
+	if w := issuing(s, nil); w.Code != http.StatusSeeOther {
+		t.Fatalf("status %d: %s", w.Code, w.Body)
+	}
+	page := get(s, "/certificate?number=1")
+	wants(t, page, http.StatusOK, "PDF pages have no letters for", "ไทย", "The certificate to print")
+	if strings.Contains(page.Body.String(), "as=pdf") {
+		t.Error("a PDF that is not there is linked")
+	}
+	wants(t, get(s, "/certificate/page?number=1&as=pdf"), http.StatusUnprocessableEntity, "PDF pages have no letters for")
 }
 
 // While a pickup is captured its certificate waits; other pickups' do not.

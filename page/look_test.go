@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"evenpole/jig/sim"
+	"evenpole/profiles"
 	"evenpole/shop/workshop"
 
 	"github.com/chromedp/cdproto/emulation"
@@ -33,9 +34,9 @@ var looks = []struct {
 
 // fullShop serves a shop that has something of everything: the sample shop's record and a
 // model of it, a pickup that was captured, its certificate, and a slip in an order.
-func fullShop(t *testing.T) (s *Server, pages []string) {
+// Its order and its mount are in units.
+func fullShop(t *testing.T, dir string, u profiles.Units) (s *Server, pages []string) {
 	t.Helper()
-	dir := sampleShop(t, t.TempDir())
 	jig := startJig(t, sim.Config{}, nil)
 	s = servingShop(t, dir, Options{Loopback: true, Open: jig.open, Version: "v"})
 	post := func(path string, form url.Values) {
@@ -50,8 +51,10 @@ func fullShop(t *testing.T) (s *Server, pages []string) {
 	if _, err := s.shop.UseModel("model-001.json", "for the test"); err != nil {
 		t.Fatal(err)
 	}
-	post("/order/save", asText(workshop.OrderText))
-	post("/capture/start", startForm())
+	post("/order/save", asText(profiles.Sample{Text: workshop.OrderText}.In(u)))
+	form := startForm()
+	form.Set("text", profiles.Sample{Text: form.Get("text")}.In(u))
+	post("/capture/start", form)
 	s.bench.mu.Lock()
 	captured := s.bench.done
 	s.bench.mu.Unlock()
@@ -75,7 +78,7 @@ func TestPagesAreForEveryone(t *testing.T) {
 	if err != nil && *shots == "" {
 		t.Skipf("no axe-core: %s names no script of it (npm has it), so accessibility is not tested", axeVariable)
 	}
-	s, pages := fullShop(t)
+	s, pages := fullShop(t, sampleShop(t, t.TempDir()), profiles.Millimetres)
 	papers, err := filepath.Glob(filepath.Join(s.shop.Dir(), "certificates", "*.html"))
 	if err != nil || len(papers) != 2 {
 		t.Fatal(papers, err)

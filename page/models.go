@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"evenpole/fit"
+	"evenpole/profiles"
 	"evenpole/report"
 	"evenpole/shop"
 )
@@ -117,20 +118,25 @@ func (s *Server) model(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	u, err := s.shop.Units()
+	if err != nil {
+		return err
+	}
+	head.Lines = u.Texts(head.Lines)
 	if head.Act = acceptance(file, current); head.Act != nil && current != "" {
 		head.Links = []link{{to("/model/compare", "name", stem(file)), "Compare with the current model"}}
 	}
 	head.Links = append(head.Links, link{"/next", "What to measure next"})
 	return s.show(w, r, "page.html", &view{Title: "Model " + stem(file), Place: "/models", Sections: []section{
-		head, s.modelPictures(r, file), {Heading: "Mistakes that the record seems to hold", Table: suspectGrid(m)},
-		{Heading: "Left out and predicted from the others", Table: foldGrid(m)}, {Heading: "Estimates", Table: parameterGrid(m)},
+		head, s.modelPictures(r, file), {Heading: "Mistakes that the record seems to hold", Table: suspectGrid(m, u)},
+		{Heading: "Left out and predicted from the others", Table: foldGrid(m)}, {Heading: "Estimates", Table: parameterGrid(m, u)},
 	}})
 }
 
-func suspectGrid(m *fit.Result) *grid {
+func suspectGrid(m *fit.Result, u profiles.Units) *grid {
 	g := &grid{ID: "suspects", Caption: "Kept as they are, but what they touch counts little", Heads: textHeads("pickup", "session", "kind", "what it looks like", "what to do where it is so")}
 	for _, s := range m.Suspects {
-		g.add(to("/pickup", "id", s.Pickup), s.Pickup, orDash(s.Session), s.Kind, s.Cause, orDash(s.Remedy()))
+		g.add(to("/pickup", "id", s.Pickup), s.Pickup, orDash(s.Session), s.Kind, u.Text(s.Cause), orDash(u.Text(s.Remedy())))
 	}
 	return g
 }
@@ -146,9 +152,10 @@ func foldGrid(m *fit.Result) *grid {
 	return g
 }
 
-func parameterGrid(m *fit.Result) *grid {
+func parameterGrid(m *fit.Result, u profiles.Units) *grid {
 	g := &grid{ID: "parameters", Caption: "Parameters", Heads: append(textHeads("parameter"), append(figureHeads("value", "standard error"), append(textHeads("unit"), figureHeads("from data")...)...)...)}
 	for _, p := range m.Parameters {
+		p = p.In(u)
 		g.add("", p.Name, fmt.Sprintf("%.3f", p.Value), fmt.Sprintf("%.3f", p.SE), orDash(p.Unit), percent(p.FromData))
 	}
 	return g
@@ -161,11 +168,11 @@ func (s *Server) plots(r *http.Request, file string) (gallery, error) {
 		if err != nil {
 			return gallery{}, err
 		}
-		settings, err := s.shop.Settings()
+		u, err := s.shop.Units()
 		if err != nil {
 			return gallery{}, err
 		}
-		return gallery{report.Plots(d, settings.Units), fitted, d.Notes}, nil
+		return gallery{report.Plots(d, u), fitted, d.Notes}, nil
 	})
 }
 

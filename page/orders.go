@@ -129,11 +129,12 @@ func (s *Server) orderPicture(w http.ResponseWriter, r *http.Request) error {
 // poleGrid is the plan, string by string.
 func poleGrid(o *profiles.Order, p *plan.Plan) *grid {
 	u := o.Units.Name()
-	g := &grid{ID: "poles", Caption: "Poles of the plan", Heads: perString("height "+u, "may be lower "+u, "may be higher "+u, "gap "+u, "balance dB", "off target dB", "dB per 0.1 mm")}
+	step, stepName := o.Units.SlopeStep()
+	g := &grid{ID: "poles", Caption: "Poles of the plan", Heads: perString("height "+u, "may be lower "+u, "may be higher "+u, "gap "+u, "balance dB", "off target dB", "dB per "+stepName)}
 	for i, h := range p.Heights {
 		q := p.Poles[i]
 		g.add("", strconv.Itoa(i+1), o.Strings[i].Note, o.Units.Figure(h), o.Units.Figure(q.Lower), o.Units.Figure(q.Higher), o.Units.Figure(p.Gaps[i]),
-			signed(p.Balance[i]), signed(p.Deviation[i]), signed(p.Slope[i]))
+			signed(p.Balance[i]), signed(p.Deviation[i]), signed(step*p.Slope[i]))
 	}
 	return g
 }

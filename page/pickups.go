@@ -7,7 +7,6 @@ import (
 	"slices"
 	"strconv"
 
-	"evenpole/profiles"
 	"evenpole/report"
 	"evenpole/shop"
 )
@@ -112,8 +111,12 @@ func (s *Server) pickupCauses(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
+	u, err := s.shop.Units()
+	if err != nil {
+		return err
+	}
 	return sendSVG(w, func(to io.Writer) error {
-		return report.Explain(to, report.Explained("Pickup "+id, x, profiles.Millimetres))
+		return report.Explain(to, report.Explained("Pickup "+id, x, u))
 	})
 }
 

@@ -1,7 +1,6 @@
 package page
 
 import (
-	"cmp"
 	"context"
 	"crypto/rand"
 	"errors"
@@ -113,12 +112,12 @@ func (s *Server) showRecordings(w http.ResponseWriter, r *http.Request, status i
 
 // exampleMount is a mount as it may be written, in the shop's units.
 func (s *Server) exampleMount() (string, error) {
-	settings, err := s.shop.Settings()
+	u, err := s.shop.Units()
 	if err != nil {
 		return "", err
 	}
 	var b strings.Builder
-	err = profiles.MountFormat.WriteExample(&b, cmp.Or(settings.Units, profiles.Millimetres))
+	err = profiles.MountFormat.WriteExample(&b, u)
 	return b.String(), err
 }
 

@@ -83,11 +83,11 @@ func (s *Server) beginning(name string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	settings, err := s.shop.Settings()
+	u, err := s.shop.Units()
 	if err != nil {
 		return "", err
 	}
-	return profiles.Sample{Text: string(text)}.In(settings.Units), nil
+	return profiles.Sample{Text: string(text)}.In(u), nil
 }
 
 func (s *Server) showWriting(w http.ResponseWriter, status int, v *writeView) error {

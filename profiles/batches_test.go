@@ -49,7 +49,7 @@ func TestBatchesRefusals(t *testing.T) {
 		{"max_mt = 330", "max_mt = 0.33", `b.toml:9:10: max_mt: expected 1 to 2000 mT, got 0.33; if that is tesla, write 330`},
 		{"limiting_percent = 8", "limiting_percent = 80", `b.toml:3:20: limiting_percent: expected 0.01 to 49.9 %, got 80`},
 		{"probe_gap_in = 0.02\n", "", `b.toml:6:3: probe_gap_mm: expected a length, but the key is missing`},
-		{"rod_length_mm = 16.5\n", "", `b.toml:6:3: rod_length_mm: expected a length, but the key is missing`},
+		{"rod_length_mm = 16.5\n", "", `b.toml:6:3: rod_length_in: expected a length, but the key is missing`},
 		{`name = "gale"`, `name = "squall"`, `b.toml:14:8: name: expected a name that no other batch has, got "squall" again`},
 		{"min_mt", "least_mt", `b.toml:8:1: least_mt: unknown key`},
 	} {

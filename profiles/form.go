@@ -56,7 +56,7 @@ func (f *Format) Form(in Filled) []Group {
 			rows = MaxStrings
 		}
 		for row := range rows {
-			g.Rows = append(g.Rows, s.fields(tables[i], row))
+			g.Rows = append(g.Rows, s.fields(tables[i], row, in.Units))
 		}
 		out = append(out, g)
 	}
@@ -77,8 +77,8 @@ func (s *section) prefix(row int) string {
 	return s.path() + "."
 }
 
-// fields are the fields of a row of the section.
-func (s *section) fields(known []asked, row int) []Field {
+// fields are the fields of a row of the section. Units are those that lengths are told in.
+func (s *section) fields(known []asked, row int, u Units) []Field {
 	var out []Field
 	for _, e := range s.entries {
 		a, ok := find(known, e.key)
@@ -86,7 +86,7 @@ func (s *section) fields(known []asked, row int) []Field {
 			continue
 		}
 		x := Field{
-			Key: Key{Section: s.head, Name: a.key, Required: a.need, Takes: a.takes("mm"), Says: e.says}, Path: s.prefix(row) + a.key,
+			Key: Key{Section: s.head, Name: a.key, Required: a.need, Takes: a.takes(u.Name()), Says: u.Text(e.says)}, Path: s.prefix(row) + a.key,
 			Choices: a.choices, List: strings.HasPrefix(a.kind, "a list"), stem: a.key, kind: a.kind,
 		}
 		if a.length {
@@ -130,7 +130,7 @@ func (f *Format) File(in Filled) (text string, paths []string) {
 			rows = in.rows(s.path())
 		}
 		for row := range rows {
-			fields, filled := s.fields(tables[i], row), 0
+			fields, filled := s.fields(tables[i], row, Millimetres), 0
 			for _, x := range fields {
 				if in.typed(x.Path) != "" {
 					filled++
@@ -260,7 +260,7 @@ func (f *Format) Fill(name string, text []byte) (in Filled, whole bool, err erro
 				continue
 			}
 			for row, t := range d.tablesOf(s.head) {
-				for _, x := range s.fields(tables[i], row) {
+				for _, x := range s.fields(tables[i], row, Millimetres) {
 					key, v := t.lookup(x.stem)
 					if v == nil || v.table != nil {
 						continue

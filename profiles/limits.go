@@ -3,6 +3,7 @@ package profiles
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 )
 
@@ -102,7 +103,8 @@ func bound(x float64) string {
 	if math.Abs(x) >= 1e4 {
 		return fmt.Sprintf("%.0f", x)
 	}
-	return fmt.Sprintf("%.4g", x)
+	four, _ := strconv.ParseFloat(strconv.FormatFloat(x, 'g', 4, 64), 64)
+	return strconv.FormatFloat(four, 'f', -1, 64)
 }
 
 // unit is what a key's last part says: its name, and its size in what the

@@ -244,7 +244,7 @@ func TestOrderSlips(t *testing.T) {
 		{"lowest over highest", "pole_height_max_mm = 2.6", "pole_height_max_mm = -0.5",
 			`o.toml:15:22: pole_height_max_mm: expected at least the lowest pole height (0 mm), got -0.5 mm`},
 		{"no stock within limits", "[0.02, 0.04, 0.06, 0.08, 0.12]", "[-0.02, 0.12]",
-			`o.toml:16:1: pole_heights_in: expected at least one height from 0 to 2.6 mm, got none`},
+			`o.toml:16:1: pole_heights_in: expected at least one height from 0.000 to 0.102 in (0 to 2.6 mm), got none`},
 		{"pickup beyond the scale", "pickup_from_bridge_mm = 118.0", "pickup_from_bridge_mm = 650",
 			`o.toml:9:25: pickup_from_bridge_mm: expected less than the scale length (647.7 mm), got 650 mm`},
 		{"offsets of another count", "0, -0.5]", "-0.5]",

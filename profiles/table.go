@@ -3,6 +3,7 @@ package profiles
 import (
 	"cmp"
 	"errors"
+	"fmt"
 	"math"
 	"regexp"
 	"slices"
@@ -97,6 +98,34 @@ func unitsOf(tables ...*table) Units {
 		return Inches
 	}
 	return Millimetres
+}
+
+// units is the unit of most lengths in the file; mm where there are as many of either.
+func (d *document) units() Units {
+	if d.top.inches() > 0 {
+		return Inches
+	}
+	return Millimetres
+}
+
+// inches is how many more keys of a table, and of those in it, end in inches than in mm.
+func (t *table) inches() (n int) {
+	if t == nil {
+		return 0
+	}
+	for key, v := range t.values {
+		switch {
+		case strings.HasSuffix(key, "_in"):
+			n++
+		case strings.HasSuffix(key, "_mm"):
+			n--
+		}
+		n += v.table.inches()
+		for _, item := range v.list {
+			n += item.table.inches()
+		}
+	}
+	return n
 }
 
 // text reads a text: not empty, on one line, spaces at its ends dropped.
@@ -289,7 +318,8 @@ func (t *table) tables(key string) []*table {
 // miss notes that a key is not there.
 func (t *table) miss(key, kind string) {
 	if !t.absent {
-		t.doc.missing = append(t.doc.missing, t.doc.errorAt(t.at, key, "expected %s, but the key is missing", kind))
+		u := t.doc.units()
+		t.doc.missing = append(t.doc.missing, t.doc.errorAt(t.at, keysIn(u, key), "expected %s, but the key is missing", keysIn(u, kind)))
 	}
 }
 
@@ -300,13 +330,31 @@ func (t *table) fail(stem, format string, args ...any) {
 	if v != nil {
 		at = v.at
 	}
-	t.doc.fail(at, key, format, args...)
+	t.doc.fail(at, key, "%s", t.doc.in(key, format, args...))
 }
 
 // failItem is fail for item i, counted from 0, of a list.
 func (t *table) failItem(stem string, i int, format string, args ...any) {
 	key, v := t.lookup(stem)
-	t.doc.fail(v.list[i].at, key, format, args...)
+	t.doc.fail(v.list[i].at, key, "%s", t.doc.in(key, format, args...))
+}
+
+// in is a sentence about the value of a key, whose lengths are in mm: in the units that the key
+// is in, else in those of the file.
+func (d *document) in(key, format string, args ...any) string {
+	u := Millimetres
+	if strings.HasSuffix(key, "_in") || unitOf(key).name == "mm" && stemOf(key) == key && d.units() == Inches {
+		u = Inches
+	}
+	return keysIn(u, u.Text(fmt.Sprintf(format, args...)))
+}
+
+// keysIn is a sentence about a file in units: its keys are named by them.
+func keysIn(u Units, sentence string) string {
+	if u != Inches {
+		return sentence
+	}
+	return aKeyInMM.ReplaceAllStringFunc(sentence, func(key string) string { return stemOf(key) + "_in" })
 }
 
 // failUnder is failItem for what is under string i, in a list that may have fewer or more

@@ -44,7 +44,7 @@ func TestHeightsReadTwiceAreRefused(t *testing.T) {
 	for _, c := range []struct{ old, new, want string }{
 		{"[0.44, 0.77]", "[0.44]", "m.toml:4:1: pole_heights_again_mm: expected 2 values, one a string, got 1"},
 		{"[0.44, 0.77]", "[0.44, 77]", "pole_heights_again_mm"},
-		{"string_heights_mm = [3.0, 3.2]", "string_height_first_mm = 3\nstring_height_last_mm = 3\nfretboard_radius_mm = 0", "string_heights_again_in: expected first readings beside it, as string_heights_mm"},
+		{"string_heights_mm = [3.0, 3.2]", "string_height_first_mm = 3\nstring_height_last_mm = 3\nfretboard_radius_mm = 0", "string_heights_again_in: expected first readings beside it, as string_heights_in"},
 	} {
 		_, err := ParseMount("m.toml", []byte(strings.Replace(readTwice, c.old, c.new, 1)), Builtin())
 		if err == nil || !strings.Contains(err.Error(), c.want) {

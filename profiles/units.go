@@ -207,6 +207,15 @@ func (u Units) Of(unit string) (factor float64, name string) {
 	return 1, unit
 }
 
+// SlopeStep is the change of a pole's height that slopes are told for, in steps of 0.1 mm, and
+// its name.
+func (u Units) SlopeStep() (tenths float64, name string) {
+	if u == Inches {
+		return 1.27, "0.005 in"
+	}
+	return 1, "0.1 mm"
+}
+
 func gauss(mT string) string {
 	sign, x := signAnd(mT)
 	return withSign(sign, fmt.Sprintf("%.0f", x*gaussInMT))

@@ -97,3 +97,48 @@ func TestUnitsOfFigures(t *testing.T) {
 		}
 	}
 }
+
+// TestInchFilesAreRefusedInInches: what is wrong with a file in inches is said in inches, and its keys are
+// named as the file has them.
+func TestInchFilesAreRefusedInInches(t *testing.T) {
+	const order = `id = "I-1"
+set = "light plain-third 10-46"
+[instrument]
+fretboard_radius_in = 9.5
+string_spread_in = 2
+scale_length_in = 25.5
+pickup_from_bridge_in = 3.75
+[pickup]
+batch = "gale"
+poles = "rod"
+pole_height_min_in = 0
+pole_height_max_in = 0.1
+pole_height_step_in = 0.002
+min_gap_in = 0.05
+string_height_first_in = 0.12
+string_height_last_in = 0.14
+[target]
+tolerance_db = 2
+`
+	for _, test := range []struct{ from, to, want string }{
+		{"max_in = 0.1", "max_in = -0.1", `pole_height_max_in: expected at least the lowest pole height (0.000 in (0 mm)), got -0.100 in (-2.54 mm)`},
+		{"pole_height_step_in = 0.002", "pole_heights_in = [0.2]", `pole_heights_in: expected at least one height from 0.000 to 0.100 in (0 to 2.54 mm), got none`},
+		{"bridge_in = 3.75", "bridge_in = 30", `pickup_from_bridge_in: expected less than the scale length (25.5 in (647.7 mm)), got 30 in (762 mm)`},
+		{"min_gap_in = 0.05", "min_gap_in = 0.05\nstring_positions_in = [0, 0.4, 0.8, 1.2, 1.6, 1.9]",
+			`string_spread_in: expected what string_positions_in of [pickup] say, 1.900 in (48.26 mm), got 2 in (50.8 mm)`},
+		{"min_gap_in = 0.05\n", "", `min_gap_in: expected a length, but the key is missing`},
+		{"min_gap_in = 0.05", "min_gap_in = 0.05\npickup_raise_in = 0.05", `pickup_raise_in: expected pole_heights_fixed_in beside it`},
+		{"min_gap_in = 0.05", "min_gap_in = 2", `min_gap_in: expected 0 or 0.007874 to 0.3937 in, got 2; if that is millimetres, write min_gap_mm`},
+		{"min_gap_in = 0.05", "min_gap_in = 0.05\nsetting_error_in = 1", `setting_error_in: expected 0.00003937 to 0.03937 in, got 1; if that is millimetres, write setting_error_mm`},
+		{"fretboard_radius_in = 9.5", "fretboard_radius_mm = 25.2", `fretboard_radius_mm: expected 0 (flat) or at least half the string spread (25.4 mm), got 25.2 mm`},
+	} {
+		text := strings.Replace(order, test.from, test.to, 1)
+		if text == order {
+			t.Fatalf("no %q to replace", test.from)
+		}
+		_, err := ParseOrder("o.toml", []byte(text), Builtin())
+		if err == nil || !strings.Contains(err.Error(), test.want) {
+			t.Errorf("%q: got %v\nwant %s", test.to, err, test.want)
+		}
+	}
+}

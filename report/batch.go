@@ -60,7 +60,7 @@ func WriteBatch(w io.Writer, p BatchPage) error {
 	if p.Report == nil {
 		return fmt.Errorf("batch page: expected a report")
 	}
-	strip, err := inline(func(w io.Writer) error { return Strip(w, BatchStrip(p.Report)) })
+	strip, err := inline(func(w io.Writer) error { return Strip(w, BatchStrip(p.Report, p.Units)) })
 	if err != nil {
 		return err
 	}
@@ -95,6 +95,7 @@ func (p BatchPage) Class() string {
 type StripPlot struct {
 	Title  string
 	Unit   string
+	Units  profiles.Units // of the shop: with inches a field has gauss beside
 	Points []Point
 	Mean   float64
 	Band   [2]float64 // what most of the batch lies within; equal ends draw none
@@ -110,8 +111,8 @@ type Point struct {
 
 // BatchStrip is the strip plot of a batch: outliers, magnets beyond their limits
 // and those with the other pole up are named.
-func BatchStrip(r *batch.Report) StripPlot {
-	p := StripPlot{Title: "Strength of the magnets of batch " + r.Batch, Unit: "mT", Mean: r.Mean, Min: math.NaN(), Max: math.NaN()}
+func BatchStrip(r *batch.Report, u profiles.Units) StripPlot {
+	p := StripPlot{Title: "Strength of the magnets of batch " + r.Batch, Unit: "mT", Units: u, Mean: r.Mean, Min: math.NaN(), Max: math.NaN()}
 	if t := r.Tolerance; t != nil {
 		p.Band = [2]float64{t.Low, t.High}
 	}
@@ -136,6 +137,7 @@ func BatchStrip(r *batch.Report) StripPlot {
 const (
 	stripLeft   = 54.0
 	stripRight  = 668.0
+	gaussRoom   = 50.0 // for figures on the right
 	stripTop    = 10.0
 	stripBottom = 200.0
 	stripHeight = 252.0
@@ -147,6 +149,7 @@ type strip struct {
 	StripPlot
 	canvas
 	low, high, step float64 // of the axis
+	right           float64 // end of the plot
 }
 
 // Strip draws the plot as SVG.
@@ -161,16 +164,19 @@ func Strip(w io.Writer, plot StripPlot) error {
 
 // draw draws the plot on any canvas, and returns it in words.
 func (p *StripPlot) draw(on canvas) (words string) {
-	s := strip{StripPlot: *p, canvas: on}
+	s := strip{StripPlot: *p, canvas: on, right: stripRight}
+	if s.Units.InGauss() {
+		s.right -= gaussRoom
+	}
 	s.scale()
 	if s.Band[0] < s.Band[1] {
-		s.rect(stripLeft, s.y(s.Band[1]), stripRight-stripLeft, s.y(s.Band[0])-s.y(s.Band[1]), "band")
+		s.rect(stripLeft, s.y(s.Band[1]), s.right-stripLeft, s.y(s.Band[0])-s.y(s.Band[1]), "band")
 	}
 	s.axes()
-	s.line(stripLeft, s.y(s.Mean), stripRight, s.y(s.Mean), "axis")
+	s.line(stripLeft, s.y(s.Mean), s.right, s.y(s.Mean), "axis")
 	for _, limit := range []float64{s.Min, s.Max} {
 		if known(limit) {
-			s.line(stripLeft, s.y(limit), stripRight, s.y(limit), "dashed")
+			s.line(stripLeft, s.y(limit), s.right, s.y(limit), "dashed")
 		}
 	}
 	s.points()
@@ -206,14 +212,20 @@ func (s *strip) y(v float64) float64 {
 }
 
 func (s *strip) x(i int) float64 {
-	return stripLeft + (float64(i)+0.5)/float64(len(s.Points))*(stripRight-stripLeft)
+	return stripLeft + (float64(i)+0.5)/float64(len(s.Points))*(s.right-stripLeft)
 }
 
 func (s *strip) axes() {
 	for k := 0; s.low+float64(k)*s.step < s.high+s.step/2; k++ {
 		v := s.low + float64(k)*s.step
-		s.line(stripLeft, s.y(v), stripRight, s.y(v), "grid")
+		s.line(stripLeft, s.y(v), s.right, s.y(v), "grid")
 		s.text(stripLeft-6, s.y(v)+4, "end", figure("%.4g", v))
+		if s.Units.InGauss() {
+			s.text(s.right+6, s.y(v)+4, "start", profiles.Gauss(v))
+		}
+	}
+	if s.Units.InGauss() {
+		s.text(stripRight, stripTop+4, "mid", "G")
 	}
 	s.text(12, stripTop+4, "mid", s.Unit)
 	s.line(stripLeft, stripTop, stripLeft, stripBottom, "axis")
@@ -255,7 +267,7 @@ func clearOf(names [][2]float64, x, y float64) [2]float64 {
 
 // name writes a name beside a point, on the side with more room.
 func (s *strip) name(at [2]float64, beside float64, name string) {
-	if at[0] < (stripLeft+stripRight)/2 {
+	if at[0] < (stripLeft+s.right)/2 {
 		s.text(at[0]+beside, at[1], "start", name)
 	} else {
 		s.text(at[0]-beside, at[1], "end", name)
@@ -295,11 +307,11 @@ func (s *strip) words() string {
 	for _, p := range s.Points {
 		low, high = min(low, p.Value), max(high, p.Value)
 	}
-	text := fmt.Sprintf("%s from %s to %s %s, mean %s", profiles.Count(len(s.Points), "magnet"), figure("%.1f", low), figure("%.1f", high), s.Unit, figure("%.1f", s.Mean))
+	text := fmt.Sprintf("%s from %s to %s %s, mean %s %s", profiles.Count(len(s.Points), "magnet"), figure("%.1f", low), figure("%.1f", high), s.Unit, figure("%.1f", s.Mean), s.Unit)
 	if names := s.named(); names != nil {
 		text += "; named: " + strings.Join(names, ", ")
 	}
-	return text + "."
+	return s.Units.Text(text) + "."
 }
 
 // percent writes a share.

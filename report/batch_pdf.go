@@ -30,7 +30,7 @@ func (p BatchPage) fill(s *pdf.Page) {
 	p.decision(s)
 	s.Gap(2)
 	s.Para("Strength of each magnet, in the order in which they were first measured", pdf.BodySize+0.5, true)
-	plot := BatchStrip(p.Report)
+	plot := BatchStrip(p.Report, p.Units)
 	picture(s, chartWidth, 0.8, func(on canvas) float64 { plot.draw(on); return stripHeight })
 	s.Gap(1)
 	s.Para("Strength", pdf.BodySize+0.5, true)

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"evenpole/fit/batch"
+	"evenpole/profiles"
 	"evenpole/report/pdf"
 )
 
@@ -128,7 +129,7 @@ func TestBatchPageHoldsUnits(t *testing.T) {
 // and named.
 func TestStrip(t *testing.T) {
 	for name, p := range batchCases() {
-		all := elements(t, draw(t, func(w io.Writer) error { return Strip(w, BatchStrip(p.Report)) }))
+		all := elements(t, draw(t, func(w io.Writer) error { return Strip(w, BatchStrip(p.Report, profiles.Millimetres)) }))
 		solid, open := byClass(all, "solid"), byClass(all, "open")
 		odd := 0
 		for _, m := range p.Magnets {
@@ -146,7 +147,7 @@ func TestStrip(t *testing.T) {
 			}
 		}
 	}
-	all := elements(t, draw(t, func(w io.Writer) error { return Strip(w, BatchStrip(batchCases()["odd"].Report)) }))
+	all := elements(t, draw(t, func(w io.Writer) error { return Strip(w, BatchStrip(batchCases()["odd"].Report, profiles.Millimetres)) }))
 	first, second := byClass(all, "solid")[0], byClass(all, "solid")[1]
 	lines := byClass(all, "dashed")
 	if len(lines) != 3 {
@@ -162,5 +163,21 @@ func TestStrip(t *testing.T) {
 	}
 	if err := WriteBatch(full{}, batchCases()["odd"]); err == nil {
 		t.Error("a page without room was written")
+	}
+}
+
+// With inches the plot has gauss on its right, and what it says of itself has them, too.
+func TestStripInGauss(t *testing.T) {
+	r := batchCases()["odd"].Report
+	text := draw(t, func(w io.Writer) error { return Strip(w, BatchStrip(r, profiles.Inches)) })
+	contains(t, "the plot", text, ">G<", fmt.Sprintf("mean %.1f mT (%.0f G)", r.Mean, 10*r.Mean))
+	all := elements(t, text)
+	for _, mark := range append(byClass(all, "solid"), byClass(all, "open")...) {
+		if x := mark.num(t, "cx"); x > chartWidth-60 {
+			t.Errorf("a mark at %g is where the gauss stand", x)
+		}
+	}
+	if text := draw(t, func(w io.Writer) error { return Strip(w, BatchStrip(r, profiles.Millimetres)) }); strings.Contains(text, ">G<") {
+		t.Error("gauss beside millimetres")
 	}
 }

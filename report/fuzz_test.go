@@ -175,7 +175,7 @@ func FuzzSVG(f *testing.F) {
 		{"balance", func(w io.Writer, m *material) error { c := m.certificate(); return Balance(w, c.balance()) }},
 		{"poles", func(w io.Writer, m *material) error { return Poles(w, m.poles()) }},
 		{"gauge", func(w io.Writer, m *material) error { return FullSize(w, m.poles(), "svg") }},
-		{"strip", func(w io.Writer, m *material) error { return Strip(w, BatchStrip(m.batch().Report)) }},
+		{"strip", func(w io.Writer, m *material) error { return Strip(w, BatchStrip(m.batch().Report, profiles.Inches)) }},
 		{"explain", func(w io.Writer, m *material) error { return Explain(w, m.explanation()) }},
 		{"control", func(w io.Writer, m *material) error {
 			c, err := m.chart()

@@ -55,12 +55,14 @@ func drawGauge(p PolePicture, c canvas) (width, height float64) {
 		c.text(e.x(i), plane-(gaugeAbove-3.5)*perMM+cardRow*row, "strong", label(q.String, "", e.room(i)))
 	}
 	y := plane + 30
-	for _, line := range []string{
+	lines := []string{
 		"Cut the card out along its line. Its lower edge stands on the bobbin plane, and each notch is as high as its pole.",
 		p.Units.Text("Scissors are good to some 0.2 mm: measure the last of it with a caliper or feeler gauges."),
-		"Never press, pull or hammer a rod magnet of a wound coil.",
-		"Magnets pinch fingers, and harm pacemakers and other implants.",
-	} {
+	}
+	for _, text := range p.Cautions {
+		lines = append(lines, "Caution: "+text)
+	}
+	for _, line := range lines {
 		c.text(10, y, "start", line)
 		y += 16
 	}

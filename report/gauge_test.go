@@ -99,6 +99,72 @@ func TestFiguresDoNotOverlap(t *testing.T) {
 	}
 }
 
+// What the dashes are and what is drawn narrow is one text, so that neither is written over
+// the other where the drawing is narrow.
+func TestWordsUnderTwoCoilsAreOneText(t *testing.T) {
+	picture := gaugePicture()
+	picture.Outline, picture.Beside = []float64{0, 0, 0}, "flat tops at 0.00 mm"
+	picture.Second, picture.SecondIs = []float64{0, 0, 0}, "narrow: coil 1, slug"
+	contains(t, "to scale", draw(t, func(w io.Writer) error { return Poles(w, picture) }), ">flat tops at 0.00 mm; narrow: coil 1, slug<")
+	contains(t, "full size", draw(t, func(w io.Writer) error { return FullSize(w, picture, "svg") }), ">flat tops at 0.00 mm; narrow: coil 1, slug<")
+
+	picture.Outline = nil
+	contains(t, "without flat tops", draw(t, func(w io.Writer) error { return Poles(w, picture) }), ">narrow: coil 1, slug<")
+}
+
+// A gauge stands on the bobbin beside a blade, and not on the blade.
+func TestCardHasFeetBesideABlade(t *testing.T) {
+	e := newElevation(samplePicture(t, "blade"), nowhere{})
+	e.scale = perMM
+	e.right = poleLeft + e.across()*perMM
+	points := e.card(0)
+	n := len(points)
+	if left, right := points[2][0]-points[1][0], points[n-3][0]-points[n-4][0]; left < perMM || right < perMM {
+		t.Errorf("feet of %.2f and %.2f mm, want 1 mm at least", left/perMM, right/perMM)
+	}
+}
+
+// The sheet to cut out warns of what can happen to the poles that it is for.
+func TestFullSizeHasTheCautionsOfItsPoles(t *testing.T) {
+	for kind, want := range map[string]string{"bass": "never press, pull or hammer a pole", "twelve-string": "turn screws in small steps"} {
+		text := draw(t, func(w io.Writer) error { return FullSize(w, samplePicture(t, kind), "svg") })
+		contains(t, kind, text, want, "pacemakers")
+		if kind == "twelve-string" && strings.Contains(text, "rod magnet") {
+			t.Error("screws are warned of as if they were rods")
+		}
+	}
+}
+
+// samplePicture is that of a sample order's poles, all at one height.
+func samplePicture(t *testing.T, kind string) PolePicture {
+	t.Helper()
+	for _, s := range profiles.OrderFormat.Samples() {
+		if s.Name != kind {
+			continue
+		}
+		o, err := profiles.ParseOrder(s.Name, []byte(s.Text), profiles.Builtin())
+		if err != nil {
+			t.Fatal(err)
+		}
+		p := &plan.Plan{}
+		for range o.Strings {
+			p.Heights, p.Gaps = append(p.Heights, 0.5), append(p.Gaps, 2.5)
+		}
+		return PlanPoles(o, p)
+	}
+	t.Fatalf("no sample %q", kind)
+	return PolePicture{}
+}
+
+func contains(t *testing.T, name, text string, wants ...string) {
+	t.Helper()
+	for _, want := range wants {
+		if !strings.Contains(text, want) {
+			t.Errorf("%s lacks %q", name, want)
+		}
+	}
+}
+
 // The card goes up into a notch over each pole that stands out, and down into
 // the hole of one that is sunk.
 func TestCardFitsThePoles(t *testing.T) {

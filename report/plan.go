@@ -3,7 +3,6 @@ package report
 import (
 	"fmt"
 	"io"
-	"math"
 	"strconv"
 
 	"evenpole/capture/record/table"
@@ -68,9 +67,7 @@ func stringSet(o *profiles.Order, name string) profiles.StringSet {
 }
 
 // number writes a figure for a spreadsheet, to four decimals.
-func number(x float64) string {
-	return strconv.FormatFloat(math.Round(x*1e4)/1e4+0, 'f', -1, 64)
-}
+func number(x float64) string { return profiles.Shortest(x, 4) }
 
 // levelCell writes a level; one that is not known is an empty cell.
 func levelCell(f level.Figure) string {
@@ -82,7 +79,7 @@ func levelCell(f level.Figure) string {
 
 // PlanPoles is the picture of planned pole heights over flat tops, for Poles.
 func PlanPoles(o *profiles.Order, p *plan.Plan) PolePicture {
-	picture := PolePicture{Title: "Planned poles of order " + o.ID, Spacing: spacing(o), Units: o.Units}
+	picture := PolePicture{Title: "Planned poles of order " + o.ID, Spacing: spacing(o), Units: o.Units, Cautions: plan.CautionsOf(o)}
 	for i, s := range o.Strings {
 		picture.Poles = append(picture.Poles, Pole{i + 1, s.Note, p.Heights[i], p.Heights[i] + p.Gaps[i], s.Gauge})
 	}

@@ -25,6 +25,8 @@ type PolePicture struct {
 	Second []float64 // mm, tops of the other coil's poles, drawn narrow; nil for one coil
 
 	SecondIs string // what they are
+
+	Cautions []string // for who sets the poles; they stand on the sheet to cut out
 }
 
 // Body is a pole, or a blade's piece under one string.
@@ -51,6 +53,7 @@ const (
 	poleRight    = 668.0
 	usualPole    = 4.8  // mm
 	bobbinDepth  = 1.6  // mm of bobbin that is drawn below its plane
+	bobbinRim    = 1.5  // mm of bobbin beside the outermost pole or the blade, at least
 	overStrings  = 0.8  // mm of air above the highest string
 	mostScale    = 14.0 // user units to a mm
 	mostHeight   = 250.0
@@ -174,10 +177,12 @@ func (e *elevation) place() {
 // across is the width of the bobbin, mm.
 func (e *elevation) across() float64 {
 	left, right := e.at[0], e.at[len(e.at)-1]
+	edge := 0.0 // of what stands under the strings
 	for _, b := range e.bodies {
 		left, right = min(left, b.X), max(right, b.X)
+		edge = max(edge, math.Abs(b.X)+b.Width/2)
 	}
-	return 2*max(-left, right) + max(e.Spacing, 2*e.Diameter)
+	return 2 * max(max(-left, right)+max(e.Spacing, 2*e.Diameter)/2, edge+bobbinRim)
 }
 
 func (e *elevation) draw() {
@@ -193,6 +198,7 @@ func (e *elevation) draw() {
 	}
 	e.second()
 	e.outline()
+	e.legend()
 }
 
 // besides is the height of the other stagger's outline over pole i.
@@ -316,9 +322,6 @@ func (e *elevation) body(b Body) {
 
 // second draws the other coil's poles, narrow and open.
 func (e *elevation) second() {
-	if e.Second != nil {
-		e.text((poleLeft+e.right)/2-60, e.foot()+21, "start", e.SecondIs)
-	}
 	half := e.Diameter * e.scale / 4
 	for i, h := range e.Second {
 		e.rect(e.x(i)-half, e.y(h), 2*half, e.bottom()-e.y(h), "open")
@@ -334,9 +337,22 @@ func (e *elevation) outline() {
 		x, y, half := e.mm(b.X), e.y(e.Outline[b.String]), (b.Width+0.3*e.Diameter)*e.scale/2
 		e.line(x-half, y, x+half, y, "dashed")
 	}
-	y := e.foot() + 17
-	e.line(poleLeft, y, poleLeft+24, y, "dashed")
-	e.text(poleLeft+30, y+4, "start", e.Units.Text(e.Beside))
+}
+
+// legend says what is dashed and what is narrow, in one text: the narrow drawing has no room for two.
+func (e *elevation) legend() {
+	x, y := poleLeft, e.foot()+17
+	var words []string
+	if e.Outline != nil {
+		e.line(x, y, x+24, y, "dashed")
+		x, words = x+30, append(words, e.Units.Text(e.Beside))
+	}
+	if e.Second != nil {
+		words = append(words, e.SecondIs)
+	}
+	if words != nil {
+		e.text(x, y+4, "start", strings.Join(words, "; "))
+	}
 }
 
 // scaleBar shows 10 mm, or half an inch: the picture is to scale both ways.

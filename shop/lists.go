@@ -78,10 +78,10 @@ func named[T any](list func() ([]string, error), name string, unknown error, rea
 }
 
 // Certificate is the certificate of a number.
-func (all Certificates) Certificate(number int) (*verdict.Verdict, error) {
+func (all Certificates) Certificate(number int) (*Certificate, error) {
 	for _, c := range all {
 		if c.Certificate == number {
-			return &c.Verdict, nil
+			return c, nil
 		}
 	}
 	return nil, bad("%w: %d", ErrUnknownCertificate, number)

@@ -33,6 +33,15 @@ func (s *Shop) Paper() (report.Paper, error) {
 	return report.ParsePaper(string(cmp.Or(settings.Paper, profiles.A4)))
 }
 
+// Units are those in which lengths of the shop are told where no order says.
+func (s *Shop) Units() (profiles.Units, error) {
+	settings, err := s.Settings()
+	if err != nil {
+		return profiles.Millimetres, err
+	}
+	return cmp.Or(settings.Units, profiles.Millimetres), nil
+}
+
 // IssuePapers issues the certificate of a verdict (see [Shop.Issue]) and writes it and the
 // workshop's sheet into the shop, as HTML and PDF. written are the files; notices say which
 // PDF was left out, and why. Nothing is issued where the copy could not have all letters.
@@ -107,6 +116,25 @@ func (e *lettersError) Error() string {
 
 func (e *lettersError) Unwrap() error { return ErrLetters }
 
+// notWritten says which PDF is not there for which letters, and what to print in its place.
+func notWritten(file, instead, lacking string) string {
+	return fmt.Sprintf("%s is not written: PDF pages have no letters for %q (theirs are Latin, Greek, Cyrillic, Chinese, Japanese and Korean); print %s instead", filepath.Base(file), lacking, filepath.Base(instead))
+}
+
+// WithoutPDF says why a certificate has no PDF, "" where it has one.
+func (s *Shop) WithoutPDF(v *verdict.Verdict) (notice string, err error) {
+	page, err := s.CertificatePage(v, "html")
+	if err != nil {
+		return "", err
+	}
+	lacking, err := report.Unprintable(func(w io.Writer) error { _, err := w.Write(page); return err })
+	if err != nil || lacking == "" {
+		return "", err
+	}
+	files := s.CertificateFiles(v.Certificate, v.Order, v.Pickup)
+	return notWritten(files[1], files[0], lacking), nil
+}
+
 // paperWriter writes pages, and has written.
 type paperWriter struct {
 	shop             *Shop
@@ -129,7 +157,7 @@ func (w *paperWriter) write(files []string, copied string, p pages) error {
 	}
 	for _, file := range files {
 		if report.IsPDF(file) && lacking != "" {
-			w.notices = append(w.notices, fmt.Sprintf("%s is not written: PDF pages have no letters for %q (theirs are Latin, Greek, Cyrillic, Chinese, Japanese and Korean); print %s instead", filepath.Base(file), lacking, filepath.Base(files[0])))
+			w.notices = append(w.notices, notWritten(file, files[0], lacking))
 			continue
 		}
 		if err := w.shop.WriteCertificate(file, page(file)); err != nil {

@@ -32,7 +32,8 @@
 //     QR codes are of.
 //   - check.go: finished pickups, the jig's repeatability and its drift.
 //   - try.go: an order with something other than ordered.
-//   - live.go: the levels of a session; follow.go: a capture while it runs.
+//   - live.go: the levels of a session; follow.go: a capture while it runs; recording.go:
+//     what was understood of a recording, before any of it is kept.
 //   - lists.go: what a shop has, by name: orders, mounts, certificates, pickups measured.
 //   - mountfile.go: which file a session's mount is, and what it says.
 //   - overview.go: what the record holds, what is open and what shipped; recorded.go: what it

@@ -107,6 +107,29 @@ func TestImportRefusesRows(t *testing.T) {
 	}
 }
 
+// "1,180" in quotes is 1180 to one person and 1.18 to another. Where nothing above it tells, it is
+// refused; a length can be only one of the two.
+func TestImportRefusesACommaThatMayPartThousands(t *testing.T) {
+	for file, want := range map[string]string{
+		"batch,magnet,Field (gauss)\nb,1,\"1,180\"\n":              `old bench.csv:2: Field (gauss): expected 1180 or 1.180, as the comma may part thousands or decimals, got "1,180"`,
+		"batch,magnet,Field (gauss)\nb,1,\"1,180 G\"\n":            `old bench.csv:2: Field (gauss): expected 1180 or 1.180, as the comma may part thousands or decimals, got "1,180 G"`,
+		"batch,magnet,Field (gauss)\nb,1,\"-1,180\"\n":             `old bench.csv:2: Field (gauss): expected -1180 or -1.180, as the comma may part thousands or decimals, got "-1,180"`,
+		"batch,magnet,field_mt\nb,1,\"117,5\"\nb,2,\"1,180\"\n":    "",
+		"batch,magnet,field_mt,probe_gap_mm\nb,1,117,\"1,016\"\n":  "",
+		"batch;magnet;field_mt\nb;1;118,125\n":                     "",
+		"batch,magnet,field_mt\nb,1,\"0,180\"\nb,2,\"118,0625\"\n": "",
+	} {
+		m := understood(t, file, t.TempDir(), ImportOptions{Fields: true})
+		got := ""
+		if len(m.Refused) > 0 {
+			got = m.Refused[0].Error()
+		}
+		if got != want {
+			t.Errorf("%q: got %s\nexpected %s", file, got, want)
+		}
+	}
+}
+
 // The limits of mounts hold for a spreadsheet, and the likely cause is named.
 func TestImportRefusesLengthsThatNoMountMayHave(t *testing.T) {
 	const heads = "string;Core (mm);Gauge (in);wrap;pole_height_mm;String height (mm);rms_mv;status;jig;boot;seq\n"
@@ -162,13 +185,14 @@ func TestImportRefusesLengthsThatNoMountMayHave(t *testing.T) {
 
 func TestImportRefusesFiles(t *testing.T) {
 	for file, want := range map[string]string{
-		"":                               `old bench.csv:1: expected a header row, got an empty file`,
-		"string,core_mm\n1,0.254\n":      `old bench.csv:1: pole_height_mm, string_height_mm, rms_mv: expected in the header, got ["string" "core_mm"]`,
-		need + ",Core (in)\n":            `old bench.csv:1: Core (in): expected one column for core_mm, got two`,
-		"PK\x03\x04\x14":                 `old bench.csv:1: expected CSV in UTF-8, got a spreadsheet program's own format: save it as CSV (UTF-8)`,
-		"\xff\xfes\x00t\x00":             `old bench.csv:1: expected CSV in UTF-8, got UTF-16: save it as CSV (UTF-8)`,
-		need + ",note\n1,1,1,1,1,\xe4\n": `old bench.csv:2: expected text in UTF-8, got "1,1,1,1,1,\xe4": save it as CSV (UTF-8)`,
-		"\"a\n":                          `old bench.csv:1: expected a quoted cell to end with a quote and a comma, got something else at line 1`,
+		"":                                   `old bench.csv:1: expected a header row, got an empty file`,
+		"notes\n\nstring,core_mm\n1,0.254\n": `old bench.csv:3: pole_height_mm, string_height_mm, rms_mv: expected in the header, got ["string" "core_mm"]`,
+		"string,core_mm\n1,0.254\n":          `old bench.csv:1: pole_height_mm, string_height_mm, rms_mv: expected in the header, got ["string" "core_mm"]`,
+		need + ",Core (in)\n":                `old bench.csv:1: Core (in): expected one column for core_mm, got two`,
+		"PK\x03\x04\x14":                     `old bench.csv:1: expected CSV in UTF-8, got a spreadsheet program's own format: save it as CSV (UTF-8)`,
+		"\xff\xfes\x00t\x00":                 `old bench.csv:1: expected CSV in UTF-8, got UTF-16: save it as CSV (UTF-8)`,
+		need + ",note\n1,1,1,1,1,\xe4\n":     `old bench.csv:2: expected text in UTF-8, got "1,1,1,1,1,\xe4": save it as CSV (UTF-8)`,
+		"\"a\n":                              `old bench.csv:1: expected a quoted cell to end with a quote and a comma, got something else at line 1`,
 	} {
 		_, err := ReadImport(strings.NewReader(file), "old bench.csv", t.TempDir(), ImportOptions{})
 		var row *RowError

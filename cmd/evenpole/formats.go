@@ -141,8 +141,11 @@ func formatHelp(f *profiles.Format) string {
 	if err := f.WriteExample(&example, profiles.Millimetres); err != nil {
 		panic(err) // a strings.Builder takes all
 	}
-	for line := range strings.Lines(example.String()) {
-		b.WriteString("    " + line)
+	for line := range strings.Lines(strings.TrimLeft(example.String(), "\n")) {
+		if line != "\n" {
+			line = "    " + line
+		}
+		b.WriteString(line)
 	}
 	return strings.TrimRight(b.String(), "\n")
 }

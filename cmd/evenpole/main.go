@@ -13,7 +13,7 @@
 //     the shop that they work on, and its record to write to.
 //   - words.go, json.go: figures, names and days as text, and documents of --json.
 //   - progress.go, interrupt.go: how far long work is, and where Ctrl-C ends it;
-//     package terminal: lines that are drawn anew.
+//     package terminal: lines that are drawn anew; memory.go: how much memory a fit may take.
 //   - jig.go (and jigtalk.go, jigsim.go, jigverify.go), calibrate.go: the jig. capture.go, with
 //     capturewatch.go and captureresult.go, what a person sees of it and what came of it, and
 //     capturerecording.go, a recording in the jig's place.

@@ -77,10 +77,8 @@ func writeMan(w io.Writer, cmd *cobra.Command) error {
 		fmt.Fprintf(&b, ".SH SYNOPSIS\n%s\n", roff(cmd.UseLine()))
 	}
 	verbatim(&b, "DESCRIPTION", cmd.Long)
-	if cmd.LocalFlags().HasAvailableFlags() {
-		b.WriteString(".SH OPTIONS\n")
-		cmd.LocalFlags().VisitAll(func(f *pflag.Flag) { writeManFlag(&b, f) })
-	}
+	writeManFlags(&b, "OPTIONS", cmd.LocalFlags())
+	writeManFlags(&b, "OPTIONS OF EVERY COMMAND", cmd.InheritedFlags())
 	verbatim(&b, "EXAMPLES", cmd.Example)
 	var near []string
 	if cmd.HasParent() {
@@ -96,6 +94,14 @@ func writeMan(w io.Writer, cmd *cobra.Command) error {
 	}
 	_, err := io.WriteString(w, b.String())
 	return err
+}
+
+func writeManFlags(b *strings.Builder, heading string, flags *pflag.FlagSet) {
+	if !flags.HasAvailableFlags() {
+		return
+	}
+	fmt.Fprintf(b, ".SH %q\n", heading)
+	flags.VisitAll(func(f *pflag.Flag) { writeManFlag(b, f) })
 }
 
 func writeManFlag(b *strings.Builder, f *pflag.Flag) {

@@ -24,8 +24,9 @@ func newShareExportCmd(e *env) *cobra.Command {
 		Short: "Write the readings of all benches to one file",
 		Long: `Writes the rows of all benches to one CSV file, with the names that they have in the
 shared record: a session is BENCH/SESSION, and what is kept apart has its bench's name
-after an @. 'evenpole fit --readings FILE' fits it as 'evenpole fit --shared' does, but
-for calibrations, which stand beside a record.`,
+after an @. 'evenpole fit --readings FILE' fits it as 'evenpole fit --shared' does, with
+--fields for the field readings that --fields writes here; but for calibrations, which
+stand beside a record.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runShareExport(cmd.Context(), e, o) },
 	}

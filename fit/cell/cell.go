@@ -8,8 +8,8 @@
 //   - instant.go: a point in time.
 //   - take.go: one take, its level, and what a cell's takes say beside their mean.
 //   - cell.go: Cell, with what can be and what cannot.
-//   - data.go: Data, a record as models see it: the cells, what was left out and why,
-//     and its fingerprint.
+//   - data.go: Data, a record as models see it: the cells, and what was left out and why;
+//     fingerprint.go: a digest of all that a model can learn from them.
 //   - key.go: what tells cells apart, and ids.go, numbers that stand for what comes again.
 //   - sums.go: what the takes of a cell say together.
 //   - making.go: the cells in the making; they are summed up early, so that memory grows

@@ -5,11 +5,12 @@
 // A string over a pole is a [Site] (site.go), whose velocity excite.go works out
 // from the way in which the string is set moving. A [Curve] (falloff.go, where the
 // equation stands) predicts ln v of a site from parameters, and gives the
-// derivatives; at.go and steels.go do both for many sites. The parameters' places and names stand in parameters.go, their priors
-// with sources in priors.go. effects.go lists the random effects: pickups, poles,
-// strings, mountings and what else cells have in common. causes.go splits the balance
-// of a pickup's strings into the causes that the equation knows. Package
-// [evenpole/fit] fits all this to cells.
+// derivatives; at.go and steels.go do both for many sites. The parameters' places and
+// names stand in parameters.go, their priors with sources in priors.go; poles.go moves
+// them for poles of another diameter and spacing. effects.go lists the random effects:
+// pickups, poles, strings, mountings and what else cells have in common. causes.go
+// splits the balance of a pickup's strings into the causes that the equation knows.
+// Package [evenpole/fit] fits all this to cells.
 //
 // A new term is a parameter in parameters.go with its name, a prior in priors.go, a
 // summand in Predict and its derivative in Gradient (a test compares the two), and,

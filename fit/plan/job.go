@@ -151,9 +151,9 @@ func (j *job) breach(i int, h float64) string {
 	o, gap := j.order, j.stringHeights()[i]-h
 	switch {
 	case h < o.PoleHeightMin-lengthTolerance:
-		return profiles.Sprintf("%.2f mm is below %s %.2f", h, lowestAllowed(o), o.PoleHeightMin)
+		return profiles.Sprintf("%.2f mm is below %s, %.2f mm", h, lowestAllowed(o), o.PoleHeightMin)
 	case h > o.PoleHeightMax+lengthTolerance:
-		return profiles.Sprintf("%.2f mm is above %s %.2f", h, highestAllowed(o), o.PoleHeightMax)
+		return profiles.Sprintf("%.2f mm is above %s, %.2f mm", h, highestAllowed(o), o.PoleHeightMax)
 	case gap < o.RestGap()-lengthTolerance:
 		return profiles.Sprintf("a gap of %.2f mm is less than %s", gap, gapLimit(o))
 	}

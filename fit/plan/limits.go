@@ -1,6 +1,7 @@
 package plan
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -25,7 +26,7 @@ type limits struct {
 func newLimits(o *profiles.Order, stringHeights []float64) (limits, error) {
 	l := limits{grid: grid(o), room: make([]int, len(stringHeights))}
 	if len(l.grid) == 0 {
-		return l, fmt.Errorf("no pole height is allowed: none of pole_heights_mm %v lies from %.2f to %.2f mm",
+		return l, refused(o, "no pole height is allowed: none of pole_heights_mm, %v mm, lies from %.2f to %.2f mm",
 			o.PoleHeights, o.PoleHeightMin, o.PoleHeightMax)
 	}
 	for i, s := range stringHeights {
@@ -72,7 +73,7 @@ func (l *limits) set(index []int, i, k int) {
 // noRoom is the error for a string under which no pole fits, with what to change.
 func noRoom(o *profiles.Order, i int, stringHeight, lowest float64) error {
 	highest := stringHeight - o.RestGap()
-	return fmt.Errorf("%s: no pole height is allowed: the string at %.2f mm less %s leaves at most %.2f mm, and %s is %.2f mm; "+
+	return refused(o, "%s: no pole height is allowed: the string at %.2f mm less %s leaves at most %.2f mm, and %s is %.2f mm; "+
 		"raise the string by %.2f mm, or allow lower poles or a smaller gap",
 		nameOf(o.Strings, i), stringHeight, gapLimit(o), highest, lowerLimit(o), lowest, lowest-highest)
 }
@@ -80,9 +81,14 @@ func noRoom(o *profiles.Order, i int, stringHeight, lowest float64) error {
 // gapLimit names the least gap at rest and what it is made of.
 func gapLimit(o *profiles.Order) string {
 	if o.StringSwing == 0 {
-		return fmt.Sprintf("min_gap_mm %.2f", o.MinGap)
+		return fmt.Sprintf("min_gap_mm of %.2f mm", o.MinGap)
 	}
-	return fmt.Sprintf("min_gap_mm %.2f and string_swing_mm %.2f", o.MinGap, o.StringSwing)
+	return fmt.Sprintf("min_gap_mm of %.2f mm and string_swing_mm of %.2f mm", o.MinGap, o.StringSwing)
+}
+
+// refused is an error that names the order's keys as the order has them.
+func refused(o *profiles.Order, format string, args ...any) error {
+	return errors.New(o.Units.Keys(fmt.Sprintf(format, args...)))
 }
 
 // grid lists what the shop can set within the order's limits, in mm,

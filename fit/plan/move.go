@@ -1,7 +1,6 @@
 package plan
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -32,7 +31,7 @@ func (j *job) moved(first, last float64) *job {
 func (j *job) travels() []float64 {
 	var list []float64
 	for k := math.Ceil((-j.order.PickupLower - lengthTolerance) / moveStep); k*moveStep <= j.order.PickupRaise+lengthTolerance; k++ {
-		list = append(list, math.Round(k*moveStep*1e6)/1e6+0)
+		list = append(list, profiles.Rounded(k*moveStep, 6))
 	}
 	return list
 }
@@ -193,7 +192,7 @@ func (j *job) placements() ([]placement, error) {
 		}
 	}
 	if len(all) == 0 {
-		return nil, fmt.Errorf("pole_heights_fixed_mm: however the pickup is moved, a pole comes nearer to its string than %s: by %.2f mm at the best; "+
+		return nil, refused(j.order, "pole_heights_fixed_mm: however the pickup is moved, a pole comes nearer to its string than %s: by %.2f mm at the best; "+
 			"allow more of pickup_lower_mm or a smaller gap", gapLimit(j.order), nearest)
 	}
 	return all, nil

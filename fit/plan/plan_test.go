@@ -286,12 +286,12 @@ func TestWarnings(t *testing.T) {
 		{"out of reach", func(o *profiles.Order, m *bench) { o.PoleHeightMax = 0.2 }, "no stagger within the limits is expected to keep every string within 1 dB: string 3 at +"},
 		{"poor chance", func(o *profiles.Order, m *bench) { o.Tolerance = 0.2 }, "readings of more test pickups and matched magnets raise it"},
 		{"poor chance by the limits", func(o *profiles.Order, m *bench) { o.PoleHeightMax = 0.5 }, " %: the limits leave string 3 at +1.0 dB"},
-		{"compared stagger too high", func(o *profiles.Order, m *bench) { o.PoleHeightMax = 1.8 }, `compare "what came with it": string 3: 1.90 mm is above pole_height_max_mm 1.80`},
+		{"compared stagger too high", func(o *profiles.Order, m *bench) { o.PoleHeightMax = 1.8 }, `compare "what came with it": string 3: 1.90 mm is above pole_height_max_mm, 1.80 mm`},
 		{"compared stagger above the stock", func(o *profiles.Order, m *bench) {
 			o.PoleHeights, o.PoleHeightMin, o.PoleHeightMax = []float64{0.4, 0.9, 1.7}, 0.4, 1.7
-		}, `compare "what came with it": string 3: 1.90 mm is above the highest of pole_heights_mm 1.70`},
-		{"compared stagger too low", func(o *profiles.Order, m *bench) { o.PoleHeightMin = 0.45 }, `compare "what came with it": string 1: 0.40 mm is below pole_height_min_mm 0.45`},
-		{"compared stagger too close", func(o *profiles.Order, m *bench) { o.MinGap = 2.65 }, `compare "what came with it": string 1: a gap of 2.60 mm is less than min_gap_mm 2.65`},
+		}, `compare "what came with it": string 3: 1.90 mm is above the highest of pole_heights_mm, 1.70 mm`},
+		{"compared stagger too low", func(o *profiles.Order, m *bench) { o.PoleHeightMin = 0.45 }, `compare "what came with it": string 1: 0.40 mm is below pole_height_min_mm, 0.45 mm`},
+		{"compared stagger too close", func(o *profiles.Order, m *bench) { o.MinGap = 2.65 }, `compare "what came with it": string 1: a gap of 2.60 mm is less than min_gap_mm of 2.65 mm`},
 	} {
 		o, m := usual()
 		c.change(o, &m)
@@ -326,10 +326,12 @@ func TestErrors(t *testing.T) {
 		want   string
 	}{
 		{"no room", func(o *profiles.Order, m *bench) { o.Strings[0].Note, o.PoleHeightMin, o.MinGap = "E4", 0.5, 2.8 }, Options{},
-			"order.toml: string 1 (E4): no pole height is allowed: the string at 3.00 mm less min_gap_mm 2.80 leaves at most 0.20 mm, and pole_height_min_mm is 0.50 mm; raise the string by 0.30 mm"},
+			"order.toml: string 1 (E4): no pole height is allowed: the string at 3.00 mm less min_gap_mm of 2.80 mm leaves at most 0.20 mm, and pole_height_min_mm is 0.50 mm; raise the string by 0.30 mm"},
+		{"no room, in inches", func(o *profiles.Order, m *bench) { o.Units, o.PoleHeightMin, o.MinGap = profiles.Inches, 0.5, 2.8 }, Options{},
+			"string 1: no pole height is allowed: the string at 3.00 mm less min_gap_in of 2.80 mm leaves at most 0.20 mm, and pole_height_min_in is 0.50 mm"},
 		{"no room for stock", func(o *profiles.Order, m *bench) { o.PoleHeights, o.MinGap = []float64{1, 2}, 2.5 }, Options{},
-			"string 1: no pole height is allowed: the string at 3.00 mm less min_gap_mm 2.50 leaves at most 0.50 mm, and the lowest of pole_heights_mm is 1.00 mm"},
-		{"no stock within limits", func(o *profiles.Order, m *bench) { o.PoleHeights = []float64{4} }, Options{}, "none of pole_heights_mm [4] lies from 0.00 to 2.60 mm"},
+			"string 1: no pole height is allowed: the string at 3.00 mm less min_gap_mm of 2.50 mm leaves at most 0.50 mm, and the lowest of pole_heights_mm is 1.00 mm"},
+		{"no stock within limits", func(o *profiles.Order, m *bench) { o.PoleHeights = []float64{4} }, Options{}, "none of pole_heights_mm, [4] mm, lies from 0.00 to 2.60 mm"},
 		{"no strings", func(o *profiles.Order, m *bench) { o.Strings = nil }, Options{}, "expected at least one string"},
 		{"13 strings", func(o *profiles.Order, m *bench) { o.Strings = make([]profiles.String, 13) }, Options{}, "expected at most 12 strings, got 13"},
 		{"offsets", func(o *profiles.Order, m *bench) { o.Offset = []float64{1} }, Options{}, "offset_db: expected 6 values, one a string, got 1"},

@@ -12,6 +12,11 @@
 //   - answers what STOP ends with E 5, in order, and then STOP itself;
 //   - goes on with its commands while its port is lost;
 //   - names the first reading of a RESEND that it no longer has.
+//
+// The way through the package: jigtest.go has what the jig is and what goes wrong ([Config]);
+// wire.go has lines with their CRC, and a bad cable ([Wire]); command.go says what a command asks
+// and which error it earns, reading.go makes its readings; serve.go is the jig on a port, and
+// terminal.go, with termios.go, a port for it.
 package jigtest
 
 import (

@@ -19,6 +19,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -36,6 +37,7 @@ type Sheet struct {
 	Titles    int      // lines over the header
 
 	name   string
+	headed int // the header's line
 	csv    *csv.Reader
 	layout *table.Layout
 	to     []int     // which column of the layout each header stands for, -1 for none
@@ -67,6 +69,7 @@ func Open(r io.Reader, name string, named map[string]string, zone *time.Location
 	if err != nil {
 		return nil, err
 	}
+	s.headed = line
 	used := map[string]bool{}
 	for _, h := range table.Trimmed(header) {
 		c, scale := understand(h, named, l)
@@ -125,7 +128,7 @@ func (s *Sheet) Lacks(set map[string]string) (absent []string, err error) {
 		}
 	}
 	if len(missing) > 0 {
-		return nil, table.Errorf(s.name, 1, strings.Join(missing, ", "), "expected in the header, got %q", headers)
+		return nil, table.Errorf(s.name, s.headed, strings.Join(missing, ", "), "expected in the header, got %q", headers)
 	}
 	return absent, nil
 }
@@ -220,6 +223,9 @@ func (s *Sheet) number(text string, c Column, scale float64) (number, want strin
 	case c.perCell:
 		return text, fmt.Sprintf("a number with its unit, as the header has none (or --column '%s=%s', where that is the unit of all)", c.Header, c.Column)
 	}
+	if s.Decimal == "" && s.Separator == "," && !strings.HasSuffix(c.Column, "_mm") && partsThousands.MatchString(digits) {
+		return text, fmt.Sprintf("%s or %s, as the comma may part thousands or decimals", strings.Replace(digits, ",", "", 1), strings.Replace(digits, ",", ".", 1))
+	}
 	sign := strings.Trim(digits, "+-0123456789eE")
 	if sign == "," || sign == "." { // a comma that stands between commas was quoted
 		if s.Decimal == "" {
@@ -239,6 +245,10 @@ func (s *Sheet) number(text string, c Column, scale float64) (number, want strin
 	}
 	return strconv.FormatFloat(v*scale, 'f', -1, 64), ""
 }
+
+// partsThousands matches what is a number either way, whether its comma parts thousands or decimals. Of
+// a length the limits of mounts tell.
+var partsThousands = regexp.MustCompile(`^[+-]?[1-9][0-9]{0,2},[0-9]{3}$`)
 
 // zoneless are the ways in which people write a time, the day first where points part it.
 var zoneless = []string{

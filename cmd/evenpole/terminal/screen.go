@@ -1,6 +1,6 @@
 // Package terminal draws lines anew where they stand on a terminal.
 //
-//   - terminal_*.go: whether a file is a terminal, by system; screen.go: the lines
+//   - terminal.go: whether a file is a terminal, by system; screen.go: the lines
 //     ([Screen]).
 package terminal
 
