@@ -192,7 +192,11 @@ func printVerdict(e *env, v *verdict.Verdict) {
 	if v.TwoCoils() {
 		e.print("poles as built: %s", rowsAsBuilt(e.units, v))
 	}
-	e.print("spread %s dB; every string within +- %g dB of its target is wanted; U covers %.0f %%", plain(v.Spread), v.Tolerance, 100*v.Coverage)
+	spread := "spread not known, as not every string has a level"
+	if v.Spread.Known() {
+		spread = "spread " + plain(v.Spread) + " dB"
+	}
+	e.print("%s; every string within +- %g dB of its target is wanted; U covers %.0f %%", spread, v.Tolerance, 100*v.Coverage)
 	if v.Looks > 1 {
 		e.print("look %d at this pickup as it is: it is judged with guard bands of up to %s dB, at %.4g %% coverage, so that looks do not add up", v.Looks, plain(v.WidestGuard()), 100*v.GuardCoverage)
 	}
