@@ -109,7 +109,8 @@ func (e *FiledError) Error() string {
 // the latest session of the same recorder, purpose and mount where the recorder has a name,
 // opt does not say Again and that session's levels are in the same unit, mV or thousandths of
 // full scale. The same recording once more adds nothing, or what is missing of
-// it, as its session has levels. The Result says how many good takes each string has, whether they are enough or not.
+// it, as its session has levels; one whose takes were all taken back is filed as if it had not
+// been. The Result says how many good takes each string has, whether they are enough or not.
 func AddRecording(w *record.Writer, rec *Recording, opt Options) (*Result, error) {
 	opt = opt.withDefaults()
 	if opt.Now == nil {
@@ -155,12 +156,22 @@ func (r *run) findRecorded(scale *Scale) error {
 		return err
 	}
 	session, jig := r.holds.Recorded(r.ident.Boot.String())
-	if session == "" {
-		session, err := r.sessionToGoOn(scale)
-		if err != nil {
+	filed := &record.History{}
+	if session != "" {
+		var err error
+		if filed, err = r.shop.History(jig, r.ident.Boot.String(), session); err != nil {
 			return err
 		}
-		return r.resumeSession(session)
+	}
+	if back := len(filed.Seen) > 0 && !filed.Stands; session == "" || back {
+		session, err := r.sessionToGoOn(scale)
+		if err == nil {
+			err = r.resumeSession(session)
+		}
+		if back {
+			clear(r.seen)
+		}
+		return err
 	}
 	var why []string
 	if jig != r.ident.Jig {
@@ -172,6 +183,9 @@ func (r *run) findRecorded(scale *Scale) error {
 	}
 	if !r.holds.Is(session, r.opt.Purpose, r.mount) {
 		why = append(why, "of another purpose or mount")
+	}
+	if filed.Excite != "" && filed.Excite != profiles.Excitation(r.ident.Excite) {
+		why = append(why, "as plucked by "+string(filed.Excite))
 	}
 	if why != nil {
 		return &FiledError{session, jig, strings.Join(why, " and ")}

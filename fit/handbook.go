@@ -21,14 +21,17 @@ func Handbook(excite profiles.Excitation) Model {
 	return f
 }
 
-// OverPoles is a model for poles of this diameter and this far apart, mm; 0 where it is not
-// known. The handbook is moved to what it says of such poles. A model of a shop's record is
-// of the poles that the shop measured, and returned as it is.
-func OverPoles(m Predictor, diameter, spacing float64) Predictor {
-	f, ok := m.(*Falloff)
+// IsHandbook reports whether a model has seen no reading.
+func IsHandbook(m Predictor) bool { return m.Source() == fromHandbook }
+
+// OverPoles moves the handbook to what it says of poles of this diameter and this far apart,
+// mm; 0 where it is not known. A model of a shop's record is of the poles that the shop
+// measured: ask [IsHandbook] first.
+func OverPoles(handbook Predictor, diameter, spacing float64) Predictor {
+	f, ok := handbook.(*Falloff)
 	shift := curve.PoleShift(diameter, spacing)
-	if !ok || !f.NoReadings || shift == [curve.FixedParameters]float64{} {
-		return m
+	if !ok || shift == [curve.FixedParameters]float64{} {
+		return handbook
 	}
 	moved := *f
 	moved.Theta = slices.Clone(f.Theta)

@@ -100,7 +100,8 @@ func kindsOf(names []string) ([]modelKind, error) {
 }
 
 // RefitOf is how to fit other data as m was fitted, with what m learnt of the scatter:
-// the rest of its data, when pickups are left out.
+// the rest of its data, when pickups are left out. The program itself does so by refitOf; it
+// is for tests of other rooms, which compare what they say of a model to come with that model.
 func RefitOf(m Model) (func(context.Context, *cell.Data) (Model, error), error) {
 	k, err := kindOf(m.Kind())
 	if err != nil {

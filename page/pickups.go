@@ -1,6 +1,7 @@
 package page
 
 import (
+	"fmt"
 	"io"
 	"net/http"
 	"slices"
@@ -68,6 +69,9 @@ func (s *Server) pickup(w http.ResponseWriter, r *http.Request) error {
 	if v := own.Newest(); v != nil {
 		head.State = string(v.Verdict)
 		head.Facts = append(head.Facts, fact{"judged for order", v.Order}, fact{"spread", plain(v.Spread) + " dB"})
+		if since := list[i].Since(v); since != "" {
+			head.Lines = append(head.Lines, fmt.Sprintf("This is what certificate %d says; %s.", v.Certificate, since))
+		}
 	}
 	if head.Links, err = s.checkLinks(id); err != nil {
 		return err
@@ -151,8 +155,8 @@ func (s *Server) session(w http.ResponseWriter, r *http.Request) error {
 	for _, l := range levels {
 		g.add("", strconv.Itoa(l.String), strconv.Itoa(l.Takes), plain(l.Level), plain(l.Within), plus(l.Balance), plain(l.Scatter))
 	}
-	first, last := rows[0], rows[len(rows)-1]
+	first, last := rows[0], rows[len(rows)-1] // where it was filed anew, the last row says how
 	return s.show(w, r, "page.html", &view{Title: "Session " + orDash(id), Place: "/pickups", Sections: []section{{Facts: []fact{
-		{"pickup", orDash(first.Pickup)}, {"for", string(first.Purpose)}, {"jig", orDash(first.Jig)}, {"strings", orDash(first.StringSet)}, {"first row", minute(first.Time)}, {"last", minute(last.Time)},
-	}, Links: []link{{to("/pickup", "id", first.Pickup), "Pickup " + orDash(first.Pickup)}}}, {Heading: "How its strings came out", Table: g}}})
+		{"pickup", orDash(last.Pickup)}, {"for", string(last.Purpose)}, {"jig", orDash(last.Jig)}, {"strings", orDash(last.StringSet)}, {"first row", minute(first.Time)}, {"last", minute(last.Time)},
+	}, Links: []link{{to("/pickup", "id", last.Pickup), "Pickup " + orDash(last.Pickup)}}}, {Heading: "How its strings came out", Table: g}}})
 }

@@ -131,7 +131,7 @@ func heardSections(h *heardFile) []section {
 	switch {
 	case h.filed == nil:
 		out.State = "not filed yet"
-		out.Act = &act{Address: recordingAddress + "/file", Text: "File " + profiles.Count(len(h.heard.Understood.Rows), "take"), Given: []hidden{{"id", h.id}}}
+		out.Act = &act{Address: recordingAddress + "/file", Text: "File " + h.heard.Understood.Takes(), Given: []hidden{{"id", h.id}}}
 	case h.filed.Already:
 		out.State = "filed before"
 		out.Lines = append([]string{fmt.Sprintf("session %s has this very recording already: nothing added", h.filed.Session)}, out.Lines...)

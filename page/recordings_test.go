@@ -148,16 +148,16 @@ func TestARecordingThatCannotBe(t *testing.T) {
 
 // While a capture runs it is said to be paused first, and the recording stays to be filed.
 func TestARecordingWaitsForACapture(t *testing.T) {
-	s, open := served(t, startJig(t, sim.Config{Scatter: &sim.Scatter{}, Speed: 200}, nil))
-	at := open()
-	at.post("/capture/start", startForm())
-	at.watch(in(capturing))
+	s, open := served(t, startJig(t, sim.Config{Scatter: &sim.Scatter{}, Speed: 5}, nil)) // slow enough that the capture is still running
 	w := answer(s, sent(t, "sim.wav", plucked(t), "purpose", "model", "excite", "travel", "text", workshop.FlatMount))
 	address := w.Header().Get("Location")
 	id := heardID.FindStringSubmatch(get(s, address).Body.String())[1]
 	file := func() *httptest.ResponseRecorder {
 		return answer(s, request(http.MethodPost, recordingAddress+"/file", map[string][]string{"id": {id}}))
 	}
+	at := open()
+	at.post("/capture/start", startForm())
+	at.watch(in(capturing))
 	wants(t, file(), http.StatusUnprocessableEntity, "a capture is running: pause it first")
 	at.post("/capture/pause", nil)
 	at.watch(in(paused))

@@ -121,6 +121,22 @@ func TestCautionsStandBesideHeights(t *testing.T) {
 	}
 }
 
+// A session that was filed anew, as its mount was wrong, is shown as it is filed now.
+func TestSessionThatWasAmended(t *testing.T) {
+	dir := t.TempDir()
+	const row = "2026-03-02T08:00:00Z,s001,model,j,0000000A,1,"
+	text := "time,session,purpose,jig,boot,seq,pickup,batch,string,string_set,core_mm,pole_height_mm,string_height_mm,rms_mv,status\n" +
+		row + "P-1,gale,1,heavy,0.5,1,3,92,ok\n" + row + "P-1,gale,1,heavy,0.5,1,3,92,retracted\n" + row + "P-2,gale,1,light,0.4,1,3,92,ok\n"
+	if err := os.WriteFile(filepath.Join(dir, "readings.csv"), []byte(text), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	w := get(servingShop(t, dir, Options{Loopback: true}), "/session?id=s001")
+	wants(t, w, http.StatusOK, "light", "/pickup?id=P-2")
+	if strings.Contains(w.Body.String(), "heavy") || strings.Contains(w.Body.String(), "P-1") {
+		t.Error("it is shown as it was filed first")
+	}
+}
+
 // A name that is a script is shown as a text, on every page.
 func TestNamesAreTexts(t *testing.T) {
 	s := servingShop(t, hostileShop(t), Options{Loopback: true})

@@ -78,8 +78,7 @@ func (m *Mount) readSecondRow(top *table, under *Layout) {
 		top.failItem("coil", 1, "expected one [[coil]], the pickup's second, got another")
 	}
 	t := tables[0]
-	row := &SecondRow{PoleHeights: t.lengths("pole_heights", required, mountLimits["pole_height"])}
-	poles := readPoles(t, optional)
+	row := &SecondRow{PoleHeights: t.lengths("pole_heights", required, mountLimits["pole_height"]), Poles: readPoles(t, optional)}
 	scale, first := t.length("scale_length", required, scales), t.length("first_from_bridge", required, fromBridge)
 	second := t.length("from_bridge", required, fromBridge)
 	polarity := oneOf(t, "polarity", required, Directions()...)
@@ -88,9 +87,9 @@ func (m *Mount) readSecondRow(top *table, under *Layout) {
 		return
 	}
 	if m.Poles == "" {
-		m.Poles = poles
+		m.Poles = row.Poles
 	}
-	row.PoleHeights = under.readHeights(t, "pole_heights", row.PoleHeights, poles, len(m.Strings))
+	row.PoleHeights = under.readHeights(t, "pole_heights", row.PoleHeights, row.Poles, len(m.Strings))
 	if max(first, second) >= scale {
 		t.fail("from_bridge", "expected less than the scale length (%.4g mm), got %.4g mm", scale, max(first, second))
 		return

@@ -3,6 +3,8 @@ package profiles
 import (
 	"fmt"
 	"io"
+	"math"
+	"strconv"
 	"strings"
 )
 
@@ -17,6 +19,18 @@ func Sprintf(format string, args ...any) string {
 func Fprintf(w io.Writer, format string, args ...any) (int, error) {
 	withoutNegativeZero(args)
 	return fmt.Fprintf(w, format, args...)
+}
+
+// Shortest writes a number for a file, to so many decimals but for the zeros at their end; zero
+// has no minus sign.
+func Shortest(x float64, decimals int) string {
+	return strconv.FormatFloat(Rounded(x, decimals), 'f', -1, 64)
+}
+
+// Rounded is a number of so many decimals, and never the zero that is printed with a minus sign.
+func Rounded(x float64, decimals int) float64 {
+	p := math.Pow10(decimals)
+	return math.Round(x*p)/p + 0
 }
 
 // withoutNegativeZero replaces numbers in place, by which go vet still knows the functions

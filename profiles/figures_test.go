@@ -19,6 +19,15 @@ func TestNoNegativeZero(t *testing.T) {
 			t.Errorf("%v by %q is %q, want %q", tt.x, tt.format, got, tt.want)
 		}
 	}
+	for _, tt := range []struct {
+		x        float64
+		decimals int
+		want     string
+	}{{-0.004, 2, "0"}, {-0.006, 2, "-0.01"}, {1.5, 4, "1.5"}, {0.125, 2, "0.13"}, {-2, 2, "-2"}, {1e7, 2, "10000000"}, {-0.00004, 4, "0"}} {
+		if got := Shortest(tt.x, tt.decimals); got != tt.want {
+			t.Errorf("%v to %d decimals is %q, want %q", tt.x, tt.decimals, got, tt.want)
+		}
+	}
 	if got, want := Inches.Text("moved by -0.01 mm"), "moved by 0.000 in (-0.01 mm)"; got != want {
 		t.Errorf("got %q, want %q", got, want)
 	}

@@ -78,7 +78,8 @@ func TestLengthsAsTyped(t *testing.T) {
 func TestMistakesAreAtTheirFields(t *testing.T) {
 	for _, c := range []struct{ path, typed, at, says string }{
 		{"pickup.min_gap", "60", "pickup.min_gap", `expected 0 or 0.007874 to 0.3937 in, got 60`},
-		{"pickup.min_gap", "1,2", "pickup.min_gap", `expected a number, got "1,2"`},
+		{"pickup.min_gap", "1,2", "pickup.min_gap", `expected a number, got "1,2"; decimals take a point: 3.1`},
+		{"instrument.string_spread", "2,05 in", "instrument.string_spread", `expected a number, got "2,05"; decimals take a point: 3.1`},
 		{"pickup.min_gap", "", "pickup.min_gap", `the key is missing`},
 		{"target.tolerance_db", "", "target.tolerance_db", `the key is missing`},
 		{"id", "", "id", `the key is missing`},

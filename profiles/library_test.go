@@ -114,7 +114,7 @@ func TestSetSlips(t *testing.T) {
 		{"no names", "name = \"bass 45-105\"", "[[set]]",
 			file + `:32:3: name: expected text, but the key is missing`},
 		{"open quote", `"bass 45-105"`, `"bass 45-105`,
-			file + `:33:20: basic strings cannot have new lines`},
+			file + `:33:20: basic strings cannot have new lines; the quote at the end of the text is missing`},
 		{"mistyped", "source =", "sorce =",
 			file + `:3:1: sorce: unknown key; did you mean "source"?`},
 		{"core in inches as mm", "core_mm = 0.33", "core_mm = 0.013",

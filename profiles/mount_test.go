@@ -145,7 +145,7 @@ func TestMountSlips(t *testing.T) {
 		{"a number for a string", "{ note = \"E4\", gauge_in = 0.010 , wrap = \"plain\" }", "10",
 			`m.toml:13:5: string: expected a table, got 10`},
 		{"open quote", "\"harbour 2\"", "\"harbour 2",
-			`m.toml:2:20: basic strings cannot have new lines`},
+			`m.toml:2:20: basic strings cannot have new lines; the quote at the end of the text is missing`},
 		{"text for strings", "string = [", "string = \"10-46\"\nmagnet = [",
 			`m.toml:12:10: string: expected a list of tables, got "10-46"`},
 	}

@@ -3,8 +3,10 @@ package profiles
 import (
 	"bytes"
 	"errors"
+	"fmt"
 	"slices"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 
 	"github.com/pelletier/go-toml/v2"
@@ -56,25 +58,66 @@ func (d *document) syntaxError(err error) error {
 	}
 	line, column := de.Position()
 	offset := min(d.lines[line-1]+column-1, len(d.text))
-	msg := strings.TrimPrefix(de.Error(), "toml: ")
+	msg := inRunes(strings.TrimPrefix(de.Error(), "toml: "), d.text[offset:])
 	return d.errorAt(d.place(offset), strings.Join(de.Key(), "."), "%s%s", msg, hint(msg, d.text[:offset], d.text[offset:]))
 }
 
 // decimalPoint is what to do about decimal commas.
 const decimalPoint = "; decimals take a point: 3.1"
 
+// inRunes tells the character at a mistake where the library tells its first byte.
+func inRunes(msg string, rest []byte) string {
+	r, size := utf8.DecodeRune(rest)
+	if size < 2 {
+		return msg
+	}
+	return strings.ReplaceAll(msg, fmt.Sprintf("%#U", rest[0]), fmt.Sprintf("%#U", r))
+}
+
 // hint says what to write instead, for the slips that TOML's grammar invites.
 func hint(msg string, before, rest []byte) string {
-	inNumber := len(before) > 0 && '0' <= before[len(before)-1] && before[len(before)-1] <= '9'
+	last, _ := utf8.DecodeLastRune(before)
+	next, _ := utf8.DecodeRune(rest)
+	end, _ := utf8.DecodeLastRune(bytes.TrimRight(before, " \t"))
+	text, unquoted := unquotedText(before, rest)
 	switch {
-	case inNumber && bytes.HasPrefix(rest, []byte(",")):
+	case unicode.IsDigit(last) && next == ',':
 		return decimalPoint
-	case bytes.HasPrefix(rest, []byte(".")):
+	case next == '.':
 		return "; a number starts with a digit: 0.010"
 	case strings.HasPrefix(msg, "table ") && strings.HasSuffix(msg, " already exists"):
 		return "; a header that stands more than once takes two brackets, such as [[string]]"
+	case strings.ContainsRune(curlyQuotes, next):
+		return `; quotes are straight ones: "`
+	case unquoted:
+		return fmt.Sprintf("; a text stands between quotes: %q", text)
+	case strings.HasSuffix(msg, "at start of value") && (next == '\n' || next == '\r'):
+		return "; the value is missing"
+	case strings.HasPrefix(msg, "expected newline") && unicode.IsDigit(end):
+		return "; a number stands alone, without a unit or a fraction: 2.0625"
+	case strings.HasPrefix(msg, "expected newline") && end == '"':
+		return `; a line has one value, and a quote within a text is written \"`
+	case strings.HasPrefix(msg, "basic strings cannot have new lines"), strings.HasPrefix(msg, "unterminated basic string"):
+		return "; the quote at the end of the text is missing"
+	case strings.HasPrefix(msg, "invalid escape character"):
+		return `; a backslash in a text is written twice: \\`
 	}
 	return ""
+}
+
+// curlyQuotes are those that editors of letters put in place of straight ones.
+const curlyQuotes = "\u2018\u2019\u201a\u201b\u201c\u201d\u201e\u201f\u00ab\u00bb"
+
+// unquotedText is the value of the line at a mistake where it begins like a text without
+// quotes.
+func unquotedText(before, rest []byte) (text string, ok bool) {
+	start, _, _ := bytes.Cut(rest, []byte("\n"))
+	line := append(bytes.Clone(before[bytes.LastIndexByte(before, '\n')+1:]), start...)
+	_, value, ok := strings.Cut(string(line), "=")
+	value, _, _ = strings.Cut(value, "#")
+	value = strings.TrimSpace(value)
+	first, _ := utf8.DecodeRuneInString(value)
+	return value, ok && unicode.IsLetter(first) && !strings.ContainsAny(value, `"\`)
 }
 
 // place turns a byte offset into line and column.

@@ -32,7 +32,7 @@
 //     with its one list.
 //   - name.go: which texts can be a name or a note, at every door ([IsName], [IsNote]).
 //   - listed.go: a number of things and a list of names for people ([Count], [Listed]);
-//     figures.go: numbers for people ([Sprintf]).
+//     figures.go: numbers for people ([Sprintf]) and for files ([Shortest]).
 //   - twice.go: heights that were read twice ([Twice]).
 //   - units.go: in which units lengths are told to people ([Units]).
 //   - limits.go: units of keys, and the range of values that make sense for each key;

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -246,6 +247,16 @@ func mayBeDecimals(items []*value) bool {
 	return len(items) >= 2*leastInPairs && len(items)%2 == 0 && !slices.ContainsFunc(items, fraction)
 }
 
+var withComma = regexp.MustCompile(`^[+-]?[0-9]*,[0-9]+$`)
+
+// commaIn is what to do about a text that is a number with a decimal comma.
+func commaIn(text string) string {
+	if withComma.MatchString(strings.TrimSpace(text)) {
+		return decimalPoint
+	}
+	return ""
+}
+
 // pairs is what to do about a list that has twice as many values as it should: numbers with
 // decimal commas are two each.
 func pairs(want, got int) string {
@@ -261,7 +272,7 @@ func (t *table) quantity(key string, v *value, s span) float64 {
 	u := unitOf(key)
 	switch {
 	case !ok:
-		t.doc.fail(v.at, key, "expected a number, got %s", v.found())
+		t.doc.fail(v.at, key, "expected a number, got %s%s", v.found(), commaIn(v.text))
 	case math.IsNaN(x) || math.IsInf(x, 0):
 		t.doc.fail(v.at, key, "expected a finite number, got %s", v.found())
 	case !s.has(u.toBase(x)):

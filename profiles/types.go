@@ -182,6 +182,7 @@ type Mount struct {
 
 // SecondRow is the row of poles in a pickup's second coil.
 type SecondRow struct {
+	Poles       PoleKind  `json:"-"` // no part of Digest, so that mounts keep their names
 	PoleHeights []float64 // mm, as measured, string 1 first
 	Gain        float64   // how far a string moves over it by how far it moves over the first; negative where the signals are subtracted
 }

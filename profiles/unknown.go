@@ -54,8 +54,11 @@ func (t *table) where() string {
 
 // nearest returns the one of names, of which there is at least one, that is spelt
 // most like s, and whether it is near enough: at most two letters in five
-// differ, the unit at its end left aside.
+// differ, the unit at its end left aside. Capitals do not count.
 func nearest(s string, names []string) (string, bool) {
+	if i := slices.IndexFunc(names, func(name string) bool { return strings.EqualFold(s, name) }); i >= 0 {
+		return names[i], true
+	}
 	near := slices.MinFunc(names, func(a, b string) int { return edits(s, a) - edits(s, b) })
 	stem := stemOf(s)
 	return near, edits(stem, stemOf(near)) <= max(1, len(stem)*2/5)

@@ -44,7 +44,11 @@ func (l *Listener) flag(p *Pluck, x []float64, begin int, strokes []int) {
 		p.Flags |= jig.ShortWindow
 	}
 	if p.Quiet > quietShare*p.RMS {
-		p.fault(fmt.Sprintf("%s is only %.1f dB below it", l.noiseName(p), 20*math.Log10(p.RMS/p.Quiet)))
+		noise := "the quiet level"
+		if p.Hum = l.humBefore(p); p.Hum > 0 {
+			noise = fmt.Sprintf("hum of the mains (%g Hz)", p.Hum)
+		}
+		p.fault(fmt.Sprintf("%s is only %.1f dB below it", noise, 20*math.Log10(p.RMS/p.Quiet)))
 	}
 }
 
@@ -275,12 +279,13 @@ func (l *Listener) isKnock(x []float64, quiet float64) bool {
 	return second < over*first || second < leastAbove*quiet
 }
 
-// noiseName names what was there before a pluck: hum where most of it is of the mains.
-func (l *Listener) noiseName(p *Pluck) string {
+// humBefore is the frequency of the mains in Hz, where most of what was there before a pluck
+// is their hum; 0 where it is not.
+func (l *Listener) humBefore(p *Pluck) float64 {
 	at := l.samples(p.Release.Seconds() - quietClear)
 	power := l.powerFrom(at - len(l.wide.window))
 	if power == nil {
-		return "the quiet level"
+		return 0
 	}
 	all := floats.Sum(power)
 	for _, mains := range []float64{50, 60} {
@@ -291,8 +296,8 @@ func (l *Listener) noiseName(p *Pluck) string {
 			}
 		}
 		if sum > all/2 {
-			return fmt.Sprintf("hum of the mains (%g Hz)", mains)
+			return mains
 		}
 	}
-	return "the quiet level"
+	return 0
 }

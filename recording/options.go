@@ -29,6 +29,7 @@ type Pluck struct {
 	RMS     float64       // over the window, with the mean removed
 	Peak    float64       // largest magnitude in the window, with the mean removed
 	Quiet   float64       // RMS of the quietest tenth of a second before it
+	Hum     float64       // Hz of the mains, where their hum is too near to the level; else 0
 	Flags   jig.Flags
 	Notes   []string // what is wrong with it, in words, beside the flags
 }

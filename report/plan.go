@@ -3,7 +3,6 @@ package report
 import (
 	"fmt"
 	"io"
-	"math"
 	"strconv"
 
 	"evenpole/capture/record/table"
@@ -68,9 +67,7 @@ func stringSet(o *profiles.Order, name string) profiles.StringSet {
 }
 
 // number writes a figure for a spreadsheet, to four decimals.
-func number(x float64) string {
-	return strconv.FormatFloat(math.Round(x*1e4)/1e4+0, 'f', -1, 64)
-}
+func number(x float64) string { return profiles.Shortest(x, 4) }
 
 // levelCell writes a level; one that is not known is an empty cell.
 func levelCell(f level.Figure) string {

@@ -5,9 +5,9 @@ import (
 	"encoding/xml"
 	"fmt"
 	"io"
-	"math"
-	"strconv"
 	"strings"
+
+	"evenpole/profiles"
 )
 
 // canvas is what a picture is drawn on: each part has a class, which says how
@@ -151,9 +151,7 @@ func escape(text string) string {
 }
 
 // short writes a number to two decimals, without needless ones.
-func short(x float64) string {
-	return strconv.FormatFloat(math.Round(x*100)/100+0, 'f', -1, 64)
-}
+func short(x float64) string { return profiles.Shortest(x, 2) }
 
 // nowhere is a canvas that draws nothing, for measuring a picture.
 type nowhere struct{}

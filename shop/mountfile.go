@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"iter"
 	"maps"
 	"math"
 	"slices"
@@ -36,13 +37,9 @@ func (s *Shop) MountsOf(sessions []string) (map[string]MountedWith, error) {
 		return nil, err
 	}
 	files := map[string]string{} // by the name of the record's copy
-	for _, name := range names {
-		m, err := s.JigMount(name)
-		if err != nil {
-			continue
-		}
+	for m := range s.jigFiles(names) {
 		if copied, err := record.MountName(m); err == nil {
-			files[copied] = s.join(jigDir, name+tomlEnd)
+			files[copied] = m.File
 		}
 	}
 	all := map[string]MountedWith{}
@@ -52,6 +49,36 @@ func (s *Shop) MountsOf(sessions []string) (map[string]MountedWith, error) {
 		}
 	}
 	return all, nil
+}
+
+// jigFiles reads the shop's files of what to mount, those that can be read.
+func (s *Shop) jigFiles(names []string) iter.Seq[*profiles.Mount] {
+	return func(yield func(*profiles.Mount) bool) {
+		for _, name := range names {
+			if m, err := s.JigMount(name); err == nil && !yield(m) {
+				return
+			}
+		}
+	}
+}
+
+// MountFileOf is the shop's file of what to mount that has a pickup; "" where none has, or
+// several have.
+func (s *Shop) MountFileOf(pickup string) (file string, err error) {
+	names, err := s.JigMounts()
+	if err != nil {
+		return "", err
+	}
+	for m := range s.jigFiles(names) {
+		switch {
+		case m.Pickup != pickup:
+		case file != "":
+			return "", nil
+		default:
+			file = m.File
+		}
+	}
+	return file, nil
 }
 
 // SameMount names the other sessions of the mount that a session is of.

@@ -2,7 +2,9 @@ package shop
 
 import (
 	"context"
+	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"evenpole/capture/record"
@@ -32,6 +34,7 @@ type PickupLine struct {
 	Verdict     verdict.Answer `json:"verdict"`     // of that check
 	Certificate int            `json:"certificate"` // its number; 0 for none
 	Shipped     bool           `json:"shipped"`     // that certificate says that it conforms
+	Since       string         `json:"since"`       // what became of it after that certificate, as Measured.Since says
 }
 
 // OrderLine is an order of the shop: met by a pickup, or open.
@@ -102,8 +105,30 @@ func pickupLine(m *Measured, issued Certificates, open []string) PickupLine {
 	l := PickupLine{Pickup: m.Pickup, Batch: m.Batch, Session: x.ID, Measured: x.Last, Level: x.Level, Strings: x.Strings, Open: append([]string{}, open...)}
 	if v := issued.OfPickup(m.Pickup).Newest(); v != nil {
 		l.Order, l.Verdict, l.Certificate, l.Shipped = v.Order, v.Verdict, v.Certificate, v.Verdict == verdict.Conforms
+		l.Since = m.Since(v)
 	}
 	return l
+}
+
+// Since says what became of a pickup after a certificate of it was issued: that it was captured for a
+// check again, or that nothing is left of the session that was judged; "" for nothing.
+func (m *Measured) Since(c *verdict.Verdict) string {
+	var again, said []string
+	left := false
+	for i := range m.Sessions {
+		x := &m.Sessions[i]
+		left = left || x.ID == c.Session
+		if x.Purpose == record.ForCheck && !c.Time.IsZero() && x.Last.After(c.Time) {
+			again = append(again, x.ID)
+		}
+	}
+	if !left && c.Session != "" {
+		said = append(said, fmt.Sprintf("session %s, which that judged, was taken back since", c.Session))
+	}
+	if again != nil {
+		said = append(said, "captured for a check since: "+strings.Join(again, ", "))
+	}
+	return strings.Join(said, "; ")
 }
 
 // orderLines tells of every order that stands in the shop, and of those that only

@@ -131,6 +131,38 @@ func TestOverviewPrefersPluckedSessions(t *testing.T) {
 	}
 }
 
+// A pickup that its certificate passed is not told as that and no more, when it was captured
+// for a check again, or when what was judged was taken back.
+func TestOverviewSaysWhatCameAfterACertificate(t *testing.T) {
+	const check = "2025-03-05T08:00:01.000Z,s003,check,j,0000000A,6,Q,b,1,light,0.254,0.5,3,P,1,10,0,"
+	for _, c := range []struct{ certificate, rows, want string }{
+		{`"session": "s003", "time": "2025-03-05T08:00:01Z"`, "", ""},
+		{`"session": "s003", "time": "2025-03-05T08:00:01Z"`, strings.NewReplacer("08:00:01", "11:00:00", "A,6,", "A,8,", "s003", "s005").Replace(check) + "ok,\n", "captured for a check since: s005"},
+		{`"session": "s003", "time": "2025-03-05T08:00:01Z"`, strings.NewReplacer("08:00:01", "11:00:00", "A,6,", "A,8,").Replace(check) + "ok,\n", "captured for a check since: s003"},
+		{`"session": "s003", "time": "2025-03-05T08:00:01Z"`, strings.NewReplacer("08:00:01", "11:00:00", "A,6,", "A,8,", "check", "model", "s003", "s005").Replace(check) + "ok,\n" + strings.Replace(check, "08:00", "12:00", 1) + "retracted,\n",
+			"session s003, which that judged, was taken back since"},
+	} {
+		s := overviewShop(t)
+		for name, add := range map[string]string{"certificates/0002.json": "", "readings.csv": c.rows} {
+			file := s.join(name)
+			text, err := os.ReadFile(file)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if err := os.WriteFile(file, []byte(strings.Replace(string(text), `"session": "s003"`, c.certificate, 1)+add), 0o666); err != nil {
+				t.Fatal(err)
+			}
+		}
+		o, err := s.Overview(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if p := o.Pickups[0]; p.Pickup != "Q" || p.Certificate != 2 || p.Since != c.want {
+			t.Errorf("%s of %s: since %q, want %q", p.Pickup, p.Session, p.Since, c.want)
+		}
+	}
+}
+
 func TestRecorded(t *testing.T) {
 	s := overviewShop(t)
 	r, err := s.Recorded(t.Context(), "P")

@@ -34,7 +34,8 @@ func (e *OtherPickup) Error() string {
 // SamePickup compares a mount with what the record has of its pickup, before a capture
 // of some purpose; of is record.OfReadings or record.OfFields. An *OtherPickup, within an
 // *InputError, says what differs: the batch or the pole heights that it had last (screws
-// are moved, and their heights not compared), fewer strings than it had, or, in a check,
+// are moved, and their heights not compared), those of a second coil likewise and whether
+// its signal adds, another number of coils, fewer strings than it had, or, in a check,
 // strings under which no session of it was. A capture that goes on with a session of this
 // very mount, as it does unless again, is of the same pickup.
 func (s *Shop) SamePickup(m *profiles.Mount, purpose record.Purpose, of string, again bool) error {
@@ -50,7 +51,7 @@ func (s *Shop) SamePickup(m *profiles.Mount, purpose record.Purpose, of string, 
 	if err != nil || before == nil {
 		return err
 	}
-	changes := append(otherBatch(m, before), otherPoles(m, before)...)
+	changes := slices.Concat(otherBatch(m, before), otherPoles(m, before), otherCoil(m, before))
 	if purpose == record.ForCheck {
 		changes = append(changes, otherStrings(m, before)...)
 	}
@@ -79,16 +80,59 @@ func otherPoles(m *profiles.Mount, before []record.Mounted) (changes []string) {
 	if n := slices.Max(slices.Collect(maps.Keys(last.Strings))); n > len(m.Strings) {
 		changes = append(changes, fmt.Sprintf("no string %d, which it had%s", n, inSession(last)))
 	}
+	return append(changes, moved(m.Poles, m.PoleHeights, "", last, func(s record.MountedString) float64 { return s.PoleHeight })...)
+}
+
+// moved says which poles of a row stood at other heights in a session, where they are not
+// screws; of names the row's coil.
+func moved(kind profiles.PoleKind, heights []float64, of string, last *record.Mounted, height func(record.MountedString) float64) []string {
 	var poles, are, were []string
-	for i, h := range m.PoleHeights {
-		if was, ok := last.Strings[i+1]; ok && math.Abs(h-was.PoleHeight) > sameHeight {
-			poles, are, were = append(poles, fmt.Sprint(i+1)), append(are, fmt.Sprintf("%.2f", h)), append(were, fmt.Sprintf("%.2f", was.PoleHeight))
+	for i, h := range heights {
+		was, ok := last.Strings[i+1]
+		if mm := height(was); ok && math.Abs(h-mm) > sameHeight {
+			poles, are, were = append(poles, fmt.Sprint(i+1)), append(are, profiles.Sprintf("%.2f", h)), append(were, profiles.Sprintf("%.2f", mm))
 		}
 	}
-	if poles == nil || m.Poles == profiles.Screw {
-		return changes
+	if poles == nil || kind == profiles.Screw {
+		return nil
 	}
-	return append(changes, fmt.Sprintf("pole %s at %s mm, was at %s mm%s", strings.Join(poles, ", "), strings.Join(are, ", "), strings.Join(were, ", "), inSession(last)))
+	return []string{fmt.Sprintf("pole %s%s at %s mm, was at %s mm%s", strings.Join(poles, ", "), of, strings.Join(are, ", "), strings.Join(were, ", "), inSession(last))}
+}
+
+// otherCoil says what differs of a second coil. How far a string moves over it beside the
+// first is not compared: where along the strings a pickup is belongs to the jig.
+func otherCoil(m *profiles.Mount, before []record.Mounted) []string {
+	last := lastStrung(before)
+	if last == nil {
+		return nil
+	}
+	one, two, subtracted := false, false, false
+	for _, s := range last.Strings {
+		one, two = one || s.Second == nil, two || s.Second != nil
+		subtracted = s.Second != nil && s.Second.Subtracted
+	}
+	switch {
+	case m.Second == nil && two && !one:
+		return []string{"one coil, and it had two" + inSession(last)}
+	case m.Second != nil && one && !two:
+		return []string{"two coils, and it had one" + inSession(last)}
+	case m.Second == nil || one: // rows of several mounts
+		return nil
+	}
+	changes := moved(m.Second.Poles, m.Second.PoleHeights, " of the second coil", last, func(s record.MountedString) float64 {
+		if s.Second == nil {
+			return math.NaN()
+		}
+		return s.Second.Height
+	})
+	if subtracts := m.Second.Gain < 0; subtracts != subtracted {
+		is, was := "is subtracted", "was added"
+		if subtracted {
+			is, was = "is added", "was subtracted"
+		}
+		changes = append(changes, fmt.Sprintf("the second coil's signal %s, and %s%s", is, was, inSession(last)))
+	}
+	return changes
 }
 
 // otherStrings says in what the strings differ from those of the pickup's last session,

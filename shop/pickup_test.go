@@ -82,6 +82,51 @@ func TestSamePickup(t *testing.T) {
 	}
 }
 
+// coilRecord has pickup P with two coils, whose signals add, in session s001, and D with one.
+const coilRecord = `session,pickup,batch,string,core_mm,gauge_mm,pole_height_mm,string_height_mm,rms_mv,pole_height_2_mm,coil_2_gain
+s001,P,M-2,1,0.254,0.254,1.0,3,50,0.5,0.7000
+s001,P,M-2,2,0.45,1.1,1.5,3,50,0.9,0.7000
+s002,D,M-2,1,0.254,0.254,1.0,3,50,,
+s002,D,M-2,2,0.45,1.1,1.5,3,50,,
+`
+
+// Of a second coil the poles are compared, unless they are screws, and whether its signal
+// adds; where the coils are along the strings is the jig's.
+func TestSamePickupWithTwoCoils(t *testing.T) {
+	s, err := Open(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(s.ReadingsFile(), []byte(coilRecord), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	coil := func(poles, heights, first, winding string) string {
+		return mountOf("M-2", rods, "[1.0, 1.5]", lightStrings) + fmt.Sprintf("[[coil]]\n%spole_heights_mm = %s\nscale_length_mm = 628\nfirst_from_bridge_mm = %s\nfrom_bridge_mm = 36.5\npolarity = \"opposite\"\nwinding = %q\n", poles, heights, first, winding)
+	}
+	for name, c := range map[string]struct{ mount, want string }{
+		"as it was":               {coil(rods, "[0.5, 0.9]", "55", "opposite"), ""},
+		"elsewhere on the jig":    {coil(rods, "[0.5, 0.9]", "95", "opposite"), ""},
+		"other heights":           {coil(rods, "[0.5, 0.8]", "55", "opposite"), "pole 2 of the second coil at 0.80 mm, was at 0.90 mm in session s001"},
+		"of poles of no kind":     {coil("", "[0.7, 0.8]", "55", "opposite"), "pole 1, 2 of the second coil at 0.70, 0.80 mm, was at 0.50, 0.90 mm in session s001"},
+		"screws move":             {coil(screws, "[0.1, 2.0]", "55", "opposite"), ""},
+		"screws beside rods":      {strings.Replace(coil(screws, "[0.1, 2.0]", "55", "opposite"), "[1.0, 1.5]", "[1.0, 1.8]", 1), "pole 2 at 1.80 mm, was at 1.50 mm in session s001"},
+		"turned round":            {coil(rods, "[0.5, 0.9]", "55", "same"), "the second coil's signal is subtracted, and was added in session s001"},
+		"one coil":                {mountOf("M-2", rods, "[1.0, 1.5]", lightStrings), "one coil, and it had two in session s001"},
+		"two coils where one was": {strings.Replace(coil(rods, "[0.5, 0.9]", "55", "opposite"), `"P"`, `"D"`, 1), "two coils, and it had one in session s002"},
+	} {
+		m, err := s.ParseMount("m.toml", c.mount)
+		if err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		switch err := s.SamePickup(m, record.ForModel, record.OfReadings, false); {
+		case c.want == "" && err != nil:
+			t.Errorf("%s: %v", name, err)
+		case c.want != "" && (err == nil || !strings.HasSuffix(err.Error(), " is not as the record has it: "+c.want)):
+			t.Errorf("%s: got %v, want %q", name, err, c.want)
+		}
+	}
+}
+
 // A pickup of which only fields were read has a batch, too. No shop knows no pickup.
 func TestSamePickupByFields(t *testing.T) {
 	s, err := Open(t.TempDir())

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -188,9 +189,31 @@ func takesFor(scatter float64) int {
 	return mostWanted
 }
 
+// Good is how many plucks count.
+func (r *Understood) Good() (n int) {
+	for _, s := range r.Strings {
+		n += s.Good
+	}
+	return n
+}
+
+// Takes says how many takes would be filed, and how many of them count where not all do.
+func (r *Understood) Takes() string {
+	all := profiles.Count(len(r.Rows), "take")
+	if good := r.Good(); good < len(r.Rows) {
+		all += fmt.Sprintf(", of which %d count", good)
+	}
+	return all
+}
+
 // notices says what to do about a recording.
 func (r *Understood) notices(h *recording.Heard) {
 	note := func(format string, args ...any) { r.Notices = append(r.Notices, profiles.Sprintf(format, args...)) }
+	hums := slices.DeleteFunc(slices.Clone(h.Plucks), func(p recording.Pluck) bool { return p.Hum == 0 })
+	if len(hums) > 0 {
+		note("hum of the mains (%g Hz) drowns %s: turn the pickup, and take it and its cable away from transformers, lamps and screens, look whether its shield is earthed, and record again",
+			hums[0].Hum, profiles.Count(len(hums), "pluck"))
+	}
 	if h.Noises > 0 {
 		note("taken for no plucks: %s without a pitch", profiles.Count(h.Noises, "sound"))
 	}

@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/csv"
+	"io"
 	"math"
 	"os"
 	"slices"
@@ -23,6 +24,27 @@ func committed(t *testing.T) *table {
 		t.Fatal(err)
 	}
 	return tab
+}
+
+// readTable reads what write wrote.
+func readTable(from io.Reader) (*table, error) {
+	rows, err := csv.NewReader(from).ReadAll()
+	if err != nil {
+		return nil, err
+	}
+	t := &table{names: rows[0][2:]}
+	for _, cols := range rows[1:] {
+		var v []float64
+		for _, c := range cols {
+			x, err := strconv.ParseFloat(c, 64)
+			if err != nil {
+				return nil, err
+			}
+			v = append(v, x)
+		}
+		t.worlds = append(t.worlds, row{uint64(v[0]), v[1], v[2:]})
+	}
+	return t, nil
 }
 
 // TestTableIsComputed: some of the table's worlds come out again.

@@ -1,12 +1,10 @@
 package main
 
 import (
-	"encoding/csv"
 	"fmt"
 	"io"
 	"math"
 	"slices"
-	"strconv"
 
 	csvfile "evenpole/capture/record/table"
 )
@@ -27,27 +25,6 @@ func (t *table) write(to io.Writer) error {
 		lines = append(lines, cols)
 	}
 	return csvfile.WriteLines(to, true, lines...)
-}
-
-// readTable reads what write wrote.
-func readTable(from io.Reader) (*table, error) {
-	rows, err := csv.NewReader(from).ReadAll()
-	if err != nil {
-		return nil, err
-	}
-	t := &table{names: rows[0][2:]}
-	for _, cols := range rows[1:] {
-		var v []float64
-		for _, c := range cols {
-			x, err := strconv.ParseFloat(c, 64)
-			if err != nil {
-				return nil, err
-			}
-			v = append(v, x)
-		}
-		t.worlds = append(t.worlds, row{uint64(v[0]), v[1], v[2:]})
-	}
-	return t, nil
 }
 
 // column is one parameter in all worlds.

@@ -1,6 +1,8 @@
 package record
 
 import (
+	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -92,6 +94,30 @@ func TestDigestsOfWrittenRows(t *testing.T) {
 	}
 	if want := []string{"47d3e285aa18bce8", "7741b59c249dfec7"}; !slices.Equal(got, want) {
 		t.Errorf("got %q\nexpected %q", got, want)
+	}
+}
+
+// A row that was added and the same row read back say the same, so that takes of both are
+// of one string: a core that was estimated from the gauge has more decimals than the file.
+func TestAddedRowsAreAsTheFileHasThem(t *testing.T) {
+	s := mustShop(t, nil)
+	r := sampleReading(7)
+	r.Core, r.PoleHeight, r.Quiet = 0.33047123, 0.4191876, 0.3586666
+	f := FieldReading{Time: start, Session: "s002", Jig: "jig-7", Boot: "0000ABCD", Seq: 2, HasSeq: true, Batch: "M-03",
+		Magnet: "M-03/01", Position: 1, Take: 3, Field: -234.71234, ProbeGap: 0.50804321, Status: OK}
+	if err := errors.Join(s.AddReading(&r), s.AddField(&f)); err != nil {
+		t.Fatal(err)
+	}
+	r.Line, f.Line = 2, 2
+	for back, err := range ReadFile(s.path(ReadingsFile), Readings) {
+		if err != nil || fmt.Sprintf("%+v", back) != fmt.Sprintf("%+v", r) {
+			t.Errorf("added:     %+v\nread back: %+v, %v", r, back, err)
+		}
+	}
+	for back, err := range ReadFile(s.path(FieldsFile), Fields) {
+		if err != nil || fmt.Sprintf("%+v", back) != fmt.Sprintf("%+v", f) {
+			t.Errorf("added:     %+v\nread back: %+v, %v", f, back, err)
+		}
 	}
 }
 

@@ -39,3 +39,12 @@ func (f Finding) String() string {
 	}
 	return fmt.Sprintf("%s: %s: %s", place, f.Kind, f.Text)
 }
+
+// unreadable says what is wrong with a row that cannot be read.
+func unreadable(file string, line int, bad *RowError) Finding {
+	text := bad.Msg
+	if bad.Column != "" {
+		text = bad.Column + ": " + text
+	}
+	return Finding{file, line, line, Unreadable, true, text}
+}

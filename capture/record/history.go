@@ -1,11 +1,19 @@
 package record
 
+import (
+	"slices"
+
+	"evenpole/profiles"
+)
+
 // History is what the record has of a jig's power-up and of a session.
 type History struct {
-	Seen        map[uint32]bool // sequence numbers of the power-up
-	Takes       []Take          // of the session, those that count
-	LastSession int             // the highest number of any session
-	Relative    bool            // of the session: the levels of a row are in no known unit, see [Reading.Relative]
+	Seen        map[uint32]bool     // sequence numbers of the power-up
+	Stands      bool                // whether a reading of the power-up stands: not all were taken back
+	Excite      profiles.Excitation // of the power-up's readings
+	Takes       []Take              // of the session, those that count
+	LastSession int                 // the highest number of any session
+	Relative    bool                // of the session: the levels of a row are in no known unit, see [Reading.Relative]
 }
 
 // History reads the record for a capture: what it has of a jig's power-up, and of a
@@ -23,6 +31,9 @@ func (s *Writer) History(jig, boot, session string) (*History, error) {
 			return nil, err
 		}
 		h.add(aboutReading(&r))
+		if r.Jig == jig && r.Boot == boot {
+			h.Excite = r.Excite
+		}
 		h.Relative = h.Relative || session != "" && r.Session == session && r.Relative()
 	}
 	for f, err := range ReadFile(s.path(FieldsFile), Fields) {
@@ -42,6 +53,7 @@ type historian struct {
 	standing           Standing
 	takes              []Take // of the session, until it is known which were taken back
 	refs               []Ref
+	ofPowerUp          []Ref // readings of the power-up, likewise
 }
 
 func (h *historian) add(a about) {
@@ -49,10 +61,14 @@ func (h *historian) add(a about) {
 		h.before = a.session
 		h.LastSession = max(h.LastSession, sessionNumber(a.session))
 	}
+	ref, why := h.standing.Meet(&a)
 	if a.id.Jig == h.jig && a.id.Boot == h.boot && a.named {
 		h.Seen[a.id.Seq] = true
+		if why == Counts {
+			h.ofPowerUp = append(h.ofPowerUp, ref)
+		}
 	}
-	if ref, why := h.standing.Meet(&a); why == Counts && a.session == h.session && h.session != "" {
+	if why == Counts && a.session == h.session && h.session != "" {
 		h.takes, h.refs = append(h.takes, a.take), append(h.refs, ref)
 	}
 }
@@ -63,5 +79,6 @@ func (h *historian) end() *History {
 			h.Takes = append(h.Takes, t)
 		}
 	}
+	h.Stands = slices.ContainsFunc(h.ofPowerUp, func(ref Ref) bool { return !h.standing.IsTakenBack(ref) })
 	return &h.History
 }

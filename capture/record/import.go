@@ -47,11 +47,14 @@ type Import struct {
 	Refused   []*RowError    `json:"refused"`   // the first of them, MostRefused at most
 
 	RefusedRows int `json:"refused_rows"` // all of them
+	Own         int `json:"own"`          // readable, of readings that the shop's own sessions commanded: they stay theirs
 
 	opt  ImportOptions
 	file *sheet.Contents
 	each func(do func(table.Row) error) error // reads the spreadsheet again, for the rows that are readable
 	own  Standing                             // of its rows: which of them it takes back itself
+
+	holds Holds // which readings the shop's own sessions commanded
 }
 
 // MostRefused is how many refused rows an Import tells the mistake of.
@@ -70,7 +73,8 @@ func (m *Import) New() int { return m.Readable - m.Already }
 // A row with a jig, boot and seq keeps them. A row without needs string, core,
 // both heights and level; of field readings, the field. A session that the file
 // names becomes a part of that of the import, as the record has sessions of the
-// same name.
+// same name. A reading that the shop commanded for that very session, as sessions.csv
+// says, stays that session's: the rows were the record's own, and come back.
 //
 // A reading that was taken back is not in the record: a row of it stands again. A row
 // that the spreadsheet itself takes back further down stays so.
@@ -93,6 +97,9 @@ func ReadImport(r io.ReadSeeker, name, dir string, opt ImportOptions) (*Import, 
 		m.opt.Zone = time.Local
 	}
 	var err error
+	if m.holds, err = HoldsIn(dir); err != nil {
+		return nil, err
+	}
 	if m.file, err = sheet.Read(r, name); err != nil {
 		return nil, err
 	}
@@ -178,6 +185,9 @@ func readSheet[T any](m *Import, t *table.Table[T]) error {
 		m.Readable++
 		a := aboutRow(t.Layout, row)
 		m.own.Meet(&a)
+		if a.named && m.isOwn(*t.Cell(row, "session"), a.id) {
+			m.Own++
+		}
 		return nil
 	})
 	m.Decimal = s.Decimal
@@ -240,17 +250,17 @@ func rowOf[T any](m *Import, row *sheet.Row, set map[string]string, t *table.Tab
 	for name, value := range set {
 		*cell(name) = cmp.Or(*cell(name), value)
 	}
-	session := m.Session
-	if own := *cell("session"); own != "" {
-		session += "-" + own
-	}
-	*cell("session") = session
+	named := *cell("session")
+	*cell("session") = strings.TrimSuffix(m.Session+"-"+named, "-")
 	at := table.Place(row.Place)
 	x, bad := t.Parse(row.Cells, at)
 	if bad != nil {
 		return nil, bad
 	}
 	written := t.Row(&x)
+	if a := aboutRow(t.Layout, written); a.named && m.isOwn(named, a.id) {
+		*t.Cell(written, "session") = named
+	}
 	if *cell("status") != string(Retracted) { // what was wrong can be taken back
 		if bad := sheet.OutsideLimits(t.Layout, written, row, m.Columns); bad != nil {
 			return nil, bad
@@ -271,6 +281,11 @@ func rowOf[T any](m *Import, row *sheet.Row, set map[string]string, t *table.Tab
 		*t.Cell(written, name) = ""
 	}
 	return written, nil
+}
+
+// isOwn reports whether the shop commanded a reading for a session.
+func (m *Import) isOwn(session string, id ID) bool {
+	return m.opt.Session == "" && session != "" && m.holds.Owner(id.Jig, id.Boot, id.Seq) == session
 }
 
 // sift goes over the rows by what the record has of them now, and counts them. do gets

@@ -230,6 +230,47 @@ func add(t *testing.T, file, dir string, opt ImportOptions) int {
 	return n
 }
 
+// Rows that were the record's own come back into their sessions, as when a spreadsheet saved
+// readings.csv so that it cannot be read, or an old copy of it was put back. Rows of another
+// shop's sessions become a part of the import's, also where the names are alike.
+func TestImportedRowsOfTheShopKeepTheirSessions(t *testing.T) {
+	s := mustShop(t, nil)
+	for _, h := range []Hold{
+		{Time: start, Session: "s001", Purpose: ForModel, Kind: OfReadings, Jig: "jig-7", Boot: "0000ABCD", Mount: "m.toml", Operator: "Bo"},
+		{Time: start, Jig: "jig-7", Boot: "0000ABCD", AfterSeq: 3},
+	} {
+		if err := s.AddHold(h); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	sheet := "Zeit;session;jig;boot;seq;pickup;" + strings.ReplaceAll(need, ",", ";") + "\n"
+	for _, name := range []string{"s001;jig-7;0000ABCD;1", "s001;jig-7;0000ABCD;2", "s001;jig-7;0000ABCD;9", "s001;jig-8;0000ABCD;3", "s002;jig-7;0000ABCD;3"} {
+		sheet += "4.3.2026 05:06;" + name + ";T-1;1;0,254;0,5;3;12\n"
+	}
+	if m := understood(t, sheet, s.Dir, ImportOptions{Columns: map[string]string{"Zeit": "time"}}); m.Own != 2 {
+		t.Errorf("%d rows are the shop's own", m.Own)
+	}
+	if n := add(t, sheet, s.Dir, ImportOptions{Columns: map[string]string{"Zeit": "time"}}); n != 5 {
+		t.Errorf("%d rows added", n)
+	}
+	var got []string
+	for r, err := range ReadFile(s.path(ReadingsFile), Readings) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		got = append(got, r.Session)
+	}
+	if want := []string{"s001", "s001", "import-old-bench-s001", "import-old-bench-s001", "import-old-bench-s002"}; !slices.Equal(got, want) {
+		t.Errorf("got %q", got)
+	}
+	if m := understood(t, sheet, t.TempDir(), ImportOptions{Columns: map[string]string{"Zeit": "time"}}); m.Own != 0 {
+		t.Errorf("%d rows are another shop's own", m.Own)
+	}
+}
+
 func TestImportingTwiceAddsNothing(t *testing.T) {
 	dir := t.TempDir()
 	rows := []string{"1,0.254,0.5,3,12\n", "1,0.254,0.5,3,12\n", "2,0.33,0.5,3,14\n"}

@@ -35,8 +35,8 @@ type matcher struct {
 }
 
 type digestedRow struct {
-	line   int
-	digest hexDigest
+	digestRow
+	lost *lostHold // what is gone of sessions.csv if a capture wrote the row; nil for nothing
 }
 
 func newMatcher(file string, tell func(Finding), busy bool) *matcher {
@@ -91,13 +91,13 @@ func (m *matcher) badSeal(err error) {
 }
 
 // row compares the next row of the record.
-func (m *matcher) row(line int, digest hexDigest) {
+func (m *matcher) row(row digestedRow) {
 	if m.before > 0 {
 		m.before--
-		m.note(line, Unsealed, false, "written before there were seals: whether it was altered cannot be told")
+		m.note(row.line, Unsealed, false, "written before there were seals: whether it was altered cannot be told")
 		return
 	}
-	m.rows = append(m.rows, digestedRow{line, digest})
+	m.rows = append(m.rows, row)
 	for len(m.rows) > 0 && (m.fits() || len(m.rows) >= window) {
 		m.settle()
 	}
@@ -174,6 +174,9 @@ func (m *matcher) match() {
 		m.note(line, Unsealed, false, "sealed as it stood, on request")
 	default:
 		m.after = line
+		if lost := m.rows[0].lost; lost != nil {
+			lost.by(line)
+		}
 	}
 	m.drop(1, 1)
 }

@@ -5,6 +5,7 @@ import (
 	"iter"
 	"path/filepath"
 	"slices"
+	"strings"
 	"time"
 
 	"evenpole/profiles"
@@ -21,7 +22,16 @@ type Mounted struct {
 }
 
 // MountedString is a string and its pole, in mm; what a row does not say is NaN.
-type MountedString struct{ Core, Gauge, PoleHeight float64 }
+type MountedString struct {
+	Core, Gauge, PoleHeight float64
+	Second                  *MountedPole // in a second coil; nil where there is one coil
+}
+
+// MountedPole is a string's pole in a second coil.
+type MountedPole struct {
+	Height     float64 // mm
+	Subtracted bool    // the coil's signal is, and does not add
+}
 
 // MountedBefore returns what the record in a folder says of a pickup, a session at a
 // time, the one that was measured last at the end. Readings that were taken back do not
@@ -36,7 +46,7 @@ func MountedBefore(dir, pickup string) ([]Mounted, error) {
 	for r := range standingOf(readings) {
 		s := m.of(r.Session, r.Batch, r.Time)
 		s.Set = r.StringSet
-		s.Strings[r.String] = MountedString{r.Core, r.Gauge, r.PoleHeight}
+		s.Strings[r.String] = MountedString{r.Core, r.Gauge, r.PoleHeight, r.secondPole()}
 	}
 	fields, err := Sift(ReadFile(filepath.Join(dir, FieldsFile), Fields), func(r *FieldReading) bool { return r.Pickup == pickup })
 	if err != nil {
@@ -47,6 +57,14 @@ func MountedBefore(dir, pickup string) ([]Mounted, error) {
 	}
 	slices.SortStableFunc(m.sessions, func(a, b Mounted) int { return a.last.Compare(b.last) })
 	return m.sessions, nil
+}
+
+// secondPole is what a row says of the pole in a second coil; nil with one coil.
+func (r *Reading) secondPole() *MountedPole {
+	if !r.TwoCoils() {
+		return nil
+	}
+	return &MountedPole{r.PoleHeight2, strings.HasPrefix(r.Gain2, "-")}
 }
 
 // standingOf are the rows that count.

@@ -116,10 +116,10 @@ func (all Holds) Is(session string, purpose Purpose, mount string) bool {
 	return false
 }
 
-// Recorded returns the session that a recording was filed in, by whatever name its
+// Recorded returns the session that a recording was filed in last, by whatever name its
 // recorder had, and that name; "" where it was not.
 func (all Holds) Recorded(boot string) (session, jig string) {
-	for _, h := range all {
+	for _, h := range slices.Backward(all) {
 		if IsRecorder(h.Jig) && h.Boot == boot && h.Session != "" {
 			return h.Session, h.Jig
 		}

@@ -19,54 +19,66 @@ type textRow struct {
 
 // cellColumns reads rows of a layout as text.
 func cellColumns(l *table.Layout) *table.Table[textRow] {
-	return textColumns(l, func(x *textRow) *[mostColumns]string { return &x.cells }).Finish(func(x *textRow, c *table.Cells) { x.line = c.Line })
-}
-
-// textColumns are the columns of a layout as text, of which each goes to its place in what
-// cells returns.
-func textColumns[T any](l *table.Layout, cells func(*T) *[mostColumns]string) *table.Table[T] {
-	columns := make([]table.Column[T], len(l.Names))
+	columns := make([]table.Column[textRow], len(l.Names))
 	for i, name := range l.Names {
-		columns[i] = table.Text(name, func(x *T) *string { return &cells(x)[i] })
+		columns[i] = table.Text(name, func(x *textRow) *string { return &x.cells[i] })
 	}
-	return table.New(columns...)
+	return table.New(columns...).Finish(func(x *textRow, c *table.Cells) { x.line = c.Line })
 }
 
 // digestRow is where a row stands, and the digest of what it says.
 type digestRow struct {
 	line   int
 	digest hexDigest
-	cells  *[mostColumns]string // of the row at hand; the rows that one goroutine reads share them
-}
-
-// digestColumns reads the digests of rows of a layout, which takes longer than to read
-// the rows: where the file is long that is done on all cores.
-func digestColumns(l *table.Layout) *table.Table[digestRow] {
-	var blank *[mostColumns]string // of the row with which every goroutine begins
-	cells := func(x *digestRow) *[mostColumns]string {
-		if x.cells == blank {
-			x.cells = new([mostColumns]string)
-		}
-		return x.cells
-	}
-	t := textColumns(l, cells)
-	first, _ := t.Parse(make(table.Row, len(l.Names)), nil)
-	blank = first.cells
-	return t.Finish(func(x *digestRow, c *table.Cells) {
-		x.line, x.digest = c.Line, digestOf(l, cells(x)[:len(l.Names)])
-	})
 }
 
 // digestRows reads the digests of the rows of a file. A line that is no row has the digest
 // of nothing, and comes with its *RowError. The sequence ends with any other error, and
-// with that of the header.
+// with that of the header. To work digests out takes longer than to read the rows: where the
+// file is long that is done on all cores.
 func digestRows(r io.Reader, name string, l *table.Layout) iter.Seq2[digestRow, error] {
+	columns := make([]table.Column[struct{}], len(l.Names))
+	for i, name := range l.Names {
+		columns[i] = table.Passed[struct{}](name)
+	}
+	rows := table.Each(table.New(columns...), func(_ *struct{}, cells table.Row, line int, _ *RowError) digestRow {
+		return digestRow{line, digestOf(l, cells)}
+	})
 	return func(yield func(digestRow, error) bool) {
-		for x, err := range table.Read(r, name, digestColumns(l), nil) {
+		for row, err := range table.Read(r, name, rows, nil) {
 			if bad := (*RowError)(nil); errors.As(err, &bad) {
-				x = digestRow{line: bad.Line, digest: digestOf(l, nil)}
+				row.Made = digestRow{bad.Line, digestOf(l, nil)}
 			}
-			if !yield(x, err) {
+			if !yield(row.Made, err) {
+				return
+			}
+		}
+	}
+}
+
+// auditedRow is what there is to ask of a row that is verified.
+type auditedRow struct {
+	digestRow
+	about about
+	bad   *RowError // why it cannot be read, and about says nothing; nil where it can
+}
+
+// auditRows reads a file of the record in one pass for both the digests of its rows and what
+// they are about. The sequence ends with an error that is not a row's.
+func auditRows[T any](r io.Reader, name string, columns *table.Table[T], meaning func(*T) about) iter.Seq2[auditedRow, error] {
+	rows := table.Each(columns, func(x *T, cells table.Row, line int, bad *RowError) auditedRow {
+		row := auditedRow{digestRow: digestRow{line, digestOf(columns.Layout, cells)}, bad: bad}
+		if bad == nil {
+			row.about = meaning(x)
+		}
+		return row
+	})
+	return func(yield func(auditedRow, error) bool) {
+		for row, err := range table.Read(r, name, rows, nil) {
+			if bad := (*RowError)(nil); errors.As(err, &bad) {
+				row.Made, err = auditedRow{digestRow: digestRow{bad.Line, digestOf(columns.Layout, nil)}, bad: bad}, nil
+			}
+			if !yield(row.Made, err) || err != nil {
 				return
 			}
 		}

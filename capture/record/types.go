@@ -48,7 +48,7 @@
 //     may be at work; end.go reads the end of a file alone; stand.go tells how far one was read, and reads what came since;
 //     progress.go tells people how far long work is.
 //   - sessions.go has the holds, seal.go says what a seal covers, and textrow.go reads rows
-//     with their digests.
+//     as text, their digests, and both with what they say.
 //   - sealer.go writes seals and ledger.go rows, torn.go sets torn lines aside, and
 //     writer.go is the one process that may do all this; operator.go tells who captured,
 //     and gives an older sessions.csv its column for it; mounts.go keeps copies of
@@ -59,8 +59,9 @@
 //     readings back, amend.go files a session anew, export.go copies rows out.
 //   - recorded.go finds rows of a person's spreadsheet in the record, import.go adds
 //     the rest.
-//   - finding.go has what can be wrong with a record, match.go compares rows with seals,
-//     verify.go does all of it; reseal.go seals a record as it stands.
+//   - finding.go has what can be wrong with a record, commanded.go finds what sessions.csv
+//     lost, match.go compares rows with seals, verify.go does all of it; reseal.go seals a
+//     record as it stands.
 //   - copies.go reads the record's files as text, for copies of it elsewhere.
 //
 // The room table turns values into rows of text and back and finds a torn line, sheet

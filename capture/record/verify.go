@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"iter"
 	"maps"
 	"path/filepath"
 	"slices"
@@ -39,9 +38,11 @@ type AuditedFile struct {
 // rows. It may run while a capture does: the record is taken as it stands.
 //
 // Faults are rows that were altered, removed or added since they were written,
-// that cannot be read, or that stand twice and were not taken back. The rest are
-// remarks: gaps in a jig's sequence (what is lost on the line is plucked again),
-// times that run backwards (a clock that was set), rows that were never sealed.
+// that cannot be read, or that stand twice and were not taken back; and rows of
+// sessions.csv that are gone or cannot be read, as far as rows that captures wrote tell
+// what stood there, where there is that file. The rest are remarks: gaps in a jig's
+// sequence (what is lost on the line is plucked again), times that run backwards (a clock
+// that was set), rows that were never sealed.
 // Imported rows have times of their own, and rows of readings that were filed anew
 // those of the old rows: they are not compared.
 //
@@ -64,6 +65,9 @@ func Verify(ctx context.Context, dir string, tell func(Finding)) (Audit, error) 
 		err = &fs.PathError{Op: "open", Path: filepath.Join(dir, ReadingsFile), Err: fs.ErrNotExist}
 	}
 	v.readings()
+	for _, f := range v.badHolds {
+		v.tell(f)
+	}
 	return v.audit, err
 }
 
@@ -78,6 +82,7 @@ type verifier struct {
 	powers   map[powerUp]*numbers.Sequence
 	order    []powerUp           // as they come
 	cut      map[ID]cutAmendment // of readings that do not stand again so far
+	badHolds []Finding           // rows of sessions.csv that cannot be read
 }
 
 // cutAmendment is a row that takes a reading back so that it can be filed anew.
@@ -93,8 +98,8 @@ type repeatedRow struct {
 	numbers.Place
 }
 
-// verifyFile reads one file of the record. Its seals are opened first, as the
-// record may grow meanwhile.
+// verifyFile reads one file of the record. Its seals are opened first and sessions.csv
+// last, as the record may grow meanwhile: a row is written after its hold and before its seal.
 func verifyFile[T any](v *verifier, name string, columns *table.Table[T], meaning func(*T) about) error {
 	path := filepath.Join(v.dir, name)
 	seals, err := openNow(sealsPath(path))
@@ -115,16 +120,20 @@ func verifyFile[T any](v *verifier, name string, columns *table.Table[T], meanin
 	default:
 		defer record.Close()
 	}
+	f := &fileVerifier{v: v, path: path}
+	if f.commands, v.badHolds, err = readCommands(v.dir); err != nil {
+		return err
+	}
 	m := newMatcher(path, v.tell, disk.BeingWritten(v.dir))
 	if sealed {
 		m.read(seals)
 	}
 	defer m.stop()
-	f := &fileVerifier{v: v, path: path}
 	if record.Size() > 0 {
 		err = verifyRows(m, f, record, columns, meaning)
 	}
 	m.end()
+	f.commands.tell(v.dir, name, v.tell)
 	if torn := record.tornEnd(); torn != "" {
 		v.tell(Finding{path, 0, 0, Torn, false, torn})
 	}
@@ -132,32 +141,21 @@ func verifyFile[T any](v *verifier, name string, columns *table.Table[T], meanin
 	return err
 }
 
-// verifyRows reads a file twice side by side: as text, for the digests, and as values.
+// verifyRows reads the rows of a file that is not empty.
 func verifyRows[T any](m *matcher, f *fileVerifier, record *snapshot, columns *table.Table[T], meaning func(*T) about) error {
 	again := func() io.Reader { return io.NewSectionReader(record, 0, record.Size()) }
 	if _, err := table.Open(again(), f.path, columns.Layout, nil); err != nil {
 		return err
 	}
-	next, stop := iter.Pull2(table.Read(again(), f.path, columns, nil))
-	defer stop()
-	for row, err := range digestRows(again(), f.path, columns.Layout) {
-		if bad := (*RowError)(nil); err != nil && !errors.As(err, &bad) {
+	for row, err := range auditRows(again(), f.path, columns, meaning) {
+		if err == nil {
+			err = TellRow(f.v.ctx, f.path, f.rows+1)
+		}
+		if err != nil {
 			return err
 		}
-		x, err, _ := next()
-		var bad *RowError
-		if err != nil && !errors.As(err, &bad) {
-			return err
-		}
-		if err := TellRow(f.v.ctx, f.path, f.rows+1); err != nil {
-			return err
-		}
-		m.row(row.line, row.digest)
-		var a about
-		if bad == nil {
-			a = meaning(&x)
-		}
-		f.row(&a, row.line, bad)
+		m.row(digestedRow{row.digestRow, f.commands.lostBy(&row.about)})
+		f.row(&row.about, row.line, row.bad)
 	}
 	return nil
 }
@@ -165,21 +163,18 @@ func verifyRows[T any](m *matcher, f *fileVerifier, record *snapshot, columns *t
 // fileVerifier looks at the rows of a file, each by itself and against those
 // before.
 type fileVerifier struct {
-	v    *verifier
-	path string
-	rows int
-	time time.Time // of the row before
-	line int       // of the row before
+	v        *verifier
+	path     string
+	commands *commands
+	rows     int
+	time     time.Time // of the row before
+	line     int       // of the row before
 }
 
 func (f *fileVerifier) row(a *about, line int, bad *RowError) {
 	f.rows++
 	if bad != nil {
-		text := bad.Msg
-		if bad.Column != "" {
-			text = bad.Column + ": " + text
-		}
-		f.tell(line, Unreadable, true, "%s", text)
+		f.v.tell(unreadable(f.path, line, bad))
 		return
 	}
 	if anew := f.count(a, line); !anew {

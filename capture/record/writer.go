@@ -126,11 +126,27 @@ func (s *Writer) path(name string) string { return filepath.Join(s.Dir, name) }
 // Holds reads sessions.csv.
 func (s *Writer) Holds() (Holds, error) { return HoldsIn(s.Dir) }
 
-// AddReading writes a reading. When it returns nil the row is on the disk.
-func (s *Writer) AddReading(r *Reading) error { return s.readings.append(readingColumns.Row(r)) }
+// AddReading writes a reading. When it returns nil the row is on the disk, and r is what
+// the row says, in the decimals of the file: rows of a capture at hand and rows read back
+// are of one cell.
+func (s *Writer) AddReading(r *Reading) error { return addRow(s.readings, readingColumns, r) }
 
 // AddField writes a field reading likewise.
-func (s *Writer) AddField(r *FieldReading) error { return s.fields.append(fieldColumns.Row(r)) }
+func (s *Writer) AddField(r *FieldReading) error { return addRow(s.fields, fieldColumns, r) }
+
+// addRow writes a row of one of the files. A row that could not be read back is refused.
+func addRow[T any](l *ledger, columns *table.Table[T], x *T) error {
+	row := columns.Row(x)
+	filed, bad := columns.Parse(row, func(string) (string, int) { return filepath.Base(l.path), 0 })
+	if bad != nil {
+		return bad
+	}
+	if err := l.append(row); err != nil {
+		return err
+	}
+	*x = filed
+	return nil
+}
 
 // AddHold notes in sessions.csv who commands a jig from here on.
 func (s *Writer) AddHold(h Hold) error {

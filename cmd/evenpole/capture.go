@@ -67,8 +67,8 @@ works it out from notes and masses; a pickup that is captured on both kinds of j
 it, string by string, and then plucked and driven captures feed one model.
 
 A pickup that the record has with another batch, with other heights of poles that are
-no screws, with more strings, or, in a check, under other strings only, may be another
-one under its id. At a terminal you are asked before anything is plucked; a script ends
+no screws, in either coil, with one coil in place of two, with more strings, or, in a
+check, under other strings only, may be another one under its id. At a terminal you are asked before anything is plucked; a script ends
 there, unless --same-pickup says that it is the same one, changed.
 
 Where standard output is a terminal, one screen is redrawn: what is next, the last take,

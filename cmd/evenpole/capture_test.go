@@ -18,6 +18,7 @@ import (
 	"evenpole/capture/record"
 	"evenpole/capture/record/disk"
 	"evenpole/jig/jigtest"
+	"evenpole/profiles"
 )
 
 const captureMount = `pickup = "P-9"
@@ -198,6 +199,19 @@ func TestHintWhenAShopCannotBeWrittenTo(t *testing.T) {
 	}
 	if hints := openHint(nil, "shop"); hints != nil {
 		t.Errorf("no error: %q", hints)
+	}
+}
+
+// A disk that can be read only is no dead end, whichever file was to be written; a hint that
+// knows more is not doubled.
+func TestHintWhenADiskIsReadOnly(t *testing.T) {
+	read := &fs.PathError{Op: "open", Path: "shop/models/.lock", Err: syscall.EROFS}
+	for _, err := range []error{read, withHint(read, "nothing can be written to shop: allow it")} {
+		var out bytes.Buffer
+		complain(&out, err, profiles.Millimetres)
+		if n := strings.Count(out.String(), "hint: nothing can be written"); n != 1 {
+			t.Errorf("%d hints: %s", n, out.String())
+		}
 	}
 }
 

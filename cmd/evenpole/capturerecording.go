@@ -118,7 +118,7 @@ func captureRecording(ctx context.Context, e *env, dir string, o captureOptions,
 		if e.json {
 			return recordingJSON.write(e, doc)
 		}
-		e.print("nothing kept yet: --yes files %s", profiles.Count(len(heard.Understood.Rows), "take"))
+		e.print("nothing kept yet: --yes files %s", heard.Understood.Takes())
 		return nil
 	}
 	result, err := fileRecording(e, dir, heard.Recording, opt)
@@ -177,7 +177,8 @@ func fileRecording(e *env, dir string, rec *capture.Recording, opt capture.Optio
 	result, err := capture.AddRecording(w, rec, opt)
 	var filed *capture.FiledError
 	if errors.As(err, &filed) {
-		err = withHint(&inputError{err}, "'evenpole record amend --session "+filed.Session+"' files it anew with another mount")
+		err = withHint(&inputError{err}, "'evenpole record amend --session "+filed.Session+"' files it anew with another mount",
+			"where it was filed wrongly otherwise, 'evenpole record retract --session "+filed.Session+"', then the same command once more")
 	}
 	return result, closeWriter(w, withHint(err, diskHint(err)...))
 }

@@ -205,6 +205,9 @@ func hintAmend(e *env, in *shop.Shop, list []cell.Suspect) {
 		if slices.Contains(s.Columns, "rms_mv") {
 			hint = fmt.Sprintf("'evenpole record retract --session %s%s', then capture again", quoted(s.Session), e.shopFlag())
 		}
+		if s.Session != "" && s.OfOtherMount() {
+			e.note("hint: where session %s was of pickup %s: %s", s.Session, s.Pickup, amendByOther(e, in, &s))
+		}
 		if s.Session != "" && !told[hint] {
 			e.note("hint: where session %s is wrong: %s", s.Session, hint)
 		}
@@ -212,12 +215,28 @@ func hintAmend(e *env, in *shop.Shop, list []cell.Suspect) {
 	}
 }
 
+// amendByOther is the command that files a session anew which was captured with the mount
+// file of another pickup; that file is right as it is.
+func amendByOther(e *env, in *shop.Shop, s *cell.Suspect) string {
+	file, err := in.MountFileOf(s.Pickup)
+	if err != nil {
+		e.warn([]string{err.Error()})
+	}
+	if file == "" {
+		return amendCommand(e, s.Session, "FILE") + ", with its mount file"
+	}
+	return amendCommand(e, s.Session, fromHere(file))
+}
+
+// amendCommand is the command that files a session anew.
+func amendCommand(e *env, session, file string) string {
+	return fmt.Sprintf("'evenpole record amend --session %s --mount %s%s'", quoted(session), quoted(file), e.shopFlag())
+}
+
 // amendWith says how a session is filed anew whose mount was wrong: the file to correct,
 // and the command.
 func amendWith(e *env, session string, m shop.MountedWith) string {
-	command := func(file string) string {
-		return fmt.Sprintf("'evenpole record amend --session %s --mount %s%s'", quoted(session), quoted(file), e.shopFlag())
-	}
+	command := func(file string) string { return amendCommand(e, session, file) }
 	switch {
 	case m.File != "":
 		file := fromHere(m.File)

@@ -239,16 +239,24 @@ func printPlan(e *env, o *profiles.Order, p *plan.Plan) {
 func printCost(e *env, o *profiles.Order, p *plan.Plan) {
 	switch {
 	case p.Move != nil && p.Cost > 0 && o.Poles == profiles.Blade:
-		e.print("of what serves nearly as well the pickup hangs where its strings lie closest together: %.3f dB farther off at the worst string than the best%s", p.Cost, worstSet(p))
+		e.print("of what serves nearly as well the pickup hangs where its strings lie closest together: %s at the worst string than the best%s", fartherOff(p.Cost), worstSet(p))
 	case p.Move != nil && p.Cost > 0:
-		e.print("of what serves as well the pickup is moved least: %.3f dB farther off at the worst string than the best%s", p.Cost, worstSet(p))
+		e.print("of what serves as well the pickup is moved least: %s at the worst string than the best%s", fartherOff(p.Cost), worstSet(p))
 	case p.Cost > 0:
-		e.print("the best heights are %.2f mm; the plan is simpler, and %.3f dB farther off at the worst string%s", p.Best, p.Cost, worstSet(p))
+		e.print("the best heights are %.2f mm; the plan is simpler, and %s at the worst string%s", p.Best, fartherOff(p.Cost), worstSet(p))
 	}
 	if p.Advice == plan.FlatIsEnough {
 		worst := p.Flat.MaxWorst()
 		e.print("flat tops at %.2f mm are expected to be %.2f dB off at the worst string, %.2f dB more than the plan%s", p.Flat.Height, worst, worst-p.MaxWorst(), worstSet(p))
 	}
+}
+
+// fartherOff says what is given away, dB, to hundredths as what strings are off is told.
+func fartherOff(cost float64) string {
+	if text := profiles.Sprintf("%.2f", cost); text != "0.00" {
+		return text + " dB farther off"
+	}
+	return "no farther off"
 }
 
 // worstSet says of figures under the tables that they are the worst string set's; "" for

@@ -65,12 +65,12 @@ func runExport(ctx context.Context, e *env, o exportOptions) error {
 	}
 	file := recordFile(o.fields)
 	if o.out == "" {
-		_, err := export(ctx, e, e.stdout, s.Dir(), file, o.filter)
+		_, err := late(ctx, e, func(ctx context.Context) (int, error) { return record.Export(ctx, e.stdout, s.Dir(), file, o.filter) })
 		return err
 	}
 	rows := 0
 	err = s.WriteFile(o.out, e.force, func(f io.Writer) (err error) {
-		rows, err = export(ctx, e, f, s.Dir(), file, o.filter)
+		rows, err = late(ctx, e, func(ctx context.Context) (int, error) { return record.ExportOnce(ctx, f, s.Dir(), file, o.filter) })
 		return err
 	})
 	if err != nil {
@@ -81,10 +81,6 @@ func runExport(ctx context.Context, e *env, o exportOptions) error {
 	}
 	e.print("%s written to %s", profiles.Count(rows, "row"), o.out)
 	return nil
-}
-
-func export(ctx context.Context, e *env, to io.Writer, dir, file string, filter record.Filter) (rows int, err error) {
-	return late(ctx, e, func(ctx context.Context) (int, error) { return record.Export(ctx, to, dir, file, filter) })
 }
 
 // check reads the flags that are not free text.

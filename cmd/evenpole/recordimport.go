@@ -44,7 +44,12 @@ Semicolons and tabs between cells and decimal commas are understood, and inches
 could not have are refused: they are mistyped, or in another unit than the header
 says. With rows that are refused nothing is added, unless --skip-refused says to go on without
 them. The file may be of any size; the first 1000 rows that are refused are listed. A reading that was taken back is not in the record, and stands again;
---skip-taken-back leaves such rows out.`,
+--skip-taken-back leaves such rows out.
+
+A session that the file names becomes one of the import, such as import-old-s003; readings that
+this shop captured itself, as sessions.csv says, come back into their own sessions. So a
+readings.csv that was lost or cannot be read comes back from any copy or spreadsheet of it, and
+a copy of the shop that went on elsewhere brings in what it has more.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(_ *cobra.Command, args []string) error { return runImport(e, args[0], o) },
 	}
@@ -188,6 +193,9 @@ func printImport(e *env, m *record.Import) {
 	}
 	if more := m.RefusedRows - len(m.Refused); more > 0 {
 		e.print("  refused: %s more", profiles.Count(more, "row"))
+	}
+	if m.Own > 0 {
+		e.print("  of readings that this shop captured itself: %s, which stay in their sessions", profiles.Count(m.Own, "row"))
 	}
 	if m.Again > 0 {
 		e.print("  %s were taken back, and will stand again: --skip-taken-back leaves them out", profiles.Count(m.Again, "reading"))

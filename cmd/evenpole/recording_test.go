@@ -13,6 +13,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -329,6 +330,36 @@ func TestCaptureRecording(t *testing.T) {
 	}
 	if status, said := runIn(dir, "evenpole", "record", "verify"); status != 0 {
 		t.Errorf("verify: status %d, %s", status, said)
+	}
+}
+
+// A recording that was filed as plucked otherwise, or of another recorder, is filed anew once
+// its takes were taken back, as often as that is; takes that were taken back one by one stay so.
+func TestRecordingIsFiledAnewWhenTakenBack(t *testing.T) {
+	dir, _ := shortRecording(t)
+	words := func(more string) []string {
+		return strings.Fields("evenpole capture --recording a.wav --mount mount.toml --purpose model --yes " + more)
+	}
+	for _, c := range []struct {
+		words []string
+		want  string
+	}{
+		{words("--excite travel"), "session s001: 12 takes kept"},
+		{words("--excite force"), "this very recording was filed before, in session s001, as plucked by travel"},
+		{strings.Fields("evenpole record retract --session s001"), "taken back 12 readings"},
+		{words("--excite force"), "session s002: 12 takes kept"},
+		{words("--excite force"), "session s002 has this very recording already: nothing added"},
+		{strings.Fields("evenpole record retract --session s002"), "taken back 12 readings"},
+		{words("--excite force --recorder desk"), "session s003: 12 takes kept"},
+		{strings.Fields("evenpole record retract --row 50"), "taken back 1 reading"},
+		{words("--excite force --recorder desk"), "session s003 has this very recording already: nothing added"},
+		{strings.Fields("evenpole record sessions"), " 0 +12 +0 +- +taken back"},
+		{strings.Fields("evenpole record show s003"), "11 good takes"},
+		{strings.Fields("evenpole record verify"), "no faults"},
+	} {
+		if _, said := runIn(dir, c.words...); !regexp.MustCompile(c.want).MatchString(said) {
+			t.Errorf("%s: no %q in: %s", c.words, c.want, said)
+		}
 	}
 }
 

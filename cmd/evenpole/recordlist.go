@@ -21,9 +21,10 @@ func newListCmd(e *env) *cobra.Command {
 		Long: `Lists every pickup that was measured, the newest first, with its level, and balance and
 scatter by string (levels as recorded, takes counting alike), from its newest session in
 which as many strings were measured as in any of it, and which was plucked, if any was: one
-that was begun and left does not hide a whole one; what came of it: shipped, as its newest certificate says that it conforms to an order, or
-open; then the orders, each with the pickup that met it, or open; then the sessions, as
-'evenpole record sessions' has them. 'evenpole record show ID' says more of one.`,
+that was begun and left does not hide a whole one; what came of it: shipped, as its
+newest certificate says that it conforms to an order, or open, and what was captured for a
+check or taken back since; then the orders, each with the pickup that met it, or open; then
+the sessions, as 'evenpole record sessions' has them. 'evenpole record show ID' says more of one.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runList(cmd.Context(), e) },
 	}
@@ -99,6 +100,9 @@ func pickupState(p *shop.PickupLine) string {
 		said = append(said, fmt.Sprintf("open: %s, %s (certificate %d)", p.Order, p.Verdict, p.Certificate))
 	default:
 		said = append(said, "not checked")
+	}
+	if p.Since != "" {
+		said = append(said, p.Since)
 	}
 	if len(p.Open) > 0 {
 		said = append(said, "to be finished: "+strings.Join(p.Open, ", "))

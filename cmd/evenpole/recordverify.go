@@ -21,9 +21,9 @@ func newVerifyCmd(e *env) *cobra.Command {
 fields.seals.csv), which hold a digest of every row since it was written.
 
 Faults are rows that were altered, removed or added, that cannot be read, or that
-stand twice. Remarks are gaps in a jig's sequence, times that run backwards, and
-rows that were never sealed. Rows are counted as a spreadsheet does: the header
-is row 1.
+stand twice, and rows of sessions.csv that are gone though readings name the session.
+Remarks are gaps in a jig's sequence, times that run backwards, and rows that were
+never sealed. Rows are counted as a spreadsheet does: the header is row 1.
 
 Exit status: 0 no faults; 1 faults.`,
 		Args: cobra.NoArgs,

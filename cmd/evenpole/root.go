@@ -43,15 +43,27 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	root.SetErr(stderr)
 	cmd, err := root.ExecuteContextC(ctx)
 	if err != nil && !started { // cobra refused the words themselves
-		err = withHint(&inputError{plainly(err)}, "see '"+cmd.CommandPath()+" --help'")
+		err = withHint(&inputError{plainly(err)}, usageHints(cmd, err)...)
 	}
 	complain(stderr, err, e.units)
 	return exitStatus(err)
 }
 
+// usageHints says how a command is used that cobra refused.
+func usageHints(cmd *cobra.Command, err error) []string {
+	hints := []string{"see '" + cmd.CommandPath() + " --help'"}
+	if strings.HasPrefix(err.Error(), "unknown command") && !cmd.HasSubCommands() {
+		hints = append([]string{"it is '" + cmd.UseLine() + "'"}, hints...)
+	}
+	return hints
+}
+
 // plainly says of a flag's value that is no number what is wanted, in place of what Go's
-// parsers say.
+// parsers say, and which command may have been meant, on one line.
 func plainly(err error) error {
+	if said, near, ok := strings.Cut(err.Error(), "\n\nDid you mean this?\n"); ok {
+		return fmt.Errorf("%s; did you mean %q?", said, strings.Join(strings.Fields(near), ", "))
+	}
 	var value *pflag.InvalidValueError
 	var number *strconv.NumError
 	if !errors.As(err, &value) || !errors.As(err, &number) {
@@ -85,6 +97,9 @@ func complain(w io.Writer, err error, units profiles.Units) {
 			}
 		}
 	}
+	if len(hints) == 0 && errors.Is(err, syscall.EROFS) {
+		hints = []string{"nothing can be written there: copy the shop to a disk that can be written to, or name a file elsewhere"}
+	}
 	for _, s := range hints {
 		fmt.Fprintf(w, "hint: %s\n", s)
 	}
@@ -110,8 +125,10 @@ func hintsOf(err error) []string {
 	case errors.As(err, new(*record.ColumnError)):
 		return []string{"the file is of before there was such a column: in a spreadsheet, write its name beside the last one of the first line, leave its cells empty, " +
 			"and save it as CSV; rows keep what they say, and their seals"}
-	case isOfRecord(err):
-		return []string{"'evenpole record verify' names every row that does not say what was written; what it said, put back into its place, makes the record whole"}
+	case ofRecord(err) == 1: // its header
+		return []string{importBack}
+	case ofRecord(err) > 1:
+		return []string{"'evenpole record verify' names every row that does not say what was written; what it said, put back into its place, makes the record whole", importBack}
 	case errors.Is(err, shop.ErrUnknownID):
 		return []string{"'evenpole record list' lists them"}
 	case errors.Is(err, shop.ErrNoReadings):
@@ -122,14 +139,22 @@ func hintsOf(err error) []string {
 	return nil
 }
 
-// isOfRecord reports whether a row of a shop's own record, below its header, cannot be read.
-func isOfRecord(err error) bool {
+// importBack is the way back where a spreadsheet saved a file of the record and there is no
+// other copy of it.
+const importBack = "where a spreadsheet saved the file otherwise, put back a copy of before; without one, give the file another name and 'evenpole record import' it: " +
+	"that reads semicolons, decimal commas and other dates, and the rows come back into their sessions; then 'evenpole record seal'"
+
+// ofRecord is the line of a shop's own record that cannot be read, 1 for its header; 0 where
+// the error is of something else.
+func ofRecord(err error) (line int) {
 	var row *record.RowError
-	if !errors.As(err, &row) || row.Line < 2 {
-		return false
+	if !errors.As(err, &row) {
+		return 0
 	}
-	name := filepath.Base(row.File)
-	return name == record.ReadingsFile || name == record.FieldsFile
+	if name := filepath.Base(row.File); name == record.ReadingsFile || name == record.FieldsFile {
+		return row.Line
+	}
+	return 0
 }
 
 // exitStatus maps an error to the exit status of the process.

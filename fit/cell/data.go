@@ -72,6 +72,12 @@ type Suspect struct {
 	Evidence float64  `json:"evidence"` // ln of how much likelier the record is with the mistake than without, for ranking
 }
 
+// OfOtherMount reports whether the mount of another pickup seems to have been meant as a
+// whole, and not that pickup's name alone.
+func (s *Suspect) OfOtherMount() bool {
+	return slices.Contains(s.Columns, "pickup") && slices.Contains(s.Columns, "pole_height_mm")
+}
+
 // Remedy says what to do where the suspect is one; "" where it names no session.
 func (s *Suspect) Remedy() string {
 	switch {
@@ -79,6 +85,8 @@ func (s *Suspect) Remedy() string {
 		return ""
 	case slices.Contains(s.Columns, "rms_mv"):
 		return fmt.Sprintf("'evenpole record retract --session %s', then capture again", s.Session)
+	case s.OfOtherMount():
+		return fmt.Sprintf("where it was of pickup %s, 'evenpole record amend --session %s --mount FILE' with the mount file of %[1]s; else correct its own first", s.Pickup, s.Session)
 	}
 	return fmt.Sprintf("correct its mount file, then 'evenpole record amend --session %s --mount FILE'", s.Session)
 }

@@ -25,8 +25,8 @@ const (
 // first where both are, and then the second has the same.
 func Over(m fit.Predictor, o *profiles.Order) fit.Predictor {
 	p := pickupOf(o)
-	handbook := m.Source() == fit.Handbook("").Source()
-	if o.Poles != profiles.Blade {
+	handbook := fit.IsHandbook(m)
+	if handbook && o.Poles != profiles.Blade {
 		m = fit.OverPoles(m, o.Layout.PoleDiameter, o.Spacing())
 	}
 	if p == nil && !(handbook && overBar(o.Poles)) {

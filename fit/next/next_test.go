@@ -147,6 +147,10 @@ func proposedCells(f *fit.Falloff, p *Proposal, session string) []cell.Cell {
 	return out
 }
 
+// uncertainty is the root mean square of the balances' standard deviations, dB, by a
+// covariance of the unknowns.
+func (s *search) uncertainty(cov mat.Symmetric) float64 { return s.rms(s.total(s.propagated(cov))) }
+
 // uncertaintyOf is what Next narrows, by the plain formula: string by string.
 func uncertaintyOf(f *fit.Falloff) float64 {
 	w := wantSteels()[0]

@@ -99,10 +99,6 @@ func (u *unknowns) balanceRows(dst *mat.Dense, w Want) {
 	}
 }
 
-// uncertainty is the root mean square of the balances' standard deviations, dB, by a
-// covariance of the unknowns.
-func (s *search) uncertainty(cov mat.Symmetric) float64 { return s.rms(s.total(s.propagated(cov))) }
-
 // propagated is the balances times a covariance of the unknowns.
 func (s *search) propagated(cov mat.Symmetric) *mat.Dense {
 	var out mat.Dense

@@ -16,6 +16,9 @@ const (
 	nearlyFlat = 0.7
 )
 
+// asLikely is what chances to meet differ by that are the same: what usualDraws leave open.
+const asLikely = 0.01
+
 // advise gives the short answer. An order is out of reach when the plan's mean
 // prediction leaves a string out of tolerance: Make would have taken any stagger that
 // leaves none out, had it found one. All string sets of the order count.
@@ -23,14 +26,21 @@ func (p *Plan) advise() Advice {
 	switch {
 	case p.Flat != nil && p.Flat.leastSure().Meets >= flatChance:
 		return FlatIsEnough
-	case len(p.outside()) > 0:
+	case len(p.outside(p.Tolerance)) > 0:
 		return NotReachable
 	case p.Move == nil:
 		return UseStagger
-	case p.Move.moves():
+	case p.Move.moves() && !p.hangsAsLikely():
 		return MovePickup
 	}
 	return LeavePickup
+}
+
+// hangsAsLikely reports whether a pickup is as likely to meet as it hangs. One that is
+// expected not to is none: of two small chances nothing is told.
+func (p *Plan) hangsAsLikely() bool {
+	as := p.Move.Unmoved
+	return as != nil && len(as.outside(p.Tolerance)) == 0 && as.leastSure().Meets > p.leastSure().Meets-asLikely
 }
 
 // outsideString is a string whose mean prediction is out of tolerance.
@@ -40,12 +50,12 @@ type outsideString struct {
 	deviation float64
 }
 
-// outside lists the strings whose mean prediction is out of tolerance.
-func (p *Plan) outside() []outsideString {
+// outside lists the strings whose mean prediction is out of a tolerance, dB.
+func (g *Forecast) outside(tolerance float64) []outsideString {
 	var out []outsideString
-	for _, s := range p.bySet() {
+	for _, s := range g.bySet() {
 		for i, d := range s.Deviation {
-			if math.Abs(d) > p.Tolerance+rounding {
+			if math.Abs(d) > tolerance+rounding {
 				out = append(out, outsideString{s.Name, i, d})
 			}
 		}
@@ -72,7 +82,7 @@ func (j *job) warnings(p *Plan) []string {
 	w = append(w, j.poorChance(p)...)
 	w = append(w, p.nearlyEnough()...)
 	w = append(w, j.flatIsNearer(p)...)
-	w = append(w, p.hangsNearer()...)
+	w = append(w, p.asItHangs()...)
 	return append(w, j.breaches()...)
 }
 
@@ -173,7 +183,7 @@ func (j *job) bindingLimits(p *Plan) []string {
 
 // poorChance says why the plan is unlikely to meet the order.
 func (j *job) poorChance(p *Plan) []string {
-	if out := p.outside(); len(out) > 0 {
+	if out := p.outside(p.Tolerance); len(out) > 0 {
 		var names []string
 		for _, m := range out {
 			name := profiles.Sprintf("%s at %+.2f dB", j.name(m.i), m.deviation)
@@ -238,14 +248,28 @@ func (j *job) flatIsNearer(p *Plan) []string {
 		p.MaxWorst()-p.Flat.MaxWorst(), j.name(i), d[i], p.Tolerance)}
 }
 
-// hangsNearer says why a pickup is moved whose worst string is expected nearer to its target as
-// it hangs.
-func (p *Plan) hangsNearer() []string {
-	if p.Move == nil || !p.Move.moves() || p.Move.Unmoved == nil || p.Move.Unmoved.MaxWorst() > p.MaxWorst()-equalWithin {
+// asItHangs says why a pickup is moved whose worst string is expected nearer to its target as
+// it hangs, and why one is not that would be for its worst string.
+func (p *Plan) asItHangs() []string {
+	if p.Move == nil || !p.Move.moves() || p.Move.Unmoved == nil {
 		return nil
 	}
-	return []string{fmt.Sprintf("as it hangs the pickup comes %.1f dB nearer at the worst string: it is moved for strings that lie closer together, %.1f dB from loudest to quietest in place of %.1f dB, by the mean prediction",
-		p.MaxWorst()-p.Move.Unmoved.MaxWorst(), p.meanSpread(), p.Move.Unmoved.meanSpread())}
+	as, leave := p.Move.Unmoved, ""
+	if p.Advice == LeavePickup {
+		leave = profiles.Sprintf("it need not be moved: as it hangs every string is within %g dB with a chance of %.0f %%, moved with one of %.0f %%", p.Tolerance, 100*as.leastSure().Meets, 100*p.leastSure().Meets)
+	}
+	if as.MaxWorst() > p.MaxWorst()-equalWithin {
+		if leave == "" {
+			return nil
+		}
+		return []string{leave}
+	}
+	nearer := fmt.Sprintf("as it hangs the pickup comes %.1f dB nearer at the worst string: it is moved for strings that lie closer together, %.1f dB from loudest to quietest in place of %.1f dB, by the mean prediction",
+		p.MaxWorst()-as.MaxWorst(), p.meanSpread(), as.meanSpread())
+	if leave != "" {
+		nearer += "; yet " + leave
+	}
+	return []string{nearer}
 }
 
 // meanSpread is the spread of the mean predictions, dB, the largest among the string sets.

@@ -16,7 +16,7 @@ const (
 	NotReachable Advice = "not reachable"  // no stagger within the limits is expected to meet
 	UseStagger   Advice = "stagger"
 	MovePickup   Advice = "move the pickup"              // for poles that cannot be set
-	LeavePickup  Advice = "leave the pickup as it hangs" // likewise
+	LeavePickup  Advice = "leave the pickup as it hangs" // likewise, and as likely to meet as where it were moved to
 )
 
 // Plan is the answer to an order. The figures at its top are those of the

@@ -94,6 +94,23 @@ func TestABladeIsMoved(t *testing.T) {
 	}
 }
 
+// TestABladeIsMovedForABetterChance: who has a blade is asked to move it only where it is more
+// likely within the tolerance then.
+func TestABladeIsMovedForABetterChance(t *testing.T) {
+	o := sampleOrder(t, "blade")
+	p := planned(t, o)
+	if p.Meets > p.Move.Unmoved.Meets || p.Advice != LeavePickup {
+		t.Errorf("within with a chance of %.3f, as it hangs %.3f: %s", p.Meets, p.Move.Unmoved.Meets, p.Advice)
+	}
+	if want := "yet it need not be moved: as it hangs every string is within 2 dB with a chance of 27 %, moved with one of 24 %"; !strings.Contains(strings.Join(p.Warnings, "\n"), want) {
+		t.Errorf("got %q, want %q", p.Warnings, want)
+	}
+	o.StringHeightLast = 5.2 // far from the last string
+	if p := planned(t, o); p.Meets < p.Move.Unmoved.Meets+0.01 || p.Advice != MovePickup || strings.Contains(strings.Join(p.Warnings, "\n"), "need not be moved") {
+		t.Errorf("within with a chance of %.3f, as it hangs %.3f: %s, %q", p.Meets, p.Move.Unmoved.Meets, p.Advice, p.Warnings)
+	}
+}
+
 // TestTwoCoilsAreSetByTheScrews: the slugs stay, the screws bring the balance, by less
 // than poles of a single coil would.
 func TestTwoCoilsAreSetByTheScrews(t *testing.T) {

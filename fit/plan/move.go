@@ -31,7 +31,7 @@ func (j *job) moved(first, last float64) *job {
 func (j *job) travels() []float64 {
 	var list []float64
 	for k := math.Ceil((-j.order.PickupLower - lengthTolerance) / moveStep); k*moveStep <= j.order.PickupRaise+lengthTolerance; k++ {
-		list = append(list, math.Round(k*moveStep*1e6)/1e6+0)
+		list = append(list, profiles.Rounded(k*moveStep, 6))
 	}
 	return list
 }

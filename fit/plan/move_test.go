@@ -89,3 +89,16 @@ func TestFixedPolesKeepTheirGap(t *testing.T) {
 		t.Errorf("got %v", err)
 	}
 }
+
+// As it hangs a pickup is expected out of tolerance, and moved within: that both have hardly a
+// chance, as little is known, is no reason to leave it.
+func TestFixedPolesAreMovedWithinWhereBothAreUnlikely(t *testing.T) {
+	o := order(3, 2, 0.05)
+	o.FixedHeights, o.PickupRaise, o.PickupLower = []float64{0.4, 0.4, 0.4}, 1, 1
+	m := line([]float64{1.2, 0, -1.2}, []float64{2, 2, 2}).independent(9, 9, 9)
+	m.byGap = true
+	p := made(t, o, m, Options{})
+	if was, is := p.Move.Unmoved.Meets, p.Meets; is-was > asLikely || p.Advice != MovePickup {
+		t.Errorf("within with a chance of %.3f, as it hangs %.3f; advice: %s", is, was, p.Advice)
+	}
+}

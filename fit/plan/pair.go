@@ -82,7 +82,7 @@ func Pairing(ctx context.Context, o *profiles.Order, p *Plan, other *profiles.Or
 	out.Expected = meanLevel(p.Level) - meanLevel(q.Level) + out.Position
 	coil := pickupSD
 	if f, ok := m.(fit.Model); ok {
-		if sd, known := f.PickupSD(); known && m.Source() != fit.Handbook("").Source() {
+		if sd, known := f.PickupSD(); known && !fit.IsHandbook(m) {
 			coil = float64(sd.DB())
 		}
 	}
@@ -119,7 +119,7 @@ func (r *Pair) raise(ctx context.Context, o *profiles.Order, p *Plan, m fit.Pred
 	up, down := cmp.Or(o.PickupRaise, profiles.UsualTravel), cmp.Or(o.PickupLower, profiles.UsualTravel)
 	best := math.Inf(1)
 	for k := math.Ceil(-down/moveStep - rounding); k*moveStep <= up+rounding; k++ {
-		by := math.Round(k*moveStep*1e6)/1e6 + 0
+		by := profiles.Rounded(k*moveStep, 6)
 		j, err := w.job(o, by, by)
 		if err != nil {
 			return err

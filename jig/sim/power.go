@@ -104,9 +104,7 @@ func (j *Jig) keep(l jig.Line) {
 	if !j.cfg.Faults.NoResend {
 		j.remember(l)
 	}
-	if l.Kind == jig.KindField {
-		j.fields = append(j.fields, l.Field)
-	} else {
+	if l.Kind != jig.KindField {
 		j.log = append(j.log, l.Reading)
 	}
 	if j.made == j.cfg.Faults.CutAfter {

@@ -178,15 +178,29 @@ func TestHangUp(t *testing.T) {
 	})
 }
 
+// restart switches the jig off and on: a new boot, nothing remembered. It does
+// nothing to a jig that is off.
+func (j *Jig) restart() {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	if j.boots == 0 {
+		return
+	}
+	j.step(j.clock())
+	j.now = j.clock()
+	j.powerUp()
+	j.nudge()
+}
+
 func TestRestartIsHeard(t *testing.T) {
 	term := InProcess()
 	j := New(Config{Speed: 100})
-	j.Restart() // it is off: nothing happens
+	j.restart() // it is off: nothing happens
 	j.Mount(flat(set, 3))
 	serve(t, j, term)
 	c := attach(t, term)
 	was := c.Ident().Boot
-	j.Restart()
+	j.restart()
 	_, err := c.Do(t.Context(), jig.PluckCommand(1, 1), jig.Sink{})
 	var restart *jig.RestartError
 	if !errors.As(err, &restart) || restart.Was != was {

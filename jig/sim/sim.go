@@ -78,33 +78,12 @@ func (j *Jig) mount(m Mounted) {
 	}
 }
 
-// Restart switches the jig off and on: a new boot, nothing remembered. It does
-// nothing to a jig that is off.
-func (j *Jig) Restart() {
-	j.mu.Lock()
-	defer j.mu.Unlock()
-	if j.boots == 0 {
-		return
-	}
-	j.step(j.clock())
-	j.now = j.clock()
-	j.powerUp()
-	j.nudge()
-}
-
 // Log returns every reading that was made, in order: the truth of what ought to
 // be in a record.
 func (j *Jig) Log() []jig.Reading {
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	return slices.Clone(j.log)
-}
-
-// FieldLog returns every field reading that was made, in order.
-func (j *Jig) FieldLog() []jig.Field {
-	j.mu.Lock()
-	defer j.mu.Unlock()
-	return slices.Clone(j.fields)
 }
 
 // TrueLevels returns the RMS level in mV of each string on the jig, as the

@@ -26,7 +26,6 @@ type Jig struct {
 	made      int     // readings of all power-ups
 	drift     float64 // as the logarithm
 	log       []jig.Reading
-	fields    []jig.Field
 	served    bool
 	hungUp    bool
 	muteTo    time.Duration // deaf and mute until then

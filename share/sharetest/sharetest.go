@@ -8,6 +8,7 @@ package sharetest
 import (
 	"bytes"
 	"crypto/sha256"
+	"errors"
 	"fmt"
 	"io/fs"
 	"os"
@@ -59,7 +60,7 @@ func Fill(t testing.TB, dir, bench string, n int) {
 	Write(t, dir, rows)
 }
 
-// Shop makes a shop with n readings of its own, a hold, a mount, a calibration, a string set
+// Shop makes a shop with n readings of its own, two holds, a mount, a calibration, a string set
 // and an order, which has not joined.
 func Shop(t testing.TB, bench string, n int) *shop.Shop {
 	t.Helper()
@@ -76,7 +77,9 @@ func Shop(t testing.TB, bench string, n int) *shop.Shop {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := w.AddHold(record.Hold{Time: time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC), Session: "s001", Purpose: record.ForModel, Kind: record.OfReadings, Jig: "jig-" + bench, Boot: "0000abcd", Pickup: "T-" + bench, Mount: "T.toml"}); err != nil {
+	hold := record.Hold{Time: time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC), Session: "s001", Purpose: record.ForModel, Kind: record.OfReadings, Jig: "jig-" + bench, Boot: "0000abcd", Pickup: "T-" + bench, Mount: "T.toml"}
+	loose := record.Hold{Time: hold.Time, Session: "s002", Purpose: record.ForBatch, Kind: record.OfFields, Jig: hold.Jig, Boot: "0000abce", Mount: "gale.toml"}
+	if err := errors.Join(w.AddHold(hold), w.AddHold(loose)); err != nil {
 		t.Fatal(err)
 	}
 	if err := w.AddField(&record.FieldReading{Time: time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC), Session: "s002", Jig: "jig-" + bench, Boot: "0000abce", Seq: 1, HasSeq: true, Batch: "gale", Magnet: "gale/1", Position: 1, Take: 1, Field: 90, ProbeGap: 0.5}); err != nil {

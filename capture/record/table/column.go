@@ -16,6 +16,7 @@ type Column[T any] struct {
 	get    func(*T) string
 	set    func(*T, *Cell)
 	quick  func(*T, []byte) bool // sets the value as set does from text in its usual form, and else returns false; may be nil
+	text   func(*T, string)      // gets the text of a cell that was read by quick; may be nil
 	number bool                  // its cells are decimal numbers
 	needed bool
 }
@@ -46,6 +47,11 @@ func Text[T any, S ~string](name string, at func(*T) *S) Column[T] {
 		get:  func(x *T) string { return string(*at(x)) },
 		set:  func(x *T, c *Cell) { *at(x) = S(c.Text) },
 	}
+}
+
+// Passed is a column of which a value says nothing, for readers of the text alone.
+func Passed[T any](name string) Column[T] {
+	return Column[T]{name: name, get: func(*T) string { return "" }, set: func(*T, *Cell) {}}
 }
 
 // Word is a column of one of some words.

@@ -36,9 +36,9 @@ func newQuickReader[T any](t *Table[T], plain *Reader) *quickReader[T] {
 			q.to[from] = to
 		}
 	}
-	*q.x = t.blank
-	nowhere := func(string) (string, int) { return "", 0 } // the plain reader tells errors
-	q.row = &Cells{layout: t.Layout, row: make(Row, len(t.columns)), cell: Cell{at: nowhere}}
+	t.reset(q.x)
+	at := func(string) (string, int) { return plain.name, 0 } // the plain reader tells the lines of errors
+	q.row = &Cells{layout: t.Layout, row: make(Row, len(t.columns)), cell: Cell{at: at}}
 	return q
 }
 
@@ -216,11 +216,17 @@ func (q *quickReader[T]) set(to int, raw []byte) bool {
 		value = withoutQuotes(raw)
 	}
 	column := &q.table.columns[to]
-	if column.quick != nil && len(value) > 0 && column.quick(q.x, value) {
+	quick := column.quick != nil && len(value) > 0 && column.quick(q.x, value)
+	if quick && column.text == nil {
+		return true
+	}
+	text := Plain(q.words.of(value))
+	if quick {
+		column.text(q.x, text)
 		return true
 	}
 	cell := &q.row.cell
-	cell.Text, cell.column, cell.err = Plain(q.words.of(value)), q.table.Names[to], nil
+	cell.Text, cell.column, cell.err = text, q.table.Names[to], nil
 	column.set(q.x, cell)
 	return cell.err == nil
 }

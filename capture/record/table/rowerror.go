@@ -11,7 +11,8 @@
 // of them without the type of the values. A [Reader] (reader.go) reads a file into
 // rows of text in the order of a layout, and [Read] (read.go) reads it into values: a
 // file of one block row by row, a longer one cut into blocks (blocks.go), which all
-// cores read (parallel.go), most rows and cells in a quick way (quick.go, quickcell.go).
+// cores read (parallel.go), most rows and cells in a quick way (quick.go, quickcell.go). [Each] (each.go) gives
+// values and text in one reading.
 //
 // It knows nothing of pickups and shops, and writes no file.
 package table

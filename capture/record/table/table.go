@@ -31,20 +31,22 @@ func (l *Layout) Cell(row Row, name string) *string { return &row[l.index[name]]
 type Table[T any] struct {
 	*Layout
 	columns []Column[T]
-	blank   T // what a row says in which every cell is empty
+	reset   func(*T) // has a value say what a row says in which every cell is empty
 	finish  func(*T, *Cells)
 }
 
 // New returns the table of some columns, each of another name.
 func New[T any](columns ...Column[T]) *Table[T] {
 	t := &Table[T]{Layout: &Layout{index: map[string]int{}}, columns: columns}
+	var blank T
+	t.reset = func(x *T) { *x = blank }
 	for i, c := range columns {
 		t.Names, t.Number, t.ByName = append(t.Names, c.name), append(t.Number, c.number), append(t.ByName, i)
 		t.index[c.name] = i
 		if c.needed {
 			t.Needed = append(t.Needed, c.name)
 		}
-		c.set(&t.blank, &Cell{})
+		c.set(&blank, &Cell{})
 	}
 	slices.SortFunc(t.ByName, func(a, b int) int { return cmp.Compare(t.Names[a], t.Names[b]) })
 	return t
@@ -85,7 +87,8 @@ func (t *Table[T]) parser(at Place) func(Row) (T, *RowError) {
 	x := new(T) // used for row after row, as is c
 	c := &Cells{layout: t.Layout, cell: Cell{at: at}}
 	return func(row Row) (T, *RowError) {
-		*x, c.row, c.cell.err = t.blank, row, nil
+		t.reset(x)
+		c.row, c.cell.err = row, nil
 		for i, text := range row {
 			if text != "" {
 				c.cell.Text, c.cell.column = text, t.Names[i]
