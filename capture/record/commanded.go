@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io/fs"
 	"path/filepath"
+	"slices"
 )
 
 // commands are the holds of a sessions.csv, to tell by rows of the record which of its rows
@@ -80,7 +81,7 @@ func (c *commands) lostBy(a *about) *lostHold {
 	if of != c.last {
 		c.last, c.held = of, c.holds[of.powerUp]
 	}
-	if c.held.Owner(of.jig, of.boot, a.id.Seq) == a.session {
+	if c.held.Owner(of.jig, of.boot, a.id.Seq) == a.session || IsRecorder(of.jig) && c.held.has(a.session) {
 		return nil
 	}
 	h := c.lost[of]
@@ -90,6 +91,12 @@ func (c *commands) lostBy(a *about) *lostHold {
 		c.order = append(c.order, h)
 	}
 	return h
+}
+
+// has reports whether one of the holds is a session's. A recording that was filed anew
+// numbers its readings from 1 in each of its sessions, so that its latest owns all.
+func (all Holds) has(session string) bool {
+	return slices.ContainsFunc(all, func(h Hold) bool { return h.Session == session })
 }
 
 // by takes note that a capture wrote the row on a line.

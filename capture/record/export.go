@@ -141,7 +141,7 @@ func takenBackIn[T any](r io.Reader, path string, columns *table.Table[T], meani
 // one that is still to come.
 func (x *exporter) isTakenBack(a *about) bool {
 	ref, _ := x.standing.Meet(a)
-	return a.named && (x.standing.NeverStands(a.id) || x.back[a.id] > int(ref.before))
+	return a.named && x.standing.WillBeTakenBack(a.id, ref, x.back[a.id])
 }
 
 // copy takes the next row of the file over as it stands, or leaves it out.

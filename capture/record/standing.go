@@ -124,6 +124,12 @@ func (s *Standing) IsTakenBack(ref Ref) bool {
 	return b != nil && (b.always || b.times > int(ref.before))
 }
 
+// WillBeTakenBack reports whether a row of a reading that was met last is taken back by one
+// that was met, or by one that follows, where so many rows of all take the reading back.
+func (s *Standing) WillBeTakenBack(id ID, ref Ref, times int) bool {
+	return s.NeverStands(id) || times > int(ref.before)
+}
+
 // Before reports whether a row has a name and another one comes before it in the same
 // power-up of the same jig.
 func (a Ref) Before(b Ref) bool { return a.power != 0 && a.power == b.power && a.seq < b.seq }
