@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"crypto/rand"
 	"encoding/json"
 	"fmt"
@@ -34,6 +35,8 @@ type benchView struct {
 	Purposes []record.Purpose
 	Fields   *fieldsView // of the mount; nil where it is written as a text
 	Said     written     // what is wrong with what was filled in
+
+	Unfinished string // what to do about a capture that was left before this program began
 }
 
 // capture shows the bench.
@@ -52,7 +55,7 @@ func (s *Server) showBench(w http.ResponseWriter, r *http.Request, status int, f
 		v.Ports = nil // a port can be written all the same
 	}
 	if f == nil {
-		if v.Form, err = s.lastForm(v.Ports); err != nil {
+		if v.Form, v.Unfinished, err = s.lastForm(v.Ports); err != nil {
 			return err
 		}
 	}
@@ -99,19 +102,26 @@ func (s *Server) checkMount(w http.ResponseWriter, r *http.Request) error {
 	return sendJSON(w, written{Fine: fmt.Sprintf("pickup %s: %s", orDash(m.Pickup), profiles.Count(len(m.Strings), "string"))})
 }
 
-// lastForm is the form as it was filled in last, or with the mount that was captured
-// last.
-func (s *Server) lastForm(ports []jig.PortInfo) (*captureForm, error) {
+// lastForm is the form as it was filled in last, or with the mount that was captured last;
+// unfinished says how the last capture goes on that was left before its end.
+func (s *Server) lastForm(ports []jig.PortInfo) (f *captureForm, unfinished string, err error) {
 	if f := s.bench.lastForm(); f != nil {
-		return f, nil
+		return f, "", nil
 	}
-	f := &captureForm{Purpose: string(record.ForModel)}
+	last, err := s.shop.LastCapture()
+	if err != nil {
+		return nil, "", err
+	}
+	f = &captureForm{Purpose: string(record.ForModel), Text: last.Mount}
 	if len(ports) > 0 {
 		f.Port = ports[0].Name
 	}
-	var err error
-	f.Text, err = s.shop.LastMount()
-	return f, err
+	if last.Open {
+		f.Purpose = string(last.Purpose)
+		unfinished = fmt.Sprintf("Session %s, for %s, of %s, was begun and is not finished: start it as below, with as many takes as it was to have, and it goes on.",
+			last.Session, last.Purpose, cmp.Or(last.Pickup, "loose magnets"))
+	}
+	return f, unfinished, nil
 }
 
 // start starts a capture.

@@ -95,9 +95,11 @@ func (s *Server) showRecordings(w http.ResponseWriter, r *http.Request, status i
 	}
 	v.Text = form.Get("text")
 	if !form.Has("text") {
-		if v.Text, err = s.shop.LastMount(); err != nil {
+		last, err := s.shop.LastCapture()
+		if err != nil {
 			return err
 		}
+		v.Text = last.Mount
 	}
 	if v.Example, err = s.exampleMount(); err != nil {
 		return err

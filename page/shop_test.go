@@ -121,6 +121,27 @@ func TestCautionsStandBesideHeights(t *testing.T) {
 	}
 }
 
+// A capture that was cut short by a power cut is told when the page is there again, and the form
+// begins as it was.
+func TestCaptureThatWasLeftIsTold(t *testing.T) {
+	dir := t.TempDir()
+	const sessions = "time,session,purpose,kind,jig,boot,after_seq,pickup,mount,operator\n2026-03-02T08:00:00Z,s001,check,readings,j,0000000A,0,P-1,P-1-00000000.toml,Bo\n"
+	if err := os.WriteFile(filepath.Join(dir, "sessions.csv"), []byte(sessions), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	s := servingShop(t, dir, Options{Loopback: true})
+	const told = "Session s001, for check, of P-1, was begun and is not finished"
+	wants(t, get(s, "/capture"), http.StatusOK, told, "<option selected>check</option>")
+	if err := os.WriteFile(filepath.Join(dir, "sessions.csv"), []byte(sessions+"2026-03-02T08:09:00Z,,,,j,0000000A,9,,,\n"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	w := get(s, "/capture")
+	wants(t, w, http.StatusOK, "<option selected>model</option>")
+	if strings.Contains(w.Body.String(), "not finished") {
+		t.Error("a whole capture is told as unfinished")
+	}
+}
+
 // A session that was filed anew, as its mount was wrong, is shown as it is filed now.
 func TestSessionThatWasAmended(t *testing.T) {
 	dir := t.TempDir()

@@ -205,6 +205,15 @@ func written(t *testing.T, p *Plot) string {
 	return text
 }
 
+// Every effect of the falloff model is called by words on its picture.
+func TestEffectsHaveWords(t *testing.T) {
+	for _, e := range curve.Effects {
+		if _, ok := effectWords[e.Name]; !ok {
+			t.Errorf("effect %q has none", e.Name)
+		}
+	}
+}
+
 func TestPlots(t *testing.T) {
 	want := map[string][]string{
 		"predicted.svg":              {"predicted balance, dB", "measured balance, dB", "A/1", "left out", "95 %"},

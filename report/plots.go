@@ -406,13 +406,15 @@ func (p *Plot) sessionMeans(d *explain.Diagnosis, number map[visit]int) {
 
 // effectWords say what an effect is; an effect without is called by its name.
 var effectWords = map[string][2]string{
-	"pickup":  {"Pickups", "How loud a pickup is as a whole: its coil."},
-	"batch":   {"Magnet batches", "How loud pickups with magnets of a batch are."},
-	"pole":    {"Poles", "What one magnet under one string of one pickup adds."},
-	"string":  {"Strings", "What one physical string adds to what its diameters say."},
-	"channel": {"The jig's slots", "What a slot of the jig adds, whichever pickup is on it."},
-	"magnet":  {"Magnets", "What a magnet adds whose field was not measured, where those of others were."},
-	"setup":   {"Mountings", "How much higher the strings of a session lay than was said."},
+	"pickup":   {"Pickups", "How loud a pickup is as a whole: its coil."},
+	"batch":    {"Magnet batches", "How loud pickups with magnets of a batch are."},
+	"pole":     {"Poles", "What one magnet under one string of one pickup adds."},
+	"string":   {"Strings", "What one physical string adds to what its diameters say."},
+	"channel":  {"The jig's slots", "What a slot of the jig adds, whichever pickup is on it."},
+	"magnet":   {"Magnets", "What a magnet adds whose field was not measured, where those of others were."},
+	"setup":    {"Mountings", "How much higher the strings of a session lay than was said."},
+	"recorder": {"Recorders", "How loud a recorder is, as it was set, whose levels are in no known unit."},
+	"jig":      {"Jigs", "How loud a jig reads beside the others."},
 }
 
 // mostLevels is how many levels of an effect are drawn.

@@ -13,6 +13,7 @@ import (
 	"strings"
 
 	"evenpole/capture/record"
+	"evenpole/capture/record/disk"
 	"evenpole/capture/record/table"
 	"evenpole/fit/gain"
 	"evenpole/profiles"
@@ -430,7 +431,7 @@ func (v *View) addMagnets(p *part, magnets map[string][]string) {
 	if err != nil {
 		return
 	}
-	files, _ := filepath.Glob(filepath.Join(p.dir, record.MountsDir, "*.toml")) // the pattern is sound
+	files, _ := disk.Matching(filepath.Join(p.dir, record.MountsDir), "*.toml") // a folder that cannot be read has none
 	for _, file := range files {
 		m, err := profiles.ReadMount(file, lib)
 		if err != nil || m.Pickup == "" || len(m.Magnets) == 0 {

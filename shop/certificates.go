@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"path/filepath"
 
 	"evenpole/capture/record/disk"
 	"evenpole/fit/verdict"
@@ -68,13 +67,13 @@ func (all Certificates) next() int {
 // leftPages reports whether there are pages under a number whose certificate is gone, as a
 // person moved it away: a certificate of another pickup would get these pages.
 func (s *Shop) leftPages(number int) bool {
-	pages, err := filepath.Glob(s.join(certificatesDir, fmt.Sprintf("%04d-*", number)))
+	pages, err := disk.Matching(s.join(certificatesDir), fmt.Sprintf("%04d-*", number))
 	return err == nil && len(pages) > 0 && Missing(s.certificate(number))
 }
 
 // Certificates reads all that were issued.
 func (s *Shop) Certificates() (Certificates, error) {
-	files, err := filepath.Glob(s.join(certificatesDir, certificatePattern))
+	files, err := disk.Matching(s.join(certificatesDir), certificatePattern)
 	if err != nil {
 		return nil, err
 	}

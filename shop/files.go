@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"evenpole/capture/record"
+	"evenpole/capture/record/disk"
 	"evenpole/fit/gain"
 	"evenpole/fit/repeat"
 	"evenpole/profiles"
@@ -88,7 +89,7 @@ func (f folder) modelsLock() string       { return f.join(modelsDir, modelsLock)
 
 // mounts are the copies of mounts that were captured.
 func (f folder) mounts() []string {
-	files, _ := filepath.Glob(f.join(record.MountsDir, "*.toml")) // the pattern is sound
+	files, _ := disk.Matching(f.join(record.MountsDir), "*.toml") // a folder that cannot be read has none
 	return files
 }
 

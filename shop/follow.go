@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"evenpole/capture"
@@ -194,6 +195,20 @@ func (l *Live) Strings() []LiveString {
 		}
 	}
 	return out
+}
+
+// OffPitch says which strings do not sound at their notes, by their takes; "" for none.
+func (l *Live) OffPitch() string {
+	var off []string
+	for _, s := range l.Strings() {
+		if how := profiles.WrongPitch(s.Note, s.Freq); how != "" {
+			off = append(off, fmt.Sprintf("string %d %s", s.Number, how))
+		}
+	}
+	if off == nil {
+		return ""
+	}
+	return "not at its note: " + strings.Join(off, "; ") + ": is the mount that of what is on the jig? A check of it cannot conform"
 }
 
 // figures are the levels of the rows.

@@ -5,7 +5,8 @@ import (
 	"iter"
 	"math"
 	"os"
-	"time"
+	"path/filepath"
+	"slices"
 
 	"evenpole/capture/record"
 	"evenpole/capture/record/disk"
@@ -124,19 +125,40 @@ func (s *Shop) SessionRows(ctx context.Context, session string) ([]record.Readin
 	return out, nil
 }
 
-// LastMount is the text of the mount that was captured last, as the shop keeps it; ""
-// before the first.
-func (s *Shop) LastMount() (string, error) {
-	var last string
-	var at time.Time
+// LastCapture is the capture that was begun last, as sessions.csv says; not as files'
+// times do, which a copy of the shop may have lost.
+type LastCapture struct {
+	Session string // "" before the first
+	Purpose record.Purpose
+	Pickup  string // "" of loose magnets
+	Open    bool   // it was begun and not finished
+	Mount   string // the text of its mount, as the shop keeps it; "" where it is gone
+}
+
+// LastCapture looks up the capture that was begun last.
+func (s *Shop) LastCapture() (LastCapture, error) {
+	holds, err := record.HoldsIn(s.Dir())
+	if err != nil {
+		return LastCapture{}, err
+	}
+	for _, h := range slices.Backward(holds) {
+		if h.Session == "" || h.Jig == "" { // an end, or a session that was filed anew
+			continue
+		}
+		text, err := s.keptMount(holds.Mount(h.Session))
+		return LastCapture{h.Session, h.Purpose, h.Pickup, holds.Open()[h.Session], text}, err
+	}
+	return LastCapture{}, nil
+}
+
+// keptMount is the text of one of the shop's copies of mounts; "" where there is none of the
+// name. A link, which may lead out of the shop, is none.
+func (s *Shop) keptMount(name string) (string, error) {
 	for _, file := range s.mounts() {
-		if info, err := os.Lstat(file); err == nil && info.Mode().IsRegular() && info.ModTime().After(at) {
-			last, at = file, info.ModTime()
+		if info, err := os.Lstat(file); filepath.Base(file) == name && err == nil && info.Mode().IsRegular() {
+			text, err := disk.ReadFile(file)
+			return string(text), err
 		}
 	}
-	if last == "" {
-		return "", nil
-	}
-	text, err := disk.ReadFile(last)
-	return string(text), err
+	return "", nil
 }

@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"evenpole/capture/record"
 )
@@ -161,6 +162,58 @@ func TestOverviewSaysWhatCameAfterACertificate(t *testing.T) {
 			t.Errorf("%s of %s: since %q, want %q", p.Pickup, p.Session, p.Since, c.want)
 		}
 	}
+}
+
+// A shop is whole in a folder of any name, and its certificates and mounts are found there.
+func TestShopInAFolderWithBrackets(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "Werk [alt] ä")
+	if err := os.CopyFS(dir, os.DirFS(overviewShop(t).Dir())); err != nil {
+		t.Fatal(err)
+	}
+	s, err := Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(os.Mkdir(s.join("mounts"), 0o777), os.WriteFile(s.join("mounts", "b-1.toml"), nil, 0o666)); err != nil {
+		t.Fatal(err)
+	}
+	if all, err := s.Certificates(); err != nil || len(all) != 3 {
+		t.Errorf("%d certificates, %v", len(all), err)
+	}
+	if files := s.mounts(); len(files) != 1 {
+		t.Errorf("mounts %q", files)
+	}
+}
+
+// The last capture is that of the record, whatever the files' times are: a copy of the shop on
+// another machine has others. A mount that was amended is the one that it is filed with now.
+func TestLastCapture(t *testing.T) {
+	s := overviewShop(t)
+	add := func(name, text string, age time.Duration) {
+		t.Helper()
+		file := s.join(name)
+		was, _ := os.ReadFile(file)
+		at := time.Now().Add(-age)
+		if err := errors.Join(os.MkdirAll(filepath.Dir(file), 0o777), os.WriteFile(file, append(was, text...), 0o666), os.Chtimes(file, at, at)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	wants := func(session, pickup string, open bool, mount string) {
+		t.Helper()
+		if c, err := s.LastCapture(); err != nil || c.Session != session || c.Pickup != pickup || c.Open != open || c.Mount != mount {
+			t.Errorf("got %+v, %v; want session %s of %q, open %v, mount %q", c, err, session, pickup, open, mount)
+		}
+	}
+	wants("s004", "", false, "")
+	add("mounts/b-1.toml", "loose", time.Hour)
+	add("mounts/P-1.toml", "older, and copied later", 0)
+	wants("s004", "", false, "loose")
+	add("sessions.csv", "2025-03-07T08:00:00Z,s002,model,readings,j,0000000A,7,P,P-2.toml,Ida\n", 0)
+	wants("s002", "P", true, "")
+	add("sessions.csv", "2025-03-08T08:00:00Z,s002,model,readings,,,0,P,P-1.toml,Ida\n", 0)
+	wants("s002", "P", true, "older, and copied later")
+	add("sessions.csv", "2025-03-09T08:00:00Z,s002,model,readings,,,0,P,../shop.toml,Ida\n", 0)
+	wants("s002", "P", true, "")
 }
 
 func TestRecorded(t *testing.T) {

@@ -132,7 +132,7 @@ func runCapture(ctx context.Context, e *env, o captureOptions) error {
 	}
 	opt := capture.Options{Mount: mount, Purpose: record.Purpose(o.purpose), Takes: o.takes, Until: o.until, MaxPlucks: o.plucks, Again: o.again, AsMounted: o.mounted, Operator: o.who}
 	opt.OffPitch = func(p *capture.PitchError) bool {
-		return e.goesOn(ctx, o.stdin, p, "file its takes as the mount says all the same?")
+		return e.goesOn(ctx, o.stdin, p, "file its takes, and those of the strings after it, as the mount says all the same?")
 	}
 	if err := checkCapture(o); err != nil {
 		return err

@@ -283,6 +283,8 @@ func TestOtherStringsThanMounted(t *testing.T) {
 	}{
 		{nil, exitInput, "bass.toml: string 1 is not what is on the jig: it sounds at 329.6 Hz, its note at 98.0 Hz: E4 in place of G2"},
 		{[]string{"--as-mounted"}, exitDone, "session s001 complete"},
+		{[]string{"--as-mounted"}, exitDone, "warning: not at its note: string 1 at 329.6 Hz, its note at 98.0 Hz: E4 in place of G2; string 2 at 246.9 Hz"},
+		{[]string{"--as-mounted", "--json"}, exitDone, `"not at its note: string 1 at 329.6 Hz`},
 	} {
 		var said bytes.Buffer
 		args := append([]string{"capture", "--shop", shop, "--port", port, "--mount", mount, "--purpose", "check", "--takes", "2"}, c.flags...)

@@ -71,7 +71,7 @@ var captureJSON = newDocument[captureDocument]()
 // captured says what came of a capture; until is its standard error, 0 for none.
 func (e *env) captured(r *capture.Result, s jig.Stats, until float64, m *profiles.Mount, l *shop.Live) error {
 	if e.json {
-		warnings := slices.DeleteFunc([]string{m.EstimatedCores(), uncertain(r, until)}, func(w string) bool { return w == "" })
+		warnings := slices.DeleteFunc([]string{m.EstimatedCores(), uncertain(r, until), l.OffPitch()}, func(w string) bool { return w == "" })
 		tallies := []tallyDocument{}
 		for _, t := range r.Tallies {
 			tallies = append(tallies, tallyDocument{t, refusals(t.Refused)})
@@ -89,6 +89,7 @@ func (e *env) captured(r *capture.Result, s jig.Stats, until float64, m *profile
 			printFields(e, r)
 		}
 		e.printStrings(l)
+		e.warnOffPitch(l)
 		return nil
 	}
 	e.print("session %s complete: %s kept", r.Session, profiles.Count(r.Kept, "reading"))
@@ -104,7 +105,16 @@ func (e *env) captured(r *capture.Result, s jig.Stats, until float64, m *profile
 		e.warn([]string{short})
 	}
 	e.printStrings(l)
+	e.warnOffPitch(l)
 	return nil
+}
+
+// warnOffPitch warns of strings that were captured at other notes than the mount's, as was
+// allowed: who allows it at the first such string may not know of the next.
+func (e *env) warnOffPitch(l *shop.Live) {
+	if off := l.OffPitch(); off != "" {
+		e.warn([]string{off})
+	}
 }
 
 // isOfFields reports whether a capture read the field probe.

@@ -136,11 +136,7 @@ func runShare(ctx context.Context, e *env, o shareOptions) error {
 		if r != nil && !e.json {
 			tellMoved(e, r)
 		}
-		var other *share.DivergedError
-		if errors.As(err, &other) && other.OtherShop() {
-			return withHint(err, "'evenpole share --bench NAME' gives it another one")
-		}
-		return err
+		return withHint(err, divergedHint(err)...)
 	}
 	if e.json {
 		err = reportJSON.write(e, r)
@@ -152,6 +148,21 @@ func runShare(ctx context.Context, e *env, o shareOptions) error {
 		e.note("note: a capture is at work, or was cut short: what it has not finished is pushed later")
 	}
 	return errors.Join(err, faulty(e, r.Faults))
+}
+
+// divergedHint says what to do about a shop that is not what was shared of it.
+func divergedHint(err error) []string {
+	var d *share.DivergedError
+	switch {
+	case !errors.As(err, &d):
+		return nil
+	case d.OtherShop():
+		return []string{"'evenpole share --bench NAME' gives it another one"}
+	}
+	return []string{
+		"where rows were altered or lost here, 'evenpole record verify' names them: put back what they said",
+		"where this folder is another copy of the shop, which went on elsewhere, remove the folder 'shared' in it: then 'evenpole share --bench NAME' and where it shares joins it under a name of its own, and readings that both have count once",
+	}
 }
 
 // joinAs has a shop join, where flags say so, once the shared record was seen. One that has

@@ -47,6 +47,28 @@ func Open(path string) (*os.File, error) {
 // ReadFile reads a file whole that Open opens.
 func ReadFile(path string) ([]byte, error) { return readAll(Open(path)) }
 
+// Matching are the paths of a folder's entries whose names match a pattern of
+// [filepath.Match], in the order of their names; none where there is no such folder. The
+// folder's own name is taken as it is, brackets and stars in it too, as [filepath.Glob]
+// would not.
+func Matching(dir, pattern string) ([]string, error) {
+	if info, err := os.Stat(dir); errors.Is(err, fs.ErrNotExist) || err == nil && !info.IsDir() {
+		return nil, nil
+	}
+	entries, err := os.ReadDir(dir)
+	var paths []string
+	for _, entry := range entries {
+		match, wrong := filepath.Match(pattern, entry.Name())
+		if wrong != nil {
+			return nil, wrong
+		}
+		if match {
+			paths = append(paths, filepath.Join(dir, entry.Name()))
+		}
+	}
+	return paths, err
+}
+
 // OpenInput opens for reading what a person names as input: a plain file, as Open does,
 // or what the shell hands over in place of one, see [HandedOver]. A shop that came from
 // someone else cannot name the latter.
