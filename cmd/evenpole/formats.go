@@ -181,7 +181,11 @@ const shopHelp = `The shop is the folder that holds the record. Everything in it
   certificates/              certificates as 'check' issued them, numbered
   calibrations/              the jig's gain, one file each time it was measured
   plans/, pictures/          what was drawn
+  shared/                    how the shop shares, and what other benches added
+  readings.cells, readings.found
+                             what fits of a long record keep for the next; delete them whenever you like
   writer.lock, writer.open   who is writing
+  readings.torn-TIME.csv     a last line that a power cut tore, set aside; and of other files likewise
 
 Commands find the shop from the current folder upwards, or with --shop. A folder is one
 once it holds any of readings.csv, fields.csv, sessions.csv, shop.toml, strings.toml or

@@ -164,7 +164,7 @@ func printSession(e *env, x *shop.SessionRecord) error {
 	e.print("  %s, %s, %s; %d flagged, %d taken back%s%s", profiles.Count(x.Good, "good take"), profiles.Count(x.Quiet, "quiet reading"), profiles.Count(x.Fields, "field reading"), x.Flagged, x.TakenBack,
 		ifAny("; by ", x.Operator), ifAny("; mounts/", x.Mount))
 	for _, why := range x.Reasons {
-		e.print("  taken back: %s", why)
+		e.print("  taken back: %s", strings.TrimPrefix(why, "taken back: "))
 	}
 	if len(x.Levels) == 0 {
 		return nil

@@ -2,7 +2,9 @@ package main
 
 import (
 	"cmp"
+	"fmt"
 	"runtime/debug"
+	"strings"
 
 	"github.com/spf13/cobra"
 )
@@ -41,7 +43,7 @@ func runVersion(e *env) error {
 		changed = ", with changes"
 	}
 	e.print("evenpole %s (%s)", b.Release, b.Version)
-	e.print("commit %s%s %s", cmp.Or(b.Commit, "not known"), changed, b.Time)
+	e.print("%s", strings.TrimSpace(fmt.Sprintf("commit %s%s %s", cmp.Or(b.Commit, "not known"), changed, b.Time)))
 	e.print("%s %s", b.Go, b.System)
 	return nil
 }

@@ -95,9 +95,9 @@ func (x *expectation) slopes() []float64 {
 	return out
 }
 
-// wanted is the pole height, mm, that would bring string i to its target while the
+// wanted is the pole height, mm, that would change the level of string i by less dB while the
 // other levels stay; not ok when its slope is not known.
-func (c *check) wanted(i int) (height float64, ok bool) {
+func (c *check) wanted(i int, less level.Figure) (height float64, ok bool) {
 	s := &c.v.Strings[i]
 	if c.order.Layout.Coil != nil { // slopes are of both rows together
 		return 0, false
@@ -105,7 +105,7 @@ func (c *check) wanted(i int) (height float64, ok bool) {
 	if c.opt.Slope == nil || !(c.opt.Slope[i] > 0) || !s.PoleHeight.Known() {
 		return 0, false
 	}
-	return float64(s.PoleHeight) - float64(s.Deviation)/c.opt.Slope[i], true
+	return float64(s.PoleHeight) - float64(less)/c.opt.Slope[i], true
 }
 
 // heights are the lowest and the highest that the order allows the pole under string
@@ -121,14 +121,26 @@ func (c *check) heights(i int) (low, high float64) {
 // turn says which way to turn a screw, and how far when its slope is known.
 func (c *check) turn(i int) string {
 	s := &c.v.Strings[i]
+	off, until := s.Deviation, ""
+	if other := c.shares(i); other != nil {
+		off = (s.Deviation + other.Deviation) / 2
+		left := math.Abs(float64(s.Deviation - off))
+		if left > c.order.Tolerance {
+			return fmt.Sprintf("%s, and string %d over the same screw %s: no height of it serves both; %s", loudness(s.Deviation), other.Number, loudness(other.Deviation), c.otherCore(i))
+		}
+		until = fmt.Sprintf(", which moves string %d as well (%s), until both are as far off, %.1f dB", other.Number, loudness(other.Deviation), left)
+	}
 	way := "raise"
-	if s.Deviation > 0 {
+	if off > 0 {
 		way = "lower"
 	}
-	text := fmt.Sprintf("%s: %s its screw", loudness(s.Deviation), way)
-	want, ok := c.wanted(i)
+	text := fmt.Sprintf("%s: %s its screw%s", loudness(s.Deviation), way, until)
+	want, ok := c.wanted(i, off)
 	if !ok {
 		return text
+	}
+	if until != "" {
+		text += ":"
 	}
 	low, high := c.heights(i)
 	allowed := max(low, min(high, want))
@@ -136,7 +148,7 @@ func (c *check) turn(i int) string {
 	switch {
 	case allowed == want:
 		return profiles.Sprintf("%s by about %.2f mm%s, to %.2f mm", text, math.Abs(move), c.turns(move), want)
-	case math.Abs(move) < samePole || (move > 0) == (s.Deviation > 0):
+	case math.Abs(move) < samePole || (move > 0) == (off > 0):
 		return fmt.Sprintf("%s; it is at the order's limit already, so try another string gauge", loudness(s.Deviation))
 	}
 	return profiles.Sprintf("%s to the order's limit, %.2f mm%s; it would take %.2f mm", text, allowed, c.turns(move), want)
@@ -155,19 +167,39 @@ func (c *check) turns(move float64) string {
 	return fmt.Sprintf(" (%g turns)", n)
 }
 
-// restring says what is left to do under a fixed pole.
+// shares is the string that stands over the same pole as string i; nil without one that was measured.
+func (c *check) shares(i int) *String {
+	for k := range c.v.Strings {
+		if other := &c.v.Strings[k]; k != i && other.Deviation.Known() && c.order.Layout.Leader(k) == c.order.Layout.Leader(i) {
+			return other
+		}
+	}
+	return nil
+}
+
+// otherCore says which core string i wants.
+func (c *check) otherCore(i int) string {
+	core := "thicker"
+	if c.v.Strings[i].Deviation > 0 {
+		core = "thinner"
+	}
+	return fmt.Sprintf("try a string with a %s core%s", core, c.example(i))
+}
+
+// restring says what is left to do under a fixed pole. A pole that two strings share is not
+// made anew for one of them.
 func (c *check) restring(i int) string {
 	s := &c.v.Strings[i]
-	core, way := "thicker", "higher"
-	if s.Deviation > 0 {
-		core, way = "thinner", "lower"
-	}
-	text := fmt.Sprintf("%s: try a string with a %s core%s", loudness(s.Deviation), core, c.example(i))
-	if c.order.Poles == profiles.Blade {
+	text := loudness(s.Deviation) + ": " + c.otherCore(i)
+	if c.order.Poles == profiles.Blade || c.shares(i) != nil {
 		return text
 	}
+	way := "higher"
+	if s.Deviation > 0 {
+		way = "lower"
+	}
 	text += fmt.Sprintf("; or rewind with a %s pole", way)
-	want, ok := c.wanted(i)
+	want, ok := c.wanted(i, s.Deviation)
 	low, high := c.heights(i)
 	switch {
 	case !ok:

@@ -45,6 +45,27 @@ func TestBestMove(t *testing.T) {
 	contains(t, []string{v.Strings[5].Remedy}, "4.3 dB too quiet: raise its screw by about 1.00 mm (1.25 turns), to 1.80 mm")
 }
 
+// What a screw does to one string over it, it does to the other: it is turned until both are as far off, and not
+// at all where that leaves them out of tolerance.
+func TestStringsOverOneScrew(t *testing.T) {
+	o := order(4)
+	o.Poles, o.Tolerance, o.Layout.StringsPerPole = profiles.Screw, 1.5, 2
+	at := func(dB float64) []float64 { return around(20 + dB) }
+	v := check1(t, taken(at(-3), at(-2), at(2.5), at(2.5)), o, Options{})
+	contains(t, []string{v.Strings[0].Remedy}, "3.0 dB too quiet: raise its screw, which moves string 2 as well (2.0 dB too quiet), until both are as far off, 0.5 dB")
+	contains(t, []string{v.Strings[2].Remedy}, "2.5 dB too loud: lower its screw, which moves string 4 as well (2.5 dB too loud), until both are as far off, 0.0 dB")
+
+	v = check1(t, taken(at(-3), at(1), at(1), at(1)), o, Options{})
+	contains(t, []string{v.Strings[0].Remedy}, "3.0 dB too quiet, and string 2 over the same screw 1.0 dB too loud: no height of it serves both; try a string with a thicker core")
+
+	o.Poles = profiles.Rod
+	v = check1(t, taken(at(-3), at(1), at(1), at(1)), o, Options{})
+	contains(t, []string{v.Strings[0].Remedy}, "3.0 dB too quiet: try a string with a thicker core")
+	if strings.Contains(v.Strings[0].Remedy, "rewind") {
+		t.Errorf("a higher pole would lift string 2 as well: %s", v.Strings[0].Remedy)
+	}
+}
+
 func TestMovesInWords(t *testing.T) {
 	for want, m := range map[string][2]float64{
 		"move the pickup: raise it by 0.5 mm all along":                                   {0.5, 0.5},
