@@ -52,8 +52,10 @@ func (d *Data) Fingerprints(cuts ...*Partition) (whole string, parts [][]string)
 	}
 	jigs := SeveralJigs(d.Cells)
 	const batch = 16384 // cells whose text is held
+	room := roomFor(min(batch, len(d.Cells)))
 	for from := 0; from < len(d.Cells); from += batch {
-		lines := d.lines(from, min(from+batch, len(d.Cells)), jigs)
+		lines := room[:min(batch, len(d.Cells)-from)]
+		d.write(lines, from, jigs)
 		solve.InParallelEach(1+len(cuts), func(k int) {
 			if k == len(cuts) {
 				for _, line := range lines {
@@ -88,18 +90,24 @@ func (d *Data) endHash(h hash.Hash) string {
 	return fmt.Sprintf("%x", h.Sum(nil))
 }
 
-// lines are the lines of some cells.
-func (d *Data) lines(from, to int, jigs bool) [][]byte {
-	out := make([][]byte, to-from)
-	solve.InParallel(to-from, func(first, last int) {
-		text := make([]byte, 0, 400*(last-first)) // most lines have less
+// roomFor is room for the lines of some cells, most of which have less.
+func roomFor(cells int) [][]byte {
+	const line = 400 // bytes
+	text := make([]byte, line*cells)
+	out := make([][]byte, cells)
+	for i := range out {
+		out[i] = text[line*i : line*i : line*(i+1)]
+	}
+	return out
+}
+
+// write writes the lines of cells from a place on, in the room that lines have.
+func (d *Data) write(lines [][]byte, from int, jigs bool) {
+	solve.InParallel(len(lines), func(first, last int) {
 		for i := first; i < last; i++ {
-			begin := len(text)
-			text = d.Cells[from+i].appendTo(text, jigs)
-			out[i] = text[begin:len(text):len(text)]
+			lines[i] = d.Cells[from+i].appendTo(lines[i][:0], jigs)
 		}
 	})
-	return out
 }
 
 // appendTo appends what a fingerprint covers of a cell, one line. Numbers have as

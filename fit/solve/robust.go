@@ -91,7 +91,9 @@ func Median(sorted []float64) float64 {
 
 // MedianDistance is the median absolute deviation from centre.
 func MedianDistance(values []float64, centre float64) float64 {
-	return medianDistance(slices.Sorted(slices.Values(values)), centre)
+	sorted := slices.Clone(values)
+	slices.Sort(sorted)
+	return medianDistance(sorted, centre)
 }
 
 // medianDistance is that of sorted values, of which the farthest stand at the ends: they
