@@ -33,6 +33,11 @@ func (s *Shop) Check(ctx context.Context, o *profiles.Order, pickup string, opt 
 		notices = []string{fmt.Sprintf("not compared with what the model expects: %v", err)}
 	}
 	opt.Bench = bench
+	twins, err := s.Twins(o)
+	if err != nil {
+		return nil, notices, err
+	}
+	notices = append(notices, twins...)
 	v, err = verdict.Check(book.Apply(until(ctx, "readings", s.Readings())), o, pickup, opt)
 	if err != nil {
 		return nil, notices, as[*verdict.OrderError](as[*verdict.NotChecked](err))

@@ -38,6 +38,40 @@ func (s *Shop) Order(name string) (*profiles.Order, error) {
 	return named(s.Orders, name, ErrUnknownOrder, func() (*profiles.Order, error) { return s.ReadOrder(s.join(ordersDir, name+tomlEnd)) })
 }
 
+// Twins says which other orders of the shop have the id of one that stands there: papers name
+// an order by its id alone.
+func (s *Shop) Twins(o *profiles.Order) ([]string, error) {
+	name, ok := strings.CutSuffix(filepath.Base(o.File), tomlEnd)
+	if here, err := os.Stat(s.join(ordersDir, name+tomlEnd)); !ok || err != nil || !isFile(here, o.File) {
+		return nil, nil
+	}
+	names, err := s.Orders()
+	if err != nil {
+		return nil, err
+	}
+	var out []string
+	for _, other := range names {
+		if other == name {
+			continue
+		}
+		if twin, err := s.Order(other); err == nil && twin.ID == o.ID {
+			out = append(out, twinOf(other, o.ID))
+		}
+	}
+	return out, nil
+}
+
+// isFile reports whether a path leads to a file.
+func isFile(file fs.FileInfo, path string) bool {
+	other, err := os.Stat(path)
+	return err == nil && os.SameFile(file, other)
+}
+
+// twinOf says that another order has an id, too.
+func twinOf(name, id string) string {
+	return fmt.Sprintf("%s/%s%s has the id %q, too: what is checked against one counts for both; give one of them another id", ordersDir, name, tomlEnd, id)
+}
+
 // JigMounts names the mounts that stand in the shop's folder of what to mount.
 func (s *Shop) JigMounts() ([]string, error) { return s.described(jigDir) }
 

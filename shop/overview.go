@@ -45,6 +45,7 @@ type OrderLine struct {
 	Certificate int    `json:"certificate"`
 	Tried       int    `json:"tried"`   // pickups that were checked against it
 	Problem     string `json:"problem"` // why its file cannot be read; "" when it can
+	Twin        string `json:"twin"`    // says that another order of the shop has its id, too; "" where none has
 }
 
 // Overview reads the whole record, once. Memory grows with sessions and pickups.
@@ -139,12 +140,18 @@ func (s *Shop) orderLines(issued Certificates) ([]OrderLine, error) {
 		return nil, err
 	}
 	var all []OrderLine
+	first := map[string]string{} // name of the first order of an id
 	for _, name := range names {
 		l := OrderLine{Order: name}
 		if o, err := s.Order(name); err != nil {
 			l.Problem = err.Error()
 		} else {
 			l.Order, l.Customer = o.ID, o.Customer
+			if other, ok := first[o.ID]; ok {
+				l.Twin = twinOf(other, o.ID)
+			} else {
+				first[o.ID] = name
+			}
 		}
 		all = append(all, l)
 	}

@@ -72,7 +72,12 @@ func runList(ctx context.Context, e *env) error {
 		fmt.Fprintln(tw, "\norder\tcustomer\tstate")
 	}
 	for i := range o.Orders {
-		fmt.Fprintf(tw, "%s\t%s\t%s\n", o.Orders[i].Order, orDash(o.Orders[i].Customer), orderState(&o.Orders[i]))
+		l := &o.Orders[i]
+		state := orderState(l)
+		if l.Twin != "" {
+			state += "; " + l.Twin
+		}
+		fmt.Fprintf(tw, "%s\t%s\t%s\n", l.Order, orDash(l.Customer), state)
 	}
 	fmt.Fprintln(tw)
 	if err := errors.Join(tw.Flush(), out.Flush()); err != nil {
