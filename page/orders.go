@@ -54,14 +54,9 @@ func (s *Server) planned(r *http.Request) (name string, o *profiles.Order, p *pl
 	if err != nil {
 		return
 	}
-	if p, err = shop.Plan(r.Context(), o, model, plan.Options{}); err != nil {
+	if p, err = s.shop.Plan(r.Context(), o, model, plan.Options{}); err != nil {
 		return
 	}
-	twins, err := s.shop.Twins(o)
-	if err != nil {
-		return
-	}
-	p.Warnings = append(p.Warnings, twins...)
 	if p.Pair, err = s.shop.PlanPair(r.Context(), o, model, plan.Options{}, p); err != nil {
 		return
 	}

@@ -42,7 +42,7 @@ func (s *Shop) Order(name string) (*profiles.Order, error) {
 // an order by its id alone.
 func (s *Shop) Twins(o *profiles.Order) ([]string, error) {
 	name, ok := strings.CutSuffix(filepath.Base(o.File), tomlEnd)
-	if here, err := os.Stat(s.join(ordersDir, name+tomlEnd)); !ok || err != nil || !isFile(here, o.File) {
+	if !ok || resolved(o.File) != resolved(s.join(ordersDir, name+tomlEnd)) {
 		return nil, nil
 	}
 	names, err := s.Orders()
@@ -59,12 +59,6 @@ func (s *Shop) Twins(o *profiles.Order) ([]string, error) {
 		}
 	}
 	return out, nil
-}
-
-// isFile reports whether a path leads to a file.
-func isFile(file fs.FileInfo, path string) bool {
-	other, err := os.Stat(path)
-	return err == nil && os.SameFile(file, other)
 }
 
 // twinOf says that another order has an id, too.

@@ -25,6 +25,17 @@ func Plan(ctx context.Context, o *profiles.Order, m fit.Predictor, opt plan.Opti
 	return p, nil
 }
 
+// Plan plans an order of the shop, and warns of others that have its id.
+func (s *Shop) Plan(ctx context.Context, o *profiles.Order, m fit.Predictor, opt plan.Options) (*plan.Plan, error) {
+	p, err := Plan(ctx, o, m, opt)
+	if err != nil {
+		return nil, err
+	}
+	twins, err := s.Twins(o)
+	p.Warnings = append(p.Warnings, twins...)
+	return p, err
+}
+
 // PlanPair plans the other pickup that an order names, and compares its plan p with that;
 // nil where it names none.
 func (s *Shop) PlanPair(ctx context.Context, o *profiles.Order, m fit.Predictor, opt plan.Options, p *plan.Plan) (*plan.Pair, error) {

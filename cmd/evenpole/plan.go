@@ -135,14 +135,9 @@ func (o *planOptions) plan(ctx context.Context, e *env, s *shop.Shop, order *pro
 			return doc, err
 		}
 	}
-	if doc.Plan, err = shop.Plan(ctx, order, model, plan.Options{Stock: stock, Progress: step}); err != nil {
+	if doc.Plan, err = s.Plan(ctx, order, model, plan.Options{Stock: stock, Progress: step}); err != nil {
 		return doc, err
 	}
-	twins, err := s.Twins(order)
-	if err != nil {
-		return doc, err
-	}
-	doc.Plan.Warnings = append(doc.Plan.Warnings, twins...)
 	if doc.Pair, err = s.PlanPair(ctx, order, model, plan.Options{Progress: step}, doc.Plan); err != nil {
 		return doc, err
 	}
