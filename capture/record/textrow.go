@@ -32,9 +32,8 @@ type digestRow struct {
 	digest hexDigest
 }
 
-// digestRows reads the digests of the rows of a file. A line that is no row has the digest
-// of nothing, and comes with its *RowError. The sequence ends with any other error, and
-// with that of the header. To work digests out takes longer than to read the rows: where the
+// digestRows reads the digests of the rows of a file, as keptRows does. A line that is no row
+// has the digest of nothing. To work digests out takes longer than to read the rows: where the
 // file is long that is done on all cores.
 func digestRows(r io.Reader, name string, l *table.Layout) iter.Seq2[digestRow, error] {
 	columns := make([]table.Column[struct{}], len(l.Names))
@@ -44,16 +43,7 @@ func digestRows(r io.Reader, name string, l *table.Layout) iter.Seq2[digestRow, 
 	rows := table.Each(table.New(columns...), func(_ *struct{}, cells table.Row, line int, _ *RowError) digestRow {
 		return digestRow{line, digestOf(l, cells)}
 	})
-	return func(yield func(digestRow, error) bool) {
-		for row, err := range table.Read(r, name, rows, nil) {
-			if bad := (*RowError)(nil); errors.As(err, &bad) {
-				row.Made = digestRow{bad.Line, digestOf(l, nil)}
-			}
-			if !yield(row.Made, err) {
-				return
-			}
-		}
-	}
+	return keptRows(r, name, rows, func(bad *RowError) digestRow { return digestRow{bad.Line, digestOf(l, nil)} })
 }
 
 // auditedRow is what there is to ask of a row that is verified.
@@ -64,7 +54,7 @@ type auditedRow struct {
 }
 
 // auditRows reads a file of the record in one pass for both the digests of its rows and what
-// they are about. The sequence ends with an error that is not a row's.
+// they are about, as keptRows does.
 func auditRows[T any](r io.Reader, name string, columns *table.Table[T], meaning func(*T) about) iter.Seq2[auditedRow, error] {
 	rows := table.Each(columns, func(x *T, cells table.Row, line int, bad *RowError) auditedRow {
 		row := auditedRow{digestRow: digestRow{line, digestOf(columns.Layout, cells)}, bad: bad}
@@ -73,10 +63,18 @@ func auditRows[T any](r io.Reader, name string, columns *table.Table[T], meaning
 		}
 		return row
 	})
-	return func(yield func(auditedRow, error) bool) {
+	return keptRows(r, name, rows, func(bad *RowError) auditedRow {
+		return auditedRow{digestRow: digestRow{bad.Line, digestOf(columns.Layout, nil)}, bad: bad}
+	})
+}
+
+// keptRows reads what is kept of the rows of a file; noRow is what is kept of a line that is
+// none. The sequence ends with an error that is not a row's, and with the header's.
+func keptRows[T, U any](r io.Reader, name string, rows *table.Table[table.Kept[T, U]], noRow func(*RowError) U) iter.Seq2[U, error] {
+	return func(yield func(U, error) bool) {
 		for row, err := range table.Read(r, name, rows, nil) {
 			if bad := (*RowError)(nil); errors.As(err, &bad) {
-				row.Made, err = auditedRow{digestRow: digestRow{bad.Line, digestOf(columns.Layout, nil)}, bad: bad}, nil
+				row.Made, err = noRow(bad), nil
 			}
 			if !yield(row.Made, err) || err != nil {
 				return
