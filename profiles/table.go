@@ -79,17 +79,16 @@ func (t *table) either(first, second string) {
 	}
 }
 
-// unitsOf is the unit of most lengths in tables of a file; mm where there are as many of
-// either.
+// unitsOf is the unit of most lengths that stand in tables of a file themselves; mm where there
+// are as many of either.
 func unitsOf(tables ...*table) Units {
 	inches := 0
 	for _, t := range tables {
-		for _, a := range t.asked {
+		for key := range t.values {
 			switch {
-			case !a.length:
-			case t.values[a.key+"_in"] != nil:
+			case strings.HasSuffix(key, "_in"):
 				inches++
-			case t.values[a.key+"_mm"] != nil:
+			case strings.HasSuffix(key, "_mm"):
 				inches--
 			}
 		}
@@ -100,32 +99,22 @@ func unitsOf(tables ...*table) Units {
 	return Millimetres
 }
 
-// units is the unit of most lengths in the file; mm where there are as many of either.
-func (d *document) units() Units {
-	if d.top.inches() > 0 {
-		return Inches
-	}
-	return Millimetres
-}
+// units is the unit of most lengths in the file.
+func (d *document) units() Units { return unitsOf(d.top.andWithin()...) }
 
-// inches is how many more keys of a table, and of those in it, end in inches than in mm.
-func (t *table) inches() (n int) {
+// andWithin is a table and those in it.
+func (t *table) andWithin() []*table {
 	if t == nil {
-		return 0
+		return nil
 	}
-	for key, v := range t.values {
-		switch {
-		case strings.HasSuffix(key, "_in"):
-			n++
-		case strings.HasSuffix(key, "_mm"):
-			n--
-		}
-		n += v.table.inches()
+	all := []*table{t}
+	for _, v := range t.values {
+		all = append(all, v.table.andWithin()...)
 		for _, item := range v.list {
-			n += item.table.inches()
+			all = append(all, item.table.andWithin()...)
 		}
 	}
-	return n
+	return all
 }
 
 // text reads a text: not empty, on one line, spaces at its ends dropped.
