@@ -47,17 +47,10 @@ func (d *Data) Sessions() [][]Cell {
 
 // cut cuts the cells where one and the next are not together.
 func (d *Data) cut(together func(a, b *Cell) bool) [][]Cell {
-	ends := func(i int) bool { return i+1 == len(d.Cells) || !together(&d.Cells[i], &d.Cells[i+1]) }
-	n := 0
-	for i := range d.Cells {
-		if ends(i) {
-			n++
-		}
-	}
-	out := make([][]Cell, 0, n)
+	var out [][]Cell
 	from := 0
 	for i := range d.Cells {
-		if ends(i) {
+		if i+1 == len(d.Cells) || !together(&d.Cells[i], &d.Cells[i+1]) {
 			out = append(out, d.Cells[from:i+1])
 			from = i + 1
 		}
