@@ -155,7 +155,10 @@ func (s *Shop) LastCapture() (LastCapture, error) {
 // name. A link, which may lead out of the shop, is none.
 func (s *Shop) keptMount(name string) (string, error) {
 	for _, file := range s.mounts() {
-		if info, err := os.Lstat(file); filepath.Base(file) == name && err == nil && info.Mode().IsRegular() {
+		if filepath.Base(file) != name {
+			continue
+		}
+		if info, err := os.Lstat(file); err == nil && info.Mode().IsRegular() {
 			text, err := disk.ReadFile(file)
 			return string(text), err
 		}
