@@ -42,18 +42,19 @@ func (f *Filter) isEmpty() bool {
 // read, so that nobody takes a part for all: for that the file is read twice, as to keep its
 // rows would take memory that grows with them.
 func Export(ctx context.Context, to io.Writer, dir, file string, f Filter) (rows int, err error) {
-	return export(&exporter{ctx: ctx, filter: f, path: filepath.Join(dir, file), to: table.NewWriter(to, false)}, file)
+	return export(ctx, to, dir, file, f, false)
 }
 
 // ExportOnce is Export in one reading of the file, for a writer that throws away what was
 // written when there is an error: it may have rows by then.
 func ExportOnce(ctx context.Context, to io.Writer, dir, file string, f Filter) (rows int, err error) {
-	return export(&exporter{ctx: ctx, filter: f, path: filepath.Join(dir, file), to: table.NewWriter(to, false), once: true}, file)
+	return export(ctx, to, dir, file, f, true)
 }
 
-func export(x *exporter, file string) (rows int, err error) {
+func export(ctx context.Context, to io.Writer, dir, file string, f Filter, once bool) (rows int, err error) {
+	x := &exporter{ctx: ctx, filter: f, path: filepath.Join(dir, file), to: table.NewWriter(to, false), once: once}
 	if file == FieldsFile {
-		if x.purposes, err = purposesOf(filepath.Join(filepath.Dir(x.path), SessionsFile)); err == nil {
+		if x.purposes, err = purposesOf(filepath.Join(dir, SessionsFile)); err == nil {
 			err = exportFile(x, fieldColumns, aboutField)
 		}
 	} else {
