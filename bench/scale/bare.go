@@ -1,6 +1,8 @@
 package main
 
 import (
+	"cmp"
+	"slices"
 	"bufio"
 	"bytes"
 	"io"
@@ -21,12 +23,30 @@ type bareKey struct {
 }
 
 type bareCell struct {
+	key bareKey
 	sum float64 // ln v
 	n   int
 }
 
+// bareList is cells, and where each is.
+type bareList struct {
+	cells []bareCell
+	at    map[bareKey]int32
+}
+
+// of finds or adds a cell.
+func (l *bareList) of(k bareKey) *bareCell {
+	at, ok := l.at[k]
+	if !ok {
+		at = int32(len(l.cells))
+		l.at[k] = at
+		l.cells = append(l.cells, bareCell{key: k})
+	}
+	return &l.cells[at]
+}
+
 // bareCells makes cells of a log.
-func bareCells(path string) (map[bareKey]*bareCell, error) {
+func bareCells(path string) ([]bareCell, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, err
@@ -37,29 +57,30 @@ func bareCells(path string) (map[bareKey]*bareCell, error) {
 		return nil, err
 	}
 	half := info.Size() / 2
-	var parts [2]map[bareKey]*bareCell
+	var parts [2]*bareList
 	var wg sync.WaitGroup
 	wg.Go(func() { parts[0] = bareHalf(io.NewSectionReader(f, 0, info.Size()), half) })
 	wg.Go(func() { parts[1] = bareHalf(io.NewSectionReader(f, half, info.Size()-half), info.Size()) })
 	wg.Wait()
-	for k, c := range parts[1] {
-		if other := parts[0][k]; other != nil {
-			other.sum, other.n = other.sum+c.sum, other.n+c.n
+	for i := range parts[1].cells {
+		c := &parts[1].cells[i]
+		if at, ok := parts[0].at[c.key]; ok {
+			both := &parts[0].cells[at]
+			both.sum, both.n = both.sum+c.sum, both.n+c.n
 		} else {
-			parts[0][k] = c
+			parts[0].cells = append(parts[0].cells, *c)
 		}
 	}
-	return parts[0], nil
+	return parts[0].cells, nil
 }
 
 // bareHalf makes cells of the lines after the first one, up to the one that goes beyond
 // a number of bytes.
-func bareHalf(r io.Reader, bytesOf int64) map[bareKey]*bareCell {
+func bareHalf(r io.Reader, bytesOf int64) *bareList {
 	in := bufio.NewReaderSize(r, 256<<10)
 	skipped, _ := in.ReadSlice('\n') // a header, or what the other half has
 	done := int64(len(skipped))
-	cells := map[bareKey]*bareCell{}
-	var key bareKey
+	list := &bareList{at: map[bareKey]int32{}}
 	var cell *bareCell
 	for done <= bytesOf {
 		line, err := in.ReadSlice('\n')
@@ -67,21 +88,17 @@ func bareHalf(r io.Reader, bytesOf int64) map[bareKey]*bareCell {
 			break
 		}
 		done += int64(len(line))
-		k, v := bareRow(line)
-		if !(v > 0) {
+		k, v2 := bareRow(line)
+		if !(v2 > 0) {
 			continue
 		}
-		if cell == nil || k != key {
-			if cell = cells[k]; cell == nil {
-				cell = &bareCell{}
-				cells[k] = cell
-			}
-			key = k
+		if cell == nil || k != cell.key {
+			cell = list.of(k)
 		}
-		cell.sum += math.Log(v) / 2
+		cell.sum += math.Log(v2) / 2
 		cell.n++
 	}
-	return cells
+	return list
 }
 
 // bareRow is the cell of a row, and v^2; 0 when the row is no good take.
@@ -148,6 +165,7 @@ func bareDigits(text []byte) (n uint32) {
 // and se its standard error at that bend.
 type bareFit struct {
 	cells     int
+	rss       float64
 	slope, se float64
 }
 
@@ -155,32 +173,46 @@ type bareFit struct {
 const usualGap = 3.5
 
 // fitBare fits the curve for one bend after the other, and keeps the best.
-func fitBare(cells map[bareKey]*bareCell) bareFit {
-	best, least := bareFit{}, math.Inf(1)
+func fitBare(cells []bareCell) bareFit {
+	var bends []float64
 	for bend := 0.5; bend < 30; bend *= 1.25 {
-		var a [4][5]float64 // normal equations, with the right-hand side
-		var yy float64
-		for k, c := range cells {
-			core, pole, gap := float64(k.core)/1e4, float64(k.pole)/100, (float64(k.high)-float64(k.pole))/100
-			row := [5]float64{1, 2 * math.Log(core), pole, -math.Log(gap + bend), c.sum / float64(c.n)}
-			for i := range a {
-				for j := range row {
-					a[i][j] += row[i] * row[j]
-				}
-			}
-			yy += row[4] * row[4]
-		}
-		b, last := eliminate(a)
-		rss := yy
-		for i := range a {
-			rss -= b[i] * a[i][4]
-		}
-		if rss < least {
-			variance := rss / float64(len(cells)-len(b))
-			least, best = rss, bareFit{len(cells), b[3] / (usualGap + bend), math.Sqrt(variance/last) / (usualGap + bend)}
-		}
+		bends = append(bends, bend)
 	}
-	return best
+	fits := make([]bareFit, len(bends))
+	var wg sync.WaitGroup
+	for thread := range 2 {
+		wg.Go(func() {
+			for i := thread; i < len(bends); i += 2 {
+				fits[i] = fitBend(cells, bends[i])
+			}
+		})
+	}
+	wg.Wait()
+	return slices.MinFunc(fits, func(a, b bareFit) int { return cmp.Compare(a.rss, b.rss) })
+}
+
+// fitBend fits the curve for one bend.
+func fitBend(cells []bareCell, bend float64) bareFit {
+	var a [4][5]float64 // normal equations, with the right-hand side
+	var yy float64
+	for i := range cells {
+		c := &cells[i]
+		core, pole, gap := float64(c.key.core)/1e4, float64(c.key.pole)/100, (float64(c.key.high)-float64(c.key.pole))/100
+		row := [5]float64{1, 2 * math.Log(core), pole, -math.Log(gap + bend), c.sum / float64(c.n)}
+		for i := range a {
+			for j := range row {
+				a[i][j] += row[i] * row[j]
+			}
+		}
+		yy += row[4] * row[4]
+	}
+	b, last := eliminate(a)
+	rss := yy
+	for i := range a {
+		rss -= b[i] * a[i][4]
+	}
+	variance := rss / float64(len(cells)-len(b))
+	return bareFit{len(cells), rss, b[3] / (usualGap + bend), math.Sqrt(variance/last) / (usualGap + bend)}
 }
 
 // eliminate solves normal equations; last is the last pivot, whose inverse is the variance
