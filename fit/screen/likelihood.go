@@ -14,6 +14,7 @@ import (
 // The settings of a levelModel: our assumptions.
 const (
 	fitRounds  = 8
+	lastRounds = 3    // of those, in which all pickups of a large record have a part
 	clipAt     = 2.5  // standard deviations from which a cell counts less
 	scalePrior = 20   // cells that the usual scatter is worth
 	mostScale  = 3    // scatter beside the usual: a record that scatters more is not judged by its own
@@ -74,10 +75,11 @@ func newLevelModel(s *screener) *levelModel {
 	}
 	m.curve.Wraps = curve.WrapsOf(wraps)
 	m.layOut()
-	m.linearise()
+	asked := m.fewPickups()
+	m.linearise(asked)
 	for round := range fitRounds {
 		step := m.total.mean()
-		zs := m.reweigh(step)
+		zs := m.reweigh(asked, step)
 		if round > fitRounds/2 {
 			m.rescale(zs)
 		}
@@ -85,13 +87,32 @@ func newLevelModel(s *screener) *levelModel {
 			m.theta[k] += step[k]
 		}
 		m.rounds++
-		m.linearise()
+		if round+1 == fitRounds-lastRounds {
+			asked = m.all
+		}
+		m.linearise(asked)
 	}
 	m.given = m.total.posterior()
 	m.zs = nil
 	m.forgetLocals()
 	m.usualLift.precision = 1 / (liftVariance * m.scale * m.scale)
 	return m
+}
+
+// fewPickups is every fifth pickup, which say roughly what all say; all of a record that
+// is not large.
+func (m *levelModel) fewPickups() []*pickup {
+	const step, enough = 5, 1500
+	var few []*pickup
+	cells := 0
+	for k := step / 2; k < len(m.all); k += step {
+		few = append(few, m.all[k])
+		cells += len(m.all[k].cells)
+	}
+	if cells < enough {
+		return m.all
+	}
+	return few
 }
 
 // forgetLocals is to be called when what the whole record says has changed.
@@ -124,15 +145,15 @@ func (m *levelModel) layOut() {
 	})
 }
 
-// linearise works out every cell's row at the last estimates and adds up the
-// information of all.
-func (m *levelModel) linearise() {
+// linearise works out the rows of some pickups' cells at the last estimates and adds up the
+// information of all of these.
+func (m *levelModel) linearise(pickups []*pickup) {
 	parts := make([]*information, mostChunks)
-	inChunks(len(m.all), func(chunk, from, to int) {
+	inChunks(len(pickups), func(chunk, from, to int) {
 		parts[chunk] = noInformation(len(m.mean))
 		e := m.elimination()
 		defer m.room.Put(e)
-		for _, p := range m.all[from:to] {
+		for _, p := range pickups[from:to] {
 			e.eliminate(p)
 			addInformation(e.a, e.b, e.params, p, parts[chunk], 1)
 			m.inverses[p.number] = append(m.inverses[p.number][:0], e.inverse...)
@@ -163,17 +184,22 @@ func (m *levelModel) priorInformation() *information {
 	return out
 }
 
-// reweigh sets the cells' weights from how far each lies from what the other cells
-// of its pickup let expect, the shared unknowns given, and returns these distances in
-// standard deviations.
-func (m *levelModel) reweigh(shared []float64) []float64 {
+// reweigh sets the weights of some pickups' cells from how far each lies from what the
+// other cells of its pickup let expect, the shared unknowns given, and returns these
+// distances in standard deviations.
+func (m *levelModel) reweigh(pickups []*pickup, shared []float64) []float64 {
 	zs := grown(m.zs, len(m.cells))
 	m.zs = zs
-	inChunks(len(m.all), func(_, from, to int) {
+	if len(pickups) < len(m.all) {
+		for i := range zs {
+			zs[i] = math.Inf(-1)
+		}
+	}
+	inChunks(len(pickups), func(_, from, to int) {
 		e := m.elimination()
 		defer m.room.Put(e)
 		w := reweighing{opened: e.opened}
-		for _, p := range m.all[from:to] {
+		for _, p := range pickups[from:to] {
 			w.open(p)
 			w.reweigh(m.inverses[p.number], shared, zs)
 		}
