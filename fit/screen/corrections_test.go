@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"evenpole/fit/cell"
+	"evenpole/fit/solve"
 )
 
 // slippedShop is a large record with a few mistakes, and the pickups that they are about.
@@ -19,6 +20,33 @@ func slippedShop() (d *cell.Data, pickups []string) {
 		mounting(41, 7)[i].Remount(func(m *cell.Mounting) { m.Pickup = "P00007" })
 	}
 	return d, []string{"P00003", "P00007", "P00020", "P00041"}
+}
+
+// A large record's shared model is where all pickups lead to, though few are asked at first.
+func TestFewPickupsLeadToTheModelOfAll(t *testing.T) {
+	d, _ := slippedShop()
+	few, all := levelsOf(newScreener(d)), levelsOf(newScreener(d))
+	asked := few.fewPickups()
+	if len(asked) != len(few.all)/5 {
+		t.Fatalf("%d of %d pickups are asked at first", len(asked), len(few.all))
+	}
+	few.find(asked)
+	all.find(all.all)
+	if rms := apart(few.allRows(), all.allRows()); rms > mostMoved {
+		t.Errorf("levels expected differ by %.4g standard deviations", rms)
+	}
+	if by := math.Abs(few.scale/all.scale - 1); by > 0.001 {
+		t.Errorf("scale %.4g, want %.4g", few.scale, all.scale)
+	}
+}
+
+// apart is by how much levels expected differ, root mean square in standard deviations.
+func apart(got, want []row) float64 {
+	var sum float64
+	for i := range got {
+		sum += solve.Square(got[i].residual-want[i].residual) / want[i].noise
+	}
+	return math.Sqrt(sum / float64(len(got)))
 }
 
 // Where little is put right, the next round looks again at the pickups that it touches, and
@@ -51,16 +79,12 @@ func TestFewCorrectionsConcernFewMountings(t *testing.T) {
 	if err := anew.examineAll(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	got, want := s.levels.allRows(), anew.levels.allRows()
-	var sum float64
-	for i := range got {
-		apart := (got[i].residual - want[i].residual) / math.Sqrt(want[i].noise)
-		sum += apart * apart
+	for i := range s.cells {
 		if got, want := s.levels.weight[i], anew.levels.weight[i]; slices.Contains(pickups, s.cells[i].Pickup) && math.Abs(got-want) > 0.1 {
 			t.Errorf("cell %d: weight %.4g, want %.4g", i, got, want)
 		}
 	}
-	if rms := math.Sqrt(sum / float64(len(got))); rms > 0.003 {
+	if rms := apart(s.levels.allRows(), anew.levels.allRows()); rms > 0.003 {
 		t.Errorf("levels expected differ by %.4g standard deviations", rms)
 	}
 	for k := range s.mountings {

@@ -58,6 +58,13 @@ type levelModel struct {
 // newLevelModel fits the cells as they seem to be; the levels of impossible ones say
 // nothing.
 func newLevelModel(s *screener) *levelModel {
+	m := levelsOf(s)
+	m.find(m.fewPickups())
+	return m
+}
+
+// levelsOf is a model that is not fitted yet.
+func levelsOf(s *screener) *levelModel {
 	cells := s.cells
 	m := &levelModel{
 		curve: curve.Curve{Excite: s.excite, Pitch: true}, cells: cells, takeVariance: s.takeVariance,
@@ -75,7 +82,12 @@ func newLevelModel(s *screener) *levelModel {
 	}
 	m.curve.Wraps = curve.WrapsOf(wraps)
 	m.layOut()
-	asked := m.fewPickups()
+	return m
+}
+
+// find fits the model. Of a large record some pickups are asked in the first rounds: they
+// say roughly what all say.
+func (m *levelModel) find(asked []*pickup) {
 	m.linearise(asked)
 	for round := range fitRounds {
 		step := m.total.mean()
@@ -96,11 +108,9 @@ func newLevelModel(s *screener) *levelModel {
 	m.zs = nil
 	m.forgetLocals()
 	m.usualLift.precision = 1 / (liftVariance * m.scale * m.scale)
-	return m
 }
 
-// fewPickups is every fifth pickup, which say roughly what all say; all of a record that
-// is not large.
+// fewPickups is every fifth pickup; all of a record that is not large.
 func (m *levelModel) fewPickups() []*pickup {
 	const step, enough = 5, 1500
 	var few []*pickup
