@@ -41,20 +41,21 @@ const (
 // trendOf estimates the trend of the errors of pickups left out; nil when they are too
 // few or too close in time.
 func trendOf(folds []Fold) *Trend {
+	repeats := make([]map[string][]timedError, len(folds))
+	solve.InParallelEach(len(folds), func(k int) { repeats[k] = folds[k].repeats() })
 	var pickups []timedError
-	repeats := map[string][]timedError{}
-	for _, f := range folds {
-		if e, ok := f.meanErrorOf(0, len(f.errors)); ok {
+	blocks := [][]timedError{nil} // the first one is that of pickups
+	t := &Trend{}
+	for k := range folds {
+		if e, ok := folds[k].meanErrorOf(0, len(folds[k].errors)); ok {
 			pickups = append(pickups, e)
 		}
-		f.addRepeats(repeats)
+		for _, key := range slices.Sorted(maps.Keys(repeats[k])) {
+			blocks = append(blocks, thinned(repeats[k][key]))
+			t.Repeats += len(repeats[k][key]) - 1
+		}
 	}
-	blocks := [][]timedError{thinned(pickups)}
-	t := &Trend{Pickups: len(pickups)}
-	for _, key := range slices.Sorted(maps.Keys(repeats)) {
-		blocks = append(blocks, repeats[key])
-		t.Repeats += len(repeats[key]) - 1
-	}
+	t.Pickups, blocks[0] = len(pickups), thinned(pickups)
 	for _, e := range slices.Concat(blocks...) {
 		if t.From.IsZero() || e.at.Before(t.From) {
 			t.From = e.at
@@ -73,11 +74,12 @@ func trendOf(folds []Fold) *Trend {
 	return t
 }
 
-// mostCompared is how many errors are compared pair by pair.
+// mostCompared is how many errors of a block are compared pair by pair.
 const mostCompared = 1000
 
 // thinned are the means of as many errors each, in the order of their times, as leave at
-// most mostCompared: the pairs of many thousand pickups would take longer than their fit.
+// most mostCompared: the pairs of many thousand pickups, or of as many sessions of one,
+// would take longer than their fit.
 func thinned(all []timedError) []timedError {
 	if len(all) <= mostCompared {
 		return all
@@ -98,10 +100,10 @@ func thinned(all []timedError) []timedError {
 	return out
 }
 
-// addRepeats adds each session of a pickup to the block of the sessions that repeat it:
-// of the same strings, as high to half a millimetre. The cells of a session stand
-// together.
-func (f *Fold) addRepeats(blocks map[string][]timedError) {
+// repeats are the sessions of a pickup in blocks that repeat each other: of the same
+// strings, as high to half a millimetre. The cells of a session stand together.
+func (f *Fold) repeats() map[string][]timedError {
+	blocks := map[string][]timedError{}
 	for first := 0; first < len(f.errors); {
 		last := first + 1
 		for last < len(f.errors) && f.cells[last].Session == f.cells[first].Session {
@@ -114,11 +116,12 @@ func (f *Fold) addRepeats(blocks map[string][]timedError) {
 				height += cells[i].StringHeight / float64(len(cells))
 			}
 			set := (&cell.Data{Cells: cells}).SetNames()[len(cells)-1]
-			key := fmt.Sprintf("%s\x00%s\x00%.0f", f.Name, set, 2*height)
+			key := fmt.Sprintf("%s\x00%.0f", set, 2*height)
 			blocks[key] = append(blocks[key], e)
 		}
 		first = last
 	}
+	return blocks
 }
 
 // meanErrorOf is the mean error of the cells from first to before last that have a time

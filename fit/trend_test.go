@@ -182,6 +182,25 @@ func TestDriftIsToldFromRepeats(t *testing.T) {
 	}
 }
 
+// A pickup that was captured very often is compared by means of some of its sessions, and
+// tells the same drift.
+func TestDriftIsToldFromManyRepeats(t *testing.T) {
+	var f Fold
+	for i := range 5 * mostCompared {
+		months := float64(i) / 100
+		f.cells = append(f.cells, cell.Cell{Mounting: &cell.Mounting{Pickup: "P", Session: fmt.Sprint("s", i), Set: "X"}, StringHeight: 3, First: cell.InstantOf(monthsOn(months))})
+		f.errors = append(f.errors, -0.05*months)
+	}
+	for _, block := range f.repeats() {
+		if slopes, _ := comparePairs([][]timedError{thinned(block)}); len(slopes) > mostCompared*mostCompared/2 {
+			t.Errorf("%d pairs of %d sessions are compared", len(slopes), len(block))
+		}
+	}
+	if d := trendOf([]Fold{f}); d == nil || d.Repeats != 5*mostCompared-1 || math.Abs(d.PerMonth+level.PerLn*0.05) > 1e-6 || d.P > 1e-6 {
+		t.Errorf("got %+v", d)
+	}
+}
+
 // Without drift, a warning comes no oftener than it says.
 func TestDriftSeldomCriesWolf(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 12))
