@@ -31,8 +31,12 @@ type falloffLeaver struct {
 // leastPickups is from how many pickups on leaving one out by its share is exact enough.
 const leastPickups = 20
 
-// setRest is by how much a parameter may move in the last round without a string set.
-const setRest = 2e-3
+// setNear is by how much a parameter may move without a string set for that to be left out
+// by its share, as a pickup is; setRest, in the last round where one moves by more.
+const (
+	setNear = 5e-2
+	setRest = 2e-3
+)
 
 // newFalloffLeaver leaves parts out of what an iteration ended with; loose is ln B of
 // batches' loose magnets.
@@ -100,7 +104,10 @@ func (l *falloffLeaver) unseen(k int) (expect, balanceSD func(i int) float64, er
 	for i := range own {
 		own[i] = first + i
 	}
-	variances := rest.UnseenVariances(own, float64(l.tempering))
+	variances, err := rest.UnseenVariances(own, float64(l.tempering))
+	if err != nil {
+		return nil, nil, err
+	}
 	return l.expectWithout(k, rest), func(i int) float64 { return math.Sqrt(variances[i-first]) }, nil
 }
 
@@ -122,7 +129,7 @@ func (l *falloffLeaver) withoutCells(out func(i int) bool) (func(i int) float64,
 	if err != nil {
 		return nil, err
 	}
-	if furthest(rest.Beta, l.f.Theta) < setRest {
+	if furthest(rest.Beta, l.f.Theta) < setNear {
 		return l.expectFrom(rest, out, 0, len(l.cells)), nil
 	}
 	l.oneAtATime.Lock() // it works on all cores, and takes memory

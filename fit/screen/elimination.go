@@ -165,7 +165,7 @@ func (e *elimination) eliminateLocals(p *pickup) {
 	for l := range e.locals {
 		variance := poleVariance
 		if l == 0 {
-			variance = pickupVariance
+			variance = m.classes.pickupVariance()
 		}
 		t[l*e.locals+l] += 1 / (variance * m.scale * m.scale)
 	}

@@ -1,6 +1,7 @@
 package screen
 
 import (
+	"fmt"
 	"iter"
 	"slices"
 
@@ -42,12 +43,19 @@ func classKeyOf(c *cell.Cell) classKey { return classKey{c.Batch, c.Set, c.Strin
 type classes struct {
 	of      map[classKey]*class
 	columns map[string]int // where a shared effect stands among the shared unknowns, by its key
+	many    []bool         // of each effect: it has more than mostLevels
 }
+
+// mostLevels is how many levels of an effect are shared unknowns, which cost their cube. Of
+// an effect that has more, its levels are as if each cell had its own, or each pickup where
+// they are batches: strings differ little, and a batch is all that most of its pickups
+// have. A test sets it.
+var mostLevels = 150
 
 // classesOf numbers the classes of cells, and their shared effects from a place on. It
 // returns each cell's class and the usual scatter of each shared effect as well.
 func classesOf(cells []*cell.Cell, from int) (k classes, each []*class, sds []float64) {
-	k = classes{map[classKey]*class{}, map[string]int{}}
+	k = classes{of: map[classKey]*class{}, columns: map[string]int{}, many: make([]bool, len(curve.Effects))}
 	var firsts []*cell.Cell
 	each = make([]*class, len(cells))
 	var last classMemo
@@ -62,13 +70,23 @@ func classesOf(cells []*cell.Cell, from int) (k classes, each []*class, sds []fl
 			return of
 		})
 	}
-	for _, e := range curve.Effects {
+	for x, e := range curve.Effects {
+		var keys []string
 		for _, c := range firsts {
 			key := e.Key(c)
 			if _, ok := k.columns[key]; ok || e.Local || e.Level(c).None {
 				continue
 			}
-			k.columns[key] = from + len(sds)
+			k.columns[key] = from + len(sds) + len(keys)
+			keys = append(keys, key)
+		}
+		if k.many[x] = len(keys) > mostLevels; k.many[x] {
+			for _, key := range keys {
+				delete(k.columns, key)
+			}
+			continue
+		}
+		for range keys {
 			sds = append(sds, e.Spread.SD)
 		}
 	}
@@ -76,14 +94,42 @@ func classesOf(cells []*cell.Cell, from int) (k classes, each []*class, sds []fl
 		of := k.of[classKeyOf(c)]
 		of.columns, of.unseen = k.effectsOf(c)
 	}
+	k.join(firsts, each)
 	return k, each, sds
 }
 
+// join makes one class of those that have part in the same shared unknowns, as effects of
+// too many levels leave them.
+func (k *classes) join(firsts []*cell.Cell, each []*class) {
+	same := map[string]*class{}
+	var different []*class
+	one := make([]*class, len(firsts))
+	for x, c := range firsts {
+		of := k.of[classKeyOf(c)]
+		key := fmt.Sprint(of.string, of.columns)
+		if same[key] == nil {
+			same[key] = of
+			different = append(different, of)
+		}
+		one[x] = same[key]
+	}
+	for key, of := range k.of {
+		k.of[key] = one[of.number]
+	}
+	for i, of := range each {
+		each[i] = one[of.number]
+	}
+	for n, of := range different {
+		of.number = n
+	}
+}
+
 // effectsOf lists the columns of a cell's shared effects. Those of levels that no cell
-// of the record has are noise to it.
+// of the record has are noise to it, and so are those of an effect of too many, but for
+// batches.
 func (k *classes) effectsOf(c *cell.Cell) (columns []int, unseen float64) {
-	for _, e := range curve.Effects {
-		if e.Local || e.Level(c).None {
+	for x, e := range curve.Effects {
+		if e.Local || e.Level(c).None || k.many[x] && x == curve.BatchEffect {
 			continue
 		}
 		if col, ok := k.columns[e.Key(c)]; ok {
@@ -347,9 +393,17 @@ func (m *levelModel) shared(r *row, of []float64) float64 {
 	return v
 }
 
-// The usual variances of what is local to a pickup, beside the usual scale.
+// pickupVariance is the usual variance of a pickup's level, beside the usual scale.
+func (k *classes) pickupVariance() float64 {
+	v := solve.Square(curve.Effects[curve.PickupEffect].Spread.SD)
+	if k.many[curve.BatchEffect] {
+		v += solve.Square(curve.Effects[curve.BatchEffect].Spread.SD)
+	}
+	return v
+}
+
+// The usual variances of what else is local to a pickup, likewise.
 var (
-	pickupVariance = solve.Square(curve.Effects[curve.PickupEffect].Spread.SD)
-	poleVariance   = solve.Square(curve.Effects[curve.PoleEffect].Spread.SD)
-	liftVariance   = solve.Square(curve.Effects[curve.MountingEffect].Spread.SD)
+	poleVariance = solve.Square(curve.Effects[curve.PoleEffect].Spread.SD)
+	liftVariance = solve.Square(curve.Effects[curve.MountingEffect].Spread.SD)
 )

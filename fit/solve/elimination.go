@@ -19,16 +19,18 @@ type sum struct {
 	weighed int     // observations of another weight than 0
 }
 
-// observationsPerChunk is how many observations are worth a goroutine; mostChunks bounds
-// the memory for sums.
+// observationsPerChunk is how many observations are worth a goroutine; mostChunks, and
+// mostSums, of numbers, bound the memory for sums.
 const (
 	observationsPerChunk = 2000
 	mostChunks           = 16
+	mostSums             = 4 << 20
 )
 
 // cutIntoChunks shares the groups out.
 func (lay *layout) cutIntoChunks() {
-	per := max(observationsPerChunk, (lay.n+mostChunks-1)/mostChunks)
+	chunks := max(2, min(mostChunks, mostSums/(1+lay.nShared*lay.nShared)))
+	per := max(observationsPerChunk, (lay.n+chunks-1)/chunks)
 	for g := 0; g < len(lay.sizes); {
 		c := &sum{first: g}
 		for from := lay.begin[g]; g < len(lay.sizes) && (g == c.first || lay.begin[g+1]-from <= per); g++ {
@@ -53,14 +55,15 @@ func (lay *layout) withOwnChunks() *layout {
 // eliminated: the rows of the factorised equations, to find them when the shared ones
 // are known.
 type eliminated struct {
-	rows  []float64 // mid x (mid + shared), upper triangle: pivots on the diagonal
+	rows  []float64 // mid x (mid + part), upper triangle: pivots on the diagonal
 	right []float64
 }
 
 // block is one group's equations, while they are worked on: of the unknowns that are no
-// leaves, then the shared ones, upper triangle.
+// leaves, then the shared ones that it has part in, upper triangle.
 type block struct {
 	mid, n int
+	part   []int // see layout
 	matrix []float64
 	right  []float64
 	logdet float64
@@ -73,8 +76,9 @@ type block struct {
 
 // reset empties the block for a group.
 func (b *block) reset(lay *layout, group int) {
-	b.mid = lay.mids[group]
-	b.n = b.mid + max(lay.nShared, 1)
+	b.mid, b.part = lay.mids[group], lay.part[group]
+	b.n = b.mid + len(b.part)
+	b.entries.row.enter(lay, group)
 	b.matrix, b.right = zeros(b.matrix, b.n*b.n), zeros(b.right, b.n)
 	b.logdet = 0
 }
@@ -102,18 +106,26 @@ func (c *sum) addGroups(s *solution, b *block) {
 		}
 		b.keep(&s.groups[g])
 		c.logdet += b.logdet
-		b.addShared(c.shared, c.right)
+		b.addShared(s.nFixed, c.shared, c.right)
 	}
 }
 
-// addShared adds what the group says of the shared unknowns.
-func (b *block) addShared(matrix, right []float64) {
+// addShared adds what the group says of the shared unknowns; the first ones are fixed
+// effects.
+func (b *block) addShared(fixed int, matrix, right []float64) {
 	n := len(right)
-	for i := range n {
-		from := b.matrix[(b.mid+i)*b.n+b.mid:]
-		floats.Add(matrix[i*n+i:(i+1)*n], from[i:n])
+	for i, at := range b.part {
+		from, to := b.matrix[(b.mid+i)*b.n+b.mid:], matrix[at*n:(at+1)*n]
+		j := max(i, fixed)
+		if i < fixed {
+			floats.Add(to[i:fixed], from[i:fixed])
+		}
+		for _, k := range b.part[j:] {
+			to[k] += from[j]
+			j++
+		}
+		right[at] += b.right[b.mid+i]
 	}
-	floats.Add(right, b.right[b.mid:])
 }
 
 // eliminate adds up a group's equations, without its leaves, and eliminates the
@@ -178,6 +190,14 @@ func grown(v []float64, n int) []float64 {
 	return v[:n]
 }
 
+// grownInts is likewise.
+func grownInts(v []int, n int) []int {
+	if cap(v) < n {
+		return make([]int, n)
+	}
+	return v[:n]
+}
+
 // eliminateUnknown eliminates one unknown of the group from the equations behind it.
 func (b *block) eliminateUnknown(j int) bool {
 	from := b.matrix[j*b.n : (j+1)*b.n]
@@ -228,7 +248,7 @@ func (c *sum) addMisfit(s *solution, group int) {
 // substitution is the memory of finding the unknowns of groups.
 type substitution struct {
 	row   row
-	all   []float64 // the group's unknowns but leaves, then the shared ones
+	all   []float64 // the group's unknowns but leaves, then its part of the shared ones
 	terms []float64 // what terms but the leaf make of each class
 	fixed []float64 // of an observation
 	leafs []float64 // what each observation of a run multiplies its leaf by
@@ -237,11 +257,14 @@ type substitution struct {
 // group finds the unknowns of one group and the residuals of its observations.
 func (w *substitution) group(s *solution, group int) {
 	mid := s.mids[group]
-	n := mid + len(s.b)
+	n := mid + len(s.part[group])
 	kept := s.groups[group]
 	w.all = zeros(w.all, n)
 	x := w.all
-	copy(x[mid:], s.b)
+	for i, at := range s.part[group] {
+		x[mid+i] = s.b[at]
+	}
+	w.row.enter(s.layout, group)
 	for m := mid - 1; m >= 0 && kept.rows != nil; m-- {
 		from := kept.rows[m*n : (m+1)*n]
 		x[m] = (kept.right[m] - floats.Dot(from[m+1:], x[m+1:])) / from[m]

@@ -244,8 +244,8 @@ func (s *solution) modes(k int) [][]float64 {
 // level is the solution for one level of a term; nil when no observation has it.
 func (s *solution) level(k, l int) []float64 {
 	size := s.size[k]
-	if at := s.at[k]; at >= 0 {
-		return s.b[at+l*size : at+(l+1)*size]
+	if at := s.places[k][l]; at >= 0 {
+		return s.b[at : at+size]
 	}
 	if at := s.local[k][l]; at >= 0 {
 		return s.own[s.group[k][l]][at : at+size]

@@ -67,7 +67,7 @@ type inverseWork struct {
 	s         *solution
 	shared    []float64 // the shared unknowns' part, n x n
 	mid, n    int
-	cov       []float64 // the group's unknowns but leaves, then the shared ones
+	cov       []float64 // the group's unknowns but leaves, then its part of the shared ones
 	row       row
 	leaf      leaf
 	byLeaf    []float64 // covariance of the leaf with all others, its sign turned
@@ -102,12 +102,16 @@ func (l *leaf) add(w float64, r *row, mid int) {
 // fill works out the inverse for a group: the shared part is there, each own unknown
 // follows from those behind it.
 func (w *inverseWork) fill(group int) {
-	shared := max(w.s.nShared, 1)
+	shared, part := max(w.s.nShared, 1), w.s.part[group]
 	w.mid = w.s.mids[group]
-	w.n = w.mid + shared
+	w.n = w.mid + len(part)
+	w.row.enter(w.s.layout, group)
 	w.cov = zeros(w.cov, w.n*w.n)
-	for i := range shared {
-		copy(w.cov[(w.mid+i)*w.n+w.mid:], w.shared[i*shared:(i+1)*shared])
+	for i, at := range part {
+		to, from := w.cov[(w.mid+i)*w.n+w.mid:], w.shared[at*shared:(at+1)*shared]
+		for j, k := range part {
+			to[j] = from[k]
+		}
 	}
 	kept := w.s.groups[group].rows
 	for j := w.mid - 1; j >= 0; j-- {
@@ -209,9 +213,9 @@ func (s *solution) logGradient() []float64 {
 	for k, t := range s.Terms {
 		sd := s.factors[k][0]
 		grad[k+1] += t.Spread.penaltySlope(sd) * sd
-		if at := s.at[k]; at >= 0 {
-			for l := range s.levels[k] {
-				grad[k+1] += 2 * (1 - cov[(at+l)*(s.nShared+1)] - s.b[at+l]*s.b[at+l])
+		for _, at := range s.places[k] {
+			if at >= 0 {
+				grad[k+1] += 2 * (1 - cov[at*(s.nShared+1)] - s.b[at]*s.b[at])
 			}
 		}
 	}
@@ -369,7 +373,7 @@ func (w *inverseWork) addFactors(i int, leafTimes float64) {
 			switch {
 			case k == s.leaf:
 				times = []float64{leafTimes}
-			case s.at[k] < 0:
+			case s.places[k][l] < 0:
 				times = w.timesRows[own : own+size]
 				own += size
 			default:

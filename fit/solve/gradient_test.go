@@ -433,7 +433,11 @@ func TestUnseenVariancesAreTheConditionalCovariance(t *testing.T) {
 			t.Fatal(err)
 		}
 		byPosterior := p.UnseenVariances(own)
-		for i, v := range rest.UnseenVariances(own, 1) {
+		variances, err := rest.UnseenVariances(own, 1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i, v := range variances {
 			if w := want.At(i, i); math.Abs(v-w) > 1e-9*w || math.Abs(byPosterior[i]-w) > 1e-9*w {
 				t.Errorf("group %d, observation %d: %.12g, with weights of 0 %.12g, want %.12g", g, i, v, byPosterior[i], w)
 			}

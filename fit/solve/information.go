@@ -110,7 +110,7 @@ type products struct {
 	squares []float64   // of e_k with themselves; first f_0'W f_0
 	rights  [][]float64 // of the shared unknowns
 
-	group [][]float64 // memory: of a group's unknowns but leaves, then the shared ones
+	group [][]float64 // memory: of a group's unknowns but leaves, then its part of the shared ones
 	one   []float64   // likewise: of one unknown
 	row   row
 	leaf  leaf
@@ -144,7 +144,8 @@ func (p *products) join(o *products) {
 func (p *products) addGroup(group int) {
 	s := p.s
 	mid := s.mids[group]
-	n := mid + len(s.b)
+	n := mid + len(s.part[group])
+	p.row.enter(s.layout, group)
 	p.group, p.leaf.with = newLists(len(p.one), n), zeros(p.leaf.with, n)
 	for at, k := range s.termOf[group][:mid] {
 		p.group[k+1][at] = p.of(k, s.own[group][at])
@@ -168,7 +169,9 @@ func (p *products) addGroup(group int) {
 		p.eliminate(kept[m*n+m], kept[m*n+m+1:(m+1)*n], m+1)
 	}
 	for j, right := range p.group {
-		floats.Add(p.rights[j], right[mid:])
+		for i, at := range s.part[group] {
+			p.rights[j][at] += right[mid+i]
+		}
 	}
 }
 
@@ -209,12 +212,11 @@ func (p *products) eliminate(pivot float64, with []float64, from int) {
 // addShared eliminates the shared unknowns.
 func (p *products) addShared() {
 	s, n := p.s, len(p.one)
-	for k, at := range s.at {
-		if at < 0 {
-			continue
-		}
-		for l := range s.levels[k] {
-			p.rights[k+1][at+l] += p.of(k, s.b[at+l])
+	for k := range s.Terms {
+		for _, at := range s.places[k] {
+			if at >= 0 {
+				p.rights[k+1][at] += p.of(k, s.b[at])
+			}
 		}
 	}
 	for k, right := range p.rights {

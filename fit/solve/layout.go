@@ -10,7 +10,9 @@ import (
 )
 
 // layout says where each unknown of a Mixed stands. Unknowns of one group only
-// stand in that group's block, all others among the shared ones.
+// stand in that group's block, all others among the shared ones. A group's equations have
+// of the shared unknowns those that it has part in, so that a group costs no more because
+// others have part in more.
 //
 // Of a group's block the unknowns of one term, the leaf, are eliminated first: the
 // single-covariate local term with the most levels (a pickup's mountings). No two of
@@ -23,13 +25,15 @@ type layout struct {
 	nShared int     // fixed effects and shared random ones
 	size    []int   // of each term: number of covariates
 	levels  []int   // of each term: number of levels
-	at      []int   // shared terms: where their first level stands; -1 for local terms
-	local   [][]int // local terms: where a level stands in its group's block, leaves behind all others
-	group   [][]int // local terms: the group of a level
+	places  [][]int // of each term: where a level stands among the shared unknowns; noUnknown where it is local, or nothing
+	local   [][]int // of each term: where a level stands in its group's block, leaves behind all others; noUnknown where it is shared
+	group   [][]int // of each term: the group of such a level
 	sizes   []int   // unknowns of each group
 	mids    []int   // those of them that are not leaves
 	termOf  [][]int // of each group: the term of each of its unknowns
+	part    [][]int // of each group: the shared unknowns that it has part in, in order; all fixed effects first
 	leaf    int     // the term that is eliminated first; -1 = none
+	many    bool    // there are more than mostShared
 
 	info   *mat.SymDense // see Step, and where it was worked out
 	infoAt []float64
@@ -45,8 +49,12 @@ type layout struct {
 	chunks []*sum // of groups that stand together: their number follows from the data alone, so that sums do
 }
 
-// noUnknown is the place of a level that no observation has.
+// noUnknown is the place of a level that has none.
 const noUnknown = -1
+
+// mostShared is how many unknowns are shared at most before those levels are taken for
+// local which one group alone has: the shared ones cost their cube. A test sets it.
+var mostShared = 400
 
 // layOut checks the shapes and gives each unknown its place. It is worked out once for
 // each number of fixed effects.
@@ -58,15 +66,20 @@ func (m *Mixed) layOut() (*layout, error) {
 	if m.lay != nil && m.lay.nFixed == fixed {
 		return m.lay, nil
 	}
-	lay := &layout{Mixed: m, blocks: new(spares[block]), inverses: new(spares[inverseWork]), n: n, nFixed: fixed, nShared: fixed, at: make([]int, len(m.Terms)), local: make([][]int, len(m.Terms)), group: make([][]int, len(m.Terms))}
+	lay := &layout{Mixed: m, blocks: new(spares[block]), inverses: new(spares[inverseWork]), n: n, nFixed: fixed, nShared: fixed, places: make([][]int, len(m.Terms)), local: make([][]int, len(m.Terms)), group: make([][]int, len(m.Terms))}
 	groups := 1
 	for _, g := range m.Group {
 		groups = max(groups, int(g)+1)
 	}
 	lay.sizes, lay.termOf = make([]int, groups), make([][]int, groups)
+	shared := fixed
 	for k := range m.Terms {
 		lay.measure(k)
+		if !lay.isLocal(k) {
+			shared += lay.levels[k] * lay.size[k]
+		}
 	}
+	lay.many = shared > mostShared && m.Group != nil
 	lay.leaf = lay.chooseLeaf()
 	for k := range m.Terms {
 		if k != lay.leaf {
@@ -78,6 +91,7 @@ func (m *Mixed) layOut() (*layout, error) {
 		lay.place(lay.leaf)
 	}
 	lay.sortObservations()
+	lay.findParts()
 	lay.cutIntoPortions()
 	lay.cutIntoChunks()
 	m.lay = lay
@@ -153,25 +167,76 @@ func (lay *layout) chooseLeaf() int {
 // place gives the levels of term k their places.
 func (lay *layout) place(k int) {
 	size, levels := lay.size[k], lay.levels[k]
-	if !lay.isLocal(k) {
-		lay.at[k] = lay.nShared
-		lay.nShared += levels * size
-		return
-	}
-	lay.at[k] = -1
-	lay.local[k], lay.group[k] = make([]int, levels), make([]int, levels)
-	for l := range lay.local[k] {
-		lay.local[k][l] = noUnknown
+	shared := lay.isShared(k)
+	lay.places[k], lay.local[k], lay.group[k] = slices.Repeat([]int{noUnknown}, levels), slices.Repeat([]int{noUnknown}, levels), make([]int, levels)
+	for l := range levels {
+		if shared(l) {
+			lay.places[k][l] = lay.nShared
+			lay.nShared += size
+		}
 	}
 	for i, l := range lay.Terms[k].Level {
-		if l < 0 || lay.local[k][l] >= 0 {
+		if l < 0 || lay.places[k][l] >= 0 || lay.local[k][l] >= 0 {
 			continue
 		}
-		g := int(lay.Group[i])
+		g := lay.groupOf(i)
 		lay.local[k][l], lay.group[k][l] = lay.sizes[g], g
 		lay.sizes[g] += size
 		lay.termOf[g] = append(lay.termOf[g], slices.Repeat([]int{k}, size)...)
 	}
+}
+
+// isShared tells which levels of term k are shared.
+func (lay *layout) isShared(k int) func(l int) bool {
+	switch {
+	case lay.isLocal(k):
+		return func(int) bool { return false }
+	case !lay.many:
+		return func(int) bool { return true }
+	}
+	const none, several = -1, -2
+	only := slices.Repeat([]int{none}, lay.levels[k]) // the group that has a level
+	for i, l := range lay.Terms[k].Level {
+		switch {
+		case l < 0:
+		case only[l] == none:
+			only[l] = lay.groupOf(i)
+		case only[l] != lay.groupOf(i):
+			only[l] = several
+		}
+	}
+	return func(l int) bool { return only[l] == several }
+}
+
+// findParts finds the shared unknowns that each group has part in.
+func (lay *layout) findParts() {
+	lay.part = make([][]int, len(lay.sizes))
+	InParallel(len(lay.sizes), func(from, to int) {
+		seen := make([]int, lay.nShared) // 1 + the last group that has part in it
+		for g := from; g < to; g++ {
+			var part []int
+			for _, i := range lay.order[lay.begin[g]:lay.begin[g+1]] {
+				for k := range lay.Terms {
+					l := lay.Terms[k].Level.At(i)
+					if l < 0 || lay.places[k][l] < 0 || seen[lay.places[k][l]] == g+1 {
+						continue
+					}
+					seen[lay.places[k][l]] = g + 1
+					for c := range lay.size[k] {
+						part = append(part, lay.places[k][l]+c)
+					}
+				}
+			}
+			slices.Sort(part)
+			for j := range lay.nFixed {
+				lay.part[g] = append(lay.part[g], j)
+			}
+			lay.part[g] = append(lay.part[g], part...)
+			if len(lay.part[g]) == 0 {
+				lay.part[g] = []int{0} // the equation that stands for none
+			}
+		}
+	})
 }
 
 // sortObservations puts the observations in order.

@@ -85,9 +85,10 @@ func (p *Posterior) Levels(term int) int { return p.s.levels[term] }
 func (p *Posterior) Shared() *mat.SymDense { return p.shared }
 
 // SharedPlace says where a level of a term that is not local stands in Shared, and
-// what to multiply it by for its own unit.
+// what to multiply it by for its own unit. at is -1 where one group alone has the level and
+// so many are shared that it is taken for that group's own.
 func (p *Posterior) SharedPlace(term, level int) (at int, scale float64) {
-	return p.s.at[term] + level, p.s.factors[term][0]
+	return p.s.places[term][level], p.s.factors[term][0]
 }
 
 // Place is where a level of a local term stands among the unknowns of its group,
@@ -107,15 +108,13 @@ func (p *Posterior) LocalPlace(term, level int) Place {
 func (p *Posterior) SDs(term int) []float64 {
 	scale := math.Abs(p.s.factors[term][0])
 	out := make([]float64, p.Levels(term))
-	if at := p.s.at[term]; at >= 0 {
-		for l := range out {
-			out[l] = scale * math.Sqrt(p.shared.At(at+l, at+l))
-		}
-		return out
-	}
 	w := inverseWork{s: p.s, shared: dense(p.shared)}
 	variances := make([][]float64, len(p.s.sizes))
 	for l := range out {
+		if at := p.s.places[term][l]; at >= 0 {
+			out[l] = scale * math.Sqrt(p.shared.At(at, at))
+			continue
+		}
 		g := p.s.group[term][l]
 		if variances[g] == nil {
 			variances[g] = w.variances(g)

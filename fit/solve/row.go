@@ -54,10 +54,20 @@ func (s *solution) observe(i int, memory []float64) (y float64, fixed []float64,
 type row struct {
 	own    []entry
 	fixed  []float64 // of all fixed effects
-	shared []entry   // places among the shared unknowns
+	shared []entry   // places among the shared unknowns, or among the part of them that a group has
 	leaf   float64
 	y      float64 // what was observed
 	memory []float64
+	where  []int // of each shared unknown, among the group's part of them; nil = rows are of all
+}
+
+// enter has rows be of a group from here on, with places among its part of the shared
+// unknowns.
+func (r *row) enter(lay *layout, group int) {
+	r.where = grownInts(r.where, max(lay.nShared, 1))
+	for i, at := range lay.part[group] {
+		r.where[at] = i
+	}
 }
 
 // entry is one entry of a row, by the place of its unknown.
@@ -81,12 +91,16 @@ func (r *row) writeTerms(s *solution, i int) {
 		if l < 0 || k == s.leaf {
 			continue
 		}
+		at := s.places[k][l]
+		if at >= 0 && r.where != nil {
+			at = r.where[at]
+		}
 		for c := range s.size[k] {
 			v := s.loading(k, i, c)
-			if s.at[k] < 0 {
+			if at < 0 {
 				r.own = append(r.own, entry{s.local[k][l] + c, v})
 			} else {
-				r.shared = append(r.shared, entry{s.at[k] + l*s.size[k] + c, v})
+				r.shared = append(r.shared, entry{at + c, v})
 			}
 		}
 	}

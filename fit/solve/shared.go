@@ -22,11 +22,29 @@ func newEquations(n int) *equations {
 	return &equations{n, make([]float64, n*n), make([]float64, n)}
 }
 
-// less takes other equations off.
-func (e *equations) less(other *equations) *equations {
-	out := newEquations(e.n)
-	floats.SubTo(out.matrix, e.matrix, other.matrix)
-	floats.SubTo(out.right, e.right, other.right)
+func (e *equations) clone() *equations {
+	return &equations{e.n, append([]float64(nil), e.matrix...), append([]float64(nil), e.right...)}
+}
+
+// add adds equations of some of the unknowns, so many times, by their places in order.
+func (e *equations) add(times float64, part []int, other *equations) {
+	for i, at := range part {
+		for j := i; j < other.n; j++ {
+			e.matrix[at*e.n+part[j]] += times * other.matrix[i*other.n+j]
+		}
+		e.right[at] += times * other.right[i]
+	}
+}
+
+// full is the matrix with both triangles.
+func (e *equations) full() *mat.Dense {
+	out := mat.NewDense(e.n, e.n, nil)
+	for i := range e.n {
+		for j := i; j < e.n; j++ {
+			out.Set(i, j, e.matrix[i*e.n+j])
+			out.Set(j, i, e.matrix[i*e.n+j])
+		}
+	}
 	return out
 }
 
@@ -88,12 +106,35 @@ func (s *sharedSystem) solve(right []float64) []float64 {
 // inverse is the first n rows and columns of the inverse.
 func (s *sharedSystem) inverse(n int) *mat.SymDense {
 	all := s.upper.N
+	if all > manyUnknowns && n < all/4 {
+		return s.columns(n)
+	}
 	inv := blas64.Triangular{N: all, Stride: all, Data: append([]float64(nil), s.upper.Data...), Uplo: blas.Upper, Diag: blas.NonUnit}
 	lapack64.Potri(inv)
 	out := mat.NewSymDense(n, nil)
 	for i := range n {
 		for j := i; j < n; j++ {
 			out.SetSym(i, j, s.unit[i]*inv.Data[i*all+j]*s.unit[j])
+		}
+	}
+	return out
+}
+
+// manyUnknowns are so many that the whole inverse is not worked out for a few of its columns.
+const manyUnknowns = 150
+
+// columns is inverse, by solving for each column.
+func (s *sharedSystem) columns(n int) *mat.SymDense {
+	all := s.upper.N
+	x := make([]float64, all*n)
+	for j := range n {
+		x[j*n+j] = s.unit[j]
+	}
+	lapack64.Potrs(s.upper, blas64.General{Rows: all, Cols: n, Stride: n, Data: x})
+	out := mat.NewSymDense(n, nil)
+	for i := range n {
+		for j := i; j < n; j++ {
+			out.SetSym(i, j, s.unit[i]*x[i*n+j])
 		}
 	}
 	return out
