@@ -146,6 +146,19 @@ func (p Spread) penalty(sd float64) float64 {
 // eliminate eliminates the unknowns of all groups, solves for the shared ones and
 // returns the log determinant of the equations' matrix.
 func (s *solution) eliminate() (logdet float64, err error) {
+	if logdet, err = s.addGroups(); err != nil {
+		return 0, err
+	}
+	if s.shared, err = s.total.factorize(); err != nil {
+		return 0, err
+	}
+	s.b = s.shared.solve(s.total.right)
+	return logdet + s.shared.logdet, nil
+}
+
+// addGroups eliminates the unknowns of all groups, and adds up what these say of the shared
+// ones; logdet is of what was eliminated.
+func (s *solution) addGroups() (logdet float64, err error) {
 	if s.groups == nil {
 		s.groups = make([]eliminated, len(s.sizes))
 	}
@@ -161,11 +174,7 @@ func (s *solution) eliminate() (logdet float64, err error) {
 		floats.Add(s.total.matrix, c.shared)
 		floats.Add(s.total.right, c.right)
 	}
-	if s.shared, err = s.total.factorize(); err != nil {
-		return 0, err
-	}
-	s.b = s.shared.solve(s.total.right)
-	return logdet + s.shared.logdet, nil
+	return logdet, nil
 }
 
 // sharedEquations are those of the shared unknowns before there are observations.

@@ -154,8 +154,8 @@ func (s *Solved) lessFew(part []int, less *equations) (b []float64, ok bool) {
 }
 
 // Without is what the observations say that skip returns false for, at these standard
-// deviations. It costs as much as solving the model, or as the groups that have others. It
-// may be called from several goroutines.
+// deviations. It costs as much as solving the model, or as the groups that have others; but
+// of many shared unknowns the square. It may be called from several goroutines.
 func (s *Solved) Without(skip func(i int) bool) (*Shared, error) {
 	out := &solution{layout: s.s.layout.withOwnChunks(), sigma: s.s.sigma, factors: s.s.factors}
 	out.weigh(skip)
@@ -166,25 +166,30 @@ func (s *Solved) Without(skip func(i int) bool) (*Shared, error) {
 		}
 	}
 	if 3*len(touched) > len(out.sizes) {
-		if _, err := out.eliminate(); err != nil {
+		if _, err := out.addGroups(); err != nil {
 			return nil, err
 		}
-		return out.sharedAt(out.b, known(out.shared)), nil
-	}
-	rest := s.s.total.clone()
-	for _, g := range touched {
-		before, after := s.s.share(g), out.share(g)
-		if before == nil || after == nil {
-			return nil, errNotDefinite
+	} else {
+		out.total = s.s.total.clone()
+		for _, g := range touched {
+			before, after := s.s.share(g), out.share(g)
+			if before == nil || after == nil {
+				return nil, errNotDefinite
+			}
+			out.total.add(-1, out.part[g], before)
+			out.total.add(1, out.part[g], after)
 		}
-		rest.add(-1, out.part[g], before)
-		rest.add(1, out.part[g], after)
 	}
-	solved, err := rest.factorize()
+	if out.nShared > manyUnknowns {
+		if b, ok := out.total.near(s.s.shared, s.s.b); ok {
+			return out.sharedAt(b, out.total.factorize), nil
+		}
+	}
+	solved, err := out.total.factorize()
 	if err != nil {
 		return nil, err
 	}
-	return out.sharedAt(solved.solve(rest.right), known(solved)), nil
+	return out.sharedAt(solved.solve(out.total.right), known(solved)), nil
 }
 
 // sharedAt is a solution of the shared unknowns, u = L b.
