@@ -41,7 +41,7 @@ func (e *equations) add(times float64, part []int, other *equations) {
 // E. Stiefel, Methods of conjugate gradients for solving linear systems, J. Res. Natl. Bur.
 // Stand. 49, 1952). Not ok where many steps do not do.
 func (e *equations) near(other *sharedSystem, start []float64) (x []float64, ok bool) {
-	const most, enough = 60, 1e-24 // of the squares that are left at first
+	const most, enough = 60, 1e-20 // of the squares that are left at first
 	a := blas64.Symmetric{N: e.n, Stride: e.n, Data: e.matrix, Uplo: blas.Upper}
 	vector := func(v []float64) blas64.Vector { return blas64.Vector{N: e.n, Inc: 1, Data: v} }
 	x, left, through := append([]float64(nil), start...), append([]float64(nil), e.right...), make([]float64, e.n)
@@ -132,7 +132,9 @@ func (e *equations) factorize() (*sharedSystem, error) {
 func (s *sharedSystem) solve(right []float64) []float64 {
 	x := make([]float64, len(right))
 	floats.MulTo(x, right, s.unit)
-	lapack64.Potrs(s.upper, blas64.General{Rows: len(x), Cols: 1, Stride: 1, Data: x})
+	v := blas64.Vector{N: len(x), Inc: 1, Data: x}
+	blas64.Trsv(blas.Trans, s.upper, v)
+	blas64.Trsv(blas.NoTrans, s.upper, v)
 	floats.Mul(x, s.unit)
 	return x
 }
