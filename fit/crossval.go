@@ -51,8 +51,8 @@ type leaver interface {
 	// cell's balance less the predicted one, by the cell's place in the record.
 	unseen(k int) (expect, balanceSD func(i int) float64, err error)
 
-	// withoutCells leaves out all cells that out returns true for.
-	withoutCells(out func(i int) bool) (expect func(i int) float64, err error)
+	// withoutCells leaves out cells, by their places in order.
+	withoutCells(out []int) (expect func(i int) float64, err error)
 }
 
 // errRefit says that a model has to be fitted anew to leave something out.
@@ -153,7 +153,7 @@ func (v *validation) withoutQuickly(p *part) (func(i int) float64, error) {
 	case p.isPickup():
 		return v.quick.withoutPickup(p.pickup)
 	}
-	return v.quick.withoutCells(func(i int) bool { return v.parts.setOf[i] == p.set })
+	return v.quick.withoutCells(p.places)
 }
 
 // withoutByFitting fits the rest.
@@ -163,7 +163,7 @@ func (v *validation) withoutByFitting(p *part) (func(i int) float64, error) {
 	var own []cell.Cell
 	at := make(map[int]int, p.cells)
 	for i := range v.d.Cells {
-		if v.parts.in(p, i) {
+		if v.parts.has(p, i) {
 			at[i] = len(own)
 			own = append(own, v.d.Cells[i])
 		} else {
@@ -188,22 +188,16 @@ func (v *validation) withoutByFitting(p *part) (func(i int) float64, error) {
 
 // predict compares what is expected of the cells of a part with what they are.
 func (f *Fold) predict(cells []cell.Cell, all *parts, p *part, expect func(i int) float64) {
-	for k := range all.pickups {
-		of := &all.pickups[k]
-		if p.isPickup() && k != p.pickup {
-			continue
-		}
+	all.byPickup(p, func(of *part, places []int) {
 		var errs []float64
-		for i := of.first; i < of.last; i++ {
-			if all.in(p, i) {
-				errs = append(errs, errorOf(&cells[i], expect(i)))
-			}
+		for _, i := range places {
+			errs = append(errs, errorOf(&cells[i], expect(i)))
 		}
-		f.addErrors(errs, cells[of.first:of.last])
+		f.addErrors(errs, of.relative)
 		if p.isPickup() {
 			f.errors = errs
 		}
-	}
+	})
 	f.Balance, f.Level, f.Cells = f.balance.rms(), f.level.rms(), f.predicted
 }
 
@@ -218,9 +212,8 @@ func errorOf(c *cell.Cell, expected float64) float64 {
 }
 
 // addErrors counts the errors of the cells of one pickup. One with levels in no known
-// unit has an error of its balance alone.
-func (f *Fold) addErrors(errs []float64, cells []cell.Cell) {
-	relative := slices.ContainsFunc(cells, func(c cell.Cell) bool { return c.Scale != "" })
+// unit, relative, has an error of its balance alone.
+func (f *Fold) addErrors(errs []float64, relative bool) {
 	known := slices.DeleteFunc(slices.Clone(errs), math.IsNaN)
 	mean := solve.Mean(known)
 	for _, e := range known {
@@ -240,7 +233,7 @@ func foldOf(pickup string, cells []cell.Cell, m Model) Fold {
 	for i, expected := range m.Expect(cells) {
 		f.errors = append(f.errors, errorOf(&cells[i], expected))
 	}
-	f.addErrors(f.errors, cells)
+	f.addErrors(f.errors, slices.ContainsFunc(cells, func(c cell.Cell) bool { return c.Scale != "" }))
 	f.Balance, f.Level, f.Cells = f.balance.rms(), f.level.rms(), f.predicted
 	return f
 }

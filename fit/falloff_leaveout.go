@@ -70,12 +70,10 @@ func (l *falloffLeaver) count(i int, fieldsKnown, pitchless *int) {
 }
 
 // sameTerms reports whether the model has the same terms without some cells.
-func (l *falloffLeaver) sameTerms(out func(i int) bool, from, to int) bool {
+func (l *falloffLeaver) sameTerms(out []int) bool {
 	known, pitchless := 0, 0
-	for i := from; i < to; i++ {
-		if out(i) {
-			l.count(i, &known, &pitchless)
-		}
+	for _, i := range out {
+		l.count(i, &known, &pitchless)
 	}
 	return (l.fieldsKnown == 0 || known < l.fieldsKnown) && (l.pitchless == 0 || pitchless < l.pitchless)
 }
@@ -90,30 +88,27 @@ func (l *falloffLeaver) withoutPickup(k int) (func(i int) float64, error) {
 
 // expectWithout predicts cells by what the pickups but one say.
 func (l *falloffLeaver) expectWithout(k int, rest *solve.Shared) func(i int) float64 {
-	first, last := l.solved.Observations(k)
-	return l.expectFrom(rest, func(int) bool { return true }, first, last)
+	return l.expectFrom(rest, l.cellsOf(k))
 }
+
+// cellsOf are those of a pickup.
+func (l *falloffLeaver) cellsOf(k int) []int { return between(l.solved.Observations(k)) }
 
 func (l *falloffLeaver) unseen(k int) (expect, balanceSD func(i int) float64, err error) {
 	rest, err := l.withoutGroup(k)
 	if err != nil {
 		return nil, nil, err
 	}
-	first, last := l.solved.Observations(k)
-	own := make([]int, last-first)
-	for i := range own {
-		own[i] = first + i
-	}
+	own := l.cellsOf(k)
 	variances, err := rest.UnseenVariances(own, float64(l.tempering))
 	if err != nil {
 		return nil, nil, err
 	}
-	return l.expectWithout(k, rest), func(i int) float64 { return math.Sqrt(variances[i-first]) }, nil
+	return l.expectWithout(k, rest), func(i int) float64 { return math.Sqrt(variances[i-own[0]]) }, nil
 }
 
 func (l *falloffLeaver) withoutGroup(k int) (*solve.Shared, error) {
-	first, last := l.solved.Observations(k)
-	if !l.sameTerms(func(int) bool { return true }, first, last) {
+	if !l.sameTerms(l.cellsOf(k)) {
 		return nil, errRefit
 	}
 	return l.solved.WithoutGroup(k)
@@ -121,8 +116,8 @@ func (l *falloffLeaver) withoutGroup(k int) (*solve.Shared, error) {
 
 // withoutCells goes on from there as a fit does, until parameters move by less than
 // setRest: a string set may be a large part of what tells some of them.
-func (l *falloffLeaver) withoutCells(out func(i int) bool) (func(i int) float64, error) {
-	if !l.sameTerms(out, 0, len(l.cells)) {
+func (l *falloffLeaver) withoutCells(out []int) (func(i int) float64, error) {
+	if !l.sameTerms(out) {
 		return nil, errRefit
 	}
 	rest, err := l.solved.Without(out)
@@ -130,24 +125,22 @@ func (l *falloffLeaver) withoutCells(out func(i int) bool) (func(i int) float64,
 		return nil, err
 	}
 	if furthest(rest.Beta, l.f.Theta) < setNear {
-		return l.expectFrom(rest, out, 0, len(l.cells)), nil
+		return l.expectFrom(rest, out), nil
 	}
 	l.oneAtATime.Lock() // it works on all cores, and takes memory
 	defer l.oneAtATime.Unlock()
 	g := *l.f
 	g.Theta = slices.Clone(rest.Beta)
-	weight := slices.Clone(l.m.Weight)
-	for i := range l.cells {
-		if out(i) {
-			weight[i] = 0
-		}
+	weight, isOut := slices.Clone(l.m.Weight), make([]bool, len(l.cells))
+	for _, i := range out {
+		weight[i], isOut[i] = 0, true
 	}
-	it := iteration{f: &g, cells: l.cells, sites: l.sites, m: l.m.With(nil, weight), lift: l.lift, skip: out}
+	it := iteration{f: &g, cells: l.cells, sites: l.sites, m: l.m.With(nil, weight), lift: l.lift, skip: func(i int) bool { return isOut[i] }}
 	fit, _, err := it.run(context.Background(), l.sds, false, setRest)
 	if err != nil {
 		return nil, err
 	}
-	return l.expectFrom(sharedOf(fit), out, 0, len(l.cells)), nil
+	return l.expectFrom(sharedOf(fit), out), nil
 }
 
 // sharedOf are a fit's unknowns that all pickups share.
@@ -164,11 +157,10 @@ func sharedOf(fit *solve.MixedFit) *solve.Shared {
 // batchOf is the number of a cell's batch.
 func (l *falloffLeaver) batchOf(i int) int { return l.m.Terms[curve.BatchEffect].Level.At(i) }
 
-// expectFrom predicts cells as Falloff.Expect does, once those from one to before another
-// are out that out returns true for.
-func (l *falloffLeaver) expectFrom(rest *solve.Shared, out func(i int) bool, from, to int) func(i int) float64 {
+// expectFrom predicts cells as Falloff.Expect does, once some are out.
+func (l *falloffLeaver) expectFrom(rest *solve.Shared, out []int) func(i int) float64 {
 	strings, slots := &l.m.Terms[curve.StringEffect], &l.m.Terms[curve.SlotEffect]
-	batches, jigs := l.batchOffsets(rest, out, from, to), l.m.Terms[curve.JigEffect].Level
+	batches, jigs := l.batchOffsets(rest, out), l.m.Terms[curve.JigEffect].Level
 	steels := l.f.Steels(rest.Beta, l.sites.strings)
 	return func(i int) float64 {
 		jig := 0.0
@@ -182,14 +174,12 @@ func (l *falloffLeaver) expectFrom(rest *solve.Shared, out func(i int) bool, fro
 
 // batchOffsets are the offsets of the batches by the cells that are left; of a batch that
 // has none, what its loose magnets say.
-func (l *falloffLeaver) batchOffsets(rest *solve.Shared, out func(i int) bool, from, to int) []float64 {
+func (l *falloffLeaver) batchOffsets(rest *solve.Shared, out []int) []float64 {
 	left := slices.Clone(l.batches)
 	name := map[int]string{} // of those that lost cells
-	for i := from; i < to; i++ {
-		if out(i) {
-			left[l.batchOf(i)]--
-			name[l.batchOf(i)] = l.cells[i].Batch
-		}
+	for _, i := range out {
+		left[l.batchOf(i)]--
+		name[l.batchOf(i)] = l.cells[i].Batch
 	}
 	offsets := slices.Clone(rest.U[curve.BatchEffect])
 	for batch := range name {

@@ -2,6 +2,7 @@ package fit
 
 import (
 	"math"
+	"slices"
 
 	"evenpole/fit/cell"
 	"evenpole/fit/solve"
@@ -23,13 +24,17 @@ func newMoments(columns int) moments {
 	return moments{0, make([]float64, columns), make([]float64, columns*columns)}
 }
 
-// add adds one cell's columns.
-func (m *moments) add(x []float64) {
-	m.n++
+// add adds one cell's columns, or takes them off by a sign of -1.
+func (m *moments) add(sign float64, x []float64) {
+	m.n += sign
 	for j, v := range x {
-		m.sum[j] += v
-		floats.AddScaled(m.product[j*len(x):(j+1)*len(x)], v, x)
+		m.sum[j] += sign * v
+		floats.AddScaled(m.product[j*len(x):(j+1)*len(x)], sign*v, x)
 	}
+}
+
+func (m *moments) clone() moments {
+	return moments{m.n, slices.Clone(m.sum), slices.Clone(m.product)}
 }
 
 // pooled are the moments within pickups, each about its own mean, and the sum of the
@@ -43,6 +48,10 @@ type pooled struct {
 
 func newPooled(columns int) *pooled {
 	return &pooled{0, 0, make([]float64, columns*columns), make([]float64, columns)}
+}
+
+func (p *pooled) clone() *pooled {
+	return &pooled{p.pickups, p.cells, slices.Clone(p.within), slices.Clone(p.means)}
 }
 
 // pool adds up the moments of pickups.
@@ -228,7 +237,7 @@ type logLeaver struct {
 func newLogLeaver(terms []term, cells []cell.Cell) *logLeaver {
 	l := &logLeaver{cells: cells, groups: byPickup(cells), trusted: cell.Trusting(cells)}
 	l.kind = columnsOf(terms, cells, l.trusted)
-	l.pickups = l.sums(func(int) bool { return false })
+	l.pickups = l.sums()
 	l.all = pool(l.pickups)
 	return l
 }
@@ -269,19 +278,19 @@ func (l *logLeaver) residuals(columns []int, b []float64) (residuals, products [
 	return residuals, products
 }
 
-// sums are the moments of each pickup without the cells that are out.
-func (l *logLeaver) sums(out func(i int) bool) []moments {
+// sums are the moments of each pickup.
+func (l *logLeaver) sums() []moments {
 	sums := make([]moments, l.groups.n)
 	row := make([]float64, l.kind.count())
 	for k := range sums {
 		sums[k] = newMoments(l.kind.count())
 	}
 	for i := range l.cells {
-		if out(i) || !l.trusted(&l.cells[i]) {
+		if !l.trusted(&l.cells[i]) {
 			continue
 		}
 		l.kind.write(row, &l.cells[i])
-		sums[l.groups.of[i]].add(row)
+		sums[l.groups.of[i]].add(1, row)
 	}
 	return sums
 }
@@ -303,16 +312,27 @@ func (l *logLeaver) unseen(k int) (expect, balanceSD func(i int) float64, err er
 
 // others are the moments of all pickups but one.
 func (l *logLeaver) others(k int) *pooled {
-	rest := newPooled(l.kind.count())
-	rest.pickups, rest.cells = l.all.pickups, l.all.cells
-	copy(rest.within, l.all.within)
-	copy(rest.means, l.all.means)
+	rest := l.all.clone()
 	rest.add(&l.pickups[k], -1)
 	return rest
 }
 
-func (l *logLeaver) withoutCells(out func(i int) bool) (func(i int) float64, error) {
-	return l.expectFrom(pool(l.sums(out)))
+func (l *logLeaver) withoutCells(out []int) (func(i int) float64, error) {
+	rest, row := l.all.clone(), make([]float64, l.kind.count())
+	for len(out) > 0 {
+		k := l.groups.of[out[0]]
+		left := l.pickups[k].clone()
+		for len(out) > 0 && l.groups.of[out[0]] == k {
+			if c := &l.cells[out[0]]; l.trusted(c) {
+				l.kind.write(row, c)
+				left.add(-1, row)
+			}
+			out = out[1:]
+		}
+		rest.add(&l.pickups[k], -1)
+		rest.add(&left, 1)
+	}
+	return l.expectFrom(rest)
 }
 
 // expectFrom predicts cells from what the rest says.

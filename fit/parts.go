@@ -11,9 +11,10 @@ import (
 // parts are what a record can be judged by: its pickups and its string sets. They are
 // the same for every kind of model.
 type parts struct {
-	pickups []part // in the order of the cells
-	sets    []part // in alphabetical order
-	setOf   []int  // of each cell, its place in sets
+	pickups  []part // in the order of the cells
+	sets     []part // in alphabetical order
+	setOf    []int  // of each cell, its place in sets
+	pickupOf []int  // of each cell, its place in pickups
 
 	whole        string // fingerprint of the data
 	fingerprints func() // waits for those of the data and of the parts, which are taken beside the fits
@@ -34,8 +35,10 @@ func (a *parts) fingerprintOf(p *part) string {
 // part is the cells of one pickup or of one string set.
 type part struct {
 	name        string
-	pickup, set int // its place; -1 = it is the other
-	first, last int // a pickup's cells
+	pickup, set int   // its place; -1 = it is the other
+	first, last int   // a pickup's cells
+	relative    bool  // levels of a pickup's are in no known unit
+	places      []int // a set's cells, in order
 	cells       int
 	ownWraps    []profiles.Wrap // wraps that nothing else has, in cells that no mistake is thought to touch
 	fingerprint string
@@ -43,16 +46,39 @@ type part struct {
 
 func (p *part) isPickup() bool { return p.pickup >= 0 }
 
-// in reports whether cell i belongs to a part.
-func (a *parts) in(p *part, i int) bool {
+// has reports whether cell i belongs to a part.
+func (a *parts) has(p *part, i int) bool {
 	if p.isPickup() {
 		return i >= p.first && i < p.last
 	}
 	return a.setOf[i] == p.set
 }
 
+// byPickup calls do for each pickup that a part has cells of, with their places.
+func (a *parts) byPickup(p *part, do func(of *part, places []int)) {
+	if p.isPickup() {
+		do(p, between(p.first, p.last))
+		return
+	}
+	for left := p.places; len(left) > 0; {
+		of := &a.pickups[a.pickupOf[left[0]]]
+		n, _ := slices.BinarySearch(left, of.last)
+		do(of, left[:n])
+		left = left[n:]
+	}
+}
+
+// between are the numbers from first to before last.
+func between(first, last int) []int {
+	out := make([]int, last-first)
+	for i := range out {
+		out[i] = first + i
+	}
+	return out
+}
+
 func partsOf(d *cell.Data) *parts {
-	a := &parts{setOf: make([]int, len(d.Cells))}
+	a := &parts{setOf: make([]int, len(d.Cells)), pickupOf: make([]int, len(d.Cells))}
 	names := d.SetNames()
 	at := map[string]int{}
 	for _, name := range distinct(slices.Clone(names)) {
@@ -65,9 +91,10 @@ func partsOf(d *cell.Data) *parts {
 			a.pickups = append(a.pickups, part{name: c.Pickup, pickup: n, set: -1, first: i})
 		}
 		p := &a.pickups[len(a.pickups)-1]
-		p.last, p.cells = i+1, i+1-p.first
-		a.setOf[i] = at[names[i]]
-		a.sets[a.setOf[i]].cells++
+		p.last, p.cells, p.relative = i+1, i+1-p.first, p.relative || c.Scale != ""
+		a.setOf[i], a.pickupOf[i] = at[names[i]], p.pickup
+		set := &a.sets[a.setOf[i]]
+		set.places, set.cells = append(set.places, i), set.cells+1
 	}
 	a.findOwnWraps(d.Cells)
 	a.fingerprints = sync.OnceFunc(func() { a.takeFingerprints(d) })
@@ -114,13 +141,7 @@ func (a *parts) findOwnWraps(cells []cell.Cell) {
 
 // takeFingerprints takes those of all cells and of every part.
 func (a *parts) takeFingerprints(d *cell.Data) {
-	pickupOf := make([]int, len(d.Cells))
-	for k, p := range a.pickups {
-		for i := p.first; i < p.last; i++ {
-			pickupOf[i] = k
-		}
-	}
-	whole, parts := d.Fingerprints(&cell.Partition{Of: pickupOf, Parts: len(a.pickups)}, &cell.Partition{Of: a.setOf, Parts: len(a.sets)})
+	whole, parts := d.Fingerprints(&cell.Partition{Of: a.pickupOf, Parts: len(a.pickups)}, &cell.Partition{Of: a.setOf, Parts: len(a.sets)})
 	a.whole = whole
 	for k := range a.pickups {
 		a.pickups[k].fingerprint = parts[0][k]

@@ -46,7 +46,7 @@ func (lay *layout) solve(par []float64) (*solution, error) {
 	if s.sigma == 0 || math.IsInf(s.sigma, 0) || math.IsNaN(s.sigma) {
 		return nil, errNotDefinite
 	}
-	s.weigh(nil)
+	s.weigh()
 	logdet, err := s.eliminate()
 	if err != nil {
 		return nil, err
@@ -56,15 +56,11 @@ func (lay *layout) solve(par []float64) (*solution, error) {
 	return s, nil
 }
 
-// weigh sets the observations' weights, 0 for those that skip returns true for; a nil skip
-// skips none.
-func (s *solution) weigh(skip func(i int) bool) {
-	s.weight = zeros(s.weight, s.n)
+// weigh sets the observations' weights.
+func (s *solution) weigh() {
+	s.weight = grown(s.weight, s.n)
 	InParallel(s.n, func(from, to int) {
 		for i := from; i < to; i++ {
-			if skip != nil && skip(i) {
-				continue
-			}
 			s.weight[i] = 1 / s.noise(s.sigma, i)
 			if s.Weight != nil {
 				s.weight[i] *= s.Weight[i]

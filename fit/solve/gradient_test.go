@@ -1,6 +1,7 @@
 package solve
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -309,23 +310,38 @@ func TestStepsLeadToTheOptimum(t *testing.T) {
 	}
 }
 
-// Leaving out a group, or some observations, is what a model of the others says.
+// Leaving out a group, or some observations, is what a model of the others says; also where
+// there are so many unknowns that it is worked out by few of them.
 func TestLeavingOutIsSolvingTheOthers(t *testing.T) {
-	rng := rand.New(rand.NewPCG(3, 7))
-	m := simpleMixed(rng, 300, 12)
+	for _, many := range []bool{false, true} {
+		t.Run(fmt.Sprintf("many %v", many), func(t *testing.T) {
+			if many {
+				setMany(t)
+			}
+			leaveOut(t, simpleMixed(rand.New(rand.NewPCG(3, 7)), 300, 12))
+		})
+	}
+}
+
+// setMany has any model be one of many unknowns.
+func setMany(t *testing.T) {
+	unknowns, shared := manyUnknowns, mostShared
+	manyUnknowns, mostShared = 0, 0
+	t.Cleanup(func() { manyUnknowns, mostShared = unknowns, shared })
+}
+
+func leaveOut(t *testing.T, m *Mixed) {
 	sds := []float64{0.5, 0.3, 0.7}
 	s, err := m.Solve(0.4, sds)
 	if err != nil {
 		t.Fatal(err)
 	}
-	compare := func(what string, got *Shared, skip func(i int) bool) {
+	compare := func(what string, got *Shared, skip []int) {
 		t.Helper()
 		rest := *m
 		rest.lay, rest.Weight = nil, append([]float64(nil), m.Weight...)
-		for i := range rest.Weight {
-			if skip(i) {
-				rest.Weight[i] = 0
-			}
+		for _, i := range skip {
+			rest.Weight[i] = 0
 		}
 		want, err := rest.At(0.4, sds)
 		if err != nil {
@@ -337,24 +353,104 @@ func TestLeavingOutIsSolvingTheOthers(t *testing.T) {
 			}
 		}
 		for l, u := range got.U[1] {
-			if math.Abs(u-want.U[1][l][0]) > 1e-9 {
+			if s.s.places[1][l] >= 0 && math.Abs(u-want.U[1][l][0]) > 1e-9 {
 				t.Errorf("without %s: level %d is %.12g, want %.12g", what, l, u, want.U[1][l][0])
 			}
 		}
+	}
+	without := func(what string, skip func(i int) bool) {
+		t.Helper()
+		var list []int
+		for i := range m.Y {
+			if skip(i) {
+				list = append(list, i)
+			}
+		}
+		got, err := s.Without(list)
+		if err != nil {
+			t.Fatal(err)
+		}
+		compare(what, got, list)
 	}
 	for g := range 12 {
 		got, err := s.WithoutGroup(g)
 		if err != nil {
 			t.Fatal(err)
 		}
-		compare("a group", got, func(i int) bool { return int(m.Group[i]) == g })
+		var own []int
+		for i, of := range m.Group {
+			if int(of) == g {
+				own = append(own, i)
+			}
+		}
+		compare("a group", got, own)
 	}
-	third := func(i int) bool { return i%3 == 0 }
-	got, err := s.Without(third)
-	if err != nil {
-		t.Fatal(err)
+	without("every third observation", func(i int) bool { return i%3 == 0 })
+	without("some observations of two groups", func(i int) bool { return i%2 == 0 && (m.Group[i] == 3 || m.Group[i] == 7) })
+	without("every third observation again", func(i int) bool { return i%3 == 0 })
+}
+
+// A model is the same where levels that one group alone has are taken for that group's own,
+// as there are many unknowns: solution, criterion, gradient and next standard deviations.
+func TestManyUnknownsAreTheSameModel(t *testing.T) {
+	build := func() *Mixed {
+		m := simpleMixed(rand.New(rand.NewPCG(5, 7)), 300, 12)
+		for i := range m.Terms[1].Level { // levels of a shared term that are in one group
+			if m.Group[i]%3 == 0 {
+				m.Terms[1].Level[i] = 100 + m.Group[i]
+			}
+		}
+		for k := range m.Terms {
+			m.Terms[k].Spread = Spread{SD: 0.4, DF: 3}
+		}
+		m.Sigma = Spread{SD: 0.4, DF: 3}
+		return m
 	}
-	compare("every third observation", got, third)
+	sigma, sds := 0.4, []float64{0.5, 0.3, 0.7}
+	step := func() (*MixedFit, []float64, *solution, []float64) {
+		m := build()
+		fit, nextSigma, next, err := m.Step(sigma, sds)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s, err := m.solveAt(sigma, sds)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p, err := m.Posterior(sigma, sds)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return fit, append(append(next, nextSigma), s.gradient()...), s, p.SDs(1)
+	}
+	want, wantNext, few, wantSDs := step()
+	setMany(t)
+	got, gotNext, many, gotSDs := step()
+	if few.nShared <= many.nShared || many.nShared <= few.nFixed {
+		t.Fatalf("%d and %d unknowns are shared", few.nShared, many.nShared)
+	}
+	close := func(what string, got, want []float64) {
+		t.Helper()
+		for j := range want {
+			if math.Abs(got[j]-want[j]) > 1e-9*(1+math.Abs(want[j])) {
+				t.Errorf("%s %d: %.12g, want %.12g", what, j, got[j], want[j])
+			}
+		}
+	}
+	close("fixed effect", got.Beta, want.Beta)
+	close("next standard deviation, or slope", gotNext, wantNext)
+	close("standard deviation of level", gotSDs, wantSDs)
+	close("criterion", []float64{many.criterion, got.REML}, []float64{few.criterion, want.REML})
+	for k := range want.U {
+		for l := range want.U[k] {
+			if want.U[k][l][0] != 0 {
+				close(fmt.Sprintf("term %d, level %d", k, l), got.U[k][l], want.U[k][l])
+			}
+		}
+	}
+	for j := range got.Beta {
+		close("covariance", mat.Row(nil, j, got.Cov), mat.Row(nil, j, want.Cov))
+	}
 }
 
 // How far the observations of a group that was left out may lie from what is predicted,

@@ -12,6 +12,7 @@ import (
 type Solved struct {
 	s       *solution
 	inverse func() []float64 // of the shared unknowns' equations, in full
+	weights sync.Pool        // copies of the observations' weights
 }
 
 // Solve solves the model at given standard deviations, its own and those of its terms.
@@ -20,7 +21,10 @@ func (m *Mixed) Solve(sigma float64, sds []float64) (*Solved, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Solved{s, sync.OnceValue(func() []float64 { return dense(s.shared.inverse(s.total.n)) })}, nil
+	return &Solved{
+		s: s, inverse: sync.OnceValue(func() []float64 { return dense(s.shared.inverse(s.total.n)) }),
+		weights: sync.Pool{New: func() any { w := slices.Clone(s.weight); return &w }},
+	}, nil
 }
 
 // Fit is the whole solution.
@@ -33,7 +37,8 @@ func (s *Solved) Observations(group int) (first, last int) {
 }
 
 // Shared are estimates of the unknowns that all groups share: Beta, and the modes of the
-// terms that are not local.
+// terms that are not local. A level that was taken for one group's own, as very many are
+// shared, is where the whole solution has it; 0 where that group is left out.
 type Shared struct {
 	Beta []float64
 	U    [][]float64 // [term][level]; nil for a local term
@@ -64,7 +69,7 @@ func (s *Shared) UnseenVariances(observations []int, times float64) ([]float64, 
 func (s *Solved) WithoutGroup(group int) (*Shared, error) {
 	own := s.s
 	if own.begin[group] == own.begin[group+1] {
-		return own.sharedAt(own.b, known(own.shared)), nil
+		return s.sharedAt(own.b, group, known(own.shared)), nil
 	}
 	part, share := own.part[group], own.share(group)
 	if share == nil {
@@ -78,7 +83,7 @@ func (s *Solved) WithoutGroup(group int) (*Shared, error) {
 	system := func() (*sharedSystem, error) { return rest().factorize() }
 	if own.nShared > manyUnknowns && 2*len(part) < own.nShared {
 		if b, ok := s.lessFew(part, share); ok {
-			return own.sharedAt(b, system), nil
+			return s.sharedAt(b, group, system), nil
 		}
 	}
 	left := rest()
@@ -86,7 +91,7 @@ func (s *Solved) WithoutGroup(group int) (*Shared, error) {
 	if err != nil {
 		return nil, err
 	}
-	return own.sharedAt(solved.solve(left.right), known(solved)), nil
+	return s.sharedAt(solved.solve(left.right), group, known(solved)), nil
 }
 
 // share is what a group says of the shared unknowns that it has part in; nil where its own
@@ -153,19 +158,30 @@ func (s *Solved) lessFew(part []int, less *equations) (b []float64, ok bool) {
 	return b, true
 }
 
-// Without is what the observations say that skip returns false for, at these standard
-// deviations. It costs as much as solving the model, or as the groups that have others; but
-// of many shared unknowns the square. It may be called from several goroutines.
-func (s *Solved) Without(skip func(i int) bool) (*Shared, error) {
-	out := &solution{layout: s.s.layout.withOwnChunks(), sigma: s.s.sigma, factors: s.s.factors}
-	out.weigh(skip)
+// Without is what the observations say but for some, at these standard deviations. It costs
+// as much as solving the model, or as the groups of those where they are few, and the square
+// of many shared unknowns. It may be called from several goroutines.
+func (s *Solved) Without(observations []int) (*Shared, error) {
+	out := &solution{layout: s.s.layout, sigma: s.s.sigma, factors: s.s.factors}
+	weight := s.weights.Get().(*[]float64)
+	out.weight = *weight
+	defer func() {
+		for _, i := range observations {
+			out.weight[i] = s.s.weight[i]
+		}
+		s.weights.Put(weight)
+	}()
 	var touched []int
-	for g := range out.sizes {
-		if slices.ContainsFunc(out.order[out.begin[g]:out.begin[g+1]], skip) {
+	for _, i := range observations {
+		out.weight[i] = 0
+		if g := s.s.groupOf(i); len(touched) == 0 || touched[len(touched)-1] != g {
 			touched = append(touched, g)
 		}
 	}
-	if 3*len(touched) > len(out.sizes) {
+	slices.Sort(touched)
+	touched = slices.Compact(touched)
+	if 3*len(touched) > len(s.s.sizes) {
+		out.layout = s.s.layout.withOwnChunks()
 		if _, err := out.addGroups(); err != nil {
 			return nil, err
 		}
@@ -182,27 +198,31 @@ func (s *Solved) Without(skip func(i int) bool) (*Shared, error) {
 	}
 	if out.nShared > manyUnknowns {
 		if b, ok := out.total.near(s.s.shared, s.s.b); ok {
-			return out.sharedAt(b, out.total.factorize), nil
+			return s.sharedAt(b, noUnknown, out.total.factorize), nil
 		}
 	}
 	solved, err := out.total.factorize()
 	if err != nil {
 		return nil, err
 	}
-	return out.sharedAt(solved.solve(out.total.right), known(solved)), nil
+	return s.sharedAt(solved.solve(out.total.right), noUnknown, known(solved)), nil
 }
 
-// sharedAt is a solution of the shared unknowns, u = L b.
-func (s *solution) sharedAt(b []float64, system func() (*sharedSystem, error)) *Shared {
-	out := &Shared{Beta: b[:s.nFixed], U: make([][]float64, len(s.Terms)), s: s, system: system}
-	for k := range s.Terms {
-		if s.isLocal(k) {
+// sharedAt is a solution of the shared unknowns without a group, u = L b.
+func (s *Solved) sharedAt(b []float64, without int, system func() (*sharedSystem, error)) *Shared {
+	of := s.s
+	out := &Shared{Beta: b[:of.nFixed], U: make([][]float64, len(of.Terms)), s: of, system: system}
+	for k := range of.Terms {
+		if of.isLocal(k) {
 			continue
 		}
-		out.U[k] = make([]float64, s.levels[k])
-		for l, at := range s.places[k] {
-			if at >= 0 {
-				out.U[k][l] = s.factors[k][0] * b[at]
+		out.U[k] = make([]float64, of.levels[k])
+		for l, at := range of.places[k] {
+			switch {
+			case at >= 0:
+				out.U[k][l] = of.factors[k][0] * b[at]
+			case of.local[k][l] >= 0 && of.group[k][l] != without:
+				out.U[k][l] = of.factors[k][0] * of.level(k, l)[0]
 			}
 		}
 	}

@@ -115,6 +115,10 @@ func (p *Posterior) SDs(term int) []float64 {
 			out[l] = scale * math.Sqrt(p.shared.At(at, at))
 			continue
 		}
+		if p.s.local[term][l] == noUnknown { // no observation has it
+			out[l] = scale
+			continue
+		}
 		g := p.s.group[term][l]
 		if variances[g] == nil {
 			variances[g] = w.variances(g)
