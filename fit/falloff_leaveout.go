@@ -145,13 +145,7 @@ func (l *falloffLeaver) withoutCells(out []int) (func(i int) float64, error) {
 
 // sharedOf are a fit's unknowns that all pickups share.
 func sharedOf(fit *solve.MixedFit) *solve.Shared {
-	out := &solve.Shared{Beta: fit.Beta, U: make([][]float64, len(fit.U))}
-	for _, k := range offsetEffects {
-		for _, u := range fit.U[k] {
-			out.U[k] = append(out.U[k], u[0])
-		}
-	}
-	return out
+	return &solve.Shared{Beta: fit.Beta, U: func(k, l int) float64 { return fit.U[k][l][0] }}
 }
 
 // batchOf is the number of a cell's batch.
@@ -165,10 +159,10 @@ func (l *falloffLeaver) expectFrom(rest *solve.Shared, out []int) func(i int) fl
 	return func(i int) float64 {
 		jig := 0.0
 		if l := jigs.At(i); l >= 0 {
-			jig = rest.U[curve.JigEffect][l]
+			jig = rest.U(curve.JigEffect, l)
 		}
 		return jig + steels.Predict(int(l.sites.string[i]), l.sites.place(i), 0) + batches[l.batchOf(i)] +
-			rest.U[curve.StringEffect][strings.Level[i]] + rest.U[curve.SlotEffect][slots.Level[i]]
+			rest.U(curve.StringEffect, int(strings.Level[i])) + rest.U(curve.SlotEffect, int(slots.Level[i]))
 	}
 }
 
@@ -181,7 +175,10 @@ func (l *falloffLeaver) batchOffsets(rest *solve.Shared, out []int) []float64 {
 		left[l.batchOf(i)]--
 		name[l.batchOf(i)] = l.cells[i].Batch
 	}
-	offsets := slices.Clone(rest.U[curve.BatchEffect])
+	offsets := make([]float64, len(left))
+	for batch := range offsets {
+		offsets[batch] = rest.U(curve.BatchEffect, batch)
+	}
 	for batch := range name {
 		if left[batch] == 0 {
 			offsets[batch] = l.looseOffset(rest, left, name[batch])
@@ -195,7 +192,7 @@ func (l *falloffLeaver) looseOffset(rest *solve.Shared, left []int, name string)
 	built := map[string]float64{}
 	for i := range l.cells {
 		if b := l.batchOf(i); left[b] > 0 {
-			built[l.cells[i].Batch] = rest.U[curve.BatchEffect][b]
+			built[l.cells[i].Batch] = rest.U(curve.BatchEffect, b)
 		}
 	}
 	return unbuiltOffsets(l.loose, built, rest.Beta[curve.FieldExponent])[name]

@@ -41,7 +41,7 @@ func (s *Solved) Observations(group int) (first, last int) {
 // shared, is where the whole solution has it; 0 where that group is left out.
 type Shared struct {
 	Beta []float64
-	U    [][]float64 // [term][level]; nil for a local term
+	U    func(term, level int) float64 // the mode of a level of a term that is not local
 
 	s      *solution
 	system func() (*sharedSystem, error) // that they solve
@@ -211,20 +211,14 @@ func (s *Solved) Without(observations []int) (*Shared, error) {
 // sharedAt is a solution of the shared unknowns without a group, u = L b.
 func (s *Solved) sharedAt(b []float64, without int, system func() (*sharedSystem, error)) *Shared {
 	of := s.s
-	out := &Shared{Beta: b[:of.nFixed], U: make([][]float64, len(of.Terms)), s: of, system: system}
-	for k := range of.Terms {
-		if of.isLocal(k) {
-			continue
+	mode := func(k, l int) float64 {
+		switch at := of.places[k][l]; {
+		case at >= 0:
+			return of.factors[k][0] * b[at]
+		case of.local[k][l] >= 0 && of.group[k][l] != without:
+			return of.factors[k][0] * of.level(k, l)[0]
 		}
-		out.U[k] = make([]float64, of.levels[k])
-		for l, at := range of.places[k] {
-			switch {
-			case at >= 0:
-				out.U[k][l] = of.factors[k][0] * b[at]
-			case of.local[k][l] >= 0 && of.group[k][l] != without:
-				out.U[k][l] = of.factors[k][0] * of.level(k, l)[0]
-			}
-		}
+		return 0
 	}
-	return out
+	return &Shared{Beta: b[:of.nFixed], U: mode, s: of, system: system}
 }
