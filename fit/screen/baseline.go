@@ -34,10 +34,11 @@ type baseline struct {
 	least         []float64 // half of ln of the least variance that each can have
 	density       density
 	logLikelihood float64
-	lists         float64 // see listEvidence
-	impossible    bool    // has a length that cannot be
-	namesOnly     bool    // see screener.again
-	alone, joint  joint   // of the pickup; of it and the one that was asked for last
+	lists         float64         // see listEvidence
+	impossible    bool            // has a length that cannot be
+	namesOnly     bool            // see screener.again
+	alone, joint  joint           // of the pickup; of it and the one that was asked for last
+	together      map[int]float64 // see levelModel.unexplained: of the pickup and others, by their numbers
 
 	scratch    cell.Cell
 	own        cell.Cell   // see becomesImpossible
@@ -60,6 +61,18 @@ type joint struct {
 	rest   float64 // see surroundings; at least, where it is not exact
 	exact  bool
 	cells  int
+
+	lift   *lift // of the session that was asked for last; nil = none was
+	ofLift int
+}
+
+// liftOf is what is known of the lift of a session of the other pickup: all rows of a
+// mounting ask for the same.
+func (j *joint) liftOf(session int) *lift {
+	if j.lift == nil || j.ofLift != session {
+		j.lift, j.ofLift = j.locals.liftOf(session), session
+	}
+	return j.lift
 }
 
 // rough bounds from below how far a mounting's levels lie from what another pickup with
@@ -88,13 +101,20 @@ type roughString struct{ mean, variance float64 }
 // known is the joint once rest is exact.
 func (b *baseline) known(j *joint) *joint {
 	if !j.exact {
-		j.rest, j.exact = max(0, j.locals.m.unexplained(b.alone.locals, j.locals)-b.levels.alone), true
+		other := j.locals.p.number
+		if _, ok := b.together[other]; !ok {
+			b.together[other] = j.locals.m.unexplained(b.alone.locals, j.locals)
+		}
+		j.rest, j.exact = max(0, b.together[other]-b.levels.alone), true
 	}
 	return j
 }
 
 // begin is the record as filed beside which a mounting of an open pickup is looked at.
 func (s *screener) begin(b *baseline, m mounting, l *locals, unexplained float64) {
+	if b.together == nil || b.pickup != l.p.name {
+		b.together = map[int]float64{}
+	}
 	b.mounting, b.pickup, b.rows, b.least = m, l.p.name, b.rows[:0], b.least[:0]
 	b.levels.fill(l, m, unexplained)
 	for _, i := range m {

@@ -78,7 +78,7 @@ func (s *screener) corrected(h *hypothesis, b *baseline, j *joint, least float64
 	for x, i := range h.touched {
 		y := b.place(t.placed)
 		b.levels.l.e.rowOf(s.correctedCell(h, b, x), i, j.at, &y.own.row)
-		j.locals.expect(y.own)
+		j.locals.expect(y.own, j.liftOf(y.own.session))
 		b.levels.place(y, y.own)
 		if !t.add(slices.Index(b.mounting, i), y) {
 			return nil

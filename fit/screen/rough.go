@@ -60,7 +60,7 @@ func (s *screener) beginPickup(b *baseline, h *hypothesis, list int, least float
 			c.PoleHeight = height
 			y := b.place(0)
 			b.levels.l.e.rowOf(c, i, j.at, &y.own.row)
-			l.expect(y.own)
+			l.expect(y.own, j.liftOf(y.own.session))
 			b.levels.place(y, y.own)
 			local := quadratic(y.local, l.inverse, y.local) + y.row.lift*y.row.lift/y.lift.precision
 			shared = max(shared, y.covariance(y)-local)

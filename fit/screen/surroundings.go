@@ -144,15 +144,15 @@ type expected struct {
 	room     []float64 // memory of the lists
 }
 
-// expect works out a row's.
-func (l *locals) expect(x *expected) {
+// expect works out a row's; lift is that of its session.
+func (l *locals) expect(x *expected, lift *lift) {
 	r := &x.row
 	x.of, x.own = l, 0
 	if r.unknown {
 		return
 	}
 	q := len(l.m.mean)
-	x.lift = l.liftOf(r.session)
+	x.lift = lift
 	ratio := r.lift / x.lift.precision
 	x.room = grown(x.room, 2*q+l.n)
 	x.gradient, x.covered, x.local = x.room[:q], x.room[q:2*q], x.room[2*q:]
@@ -389,7 +389,7 @@ func (s *surroundings) rows() []*expected {
 		}
 		for k, i := range s.known {
 			s.own[k].row = *s.l.e.row(i)
-			s.l.expect(s.own[k])
+			s.l.expect(s.own[k], s.l.liftOf(s.own[k].session))
 		}
 	}
 	return s.own[:len(s.known)]
