@@ -100,10 +100,7 @@ func (l *falloffLeaver) unseen(k int) (expect, balanceSD func(i int) float64, er
 		return nil, nil, err
 	}
 	own := l.cellsOf(k)
-	variances, err := rest.UnseenVariances(own, float64(l.tempering))
-	if err != nil {
-		return nil, nil, err
-	}
+	variances := rest.UnseenVariances(own, float64(l.tempering))
 	return l.expectWithout(k, rest), func(i int) float64 { return math.Sqrt(variances[i-own[0]]) }, nil
 }
 

@@ -331,6 +331,9 @@ func setMany(t *testing.T) {
 }
 
 func leaveOut(t *testing.T, m *Mixed) {
+	for i, g := range m.Group { // levels that not all groups have
+		m.Terms[1].Level[i] = g/3 + 6*int32(i%3)
+	}
 	sds := []float64{0.5, 0.3, 0.7}
 	s, err := m.Solve(0.4, sds)
 	if err != nil {
@@ -456,8 +459,21 @@ func TestManyUnknownsAreTheSameModel(t *testing.T) {
 // How far the observations of a group that was left out may lie from what is predicted,
 // less the mean of that, is what the covariance of all observations says, written out.
 func TestUnseenVariancesAreTheConditionalCovariance(t *testing.T) {
-	rng := rand.New(rand.NewPCG(9, 7))
-	m := simpleMixed(rng, 60, 5)
+	for _, many := range []bool{false, true} {
+		t.Run(fmt.Sprintf("many %v", many), func(t *testing.T) {
+			m := simpleMixed(rand.New(rand.NewPCG(9, 7)), 60, 5)
+			if many {
+				setMany(t)
+				for i := range m.Terms[1].Level { // levels that not all groups have
+					m.Terms[1].Level[i] = m.Group[i]/2 + 4*int32(i%2)
+				}
+			}
+			compareUnseen(t, m)
+		})
+	}
+}
+
+func compareUnseen(t *testing.T, m *Mixed) {
 	sigma, sds := 0.4, []float64{0.5, 0.3, 0.7}
 	for j := range m.Prior {
 		m.Prior[j] = Normal{0.2, 1.5} // so that there is a covariance of all
@@ -529,11 +545,7 @@ func TestUnseenVariancesAreTheConditionalCovariance(t *testing.T) {
 			t.Fatal(err)
 		}
 		byPosterior := p.UnseenVariances(own)
-		variances, err := rest.UnseenVariances(own, 1)
-		if err != nil {
-			t.Fatal(err)
-		}
-		for i, v := range variances {
+		for i, v := range rest.UnseenVariances(own, 1) {
 			if w := want.At(i, i); math.Abs(v-w) > 1e-9*w || math.Abs(byPosterior[i]-w) > 1e-9*w {
 				t.Errorf("group %d, observation %d: %.12g, with weights of 0 %.12g, want %.12g", g, i, v, byPosterior[i], w)
 			}
@@ -567,6 +579,31 @@ func TestFitInAnyUnitOfACovariate(t *testing.T) {
 		} {
 			if math.Abs(pair[0]-pair[1]) > 1e-6*math.Abs(pair[1]) {
 				t.Errorf("times %g: %s %.10g instead of %.10g", unit, what, pair[0], pair[1])
+			}
+		}
+	}
+}
+
+// A few columns of the inverse are those of the whole one.
+func TestFewColumnsOfAnInverse(t *testing.T) {
+	const n, few = 40, 6
+	rng := rand.New(rand.NewPCG(2, 9))
+	e := newEquations(n)
+	for i := range n {
+		for j := i; j < n; j++ {
+			e.matrix[i*n+j] = rng.NormFloat64()
+		}
+		e.matrix[i*n+i] = 50 * math.Exp(rng.NormFloat64())
+	}
+	s, err := e.factorize()
+	if err != nil {
+		t.Fatal(err)
+	}
+	want, got := s.inverse(n), s.columns(few)
+	for i := range few {
+		for j := range few {
+			if math.Abs(got.At(i, j)-want.At(i, j)) > 1e-13 {
+				t.Errorf("entry %d, %d: %.15g, want %.15g", i, j, got.At(i, j), want.At(i, j))
 			}
 		}
 	}

@@ -43,22 +43,18 @@ type Shared struct {
 	Beta []float64
 	U    func(term, level int) float64 // the mode of a level of a term that is not local
 
-	s      *solution
-	system func() (*sharedSystem, error) // that they solve
+	s   *solution
+	cov func() *mat.SymDense // of those that the group has part in that was left out; nil where none was
 }
 
 // UnseenVariances is, of each of some observations of a group that was left out, the
 // variance of its prediction error less the mean of all their errors, where variances of
 // the shared unknowns are so many times what their equations say. It costs the cube of the
-// shared unknowns.
-func (s *Shared) UnseenVariances(observations []int, times float64) ([]float64, error) {
-	system, err := s.system()
-	if err != nil {
-		return nil, err
-	}
-	inverse := system.inverse(max(s.s.nShared, 1))
-	inverse.ScaleSym(times, inverse)
-	return s.s.unseenVariances(observations, inverse), nil
+// shared unknowns that the group has part in.
+func (s *Shared) UnseenVariances(observations []int, times float64) []float64 {
+	cov := s.cov()
+	cov.ScaleSym(times, cov)
+	return s.s.unseenVariances(observations, cov)
 }
 
 // WithoutGroup is what the other groups say, exact at these standard deviations: the
@@ -68,30 +64,26 @@ func (s *Shared) UnseenVariances(observations []int, times float64) ([]float64, 
 // groups, the cube of all shared unknowns. It may be called from several goroutines.
 func (s *Solved) WithoutGroup(group int) (*Shared, error) {
 	own := s.s
+	part := own.part[group]
 	if own.begin[group] == own.begin[group+1] {
-		return s.sharedAt(own.b, group, known(own.shared)), nil
+		return s.sharedAt(own.b, group, func() *mat.SymDense { return own.shared.among(part) }), nil
 	}
-	part, share := own.part[group], own.share(group)
+	share := own.share(group)
 	if share == nil {
 		return nil, errNotDefinite
 	}
-	rest := func() *equations {
-		out := own.total.clone()
-		out.add(-1, part, share)
-		return out
-	}
-	system := func() (*sharedSystem, error) { return rest().factorize() }
-	if own.nShared > manyUnknowns && 2*len(part) < own.nShared {
-		if b, ok := s.lessFew(part, share); ok {
-			return s.sharedAt(b, group, system), nil
+	if own.nShared-len(part) > manyUnknowns {
+		if b, cov, ok := s.lessFew(part, share); ok {
+			return s.sharedAt(b, group, cov), nil
 		}
 	}
-	left := rest()
-	solved, err := left.factorize()
+	rest := own.total.clone()
+	rest.add(-1, part, share)
+	solved, err := rest.factorize()
 	if err != nil {
 		return nil, err
 	}
-	return s.sharedAt(solved.solve(left.right), group, known(solved)), nil
+	return s.sharedAt(solved.solve(rest.right), group, func() *mat.SymDense { return solved.among(part) }), nil
 }
 
 // share is what a group says of the shared unknowns that it has part in; nil where its own
@@ -110,18 +102,14 @@ func (s *solution) share(group int) (out *equations) {
 	return out
 }
 
-// known is a system that need not be worked out.
-func known(s *sharedSystem) func() (*sharedSystem, error) {
-	return func() (*sharedSystem, error) { return s, nil }
-}
-
 // mostLoss is how much of their precision the differences of lessFew may lose.
 const mostLoss = 1e8
 
 // lessFew solves for the shared unknowns once equations of few of them are taken off (M. A.
-// Woodbury, Inverting modified matrices, Princeton 1950, from memory); not ok where these
-// are most of what determines some unknown, so that the difference is not precise.
-func (s *Solved) lessFew(part []int, less *equations) (b []float64, ok bool) {
+// Woodbury, Inverting modified matrices, Princeton 1950, from memory), whose covariance
+// it works out when it is asked for; not ok where these equations are most of what
+// determines some unknown, so that the difference is not precise.
+func (s *Solved) lessFew(part []int, less *equations) (b []float64, cov func() *mat.SymDense, ok bool) {
 	inverse, n, t := s.inverse(), s.s.total.n, less.n
 	b = append([]float64(nil), s.s.b...)
 	toB := func(v []float64) { // adds the inverse times v
@@ -152,10 +140,22 @@ func (s *Solved) lessFew(part []int, less *equations) (b []float64, ok bool) {
 	var lu mat.LU
 	lu.Factorize(left)
 	if !(lu.Cond() < mostLoss) || lu.SolveVecTo(solved, false, of) != nil {
-		return nil, false
+		return nil, nil, false
 	}
 	toB(solved.RawVector().Data)
-	return b, true
+	return b, func() *mat.SymDense {
+		var all mat.Dense
+		if lu.SolveTo(&all, true, among) != nil {
+			return mat.NewSymDense(t, nil) // which cannot be: it was precise enough
+		}
+		out := mat.NewSymDense(t, nil)
+		for i := range t {
+			for j := i; j < t; j++ {
+				out.SetSym(i, j, (all.At(i, j)+all.At(j, i))/2)
+			}
+		}
+		return out
+	}, true
 }
 
 // Without is what the observations say but for some, at these standard deviations. It costs
@@ -198,18 +198,18 @@ func (s *Solved) Without(observations []int) (*Shared, error) {
 	}
 	if out.nShared > manyUnknowns {
 		if b, ok := out.total.near(s.s.shared, s.s.b); ok {
-			return s.sharedAt(b, noUnknown, out.total.factorize), nil
+			return s.sharedAt(b, noUnknown, nil), nil
 		}
 	}
 	solved, err := out.total.factorize()
 	if err != nil {
 		return nil, err
 	}
-	return s.sharedAt(solved.solve(out.total.right), noUnknown, known(solved)), nil
+	return s.sharedAt(solved.solve(out.total.right), noUnknown, nil), nil
 }
 
 // sharedAt is a solution of the shared unknowns without a group, u = L b.
-func (s *Solved) sharedAt(b []float64, without int, system func() (*sharedSystem, error)) *Shared {
+func (s *Solved) sharedAt(b []float64, without int, cov func() *mat.SymDense) *Shared {
 	of := s.s
 	mode := func(k, l int) float64 {
 		switch at := of.places[k][l]; {
@@ -220,5 +220,5 @@ func (s *Solved) sharedAt(b []float64, without int, system func() (*sharedSystem
 		}
 		return 0
 	}
-	return &Shared{Beta: b[:of.nFixed], U: mode, s: of, system: system}
+	return &Shared{Beta: b[:of.nFixed], U: mode, s: of, cov: cov}
 }

@@ -163,17 +163,25 @@ func (p *Posterior) Given(sums [][]Place) (*mat.SymDense, *mat.Dense, error) {
 // weight than 0, so that the fit has not seen it: the variance of its prediction error less
 // the mean of all their errors.
 func (p *Posterior) UnseenVariances(observations []int) []float64 {
-	return p.s.unseenVariances(observations, p.shared)
+	part := p.s.part[p.s.groupOf(observations[0])]
+	cov := mat.NewSymDense(len(part), nil)
+	for i, at := range part {
+		for j := i; j < len(part); j++ {
+			cov.SetSym(i, j, p.shared.At(at, part[j]))
+		}
+	}
+	return p.s.unseenVariances(observations, cov)
 }
 
-// unseenVariances works them out; shared is the covariance of the shared unknowns. The
-// group's own are as its terms say: independent and of variance 1. It costs the
-// observations times the square of the shared unknowns.
+// unseenVariances works them out; shared is the covariance of the shared unknowns that the
+// group has part in. The group's own are as its terms say: independent and of variance 1. It
+// costs the observations times the square of those shared unknowns.
 func (s *solution) unseenVariances(observations []int, shared *mat.SymDense) []float64 {
-	n := len(observations)
-	common := mat.NewDense(n, max(s.nShared, 1), nil)
+	n, group := len(observations), s.groupOf(observations[0])
+	common := mat.NewDense(n, len(s.part[group]), nil)
 	local := make([][]entry, n)
 	var r row
+	r.enter(s.layout, group)
 	for i, at := range observations {
 		var entries []entry
 		r.write(s, at)
@@ -182,7 +190,7 @@ func (s *solution) unseenVariances(observations []int, shared *mat.SymDense) []f
 			common.Set(i, e.at, e.v)
 		}
 	}
-	mean := make([]float64, s.sizes[s.groupOf(observations[0])])
+	mean := make([]float64, s.sizes[group])
 	var noise float64
 	for i, at := range observations {
 		for _, e := range local[i] {

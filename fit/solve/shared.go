@@ -156,6 +156,17 @@ func (s *sharedSystem) inverse(n int) *mat.SymDense {
 	return out
 }
 
+// among is the part of the inverse of some unknowns.
+func (s *sharedSystem) among(part []int) *mat.SymDense {
+	inverse, out := s.inverse(s.upper.N), mat.NewSymDense(len(part), nil)
+	for i, at := range part {
+		for j := i; j < len(part); j++ {
+			out.SetSym(i, j, inverse.At(at, part[j]))
+		}
+	}
+	return out
+}
+
 // manyUnknowns are so many that what depends on few of them is worked out by these alone.
 // A test sets it.
 var manyUnknowns = 150
