@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"evenpole/fit/cell"
+	"evenpole/fit/curve"
 	"evenpole/fit/solve"
 )
 
@@ -37,6 +38,43 @@ func TestFewPickupsLeadToTheModelOfAll(t *testing.T) {
 	}
 	if by := math.Abs(few.scale/all.scale - 1); by > 0.001 {
 		t.Errorf("scale %.4g, want %.4g", few.scale, all.scale)
+	}
+}
+
+// Where a record has more strings and batches than are told apart, a cell's class is its
+// string's number, and mistakes are found all the same.
+func TestManyLevelsAreScatter(t *testing.T) {
+	d, _ := slippedShop()
+	want := mustScreen(t, d)
+	usual := mostLevels
+	defer func() { mostLevels = usual }()
+	mostLevels = 8 // of slots there are 6
+	s := newScreener(d)
+	m := levelsOf(s)
+	if shared := len(m.mean) - len(m.theta); shared != 6 {
+		t.Errorf("%d effects are shared", shared)
+	}
+	for _, p := range m.all {
+		if len(p.classes) != 6 {
+			t.Fatalf("pickup %s has %d classes", p.name, len(p.classes))
+		}
+	}
+	for x, c := range m.class {
+		if c.string != s.cells[x].String || c.unseen != solve.Square(curve.Effects[curve.StringEffect].Spread.SD) {
+			t.Fatalf("cell %d of string %d: %+v", x, s.cells[x].String, c)
+		}
+	}
+	if v := m.classes.pickupVariance(); !(v > solve.Square(curve.Effects[curve.PickupEffect].Spread.SD)) {
+		t.Errorf("variance of pickups is %g", v)
+	}
+	got := mustScreen(t, d)
+	if len(got) != len(want) {
+		t.Fatalf("found %v, want %v", got, want)
+	}
+	for i := range want {
+		if got[i].Kind != want[i].Kind || got[i].Pickup != want[i].Pickup || got[i].Session != want[i].Session {
+			t.Errorf("found %v, want %v", got[i], want[i])
+		}
 	}
 }
 
