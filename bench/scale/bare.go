@@ -1,13 +1,13 @@
 package main
 
 import (
-	"cmp"
-	"slices"
 	"bufio"
 	"bytes"
+	"cmp"
 	"io"
 	"math"
 	"os"
+	"slices"
 	"sync"
 )
 

@@ -34,17 +34,18 @@ import (
 func main() {
 	dir := flag.String("make", "", "folder to write logs to; nothing is measured then")
 	sizes := flag.String("rows", "10000,100000,1000000", "rows of the logs")
+	packs := flag.Int("packs", 1, "packs of each of the three string sets, which the shop tells apart")
 	seed := flag.Uint64("seed", 1, "what the shop is drawn from")
 	only := flag.String("only", "", "stages to run, with commas between them; empty: all")
 	one := flag.String("stage", "", "run one stage on the log that is named, in this process")
 	flag.Parse()
-	if err := run(*dir, *sizes, *seed, *only, *one); err != nil {
+	if err := run(*dir, *sizes, *packs, *seed, *only, *one); err != nil {
 		fmt.Fprintln(os.Stderr, "scale:", err)
 		os.Exit(1)
 	}
 }
 
-func run(dir, sizes string, seed uint64, only, one string) error {
+func run(dir, sizes string, packs int, seed uint64, only, one string) error {
 	if one != "" {
 		return runHere(one, flag.Arg(0))
 	}
@@ -56,10 +57,13 @@ func run(dir, sizes string, seed uint64, only, one string) error {
 		}
 		rows = append(rows, n)
 	}
-	if dir != "" {
-		return makeAll(dir, rows, seed)
+	if packs < 1 {
+		return fmt.Errorf("expected packs of each set, got %d", packs)
 	}
-	return measure(rows, seed, only)
+	if dir != "" {
+		return makeAll(dir, rows, packs, seed)
+	}
+	return measure(rows, packs, seed, only)
 }
 
 // runHere runs a stage in this process.
@@ -75,13 +79,13 @@ func runHere(name, log string) error {
 }
 
 // makeAll writes the logs to a folder.
-func makeAll(dir string, rows []int, seed uint64) error {
+func makeAll(dir string, rows []int, packs int, seed uint64) error {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return err
 	}
 	for _, n := range rows {
 		path := filepath.Join(dir, sizeName(n)+".csv")
-		if err := makeLog(path, n, seed); err != nil {
+		if err := makeLog(path, n, packs, seed); err != nil {
 			return err
 		}
 		fmt.Println(path)
@@ -90,7 +94,7 @@ func makeAll(dir string, rows []int, seed uint64) error {
 }
 
 // measure runs the stages on logs that are made for it.
-func measure(rows []int, seed uint64, only string) error {
+func measure(rows []int, packs int, seed uint64, only string) error {
 	dir, err := os.MkdirTemp("", "scale")
 	if err != nil {
 		return err
@@ -103,7 +107,7 @@ func measure(rows []int, seed uint64, only string) error {
 	var r report
 	for _, n := range rows {
 		log := filepath.Join(dir, "readings.csv")
-		if err := makeLog(log, n, seed); err != nil {
+		if err := makeLog(log, n, packs, seed); err != nil {
 			return err
 		}
 		for _, s := range stages(program, dir) {

@@ -87,15 +87,16 @@ func (w *rows) add(r *row) {
 	w.to.Write(b) // the error stays for Flush
 }
 
-// makeLog writes the readings file of a shop that has measured so much.
-func makeLog(path string, n int, seed uint64) error {
+// makeLog writes the readings file of a shop that has measured so much, with so many packs
+// of each string set.
+func makeLog(path string, n, packs int, seed uint64) error {
 	f, err := os.Create(path)
 	if err != nil {
 		return err
 	}
 	out := &rows{to: bufio.NewWriterSize(f, 1<<20), left: n}
 	out.to.WriteString(header)
-	newWorkshop(seed, pickupsOf(n), out).work()
+	newWorkshop(seed, pickupsOf(n), packs, out).work()
 	if err := out.to.Flush(); err != nil {
 		f.Close()
 		return err

@@ -74,12 +74,12 @@ func pickupsOf(rows int) int {
 }
 
 // newWorkshop draws a shop; the same seed draws the same one.
-func newWorkshop(seed uint64, pickups int, out *rows) *workshop {
+func newWorkshop(seed uint64, pickups, packs int, out *rows) *workshop {
 	w := &workshop{Rand: rand.New(rand.NewPCG(seed, 0x7363616c65)), now: time.Date(2016, 3, 7, 8, 0, 0, 0, time.UTC), out: out}
 	for i := range w.slots {
 		w.slots[i] = slot * w.NormFloat64()
 	}
-	for _, s := range heard() {
+	for _, s := range packsOf(heard(), packs) {
 		for _, x := range s.strings {
 			hz, _ := profiles.Pitch(x.Note) // the sets of this program
 			s.pitch, s.packet = append(s.pitch, hz), append(s.packet, packet*w.NormFloat64())
@@ -208,6 +208,23 @@ func (w *workshop) add(x row) {
 }
 
 func hundredths(v float64) float64 { return math.Round(v*100) / 100 }
+
+// packsOf are so many packs of each set, which the shop tells apart by their names where
+// there are several.
+func packsOf(sets []stringSet, packs int) []stringSet {
+	if packs == 1 {
+		return sets
+	}
+	var out []stringSet
+	for _, s := range sets {
+		name := s.name
+		for n := range packs {
+			s.name = fmt.Sprintf("%s-%d", name, n+1)
+			out = append(out, s)
+		}
+	}
+	return out
+}
 
 // heard are the sets with their levels, which take seconds to make.
 var heard = sync.OnceValue(func() []stringSet {

@@ -49,7 +49,7 @@ func TestRecordIsWhole(t *testing.T) {
 		var text bytes.Buffer
 		out := &rows{to: bufio.NewWriter(&text), left: 3000}
 		out.to.WriteString(header)
-		newWorkshop(7, 20, out).work()
+		newWorkshop(7, 20, 1, out).work()
 		out.to.Flush()
 		return text.Bytes()
 	}
@@ -73,7 +73,7 @@ func TestRecordIsWhole(t *testing.T) {
 // means of the same levels.
 func TestPrototypeMakesTheSameCells(t *testing.T) {
 	log := filepath.Join(t.TempDir(), "readings.csv")
-	if err := makeLog(log, 3000, 7); err != nil {
+	if err := makeLog(log, 3000, 1, 7); err != nil {
 		t.Fatal(err)
 	}
 	bare, err := bareCells(log)
