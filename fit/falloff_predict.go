@@ -25,7 +25,7 @@ func (f *Falloff) Expect(cells []cell.Cell) []float64 {
 		}
 		for i := from; i < to; i++ {
 			c := &cells[i]
-			if c.Excite != f.Excite {
+			if !f.predicts(c) {
 				out[i] = math.NaN()
 				continue
 			}
@@ -37,6 +37,9 @@ func (f *Falloff) Expect(cells []cell.Cell) []float64 {
 	})
 	return out
 }
+
+// predicts reports whether it can predict a cell.
+func (f *Falloff) predicts(c *cell.Cell) bool { return c.Excite == f.Excite }
 
 // offsets are those of one effect's levels; texts are looked up once for each level.
 type offsets struct {

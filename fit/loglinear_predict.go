@@ -17,12 +17,15 @@ func (m *logLinear) Expect(cells []cell.Cell) []float64 {
 	out := make([]float64, len(cells))
 	for i := range cells {
 		out[i] = m.at(&cells[i])
-		if cells[i].Excite != m.Excite {
+		if !m.predicts(&cells[i]) {
 			out[i] = math.NaN()
 		}
 	}
 	return out
 }
+
+// predicts reports whether it can predict a cell.
+func (m *logLinear) predicts(c *cell.Cell) bool { return c.Excite == m.Excite }
 
 // Level predicts for the mean of the measured pickups.
 func (m *logLinear) Level(dst []float64, s *Setup, heights []float64) []float64 {

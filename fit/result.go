@@ -178,22 +178,32 @@ func (r *Result) checkScatter(d *cell.Data) error {
 
 // countUse counts the cells that the model predicts, with their takes and pickups.
 func (r *Result) countUse(d *cell.Data) {
-	type use struct{ cells, takes int }
-	pickups := d.ByPickup()
-	uses := make([]use, len(pickups))
-	solve.InParallelEach(len(pickups), func(k int) {
-		for i, y := range r.Model.Expect(pickups[k]) {
-			if !math.IsNaN(y) {
-				uses[k].cells++
-				uses[k].takes += pickups[k][i].Takes
+	for _, cells := range d.ByPickup() {
+		before := r.Cells
+		for i, predicts := range predicted(r.Model, cells) {
+			if predicts {
+				r.Cells++
+				r.Used += cells[i].Takes
 			}
 		}
-	})
-	for _, u := range uses {
-		if u.cells > 0 {
+		if r.Cells > before {
 			r.Pickups++
 		}
-		r.Cells += u.cells
-		r.Used += u.takes
 	}
+}
+
+// predicted tells which cells of a pickup a model predicts. One that knows without
+// predicting them has a method of that name.
+func predicted(m Model, cells []cell.Cell) []bool {
+	out := make([]bool, len(cells))
+	if m, ok := m.(interface{ predicts(*cell.Cell) bool }); ok {
+		for i := range cells {
+			out[i] = m.predicts(&cells[i])
+		}
+		return out
+	}
+	for i, y := range m.Expect(cells) {
+		out[i] = !math.IsNaN(y)
+	}
+	return out
 }
