@@ -28,7 +28,8 @@ const (
 //
 // Shared unknowns (parameters, batches, strings, slots) and what is local to a
 // pickup (its level, its poles, its mountings) are normal, so that the levels of
-// one pickup are jointly normal given the others: see surroundings.
+// one pickup are jointly normal given the others: see surroundings. Batches and strings
+// are among them where they are few: see mostLevels.
 type levelModel struct {
 	curve        curve.Curve
 	theta        []float64 // the curve's parameters

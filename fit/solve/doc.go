@@ -14,7 +14,7 @@
 // observations by what they multiply them by, row.go writes it, equations.go sets up
 // Henderson's equations and solves them at given variances: moments.go adds observations
 // up, elimination.go takes each group's own unknowns out, shared.go solves for those that
-// all share. gradient.go is the exact slope of the criterion, by which reml.go searches for
+// groups share. gradient.go is the exact slope of the criterion, by which reml.go searches for
 // the variances ([Mixed.Fit]); information.go steps towards them ([Mixed.Step]), for
 // callers that change the model between steps. posterior.go reads covariances from the
 // solution ([Mixed.Posterior]), leaveout.go leaves groups and observations out of it
