@@ -35,7 +35,7 @@ func (s *Shop) Orders() ([]string, error) { return s.described(ordersDir) }
 
 // Order reads one of Orders.
 func (s *Shop) Order(name string) (*profiles.Order, error) {
-	return named(s.Orders, name, ErrUnknownOrder, func() (*profiles.Order, error) { return s.ReadOrder(s.join(ordersDir, name+tomlEnd)) })
+	return named(s, ordersDir, name, ErrUnknownOrder, s.ReadOrder)
 }
 
 // Twins says which other orders of the shop have the id of one that stands there: papers name
@@ -71,7 +71,7 @@ func (s *Shop) JigMounts() ([]string, error) { return s.described(jigDir) }
 
 // JigMount reads one of JigMounts.
 func (s *Shop) JigMount(name string) (*profiles.Mount, error) {
-	return named(s.JigMounts, name, ErrUnknownMount, func() (*profiles.Mount, error) { return s.ReadMount(s.join(jigDir, name+tomlEnd)) })
+	return named(s, jigDir, name, ErrUnknownMount, s.ReadMount)
 }
 
 const tomlEnd = ".toml"
@@ -92,17 +92,21 @@ func (s *Shop) described(dir string) ([]string, error) {
 	return names, nil
 }
 
-// named reads what a list has under a name; no other name leads to a file.
-func named[T any](list func() ([]string, error), name string, unknown error, read func() (T, error)) (T, error) {
-	var none T
-	names, err := list()
-	if err != nil {
-		return none, err
+// named reads what [Shop.described] has in a folder under a name; no other name leads to a
+// file. The folder is not listed for it: it may have thousands, all of which are asked for.
+func named[T any](s *Shop, dir, name string, unknown error, read func(path string) (T, error)) (T, error) {
+	file, info, err := name+tomlEnd, fs.FileInfo(nil), fs.ErrNotExist
+	if filepath.IsLocal(file) && filepath.Base(file) == file {
+		info, err = os.Lstat(s.join(dir, file))
 	}
-	if !slices.Contains(names, name) {
+	var none T
+	switch {
+	case errors.Is(err, fs.ErrPermission):
+		return none, err
+	case err != nil || !info.Mode().IsRegular():
 		return none, bad("%w: %.60q", unknown, name)
 	}
-	return read()
+	return read(s.join(dir, file))
 }
 
 // Certificate is the certificate of a number.
@@ -365,7 +369,7 @@ func (s *Shop) ParseOrder(name, text string) (*profiles.Order, error) {
 
 // OrderText is the text of one of Orders.
 func (s *Shop) OrderText(name string) (string, error) {
-	text, err := named(s.Orders, name, ErrUnknownOrder, func() ([]byte, error) { return disk.ReadFile(s.join(ordersDir, name+tomlEnd)) })
+	text, err := named(s, ordersDir, name, ErrUnknownOrder, disk.ReadFile)
 	return string(text), err
 }
 

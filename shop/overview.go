@@ -3,7 +3,6 @@ package shop
 import (
 	"context"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -155,22 +154,30 @@ func (s *Shop) orderLines(issued Certificates) ([]OrderLine, error) {
 		}
 		all = append(all, l)
 	}
+	known := map[string]bool{}
+	for _, l := range all {
+		known[l.Order] = true
+	}
+	of := map[string]Certificates{}
 	for _, c := range issued {
-		if !slices.ContainsFunc(all, func(l OrderLine) bool { return l.Order == c.Order }) {
+		if !known[c.Order] {
+			known[c.Order] = true
 			all = append(all, OrderLine{Order: c.Order, Customer: c.Names.Customer})
 		}
+		of[c.Order] = append(of[c.Order], c)
 	}
 	for i := range all {
-		all[i].judge(issued)
+		all[i].judge(of[all[i].Order])
 	}
 	return all, nil
 }
 
-// judge looks for the pickup that met an order: the newest certificate of one counts.
+// judge looks among an order's certificates for the pickup that met it: the newest one of a
+// pickup counts.
 func (l *OrderLine) judge(issued Certificates) {
 	newest := map[string]*Certificate{}
 	for _, c := range issued {
-		if c.Order == l.Order && (newest[c.Pickup] == nil || newest[c.Pickup].Certificate < c.Certificate) {
+		if newest[c.Pickup] == nil || newest[c.Pickup].Certificate < c.Certificate {
 			newest[c.Pickup] = c
 		}
 	}
