@@ -51,15 +51,14 @@ func (s *Server) next(w http.ResponseWriter, r *http.Request) error {
 // ordersOf reads orders. Where all are meant, one that cannot be read is told of and left
 // out.
 func (s *Server) ordersOf(names []string, all bool) (orders []*profiles.Order, lines []string, err error) {
-	for _, name := range names {
-		o, err := s.shop.Order(name)
+	for o := range s.shop.ReadOrders(names) {
 		switch {
-		case err == nil:
-			orders = append(orders, o)
+		case o.Err == nil:
+			orders = append(orders, o.What)
 		case all:
-			lines = append(lines, "Left out: "+err.Error())
+			lines = append(lines, "Left out: "+o.Err.Error())
 		default:
-			return nil, nil, err
+			return nil, nil, o.Err
 		}
 	}
 	return orders, lines, nil

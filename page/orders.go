@@ -29,13 +29,12 @@ func (s *Server) orderGrid() (*grid, error) {
 		return nil, err
 	}
 	g := &grid{ID: "orders", Caption: "Orders", Heads: append(textHeads("file", "order", "strings", "batch", "poles"), figureHeads("tolerance dB")...)}
-	for _, name := range names {
-		o, err := s.shop.Order(name)
-		if err != nil {
-			g.add("", name, err.Error(), unknown, unknown, unknown, unknown)
+	for o := range s.shop.ReadOrders(names) {
+		if o.Err != nil {
+			g.add("", o.Name, o.Err.Error(), unknown, unknown, unknown, unknown)
 			continue
 		}
-		g.add(to("/order", "name", name), name, o.ID, orDash(o.Set), o.Batch, string(o.Poles), fmt.Sprintf("%g", o.Tolerance))
+		g.add(to("/order", "name", o.Name), o.Name, o.What.ID, orDash(o.What.Set), o.What.Batch, string(o.What.Poles), fmt.Sprintf("%g", o.What.Tolerance))
 	}
 	return g, nil
 }

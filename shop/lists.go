@@ -33,6 +33,35 @@ var (
 // Orders names the orders that stand in the shop's folder of orders.
 func (s *Shop) Orders() ([]string, error) { return s.described(ordersDir) }
 
+// Described is what stands in a file of the shop's, or why it cannot be read.
+type Described[T any] struct {
+	Name string
+	What T
+	Err  error
+}
+
+// ReadOrders reads some of Orders.
+func (s *Shop) ReadOrders(names []string) iter.Seq[Described[*profiles.Order]] {
+	return readAll(s, ordersDir, names, ErrUnknownOrder, profiles.ReadOrder)
+}
+
+// readAll reads what stands in a folder under some names, with one look at the string sets at
+// hand: a shop has thousands of orders, and hundreds of sets.
+func readAll[T any](s *Shop, dir string, names []string, unknown error, read func(path string, lib *profiles.Library) (T, error)) iter.Seq[Described[T]] {
+	return func(yield func(Described[T]) bool) {
+		lib, wrong := s.Library()
+		for _, name := range names {
+			x := Described[T]{Name: name}
+			if x.Err = wrong; wrong == nil {
+				x.What, x.Err = named(s, dir, name, unknown, func(path string) (T, error) { return read(path, lib) })
+			}
+			if !yield(x) {
+				return
+			}
+		}
+	}
+}
+
 // Order reads one of Orders.
 func (s *Shop) Order(name string) (*profiles.Order, error) {
 	return named(s, ordersDir, name, ErrUnknownOrder, s.ReadOrder)
@@ -50,12 +79,9 @@ func (s *Shop) Twins(o *profiles.Order) ([]string, error) {
 		return nil, err
 	}
 	var out []string
-	for _, other := range names {
-		if other == name {
-			continue
-		}
-		if twin, err := s.Order(other); err == nil && twin.ID == o.ID {
-			out = append(out, twinOf(other, o.ID))
+	for other := range s.ReadOrders(names) {
+		if other.Name != name && other.Err == nil && other.What.ID == o.ID {
+			out = append(out, twinOf(other.Name, o.ID))
 		}
 	}
 	return out, nil

@@ -54,8 +54,8 @@ func (s *Shop) MountsOf(sessions []string) (map[string]MountedWith, error) {
 // jigFiles reads the shop's files of what to mount, those that can be read.
 func (s *Shop) jigFiles(names []string) iter.Seq[*profiles.Mount] {
 	return func(yield func(*profiles.Mount) bool) {
-		for _, name := range names {
-			if m, err := s.JigMount(name); err == nil && !yield(m) {
+		for m := range readAll(s, jigDir, names, ErrUnknownMount, profiles.ReadMount) {
+			if m.Err == nil && !yield(m.What) {
 				return
 			}
 		}

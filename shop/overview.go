@@ -140,16 +140,16 @@ func (s *Shop) orderLines(issued Certificates) ([]OrderLine, error) {
 	}
 	var all []OrderLine
 	first := map[string]string{} // name of the first order of an id
-	for _, name := range names {
-		l := OrderLine{Order: name}
-		if o, err := s.Order(name); err != nil {
-			l.Problem = err.Error()
+	for o := range s.ReadOrders(names) {
+		l := OrderLine{Order: o.Name}
+		if o.Err != nil {
+			l.Problem = o.Err.Error()
 		} else {
-			l.Order, l.Customer = o.ID, o.Customer
-			if other, ok := first[o.ID]; ok {
-				l.Twin = twinOf(other, o.ID)
+			l.Order, l.Customer = o.What.ID, o.What.Customer
+			if other, ok := first[l.Order]; ok {
+				l.Twin = twinOf(other, l.Order)
 			} else {
-				first[o.ID] = name
+				first[l.Order] = o.Name
 			}
 		}
 		all = append(all, l)
