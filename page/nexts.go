@@ -15,24 +15,36 @@ import (
 // mostNext is how many captures are proposed.
 const mostNext = 3
 
-// next says which captures would narrow the plans of an order most, or of all that are at
-// hand, as 'next' does.
+// mostOrders is for how many orders they are: each costs a plan.
+const mostOrders = 20
+
+// next says which captures would narrow the plans of an order most, or of those that no
+// pickup has met yet, as 'next' does.
 func (s *Server) next(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
 	all := !q.Has("order")
 	names := []string{q.Get("order")}
+	var left []string
 	title := "What to measure next for order " + names[0]
 	if all {
 		title = "What to measure next"
+		var met, older int
 		var err error
-		if names, err = s.shop.Orders(); err != nil {
+		if names, met, older, err = s.shop.OpenOrders(mostOrders); err != nil {
 			return err
+		}
+		if met > 0 {
+			left = append(left, fmt.Sprintf("Left out: %s that a pickup has met.", profiles.Count(met, "order")))
+		}
+		if older > 0 {
+			left = append(left, fmt.Sprintf("Left out: %s that were changed earlier; each can be asked for from its own page.", profiles.Count(older, "order")))
 		}
 	}
 	orders, lines, err := s.ordersOf(names, all)
 	if err != nil {
 		return err
 	}
+	lines = append(left, lines...)
 	if len(orders) == 0 {
 		lines = append(lines, "There is no order yet that a capture could serve.")
 		return s.show(w, r, "page.html", &view{Title: title, Place: "/models", Sections: []section{{Lines: lines, Links: []link{{"/order/write", "Write an order"}}}}})

@@ -3,6 +3,7 @@ package page
 import (
 	"context"
 	"encoding/csv"
+	"fmt"
 	"html"
 	"net/http"
 	"net/url"
@@ -299,6 +300,22 @@ func TestHeightsSideBySide(t *testing.T) {
 	wants(t, get(s, "/order/gauge?name=L-012&as=pdf"), http.StatusOK, "%PDF")
 	wants(t, get(s, "/order/gauge?name=L-012&as=svg"), http.StatusOK, "<svg", "mm")
 	wants(t, get(s, "/order/gauge?name=L-012&as=../x"), http.StatusNotFound)
+}
+
+// Of more orders than are looked at, the earlier ones are left out, and it is said.
+func TestWhatToMeasureNextOfManyOrders(t *testing.T) {
+	dir := t.TempDir()
+	if err := os.Mkdir(filepath.Join(dir, "orders"), 0o777); err != nil {
+		t.Fatal(err)
+	}
+	for i := range mostOrders + 2 {
+		id := fmt.Sprint("N-", i)
+		if err := os.WriteFile(filepath.Join(dir, "orders", id+".toml"), []byte(strings.ReplaceAll(workshop.OrderText, "L-012", id)), 0o666); err != nil {
+			t.Fatal(err)
+		}
+	}
+	s := servingShop(t, dir, Options{Loopback: true})
+	wants(t, get(s, "/next"), http.StatusOK, "Left out: 2 orders that were changed earlier", "wind a test pickup")
 }
 
 // What to measure next is what 'next' proposes, for one order or for all.

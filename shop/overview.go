@@ -3,6 +3,8 @@ package shop
 import (
 	"context"
 	"fmt"
+	"os"
+	"slices"
 	"strings"
 	"time"
 
@@ -131,6 +133,51 @@ func (m *Measured) Since(c *verdict.Verdict) string {
 	return strings.Join(said, "; ")
 }
 
+// OpenOrders names the orders that no pickup has met yet, and those that cannot be read; of
+// more than most, the files that were changed last. met and older are how many orders are
+// left out for either.
+func (s *Shop) OpenOrders(most int) (names []string, met, older int, err error) {
+	all, err := s.Orders()
+	if err != nil {
+		return nil, 0, 0, err
+	}
+	issued, err := s.Certificates()
+	if err != nil {
+		return nil, 0, 0, err
+	}
+	of := issued.byOrder()
+	changed := map[string]time.Time{}
+	for o := range s.ReadOrders(all) {
+		if o.Err == nil {
+			l := OrderLine{Order: o.What.ID}
+			if l.judge(of[l.Order]); l.Pickup != "" {
+				met++
+				continue
+			}
+		}
+		if info, err := os.Lstat(s.join(ordersDir, o.Name+tomlEnd)); err == nil {
+			changed[o.Name] = info.ModTime()
+		}
+		names = append(names, o.Name)
+	}
+	if older = len(names) - most; older <= 0 {
+		return names, met, 0, nil
+	}
+	slices.SortStableFunc(names, func(a, b string) int { return changed[b].Compare(changed[a]) })
+	names = names[:most]
+	slices.Sort(names)
+	return names, met, older, nil
+}
+
+// byOrder are certificates by the order that they name.
+func (all Certificates) byOrder() map[string]Certificates {
+	of := map[string]Certificates{}
+	for _, c := range all {
+		of[c.Order] = append(of[c.Order], c)
+	}
+	return of
+}
+
 // orderLines tells of every order that stands in the shop, and of those that only
 // certificates name.
 func (s *Shop) orderLines(issued Certificates) ([]OrderLine, error) {
@@ -158,14 +205,13 @@ func (s *Shop) orderLines(issued Certificates) ([]OrderLine, error) {
 	for _, l := range all {
 		known[l.Order] = true
 	}
-	of := map[string]Certificates{}
 	for _, c := range issued {
 		if !known[c.Order] {
 			known[c.Order] = true
 			all = append(all, OrderLine{Order: c.Order, Customer: c.Names.Customer})
 		}
-		of[c.Order] = append(of[c.Order], c)
 	}
+	of := issued.byOrder()
 	for i := range all {
 		all[i].judge(of[all[i].Order])
 	}

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"evenpole/capture/record"
+	"evenpole/capture/record/recordtest"
 )
 
 // overviewShop has a pickup with two sessions, of which one is open, another that was
@@ -300,6 +301,38 @@ func TestARecordersLevelIsNotInMV(t *testing.T) {
 	for _, p := range o.Pickups {
 		if p.Level.Known() || p.Strings[0].Level.Known() {
 			t.Errorf("%s: %g mV, string 1 %g mV", p.Pickup, float64(p.Level), float64(p.Strings[0].Level))
+		}
+	}
+}
+
+// Open orders are those that no pickup has met, and those that cannot be read; of many, the
+// ones that were changed last.
+func TestOpenOrders(t *testing.T) {
+	s := overviewShop(t)
+	text, err := os.ReadFile(recordtest.Path(t, "sample-shop", "orders", "A-001.toml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	long := time.Date(2025, 1, 1, 0, 0, 0, 0, time.UTC)
+	for hour, name := range []string{"broken", "x", "w", "y", "met"} {
+		file := s.join(ordersDir, name+tomlEnd)
+		if name != "broken" {
+			id := map[bool]string{true: `"A-1"`, false: `"B-` + name + `"`}[name == "met"] // of the certificate that conforms
+			if err := os.WriteFile(file, []byte(strings.Replace(string(text), `"A-001"`, id, 1)), 0o666); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := os.Chtimes(file, long, long.Add(time.Duration(hour)*time.Hour)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, c := range []struct {
+		most, older int
+		want        []string
+	}{{9, 0, []string{"broken", "w", "x", "y"}}, {4, 0, []string{"broken", "w", "x", "y"}}, {2, 2, []string{"w", "y"}}} {
+		names, met, older, err := s.OpenOrders(c.most)
+		if err != nil || !slices.Equal(names, c.want) || met != 1 || older != c.older {
+			t.Errorf("at most %d: %q, %d met, %d older, %v", c.most, names, met, older, err)
 		}
 	}
 }
