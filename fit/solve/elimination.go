@@ -183,17 +183,9 @@ func (b *block) addPortion(s *solution, p *portion) {
 }
 
 // grown is a list of n entries, in the memory of v where it is large enough.
-func grown(v []float64, n int) []float64 {
+func grown[T any](v []T, n int) []T {
 	if cap(v) < n {
-		return make([]float64, n)
-	}
-	return v[:n]
-}
-
-// grownInts is likewise.
-func grownInts(v []int, n int) []int {
-	if cap(v) < n {
-		return make([]int, n)
+		return make([]T, n)
 	}
 	return v[:n]
 }

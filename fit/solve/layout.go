@@ -214,7 +214,10 @@ func (lay *layout) findParts() {
 	InParallel(len(lay.sizes), func(from, to int) {
 		seen := make([]int, lay.nShared) // 1 + the last group that has part in it
 		for g := from; g < to; g++ {
-			var part []int
+			part := make([]int, lay.nFixed)
+			for j := range part {
+				part[j] = j
+			}
 			for _, i := range lay.order[lay.begin[g]:lay.begin[g+1]] {
 				for k := range lay.Terms {
 					l := lay.Terms[k].Level.At(i)
@@ -227,14 +230,11 @@ func (lay *layout) findParts() {
 					}
 				}
 			}
+			if len(part) == 0 {
+				part = []int{0} // the equation that stands for none
+			}
 			slices.Sort(part)
-			for j := range lay.nFixed {
-				lay.part[g] = append(lay.part[g], j)
-			}
-			lay.part[g] = append(lay.part[g], part...)
-			if len(lay.part[g]) == 0 {
-				lay.part[g] = []int{0} // the equation that stands for none
-			}
+			lay.part[g] = part
 		}
 	})
 }

@@ -11,8 +11,8 @@ import (
 // observations can be left out without solving it anew. Terms have one covariate each.
 type Solved struct {
 	s       *solution
-	inverse func() []float64 // of the shared unknowns' equations, in full
-	weights sync.Pool        // copies of the observations' weights
+	inverse func() *mat.SymDense // of the shared unknowns' equations
+	weights sync.Pool            // copies of the observations' weights
 }
 
 // Solve solves the model at given standard deviations, its own and those of its terms.
@@ -22,7 +22,7 @@ func (m *Mixed) Solve(sigma float64, sds []float64) (*Solved, error) {
 		return nil, err
 	}
 	return &Solved{
-		s: s, inverse: sync.OnceValue(func() []float64 { return dense(s.shared.inverse(s.total.n)) }),
+		s: s, inverse: sync.OnceValue(func() *mat.SymDense { return s.shared.inverse(s.total.n) }),
 		weights: sync.Pool{New: func() any { w := slices.Clone(s.weight); return &w }},
 	}, nil
 }
@@ -110,19 +110,16 @@ const mostLoss = 1e8
 // it works out when it is asked for; not ok where these equations are most of what
 // determines some unknown, so that the difference is not precise.
 func (s *Solved) lessFew(part []int, less *equations) (b []float64, cov func() *mat.SymDense, ok bool) {
-	inverse, n, t := s.inverse(), s.s.total.n, less.n
-	b = append([]float64(nil), s.s.b...)
+	inverse, t := s.inverse(), less.n
+	b = slices.Clone(s.s.b)
 	toB := func(v []float64) { // adds the inverse times v
-		for i, at := range part {
-			addScaled(b, v[i], inverse[at*n:(at+1)*n])
+		for k := range b {
+			for i, at := range part {
+				b[k] += v[i] * inverse.At(at, k)
+			}
 		}
 	}
-	share, among, left := less.full(), mat.NewDense(t, t, nil), mat.NewDense(t, t, nil)
-	for i, at := range part {
-		for j, k := range part {
-			among.Set(i, j, inverse[at*n+k])
-		}
-	}
+	share, among, left := mat.NewSymDense(t, less.matrix), subset(inverse, part), mat.NewDense(t, t, nil)
 	left.Mul(share, among)
 	left.Scale(-1, left)
 	for i := range t {
@@ -145,9 +142,7 @@ func (s *Solved) lessFew(part []int, less *equations) (b []float64, cov func() *
 	toB(solved.RawVector().Data)
 	return b, func() *mat.SymDense {
 		var all mat.Dense
-		if lu.SolveTo(&all, true, among) != nil {
-			return mat.NewSymDense(t, nil) // which cannot be: it was precise enough
-		}
+		lu.SolveTo(&all, true, among) // which complains of less precise ones than there are
 		out := mat.NewSymDense(t, nil)
 		for i := range t {
 			for j := i; j < t; j++ {

@@ -164,13 +164,7 @@ func (p *Posterior) Given(sums [][]Place) (*mat.SymDense, *mat.Dense, error) {
 // the mean of all their errors.
 func (p *Posterior) UnseenVariances(observations []int) []float64 {
 	part := p.s.part[p.s.groupOf(observations[0])]
-	cov := mat.NewSymDense(len(part), nil)
-	for i, at := range part {
-		for j := i; j < len(part); j++ {
-			cov.SetSym(i, j, p.shared.At(at, part[j]))
-		}
-	}
-	return p.s.unseenVariances(observations, cov)
+	return p.s.unseenVariances(observations, subset(p.shared, part))
 }
 
 // unseenVariances works them out; shared is the covariance of the shared unknowns that the

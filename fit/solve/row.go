@@ -64,7 +64,7 @@ type row struct {
 // enter has rows be of a group from here on, with places among its part of the shared
 // unknowns.
 func (r *row) enter(lay *layout, group int) {
-	r.where = grownInts(r.where, max(lay.nShared, 1))
+	r.where = grown(r.where, max(lay.nShared, 1))
 	for i, at := range lay.part[group] {
 		r.where[at] = i
 	}

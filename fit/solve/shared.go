@@ -70,18 +70,6 @@ func (e *equations) near(other *sharedSystem, start []float64) (x []float64, ok 
 	return nil, false
 }
 
-// full is the matrix with both triangles.
-func (e *equations) full() *mat.Dense {
-	out := mat.NewDense(e.n, e.n, nil)
-	for i := range e.n {
-		for j := i; j < e.n; j++ {
-			out.Set(i, j, e.matrix[i*e.n+j])
-			out.Set(j, i, e.matrix[i*e.n+j])
-		}
-	}
-	return out
-}
-
 // sharedSystem is the shared unknowns' equations, factorised. Each unknown is counted in
 // a unit that brings its diagonal near 1, so that the units of observations and
 // covariates do not decide what is taken for singular (J. W. Demmel, Applied Numerical
@@ -157,14 +145,13 @@ func (s *sharedSystem) inverse(n int) *mat.SymDense {
 }
 
 // among is the part of the inverse of some unknowns.
-func (s *sharedSystem) among(part []int) *mat.SymDense {
-	inverse, out := s.inverse(s.upper.N), mat.NewSymDense(len(part), nil)
-	for i, at := range part {
-		for j := i; j < len(part); j++ {
-			out.SetSym(i, j, inverse.At(at, part[j]))
-		}
-	}
-	return out
+func (s *sharedSystem) among(part []int) *mat.SymDense { return subset(s.inverse(s.upper.N), part) }
+
+// subset is some rows and columns of a matrix.
+func subset(of *mat.SymDense, part []int) *mat.SymDense {
+	var out mat.SymDense
+	out.SubsetSym(of, part)
+	return &out
 }
 
 // manyUnknowns are so many that what depends on few of them is worked out by these alone.
