@@ -163,25 +163,14 @@ func (f *Falloff) start(ctx context.Context, m *solve.Mixed, cells []cell.Cell, 
 	return sds, nil
 }
 
-// fewPickups is the cells of every fifth pickup; an odd step meets pickups that come in
-// turns. It is none of a record so small that they would not say roughly what all say.
+// fewPickups is the cells of some pickups of a large record; none of another.
 func fewPickups(cells []cell.Cell) []cell.Cell {
-	const step, enough = 5, 1500
-	g := byPickup(cells)
-	var at []int
-	for i := range cells {
-		if g.of[i]%step == step/2 {
-			at = append(at, i)
-		}
+	all := (&cell.Data{Cells: cells}).ByPickup()
+	var few [][]cell.Cell
+	for _, k := range cell.FewPickups(len(all), func(k int) int { return len(all[k]) }) {
+		few = append(few, all[k])
 	}
-	if len(at) < enough {
-		return nil
-	}
-	out := make([]cell.Cell, len(at))
-	for x, i := range at {
-		out[x] = cells[i]
-	}
-	return out
+	return slices.Concat(few...)
 }
 
 // iteration is the search for a falloff model's parameters.

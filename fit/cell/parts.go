@@ -45,6 +45,22 @@ func (d *Data) Sessions() [][]Cell {
 	return d.cut(func(a, b *Cell) bool { return a.Pickup == b.Pickup && a.Session == b.Session })
 }
 
+// FewPickups are the numbers of every fifth of so many pickups, which say roughly what all
+// say; an odd step meets pickups that come in turns. There are none where these have so few
+// cells that they would not.
+func FewPickups(pickups int, cellsOf func(k int) int) (few []int) {
+	const step, enough = 5, 1500
+	cells := 0
+	for k := step / 2; k < pickups; k += step {
+		few = append(few, k)
+		cells += cellsOf(k)
+	}
+	if cells < enough {
+		return nil
+	}
+	return few
+}
+
 // cut cuts the cells where one and the next are not together.
 func (d *Data) cut(together func(a, b *Cell) bool) [][]Cell {
 	var out [][]Cell

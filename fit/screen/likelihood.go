@@ -111,16 +111,13 @@ func (m *levelModel) find(asked []*pickup) {
 	m.usualLift.precision = 1 / (liftVariance * m.scale * m.scale)
 }
 
-// fewPickups is every fifth pickup; all of a record that is not large.
+// fewPickups is some pickups of a large record; all of another.
 func (m *levelModel) fewPickups() []*pickup {
-	const step, enough = 5, 1500
 	var few []*pickup
-	cells := 0
-	for k := step / 2; k < len(m.all); k += step {
+	for _, k := range cell.FewPickups(len(m.all), func(k int) int { return len(m.all[k].cells) }) {
 		few = append(few, m.all[k])
-		cells += len(m.all[k].cells)
 	}
-	if cells < enough {
+	if few == nil {
 		return m.all
 	}
 	return few

@@ -3,6 +3,7 @@ package screen
 import (
 	"fmt"
 	"iter"
+	"maps"
 	"slices"
 
 	"evenpole/fit/cell"
@@ -71,30 +72,28 @@ func classesOf(cells []*cell.Cell, from int) (k classes, each []*class, sds []fl
 		})
 	}
 	for x, e := range curve.Effects {
-		var keys []string
-		for _, c := range firsts {
-			key := e.Key(c)
-			if _, ok := k.columns[key]; ok || e.Local || e.Level(c).None {
-				continue
-			}
-			k.columns[key] = from + len(sds) + len(keys)
-			keys = append(keys, key)
-		}
-		if k.many[x] = len(keys) > mostLevels; k.many[x] {
-			for _, key := range keys {
-				delete(k.columns, key)
-			}
+		if e.Local {
 			continue
 		}
-		for range keys {
-			sds = append(sds, e.Spread.SD)
+		own := map[string]int{}
+		for _, c := range firsts {
+			key := e.Key(c)
+			if _, known := own[key]; !known && !e.Level(c).None {
+				own[key] = from + len(sds) + len(own)
+			}
+		}
+		if k.many[x] = len(own) > mostLevels; !k.many[x] {
+			maps.Copy(k.columns, own)
+			sds = append(sds, slices.Repeat([]float64{e.Spread.SD}, len(own))...)
 		}
 	}
 	for _, c := range firsts {
 		of := k.of[classKeyOf(c)]
 		of.columns, of.unseen = k.effectsOf(c)
 	}
-	k.join(firsts, each)
+	if slices.Contains(k.many, true) {
+		k.join(firsts, each)
+	}
 	return k, each, sds
 }
 
