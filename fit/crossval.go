@@ -131,7 +131,7 @@ func (v *validation) leaveOut(p *part) (Fold, error) {
 	if p.isPickup() {
 		f.cells = v.d.Cells[p.first:p.last]
 	}
-	if p.cells == len(v.d.Cells) {
+	if len(p.cells()) == len(v.d.Cells) {
 		return f, nil
 	}
 	f.NewWraps = p.ownWraps
@@ -161,12 +161,13 @@ func (v *validation) withoutByFitting(p *part) (func(i int) float64, error) {
 	rest := *v.d
 	rest.Cells = nil
 	var own []cell.Cell
-	at := make(map[int]int, p.cells)
+	at := map[int]int{}
+	for _, i := range p.cells() {
+		at[i] = len(own)
+		own = append(own, v.d.Cells[i])
+	}
 	for i := range v.d.Cells {
-		if v.parts.has(p, i) {
-			at[i] = len(own)
-			own = append(own, v.d.Cells[i])
-		} else {
+		if _, out := at[i]; !out {
 			rest.Cells = append(rest.Cells, v.d.Cells[i])
 		}
 	}
@@ -188,7 +189,7 @@ func (v *validation) withoutByFitting(p *part) (func(i int) float64, error) {
 
 // predict compares what is expected of the cells of a part with what they are.
 func (f *Fold) predict(cells []cell.Cell, all *parts, p *part, expect func(i int) float64) {
-	all.byPickup(p, func(of *part, places []int) {
+	all.eachPickup(p, func(of *part, places []int) {
 		var errs []float64
 		for _, i := range places {
 			errs = append(errs, errorOf(&cells[i], expect(i)))

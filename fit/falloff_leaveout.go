@@ -79,36 +79,30 @@ func (l *falloffLeaver) sameTerms(out []int) bool {
 }
 
 func (l *falloffLeaver) withoutPickup(k int) (func(i int) float64, error) {
-	rest, err := l.withoutGroup(k)
+	rest, own, err := l.withoutGroup(k)
 	if err != nil {
 		return nil, err
 	}
-	return l.expectWithout(k, rest), nil
+	return l.expectFrom(rest, own), nil
 }
-
-// expectWithout predicts cells by what the pickups but one say.
-func (l *falloffLeaver) expectWithout(k int, rest *solve.Shared) func(i int) float64 {
-	return l.expectFrom(rest, l.cellsOf(k))
-}
-
-// cellsOf are those of a pickup.
-func (l *falloffLeaver) cellsOf(k int) []int { return between(l.solved.Observations(k)) }
 
 func (l *falloffLeaver) unseen(k int) (expect, balanceSD func(i int) float64, err error) {
-	rest, err := l.withoutGroup(k)
+	rest, own, err := l.withoutGroup(k)
 	if err != nil {
 		return nil, nil, err
 	}
-	own := l.cellsOf(k)
 	variances := rest.UnseenVariances(own, float64(l.tempering))
-	return l.expectWithout(k, rest), func(i int) float64 { return math.Sqrt(variances[i-own[0]]) }, nil
+	return l.expectFrom(rest, own), func(i int) float64 { return math.Sqrt(variances[i-own[0]]) }, nil
 }
 
-func (l *falloffLeaver) withoutGroup(k int) (*solve.Shared, error) {
-	if !l.sameTerms(l.cellsOf(k)) {
-		return nil, errRefit
+// withoutGroup is what the pickups but one say, and that one's cells.
+func (l *falloffLeaver) withoutGroup(k int) (rest *solve.Shared, own []int, err error) {
+	own = between(l.solved.Observations(k))
+	if !l.sameTerms(own) {
+		return nil, nil, errRefit
 	}
-	return l.solved.WithoutGroup(k)
+	rest, err = l.solved.WithoutGroup(k)
+	return rest, own, err
 }
 
 // withoutCells goes on from there as a fit does, until parameters move by less than

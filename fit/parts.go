@@ -35,32 +35,27 @@ func (a *parts) fingerprintOf(p *part) string {
 // part is the cells of one pickup or of one string set.
 type part struct {
 	name        string
-	pickup, set int   // its place; -1 = it is the other
-	first, last int   // a pickup's cells
-	relative    bool  // levels of a pickup's are in no known unit
-	places      []int // a set's cells, in order
-	cells       int
+	pickup, set int             // its place; -1 = it is the other
+	first, last int             // a pickup's cells
+	relative    bool            // levels of a pickup's are in no known unit
+	places      []int           // a set's cells, in order
 	ownWraps    []profiles.Wrap // wraps that nothing else has, in cells that no mistake is thought to touch
 	fingerprint string
 }
 
 func (p *part) isPickup() bool { return p.pickup >= 0 }
 
-// has reports whether cell i belongs to a part.
-func (a *parts) has(p *part, i int) bool {
+// cells are the places of a part's cells, in order.
+func (p *part) cells() []int {
 	if p.isPickup() {
-		return i >= p.first && i < p.last
+		return between(p.first, p.last)
 	}
-	return a.setOf[i] == p.set
+	return p.places
 }
 
-// byPickup calls do for each pickup that a part has cells of, with their places.
-func (a *parts) byPickup(p *part, do func(of *part, places []int)) {
-	if p.isPickup() {
-		do(p, between(p.first, p.last))
-		return
-	}
-	for left := p.places; len(left) > 0; {
+// eachPickup calls do for each pickup that a part has cells of, with their places.
+func (a *parts) eachPickup(p *part, do func(of *part, places []int)) {
+	for left := p.cells(); len(left) > 0; {
 		of := &a.pickups[a.pickupOf[left[0]]]
 		n, _ := slices.BinarySearch(left, of.last)
 		do(of, left[:n])
@@ -91,10 +86,10 @@ func partsOf(d *cell.Data) *parts {
 			a.pickups = append(a.pickups, part{name: c.Pickup, pickup: n, set: -1, first: i})
 		}
 		p := &a.pickups[len(a.pickups)-1]
-		p.last, p.cells, p.relative = i+1, i+1-p.first, p.relative || c.Scale != ""
+		p.last, p.relative = i+1, p.relative || c.Scale != ""
 		a.setOf[i], a.pickupOf[i] = at[names[i]], p.pickup
 		set := &a.sets[a.setOf[i]]
-		set.places, set.cells = append(set.places, i), set.cells+1
+		set.places = append(set.places, i)
 	}
 	a.findOwnWraps(d.Cells)
 	a.fingerprints = sync.OnceFunc(func() { a.takeFingerprints(d) })
