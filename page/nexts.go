@@ -3,6 +3,7 @@ package page
 import (
 	"errors"
 	"fmt"
+	"iter"
 	"net/http"
 	"slices"
 	"strconv"
@@ -23,16 +24,16 @@ const mostOrders = 20
 func (s *Server) next(w http.ResponseWriter, r *http.Request) error {
 	q := r.URL.Query()
 	all := !q.Has("order")
-	names := []string{q.Get("order")}
+	read := s.shop.ReadOrders([]string{q.Get("order")})
 	var left []string
-	title := "What to measure next for order " + names[0]
+	title := "What to measure next for order " + q.Get("order")
 	if all {
 		title = "What to measure next"
-		var met, older int
-		var err error
-		if names, met, older, err = s.shop.OpenOrders(mostOrders); err != nil {
+		open, met, older, err := s.shop.OpenOrders(mostOrders)
+		if err != nil {
 			return err
 		}
+		read = slices.Values(open)
 		if met > 0 {
 			left = append(left, fmt.Sprintf("Left out: %s that a pickup has met.", profiles.Count(met, "order")))
 		}
@@ -40,7 +41,7 @@ func (s *Server) next(w http.ResponseWriter, r *http.Request) error {
 			left = append(left, fmt.Sprintf("Left out: %s that were changed earlier; each can be asked for from its own page.", profiles.Count(older, "order")))
 		}
 	}
-	orders, lines, err := s.ordersOf(names, all)
+	orders, lines, err := readable(read, all)
 	if err != nil {
 		return err
 	}
@@ -60,10 +61,10 @@ func (s *Server) next(w http.ResponseWriter, r *http.Request) error {
 	return s.show(w, r, "page.html", &view{Title: title, Place: "/models", Sections: []section{{Lines: slices.Concat(lines, warnings, sayNext(list)), Table: nextGrid(list, orders[0].Units)}}})
 }
 
-// ordersOf reads orders. Where all are meant, one that cannot be read is told of and left
-// out.
-func (s *Server) ordersOf(names []string, all bool) (orders []*profiles.Order, lines []string, err error) {
-	for o := range s.shop.ReadOrders(names) {
+// readable are those of some orders that could be read. Where all are meant, another one is
+// told of and left out.
+func readable(read iter.Seq[shop.Described[*profiles.Order]], all bool) (orders []*profiles.Order, lines []string, err error) {
+	for o := range read {
 		switch {
 		case o.Err == nil:
 			orders = append(orders, o.What)

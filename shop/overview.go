@@ -11,6 +11,7 @@ import (
 	"evenpole/capture/record"
 	"evenpole/fit/level"
 	"evenpole/fit/verdict"
+	"evenpole/profiles"
 )
 
 // Overview is what the record holds: what was captured, what each pickup is like, and
@@ -133,11 +134,11 @@ func (m *Measured) Since(c *verdict.Verdict) string {
 	return strings.Join(said, "; ")
 }
 
-// OpenOrders names the orders that no pickup has met yet, and those that cannot be read; of
+// OpenOrders are the orders that no pickup has met yet, and those that cannot be read; of
 // more than most, the files that were changed last. met and older are how many orders are
 // left out for either.
-func (s *Shop) OpenOrders(most int) (names []string, met, older int, err error) {
-	all, err := s.Orders()
+func (s *Shop) OpenOrders(most int) (open []Described[*profiles.Order], met, older int, err error) {
+	names, err := s.Orders()
 	if err != nil {
 		return nil, 0, 0, err
 	}
@@ -146,27 +147,30 @@ func (s *Shop) OpenOrders(most int) (names []string, met, older int, err error) 
 		return nil, 0, 0, err
 	}
 	of := issued.byOrder()
-	changed := map[string]time.Time{}
-	for o := range s.ReadOrders(all) {
+	for o := range s.ReadOrders(names) {
+		var l OrderLine
 		if o.Err == nil {
-			l := OrderLine{Order: o.What.ID}
-			if l.judge(of[l.Order]); l.Pickup != "" {
-				met++
-				continue
-			}
+			l.judge(of[o.What.ID])
 		}
+		if l.Pickup != "" {
+			met++
+		} else {
+			open = append(open, o)
+		}
+	}
+	if older = len(open) - most; older <= 0 {
+		return open, met, 0, nil
+	}
+	changed := map[string]time.Time{}
+	for _, o := range open {
 		if info, err := os.Lstat(s.join(ordersDir, o.Name+tomlEnd)); err == nil {
 			changed[o.Name] = info.ModTime()
 		}
-		names = append(names, o.Name)
 	}
-	if older = len(names) - most; older <= 0 {
-		return names, met, 0, nil
-	}
-	slices.SortStableFunc(names, func(a, b string) int { return changed[b].Compare(changed[a]) })
-	names = names[:most]
-	slices.Sort(names)
-	return names, met, older, nil
+	slices.SortStableFunc(open, func(a, b Described[*profiles.Order]) int { return changed[b.Name].Compare(changed[a.Name]) })
+	open = open[:most]
+	slices.SortFunc(open, func(a, b Described[*profiles.Order]) int { return strings.Compare(a.Name, b.Name) })
+	return open, met, older, nil
 }
 
 // byOrder are certificates by the order that they name.

@@ -330,7 +330,11 @@ func TestOpenOrders(t *testing.T) {
 		most, older int
 		want        []string
 	}{{9, 0, []string{"broken", "w", "x", "y"}}, {4, 0, []string{"broken", "w", "x", "y"}}, {2, 2, []string{"w", "y"}}} {
-		names, met, older, err := s.OpenOrders(c.most)
+		open, met, older, err := s.OpenOrders(c.most)
+		var names []string
+		for _, o := range open {
+			names = append(names, o.Name)
+		}
 		if err != nil || !slices.Equal(names, c.want) || met != 1 || older != c.older {
 			t.Errorf("at most %d: %q, %d met, %d older, %v", c.most, names, met, older, err)
 		}
